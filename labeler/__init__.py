@@ -1,0 +1,1 @@
+"""Matched printed identification for a wiring harness, checked to read after shrinking."""

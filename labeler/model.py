@@ -1,0 +1,415 @@
+"""The values that the stages hand to one another. All lengths are millimetres, all frozen.
+
+read makes a `Harness`; plan makes `Marker`s from it; size adds a `Seat` and the tubes that suit;
+fit makes a `Fit` with its `Face`; lay out makes `Sheet`s of `Placed` pieces; record keeps them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from labeler.errors import Problem, Where
+
+NOWHERE = Where("")
+
+
+@dataclass(frozen=True, slots=True)
+class Range:
+    """Lowest and highest value of a quantity that is not known exactly."""
+
+    low: float
+    high: float
+
+    def __add__(self, other: float) -> Range:
+        return Range(self.low + other, self.high + other)
+
+
+# ---------------------------------------------------------------- what read makes
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """What may be set for the whole harness and again on a circuit, branch, end or bag.
+
+    The defaults, their limits and the reason for each are in ``data/choices.toml``, which also
+    is where the key's meaning is described; `catalogue.default_settings` reads them.
+    """
+
+    wire: str
+    covering: str
+    covering_wall_mm: float | None
+    sleeve: tuple[str, ...]
+    heating: str
+    lettering_on: str
+    wire_marker_kind: str
+    wire_marker: str
+    code: str
+    font: str
+    tube_colour: str
+    print_colour: str
+    reading_distance_mm: float
+    wire_reading_distance_mm: float
+    min_capital_mm: float
+    required_angle_arcmin: float
+    preferred_angle_arcmin: float
+    largest_angle_arcmin: float
+    reading_arc_deg: float
+    turning_arc_deg: float
+    slip: float
+    grip: float
+    supplied_over: float
+    recovered_under: float
+    hand_lay_factor: float
+    hand_lay_allowance: float
+    end_margin_mm: float
+    edge_margin_mm: float
+    line_pitch: float
+    cut_step_mm: float
+    shortest_cut_mm: float
+    longest_cut_mm: float
+    overlap_mm: float
+    printer_dpi: float
+    dots_per_capital: float
+    narrowest_letter: float
+    widest_letter: float
+
+
+@dataclass(frozen=True, slots=True)
+class Pin:
+    """A cavity of a connector; ``cavity`` is ``""`` where the connector has none (a ring terminal)."""
+
+    connector: str
+    cavity: str = ""
+
+    def __str__(self) -> str:
+        return f"{self.connector}:{self.cavity}" if self.cavity else self.connector
+
+
+@dataclass(frozen=True, slots=True)
+class Connector:
+    id: str
+    kind: str = "connector"  # connector | splice | ring terminal | loose end | junction
+    description: str = ""
+    cavities: int | None = None
+    outside_mm: float | None = None
+    contact_outside_mm: float | None = None
+    where: Where = NOWHERE
+
+
+@dataclass(frozen=True, slots=True)
+class Circuit:
+    """One electrical connection. ``size`` is canonical: ``20 AWG`` or ``0.5 mm2``, or ``""``."""
+
+    id: str
+    start: Pin
+    finish: Pin
+    size: str = ""
+    wire: str = ""  # "": the settings' wire
+    outside_mm: float | None = None
+    colour: str = ""
+    signal: str = ""
+    length_mm: float | None = None
+    cable: str = ""
+    where: Where = NOWHERE
+    settings: Settings | None = None  # None: the harness's own
+    free: tuple[tuple[str, str], ...] = ()  # columns that were not understood, kept as written
+
+
+@dataclass(frozen=True, slots=True)
+class Cable:
+    id: str
+    outside_mm: float | None = None
+    where: Where = NOWHERE
+
+
+@dataclass(frozen=True, slots=True)
+class BranchEnd:
+    at: str  # a connector's id
+    text: tuple[str, ...] = ()  # (): branch id and connector; one string may be broken, several are kept
+    fitted: bool = False
+    lettered: bool = True
+    cut_length_mm: float | None = None
+    from_end_mm: float | None = None
+    where: Where = NOWHERE
+    settings: Settings | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Branch:
+    id: str
+    circuits: tuple[str, ...] = ()  # (): all circuits that end at its ends' connectors
+    ends: tuple[BranchEnd, ...] = ()
+    diameter_mm: float | None = None  # measured over the bare bundle
+    diameter_tolerance_mm: float = 0.0
+    length_mm: float | None = None
+    where: Where = NOWHERE
+    settings: Settings | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    item: str
+    quantity: float = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Bag:
+    id: str
+    branch: str = ""  # a branch's id, or "" (the whole harness, or a connector's bag)
+    connector: str = ""
+    contents: tuple[Item, ...] = ()
+    where: Where = NOWHERE
+    settings: Settings | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Harness:
+    """A whole harness as read. ``text`` is what was read, for the record; ``notes`` are warnings."""
+
+    name: str
+    part_number: str = ""
+    revision: str = ""
+    settings: Settings | None = None  # filled by every reader; None only in tests that need none
+    connectors: tuple[Connector, ...] = ()
+    circuits: tuple[Circuit, ...] = ()
+    cables: tuple[Cable, ...] = ()
+    branches: tuple[Branch, ...] = ()
+    bags: tuple[Bag, ...] = ()
+    notes: tuple[Problem, ...] = ()
+    where: Where = NOWHERE
+    text: bytes = b""
+
+
+# ---------------------------------------------------------------- what the catalogue holds
+
+
+@dataclass(frozen=True, slots=True)
+class Tube:
+    """One size of heat-shrink tube. Supplied is the minimum inside, recovered the maximum inside.
+
+    ``longitudinal_change`` is the change of length at full recovery, the lower limit of
+    ``[c, 0]``: -0.05 is 5 % shorter. ``liner_mm`` is the part of the wall that melts and flows.
+    """
+
+    family: str
+    name: str  # "AS23053/5 1/4"
+    supplied_mm: float
+    recovered_mm: float
+    wall_mm: float
+    wall_low_mm: float
+    wall_high_mm: float
+    liner_mm: float = 0.0
+    longitudinal_change: float = 0.0
+    lay_flat_mm: float | None = None
+    source: str = ""
+
+    @property
+    def ratio(self) -> float:
+        return self.supplied_mm / self.recovered_mm
+
+
+@dataclass(frozen=True, slots=True)
+class WireDiameter:
+    """Finished diameter of an insulated wire, with the table it is from."""
+
+    range_mm: Range
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Stock:
+    """What is printed on. See ``layouts/README.md`` for the keys."""
+
+    name: str
+    kind: str  # grid | card | reel
+    takes: str  # wrap | tag | sleeve
+    description: str
+    page_width_mm: float = 0.0  # 0 on a reel: the piece is the page
+    page_height_mm: float = 0.0
+    left_mm: float = 0.0  # page edge to the first cell
+    top_mm: float = 0.0
+    columns: int = 1
+    rows: int = 1  # on a card: as many as the lay-flat width allows
+    cell_width_mm: float = 0.0  # along the wire
+    cell_height_mm: float = 0.0  # around the wire; on a card the lay-flat width of the tube
+    pitch_x_mm: float = 0.0
+    pitch_y_mm: float = 0.0  # on a card: lay-flat width + gap_mm
+    gap_mm: float = 0.0  # card: between neighbouring pieces
+    bottom_mm: float = 0.0  # card: free at the foot
+    corner_radius_mm: float = 0.0
+    margin_mm: float = 0.0  # inside a cell, kept free of print
+    print_around_mm: float = 0.0  # wrap: height of the printed zone, at the top of the cell
+    film_mm: float = 0.0  # wrap: thickness of the film
+    hole_mm: float = 0.0  # tag: diameter of the punch hole, middle of the left edge
+    hole_inset_mm: float = 0.0  # tag: cell edge to the middle of the hole
+    cut_lines: bool = True  # draw the outline of the cells (plain paper), or leave die cuts alone
+    ruler_x_mm: float = 0.0  # where the 50 mm ruler starts, from the page's lower left corner
+    ruler_y_mm: float = 0.0
+    where: Where = NOWHERE
+
+
+# ---------------------------------------------------------------- what plan, size and fit make
+
+
+@dataclass(frozen=True, slots=True)
+class Marker:
+    """One place that is to be marked, and what shall stand on it; nothing is computed yet."""
+
+    id: str
+    kind: str  # sleeve | wrap | tag
+    role: str  # branch end | wire end | bag
+    at: str  # "J4", "J4:2", "K4"
+    text: tuple[str, ...]
+    breakable: bool  # one string that may be broken at its separators
+    settings: Settings
+    lettered: bool = True
+    branch: str = ""
+    circuit: str = ""
+    far: str = ""  # the other end
+    where: Where = NOWHERE
+
+
+@dataclass(frozen=True, slots=True)
+class Seat:
+    """The diameters that a marker meets, mm.
+
+    ``passes``: the largest it goes over on its way (tightest packing … hand-laid, covering and
+    obstacles included). ``closes_on``: what it grips (smallest part of the seat).
+    ``text_on``: what the lettering lies on; on a plain seat the same as ``closes_on``.
+    """
+
+    passes: Range
+    closes_on: Range
+    text_on: Range
+    sits_on: str  # for people: "4 wires, braided sleeving"
+    slip_on: str = ""  # what to thread on, from where, and before which step
+    obstacle: str = ""  # what makes passes larger than the seat itself
+    sources: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """One line of text: baseline start in mm from the face's lower left corner."""
+
+    text: str
+    font: str
+    size_mm: float  # em size along the line
+    x_mm: float
+    y_mm: float
+    stretch: float = 1.0  # across the line: letters are this much taller
+
+
+@dataclass(frozen=True, slots=True)
+class Box:
+    """A stroked rectangle (a tick box), lower left corner, mm."""
+
+    x_mm: float
+    y_mm: float
+    width_mm: float
+    height_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Symbol:
+    """A code: rows of modules, ``1`` dark, row 0 on top; lower left corner and module size in mm."""
+
+    kind: str  # "QR"
+    payload: str
+    rows: tuple[str, ...]
+    x_mm: float
+    y_mm: float
+    module_x_mm: float
+    module_y_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Face:
+    """All that is drawn on one piece, relative to its lower left corner.
+
+    ``runs`` are drawn ``copies`` times, each ``copy_pitch_mm`` lower than the one before
+    (a wrap says its text several times around the wire). Two faces that are equal are one
+    row in the record.
+    """
+
+    width_mm: float
+    height_mm: float
+    runs: tuple[Run, ...] = ()
+    copies: int = 1
+    copy_pitch_mm: float = 0.0
+    boxes: tuple[Box, ...] = ()
+    symbol: Symbol | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Capital:
+    """Height of the capitals, mm: as printed, after shrinking (lowest, highest), and required."""
+
+    flat: float
+    low: float
+    high: float
+    required: float
+    required_by: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """The answer for one marker: what is printed, on what, and whether it will read."""
+
+    marker: Marker
+    verdict: str  # fits | tight | does not fit
+    reasons: tuple[str, ...]
+    lines: tuple[str, ...] = ()
+    seat: Seat | None = None
+    tube: Tube | None = None
+    stock: str = ""
+    face: Face | None = None  # None: nothing can be drawn, or a plain sleeve
+    capital: Capital | None = None
+    cut_length_mm: float = 0.0
+    outside_mm: tuple[float, float, float] | None = None  # supplied, low, high
+    lay_flat_mm: float = 0.0
+    printable_mm: float = 0.0
+    print_scale: Range | None = None
+    face_scale: Range | None = None
+    along_scale: Range | None = None
+    arc_deg: float = 0.0
+    stretch: float = 1.0
+    font: str = ""
+    size_mm: float = 0.0
+    ways_out: tuple[str, ...] = ()
+
+    @property
+    def prints(self) -> bool:
+        """Whether there is something to print (a plain sleeve is only cut)."""
+        return self.face is not None
+
+
+# ---------------------------------------------------------------- what lay out makes
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """One printed item on its way to a sheet."""
+
+    marker: str
+    face: Face
+    stock: str
+    group: str = ""  # loaded together: "AS23053/5 1/4, white"
+    label: str = ""  # for people: "J4 · DEPTH J4"
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    piece: Piece
+    cell: str  # "B3": column letter, row number
+    x_mm: float  # lower left corner, from the page's lower left corner
+    y_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    stock: Stock
+    number: int  # counted over the whole job, from 1
+    width_mm: float
+    height_mm: float
+    group: str = ""
+    placed: tuple[Placed, ...] = field(default=())
