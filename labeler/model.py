@@ -40,6 +40,7 @@ class Settings:
     covering_wall_mm: float | None
     sleeve: tuple[str, ...]
     heating: str
+    lettered_share: float
     lettering_on: str
     wire_marker_kind: str
     wire_marker: str
@@ -270,6 +271,21 @@ class Marker:
 
 
 @dataclass(frozen=True, slots=True)
+class TagWords:
+    """What a tag says: a title, lines under it, rows to tick off, and the payload of its code.
+
+    ``summary`` stands in for the rows where the tag cannot hold them all; it says how many there are
+    and where they are listed. ``""``: the rows must fit.
+    """
+
+    title: str
+    headings: tuple[str, ...] = ()
+    rows: tuple[str, ...] = ()
+    summary: str = ""
+    code: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Seat:
     """The diameters that a marker meets, mm.
 
@@ -285,6 +301,15 @@ class Seat:
     slip_on: str = ""  # what to thread on, from where, and before which step
     obstacle: str = ""  # what makes passes larger than the seat itself
     sources: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class TubeChoice:
+    """The tubes that pass and grip a seat, in the order to try them, and why the others do not."""
+
+    tubes: tuple[Tube, ...]
+    refusals: tuple[str, ...] = ()
+    ways_out: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

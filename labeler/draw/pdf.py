@@ -1,0 +1,428 @@
+"""Draw: sheets become one PDF, a page each, text as text and every length at its true size.
+
+Millimetres become points here and nowhere else. A page's operators are written as text: that is
+several times faster than a call for every string, and what is drawn can be compared.
+"""
+
+from __future__ import annotations
+
+import os
+import secrets
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, BinaryIO
+
+from labeler.errors import LabelerError, Problem, Where
+from labeler.layout import HEAD_STRIP_MM, RULER_MM
+from labeler.model import Box, Face, Placed, Run, Sheet, Stock, Symbol
+from labeler.text import Font, font_for, load_font
+
+if TYPE_CHECKING:
+    from reportlab.pdfgen.canvas import Canvas
+
+POINTS_PER_MM = 72 / 25.4
+
+CUT_LINE_MM = 0.1
+CUT_LINE_GREY = 0.5
+BOX_LINE_MM = 0.2
+RULER_LINE_MM = 0.1
+RULER_WORDS = "50 mm: must measure exactly 50 mm"
+RULER_WORDS_MM = 6.5 / POINTS_PER_MM
+HEADER_MM = 7.0 / POINTS_PER_MM
+SMALLEST_HEADER_MM = 6.0 / POINTS_PER_MM
+EDGE_MM = 5.0
+"""Not every printer reaches the outer 5 mm of a page: the header keeps out (project choice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Header:
+    """What stands in the head margin of every sheet, for people: the job, and the font it is set in."""
+
+    job: str
+    font: str = "Atkinson Hyperlegible"
+
+
+def draw_sheets(
+    sheets: Iterable[Sheet],
+    target: str | os.PathLike[str] | BinaryIO,
+    *,
+    title: str,
+    header: Header,
+    force: bool = False,
+) -> None:
+    """Write one PDF with a page for each sheet; the same sheets give the same bytes.
+
+    A file appears whole or not at all: it is written beside the target, flushed to the disk and
+    then given its name.
+
+    Parameters
+    ----------
+    sheets : from `labeler.layout.lay_out`, at least one.
+    target : path of the PDF, or a binary file that is open for writing.
+    title : title of the document, shown by viewers.
+    header : the line in the head margin; pages of a reel have none.
+    force : replace an existing file.
+
+    Raises
+    ------
+    LabelerError : nothing to draw, a character that its font lacks, a target that exists or cannot
+        be written.
+    """
+    if isinstance(target, str | os.PathLike):
+        path = Path(target)
+        _refuse_target(path, force)
+        write_whole(path, _document(sheets, title, header), force=force)
+    else:
+        target.write(_document(sheets, title, header))
+
+
+def face_operations(face: Face) -> str:
+    """Return the PDF operators that draw one face, its lower left corner at the origin [points].
+
+    Two faces that are drawn alike have the same operators: a reprint can be held against them.
+    """
+    return _Ink(_canvas("", Header("").font)).operations(face)
+
+
+def write_whole(path: Path, data: bytes, *, force: bool = False) -> None:
+    """Write a file so that it is there whole or not at all.
+
+    Raises
+    ------
+    LabelerError : the path exists and ``force`` is false, is no file, or cannot be written; nothing
+        is left behind then.
+    """
+    _refuse_target(path, force)
+    path = path.resolve()  # a link is written through, not replaced
+    part = path.with_name(f".labeler-{secrets.token_hex(8)}.part")
+    try:
+        with part.open("xb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        if force:
+            os.replace(part, path)
+        else:
+            _give_name(part, path)
+    except FileExistsError as error:
+        raise _exists(path) from error
+    except OSError as error:
+        fix = "choose another folder, or make room and allow writing there"
+        why = f"cannot be written ({error.strerror})"
+        raise LabelerError(Problem(Where(str(path)), why, fix)) from error
+    finally:
+        with suppress(OSError):
+            part.unlink()
+
+
+def _give_name(part: Path, path: Path) -> None:
+    """Name the file without replacing one that appeared meanwhile, where the disk can do that."""
+    try:
+        os.link(part, path)
+    except FileExistsError:
+        raise
+    except OSError:  # a disk without hard links
+        if path.exists():
+            raise FileExistsError(path) from None
+        os.replace(part, path)
+
+
+def _refuse_target(path: Path, force: bool) -> None:
+    if path.is_dir():
+        raise LabelerError(Problem(Where(str(path)), "is a folder", "name a file in it"))
+    if path.exists() and not path.is_file():
+        raise LabelerError(Problem(Where(str(path)), "is a device, not a file", "name a file"))
+    if path.exists() and not force:
+        raise _exists(path)
+
+
+def _exists(path: Path) -> LabelerError:
+    fix = "choose another name, or ask for it to be replaced (--force)"
+    return LabelerError(Problem(Where(str(path)), "exists already", fix))
+
+
+# ---------------------------------------------------------------- the document
+
+
+def _document(sheets: Iterable[Sheet], title: str, header: Header) -> bytes:
+    canvas = _canvas(title, header.font)
+    ink = _Ink(canvas)
+    empty = True
+    for sheet in sheets:
+        _draw_page(canvas, ink, sheet, header)
+        empty = False
+    if empty:
+        raise LabelerError(Problem(Where(""), "no sheet to draw", "choose markers that are printed"))
+    with _plain_streams():
+        data: bytes = canvas.getpdfdata()
+    return data
+
+
+@contextmanager
+def _plain_streams() -> Iterator[None]:
+    """Leave compressed pages as bytes, without the library's wrapping in letters: smaller and faster."""
+    from reportlab import rl_config
+
+    before = rl_config.useA85
+    rl_config.useA85 = 0
+    try:
+        yield
+    finally:
+        rl_config.useA85 = before
+
+
+def _canvas(title: str, font: str) -> Canvas:
+    """Return an empty document: compressed, without a clock in it, that asks not to be scaled."""
+    from reportlab.pdfgen.canvas import Canvas
+
+    first = _embedded(load_font(font)).fontName  # else the document lists a font that it does not hold
+    canvas = Canvas("", pageCompression=1, invariant=1, initialFontName=first)
+    canvas.setTitle(title)
+    canvas.setAuthor("")
+    canvas.setSubject("")
+    canvas.setCreator("labeler")
+    canvas.setViewerPreference("PrintScaling", "None")
+    return canvas
+
+
+@lru_cache(maxsize=32)
+def _embedded(font: Font) -> Any:
+    """Return the font as the PDF library holds it, under a name of its own contents."""
+    from reportlab.pdfbase.pdfmetrics import registerFont
+    from reportlab.pdfbase.ttfonts import TTFError, TTFont
+
+    try:
+        embedded = TTFont(f"labeler-{font.digest}", str(font.path), asciiReadable=1, shapable=False)
+    except TTFError as error:
+        why = f"font cannot be embedded ({error})"
+        raise LabelerError(Problem(Where(str(font.path)), why, "choose another TTF file")) from error
+    registerFont(embedded)
+    return embedded
+
+
+def _draw_page(canvas: Canvas, ink: _Ink, sheet: Sheet, header: Header) -> None:
+    canvas.setPageSize((sheet.width_mm * POINTS_PER_MM, sheet.height_mm * POINTS_PER_MM))
+    if sheet.stock.kind != "reel":
+        canvas.addLiteral(ink.operations(_words(sheet, header)))
+        _draw_ruler(canvas, sheet.stock)
+        if sheet.stock.cut_lines:
+            _draw_cuts(canvas, sheet)
+    for placed in sheet.placed:
+        x, y = placed.x_mm * POINTS_PER_MM, placed.y_mm * POINTS_PER_MM
+        canvas.addLiteral(f"q 1 0 0 1 {x:.3f} {y:.3f} cm\n{ink.operations(placed.piece.face)}\nQ")
+    canvas.showPage()
+
+
+# ---------------------------------------------------------------- one face
+
+
+class _Ink:
+    """Writes faces as operators for one document, whose fonts hold the characters used so far."""
+
+    def __init__(self, canvas: Canvas) -> None:
+        # The library's own text object asks a font in the same way for its strings, with the same
+        # argument; asking directly lets a string that is drawn several times be encoded once.
+        self._document = canvas._doc
+        self._strings: dict[tuple[str, str], tuple[tuple[str, str], ...]] = {}
+        self._faces: dict[
+            int, tuple[Face, str]
+        ] = {}  # by identity; the face is kept so that it stays its own
+
+    def operations(self, face: Face) -> str:
+        """Return what draws the face, once for each face object."""
+        known = self._faces.get(id(face))
+        if known is None:
+            parts = [self._text(face)] if face.runs else []
+            parts += map(_box, face.boxes)
+            if face.symbol is not None:
+                parts.append(_symbol(face.symbol))
+            known = self._faces[id(face)] = face, "\n".join(parts)
+        return known[1]
+
+    def _text(self, face: Face) -> str:
+        lines = [
+            (run, [(f"{name} {run.size_mm * POINTS_PER_MM:.4f} Tf", string) for name, string in strings])
+            for run in face.runs
+            if (strings := self._encoded(run.font, run.text))
+        ]
+        settings = {setting for _, strings in lines for setting, _ in strings}
+        once = f"{settings.pop()} " if len(settings) == 1 else ""
+        placed = [
+            (
+                f"1 0 0 {run.stretch:.6g} {run.x_mm * POINTS_PER_MM:.3f}",
+                run.y_mm * POINTS_PER_MM,
+                " ".join(f"({text}) Tj" if once else f"{font} ({text}) Tj" for font, text in strings),
+            )
+            for run, strings in lines
+        ]
+        steps = [copy * face.copy_pitch_mm * POINTS_PER_MM for copy in range(face.copies)]
+        shown = [f"{across} {y - step:.3f} Tm {show}" for step in steps for across, y, show in placed]
+        return f"BT {once}" + "\n".join(shown) + " ET"
+
+    def _encoded(self, name: str, text: str) -> tuple[tuple[str, str], ...]:
+        """Return the text in pieces that each lie in one part of the font: (font, escaped string)."""
+        known = self._strings.get((name, text))
+        if known is None:
+            font = load_font(name)
+            if font.missing(text):
+                font_for(font.name, frozenset(text))  # names the characters, unless a stand-in has them
+                fix = "lay it out again, so that the stand-in is measured"
+                raise LabelerError(Problem(Where(""), f'"{text}" has characters that {name} lacks', fix))
+            embedded = _embedded(font)
+            known = self._strings[name, text] = tuple(
+                (embedded.getSubsetInternalName(part, self._document), _escape(codes))
+                for part, codes in embedded.splitString(text, self._document)
+            )
+        return known
+
+
+_ESCAPES = {code: f"\\{code:03o}" for code in (*range(32), *range(127, 256))} | {
+    ord(sign): f"\\{sign}" for sign in "\\()"
+}
+
+
+def _escape(codes: bytes) -> str:
+    """Return the inside of a PDF literal string (ISO 32000-1, 7.3.4.2), in ASCII."""
+    return codes.decode("latin-1").translate(_ESCAPES)
+
+
+def _box(box: Box) -> str:
+    measures = (box.x_mm, box.y_mm, box.width_mm, box.height_mm)
+    rectangle = " ".join(f"{measure * POINTS_PER_MM:.3f}" for measure in measures)
+    return f"{BOX_LINE_MM * POINTS_PER_MM:.3f} w {rectangle} re S"
+
+
+def _symbol(symbol: Symbol) -> str:
+    """Return one filled path in a grid of units: single squares would each be drawn a little too large."""
+    x, y = symbol.x_mm * POINTS_PER_MM, symbol.y_mm * POINTS_PER_MM
+    across, up = symbol.module_x_mm * POINTS_PER_MM, symbol.module_y_mm * POINTS_PER_MM
+    count = len(symbol.rows)
+    path = "\n".join(
+        f"{column} {count - row - rows} {columns} {rows} re"
+        for row, column, rows, columns in dark_rectangles(symbol.rows)
+    )
+    return f"q {across:.6f} 0 0 {up:.6f} {x:.3f} {y:.3f} cm\n{path} f Q"
+
+
+def dark_rectangles(rows: tuple[str, ...]) -> tuple[tuple[int, int, int, int], ...]:
+    """Return rectangles that cover the ``1`` of the rows once each: row, column, rows, columns.
+
+    A run of dark modules grows downwards as long as the row below has the very same run.
+
+    >>> dark_rectangles(("110", "110", "011"))
+    ((0, 0, 2, 2), (2, 1, 1, 2))
+    """
+    finished: list[tuple[int, int, int, int]] = []
+    growing: dict[tuple[int, int], int] = {}  # run (column, length) -> the row where it began
+    for number, row in enumerate((*rows, "")):
+        runs = dict.fromkeys(_dark_runs(row), number)
+        for run, began in growing.items():
+            if run in runs:
+                runs[run] = began
+            else:
+                finished.append((began, run[0], number - began, run[1]))
+        growing = runs
+    return tuple(finished)
+
+
+def _dark_runs(row: str) -> Iterator[tuple[int, int]]:
+    column = 0
+    for light in f"{row}0".split("0")[:-1]:
+        if light:
+            yield column, len(light)
+        column += len(light) + 1
+
+
+# ---------------------------------------------------------------- what surrounds the pieces
+
+
+def _words(sheet: Sheet, header: Header) -> Face:
+    """Return the header line and the words beside the ruler."""
+    stock = sheet.stock
+    x = stock.ruler_x_mm + RULER_MM + 2.0
+    words = Run(RULER_WORDS, header.font, RULER_WORDS_MM, x, stock.ruler_y_mm + 0.3)
+    runs = (words,) if stock.top_mm < HEAD_STRIP_MM else (_header_line(sheet, header), words)
+    return Face(sheet.width_mm, sheet.height_mm, runs)
+
+
+def _header_line(sheet: Sheet, header: Header) -> Run:
+    """Return job, stock, group and number; a job too long for the page is cut, ending in dots."""
+    job, font = _shown_with(header.job, header.font)
+    rest, same = _shown_with(_of_sheet(sheet), font.name)
+    if same is not font:  # one line, one font: what this one lacks is spelled out
+        rest = _spelled_out(rest, font)
+    left = max(EDGE_MM, sheet.stock.left_mm)
+    room = sheet.width_mm - left - EDGE_MM
+    line = _cut_job(job, rest, font, room / SMALLEST_HEADER_MM)
+    size = max(SMALLEST_HEADER_MM, min(HEADER_MM, room / max(font.width(line), 1e-9)))
+    return Run(line, font.name, size, left, sheet.height_mm - HEAD_STRIP_MM + 1.0)
+
+
+def _cut_job(job: str, rest: str, font: Font, room: float) -> str:
+    """Return the longest line within ``room`` ems; the job's end is what gives way."""
+    if font.width(job + rest) <= room:
+        return job + rest
+    room -= font.width(f"...{rest}")
+    kept = next((n for n in range(len(job), 0, -1) if font.width(job[:n]) <= room), 0)
+    return f"{job[:kept]}...{rest}"
+
+
+def _of_sheet(sheet: Sheet) -> str:
+    return "".join(f" · {part}" for part in (sheet.stock.name, sheet.group, f"sheet {sheet.number}") if part)
+
+
+def _shown_with(text: str, name: str) -> tuple[str, Font]:
+    """Return the text and a font that has it; with no such font, its characters are spelled out."""
+    try:
+        return text, font_for(name, frozenset(text))[0]
+    except LabelerError:
+        font = load_font(name)
+        return _spelled_out(text, font), font
+
+
+def _spelled_out(text: str, font: Font) -> str:
+    """Return the text with ``<U+4E2D>`` for what the font lacks: the header is for people, not a marker."""
+    lacking = font.missing(text)
+    return "".join(f"<U+{ord(sign):04X}>" if sign in lacking else sign for sign in text)
+
+
+def _draw_ruler(canvas: Canvas, stock: Stock) -> None:
+    """Draw 50 mm from the middle of the first tick to the middle of the last."""
+    x, y = stock.ruler_x_mm, stock.ruler_y_mm
+    lines = [(x, y, x + RULER_MM, y)]
+    for step in range(0, 51, 5):
+        high = 3.0 if step in (0, 50) else 2.0 if step % 10 == 0 else 1.2
+        lines.append((x + step, y, x + step, y + high))
+    canvas.setLineWidth(RULER_LINE_MM * POINTS_PER_MM)
+    canvas.lines([[measure * POINTS_PER_MM for measure in line] for line in lines])
+
+
+def _draw_cuts(canvas: Canvas, sheet: Sheet) -> None:
+    """Draw the outline of each cell that is used, on a card of each piece; and the punch holes."""
+    stock = sheet.stock
+    canvas.saveState()
+    canvas.setLineWidth(CUT_LINE_MM * POINTS_PER_MM)
+    canvas.setStrokeGray(CUT_LINE_GREY)
+    for placed in sheet.placed:
+        x, y, width, height = _outline(stock, placed)
+        scaled = [measure * POINTS_PER_MM for measure in (x, y, width, height)]
+        if stock.corner_radius_mm > 0:
+            canvas.roundRect(*scaled, stock.corner_radius_mm * POINTS_PER_MM)
+        else:
+            canvas.rect(*scaled)
+        if stock.hole_mm > 0:
+            middle = (x + stock.hole_inset_mm) * POINTS_PER_MM, (y + height / 2) * POINTS_PER_MM
+            canvas.circle(*middle, stock.hole_mm / 2 * POINTS_PER_MM)
+    canvas.restoreState()
+
+
+def _outline(stock: Stock, placed: Placed) -> tuple[float, float, float, float]:
+    """Return x, y, width and height of what is cut out; a small piece stands at the upper left."""
+    face = placed.piece.face
+    if stock.kind == "card":
+        return placed.x_mm, placed.y_mm, face.width_mm, face.height_mm
+    low = placed.y_mm + face.height_mm - stock.cell_height_mm
+    return placed.x_mm, low, stock.cell_width_mm, stock.cell_height_mm

@@ -1,0 +1,7 @@
+"""Fit: does the text of a marker read on its place after shrinking, and how is it set?"""
+
+from labeler.fit.sleeve import fit_sleeve
+from labeler.fit.tag import fit_tag
+from labeler.fit.wrap import fit_wrap
+
+__all__ = ["fit_sleeve", "fit_tag", "fit_wrap"]

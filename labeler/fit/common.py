@@ -1,0 +1,109 @@
+"""What the fits of all kinds share: the font for a text, the capitals' report, the verdict's words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import chain
+
+from labeler.errors import LabelerError, Problem
+from labeler.fit.setting import Setting, best_setting, breakings
+from labeler.fit.zone import Needed, Zone, needed_capital
+from labeler.model import Capital, Marker, Settings
+from labeler.text import Font, font_for
+
+FITS, TIGHT, DOES_NOT_FIT = "fits", "tight", "does not fit"
+MOST_LINES = 8
+EPS = 1e-9
+
+
+def distance_for(marker: Marker) -> float:
+    """Return from how far this marker is read, mm."""
+    settings = marker.settings
+    return settings.wire_reading_distance_mm if marker.role == "wire end" else settings.reading_distance_mm
+
+
+def needed_for(marker: Marker) -> Needed:
+    """Return the capital heights asked for on this marker, after shrinking."""
+    return needed_capital(distance_for(marker), marker.settings)
+
+
+def font_of(name: str, text: Sequence[str], marker: Marker) -> tuple[Font, tuple[str, ...]]:
+    """Return the font that has all the characters of the text, with a reason where it is a stand-in.
+
+    Raises `LabelerError`, with the marker's place, for a character no font has.
+    """
+    try:
+        font, lacking = font_for(name, frozenset(chain.from_iterable(text)))
+    except LabelerError as error:
+        raise LabelerError(
+            *(Problem(marker.where, f"{marker.at}: text {' '.join(text)!r}: {p.message}", p.fix) for p in error.problems)
+        ) from error
+    if not lacking:
+        return font, ()
+    return font, (f"set in {font.name}, as {name} has no {', '.join(lacking)}",)
+
+
+def set_text(
+    marker: Marker, font: Font, zone: Zone, lengths: Sequence[float], taken_mm: float, most: int = MOST_LINES
+) -> Setting:
+    """Return the best setting of a marker's text in a zone: explicit lines are kept as they are."""
+    pitch = marker.settings.line_pitch
+    if not marker.breakable:
+        return best_setting((marker.text,), font, zone, lengths, taken_mm, pitch)
+    text = marker.text[0]
+    whole = best_setting(((text.strip(),),), font, zone, lengths[:1], taken_mm, pitch)
+    if whole.limit != "length" and not whole.turned and whole.capital_mm >= zone.required_mm - EPS:
+        return whole
+    high_enough = int((zone.turn_mm / zone.required_mm - 1) / pitch + 1 + 1e-6)
+    options = tuple(breakings(text, font.width, max(1, min(most, high_enough))))
+    return best_setting(options, font, zone, lengths, taken_mm, pitch)
+
+
+def capital_report(flat_mm: float, zone: Zone) -> Capital:
+    """Return the capitals as printed, and between what they lie after shrinking."""
+    needed = zone.needed
+    return Capital(flat_mm, flat_mm * zone.low, flat_mm * zone.high, needed.required_mm, needed.by)
+
+
+def verdict_of(
+    setting: Setting, zone: Zone, capital: Capital, arc_deg: float, settings: Settings
+) -> tuple[str, tuple[str, ...]]:
+    """Return the verdict on a setting and its reasons, each with its numbers."""
+    reasons: list[str] = []
+    verdict = FITS
+    if capital.flat < zone.required_mm * (1 - 1e-6):
+        verdict = DOES_NOT_FIT
+        reasons.append(_too_small(setting, zone, capital, settings))
+    elif setting.turned:
+        verdict = TIGHT
+        reasons.append(
+            f"turn to read: the lettering covers {arc_deg:.0f}° of the part, {settings.reading_arc_deg:g}° is read "
+            f"without turning, {settings.turning_arc_deg:g}° is the limit"
+        )
+    narrow, wide = zone.proportion.low, zone.proportion.high
+    if narrow < settings.narrowest_letter - 1e-6 or wide > settings.widest_letter + 1e-6:
+        verdict = DOES_NOT_FIT
+        reasons.append(
+            f"letters come out {narrow:.2f} to {wide:.2f} as wide as high, allowed are "
+            f"{settings.narrowest_letter:g} to {settings.widest_letter:g}: heat evenly, or choose a tube that "
+            f"shrinks less"
+        )
+    return verdict, tuple(reasons)
+
+
+def _too_small(setting: Setting, zone: Zone, capital: Capital, settings: Settings) -> str:
+    lines = f"{len(setting.lines)} line{'s' if len(setting.lines) > 1 else ''}"
+    head = (
+        f"capitals {capital.low:.2f} mm after shrinking, {capital.required:.2f} mm required ({capital.required_by})"
+        if zone.required_mm * zone.low <= capital.required * (1 + 1e-9)
+        else f"capitals {capital.flat:.2f} mm as printed, {zone.required_mm:.2f} mm required "
+        f"({settings.dots_per_capital:g} dots at {settings.printer_dpi:g} dpi)"
+    )
+    why = {
+        "length": f"{lines} of text need {setting.width_mm * zone.required_mm / max(capital.flat, EPS):.1f} mm at the "
+        f"required height, the piece is {setting.length_mm:g} mm long",
+        "arc": f"{lines} of them cover {settings.turning_arc_deg:g}° at most",
+        "across": f"{lines} stand in {zone.across_mm:.1f} mm of flat width",
+        "largest": "the largest size asked for",
+    }[setting.limit]
+    return f"{head}: {why}"

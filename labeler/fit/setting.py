@@ -1,0 +1,175 @@
+"""Setting type into a zone: where to break a designation, how tall its capitals can be, how long."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from math import inf
+
+from labeler.fit.zone import Zone
+from labeler.text import Font
+
+SEPARATORS = ":-/. "
+EPS = 1e-9
+
+
+def segments(text: str) -> tuple[str, ...]:
+    """Return the pieces between which a designation may be broken.
+
+    Breaks come after ``:`` ``-`` ``/`` ``.`` and at blanks, never inside a number (``1.5``,
+    ``1/0``); the separator stays at the end of its piece.
+
+    >>> segments("=F1-K1:13/X1:1.5 mm")
+    ('=F1-', 'K1:', '13/', 'X1:', '1.5 ', 'mm')
+    """
+    pieces, first = [], 0
+    for i in range(len(text) - 1):
+        sign = text[i]
+        if sign not in SEPARATORS or text[i + 1] in SEPARATORS or i == first:
+            continue
+        if sign in "./" and text[i - 1].isdigit() and text[i + 1].isdigit():
+            continue
+        pieces.append(text[first : i + 1])
+        first = i + 1
+    pieces.append(text[first:])
+    return tuple(pieces)
+
+
+def breakings(text: str, width: Callable[[str], float], most: int) -> Iterator[tuple[str, ...]]:
+    """Yield for 1, 2 … ``most`` lines the breaking whose widest line is narrowest.
+
+    Exact, by dynamic programming over the break points; of equally wide ones the most even.
+    """
+    yield (text.strip(),)
+    pieces = segments(text)
+    if most < 2 or len(pieces) < 2:
+        return
+    n = len(pieces)
+    lines = {(i, j): "".join(pieces[i:j]).strip() for i in range(n) for j in range(i + 1, n + 1)}
+    widths = {key: width(line) for key, line in lines.items()}
+    best = [(widths[0, j], widths[0, j] ** 2, ((0, j),)) for j in range(1, n + 1)]
+    for count in range(2, min(most, n) + 1):
+        following = [(inf, inf, ())] * n
+        for j in range(count, n + 1):
+            for i in range(count - 1, j):
+                widest, squares, cuts = best[i - 1]
+                w = widths[i, j]
+                trial = (max(widest, w), squares + w * w, (*cuts, (i, j)))
+                following[j - 1] = min(following[j - 1], trial)  # type: ignore[assignment]
+        best = following  # type: ignore[assignment]
+        yield tuple(lines[cut] for cut in best[n - 1][2])
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """Lines set in a zone. ``capital_mm`` is the flat capital height, ``stack_mm`` ink to ink.
+
+    ``limit`` says what kept the capitals from growing: ``arc``, ``across``, ``length`` or
+    ``largest``; ``turned`` that the part must be turned to read all of it.
+    """
+
+    lines: tuple[str, ...]
+    capital_mm: float
+    stack_mm: float
+    length_mm: float
+    width_mm: float
+    limit: str
+    turned: bool
+
+
+@lru_cache(maxsize=65536)
+def _ink(font: Font, line: str) -> tuple[float, float, float]:
+    """(width, above, below) of a line in ems."""
+    return font.width(line), font.above(line), font.below(line)
+
+
+def stack_ratio(lines: Sequence[str], font: Font, pitch: float) -> float:
+    """Return the height of a stack of lines, ink to ink, in capital heights; pitch likewise."""
+    return (font.above(lines[0]) + font.below(lines[-1])) / font.capital + (len(lines) - 1) * pitch
+
+
+def best_setting(
+    options: Sequence[tuple[str, ...]], font: Font, zone: Zone, lengths: Sequence[float], taken_mm: float, pitch: float
+) -> Setting:
+    """Return the setting with the tallest capitals, of one or several ways to break the text.
+
+    Parameters
+    ----------
+    options
+        the ways to break the text, fewest lines first
+    lengths
+        the lengths of the piece that may be chosen [mm], ascending; the shortest is taken on
+        which the capitals reach the preferred height, or all they can
+    taken_mm
+        length that print may not use: end margins, overlap [mm]
+    pitch
+        distance of baselines in capital heights
+
+    Of equally tall ones the shorter piece is taken, then the one with fewer lines. Where nothing
+    reaches the required height without turning the part, the largest readable by turning is.
+    """
+    best = max(
+        (_set(lines, font, zone, zone.read_mm, lengths, taken_mm, pitch) for lines in options), key=_merit(zone)
+    )
+    if best.capital_mm >= zone.required_mm - EPS:
+        return best
+    turned = [_set(lines, font, zone, zone.turn_mm, lengths, taken_mm, pitch, zone.required_mm) for lines in options]
+    reaching = [s for s in turned if s.capital_mm >= zone.required_mm - EPS]
+    return min(reaching, key=lambda s: (s.stack_mm, s.length_mm)) if reaching else best
+
+
+def _merit(zone: Zone) -> Callable[[Setting], tuple[float, float, int]]:
+    def merit(setting: Setting) -> tuple[float, float, int]:
+        return (
+            round(min(setting.capital_mm, zone.preferred_mm), 4),
+            -setting.length_mm,
+            -len(setting.lines),
+        )
+
+    return merit
+
+
+def _set(
+    lines: tuple[str, ...],
+    font: Font,
+    zone: Zone,
+    arc_mm: float,
+    lengths: Sequence[float],
+    taken_mm: float,
+    pitch: float,
+    largest_mm: float = inf,
+) -> Setting:
+    ratio = stack_ratio(lines, font, pitch)
+    width = max(map(font.width, lines))
+    by_height = min(arc_mm, zone.across_mm) / ratio
+    limit = "arc" if arc_mm <= zone.across_mm else "across"
+    cap = min(zone.largest_mm, largest_mm)
+    if by_height >= cap:
+        by_height, limit = cap, "largest"
+    per_mm = font.capital * zone.stretch / width if width else inf
+    wanted = min(by_height, zone.preferred_mm)
+    length = next((x for x in lengths if (x - taken_mm) * per_mm >= wanted - EPS), lengths[-1])
+    by_length = max(0.0, (length - taken_mm) * per_mm)
+    if by_length < by_height:
+        by_height, limit = by_length, "length"
+    return Setting(
+        lines,
+        by_height,
+        by_height * ratio,
+        length,
+        by_height / per_mm,
+        limit,
+        arc_mm > zone.read_mm and by_height * ratio > zone.read_mm + EPS,
+    )
+
+
+def type_size(capital_mm: float, font: Font, stretch: float, required_mm: float) -> float:
+    """Return the em size [mm] along the line for a flat capital height [mm].
+
+    Rounded down to 0.01 mm so that sheets share sizes, unless that would fall below what is
+    required.
+    """
+    exact = capital_mm / (font.capital * stretch)
+    rounded = int(exact * 100 + 1e-6) / 100
+    return rounded if rounded * font.capital * stretch >= required_mm else round(exact, 6)

@@ -1,0 +1,327 @@
+"""A heat-shrink tube stopped on a diameter: wall, outside, print scale, and how the print shrinks.
+
+The wall's volume is kept. Sections of wall are given divided by pi, in mm2, as in
+``A = (D + w) w`` for inside diameter ``D`` and wall ``w``; then the outside is
+``sqrt(D^2 + 4 A)``. Lengths are mm, scales and shares are plain numbers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from itertools import product
+from math import pi, sqrt
+
+from labeler.model import Range, Tube
+
+HEATINGS = ("even", "back first", "any")
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """A tube stopped on a diameter.
+
+    ``recovery`` is the share of full recovery (1: free), ``along`` the length after over before,
+    ``print_scale`` the outside after over before, ``full_scale`` the same at full recovery.
+    """
+
+    inside_mm: float
+    wall_mm: float
+    outside_mm: float
+    supplied_outside_mm: float
+    recovery: float
+    along: float
+    print_scale: float
+    full_scale: float
+
+
+def wall_from_section(inside_mm: float, section_mm2: float) -> float:
+    """Return the wall [mm] of a tube of this inside [mm] and section / pi [mm2].
+
+    >>> round(wall_from_section(6.35, (3.175 + 0.635) * 0.635), 3)
+    0.361
+    """
+    return (sqrt(inside_mm**2 + 4 * section_mm2) - inside_mm) / 2
+
+
+def stop(
+    supplied_mm: float,
+    recovered_mm: float,
+    wall_mm: float,
+    diameter_mm: float,
+    change: float = 0.0,
+    flowed_mm2: float = 0.0,
+) -> Stop:
+    """Return a tube shrunk until it stops on a diameter.
+
+    Parameters
+    ----------
+    supplied_mm, recovered_mm
+        inside diameters as supplied and after free recovery [mm], supplied > recovered > 0
+    wall_mm
+        wall after free recovery [mm], > 0
+    diameter_mm
+        what it closes on [mm], at most ``supplied_mm``; below ``recovered_mm`` it stays open
+    change
+        longitudinal change at full recovery [-], -1 < change; negative is shorter
+    flowed_mm2
+        section / pi of a meltable liner that has left the seat [mm2], as recovered
+
+    Raises
+    ------
+    ValueError
+        The diameter is larger than the supplied inside.
+
+    Notes
+    -----
+    Recovered section ``Ar = (Dr + wr) wr``; supplied ``As = Ar (1 + c)``; on the diameter
+    ``A = As / a`` with ``a = 1 + c q`` and ``q`` the share of full recovery. Length follows
+    recovery in proportion: an assumption of the project.
+
+    >>> on4 = stop(6.35, 3.175, 0.635, 4.0)
+    >>> round(on4.wall_mm, 3), round(on4.outside_mm, 3), round(on4.print_scale, 3)
+    (0.534, 5.067, 0.717)
+    """
+    if diameter_mm > supplied_mm:
+        raise ValueError(f"diameter {diameter_mm:g} mm is larger than the supplied inside {supplied_mm:g} mm")
+    inside = max(diameter_mm, recovered_mm)
+    recovery = (supplied_mm - inside) / (supplied_mm - recovered_mm)
+    along = 1 + change * recovery
+    recovered_section = (recovered_mm + wall_mm) * wall_mm
+    before = sqrt(supplied_mm**2 + 4 * recovered_section * (1 + change))
+    after = sqrt(inside**2 + 4 * (recovered_section - flowed_mm2) * (1 + change) / along)
+    full = sqrt(recovered_mm**2 + 4 * (recovered_section - flowed_mm2))
+    return Stop(inside, (after - inside) / 2, after, before, recovery, along, after / before, full / before)
+
+
+def lay_flat(supplied_mm: float, wall_mm: float) -> float:
+    """Return the width [mm] of a tube pressed flat: half its circumference at mid-wall.
+
+    ``supplied_mm`` and ``wall_mm`` are inside and wall as supplied [mm].
+
+    >>> round(lay_flat(6.35, 0.361), 2)
+    10.54
+    """
+    return pi * (supplied_mm + wall_mm) / 2
+
+
+def face_scale(scale: float, full_scale: float, heating: str, share: float = 0.5) -> Range:
+    """Return between what the lettered face's own scale lies, by how the sleeve is heated.
+
+    A model of the project's own, no bound: the circumference has a lettered side (``share`` of
+    it) and a back, each shrinks between 1 and the fully recovered scale, and their sum is the
+    average ``scale``. Back first: the back takes all it can. Any: also the lettered side may.
+
+    >>> r = face_scale(0.717, 0.629, "back first")
+    >>> round(r.low, 3), round(r.high, 3)
+    (0.717, 0.805)
+    """
+    if heating == "even":
+        return Range(scale, scale)
+    high = min(1.0, (scale - (1 - share) * full_scale) / share)
+    if heating == "back first":
+        return Range(scale, high)
+    return Range(max(full_scale, (scale - (1 - share)) / share), high)
+
+
+def peak_scale(full_scale: float, share: float = 0.5) -> float:
+    """Return the average scale at which back-first lettering covers the largest arc.
+
+    Below it the face's scale grows faster than the outside, above it the face has stopped at 1.
+    At ``share`` 0.5 this is ``(1 + s0) / 2``.
+    """
+    return share + (1 - share) * full_scale
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """Between what a tube's own measures lie. ``flowed``: section / pi of liner that may leave."""
+
+    supplied_mm: Range
+    recovered_mm: Range
+    wall_mm: Range
+    change: Range
+    flowed: Range = Range(0.0, 0.0)
+    liner_mm: float = 0.0
+
+
+def limits(tube: Tube, supplied_over: float = 0.0, recovered_under: float = 0.0) -> Limits:
+    """Return the limits of a catalogue tube.
+
+    ``supplied_over`` is by what share real tube may be wider than its supplied minimum,
+    ``recovered_under`` by what share it may recover below its recovered maximum.
+    """
+    return Limits(
+        Range(tube.supplied_mm, tube.supplied_mm * (1 + supplied_over)),
+        Range(tube.recovered_mm * (1 - recovered_under), tube.recovered_mm),
+        Range(tube.wall_low_mm, tube.wall_high_mm),
+        Range(tube.longitudinal_change, 0.0),
+        Range(0.0, 1.0 if tube.liner_mm else 0.0),
+        tube.liner_mm,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Shrunk:
+    """What a tube may become on a range of diameters, each quantity from its lowest to its highest.
+
+    ``arc_per_mm``: arc [rad] that one mm of flat print height covers, at most.
+    ``squeeze``: scale along over the face's scale around; its inverse is how the letters' height
+    follows their width.
+    """
+
+    print_scale: Range
+    face_scale: Range
+    along: Range
+    outside_mm: Range
+    squeeze: Range
+    arc_per_mm: float
+    supplied_outside_mm: Range
+
+
+_Point = tuple[float, float, float, float, float, float]  # supplied, recovered, wall, change, flowed, diameter
+
+
+@lru_cache(maxsize=4096)
+def shrunk(box: Limits, on_mm: Range, heating: str, share: float = 0.5) -> Shrunk:
+    """Return the extremes of all that matters for print, over the tube's limits and a seat.
+
+    Every quantity is evaluated at one and the same point: diameter and scale belong together.
+    Extremes are looked for at the corners of the box, at the diameters inside the range where
+    a face stops shrinking (`peak_scale` and its counterpart) or the tube closes, and, from the
+    best of these, along each measure whose slope points inside.
+
+    Raises
+    ------
+    ValueError
+        The range reaches above the smallest supplied inside.
+    """
+    if on_mm.high > box.supplied_mm.low:
+        raise ValueError(f"{on_mm.high:g} mm does not go into a tube of {box.supplied_mm.low:g} mm supplied")
+    candidates = [_evaluate(point, box, heating, share) for point in _candidates(box, on_mm, share)]
+    bounds = (box.supplied_mm, box.recovered_mm, box.wall_mm, box.change, box.flowed, on_mm)
+
+    def extreme(quantity: int, sign: int) -> float:
+        def value(point: _Point) -> float:
+            return sign * _evaluate(point, box, heating, share)[1][quantity]
+
+        best = max(candidates, key=lambda candidate: sign * candidate[1][quantity])
+        return sign * _climb(value, best[0], sign * best[1][quantity], bounds)
+
+    def both(quantity: int) -> Range:
+        return Range(extreme(quantity, -1), extreme(quantity, 1))
+
+    return Shrunk(
+        print_scale=both(0),
+        face_scale=Range(extreme(1, -1), extreme(2, 1)),
+        along=both(3),
+        outside_mm=both(4),
+        squeeze=Range(extreme(5, -1), extreme(6, 1)),
+        arc_per_mm=extreme(7, 1),
+        supplied_outside_mm=both(8),
+    )
+
+
+def _evaluate(point: _Point, box: Limits, heating: str, share: float) -> tuple[_Point, tuple[float, ...]]:
+    """All quantities at one point: s, f low, f high, a, Do, a/f high, a/f low, 2 f high/Do, Do supplied."""
+    supplied, recovered, wall, change, flowed, diameter = point
+    liner = flowed * (recovered + box.liner_mm) * box.liner_mm
+    at = stop(supplied, recovered, wall, diameter, change, liner)
+    face = face_scale(at.print_scale, at.full_scale, heating, share)
+    return point, (
+        at.print_scale,
+        face.low,
+        face.high,
+        at.along,
+        at.outside_mm,
+        at.along / face.high,
+        at.along / face.low,
+        2 * face.high / at.outside_mm,
+        at.supplied_outside_mm,
+    )
+
+
+def _candidates(box: Limits, on_mm: Range, share: float) -> Iterator[_Point]:
+    ranges = (box.supplied_mm, box.recovered_mm, box.wall_mm, box.change, box.flowed)
+    for corner in product(*((r.low, r.high) if r.high > r.low else (r.low,) for r in ranges)):
+        supplied, recovered, wall, change, flowed = corner
+        liner = flowed * (recovered + box.liner_mm) * box.liner_mm
+        full = stop(supplied, recovered, wall, recovered, change, liner).full_scale
+        inside = [recovered]
+        for scale in (peak_scale(full, share), 1 - share + share * full):
+            inside.append(_diameter_at(scale, supplied, recovered, wall, change, liner))
+        for diameter in {on_mm.low, on_mm.high, *(d for d in inside if on_mm.low < d < on_mm.high)}:
+            yield (*corner, diameter)
+
+
+def _diameter_at(
+    scale: float, supplied: float, recovered: float, wall: float, change: float, flowed: float
+) -> float:
+    """Diameter on which the average print scale is ``scale``; by bisection, the scale grows with it."""
+    low, high = recovered, supplied
+    for _ in range(40):
+        middle = (low + high) / 2
+        if stop(supplied, recovered, wall, middle, change, flowed).print_scale < scale:
+            low = middle
+        else:
+            high = middle
+    return (low + high) / 2
+
+
+def _climb(value: Callable[[_Point], float], start: _Point, reached: float, bounds: tuple[Range, ...]) -> float:
+    """Follow each measure inward from the best candidate while that still raises the value."""
+    point = list(start)
+    for index, bound in enumerate(bounds):
+        width = bound.high - bound.low
+        if width <= 0:
+            continue
+        here = point[index]
+        for direction in (1e-4 * width, -1e-4 * width):
+            trial = min(max(here + direction, bound.low), bound.high)
+            if trial == here or value(_moved(point, index, trial)) <= reached:
+                continue
+            end = bound.high if direction > 0 else bound.low
+            best = _golden(lambda x, i=index: value(_moved(point, i, x)), here, end)  # type: ignore[misc]
+            gain = value(_moved(point, index, best))
+            if gain > reached:
+                point[index], reached = best, gain
+            break
+    return reached
+
+
+def _moved(point: list[float], index: int, to: float) -> _Point:
+    moved = list(point)
+    moved[index] = to
+    return tuple(moved)  # type: ignore[return-value]
+
+
+def _golden(value: Callable[[float], float], start: float, end: float) -> float:
+    """Golden-section search for the largest value between two places."""
+    ratio = (sqrt(5) - 1) / 2
+    low, high = min(start, end), max(start, end)
+    left, right = high - ratio * (high - low), low + ratio * (high - low)
+    at_left, at_right = value(left), value(right)
+    for _ in range(30):
+        if at_left > at_right:
+            high, right, at_right = right, left, at_left
+            left = high - ratio * (high - low)
+            at_left = value(left)
+        else:
+            low, left, at_left = left, right, at_right
+            right = low + ratio * (high - low)
+            at_right = value(right)
+    return (low + high) / 2
+
+
+def exact(tube_limits: Limits) -> Limits:
+    """Return the limits collapsed to minimum supplied, maximum recovered and mean wall, no change."""
+    wall = (tube_limits.wall_mm.low + tube_limits.wall_mm.high) / 2
+    return replace(
+        tube_limits,
+        supplied_mm=Range(tube_limits.supplied_mm.low, tube_limits.supplied_mm.low),
+        recovered_mm=Range(tube_limits.recovered_mm.high, tube_limits.recovered_mm.high),
+        wall_mm=Range(wall, wall),
+        change=Range(0.0, 0.0),
+        flowed=Range(0.0, 0.0),
+    )

@@ -1,0 +1,291 @@
+"""Plan: from a harness to the list of markers it needs, with the words that go on each.
+
+For every branch end a sleeve, for every circuit end a wire marker, for every bag (or every
+connector, where no bag is named) a tag. Nothing is measured here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from hashlib import blake2b
+from string import Formatter
+
+from labeler.errors import Problem, nearest
+from labeler.formulas.check import check_character
+from labeler.model import (
+    Bag,
+    Branch,
+    BranchEnd,
+    Circuit,
+    Connector,
+    Harness,
+    Marker,
+    Pin,
+    Settings,
+    TagWords,
+    Where,
+)
+
+# Letters and digits of marker ids: of each pair that is confused (0/O, 1/I, 2/Z, 5/S, 8/B) the digit only.
+ID_SIGNS = "0123456789ACDEFGHJKLMNPQRTUVWXY"
+ID_BODY = 7
+WIRE_TEXTS = {
+    "own": "{circuit}",
+    "local": "{local}",
+    "remote": "{remote}",
+    "local and remote": "{local}/{remote}",
+    "signal": "{signal}",
+}
+TEMPLATE_FIELDS = ("circuit", "local", "remote", "signal", "colour", "size", "cable", "wire")
+
+
+def plan(harness: Harness) -> tuple[tuple[Marker, ...], tuple[Problem, ...]]:
+    """Return the markers of a harness in harness order, and what stands in their way.
+
+    Branch ends come first, branch by branch; then the circuits' ends, the two of one circuit
+    side by side; then tags. The id of a marker depends on the harness (part number or name,
+    revision) and its place alone, so it stays the same from plan to sheet to record.
+    """
+    problems: list[Problem] = []
+    ids = _Ids(harness)
+    markers = (*_sleeves(harness, ids), *_wire_markers(harness, ids, problems), *_tags(harness, ids))
+    return markers, tuple(problems)
+
+
+def branches_of(harness: Harness) -> tuple[Branch, ...]:
+    """Return the branches, or, where the file names none, one for every connector with circuits."""
+    if harness.branches:
+        return harness.branches
+    reached = dict.fromkeys(pin.connector for c in harness.circuits for pin in (c.start, c.finish))
+    kinds = {c.id: c.kind for c in harness.connectors}
+    return tuple(
+        Branch(id=name, ends=(BranchEnd(at=name, text=(name,), where=harness.where),), where=harness.where)
+        for name in reached
+        if kinds.get(name, "connector") not in ("splice", "junction")
+    )
+
+
+def circuits_of(branch: Branch, harness: Harness) -> tuple[Circuit, ...]:
+    """Return the circuits that run through a branch: those named, or all that end at its ends.
+
+    With two or more ends named that are connectors, a circuit must join two of them; with one
+    (the other end is where branches meet) every circuit at that connector belongs.
+    """
+    if branch.circuits:
+        wanted = set(branch.circuits)
+        return tuple(c for c in harness.circuits if c.id in wanted)
+    kinds = {c.id: c.kind for c in harness.connectors}
+    ends = {end.at for end in branch.ends if kinds.get(end.at) != "junction"}
+    at_least = 2 if len(ends) > 1 else 1
+    return tuple(c for c in harness.circuits if len({c.start.connector, c.finish.connector} & ends) >= at_least)
+
+
+class _Ids:
+    """Gives each place of a harness its id: seven signs of a digest and a check character.
+
+    31 signs make 2.7e10 ids. Where two places collide, or the check character is a sign that is
+    easily confused, the next digest is taken, so the same places in the same order get the same ids.
+    """
+
+    def __init__(self, harness: Harness) -> None:
+        self._prefix = f"{harness.part_number or harness.name}|{harness.revision}|"
+        self._used: set[str] = set()
+
+    def next(self, role: str, place: str) -> str:
+        salt = 0
+        while True:
+            text = f"{self._prefix}{role}|{place}|{salt}"
+            found = _signs(int.from_bytes(blake2b(text.encode(), digest_size=8).digest(), "big"))
+            check = check_character(found)
+            found += check
+            if check in ID_SIGNS and found not in self._used:
+                self._used.add(found)
+                return found
+            salt += 1
+
+
+def _signs(number: int) -> str:
+    signs = ""
+    for _ in range(ID_BODY):
+        number, rest = divmod(number, len(ID_SIGNS))
+        signs += ID_SIGNS[rest]
+    return signs
+
+
+def _sleeves(harness: Harness, ids: _Ids) -> Iterator[Marker]:
+    for branch in branches_of(harness):
+        base = branch.settings or harness.settings
+        for end in branch.ends:
+            others = [e.at for e in branch.ends if e is not end]
+            yield Marker(
+                id=ids.next("branch end", f"{branch.id}|{end.at}"),
+                kind="sleeve",
+                role="branch end",
+                at=end.at,
+                text=end.text or (f"{branch.id} {end.at}",),
+                breakable=len(end.text) < 2,
+                settings=end.settings or base,  # type: ignore[arg-type]
+                lettered=end.lettered,
+                branch=branch.id,
+                far=", ".join(others),
+                where=end.where,
+            )
+
+
+def _wire_markers(harness: Harness, ids: _Ids, problems: list[Problem]) -> Iterator[Marker]:
+    branch_at = {end.at: branch.id for branch in branches_of(harness) for end in branch.ends}
+    writers: dict[str, Callable[[Circuit, Pin, Pin], str] | None] = {}
+    for circuit in harness.circuits:
+        settings: Settings = circuit.settings or harness.settings  # type: ignore[assignment]
+        kind = settings.wire_marker_kind
+        if kind == "none":
+            continue
+        if settings.wire_marker not in writers:
+            writers[settings.wire_marker] = _writer(settings.wire_marker, harness, circuit.where, problems)
+        write = writers[settings.wire_marker]
+        if write is None:
+            continue
+        start, finish = circuit.start, circuit.finish
+        for near, far in ((start, finish), (finish, start)):
+            text = write(circuit, near, far)
+            if not text.strip():
+                problems.append(
+                    Problem(
+                        circuit.where,
+                        f"circuit {circuit.id}: wire marker {settings.wire_marker!r} gives an empty text",
+                        "give the circuit what the marker is to say, or choose another wire_marker",
+                    )
+                )
+            at = str(near)
+            yield Marker(
+                ids.next("wire end", f"{circuit.id}|{at}"),
+                kind,
+                "wire end",
+                at,
+                (text,),
+                True,
+                settings,
+                True,
+                branch_at.get(near.connector, ""),
+                circuit.id,
+                str(far),
+                circuit.where,
+            )
+
+
+def _writer(
+    rule: str, harness: Harness, where: Where, problems: list[Problem]
+) -> Callable[[Circuit, Pin, Pin], str] | None:
+    """Return a function that writes a wire marker's text, or None where the rule is not understood."""
+    template = WIRE_TEXTS.get(rule, rule)
+    free = tuple(dict.fromkeys(key for c in harness.circuits[:1] for key, _ in c.free))
+    try:
+        parts = [(literal, name) for literal, name, _, _ in Formatter().parse(template)]
+    except ValueError as error:
+        problems.append(Problem(where, f"wire_marker {rule!r}: {error}", "write fields as {circuit}"))
+        return None
+    names = [name for _, name in parts if name is not None]
+    unknown = [name for name in names if name not in TEMPLATE_FIELDS and name not in free]
+    if unknown or not names:
+        near = nearest(rule, WIRE_TEXTS) if not names else nearest(unknown[0], (*TEMPLATE_FIELDS, *free))
+        known = ", ".join((*WIRE_TEXTS, *("{" + name + "}" for name in (*TEMPLATE_FIELDS, *free))))
+        what = f"field {{{unknown[0]}}} is unknown" if unknown else "names no field, so all markers would be alike"
+        hint = f"did you mean {near!r}? known are" if near else "known are"
+        problems.append(Problem(where, f"wire_marker {rule!r}: {what}", f"{hint} {known}"))
+        return None
+
+    if template == "{local}/{remote}":  # the default, for every wire of a long list
+        return lambda circuit, near, far: f"{near}/{far}"
+
+    def write(circuit: Circuit, near: Pin, far: Pin) -> str:
+        values = {
+            "circuit": circuit.id,
+            "local": str(near),
+            "remote": str(far),
+            "signal": circuit.signal,
+            "colour": circuit.colour,
+            "size": circuit.size,
+            "cable": circuit.cable,
+            "wire": circuit.wire,
+            **dict(circuit.free),
+        }
+        return "".join(literal + (values[name] if name is not None else "") for literal, name in parts)
+
+    return write
+
+
+def _tags(harness: Harness, ids: _Ids) -> Iterator[Marker]:
+    bags = harness.bags or tuple(_connector_bags(harness))
+    ends = {branch.id: ", ".join(end.at for end in branch.ends) for branch in branches_of(harness)}
+    for bag in bags:
+        yield Marker(
+            id=ids.next("bag", bag.id),
+            kind="tag",
+            role="bag",
+            at=bag.id,
+            text=(bag.id,),
+            breakable=False,
+            settings=bag.settings or harness.settings,  # type: ignore[arg-type]
+            branch=bag.branch,
+            far=bag.connector or ends.get(bag.branch, ""),
+            where=bag.where,
+        )
+
+
+def _connector_bags(harness: Harness) -> Iterator[Bag]:
+    reached = dict.fromkeys(pin.connector for c in harness.circuits for pin in (c.start, c.finish))
+    named = {connector.id for connector in harness.connectors}
+    declared = [*harness.connectors, *(Connector(id=name) for name in reached if name not in named)]
+    for connector in declared:
+        if connector.id in reached and connector.kind not in ("splice", "junction"):
+            yield Bag(id=connector.id, connector=connector.id, where=connector.where)
+
+
+def bags_of(harness: Harness) -> dict[str, Bag]:
+    """Return the bags that get a tag, by id: those of the file, or one for every connector."""
+    return {bag.id: bag for bag in harness.bags or _connector_bags(harness)}
+
+
+def tag_words(harness: Harness, marker: Marker, unit: str) -> TagWords:
+    """Return what the tag of a bag says for one unit.
+
+    The contents to tick off are those of the bag; without any, the circuits of its connector or
+    branch: cavity, circuit, colour and far end.
+    """
+    bag = bags_of(harness)[marker.at]
+    connectors = {c.id: c for c in harness.connectors}
+    about = connectors[bag.connector].description if bag.connector in connectors else ""
+    where = f"branch {bag.branch}: {marker.far}" if bag.branch else marker.far
+    part = " ".join(filter(None, (harness.part_number, f"rev {harness.revision}" if harness.revision else "")))
+    headings = (
+        *((about,) if about else ()),
+        *((where,) if where and where != bag.id else ()),
+        harness.name,
+        " ".join(filter(None, (part, f"unit {unit}"))),
+    )
+    code = marker.id if marker.settings.code == "QR" else ""
+    if bag.contents:
+        rows = tuple(f"{item.quantity:g} x {item.item}" for item in bag.contents)
+        return TagWords(bag.id, headings, rows, "", code)
+    rows = tuple(_pin_rows(harness, bag))
+    return TagWords(bag.id, headings, rows, f"{len(rows)} wire ends: see the bench sheet", code)
+
+
+def _pin_rows(harness: Harness, bag: Bag) -> Iterator[str]:
+    branch = next((b for b in harness.branches if b.id == bag.branch), None)
+    ends = {bag.connector} if bag.connector else {end.at for end in branch.ends} if branch else set()
+    pins = [
+        (near, circuit, far)
+        for circuit in (circuits_of(branch, harness) if branch else harness.circuits)
+        for near, far in ((circuit.start, circuit.finish), (circuit.finish, circuit.start))
+        if near.connector in ends
+    ]
+    names = len(ends) > 1
+    for near, circuit, far in sorted(pins, key=lambda pin: (pin[0].connector, _natural(pin[0].cavity))):
+        place = str(near) if names or not near.cavity else near.cavity
+        yield " ".join(filter(None, (place, circuit.id, circuit.colour, f"to {far}")))
+
+
+def _natural(cavity: str) -> tuple[int, str]:
+    """Sort key: numbered cavities by number, named ones after them."""
+    return (int(cavity), "") if cavity.isdecimal() else (1 << 31, cavity)

@@ -1,0 +1,297 @@
+"""A wire list (CSV, TSV, or a table drawn with bars) → `Harness`: one circuit a row, two ends each.
+
+The columns are told by `headers`, the rows by `table`. Work goes by columns, and each distinct text
+of a column is parsed once. Connectors are inferred from the ends, in order of first appearance.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterable, Sequence
+from itertools import repeat
+from typing import TypeVar
+
+from labeler.errors import Problem, Where, refuse
+from labeler.model import Cable, Circuit, Connector, Harness, Pin, Settings
+from labeler.read.headers import Heading, unplaced
+from labeler.read.table import Table, read_table
+from labeler.read.values import checked_cavity, gauge_kind, is_bare_size, length, size_of_kind
+
+T = TypeVar("T")
+NONE = frozenset(("", "-", "–", "—"))  # what stands for "none"
+ZERO = frozenset(("0", "0.0", "0,0", "0.00", "0,00"))  # a length or diameter nobody entered
+SIGNS = {":": "a colon", ".": "a point"}  # between connector and cavity, in this order
+AREA_WORDS = frozenset(("querschnitt", "leitungsquerschnitt", "quer", "section", "csa", "dm"))  # mm2 by name
+
+
+def read_csv(data: bytes, source: str, name: str, settings: Settings) -> Harness:
+    """Return the harness in the bytes of a wire list.
+
+    ``source`` is named in every place, ``name`` becomes the harness's. Raises LabelerError with
+    every problem found; what was guessed is said in ``notes``.
+    """
+    table = read_table(data, source)
+    circuits, cables, notes = _Reader(table, source).harness_parts()
+    return Harness(
+        name=name,
+        settings=settings,
+        connectors=inferred_connectors(circuits),
+        circuits=circuits,
+        cables=cables,
+        notes=table.notes + notes,
+        where=Where(source),
+        text=data,
+    )
+
+
+def inferred_connectors(circuits: Iterable[Circuit]) -> tuple[Connector, ...]:
+    """Return a connector for each one that a circuit ends at, in order of first appearance."""
+    first: dict[str, Where] = {}
+    for circuit in circuits:
+        first.setdefault(circuit.start.connector, circuit.where)
+        first.setdefault(circuit.finish.connector, circuit.where)
+    return tuple(Connector(id, where=where) for id, where in first.items())
+
+
+class _Reader:
+    """The columns of one table on their way to circuits; gathers problems and notes."""
+
+    def __init__(self, table: Table, source: str) -> None:
+        self.table = table
+        self.source = source
+        self.problems: list[Problem] = []
+        self.notes: list[Problem] = []
+        self.used: set[int] = set()
+        self.rows = len(table.lines)
+        self.roles = dict(table.columns.roles)
+
+    def harness_parts(self) -> tuple[tuple[Circuit, ...], tuple[Cable, ...], tuple[Problem, ...]]:
+        for name in unplaced(self.table.columns):
+            message = f"header {name!r} stands more than once and its place does not tell the end"
+            self._header_problem(message, "call them From Pin and To Pin")
+        starts, finishes = self._pins("from"), self._pins("to")
+        ids = self._ids()
+        sizes, outside, lengths = self._sizes(), self._lengths("outside"), self._lengths("length")
+        wires, colours, signals = self._words("wire"), self._words("colour"), self._words("signal")
+        cable_ids = self._words("cable")
+        cables = self._cables(cable_ids)
+        refuse([*self.table.notes, *self.notes, *self.problems] if self.problems else ())
+        where = (Where(self.source, line) for line in self.table.lines)
+        columns = (ids, starts, finishes, sizes, wires, outside, colours, signals, lengths, cable_ids, where)
+        circuits = tuple(map(Circuit, *columns, repeat(None), self._free()))
+        return circuits, cables, tuple(self.notes)
+
+    # ------------------------------------------------------------ ends
+
+    def _pins(self, end: str) -> list[Pin]:
+        """Return one pin a row; a missing connector or an impossible cavity is a problem."""
+        connectors, cavities = self._words(end), self._words(f"{end} pin")
+        if f"{end} pin" not in self.roles:
+            connectors, cavities = self._split(end, connectors)
+        known: dict[tuple[str, str], Pin] = {}
+        for row, pair in enumerate(zip(connectors, cavities, strict=True)):
+            if pair not in known:
+                known[pair] = Pin(*pair)
+            if not pair[0]:
+                fix = "name the connector, splice or loose end"
+                self._problem(row, f"the {end!r} end is empty", fix)
+        self._check(cavities, checked_cavity, f"{end} pin")
+        return [known[pair] for pair in zip(connectors, cavities, strict=True)]
+
+    def _split(self, end: str, values: list[str]) -> tuple[list[str], list[str]]:
+        """Split ``J4:2`` at its last sign where the whole column is written so."""
+        joined = {value for value in values if value}
+        for sign, name in SIGNS.items():
+            parts = {value: value.rpartition(sign) for value in joined}
+            whole = sum(bool(left.strip() and right.strip()) for left, _, right in parts.values())
+            if joined and whole == len(joined):
+                if sign == ".":
+                    message = f"column {self._header(end)}: cavities split off at the last point"
+                    self._note(message, "write J4:2, or give cavities their own column, if that is wrong")
+                parts[""] = ("", "", "")
+                return [parts[value][0].strip() for value in values], [
+                    parts[value][2].strip() for value in values
+                ]
+            if whole and sign == ":":
+                message = (
+                    f"column {self._header(end)}: {whole} of {len(joined)} names have {name}; none was split"
+                )
+                self._note(message, "write every end as connector:cavity, or give cavities their own column")
+                break
+        return values, [""] * len(values)
+
+    # ------------------------------------------------------------ names
+
+    def _ids(self) -> list[str]:
+        """Return the circuits' ids; where they are missing, running numbers that are not taken."""
+        ids = self._words("id")
+        cable = self.roles.get("cable", ())
+        if "id" not in self.roles and len(cable) == 1:
+            named = self._cleaned(cable[0])
+            if all(named) and len(set(named)) == len(named):
+                self.used.discard(cable[0])
+                self.roles["id"] = self.roles.pop("cable")
+                ids = self._words("id")
+        missing = sum(not value for value in ids)
+        if not missing:
+            return ids
+        message = "no column names the circuits" if missing == len(ids) else f"{missing} circuits have no id"
+        self._note(f"{message}; they are numbered by row", "add a column Wire ID with the ids on the drawing")
+        return _numbered(ids)
+
+    def _words(self, role: str) -> list[str]:
+        """Return the cleaned cells of a role's column, empty where there is none."""
+        indexes = self.roles.get(role, ())
+        if not indexes:
+            return [""] * self.rows
+        found = [self._cleaned(index) for index in indexes]
+        if any(column != found[0] for column in found[1:]):
+            self._indistinct(role, indexes)
+        self.used.update(indexes)
+        return found[0]
+
+    def _cleaned(self, index: int) -> list[str]:
+        """Return a column's cells without blanks around them, on one line, empty where none is meant."""
+        stripped = map(str.strip, self.table.values[index])
+        return ["" if v in NONE else " ".join(v.split()) if "\n" in v else v for v in stripped]
+
+    def _indistinct(self, role: str, indexes: Sequence[int]) -> None:
+        headings = self.table.columns.headings
+        names = " and ".join(repr(headings[index].text) for index in indexes)
+        seen = ", ".join(repr(heading.text) for heading in headings)
+        message = f"columns {names} may both be {role!r} and differ; headers seen: {seen[:300]}"
+        self._header_problem(message, "rename one, such as From Connector, From Pin, To Connector, To Pin")
+
+    # ------------------------------------------------------------ quantities
+
+    def _sizes(self) -> list[str]:
+        """Return canonical sizes; bare numbers are decided over the whole column."""
+        values = self._words("size")
+        indexes = self.roles.get("size", ())
+        kind = self._heading("size").unit if indexes else ""
+        bare = {value for value in values if is_bare_size(value)}
+        if bare and kind not in ("AWG", "mm2"):
+            kind = self._decided(bare)
+            if not kind:
+                return values
+        return self._parsed(values, lambda text: size_of_kind(text, kind), "size", "")
+
+    def _decided(self, bare: set[str]) -> str:
+        named_area = self._heading("size").plain.rpartition(" ")[2] in AREA_WORDS
+        kind = "mm2" if named_area else gauge_kind(bare)
+        if not kind:
+            shown = ", ".join(sorted(bare)[:6])
+            message = f"column {self._header('size')}: {shown} may be AWG or mm2"
+            self._header_problem(message, "say it in the header: Gauge (AWG) or Gauge (mm2)")
+        return kind
+
+    def _lengths(self, role: str) -> list[float | None]:
+        """Return lengths in mm, None where none was entered (0 counts as that)."""
+        values = self._words(role)
+        if not any(values):
+            return [None] * self.rows
+        unit = self._heading(role).unit or "mm"
+        units = [text.casefold() for text in self._words("unit")] if role == "length" else []
+        if any(units):
+            values = [
+                f"{text} {unit}" if text[-1:].isdigit() else text
+                for text, unit in zip(values, units, strict=True)
+            ]
+        elif not self._heading(role).unit and any(value[-1:].isdigit() for value in values):
+            message = f"column {self._header(role)} names no unit; read as mm"
+            self._note(message, f"say it in the header: {self._heading(role).text} (mm)")
+        zeros = sum(value in ZERO for value in values)
+        if zeros:
+            self._note(
+                f"column {self._header(role)}: {zeros} values of 0 read as missing", "enter or clear them"
+            )
+            values = ["" if value in ZERO else value for value in values]
+        return self._parsed(values, lambda text: length(text, unit), role, None)
+
+    def _cables(self, ids: Sequence[str]) -> tuple[Cable, ...]:
+        """Return the cables named, each with the first outside diameter that is given for it."""
+        outside = self._lengths("cable outside")
+        first: dict[str, tuple[int, float | None]] = {}
+        for row, (id, diameter) in enumerate(zip(ids, outside, strict=True)):
+            if not id:
+                continue
+            line, known = first.setdefault(id, (self.table.lines[row], diameter))
+            if known is None:
+                first[id] = (line, diameter)
+            elif diameter is not None and diameter != known:
+                message = f"cable {id}: outside diameter {diameter:g} mm, line {line} says {known:g} mm"
+                self._problem(row, message, "give every core of a cable the same diameter")
+        return tuple(Cable(id, mm, Where(self.source, line)) for id, (line, mm) in first.items())
+
+    # ------------------------------------------------------------ the rest
+
+    def _free(self) -> Iterable[tuple[tuple[str, str], ...]]:
+        """Return for each row the columns that were not used, as written."""
+        headings = self.table.columns.headings
+        unused = [index for index in range(len(headings)) if index not in self.used]
+        if not unused:
+            return repeat(())
+        names = _distinct(headings[index].text or f"column {index + 1}" for index in unused)
+        columns = [
+            zip(repeat(name), self.table.values[index], strict=False)
+            for name, index in zip(names, unused, strict=True)
+        ]
+        return zip(*columns, strict=True)
+
+    def _parsed(self, values: Sequence[str], parse: Callable[[str], T], role: str, none: T) -> list[T]:
+        """Return parsed values; each distinct text is parsed once, each bad row is a problem."""
+        good: dict[str, T] = {"": none}
+        bad = {}
+        for text in dict.fromkeys(values):
+            if text:
+                try:
+                    good[text] = parse(text)
+                except ValueError as error:
+                    bad[text] = str(error)
+                    good[text] = none
+        if bad:
+            for row, text in enumerate(values):
+                if text in bad:
+                    self._problem(row, f"column {self._header(role)}: {bad[text]}")
+        return [good[text] for text in values]
+
+    def _check(self, values: Sequence[str], parse: Callable[[str], str], role: str) -> None:
+        self._parsed(values, parse, role, "")
+
+    def _heading(self, role: str) -> Heading:
+        return self.table.columns.headings[self.roles[role][0]]
+
+    def _header(self, role: str) -> str:
+        return repr(self._heading(role).text)
+
+    def _problem(self, row: int, message: str, fix: str = "") -> None:
+        self.problems.append(Problem(Where(self.source, self.table.lines[row]), message, fix))
+
+    def _header_problem(self, message: str, fix: str) -> None:
+        self.problems.append(Problem(Where(self.source, self.table.header_line), message, fix))
+
+    def _note(self, message: str, fix: str) -> None:
+        self.notes.append(Problem(Where(self.source, self.table.header_line), message, fix, warning=True))
+
+
+def _numbered(ids: Sequence[str]) -> list[str]:
+    """Fill the gaps with the row's number among the circuits, or the next one not taken."""
+    taken = {value.casefold() for value in ids if value}
+    filled = []
+    for row, value in enumerate(ids, 1):
+        number = row
+        while not value and str(number) in taken:
+            number += len(ids)
+        taken.add(str(number))
+        filled.append(value or str(number))
+    return filled
+
+
+def _distinct(names: Iterable[str]) -> list[str]:
+    """Tell names apart that stand twice: ``Kontakt``, ``Kontakt 2``."""
+    counts: Counter[str] = Counter()
+    distinct = []
+    for name in names:
+        counts[name] += 1
+        distinct.append(name if counts[name] == 1 else f"{name} {counts[name]}")
+    return distinct

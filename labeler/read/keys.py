@@ -1,0 +1,126 @@
+"""The keys of a harness file: for each table, key → (field of the value, check of what it is given).
+
+A check returns the value as `model` holds it, or raises `ValueError` with what to write instead.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from labeler.read.values import length, number, pin, size, unknown, word
+
+Check = Callable[[Any], Any]
+Keys = Mapping[str, tuple[str, Check]]
+
+KINDS = ("connector", "splice", "ring terminal", "loose end", "junction")
+MOST_CAVITIES = 10_000  # project choice: a slip of the finger, not a connector
+
+
+def text(value: Any) -> str:
+    """Return a text as it stands; raises ValueError for anything else."""
+    if not isinstance(value, str):
+        raise ValueError(f"{value!r:.40} must be a text; write it in quotes")
+    return value
+
+
+def flag(value: Any) -> bool:
+    """Return true or false; raises ValueError for anything else."""
+    if not isinstance(value, bool):
+        raise ValueError(f"{value!r:.40} must be true or false, without quotes")
+    return value
+
+
+def names(value: Any) -> tuple[str, ...]:
+    """Return a list of ids; raises ValueError for anything else."""
+    if not isinstance(value, list):
+        raise ValueError(f"{value!r:.40} must be a list, such as ['W101', 'W102']")
+    return tuple(word(item) for item in value)
+
+
+def lines_of_text(value: Any) -> tuple[str, ...]:
+    """Return an end's text: one string may be broken where it helps, several are lines as they stand.
+
+    A list of one string is the same as that string.
+    """
+    if isinstance(value, str):
+        return (value,)
+    if not isinstance(value, list) or not value:
+        raise ValueError(f"{value!r:.40} must be a text or a list of lines")
+    return tuple(text(item) for item in value)
+
+
+def kind(value: Any) -> str:
+    """Return the kind of a connector; raises ValueError for one that is not known."""
+    found = word(value)
+    if found not in KINDS:
+        raise ValueError(f"{found!r} is no kind of connector; {unknown(found, KINDS)}")
+    return found
+
+
+def count(value: Any) -> int:
+    """Return how many cavities; raises ValueError unless it is a whole number from 1."""
+    if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= MOST_CAVITIES:
+        raise ValueError(f"must be a whole number from 1 to {MOST_CAVITIES}")
+    return value
+
+
+def tolerance(value: Any) -> float:
+    """Return a length in mm from 0 up."""
+    return length(value, positive=False)
+
+
+def quantity(value: Any) -> float:
+    """Return a number above 0."""
+    found = number(value)
+    if found <= 0:
+        raise ValueError(f"{value!r} must be above 0")
+    return found
+
+
+HARNESS: Keys = {
+    "name": ("name", word),
+    "part_number": ("part_number", text),
+    "revision": ("revision", text),
+    "circuits_from": ("circuits_from", word),
+}
+CONNECTOR: Keys = {
+    "id": ("id", word),
+    "kind": ("kind", kind),
+    "description": ("description", text),
+    "cavities": ("cavities", count),
+    "outside_mm": ("outside_mm", length),
+    "contact_outside_mm": ("contact_outside_mm", length),
+}
+CIRCUIT: Keys = {
+    "id": ("id", word),
+    "from": ("start", lambda value: pin(word(value))),
+    "to": ("finish", lambda value: pin(word(value))),
+    "size": ("size", size),
+    "wire": ("wire", word),
+    "outside_mm": ("outside_mm", length),
+    "colour": ("colour", text),
+    "signal": ("signal", text),
+    "length_mm": ("length_mm", length),
+    "cable": ("cable", word),
+}
+CABLE: Keys = {"id": ("id", word), "outside_mm": ("outside_mm", length)}
+BRANCH: Keys = {
+    "id": ("id", word),
+    "circuits": ("circuits", names),
+    "diameter_mm": ("diameter_mm", length),
+    "diameter_tolerance_mm": ("diameter_tolerance_mm", tolerance),
+    "length_mm": ("length_mm", length),
+}
+END: Keys = {
+    "at": ("at", word),
+    "text": ("text", lines_of_text),
+    "fitted": ("fitted", flag),
+    "lettered": ("lettered", flag),
+    "cut_length_mm": ("cut_length_mm", length),
+    "from_end_mm": ("from_end_mm", tolerance),
+}
+BAG: Keys = {"id": ("id", word), "branch": ("branch", word), "connector": ("connector", word)}
+ITEM: Keys = {"item": ("item", word), "quantity": ("quantity", quantity)}
+TOP = ("harness", "defaults", "connector", "circuit", "cable", "branch", "bag")
+ALIASES = {"colour": "tube_colour"}  # of an end: the colour of its tube

@@ -1,0 +1,318 @@
+"""A wire list as text → a table: encoding, separator, header row and every row's line in the file.
+
+Nothing here knows what a circuit is. The separator and the header row are found together: the row
+that names most roles under a separator that the rows below it agree with. Title rows, blank lines
+and comments (``#``, ``//``) around it are passed over; a header may itself start with ``//``.
+"""
+
+from __future__ import annotations
+
+import csv
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from io import StringIO
+from typing import Any
+
+from labeler.errors import LabelerError, Problem, Where, refuse
+from labeler.read.headers import LOOKED_FOR, Columns, columns, unplaced
+
+SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
+LONGEST_LINE = 65_536  # characters; project choice: no wire list comes near, a broken file does
+LONGEST_CELL_LINES = 50  # lines a quoted cell may span; project choice, so that one stray quote stays local
+HEADER_WITHIN = 200  # the header row is looked for in that many lines; project choice
+SHOWN = 10  # problems of one kind that a damaged file is told; project choice
+
+_CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
+_RULE = re.compile(r"[\s|:+-]*---[\s|:+-]*")  # under the header of a table drawn with bars
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """The rows below the header, column by column, as written.
+
+    ``lines``: for each row the line of the file it starts in, counted from 1. ``values``: for each
+    column of ``columns`` its cells.
+    """
+
+    columns: Columns
+    header_line: int
+    lines: tuple[int, ...]
+    values: tuple[list[str], ...]
+    notes: tuple[Problem, ...] = ()
+
+
+def read_table(data: bytes, source: str) -> Table:
+    """Return the table in the bytes of a wire list; raises LabelerError with every row at fault."""
+    text, notes = decoded(data, source)
+    lines = text.split("\n")
+    _check_lines(lines, text, source)
+    separator, header, found = _header(lines, source)
+    rows = _Rows(lines, separator, source)
+    header_end, width = rows.span(header), len(found.headings)
+    kept, problems, comments = rows.below(header_end, width, lines[header:header_end])
+    if not kept and not problems:
+        fix = "add one row for each circuit"
+        problems.append(Problem(Where(source, header + 1), "no circuits below the header row", fix))
+    refuse(problems)
+    frame = _frame([raw for _, raw, _ in kept], separator, max([width, *(n for _, _, n in kept)]), source)
+    values = tuple(frame[index].tolist() for index in range(width))
+    starts = tuple(line for line, _, _ in kept)
+    return Table(found, header + 1, starts, values, notes + comments)
+
+
+# ---------------------------------------------------------------- bytes → text
+
+
+def decoded(data: bytes, source: str) -> tuple[str, tuple[Problem, ...]]:
+    """Return the text and, where the encoding had to be guessed, a warning.
+
+    UTF-8 and UTF-16, with or without a byte order mark, are certain; else Windows-1252, or
+    Latin-1 where a byte has no meaning there. Line ends become ``\\n``.
+    """
+    encoding = _encoding(data)
+    notes: tuple[Problem, ...] = ()
+    try:
+        text = data.decode(encoding)
+    except UnicodeDecodeError as error:
+        if encoding != "utf-8-sig":
+            raise LabelerError(_damaged(source, encoding, error)) from None
+        text, encoding = _guessed(data)
+        line = data.count(b"\n", 0, error.start) + 1
+        message = f"not UTF-8 from here on; read as {encoding}"
+        notes = (Problem(Where(source, line), message, "check ä, ö, ü, µ and Ω, or save as UTF-8", True),)
+    return text.replace("\r\n", "\n").replace("\r", "\n").rstrip("\x1a"), notes
+
+
+def _encoding(data: bytes) -> str:
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        return "utf-16"
+    sample = data[:4096]
+    even, odd, half = sample[::2].count(0), sample[1::2].count(0), len(sample) // 2
+    if odd > 0.4 * half and even < 0.05 * half:
+        return "utf-16-le"
+    if even > 0.4 * half and odd < 0.05 * half:
+        return "utf-16-be"
+    return "utf-8-sig"
+
+
+def _guessed(data: bytes) -> tuple[str, str]:
+    try:
+        return data.decode("cp1252"), "Windows-1252"
+    except UnicodeDecodeError:
+        return data.decode("latin-1"), "Latin-1"
+
+
+def _damaged(source: str, encoding: str, error: UnicodeDecodeError) -> Problem:
+    message = f"looks like {encoding.upper()}, but byte {error.start + 1} cannot be read so"
+    return Problem(Where(source), message, "save the list again as UTF-8")
+
+
+def _check_lines(lines: Sequence[str], text: str, source: str) -> None:
+    """Refuse what is no text, and lines of a length that no list has."""
+    problems = []
+    if _CONTROL.search(text):
+        for number, line in enumerate(lines, 1):
+            found = _CONTROL.search(line)
+            if found:
+                message = f"character {ord(found[0])} at position {found.start() + 1} is no text"
+                problems.append(Problem(Where(source, number), message, "save the list as CSV in UTF-8"))
+            if len(problems) == SHOWN:
+                break
+    for number, line in enumerate(lines, 1):
+        if len(line) > LONGEST_LINE:
+            message = f"the line has {len(line):,} characters, the limit is {LONGEST_LINE:,}"
+            problems.append(Problem(Where(source, number), message, "check that line ends were kept"))
+    refuse(problems)
+
+
+# ---------------------------------------------------------------- separator and header row
+
+
+def _header(lines: Sequence[str], source: str) -> tuple[str, int, Columns]:
+    """Return separator, index of the header's line, and what its columns are; raises LabelerError."""
+    best: tuple[tuple[float, ...], str, int, Columns] | None = None
+    nearest: tuple[int, int, Columns] = (0, 0, Columns((), {}))
+    for separator in SEPARATORS:
+        rows = _Rows(lines, separator, source)
+        for index, cells, commented in rows.candidates():
+            found = columns(cells)
+            nearest = max(nearest, (found.hits, index, found), key=lambda item: item[0])
+            if not found.score:
+                continue
+            rank = (not commented, found.score, rows.agreement(index, len(cells)), -index)
+            if best is None or rank > best[0]:
+                best = (rank, separator, index, found)
+    if best is None:
+        raise LabelerError(_no_header(source, lines, nearest))
+    return best[1:]
+
+
+def _no_header(source: str, lines: Sequence[str], nearest: tuple[int, int, Columns]) -> Problem:
+    hits, index, found = nearest
+    names = ", ".join(repr(item.text) for item in found.headings if item.text)
+    if hits == 0:
+        index = next((index for index, line in enumerate(lines) if line.strip()), 0)
+        names = repr(lines[index].strip()[:60])
+    twice = "".join(f"; {name!r} stands twice and cannot be told apart" for name in unplaced(found))
+    message = f"no header row names two ends; nearest is {names[:300]}{twice}; looked for {LOOKED_FOR}"
+    fix = "give the columns such names, parted by comma, semicolon, tab or bar"
+    return Problem(Where(source, index + 1), message, fix)
+
+
+# ---------------------------------------------------------------- rows and their lines
+
+
+class _Rows:
+    """The lines of a list under one separator."""
+
+    def __init__(self, lines: Sequence[str], separator: str, source: str) -> None:
+        self.lines = lines
+        self.separator = separator
+        self.source = source
+        self.barred = separator == "|"
+
+    def raw(self, index: int) -> str:
+        """Return a line, without the outer bars of a drawn table."""
+        line = self.lines[index]
+        if self.barred:
+            line = line.strip()
+            line = line[1:] if line.startswith("|") else line
+            line = line[:-1] if line.endswith("|") else line
+        return line
+
+    def cells(self, index: int, first: str) -> list[str]:
+        """Return the cells of the row that starts in this line, whose text is ``first``."""
+        if '"' not in first:
+            return first.split(self.separator)
+        return self._quoted(index, first)[0]
+
+    def _quoted(self, index: int, first: str, strict: bool = False) -> tuple[list[str], int]:
+        """Return the cells of a row with quotes, and how many lines it takes; raises csv.Error."""
+        reader = csv.reader(self._from(index, first), delimiter=self.separator, strict=strict)
+        return next(reader, []), max(reader.line_num, 1)
+
+    def _from(self, index: int, first: str) -> Iterator[str]:
+        yield first + "\n"
+        for later in range(index + 1, min(index + LONGEST_CELL_LINES, len(self.lines))):
+            yield self.raw(later) + "\n"
+
+    def is_blank(self, line: str) -> bool:
+        """Whether a line holds nothing but separators, or is the rule under a drawn header."""
+        return not line.strip(self.separator + ' \t"') or (self.barred and bool(_RULE.fullmatch(line)))
+
+    def is_comment(self, line: str) -> bool:
+        """Whether a line is a comment; a first column called ``#`` is none."""
+        start = line.lstrip()
+        if start.startswith("//"):
+            return True
+        return start.startswith("#") and not start[1:].lstrip(" ").startswith(self.separator)
+
+    def candidates(self) -> Iterator[tuple[int, list[str], bool]]:
+        """Yield the rows that may be the header: line index, cells, whether commented out."""
+        for index in range(min(len(self.lines), HEADER_WITHIN)):
+            line = self.raw(index)
+            if self.separator not in line or self.is_blank(line):
+                continue
+            commented = self.is_comment(line)
+            try:
+                cells = self.cells(index, line.lstrip().lstrip("/#") if commented else line)
+            except csv.Error:  # a quoted cell too long to be a header
+                continue
+            while cells and not cells[-1].strip():
+                cells.pop()
+            yield index, cells, commented
+
+    def agreement(self, header: int, width: int) -> float:
+        """Return which share of the next rows has as many cells as the header."""
+        below = [self.raw(i) for i in range(header + 1, min(len(self.lines), header + 1 + HEADER_WITHIN))]
+        rows = [line for line in below if not self.is_blank(line) and not self.is_comment(line)]
+        return sum(line.count(self.separator) + 1 >= width for line in rows) / max(len(rows), 1)
+
+    def span(self, index: int) -> int:
+        """Return the index of the line after the row that starts here."""
+        line = self.raw(index)
+        return index + (self._quoted(index, line)[1] if '"' in line else 1)
+
+    def below(
+        self, start: int, width: int, header: Sequence[str]
+    ) -> tuple[list[tuple[int, str, int]], list[Problem], tuple[Problem, ...]]:
+        """Return the rows from ``start`` on as (line, raw text, number of cells), and what is wrong."""
+        kept: list[tuple[int, str, int]] = []
+        problems: list[Problem] = []
+        comments: list[int] = []
+        index, end = start, len(self.lines)
+        while index < end:
+            line = self.raw(index)
+            if self.is_blank(line) or [self.lines[index]] == header:
+                index += 1
+            elif self.is_comment(line):
+                comments += [index + 1] if line.count(self.separator) + 1 >= width else []
+                index += 1
+            else:
+                index, row = self._row(index, line, width, problems)
+                if row:
+                    kept.append(row)
+        return kept, problems, _commented(self.source, comments)
+
+    def _row(
+        self, index: int, line: str, width: int, problems: list[Problem]
+    ) -> tuple[int, tuple[int, str, int] | None]:
+        """Return the index after this row, and the row unless it has a problem."""
+        where = Where(self.source, index + 1)
+        if '"' not in line:
+            count, used, extra = line.count(self.separator) + 1, 1, ""
+            if count > width:
+                extra = "".join(line.split(self.separator)[width:]).strip()
+        else:
+            try:
+                cells, used = self._quoted(index, line, strict=True)
+            except csv.Error:
+                fix = 'close the quote before the separator; write a " inside quotes twice'
+                problems.append(Problem(where, "a quoted cell does not end where it should", fix))
+                return index + 1, None
+            count, extra = len(cells), "".join(cells[width:]).strip()
+        if count < width or extra:
+            problems.append(_miscounted(where, count, width, SEPARATORS[self.separator]))
+            return index + used, None
+        raw = line if used == 1 else "\n".join([line, *(self.raw(i) for i in range(index + 1, index + used))])
+        return index + used, (index + 1, raw, count)
+
+
+def _miscounted(where: Where, count: int, width: int, separator: str) -> Problem:
+    message = f"{count} cells, the header has {width}"
+    fix = f"put a cell that holds a {separator} itself in quotes" if count > width else "fill the row up"
+    return Problem(where, message, f"{fix}, or leave cells empty" if count < width else fix)
+
+
+def _commented(source: str, comments: Sequence[int]) -> tuple[Problem, ...]:
+    """Say that whole rows were passed over as comments."""
+    if not comments:
+        return ()
+    message = f"{len(comments)} rows that start with # or // were passed over, the first here"
+    return (Problem(Where(source, comments[0]), message, "take the sign away where a row counts", True),)
+
+
+def _frame(rows: Sequence[str], separator: str, widest: int, source: str) -> Any:
+    """Parse the rows; every cell stays the text that it is."""
+    import pandas as pd
+
+    try:
+        frame = pd.read_csv(
+            StringIO("\n".join(rows) + "\n"),
+            sep=separator,
+            header=None,
+            names=range(widest),
+            index_col=False,
+            dtype=str,
+            keep_default_na=False,
+            na_filter=False,
+            skip_blank_lines=False,
+        )
+    except (pd.errors.ParserError, pd.errors.EmptyDataError) as error:
+        fix = "look for stray quotes, or save the list again as CSV"
+        raise LabelerError(Problem(Where(source), f"no table: {error}", fix)) from None
+    if len(frame) != len(rows):
+        message = f"{len(rows)} rows, but quotes leave {len(frame)} of them"
+        raise LabelerError(Problem(Where(source), message, "look for quotes that do not close"))
+    return frame

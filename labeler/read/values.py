@@ -1,0 +1,333 @@
+"""Single values as people write them: lengths, wire sizes, pins, settings; units go no further in.
+
+Every function here returns the value or raises `ValueError` with a text that names what was found,
+the limit, and what to write instead. The caller adds the place.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from math import isfinite
+from typing import Any
+
+from labeler.catalogue import Choice
+from labeler.errors import nearest
+from labeler.model import Pin, Settings
+
+MM_PER = {
+    "mm": 1.0,
+    "millimetre": 1.0,
+    "millimeter": 1.0,
+    "cm": 10.0,
+    "dm": 100.0,
+    "m": 1000.0,
+    "metre": 1000.0,
+    "meter": 1000.0,
+    "in": 25.4,  # exact: international inch
+    "inch": 25.4,
+    "inches": 25.4,
+    "zoll": 25.4,
+    '"': 25.4,
+    "″": 25.4,
+    "ft": 304.8,  # 12 in
+    "feet": 304.8,
+    "'": 304.8,
+}
+LONGEST_MM = 1e6  # project choice: 1 km; anything longer is a slip of the unit
+LARGEST_MM2 = 400.0  # project choice: above the largest metric size of vehicle and panel wire
+COMMON_MM2 = (1, 2, 3, 4, 6, 10, 16, 25, 35, 50, 70, 95, 120, 150, 185, 240, 300, 400)  # IEC 60228, memory
+LONGEST_TEXT = 100  # project choice: no single quantity needs more characters
+
+_NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)(e[+-]?\d{1,3})?", re.I)
+_THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2}([.,]\d{3})*,\d{3}([.,]\d+)?")
+_LENGTH = re.compile(r"(?P<value>.*?)\s*(?P<unit>[a-z]+\.?|[\"″'])?", re.I | re.S)
+_FRACTION = re.compile(r"(?:(\d{1,4})[\s-]+)?(\d{1,4})\s*/\s*(\d{1,4})")
+_BRACKETS = re.compile(r"\s*\([^()]*\)\s*$")
+_MANY = re.compile(r"\d+\s*[x×*]\s*\d", re.I)
+_AWG = re.compile(
+    r"(?:AWG\s*#?\s*(?P<a>{0})|#?\s*(?P<b>{0})\s*-?\s*(?:AWG|GA|GAUGE))".format(r"\d/0|0{1,4}|\d+"), re.I
+)
+_MM2 = re.compile(r"(.+?)\s*(?:mm\s*(?:2|²|\^2)|qmm|sq\.?\s*mm|mm\s*q)", re.I)
+_AUGHT = re.compile(r"([1-4])/0|0{1,4}")
+_CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f]")
+
+
+def number(value: object) -> float:
+    """Return a finite number from a number or a text with a decimal point or comma.
+
+    Raises ValueError for anything else, also for a comma that may part thousands (``1,500``).
+    """
+    if isinstance(value, bool) or not isinstance(value, (str, int, float)):
+        raise ValueError(f"{_shown(value)} is no number")
+    text = value.strip() if isinstance(value, str) else ""
+    if text and _THOUSANDS.fullmatch(text):
+        raise ValueError(f"{_shown(value)} may be thousands or decimals; write it without the comma")
+    if isinstance(value, str) and not _NUMBER.fullmatch(text):
+        raise ValueError(f"{_shown(value)} is no number; write for example 6.4")
+    try:
+        found = float(text.replace(",", ".")) if text else float(value)
+    except OverflowError:
+        found = float("inf")
+    if not isfinite(found):
+        raise ValueError(f"{_shown(value)} is not a finite number")
+    return found
+
+
+def length(value: object, unit: str = "mm", *, positive: bool = True) -> float:
+    """Return a length in mm.
+
+    Parameters: ``value`` a number, or a text such as ``6.4 mm``, ``1/4 in``, ``0,35``; ``unit`` of
+    a bare number; ``positive``: zero is refused too, else only what is below zero.
+    Raises ValueError, also above 1 km.
+    """
+    amount, factor = _amount_and_factor(value, unit)
+    found = amount * factor
+    if found < 0 or (positive and found == 0):
+        limit = "above 0" if positive else "0 or more"
+        raise ValueError(f"{_shown(value)} must be {limit}")
+    if found > LONGEST_MM:
+        raise ValueError(f"{_shown(value)} is longer than 1 km; check the unit")
+    return found
+
+
+def _amount_and_factor(value: object, unit: str) -> tuple[float, float]:
+    if not isinstance(value, str):
+        return number(value), MM_PER[unit]
+    match = _LENGTH.fullmatch(value.strip()) if len(value) <= LONGEST_TEXT else None
+    written = (match["unit"] or unit) if match else unit
+    factor = MM_PER.get(written.rstrip(".").casefold())
+    if match is None or factor is None or not match["value"]:
+        raise ValueError(f"{_shown(value)} is no length; write for example 6.4 mm or 1/4 in")
+    return _fraction(match["value"]), factor
+
+
+def _fraction(text: str) -> float:
+    """Return the number in ``1/4``, ``1 1/4``, ``1-1/4`` or any text that `number` takes."""
+    match = _FRACTION.fullmatch(text)
+    if match is None:
+        return number(text)
+    if int(match[3]) == 0:
+        raise ValueError(f"{_shown(text)} divides by 0")
+    return int(match[1] or 0) + int(match[2]) / int(match[3])
+
+
+def size(value: object) -> str:
+    """Return a wire size as ``20 AWG``, ``1/0 AWG`` or ``0.5 mm2``.
+
+    A bare number from 4 to 40 is a gauge, one with decimals an area; 1, 2 and 3 may be either and
+    are refused. Raises ValueError with what to write instead.
+    """
+    text = _size_text(value)
+    if not text:
+        raise ValueError("the size is empty; write for example 20 AWG or 0.5 mm2")
+    stated = _stated_size(text)
+    if stated:
+        return stated
+    kind = gauge_kind([text])
+    if kind == "":
+        _size_number(text)
+        raise ValueError(f"size {_shown(value)} may be AWG or mm2; write {text} AWG or {text} mm2")
+    return size_of_kind(text, kind)
+
+
+def size_of_kind(value: object, kind: str) -> str:
+    """Return a size where ``kind`` (``AWG`` or ``mm2``) holds for values that do not say theirs."""
+    text = _size_text(value)
+    stated = _stated_size(text)
+    if stated:
+        return stated
+    _size_number(text)
+    return _awg(text) if kind == "AWG" else _mm2(text)
+
+
+def gauge_kind(values: Iterable[str]) -> str:
+    """Decide over a whole column what its bare numbers are: ``AWG``, ``mm2`` or ``""`` (cannot tell).
+
+    1/0 to 4/0, and whole numbers that are no metric size, speak for AWG; decimals, and numbers
+    above 40, for mm2. Where neither speaks (4, 6, 10, 16 …), whole numbers from 4 to 40 are AWG.
+    Values that are no number, or that state their unit, do not count.
+    """
+    texts = [value.strip() for value in values]
+    awg = any(_AUGHT.fullmatch(text) and text != "0" for text in texts)
+    found = [amount for text in texts if is_bare_size(text) and (amount := _bare(text)) > 0]
+    awg |= any(value.is_integer() and 4 <= value <= 40 and value not in COMMON_MM2 for value in found)
+    mm2 = any(not value.is_integer() or value > 40 for value in found)
+    if awg or mm2:
+        return "" if awg and mm2 else "AWG" if awg else "mm2"
+    return "AWG" if all(4 <= value <= 40 for value in found) else ""
+
+
+def is_bare_size(value: str) -> bool:
+    """Return whether a size is only a number, which leaves open what it is in: ``20``, ``0.75``."""
+    text = value.strip()
+    return bool(_NUMBER.fullmatch(text)) and (text == "0" or not _AUGHT.fullmatch(text))
+
+
+def _bare(text: str) -> float:
+    """Return the number of a bare size, 0 where it cannot be told."""
+    try:
+        return number(text)
+    except ValueError:
+        return 0.0
+
+
+def _size_text(value: object) -> str:
+    if isinstance(value, bool) or not isinstance(value, (str, int, float)):
+        raise ValueError(f"{_shown(value)} is no wire size; write for example 20 AWG or 0.5 mm2")
+    text = value.strip() if isinstance(value, str) else f"{number(value):g}"
+    if len(text) > LONGEST_TEXT:
+        raise ValueError(f"{_shown(value)} is no wire size; write for example 20 AWG or 0.5 mm2")
+    return _BRACKETS.sub("", text) or text
+
+
+def _stated_size(text: str) -> str:
+    """Return the canonical size of a text that says AWG or mm2 itself, else ``""``."""
+    match = _AWG.fullmatch(text)
+    if match:
+        return _awg(match["a"] or match["b"])
+    if _AUGHT.fullmatch(text) and text != "0":
+        return _awg(text)
+    if _MANY.match(text):
+        raise ValueError(f"{_shown(text)} names several cores; give the size of this one, such as 0.75 mm2")
+    match = _MM2.fullmatch(text)
+    return _mm2(match[1]) if match else ""
+
+
+def _awg(text: str) -> str:
+    aught = _AUGHT.fullmatch(text)
+    if aught:
+        return f"{aught[1] or len(text)}/0 AWG"
+    gauge = _size_number(text)
+    if not gauge.is_integer() or not 1 <= gauge <= 40:
+        raise ValueError(f"{_shown(text)} is no gauge; AWG goes from 4/0 to 40, or write {text} mm2")
+    return f"{int(gauge)} AWG"
+
+
+def _mm2(text: str) -> str:
+    area = _size_number(text)
+    if not 0 < area <= LARGEST_MM2:
+        raise ValueError(f"{_shown(text)} mm2 is no conductor area; it must be above 0 and at most 400 mm2")
+    return f"{area:g} mm2"
+
+
+def _size_number(text: str) -> float:
+    """Return the number in a size; raises ValueError unless it is above 0 (``00`` is a gauge)."""
+    advice = "write for example 20 AWG or 0.5 mm2"
+    try:
+        found = number(text)
+    except ValueError:
+        raise ValueError(f"{_shown(text)} is no wire size; {advice}") from None
+    if found <= 0:
+        raise ValueError(f"wire size {_shown(text)} must be above 0; {advice}")
+    return found
+
+
+def pin(text: str) -> Pin:
+    """Return the pin of ``J4:2``, split at the last colon; without a colon the connector alone.
+
+    Raises ValueError where a part is empty or the cavity is 0 or below.
+    """
+    connector, colon, cavity = text.strip().rpartition(":")
+    if not colon:
+        return Pin(word(cavity))
+    if not connector.strip() or not cavity.strip():
+        raise ValueError(f"{_shown(text)} must be connector:cavity, such as J4:2")
+    return Pin(word(connector), checked_cavity(cavity.strip()))
+
+
+def checked_cavity(text: str) -> str:
+    """Return a cavity's name as it stands; raises ValueError for 0 and negative numbers."""
+    digits = text.lstrip("-")
+    if digits.isdecimal() and (text.startswith("-") or not digits.strip("0")):
+        raise ValueError(f"cavity {_shown(text)} cannot be; cavities count from 1")
+    return word(text)
+
+
+def word(value: object) -> str:
+    """Return a name without blanks around it; raises ValueError if empty or with control characters."""
+    if not isinstance(value, str):
+        raise ValueError(f"{_shown(value)} must be a text; write it in quotes")
+    text = value.strip()
+    if not text:
+        raise ValueError("the name is empty")
+    if _CONTROL.search(text):
+        raise ValueError(f"{_shown(value)} has control characters; take them out")
+    return text
+
+
+def setting(choice: Choice, value: object) -> Any:
+    """Return one setting's value as `Settings` holds it, checked by its kind and its limits.
+
+    Lengths in mm, fractions also as ``10 %``, angles also as ``90 deg``, words also as one text
+    with commas. Raises ValueError naming the limit or the words allowed.
+    """
+    if choice.none_ok and value == "":
+        return None
+    if choice.kind == "word":
+        return _one_word(choice, value)
+    if choice.kind == "words":
+        return _words(choice, value)
+    found = _measure(choice.kind, value)
+    low = choice.low if choice.low is not None else -LONGEST_MM
+    high = choice.high if choice.high is not None else LONGEST_MM
+    if not low <= found <= high:
+        raise ValueError(f"{choice.key}: {_shown(value)} is outside {low:g} to {high:g}")
+    return found
+
+
+def _measure(kind: str, value: object) -> float:
+    if kind == "length":
+        return length(value, positive=False)
+    if not isinstance(value, str):
+        return number(value)
+    text = value.strip()
+    if kind == "fraction" and text.endswith("%"):
+        return number(text[:-1]) / 100
+    if kind == "angle":
+        text = re.sub(r"\s*(deg|°)$", "", text)
+    return number(text)
+
+
+def _one_word(choice: Choice, value: object) -> str:
+    if value == "" and choice.default == "":
+        return ""
+    found = word(value)
+    if choice.one_of and found not in choice.one_of:
+        near = nearest(found, choice.one_of)
+        hint = f"did you mean {near!r}?" if near else f"use one of {', '.join(choice.one_of)}"
+        raise ValueError(f"{choice.key}: {_shown(value)} is unknown; {hint}")
+    return found
+
+
+def _words(choice: Choice, value: object) -> tuple[str, ...]:
+    given = value.split(",") if isinstance(value, str) else value
+    if not isinstance(given, (list, tuple)) or not given:
+        raise ValueError(f"{choice.key}: {_shown(value)} must be one or more words")
+    return tuple(_one_word(choice, item) for item in given)
+
+
+def with_settings(settings: Settings, changes: Mapping[str, Any]) -> Settings:
+    """Return the settings with checked changes; a covering that is named ends an inherited wall."""
+    if "covering" in changes and "covering_wall_mm" not in changes:
+        changes = {**changes, "covering_wall_mm": None}
+    return replace(settings, **changes)
+
+
+def unknown(key: str, known: Iterable[str]) -> str:
+    """Return the next step for an unknown key: the nearest known one, or all of them."""
+    names = list(known)
+    near = nearest(key, names)
+    return f"did you mean {near!r}?" if near else f"known here: {', '.join(names)}"
+
+
+def _shown(value: object) -> str:
+    """Return a value as a message shows it, cut to 40 characters."""
+    if isinstance(value, int) and not isinstance(value, bool) and abs(value) > 10**30:
+        return "a number of more than 30 digits"
+    try:
+        text = repr(value)
+    except ValueError:  # a whole number too long to print, deep in a list
+        return "this value"
+    return text if len(text) <= 42 else text[:39] + "…'"

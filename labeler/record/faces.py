@@ -1,0 +1,232 @@
+"""A face and a stock as text, and back: the form in which the record keeps what was drawn.
+
+Form 1 of a face is one JSON array without blanks, in this order::
+
+    [1, width, height, [run, ...], copies, copy pitch]
+    [1, width, height, [run, ...], copies, copy pitch, [box, ...], symbol or null]
+
+The second is used only where there is a box or a symbol. The parts are
+
+    run     [text, font, size, x, y, stretch]
+    box     [x, y, width, height]
+    symbol  [kind, payload, modules in a row, rows, "hexadecimal", x, y, module x, module y]
+
+Lengths are whole nanometres and stretch is in millionths, so that no digit depends on how a
+float is printed. The hexadecimal number is the symbol's modules, row after row, dark is 1.
+A form that changes gets the next number; texts of older forms stay readable.
+
+A stock is a JSON object of `Stock`'s fields by name with ``"form": 1``; the place of the layout
+file is not part of what was drawn and is left out. A field that is missing has its default.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import fields
+from hashlib import blake2b
+from json.encoder import encode_basestring_ascii as quoted
+from typing import Any
+
+from labeler.errors import LabelerError, Problem, Where
+from labeler.model import Box, Face, Placed, Run, Sheet, Stock, Symbol
+
+FORM = 1
+MILLIONTH = 1e6  # nanometres in a millimetre
+RECORD = Where("build record")
+
+
+def digest_of(text: str) -> bytes:
+    """Return the 16 bytes by which a face's or a stock's text is known."""
+    return blake2b(text.encode(), digest_size=16).digest()
+
+
+# ---------------------------------------------------------------- rounding
+
+
+def rounded(value_mm: float) -> float:
+    """Round a length to the nearest nanometre, mm; exact again when repeated, up to 1e9 mm."""
+    return round(value_mm * MILLIONTH) / MILLIONTH
+
+
+def canonical(face: Face) -> Face:
+    """Round every length of a face to whole nanometres: draw this, and the record holds the same.
+
+    Equal to ``face_from_text(face_to_text(face))``. Raises LabelerError for a length that is no number.
+    """
+    try:
+        return _canonical(face)
+    except (ValueError, OverflowError) as error:
+        raise _not_drawn(face, str(error)) from error
+
+
+def _canonical(face: Face) -> Face:
+    return Face(
+        rounded(face.width_mm),
+        rounded(face.height_mm),
+        tuple(
+            Run(r.text, r.font, rounded(r.size_mm), rounded(r.x_mm), rounded(r.y_mm), rounded(r.stretch))
+            for r in face.runs
+        ),
+        face.copies,
+        rounded(face.copy_pitch_mm),
+        tuple(
+            Box(rounded(b.x_mm), rounded(b.y_mm), rounded(b.width_mm), rounded(b.height_mm))
+            for b in face.boxes
+        ),
+        _canonical_symbol(face.symbol) if face.symbol else None,
+    )
+
+
+def _canonical_symbol(s: Symbol) -> Symbol:
+    places = (rounded(s.x_mm), rounded(s.y_mm), rounded(s.module_x_mm), rounded(s.module_y_mm))
+    return Symbol(s.kind, s.payload, s.rows, *places)
+
+
+def canonical_sheet(sheet: Sheet) -> Sheet:
+    """Return the sheet with canonical faces and places; what `Record.prepare` keeps, to the digit."""
+    from dataclasses import replace
+
+    placed = tuple(
+        Placed(replace(p.piece, face=canonical(p.piece.face)), p.cell, rounded(p.x_mm), rounded(p.y_mm))
+        for p in sheet.placed
+    )
+    return replace(sheet, placed=placed)
+
+
+# ---------------------------------------------------------------- face to text
+
+
+def face_to_text(face: Face) -> str:
+    """Return the face in form 1. Raises LabelerError for a length that is no number."""
+    try:
+        return _face_text(face)
+    except (ValueError, OverflowError) as error:
+        raise _not_drawn(face, str(error)) from error
+
+
+def _face_text(face: Face) -> str:
+    # Written by hand: one call per face must stay near two microseconds.
+    m = MILLIONTH
+    runs = ",".join(
+        [
+            f"[{quoted(r.text)},{quoted(r.font)},{round(r.size_mm * m)},"
+            f"{round(r.x_mm * m)},{round(r.y_mm * m)},{round(r.stretch * m)}]"
+            for r in face.runs
+        ]
+    )
+    text = (
+        f"[{FORM},{round(face.width_mm * m)},{round(face.height_mm * m)},"
+        f"[{runs}],{face.copies},{round(face.copy_pitch_mm * m)}"
+    )
+    if not face.boxes and face.symbol is None:
+        return text + "]"
+    return f"{text},{_boxes_text(face.boxes)},{_symbol_text(face.symbol)}]"
+
+
+def _whole(*lengths: float) -> str:
+    return ",".join(str(round(length * MILLIONTH)) for length in lengths)
+
+
+def _boxes_text(boxes: tuple[Box, ...]) -> str:
+    return "[" + ",".join(f"[{_whole(b.x_mm, b.y_mm, b.width_mm, b.height_mm)}]" for b in boxes) + "]"
+
+
+def _symbol_text(s: Symbol | None) -> str:
+    if s is None:
+        return "null"
+    bits = "".join(s.rows)
+    width = len(s.rows[0]) if s.rows else 0
+    if not bits or len(bits) != width * len(s.rows) or bits.strip("01"):
+        raise ValueError(f"the rows of the {s.kind} symbol are not equally long rows of 0 and 1")
+    place = _whole(s.x_mm, s.y_mm, s.module_x_mm, s.module_y_mm)
+    return f'[{quoted(s.kind)},{quoted(s.payload)},{width},{len(s.rows)},"{int(bits, 2):x}",{place}]'
+
+
+def _not_drawn(face: Face, why: str) -> LabelerError:
+    words = " ".join(run.text for run in face.runs)
+    return LabelerError(
+        Problem(RECORD, f'the face "{words}" cannot be kept: {why}', "report its marker's file")
+    )
+
+
+# ---------------------------------------------------------------- text to face
+
+
+def face_from_text(text: str) -> Face:
+    """Return the face that `face_to_text` wrote.
+
+    Raises LabelerError where the text is damaged or of a form this version does not know.
+    """
+    try:
+        form, *parts = json.loads(text)
+        if form != FORM:
+            raise _other_form("face", form)
+        return _face(*parts)
+    except (ValueError, TypeError) as error:
+        raise damaged("a face", str(error)) from error
+
+
+def _face(
+    width: int,
+    height: int,
+    runs: list[list[Any]],
+    copies: int,
+    pitch: int,
+    boxes: list[list[int]] | None = None,
+    symbol: list[Any] | None = None,
+) -> Face:
+    m = MILLIONTH
+    return Face(
+        width / m,
+        height / m,
+        tuple([Run(text, font, s / m, x / m, y / m, stretch / m) for text, font, s, x, y, stretch in runs]),
+        int(copies),
+        pitch / m,
+        tuple([Box(x / m, y / m, w / m, h / m) for x, y, w, h in boxes or ()]),
+        _symbol(*symbol) if symbol else None,
+    )
+
+
+def _symbol(kind: str, payload: str, width: int, count: int, modules: str, *places: int) -> Symbol:
+    bits = f"{int(modules, 16):0{width * count}b}"
+    rows = tuple(bits[start : start + width] for start in range(0, len(bits), width))
+    x, y, module_x, module_y = (place / MILLIONTH for place in places)
+    return Symbol(kind, payload, rows, x, y, module_x, module_y)
+
+
+# ---------------------------------------------------------------- stock
+
+
+def stock_to_text(stock: Stock) -> str:
+    """Return the stock as drawn, as a JSON object with sorted keys; its `where` is left out."""
+    kept = {f.name: getattr(stock, f.name) for f in fields(Stock) if f.name != "where"}
+    return json.dumps({"form": FORM, **kept}, sort_keys=True, separators=(",", ":"))
+
+
+def stock_from_text(text: str) -> Stock:
+    """Return the stock that `stock_to_text` wrote.
+
+    Raises LabelerError where the text is damaged or of a form this version does not know.
+    """
+    try:
+        kept = json.loads(text)
+        form = kept.pop("form")
+        if form != FORM:
+            raise _other_form("stock", form)
+        return Stock(**kept)
+    except (ValueError, TypeError, KeyError, AttributeError) as error:
+        raise damaged("a stock", str(error)) from error
+
+
+# ---------------------------------------------------------------- what can be wrong
+
+
+def damaged(what: str, why: str) -> LabelerError:
+    """Return the error for a part of the record that does not read back as it was written."""
+    message = f"{what} in it does not read back as it was written ({why})"
+    return LabelerError(Problem(RECORD, message, "restore the record from its latest copy"))
+
+
+def _other_form(what: str, form: object) -> LabelerError:
+    message = f"a {what} in it is of form {form!r}, this version reads form {FORM}"
+    return LabelerError(Problem(RECORD, message, "use the version that wrote it, or a newer one"))

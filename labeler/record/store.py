@@ -1,0 +1,199 @@
+"""The record as its users see it: each method is one transaction, and adds rows or reads them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from types import TracebackType
+from typing import TYPE_CHECKING, Self
+
+from labeler.errors import LabelerError, Problem, Where, refuse
+from labeler.record import find, schema, write
+from labeler.record.connect import name_of, told
+from labeler.record.faces import face_to_text
+from labeler.record.values import Event, Job, NewJob, Recorded, Story, Unit, changed_fonts
+
+if TYPE_CHECKING:
+    from sqlalchemy import Connection, Engine
+
+    from labeler.model import Harness, Sheet
+
+
+class Record:
+    """What was printed, for which unit, exactly. Made by `labeler.record.open_record`.
+
+    Any error of the database reaches the caller as a LabelerError with one problem.
+    A method that writes writes everything or nothing.
+    """
+
+    def __init__(self, engine: Engine) -> None:
+        self.engine = engine
+        self.name = name_of(engine.url)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Let go of the file."""
+        self.engine.dispose()
+
+    @contextmanager
+    def _reading(self) -> Iterator[Connection]:
+        with told(self.name), self.engine.begin() as connection:
+            yield connection
+
+    @contextmanager
+    def _writing(self) -> Iterator[Connection]:
+        with told(self.name), self.engine.execution_options(writing=True).begin() as connection:
+            yield connection
+
+    # ------------------------------------------------------------ adding
+
+    def reserve_serial(self, harness: Harness, wanted: str | None = None) -> str:
+        """Return a serial that no other unit of this part number has: the next number, or the wanted one.
+
+        A reservation that is never printed does no harm: its number is not given out again, though
+        it may be asked for by name. Raises LabelerError for a wanted serial that was printed.
+        """
+        with self._writing() as connection:
+            return write.take_serial(connection, harness, wanted)[1]
+
+    def prepare(self, new: NewJob) -> Job:
+        """Record a print before its sheets are handed over.
+
+        Faces and places are kept to the nanometre: draw `canonical_sheet`s and what is drawn is
+        what is kept. Raises LabelerError for a unit that was printed before, for a marker that is
+        not described and for a font without a digest.
+        """
+        with self._writing() as connection:
+            job_id = write.prepare(connection, new)
+            return find.job_list(connection, schema.job.c.id == job_id)[0]
+
+    def prepare_reprint(
+        self,
+        items: Sequence[Recorded],
+        sheets: Sequence[Sheet],
+        *,
+        fonts: Mapping[str, str],
+        reason: str,
+        who: str = "",
+        version: str = "",
+    ) -> Job:
+        """Record a reprint of markers of one unit, laid out again on ``sheets``.
+
+        ``fonts`` maps the fonts at hand to the digests of their files. Raises LabelerError, all
+        problems at once, where there is no reason, a font has changed or is missing, a face is not
+        the recorded one, an item is on no sheet or never was, or the items are of several units.
+        """
+        refuse(_reprint_problems(items, sheets, fonts, reason))
+        with self._writing() as connection:
+            job_id = write.prepare_reprint(
+                connection, items[0].job, items, sheets, fonts, who, version, reason.strip()
+            )
+            return find.job_list(connection, schema.job.c.id == job_id)[0]
+
+    def confirm(self, job_id: int, files: Sequence[str] = ()) -> Job:
+        """Record that a prepared job's files were handed over. Raises LabelerError if it is not prepared."""
+        with self._writing() as connection:
+            write.confirm(connection, job_id, files)
+            return find.job_list(connection, schema.job.c.id == job_id)[0]
+
+    def withdraw(self, job_id: int, reason: str) -> Job:
+        """Record that a job's sheets were not made or are not used.
+
+        The job stays in the record; its unit may be printed again under the same serial. Raises
+        LabelerError if there is no such job, no reason, or it was withdrawn before.
+        """
+        with self._writing() as connection:
+            write.withdraw(connection, job_id, reason.strip())
+            return find.job_list(connection, schema.job.c.id == job_id)[0]
+
+    def void(self, unit: str, marker: str, reason: str, who: str = "") -> None:
+        """Declare a marker of a unit void: the print there is must not be used; a reprint may be made.
+
+        Raises LabelerError if there is no reason, no such marker, or more than one.
+        """
+        refuse(write.reason_problems(reason, Where(f"unit {unit}, {marker}")))
+        with self._writing() as connection:
+            unit_id, name = find.one_marker(connection, marker, unit)
+            write.add_void(connection, unit_id, name, who, reason.strip())
+
+    # ------------------------------------------------------------ looking up
+
+    def find(
+        self,
+        query: str,
+        *,
+        unit: str | None = None,
+        branch: str | None = None,
+        sheet: tuple[int, int] | None = None,
+    ) -> tuple[Recorded, ...]:
+        """Return the markers that the query means, each unit's own, in the order of printing.
+
+        Tried in turn: a marker's id, a place ("J4"), a circuit or branch, a unit and one of these
+        ("0013 J4"), a part of the text, a unit and a part of the text; the first that finds
+        anything decides. Capitals do not matter, and no sign has a special meaning. ``unit`` is a
+        serial, with or without the part number before it; ``sheet`` is (job, number on the sheet).
+        """
+        with self._reading() as connection:
+            return find.search(connection, query, unit_is=unit, branch=branch, on_sheet=sheet)
+
+    def markers(self, unit: str) -> tuple[Recorded, ...]:
+        """Return every marker of a unit, those that were left out too."""
+        return self.find("", unit=unit)
+
+    def history(self, marker: str, unit: str) -> tuple[Event, ...]:
+        """Return all that happened to one marker of one unit, oldest first."""
+        with self._reading() as connection:
+            return find.events(connection, marker, unit)
+
+    def jobs(self) -> tuple[Job, ...]:
+        """Return all jobs, oldest first. One that is still "prepared" was broken off before the end."""
+        with self._reading() as connection:
+            return find.job_list(connection)
+
+    def units(self) -> tuple[Unit, ...]:
+        """Return all units by part number and serial."""
+        with self._reading() as connection:
+            return find.unit_list(connection)
+
+    def show(self, about: str | int) -> Story:
+        """Return the jobs and markers of a unit (a str) or of a job (its number, an int)."""
+        with self._reading() as connection:
+            return find.story(connection, about)
+
+
+def _reprint_problems(
+    items: Sequence[Recorded], sheets: Sequence[Sheet], fonts: Mapping[str, str], reason: str
+) -> Iterator[Problem]:
+    if not items:
+        raise LabelerError(Problem(Where("reprint"), "no marker was named", "look it up in the record"))
+    units = sorted({f"{item.part_number or item.harness} {item.unit}" for item in items})
+    where = Where(f"unit {items[0].unit}")
+    yield from write.reason_problems(reason, where)
+    if len(units) > 1:
+        yield Problem(
+            where, f"these markers are of several units: {', '.join(units)}", "reprint unit by unit"
+        )
+    yield from changed_fonts(items, fonts)
+    yield from _face_problems(items, sheets)
+
+
+def _face_problems(items: Sequence[Recorded], sheets: Sequence[Sheet]) -> Iterator[Problem]:
+    faces = {item.row.id: face_to_text(item.face) for item in items if item.face is not None}
+    placed = [placed.piece for sheet in sheets for placed in sheet.placed]
+    for piece in placed:
+        if faces.get(piece.marker) != face_to_text(piece.face):
+            message = "what stands on the new sheet is not what was recorded"
+            yield Problem(Where(piece.marker), message, "lay out the recorded face as it is")
+    for item in items:
+        if item.row.id not in faces:
+            fix = "print it as part of a new print"
+            yield Problem(Where(item.row.id), f"it was never printed: it is {item.state}", fix)
+        elif item.row.id not in {piece.marker for piece in placed}:
+            yield Problem(Where(item.row.id), "it stands on no new sheet", "lay out every marker asked for")

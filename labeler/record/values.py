@@ -1,0 +1,179 @@
+"""What is put into the build record and what comes out of it: frozen values, no database here."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+
+from labeler.errors import Problem, Where
+from labeler.model import Face, Fit, Harness, Piece, Sheet, Stock
+
+
+@dataclass(frozen=True, slots=True)
+class MarkerRow:
+    """One marker as it was resolved; ``label`` is its text, the lines joined by a space."""
+
+    id: str
+    kind: str  # sleeve | wrap | tag
+    role: str  # branch end | wire end | bag
+    at: str
+    label: str = ""
+    branch: str = ""
+    circuit: str = ""
+    tube: str = ""  # name of the tube, "" where there is none
+    cut_length_mm: float = 0.0
+
+
+def marker_row(fit: Fit) -> MarkerRow:
+    """Return what the record keeps of a fitted marker, beside its face."""
+    marker = fit.marker
+    return MarkerRow(
+        id=marker.id,
+        kind=marker.kind,
+        role=marker.role,
+        at=marker.at,
+        label=" ".join(fit.lines or marker.text),
+        branch=marker.branch,
+        circuit=marker.circuit,
+        tube=fit.tube.name if fit.tube else "",
+        cut_length_mm=fit.cut_length_mm,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """A marker that was not printed, and why."""
+
+    row: MarkerRow
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class NewJob:
+    """A print that is about to be made.
+
+    ``markers`` describes every marker by its id. One that stands on no sheet is kept as "plain"
+    (a sleeve that is only cut). ``fonts`` maps the name of each font in the faces to the digest
+    of its file. ``serial`` is what `Record.reserve_serial` returned, or None for the next number.
+    """
+
+    harness: Harness
+    sheets: tuple[Sheet, ...]
+    markers: Mapping[str, MarkerRow]
+    left_out: tuple[LeftOut, ...] = ()
+    fonts: Mapping[str, str] = field(default_factory=dict)
+    serial: str | None = None
+    who: str = ""
+    version: str = ""
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """A print or a reprint as it stands in the record."""
+
+    id: int
+    kind: str  # print | reprint
+    state: str  # prepared | printed | withdrawn
+    unit: str  # the serial
+    harness: str
+    part_number: str
+    revision: str
+    at: str  # UTC, ISO 8601
+    who: str
+    version: str
+    reason: str
+    files: tuple[str, ...] = ()  # what was handed over, known once it is printed
+    withdrawn_because: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """A built harness with its serial; ``harness`` and ``revision`` are of its latest print."""
+
+    serial: str
+    part_number: str
+    harness: str
+    revision: str
+    state: str  # reserved | prepared | printed | withdrawn
+    at: str
+    jobs: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Recorded:
+    """One marker of one unit, with all that is needed to draw it again.
+
+    ``job``, ``sheet`` and ``cell`` say where it was printed first (or where it stood on the
+    sheet that was asked for); sheet 0 and no face: it was not printed.
+    """
+
+    row: MarkerRow
+    unit: str
+    harness: str
+    part_number: str
+    revision: str
+    job: int
+    state: str  # printed | prepared | void | left out | plain | withdrawn
+    printed: int = 0  # how often, reprints included, withdrawn and unconfirmed ones not
+    face: Face | None = None
+    stock: Stock | None = None
+    group: str = ""
+    sheet: int = 0
+    cell: str = ""
+    x_mm: float = 0.0
+    y_mm: float = 0.0
+    reason: str = ""  # why it was left out or declared void
+    fonts: tuple[tuple[str, str], ...] = ()  # name and digest of the fonts in the face
+
+    def piece(self) -> Piece:
+        """Return the piece to be laid out again. Raises ValueError for a marker that was never printed."""
+        if self.face is None or self.stock is None:
+            raise ValueError(f"{self.row.id} was never printed")
+        label = f"{self.row.at} · {self.row.label}"
+        return Piece(self.row.id, self.face, self.stock.name, self.group, label)
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """One line of a marker's history."""
+
+    at: str
+    what: str  # prepared | printed | withdrawn | void | left out | plain
+    unit: str
+    who: str
+    reason: str
+    job: int = 0  # 0: no job (void)
+    kind: str = ""  # print | reprint
+    sheet: int = 0
+    cell: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Story:
+    """All that is known of one unit or one job."""
+
+    jobs: tuple[Job, ...]
+    markers: tuple[Recorded, ...]
+
+
+def changed_fonts(items: Iterable[Recorded], fonts: Mapping[str, str]) -> tuple[Problem, ...]:
+    """Return a problem for every font that is missing today or is not the file of the first print.
+
+    ``fonts`` maps the names of the fonts at hand to the digests of their files.
+    """
+    wanted = {pair: item for item in items for pair in item.fonts}
+    return tuple(
+        _font_problem(name, digest, item, fonts.get(name))
+        for (name, digest), item in sorted(wanted.items(), key=lambda entry: entry[0])
+        if fonts.get(name) != digest
+    )
+
+
+def _font_problem(name: str, digest: str, item: Recorded, now: str | None) -> Problem:
+    where = Where(f"unit {item.unit}, {item.row.id}")
+    if now is None:
+        message = f'the font "{name}" it was printed with is not here'
+    else:
+        message = f'the font "{name}" is another file ({now[:12]}) than the first print used ({digest[:12]})'
+    return Problem(where, message, "install the version of the font that printed it, or print the unit anew")
