@@ -93,7 +93,7 @@ def choices_of(document: Document) -> dict[str, Choice]:
     problems = [Problem(document.at(k), f"{k} is missing") for k in known if k not in document.values]
     choices = {}
     for key, row in document.values.items():
-        where = Where(document.name, _table_line(document, key))
+        where = document.at(key)
         choice, found = _choice(key, row, where)
         if key not in known:
             found.append(Problem(where, f"unknown key {key!r}", f"did you mean {nearest(key, known)!r}?"))
@@ -114,10 +114,6 @@ def default_settings() -> Settings:
 def _default(choice: Choice) -> Value | None:
     """Return the default as `Settings` holds it: what may be empty and is, is None."""
     return None if choice.none_ok and choice.default == "" else choice.default
-
-
-def _table_line(document: Document, key: str) -> int:
-    return next((i for i, line in enumerate(document.lines, 1) if line.strip() == f"[{key}]"), 0)
 
 
 def _choice(key: str, row: object, where: Where) -> tuple[Choice | None, list[Problem]]:
@@ -188,18 +184,14 @@ class Catalogue:
     that names the nearest known name.
     """
 
-    sleeves: tuple[Family, ...] = ()
+    families: tuple[Family, ...] = ()
     wires: tuple[WireKind, ...] = ()
     coverings: tuple[Covering, ...] = ()
     stocks: tuple[Stock, ...] = ()
 
-    def families(self) -> tuple[str, ...]:
-        """Return the names of the families of tube, the shop's own first."""
-        return tuple(family.name for family in self.sleeves)
-
     def family(self, name: str, where: Where = NOWHERE) -> Family:
         """Return a family of tube."""
-        return _found("family of tube", "sleeves", name, self.sleeves, where)
+        return _found("family of tube", "sleeves", name, self.families, where)
 
     def tubes(self, family: str, where: Where = NOWHERE) -> tuple[Tube, ...]:
         """Return the tubes of a family, smallest supplied diameter first."""
@@ -207,7 +199,7 @@ class Catalogue:
 
     def tube(self, name: str, where: Where = NOWHERE) -> Tube:
         """Return one tube by its whole name, "AS23053/5 1/4"."""
-        tubes = [tube for family in self.sleeves for tube in family.tubes]
+        tubes = [tube for family in self.families for tube in family.tubes]
         return _found("tube", "sleeves", name, tubes, where)
 
     def wire_kind(self, name: str, where: Where = NOWHERE) -> WireKind:
@@ -302,7 +294,7 @@ def _no_shop(folder: Path) -> Iterable[Problem]:
 def _load(folders: tuple[Path, ...]) -> Catalogue:
     problems: list[Problem] = []
     catalogue = Catalogue(
-        sleeves=_merged("sleeves.toml", read_families, folders, problems),
+        families=_merged("sleeves.toml", read_families, folders, problems),
         wires=_merged("wires.toml", read_kinds, folders, problems),
         coverings=_merged("coverings.toml", read_coverings, folders, problems),
         stocks=_stocks(folders, problems),

@@ -225,14 +225,12 @@ def _pieces_wrong(batches: _Batch, stocks: Mapping[str, Stock]) -> Iterator[Prob
 
 def _largest(stock: Stock) -> tuple[float, float]:
     """Return the largest piece that the stock takes, tolerance included."""
+    width, height = stock.cell_width_mm, stock.cell_height_mm
     if stock.kind == "reel":
-        return (stock.cell_width_mm or math.inf) + TOLERANCE_MM, (
-            stock.cell_height_mm or math.inf
-        ) + TOLERANCE_MM
-    height = stock.cell_height_mm
+        width, height = width or math.inf, height or math.inf
     if stock.kind == "card":
         height = stock.page_height_mm - stock.top_mm - stock.bottom_mm
-    return stock.cell_width_mm + TOLERANCE_MM, height + TOLERANCE_MM
+    return width + TOLERANCE_MM, height + TOLERANCE_MM
 
 
 def _oversize(piece: Piece, width: float, height: float) -> Problem:
@@ -241,7 +239,8 @@ def _oversize(piece: Piece, width: float, height: float) -> Problem:
     size = f"{name}: piece {face.width_mm:.2f} x {face.height_mm:.2f} mm"
     if not (face.width_mm > 0 and face.height_mm > 0):
         return Problem(NOWHERE, f"{size} has no size", "give it a width and a height above 0")
-    message = f'{size} is larger than the {width:g} x {height:g} mm that "{piece.stock}" takes'
+    limits = " x ".join(f"{limit:g}" if math.isfinite(limit) else "any" for limit in (width, height))
+    message = f'{size} is too large, "{piece.stock}" takes {limits} mm'
     return Problem(NOWHERE, message, "choose a stock with larger cells, or a shorter or narrower piece")
 
 
@@ -333,10 +332,13 @@ def _field(stock: Stock) -> tuple[float, float, float, float]:
 
 
 def _ruler_wrong(stock: Stock) -> bool:
-    x, y = stock.ruler_x_mm, stock.ruler_y_mm
-    right, top = x + RULER_AREA_MM[0], y + RULER_AREA_MM[1]
+    slack = 1e-6  # of sums of decimal fractions
+    x, y = stock.ruler_x_mm + slack, stock.ruler_y_mm + slack
+    right, top = x + RULER_AREA_MM[0] - 2 * slack, y + RULER_AREA_MM[1] - 2 * slack
     head = HEAD_STRIP_MM if stock.top_mm >= HEAD_STRIP_MM else 0.0
-    if x <= 0 or y <= 0 or right > stock.page_width_mm or top > stock.page_height_mm - head:
+    if stock.ruler_x_mm <= 0 or stock.ruler_y_mm <= 0:
+        return True
+    if right > stock.page_width_mm or top > stock.page_height_mm - head:
         return True
     left, low, far, high = _field(stock)
     taken = cells(stock) if stock.kind == "grid" else (Cell("", left, low, far - left, high - low),)

@@ -43,7 +43,7 @@ PLACEHOLDER_UNIT = "0001"  # what a check writes on the tags: no serial is given
 
 @dataclass(frozen=True, slots=True)
 class Stocks:
-    """The stock chosen for each kind of marker; of wraps all that may serve, thinnest wires first."""
+    """The stock chosen for each kind of marker; of wraps all that may serve, largest print first."""
 
     wraps: tuple[Stock, ...]
     tag: Stock
@@ -102,7 +102,7 @@ def choose_stocks(catalogue: Catalogue, paper: str = "A4", names: Sequence[str] 
         for takes, stocks in found.items()
         if not stocks
     )
-    wraps = sorted(found["wrap"], key=lambda s: s.cell_height_mm - s.print_around_mm)
+    wraps = sorted(found["wrap"], key=lambda s: -s.print_around_mm)
     return Stocks(tuple(wraps), found["tag"][0], found["sleeve"][0])
 
 
@@ -221,10 +221,10 @@ class _Fitter:
 
 def make_symbol(payload: str, x_mm: float, y_mm: float, side_mm: float, dpi: float) -> Symbol:
     """Return a QR code in the middle of a square that includes its quiet zone."""
-    from labeler.codes import QUIET_ZONE, place_qr, qr
+    from labeler.codes import QUIET_ZONE_MODULES, place_qr, qr
 
     rows = qr(payload)
-    share = len(rows) / (len(rows) + 2 * QUIET_ZONE)
+    share = len(rows) / (len(rows) + 2 * QUIET_ZONE_MODULES)
     symbol = place_qr(rows, payload, 0.0, 0.0, side_mm * share, dpi)
     inset = (side_mm - len(rows) * symbol.module_x_mm) / 2
     return replace(symbol, x_mm=round(x_mm + inset, 4), y_mm=round(y_mm + inset, 4))

@@ -176,3 +176,38 @@ def summary(checked: Checked) -> str:
     made = ", ".join(f"{count} {kind}" for kind, count in kinds.items())
     judged = ", ".join(f"{count} {verdict}" for verdict, count in verdicts.items())
     return f"{checked.harness.name}: {made or 'no markers'}; {judged or 'nothing to judge'}"
+
+
+def one(fit: Fit) -> Iterable[str]:
+    """Yield the answer for a single marker, with all its numbers."""
+    yield f"{' | '.join(fit.lines or fit.marker.text)}: {fit.verdict}"
+    tube, capital = fit.tube, fit.capital
+    if tube:
+        yield (
+            f"  tube      {tube.name}, {tube.supplied_mm:.2f} mm supplied, {tube.recovered_mm:.2f} mm recovered, "
+            f"{tube.ratio:.1f}:1, cut {fit.cut_length_mm:g} mm"
+        )
+    if fit.outside_mm and fit.lay_flat_mm:
+        yield (
+            f"  outside   {fit.outside_mm[0]:.2f} mm supplied, {fit.outside_mm[1]:.2f} to {fit.outside_mm[2]:.2f} mm "
+            f"shrunk; lay-flat {fit.lay_flat_mm:.2f} mm, printable {fit.printable_mm:.2f} mm"
+        )
+    if fit.print_scale and fit.face_scale and fit.along_scale:
+        yield (
+            f"  scale     around {fit.print_scale.low:.3f} to {fit.print_scale.high:.3f}, lettered face "
+            f"{fit.face_scale.low:.3f} to {fit.face_scale.high:.3f} (heating {fit.marker.settings.heating}; a model "
+            f"of the project's own), along {fit.along_scale.low:.3f} to {fit.along_scale.high:.3f}"
+        )
+    if capital:
+        yield (
+            f"  capitals  {capital.flat:.2f} mm printed, {capital.low:.2f} to {capital.high:.2f} mm shrunk, "
+            f"{capital.required:.2f} mm required ({capital.required_by})"
+        )
+        yield (
+            f"  type      {fit.font}, {fit.size_mm * 72 / 25.4:.1f} pt, stretched {fit.stretch:.3f} across, "
+            f"covers {fit.arc_deg:.0f}°"
+        )
+    for reason in fit.reasons:
+        yield f"  because   {reason}"
+    for way in fit.ways_out:
+        yield f"  would do  {way}"

@@ -210,23 +210,16 @@ def choose_tubes(seat: Seat, settings: Settings, catalogue: Catalogue) -> TubeCh
     (maximum) at most the smallest closed on x (1 - grip). Inside a family, sizes that end
     between 20 and 80 % of their shrink range come before the others (common practice).
     """
-    return _choose(seat.passes.high, seat.closes_on, settings.sleeve, settings.slip, settings.grip, catalogue)
-
-
-@lru_cache(maxsize=4096)
-def _choose(
-    largest: float, closes_on: Range, families: tuple[str, ...], slip: float, grip: float, catalogue: Catalogue
-) -> TubeChoice:
-    need, most = largest * (1 + slip), closes_on.low * (1 - grip)
+    need, most = seat.passes.high * (1 + settings.slip), seat.closes_on.low * (1 - settings.grip)
     found: list[Tube] = []
     refusals = []
-    for family in families:
+    for family in settings.sleeve:
         sizes = catalogue.tubes(family)
         good = [t for t in sizes if t.supplied_mm >= need and t.recovered_mm <= most]
-        found += sorted(good, key=lambda t: (not _middling(t, closes_on), t.supplied_mm))
+        found += sorted(good, key=lambda t: (not _middling(t, seat.closes_on), t.supplied_mm))
         if not good:
             refusals.append(_refusal(family, sizes, need, most))
-    ways = () if found else _other_families(need, most, families, catalogue)
+    ways = () if found else _other_families(need, most, settings.sleeve, catalogue)
     return TubeChoice(tuple(found), tuple(refusals), ways)
 
 
@@ -256,8 +249,8 @@ def _refusal(family: str, sizes: tuple[Tube, ...], need: float, most: float) -> 
 
 def _other_families(need: float, most: float, tried: tuple[str, ...], catalogue: Catalogue) -> tuple[str, ...]:
     ways = []
-    for family in catalogue.families():
-        good = [t for t in catalogue.tubes(family) if t.supplied_mm >= need and t.recovered_mm <= most]
-        if family not in tried and good:
-            ways.append(f"tube {good[0].name} ({good[0].ratio:.1f}:1): add {family!r} to sleeve")
+    for entry in catalogue.families:
+        good = [t for t in entry.tubes if t.supplied_mm >= need and t.recovered_mm <= most]
+        if entry.name not in tried and good:
+            ways.append(f"tube {good[0].name} ({good[0].ratio:.1f}:1): add {entry.name!r} to sleeve")
     return tuple(ways) or (f"no tube in the tables: it needs a ratio of {need / most:.1f}:1",)

@@ -22,7 +22,7 @@ LARGEST = 1e5  # project choice: no figure of these tables comes near; 100 m as 
 DECIMALS = 6  # of a converted length in mm: finer than any source prints
 
 _FRACTION = re.compile(r"(?:(\d{1,4})[ -])?(\d{1,4})/([1-9]\d{0,3})")
-_LENGTH = re.compile(r"([\d./ -]+?)\s*(mm|in|\")?")
+_LENGTH = re.compile(r"([\d.][\d./ -]*?)\s*(mm|in|\")?")
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,10 +47,10 @@ class Document:
     lines: tuple[str, ...] = field(repr=False, default=())
 
     def at(self, word: str, after: int = 0) -> Where:
-        """Return the first place after line ``after`` that gives ``word`` as a key or in quotes."""
+        """Return the first place after line ``after`` that has ``word`` as key, table or quoted text."""
         if not word:
             return Where(self.name, after)
-        pattern = re.compile(rf'^\s*{re.escape(word)}\s*=|"{re.escape(word)}"')
+        pattern = re.compile(rf'^\s*\[*{re.escape(word)}\s*[]=]|"{re.escape(word)}"')
         found = (i for i, line in enumerate(self.lines, 1) if i > after and pattern.search(line))
         return Where(self.name, next(found, after))
 

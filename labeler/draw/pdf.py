@@ -131,11 +131,12 @@ def _give_name(part: Path, path: Path) -> None:
 
 
 def _refuse_target(path: Path, force: bool) -> None:
-    if path.is_dir():
+    # os.path answers no where a name is too long or a folder closed; opening the file tells the reason
+    if os.path.isdir(path):
         raise LabelerError(Problem(Where(str(path)), "is a folder", "name a file in it"))
-    if path.exists() and not path.is_file():
+    if os.path.exists(path) and not os.path.isfile(path):
         raise LabelerError(Problem(Where(str(path)), "is a device, not a file", "name a file"))
-    if path.exists() and not force:
+    if os.path.exists(path) and not force:
         raise _exists(path)
 
 

@@ -95,7 +95,8 @@ class _Reader:
             if not pair[0]:
                 fix = "name the connector, splice or loose end"
                 self._problem(row, f"the {end!r} end is empty", fix)
-        self._check(cavities, checked_cavity, f"{end} pin")
+        own = f"{end} pin" in self.roles
+        self._parsed(cavities, checked_cavity, f"{end} pin" if own else end, "")
         return [known[pair] for pair in zip(connectors, cavities, strict=True)]
 
     def _split(self, end: str, values: list[str]) -> tuple[list[str], list[str]]:
@@ -254,9 +255,6 @@ class _Reader:
                 if text in bad:
                     self._problem(row, f"column {self._header(role)}: {bad[text]}")
         return [good[text] for text in values]
-
-    def _check(self, values: Sequence[str], parse: Callable[[str], str], role: str) -> None:
-        self._parsed(values, parse, role, "")
 
     def _heading(self, role: str) -> Heading:
         return self.table.columns.headings[self.roles[role][0]]

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from sqlalchemy import URL, Connection, Engine, create_engine, event, func, inspect, make_url, select
-from sqlalchemy.exc import ArgumentError, DBAPIError, IntegrityError, NoSuchModuleError
+from sqlalchemy.exc import ArgumentError, DBAPIError, IntegrityError, NoSuchModuleError, SQLAlchemyError
 
 from labeler.errors import LabelerError, Problem, Where
 from labeler.record import schema
@@ -59,8 +59,9 @@ def _url(path_or_url: str | os.PathLike[str]) -> URL:
         return URL.create("sqlite", database=text)
     try:
         return make_url(text)
-    except ArgumentError as error:
-        raise LabelerError(_no_driver(text, "it is not a database URL")) from error
+    except (ArgumentError, ValueError) as error:
+        name = text.partition("://")[0] + "://…"  # what follows may hold a password
+        raise LabelerError(_no_driver(name, "this is not a database URL")) from error
 
 
 def name_of(url: URL) -> str:
@@ -211,7 +212,10 @@ def told(name: str) -> Iterator[None]:
         yield
     except DBAPIError as error:
         raise LabelerError(_problem(name, error)) from error
-    except (UnicodeEncodeError, UnicodeDecodeError) as error:
+    except SQLAlchemyError as error:
+        message = f"the build record: {_one_line(error)}"
+        raise LabelerError(Problem(Where(name), message, "nothing was recorded; see what it says")) from error
+    except UnicodeEncodeError as error:
         message = f"a text holds a character that cannot be kept: {error.reason}"
         raise LabelerError(Problem(Where(name), message, "write it in UTF-8")) from error
     except OverflowError as error:
@@ -220,7 +224,7 @@ def told(name: str) -> Iterator[None]:
 
 
 def _problem(name: str, error: DBAPIError) -> Problem:
-    says = str(error.orig)
+    says = _one_line(error.orig)
     if isinstance(error, IntegrityError):
         message = f"the record refused a row ({says})"
         return Problem(Where(name), message, "run the command again; nothing of it was recorded")
@@ -228,3 +232,7 @@ def _problem(name: str, error: DBAPIError) -> Problem:
         if word in says.lower():
             return Problem(Where(name), f"the build record: {message}", fix)
     return Problem(Where(name), f"the build record: {says}", "nothing was recorded; see what it says")
+
+
+def _one_line(error: object) -> str:
+    return " ".join(str(error).split())

@@ -297,7 +297,7 @@ def _files(note: str | None) -> tuple[str, ...]:
 def unit_list(connection: Connection) -> tuple[Unit, ...]:
     """Return the units by part number and serial, reserved and never printed ones too."""
     made = job_list(connection)
-    units = dict(connection.execute(select(job.c.id, job.c.unit_id)).tuples().all())
+    units = {row.id: row.unit_id for row in connection.execute(select(job.c.id, job.c.unit_id))}
     by_unit: dict[int, list[Job]] = {}
     for one in made:
         by_unit.setdefault(units[one.id], []).append(one)

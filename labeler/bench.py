@@ -1,0 +1,354 @@
+"""Bench sheet: what the person who builds the harness has to know, as values in the order of the work.
+
+Sleeves to thread on come first, for they are what is forgotten until the connector is on; then what
+to cut, how to heat it, what is printed where, what is left out, and each connector's wire ends.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache
+
+from labeler.colours import colour_name
+from labeler.errors import refuse
+from labeler.model import Circuit, Connector, Fit, Harness, Pin, Sheet
+from labeler.tables import Form, Key, checked, load, shipped
+
+TIGHT, DOES_NOT_FIT = "tight", "does not fit"
+
+PRACTICES: Mapping[str, str] = {
+    "back first": "heat the plain side first until it has closed, then turn and finish the lettered side",
+    "even": "turn the work all the time, so that all sides shrink alike",
+    "any": "the lettering allows for heat from any side; keep the nozzle moving",
+}
+PLAIN_PRACTICE = "turn the work all the time; there is no lettering to spare"
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One sleeve on its way to its place. ``lines`` is empty where it is plain."""
+
+    branch: str
+    at: str
+    lines: tuple[str, ...]
+    tube: str
+    colour: str
+    cut_length_mm: float
+    how: str  # what to thread on, from where, before which step
+    heating: str
+
+    @property
+    def place(self) -> str:
+        """Return the place for people: ``B4 at J4``, or ``J4`` where the branch is called so too."""
+        return f"{self.branch} at {self.at}" if self.branch not in ("", self.at) else self.at
+
+
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """Equal pieces of tube to cut, and the places they are for."""
+
+    tube: str
+    colour: str
+    cut_length_mm: float
+    lettered: bool
+    places: tuple[str, ...]
+
+    @property
+    def quantity(self) -> int:
+        """Return how many pieces."""
+        return len(self.places)
+
+
+@dataclass(frozen=True, slots=True)
+class TubeTotal:
+    """All of one tube in one colour, without waste."""
+
+    tube: str
+    colour: str
+    length_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class Practice:
+    """One way to heat, and the places it is for."""
+
+    heating: str  # back first | even | any | plain
+    how: str
+    places: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Printed:
+    """The sheets of one stock (of a card or reel: of one tube) and their numbers in the job."""
+
+    stock: str
+    about: str
+    pieces: int
+    numbers: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Remark:
+    """A marker that is left out, does not fit or is tight, with the reasons and what would help."""
+
+    place: str
+    text: str
+    state: str  # left out | does not fit | tight
+    reasons: tuple[str, ...]
+    ways_out: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class WireEnd:
+    """One end of a circuit at a connector; ``marker`` is what its marker says, line by line."""
+
+    cavity: str
+    circuit: str
+    colour: str
+    size: str
+    signal: str
+    to: str
+    marker: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class WireEnds:
+    """A connector, and its wire ends by cavity."""
+
+    connector: str
+    about: str
+    ends: tuple[WireEnd, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Caution:
+    """A warning with where it is from."""
+
+    about: str
+    text: str
+    source: str
+    seen: str
+
+
+@dataclass(frozen=True, slots=True)
+class BenchSheet:
+    """All that the bench sheet of one unit says, in the order in which it is said."""
+
+    harness: str
+    part_number: str
+    revision: str
+    unit: str
+    date: str  # "": left open, to be written by hand
+    thread_first: tuple[Step, ...]
+    thread_later: tuple[Step, ...]
+    missing: tuple[Remark, ...]
+    cuts: tuple[Cut, ...]
+    totals: tuple[TubeTotal, ...]
+    practices: tuple[Practice, ...]
+    printed: tuple[Printed, ...]
+    tight: tuple[Remark, ...]
+    cautions: tuple[Caution, ...]
+    connectors: tuple[WireEnds, ...]
+
+
+def bench_sheet(
+    harness: Harness,
+    unit: str,
+    fits: Sequence[Fit],
+    left_out: Sequence[Fit],
+    sheets: Sequence[Sheet],
+    *,
+    date: str = "",
+) -> BenchSheet:
+    """Return what the bench sheet of one unit says.
+
+    Parameters
+    ----------
+    unit : serial number of the unit.
+    fits : the answers for all markers that are made; one that is in ``left_out`` too is left out.
+    left_out : the answers for those that are not made.
+    sheets : what is printed, from `labeler.layout.lay_out`.
+    date : as it shall be written; left open where it is not given.
+
+    Raises
+    ------
+    LabelerError : the table of cautions is damaged.
+    """
+    gone = {fit.marker.id for fit in left_out}
+    made = tuple(fit for fit in fits if fit.marker.id not in gone)
+    steps = _steps(harness, made)
+    cuts = _cuts(steps)
+    return BenchSheet(
+        harness=harness.name,
+        part_number=harness.part_number,
+        revision=harness.revision,
+        unit=unit,
+        date=date,
+        thread_first=tuple(step for step in steps if _goes_before(step.how)),
+        thread_later=tuple(step for step in steps if not _goes_before(step.how)),
+        missing=tuple(_missing(made, left_out)),
+        cuts=cuts,
+        totals=_totals(cuts),
+        practices=_practices(steps),
+        printed=_printed(sheets),
+        tight=tuple(_remark(fit, TIGHT) for fit in made if fit.verdict == TIGHT),
+        cautions=cautions(),
+        connectors=_connectors(harness, made),
+    )
+
+
+# ---------------------------------------------------------------- sleeves
+
+
+def _steps(harness: Harness, fits: Iterable[Fit]) -> tuple[Step, ...]:
+    """Return the sleeves branch by branch, in harness order; inside a branch in the order given."""
+    order = {branch.id: place for place, branch in enumerate(harness.branches)}
+    grouped: dict[str, list[Step]] = {branch: [] for branch in order}
+    for fit in fits:
+        if fit.marker.kind == "sleeve" and fit.tube is not None:
+            grouped.setdefault(fit.marker.branch, []).append(_step(fit, fit.tube.name))
+    return tuple(step for steps in grouped.values() for step in steps)
+
+
+def _step(fit: Fit, tube: str) -> Step:
+    marker = fit.marker
+    code = marker.settings.tube_colour
+    return Step(
+        branch=marker.branch,
+        at=marker.at,
+        lines=_lines(fit) if marker.lettered else (),
+        tube=tube,
+        colour=colour_name(code) or code,
+        cut_length_mm=fit.cut_length_mm,
+        how=fit.seat.slip_on if fit.seat else "",
+        heating=marker.settings.heating if marker.lettered else "plain",
+    )
+
+
+def _lines(fit: Fit) -> tuple[str, ...]:
+    return fit.lines or fit.marker.text
+
+
+def _goes_before(how: str) -> bool:
+    """Tell whether a seat's instruction names a step that would shut the way: "… before …"."""
+    return "before" in how.replace(",", " ").split()
+
+
+def _cuts(steps: Iterable[Step]) -> tuple[Cut, ...]:
+    """Return the equal pieces together, tube by tube as they first occur, long pieces first."""
+    equal: dict[tuple[str, str], dict[tuple[float, bool], list[str]]] = {}
+    for step in steps:
+        lengths = equal.setdefault((step.tube, step.colour), {})
+        lengths.setdefault((step.cut_length_mm, bool(step.lines)), []).append(step.place)
+    return tuple(
+        Cut(tube, colour, length, lettered, tuple(places))
+        for (tube, colour), lengths in equal.items()
+        for (length, lettered), places in sorted(lengths.items(), key=lambda cut: cut[0], reverse=True)
+    )
+
+
+def _totals(cuts: Iterable[Cut]) -> tuple[TubeTotal, ...]:
+    millimetres: dict[tuple[str, str], float] = {}
+    for cut in cuts:
+        tube = cut.tube, cut.colour
+        millimetres[tube] = millimetres.get(tube, 0.0) + cut.quantity * cut.cut_length_mm
+    return tuple(TubeTotal(*tube, round(length / 1000, 6)) for tube, length in millimetres.items())
+
+
+def _practices(steps: Sequence[Step]) -> tuple[Practice, ...]:
+    """Return the ways to heat that occur, each with its sleeves; plain ones stand last."""
+    ways = {**PRACTICES, "plain": PLAIN_PRACTICE}
+    places = {heating: tuple(step.place for step in steps if step.heating == heating) for heating in ways}
+    return tuple(Practice(heating, ways[heating], found) for heating, found in places.items() if found)
+
+
+# ---------------------------------------------------------------- what is printed, and what is not
+
+
+def _printed(sheets: Iterable[Sheet]) -> tuple[Printed, ...]:
+    """Return the sheets by stock; those of cards and reels also by tube, as each is loaded alone."""
+    together: dict[tuple[str, str], list[Sheet]] = {}
+    for sheet in sheets:
+        tube = sheet.group if sheet.stock.kind in ("card", "reel") else ""
+        together.setdefault((sheet.stock.name, tube), []).append(sheet)
+    return tuple(
+        Printed(
+            stock,
+            tube or those[0].stock.description,
+            sum(len(sheet.placed) for sheet in those),
+            tuple(sheet.number for sheet in those),
+        )
+        for (stock, tube), those in together.items()
+    )
+
+
+def _missing(made: Iterable[Fit], left_out: Iterable[Fit]) -> Iterator[Remark]:
+    yield from (_remark(fit, "left out") for fit in left_out)
+    yield from (_remark(fit, DOES_NOT_FIT) for fit in made if fit.verdict == DOES_NOT_FIT)
+
+
+def _remark(fit: Fit, state: str) -> Remark:
+    marker = fit.marker
+    place = f"{marker.branch} at {marker.at}" if marker.branch not in ("", marker.at) else marker.at
+    text = " / ".join(_lines(fit)) if marker.lettered else "plain"
+    return Remark(f"{marker.kind} {place}", text, state, fit.reasons, fit.ways_out)
+
+
+# ---------------------------------------------------------------- wire ends
+
+
+def _connectors(harness: Harness, fits: Iterable[Fit]) -> tuple[WireEnds, ...]:
+    """Return the wire ends of every connector that has some, cavities in their natural order."""
+    markers = {(f.marker.circuit, f.marker.at): _lines(f) for f in fits if f.marker.role == "wire end"}
+    found: dict[str, list[WireEnd]] = {connector.id: [] for connector in harness.connectors}
+    for circuit in harness.circuits:
+        for near, far in ((circuit.start, circuit.finish), (circuit.finish, circuit.start)):
+            end = _wire_end(circuit, near, far, markers.get((circuit.id, str(near)), ()))
+            found.setdefault(near.connector, []).append(end)
+    known = {connector.id: connector for connector in harness.connectors}
+    return tuple(
+        WireEnds(name, _about(known.get(name)), tuple(sorted(ends, key=_by_cavity)))
+        for name, ends in found.items()
+        if ends
+    )
+
+
+def _wire_end(circuit: Circuit, near: Pin, far: Pin, marker: tuple[str, ...]) -> WireEnd:
+    return WireEnd(near.cavity, circuit.id, circuit.colour, circuit.size, circuit.signal, str(far), marker)
+
+
+def _about(connector: Connector | None) -> str:
+    if connector is None:
+        return ""
+    cavities = f"{connector.cavities} cavities" if connector.cavities else ""
+    kind = connector.kind if connector.kind != "connector" else ""
+    return ", ".join(filter(None, (connector.description, kind, cavities)))
+
+
+def _by_cavity(end: WireEnd) -> tuple[bool, int, str]:
+    """Return the sort key: numbered cavities by number, named ones after them."""
+    numbered = end.cavity.isascii() and end.cavity.isdecimal()
+    return not numbered, int(end.cavity) if numbered and len(end.cavity) < 10 else 0, end.cavity
+
+
+# ---------------------------------------------------------------- cautions
+
+CAUTION: Form = {key: Key("text", needed=True) for key in ("about", "text", "source", "seen")}
+
+
+@cache
+def cautions() -> tuple[Caution, ...]:
+    """Return the cautions of the shipped table, in its order.
+
+    Raises
+    ------
+    LabelerError : the table is damaged: every row that does not suit.
+    """
+    document = load(shipped("data", "cautions.toml"), "cautions.toml")
+    rows = [
+        checked(row, CAUTION, document.at("about"), f"caution {n}")
+        for n, row in enumerate(document.values.get("caution", ()), 1)
+    ]
+    refuse(problem for _, problems in rows for problem in problems)
+    return tuple(Caution(**values) for values, _ in rows)

@@ -1,0 +1,475 @@
+"""Draw the bench sheet: one PDF of plain tables with boxes to tick, for a wall beside the bench.
+
+Nothing is cut off: long words break, long cells grow, long lists go on overleaf under the same heads.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable, Iterator, Sequence
+from functools import lru_cache
+from io import BytesIO
+from itertools import groupby
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+from xml.sax.saxutils import escape
+
+from labeler.bench import BenchSheet, Caution, Cut, Printed, Remark, Step, WireEnds
+from labeler.draw.pdf import POINTS_PER_MM, write_whole
+from labeler.errors import LabelerError, Problem, Where, WrongUse
+from labeler.text import Font, font_for, load_font
+
+if TYPE_CHECKING:
+    from reportlab.pdfgen.canvas import Canvas
+
+PAGES_MM = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
+SIDE_MM, HEAD_MM, FOOT_MM = 12.0, 10.0, 14.0
+"""Margins: a hole punch or a clip takes the left one, the page's number stands in the lower one."""
+
+PLAIN, BOLD = "Atkinson Hyperlegible", "Atkinson Hyperlegible Bold"
+TICK_MM = 3.8
+LEADING = 1.18
+TITLE_PT, HEAD_PT, BODY_PT, NOTE_PT, SMALL_PT = 17.0, 11.0, 8.5, 7.5, 7.0
+HEAVY_PT, MIDDLE_PT, THIN_PT = 1.4, 0.8, 0.3
+
+Row = Sequence[Any]
+
+
+def draw_bench_sheet(sheet: BenchSheet, path: str | os.PathLike[str], *, page: str, force: bool) -> None:
+    """Write the bench sheet as a PDF; the same sheet gives the same bytes.
+
+    The file appears whole or not at all. A character that neither the sheet's typeface nor its
+    stand-in has is written as ``<U+4E2D>``.
+
+    Parameters
+    ----------
+    page : ``A4`` or ``Letter``.
+    force : replace an existing file.
+
+    Raises
+    ------
+    LabelerError : the target exists or cannot be written.
+    WrongUse : another page.
+    """
+    if page not in PAGES_MM:
+        problem = Problem(Where(""), f'bench sheet on "{page}"', f"choose {' or '.join(PAGES_MM)}")
+        raise WrongUse(problem)
+    pages, _ = _typeset(sheet, page, 0)
+    _, data = _typeset(sheet, page, pages)
+    write_whole(Path(path), data, force=force)
+
+
+def _typeset(sheet: BenchSheet, page: str, pages: int) -> tuple[int, bytes]:
+    """Return the number of pages and the document, whose feet say that there are ``pages``."""
+    from reportlab.platypus import BaseDocTemplate, Frame, PageTemplate
+
+    width, height = (side * POINTS_PER_MM for side in PAGES_MM[page])
+    x, y = SIDE_MM * POINTS_PER_MM, FOOT_MM * POINTS_PER_MM
+    room = width - 2 * x
+    frame = Frame(x, y, room, height - y - HEAD_MM * POINTS_PER_MM, 0, 0, 0, 0)
+    target = BytesIO()
+    document = BaseDocTemplate(target, pagesize=(width, height))
+
+    def foot(canvas: Canvas, _: object) -> None:
+        _draw_foot(canvas, sheet, room, pages)
+
+    document.addPageTemplates(PageTemplate(frames=[frame], onPage=foot))
+    document.build(list(_story(sheet, room)), canvasmaker=_canvas)
+    return document.page, target.getvalue()
+
+
+def _canvas(target: BytesIO, **options: Any) -> Canvas:
+    """Return an empty document: compressed, without a clock in it, that asks not to be scaled."""
+    from reportlab.pdfgen.canvas import Canvas
+
+    options |= {"invariant": 1, "pageCompression": 1, "initialFontName": _embedded(PLAIN)}
+    canvas = Canvas(target, **options)
+    canvas.setTitle("Bench sheet")
+    canvas.setAuthor("")
+    canvas.setSubject("")
+    canvas.setCreator("labeler")
+    canvas.setViewerPreference("PrintScaling", "None")
+    return canvas
+
+
+def _story(sheet: BenchSheet, room: float) -> Iterator[Any]:
+    """Yield the parts in the order of the work; a part that has nothing to say is left out."""
+    yield from _title(sheet, room)
+    yield from _steps("THREAD ON FIRST", FIRST_NOTE, sheet.thread_first, room)
+    yield from _remarks("NOT ON THIS HARNESS", MISSING_NOTE, sheet.missing, room, heavy=True)
+    yield from _steps("THREAD ON LATER", LATER_NOTE, sheet.thread_later, room)
+    yield from _cuts(sheet, room)
+    yield from _practices(sheet, room)
+    yield from _printed(sheet.printed, room)
+    yield from _remarks("TIGHT: LOOK AT THESE AFTER SHRINKING", "", sheet.tight, room)
+    yield from _cautions(sheet.cautions, room)
+    yield from _signatures(room)
+    yield from _wire_ends(sheet.connectors, room)
+
+
+FIRST_NOTE = "before any contact is crimped or connector fitted; afterwards there is no way on"
+LATER_NOTE = "these still pass once the connectors are on"
+MISSING_NOTE = "these places stay without their marker, or it will not read"
+
+
+# ---------------------------------------------------------------- words
+
+
+def _embedded(name: str) -> str:
+    """Return the name under which the PDF library holds a typeface of ours."""
+    from reportlab.pdfbase.pdfmetrics import getRegisteredFontNames, registerFont
+    from reportlab.pdfbase.ttfonts import TTFont
+
+    font = load_font(name)
+    known = f"bench-{font.digest}"
+    if known not in getRegisteredFontNames():
+        registerFont(TTFont(known, str(font.path), shapable=False))
+    return known
+
+
+def _runs(text: str, name: str) -> Iterator[tuple[Font, str]]:
+    """Yield the text in runs of one typeface: a stand-in for what the first lacks, or its number."""
+    signs = ((_font_with(sign, name), sign) for sign in " ".join(text.split()))
+    spelled = ((font or load_font(name), sign if font else f"<U+{ord(sign):04X}>") for font, sign in signs)
+    for font, run in groupby(spelled, key=lambda pair: pair[0]):
+        yield font, "".join(sign for _, sign in run)
+
+
+@lru_cache(maxsize=4096)
+def _font_with(sign: str, name: str) -> Font | None:
+    try:
+        return font_for(name, frozenset(sign))[0]
+    except LabelerError:
+        return None
+
+
+def _marked_up(text: str, name: str = PLAIN) -> str:
+    """Return the text as the library's markup, with each run's typeface."""
+    return "".join(
+        escape(run) if font.name == name else f'<font name="{_embedded(font.name)}">{escape(run)}</font>'
+        for font, run in _runs(text, name)
+    )
+
+
+def _bold(text: str) -> str:
+    return f'<font name="{_embedded(BOLD)}">{_marked_up(text, BOLD)}</font>'
+
+
+def _small(markup: str, size: float = NOTE_PT) -> str:
+    return f'<font size="{size:g}">{markup}</font>'
+
+
+def _words(markup: str, size: float = BODY_PT, **style: Any) -> Any:
+    """Return a paragraph of markup that breaks words too long for a line."""
+    from reportlab.lib.styles import ParagraphStyle
+    from reportlab.platypus import Paragraph
+
+    look = ParagraphStyle(
+        "bench", fontName=_embedded(PLAIN), fontSize=size, leading=size * LEADING, splitLongWords=1, **style
+    )
+    return Paragraph(markup, look)
+
+
+def _length(millimetres: float) -> str:
+    return f"{millimetres:g} mm"
+
+
+def _lines(lines: Iterable[str]) -> str:
+    return " / ".join(lines)
+
+
+# ---------------------------------------------------------------- tables
+
+
+def _table(
+    rows: Sequence[Row],
+    widths: Sequence[float],
+    *looks: tuple[Any, ...],
+    heads: int = 0,
+    heights: Sequence[float] | None = None,
+) -> Any:
+    """Return a table without lines; rows may break over pages, the first ``heads`` are repeated."""
+    from reportlab.platypus import LongTable
+
+    base = [
+        ("FONTNAME", (0, 0), (-1, -1), _embedded(PLAIN)),  # else an empty cell asks for another font
+        ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
+        ("LEFTPADDING", (0, 0), (-1, -1), 2),
+        ("RIGHTPADDING", (0, 0), (-1, -1), 2),
+        ("TOPPADDING", (0, 0), (-1, -1), 2.2),
+        ("BOTTOMPADDING", (0, 0), (-1, -1), 2.8),
+    ]
+    return LongTable(
+        [list(row) for row in rows],
+        colWidths=list(widths),
+        rowHeights=heights,
+        repeatRows=heads,
+        splitInRow=1,
+        hAlign="LEFT",
+        style=[*base, *looks],
+    )
+
+
+def _listing(
+    heads: Sequence[str], rows: Sequence[Row], shares: Sequence[float], room: float, *looks: Any
+) -> Any:
+    """Return a table with small heads over thin rules; ``shares`` are parts of the room."""
+    whole = sum(shares)
+    head = [_words(_marked_up(word), SMALL_PT) for word in heads]
+    return _table(
+        [head, *rows],
+        [room * share / whole for share in shares],
+        ("LINEBELOW", (0, 0), (-1, 0), MIDDLE_PT, "black"),
+        ("LINEBELOW", (0, 1), (-1, -1), THIN_PT, "black"),
+        ("TOPPADDING", (0, 0), (-1, 0), 0.5),
+        ("BOTTOMPADDING", (0, 0), (-1, 0), 1.5),
+        *looks,
+        heads=1,
+    )
+
+
+def _tick() -> Any:
+    """Return an empty box of the size of a pen's tick."""
+    side = TICK_MM * POINTS_PER_MM
+    return _table([[None]], [side], ("BOX", (0, 0), (-1, -1), MIDDLE_PT, "black"), heights=[side])
+
+
+def _heading(words: str, note: str = "") -> Any:
+    after = f" &nbsp; {_small(_marked_up(note))}" if note else ""
+    return _words(_bold(words) + after, HEAD_PT, spaceBefore=9, spaceAfter=2.5, keepWithNext=1)
+
+
+# ---------------------------------------------------------------- the parts
+
+
+def _title(sheet: BenchSheet, room: float) -> Iterator[Any]:
+    part = " ".join(filter(None, (sheet.part_number, f"rev {sheet.revision}" if sheet.revision else "")))
+    fields = [("Part number", part), ("Unit", sheet.unit), ("Date", sheet.date)]
+    cells = [[_words(_marked_up(label), SMALL_PT), _words(_bold(value), HEAD_PT)] for label, value in fields]
+    name = [_words(_small("BENCH SHEET", SMALL_PT)), _words(_bold(sheet.harness), TITLE_PT)]
+    rule = ("BOX", (0, 0), (-1, -1), HEAVY_PT, "black"), ("LINEBEFORE", (1, 0), (-1, -1), THIN_PT, "black")
+    top = ("VALIGN", (0, 0), (-1, -1), "TOP")
+    yield _table([[name, *cells]], [room * share for share in (0.49, 0.21, 0.15, 0.15)], *rule, top)
+    if sheet.missing:
+        count = len(sheet.missing)
+        words = f"{count} marker{'s' if count > 1 else ''} left out or not fitting: see NOT ON THIS HARNESS"
+        yield _words(_bold(words), BODY_PT, spaceBefore=4)
+
+
+def _steps(words: str, note: str, steps: Sequence[Step], room: float) -> Iterator[Any]:
+    if not steps:
+        return
+    yield _heading(words, note)
+    heads = ("on", "branch end", "sleeve says", "tube", "cut", "how", "shrunk, heat")
+    rows = [_step_row(step) for step in steps]
+    starts = [i for i, step in enumerate(steps) if i and step.branch != steps[i - 1].branch]
+    rules = [("LINEABOVE", (0, i + 1), (-1, i + 1), MIDDLE_PT, "black") for i in starts]
+    yield _listing(heads, rows, (8, 23, 38, 34, 14, 47, 22), room, *rules, _box())
+
+
+def _step_row(step: Step) -> Row:
+    says = _bold(_lines(step.lines)) if step.lines else _marked_up("plain")
+    heat = _table([[_tick(), _words(_marked_up(step.heating), NOTE_PT)]], [17, 42], *_BARE)
+    return (
+        _tick(),
+        _words(_bold(step.place)),
+        _words(says, BODY_PT + 0.5),
+        _words(_marked_up(f"{step.tube}, {step.colour}"), NOTE_PT + 0.5),
+        _words(_marked_up(_length(step.cut_length_mm))),
+        _words(_marked_up(step.how or "no way on is given"), NOTE_PT),
+        heat,
+    )
+
+
+_BARE = tuple((f"{side}PADDING", (0, 0), (-1, -1), 0) for side in ("LEFT", "RIGHT", "TOP", "BOTTOM"))
+
+
+def _box() -> tuple[Any, ...]:
+    return "BOX", (0, 0), (-1, -1), HEAVY_PT, "black"
+
+
+def _remarks(
+    words: str, note: str, remarks: Sequence[Remark], room: float, *, heavy: bool = False
+) -> Iterator[Any]:
+    if not remarks:
+        return
+    yield _heading(words, note)
+    rows = [
+        (
+            _words(_bold(remark.place)),
+            _words(_marked_up(remark.text)),
+            _words(_bold(remark.state) if heavy else _marked_up(remark.state)),
+            [_words(_marked_up(reason), NOTE_PT) for reason in remark.reasons or ("no reason given",)]
+            + [_words(_bold("What helps: ") + _marked_up(way), NOTE_PT) for way in remark.ways_out],
+        )
+        for remark in remarks
+    ]
+    look = (_box(),) if heavy else ()
+    yield _listing(("marker", "text", "state", "why"), rows, (34, 34, 20, 98), room, *look)
+
+
+def _cuts(sheet: BenchSheet, room: float) -> Iterator[Any]:
+    if not sheet.cuts:
+        return
+    totals = {(total.tube, total.colour): total.length_m for total in sheet.totals}
+    yield _heading("CUT", "lengths before shrinking; totals without waste")
+    rows: list[Row] = []
+    rules = []
+    for tube, cuts in groupby(sheet.cuts, key=lambda cut: (cut.tube, cut.colour)):
+        if rows:
+            rules.append(("LINEABOVE", (0, len(rows) + 1), (-1, len(rows) + 1), MIDDLE_PT, "black"))
+        for number, cut in enumerate(cuts):
+            rows.append(_cut_row(cut, f"{totals[tube]:.3f} m" if number == 0 else ""))
+    heads = ("cut", "tube", "pieces", "length", "", "for", "of this tube")
+    yield _listing(heads, rows, (8, 43, 13, 16, 15, 72, 19), room, *rules)
+
+
+def _cut_row(cut: Cut, total: str) -> Row:
+    return (
+        _tick(),
+        _words(_marked_up(f"{cut.tube}, {cut.colour}")),
+        _words(_bold(f"{cut.quantity} ×")),
+        _words(_bold(_length(cut.cut_length_mm))),
+        _words(_marked_up("lettered" if cut.lettered else "plain"), NOTE_PT),
+        _words(_marked_up(", ".join(cut.places)), NOTE_PT),
+        _words(_marked_up(total)),
+    )
+
+
+def _practices(sheet: BenchSheet, room: float) -> Iterator[Any]:
+    if not sheet.practices:
+        return
+    yield _heading("SHRINK")
+    rows = [
+        (
+            _words(_bold(practice.heating)),
+            _words(_marked_up(practice.how), NOTE_PT + 0.5),
+            _words(_marked_up(", ".join(practice.places)), NOTE_PT),
+        )
+        for practice in sheet.practices
+    ]
+    yield _listing(("heat", "how", "for"), rows, (20, 68, 98), room)
+
+
+def _printed(printed: Sequence[Printed], room: float) -> Iterator[Any]:
+    if not printed:
+        return
+    yield _heading(
+        "PRINT", "at 100 %, not fitted to the page; the 50 mm ruler on each sheet must measure 50 mm"
+    )
+    rows = [
+        (
+            _tick(),
+            _words(_bold(stock.stock)),
+            _words(_marked_up(stock.about), NOTE_PT),
+            _words(_marked_up(f"{stock.pieces}")),
+            _words(_marked_up(f"{len(stock.numbers)}")),
+            _words(_marked_up(_spans(stock.numbers))),
+        )
+        for stock in printed
+    ]
+    heads = ("done", "stock", "load", "markers", "sheets", "pages of the job")
+    yield _listing(heads, rows, (8, 40, 82, 15, 13, 28), room)
+
+
+def _spans(numbers: Sequence[int]) -> str:
+    """Return page numbers with neighbours drawn together.
+
+    >>> _spans((1, 2, 3, 5))
+    '1–3, 5'
+    """
+    spans = []
+    for _, run in groupby(enumerate(sorted(numbers)), key=lambda pair: pair[1] - pair[0]):
+        found = [number for _, number in run]
+        spans.append(f"{found[0]}" if len(found) == 1 else f"{found[0]}–{found[-1]}")
+    return ", ".join(spans)
+
+
+def _cautions(cautions: Sequence[Caution], room: float) -> Iterator[Any]:
+    """Yield the cautions in two columns, each with the letter of its source."""
+    if not cautions:
+        return
+    sources = list(dict.fromkeys((caution.source, caution.seen) for caution in cautions))
+    letters = {source: chr(ord("a") + place) for place, source in enumerate(sources)}
+    said = [
+        _words(
+            f"{_bold(caution.about)}: {_marked_up(caution.text)} [{letters[caution.source, caution.seen]}]",
+            SMALL_PT,
+            spaceAfter=1.2,
+        )
+        for caution in cautions
+    ]
+    half = (len(said) + 1) // 2
+    rows = [(said[i], said[i + half] if i + half < len(said) else None) for i in range(half)]
+    yield _heading("TAKE CARE")
+    top = ("VALIGN", (0, 0), (-1, -1), "TOP")
+    tight = [(f"{side}PADDING", (0, 0), (-1, -1), 0.6) for side in ("TOP", "BOTTOM")]
+    yield _table(rows, [room / 2, room / 2], top, *tight, ("LINEABOVE", (0, 0), (-1, 0), MIDDLE_PT, "black"))
+    where = "; ".join(f"[{letters[source]}] {source[0]} ({source[1]})" for source in sources)
+    yield _words(_marked_up(where), 6.0, leftIndent=2)
+
+
+def _signatures(room: float) -> Iterator[Any]:
+    cells = [
+        _words(_marked_up(word), SMALL_PT) for word in ("Threaded by", "Shrunk by", "Checked by", "Date")
+    ]
+    looks = ("LINEABOVE", (0, 0), (-1, 0), MIDDLE_PT, "black"), ("BOTTOMPADDING", (0, 0), (-1, -1), 16)
+    table = _table([cells], [room / 4] * 4, *looks, ("LINEBEFORE", (1, 0), (-1, -1), THIN_PT, "black"))
+    table.spaceBefore = 6
+    yield table
+
+
+def _wire_ends(connectors: Sequence[WireEnds], room: float) -> Iterator[Any]:
+    """Yield a table for each connector: what goes into which cavity."""
+    for place, connector in enumerate(connectors):
+        if place == 0:
+            yield _heading("WIRE ENDS", "what goes into which cavity")
+        about = f" &nbsp; {_small(_marked_up(connector.about))}" if connector.about else ""
+        yield _words(_bold(connector.connector) + about, BODY_PT + 1, spaceBefore=5, keepWithNext=1)
+        rows = [
+            (
+                _tick(),
+                _words(_bold(end.cavity)),
+                _words(_marked_up(end.circuit)),
+                _words(_marked_up(end.colour)),
+                _words(_marked_up(end.size)),
+                _words(_marked_up(end.signal), NOTE_PT),
+                _words(_marked_up(end.to)),
+                _words(_marked_up(_lines(end.marker) or "no marker")),
+            )
+            for end in connector.ends
+        ]
+        heads = ("in", "cavity", "circuit", "colour", "size", "signal", "to", "marker says")
+        yield _listing(heads, rows, (8, 14, 26, 17, 20, 37, 24, 40), room)
+
+
+def _draw_foot(canvas: Canvas, sheet: BenchSheet, room: float, pages: int) -> None:
+    """Draw the harness on the left, the page's number on the right; a long name ends in dots."""
+    number = f"page {canvas.getPageNumber()} of {pages}"
+    names = (sheet.harness, sheet.part_number, f"rev {sheet.revision}" if sheet.revision else "")
+    job = " · ".join(filter(None, (*names, f"unit {sheet.unit}", sheet.date)))
+    free = room - _width(number, NOTE_PT) - 20
+    x, y = SIDE_MM * POINTS_PER_MM, (FOOT_MM - 6) * POINTS_PER_MM
+    for text, left in ((_shortened(job, free), x), (number, x + room - _width(number, NOTE_PT))):
+        at = left
+        for font, run in _runs(text, PLAIN):
+            canvas.setFont(_embedded(font.name), NOTE_PT)
+            canvas.drawString(at, y, run)
+            at += font.width(run) * NOTE_PT
+
+
+def _width(text: str, size: float) -> float:
+    return sum(font.width(run) for font, run in _runs(text, PLAIN)) * size
+
+
+def _shortened(text: str, room: float) -> str:
+    """Return the text, or as much of its head as fits; all of it stands in the title block."""
+    if _width(text, NOTE_PT) <= room:
+        return text
+    kept, taken = "", _width("…", NOTE_PT)
+    for sign in text:
+        taken += _width(sign, NOTE_PT)
+        if taken > room:
+            break
+        kept += sign
+    return f"{kept}…"

@@ -1,0 +1,389 @@
+"""What cannot be in a harness as a whole: names twice, names nobody knows, cavities that do not exist.
+
+Every check is a function from the harness to problems; `validate` runs them all, so that everything
+is told at once. Single values were checked where they were read. Characters that the font lacks
+are found by the fitting, which knows the font.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from typing import Protocol
+
+from labeler.catalogue import Catalogue
+from labeler.errors import LabelerError, Problem, Where, nearest
+from labeler.materials import bare_diameter
+from labeler.model import Branch, Circuit, Connector, Harness, Settings
+
+SHARED = ("splice", "ring terminal", "junction", "loose end")  # several circuits may end in one
+LONGEST_TEXT = 200  # characters; project choice: far more than any marker takes
+SUGGESTIONS = 20  # names a near one is looked for; project choice, it takes a millisecond each
+
+_CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]")
+
+
+def validate(harness: Harness, catalogue: Catalogue) -> tuple[Problem, ...]:
+    """Return every problem and warning of a harness; never raises for data."""
+    names = _Names(harness)
+    checks: tuple[Iterable[Problem], ...] = (
+        _repeated_ids(harness),
+        _connectors(harness),
+        _ends_of_circuits(harness, names),
+        _wires(harness, catalogue),
+        _cables(harness, names),
+        _branches(harness, names),
+        _bags(harness, names),
+        _settings(harness, catalogue),
+        _texts(harness),
+    )
+    return tuple(problem for check in checks for problem in check)
+
+
+class _Names:
+    """The ids that a harness knows, and the nearest of them to one that it does not."""
+
+    def __init__(self, harness: Harness) -> None:
+        self.connectors = {connector.id: connector for connector in harness.connectors}
+        self.circuits = {circuit.id: circuit for circuit in harness.circuits}
+        self.cables = {cable.id: cable for cable in harness.cables}
+        self.branches = {branch.id: branch for branch in harness.branches}
+        self.near: dict[tuple[str, str], str] = {}
+
+    def unknown(self, what: str, name: str, where: Where, holder: str) -> Problem:
+        """Return the problem of a name that stands for nothing."""
+        tables: dict[str, Mapping[str, object]] = {
+            "connector": self.connectors,
+            "circuit": self.circuits,
+            "cable": self.cables,
+            "branch": self.branches,
+        }
+        if (what, name) not in self.near:
+            few = len(self.near) < SUGGESTIONS
+            self.near[what, name] = nearest(name, tables[what]) if few else ""
+        near = self.near[what, name]
+        fix = f"did you mean {near!r}?" if near else f"add a [[{what}]] with this id, or correct the name"
+        return Problem(where, f"{holder}: {what} {name!r} is unknown", fix)
+
+
+# ---------------------------------------------------------------- ids
+
+
+class _Named(Protocol):
+    @property
+    def id(self) -> str: ...
+    @property
+    def where(self) -> Where: ...
+
+
+def _repeated_ids(harness: Harness) -> Iterator[Problem]:
+    yield from _repeated("circuit", harness.circuits)
+    yield from _repeated("connector", harness.connectors)
+    yield from _repeated("cable", harness.cables)
+    yield from _repeated("branch", harness.branches)
+    yield from _repeated("bag", harness.bags)
+
+
+def _repeated(what: str, things: Sequence[_Named]) -> Iterator[Problem]:
+    """Yield ids that stand twice, and warn of those that differ only in capitals."""
+    if len({thing.id.casefold() for thing in things}) == len(things):
+        return
+    first: dict[str, _Named] = {}
+    for thing in things:
+        other = first.setdefault(thing.id.casefold(), thing)
+        if other is thing:
+            continue
+        if other.id == thing.id:
+            message = f"{what} {thing.id} stands already at {other.where}"
+            yield Problem(thing.where, message, "give each one its own id")
+        else:
+            message = f"{what} {thing.id} differs from {other.id} at {other.where} only in capitals"
+            yield Problem(thing.where, message, "check that two are meant", warning=True)
+
+
+def _connectors(harness: Harness) -> Iterator[Problem]:
+    for connector in harness.connectors:
+        contact, outside = connector.contact_outside_mm, connector.outside_mm
+        if contact is not None and outside is not None and contact > outside:
+            message = f"{connector.id}: contact {contact:g} mm is wider than the connector, {outside:g} mm"
+            yield Problem(connector.where, message, "exchange contact_outside_mm and outside_mm?")
+
+
+# ---------------------------------------------------------------- circuits
+
+
+def _ends_of_circuits(harness: Harness, names: _Names) -> Iterator[Problem]:
+    """Yield unknown connectors, cavities that cannot be, and cavities taken twice."""
+    taken: dict[tuple[str, str], Circuit] = {}
+    known = names.connectors
+    for circuit in harness.circuits:
+        start, finish = circuit.start, circuit.finish
+        if start == finish and start.cavity and not _is_shared(known.get(start.connector)):
+            message = f"{circuit.id}: both ends are {start}"
+            yield Problem(circuit.where, message, "correct one end")
+            continue
+        for pin in (start, finish):
+            connector = known.get(pin.connector)
+            if connector is None:
+                yield names.unknown("connector", pin.connector, circuit.where, circuit.id)
+                continue
+            if not pin.cavity:
+                continue
+            if connector.cavities is not None or pin.cavity.startswith(("0", "-")):
+                yield from _impossible_cavity(circuit, connector, pin.cavity)
+            other = taken.setdefault((pin.connector, pin.cavity), circuit)
+            if other is not circuit and connector.kind not in SHARED:
+                message = f"{circuit.id}: {pin} is taken by {other.id} at {other.where}"
+                fix = 'correct the cavity, or join the wires in a connector of kind = "splice"'
+                yield Problem(circuit.where, message, fix)
+
+
+def _is_shared(connector: Connector | None) -> bool:
+    return connector is not None and connector.kind in SHARED
+
+
+def _impossible_cavity(circuit: Circuit, connector: Connector, cavity: str) -> Iterator[Problem]:
+    digits = cavity.removeprefix("-")
+    if not digits.isdecimal() or len(digits) > 9:
+        return
+    number, limit = int(cavity), connector.cavities
+    if number < 1:
+        message = f"{circuit.id}: {connector.id} has no cavity {cavity}; cavities count from 1"
+        yield Problem(circuit.where, message, "correct the cavity")
+    elif limit is not None and number > limit:
+        message = f"{circuit.id}: cavity {cavity} of {connector.id}, which has {limit}"
+        yield Problem(circuit.where, message, "correct the cavity, or cavities of the connector")
+
+
+def _wires(harness: Harness, catalogue: Catalogue) -> Iterator[Problem]:
+    """Yield wires of no known diameter, each kind and size once, and diameters that cannot be."""
+    alike: dict[tuple[str, str], list[Circuit]] = {}
+    bare: dict[str, float | None] = {}
+    unsized = []
+    base = harness.settings.wire if harness.settings else ""
+    for circuit in harness.circuits:
+        if circuit.outside_mm is not None:
+            if circuit.size not in bare:
+                bare[circuit.size] = bare_diameter(circuit.size)
+            yield from _thinner_than_bare(circuit, bare[circuit.size])
+        elif not circuit.size:
+            unsized.append(circuit)
+        else:
+            kind = circuit.wire or (circuit.settings.wire if circuit.settings else base)
+            alike.setdefault((kind, circuit.size), []).append(circuit)
+    yield from _without_diameter(alike, catalogue)
+    if unsized:
+        message = f"{_listed(unsized)}: neither size nor outside diameter is given"
+        yield Problem(unsized[0].where, message, "give one, or measure the branch: diameter_mm", warning=True)
+
+
+def _without_diameter(
+    alike: Mapping[tuple[str, str], Sequence[Circuit]], catalogue: Catalogue
+) -> Iterator[Problem]:
+    """Yield each kind of wire that is unknown, and each size that a known one lacks."""
+    unknown: set[str] = set()
+    for (kind, size), circuits in alike.items():
+        if kind in unknown:
+            continue
+        try:
+            if kind:
+                unknown.add(kind)
+                catalogue.wire_kind(kind)
+                unknown.discard(kind)
+            catalogue.wire_diameter(kind, size)
+        except LabelerError as error:
+            if kind in unknown and not circuits[0].wire:
+                continue  # a setting's name: told where it is set
+            for found in error.problems:
+                yield Problem(circuits[0].where, f"{_listed(circuits)}: {found.message}", found.fix)
+
+
+def _thinner_than_bare(circuit: Circuit, bare: float | None) -> Iterator[Problem]:
+    if bare is not None and circuit.outside_mm is not None and circuit.outside_mm <= bare:
+        message = f"{circuit.id}: outside {circuit.outside_mm:g} mm is not above {bare:.3g} mm"
+        fix = f"the bare conductor of {circuit.size} alone is that thick; check size and unit"
+        yield Problem(circuit.where, message, fix)
+
+
+def _listed(circuits: Sequence[Circuit]) -> str:
+    """Return the first ids, and how many more: ``W101, W102, W103 and 7 more``."""
+    shown = ", ".join(circuit.id for circuit in circuits[:3])
+    return shown if len(circuits) <= 3 else f"{shown} and {len(circuits) - 3} more"
+
+
+def _cables(harness: Harness, names: _Names) -> Iterator[Problem]:
+    told = set()
+    for circuit in harness.circuits:
+        if not circuit.cable:
+            continue
+        cable = names.cables.get(circuit.cable)
+        if cable is None:
+            if circuit.cable not in told:
+                yield names.unknown("cable", circuit.cable, circuit.where, circuit.id)
+            told.add(circuit.cable)
+        elif cable.outside_mm is not None and (circuit.outside_mm or 0.0) > cable.outside_mm:
+            message = (
+                f"{circuit.id}: core {circuit.outside_mm:g} mm in cable {cable.id} of {cable.outside_mm:g} mm"
+            )
+            yield Problem(circuit.where, message, "check both outside diameters")
+
+
+# ---------------------------------------------------------------- branches and bags
+
+
+def _branches(harness: Harness, names: _Names) -> Iterator[Problem]:
+    reached = {pin.connector for circuit in harness.circuits for pin in (circuit.start, circuit.finish)}
+    for branch in harness.branches:
+        known = [names.circuits[id] for id in branch.circuits if id in names.circuits]
+        for id in dict.fromkeys(branch.circuits):
+            if id not in names.circuits:
+                yield names.unknown("circuit", id, branch.where, f"branch {branch.id}")
+        if len(set(branch.circuits)) < len(branch.circuits):
+            message = f"branch {branch.id}: a circuit stands twice in circuits"
+            yield Problem(branch.where, message, "take it out once", warning=True)
+        own = {pin.connector for circuit in known for pin in (circuit.start, circuit.finish)}
+        at = own if branch.circuits else reached
+        yield from _ends(branch, names, at)
+        yield from _empty(branch, at)
+
+
+def _ends(branch: Branch, names: _Names, reached: set[str]) -> Iterator[Problem]:
+    """Yield ends at no known connector, or at one that no circuit of the branch reaches."""
+    seen: set[str] = set()
+    for end in branch.ends:
+        connector = names.connectors.get(end.at)
+        if connector is None:
+            yield names.unknown("connector", end.at, end.where, f"branch {branch.id}")
+        elif end.at not in reached and connector.kind != "junction":
+            message = f"branch {branch.id}: none of its circuits ends at {end.at}"
+            yield Problem(end.where, message, "check circuits of the branch, and at", warning=True)
+        if end.at in seen:
+            message = f"branch {branch.id}: two ends at {end.at}"
+            yield Problem(end.where, message, "an end stops at a connector of its own")
+        seen.add(end.at)
+    if len(branch.ends) > 1 and all(end.fitted for end in branch.ends):
+        message = f"branch {branch.id}: connectors are fitted at all ends"
+        fix = "sleeves must pass a connector, or take one off first"
+        yield Problem(branch.where, message, fix, warning=True)
+
+
+def _empty(branch: Branch, reached: set[str]) -> Iterator[Problem]:
+    """Yield a branch without an end, or without circuits where no diameter was measured either."""
+    if not branch.ends:
+        message = f"branch {branch.id} has no end, so no sleeve"
+        yield Problem(branch.where, message, "add [[branch.end]]", warning=True)
+    has_some = bool(branch.circuits) or any(end.at in reached for end in branch.ends)
+    if not has_some and branch.diameter_mm is None:
+        message = f"branch {branch.id} has no circuits"
+        yield Problem(branch.where, message, "name them in circuits, or measure diameter_mm")
+
+
+def _bags(harness: Harness, names: _Names) -> Iterator[Problem]:
+    for bag in harness.bags:
+        if bag.branch and bag.branch not in names.branches:
+            yield names.unknown("branch", bag.branch, bag.where, f"bag {bag.id}")
+        if bag.connector and bag.connector not in names.connectors:
+            yield names.unknown("connector", bag.connector, bag.where, f"bag {bag.id}")
+        if bag.branch and bag.connector:
+            message = f"bag {bag.id} names branch {bag.branch} and connector {bag.connector}"
+            yield Problem(bag.where, message, "keep the one that the bag is for")
+
+
+# ---------------------------------------------------------------- settings
+
+
+def _settings(harness: Harness, catalogue: Catalogue) -> Iterator[Problem]:
+    """Yield names that no table has, each where it is set first."""
+    told: set[tuple[str, str]] = set()
+    for settings, where in _set_somewhere(harness):
+        for what, name, look_up in _looked_up(settings, catalogue):
+            if (what, name) in told:
+                continue
+            told.add((what, name))
+            try:
+                look_up(name)
+            except LabelerError as error:
+                for found in error.problems:
+                    yield Problem(where, f"{what}: {found.message}", found.fix)
+
+
+def _looked_up(
+    settings: Settings, catalogue: Catalogue
+) -> Iterator[tuple[str, str, Callable[[str], object]]]:
+    if settings.wire:
+        yield "wire", settings.wire, catalogue.wire_kind
+    if settings.covering_wall_mm is None:
+        yield "covering", settings.covering, catalogue.covering_wall
+    for family in settings.sleeve:
+        yield "sleeve", family, catalogue.tubes
+
+
+def _set_somewhere(harness: Harness) -> Iterator[tuple[Settings, Where]]:
+    """Yield every different settings object with the place that brought it in."""
+    seen: set[int] = set()
+    ends = (end for branch in harness.branches for end in branch.ends)
+    groups: tuple[Iterable[Harness | _Set], ...] = (
+        (harness,),
+        harness.circuits,
+        harness.branches,
+        ends,
+        harness.bags,
+    )
+    for group in groups:
+        for holder in group:
+            settings = holder.settings
+            if settings is not None and id(settings) not in seen:
+                seen.add(id(settings))
+                yield settings, holder.where
+
+
+class _Set(Protocol):
+    @property
+    def settings(self) -> Settings | None: ...
+    @property
+    def where(self) -> Where: ...
+
+
+# ---------------------------------------------------------------- texts
+
+
+def _texts(harness: Harness) -> Iterator[Problem]:
+    """Yield what no marker can say: empty lines, control characters, texts without end."""
+    for branch in harness.branches:
+        for end in branch.ends:
+            what = f"branch {branch.id}, end {end.at}"
+            for line in end.text:
+                if not line.strip():
+                    fix = "take the line out, or leave text out for branch and connector"
+                    yield Problem(end.where, f"{what}: a line of its text is empty", fix)
+                yield from _unprintable(line, what, end.where)
+    yield from _unprintable(harness.name, "harness name", harness.where)
+    yield from _unprintable_ids(harness)
+
+
+def _unprintable_ids(harness: Harness) -> Iterator[Problem]:
+    for circuit in harness.circuits:
+        if len(circuit.id) > LONGEST_TEXT or len(circuit.signal) > LONGEST_TEXT:
+            yield from _unprintable(max(circuit.id, circuit.signal, key=len), "circuit", circuit.where)
+    texts = "".join([circuit.id + circuit.signal for circuit in harness.circuits])
+    if _CONTROL.search(texts):
+        for circuit in harness.circuits:
+            yield from _unprintable(circuit.id + circuit.signal, f"circuit {circuit.id!r}", circuit.where)
+    others: tuple[tuple[str, Sequence[_Named]], ...] = (
+        ("connector", harness.connectors),
+        ("branch", harness.branches),
+        ("bag", harness.bags),
+    )
+    for what, things in others:
+        for thing in things:
+            yield from _unprintable(thing.id, f"{what} id", thing.where)
+
+
+def _unprintable(text: str, what: str, where: Where) -> Iterator[Problem]:
+    if len(text) > LONGEST_TEXT:
+        message = f"{what}: {len(text)} characters, the limit is {LONGEST_TEXT}"
+        yield Problem(where, message, f"shorten {text[:20]!r}…")
+    found = _CONTROL.search(text)
+    if found:
+        fix = 'take it out; several lines are written ["DEPTH", "J4"]'
+        yield Problem(where, f"{what}: control character {found[0]!r} in the text", fix)

@@ -1,0 +1,118 @@
+"""Strict reading of tables: lengths, line numbers, and that no content ends in a traceback."""
+
+from __future__ import annotations
+
+import string
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from labeler.errors import LabelerError, Where
+from labeler.materials import read_coverings, read_families, read_kinds
+from labeler.stocks import read_stock
+from labeler.tables import Document, length, load
+
+KEYS = [
+    "family", "kind", "covering", "name", "source", "sizes", "size", "aliases", "supplied_in", "supplied_mm",
+    "recovered_mm", "wall_mm", "wall_low_mm", "longitudinal_change", "nominal_mm", "max_mm", "below_max",
+    "wall_high_mm", "columns", "cut_lines", "takes", "description", "page_width_mm", "seen",
+]  # fmt: skip
+SCALARS = st.one_of(
+    st.text(string.printable, max_size=8),
+    st.sampled_from(["grid", "wrap", "20 AWG", "0.5 mm2", "1/4 in", "1/0 in", "6.4 mm", "", "-", "."]),
+    st.integers(),
+    st.just(10**400),  # beyond a float
+    st.floats(),
+    st.booleans(),
+    st.dates(),
+)
+VALUES = st.recursive(
+    SCALARS,
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.sampled_from(KEYS), inner, max_size=8),
+    max_leaves=20,
+)
+
+
+@given(st.dictionaries(st.sampled_from(KEYS), VALUES, max_size=6))
+def test_no_content_ends_in_a_traceback(values: dict[str, object]) -> None:
+    document = Document("own.toml", values)
+    for read in (read_families, read_kinds, read_coverings):
+        entries, problems = read(document)
+        assert isinstance(entries, tuple)
+        assert all(str(problem) for problem in problems)
+    stock, problems = read_stock(document, "own")
+    assert (stock is None) == bool(problems)
+
+
+@pytest.mark.parametrize(
+    ("value", "mm"),
+    [
+        (6.4, 6.4),
+        (3, 3.0),
+        ("6.4", 6.4),
+        ("6.4 mm", 6.4),
+        ("6.4mm", 6.4),
+        ("0.25 in", 6.35),  # 0.25 x 25.4
+        ("1/4 in", 6.35),
+        ('1/4"', 6.35),
+        ("1-1/2 in", 38.1),  # 1.5 x 25.4
+        ("1 1/2 in", 38.1),
+    ],
+)
+def test_lengths(value: object, mm: float) -> None:
+    assert length(value) == mm
+
+
+@pytest.mark.parametrize(
+    "value", ["", "mm", "6,4", "1/0", "1.2.3", "six", "6 km", "-1", True, None, [], float("inf")]
+)
+def test_what_is_no_length(value: object) -> None:
+    with pytest.raises(ValueError, match=r"^is "):
+        length(value)
+
+
+def test_a_number_too_long_to_print() -> None:
+    with pytest.raises(ValueError, match="a number too long to print"):
+        length(10**5000)
+
+
+def test_places_in_a_file() -> None:
+    document = Document(
+        "f.toml", {}, ("[[family]]", 'name = "A"', 'sizes = ["1"]', 'name = "B"', 'sizes = ["1"]')
+    )
+    assert document.at("family") == Where("f.toml", 1)
+    assert document.at("name") == Where("f.toml", 2)
+    assert document.at("1", document.at("B").line) == Where("f.toml", 5)
+    assert document.at("nowhere") == Where("f.toml", 0)
+    assert document.at("") == Where("f.toml", 0)
+
+
+@pytest.mark.parametrize(
+    ("content", "message"),
+    [
+        (b"a = 1\nb = \n", "own.toml:2: is no TOML"),
+        (b"a = 1\na = 2\n", "own.toml:2: is no TOML"),
+        (b"a = \xff", "own.toml: byte 5 is not UTF-8"),
+        (b"a = " + b"9" * 5000, "own.toml: is no TOML"),
+        (b"a = " + b"[" * 5000, "own.toml: is no TOML"),
+    ],
+)
+def test_files_that_are_no_toml(tmp_path: Path, content: bytes, message: str) -> None:
+    path = tmp_path / "own.toml"
+    path.write_bytes(content)
+    with pytest.raises(LabelerError) as caught:
+        load(path, "own.toml")
+    assert str(caught.value).startswith(message)
+
+
+def test_a_byte_order_mark_is_passed_over(tmp_path: Path) -> None:
+    path = tmp_path / "own.toml"
+    path.write_bytes(b"\xef\xbb\xbfa = 1\n")
+    assert load(path, "own.toml").values == {"a": 1}
+
+
+def test_a_file_that_is_not_there(tmp_path: Path) -> None:
+    with pytest.raises(LabelerError, match="cannot be read: No such file"):
+        load(tmp_path / "own.toml", "own.toml")
