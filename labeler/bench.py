@@ -22,7 +22,6 @@ PRACTICES: Mapping[str, str] = {
     "even": "turn the work all the time, so that all sides shrink alike",
     "any": "the lettering allows for heat from any side; keep the nozzle moving",
 }
-PLAIN_PRACTICE = "turn the work all the time; there is no lettering to spare"
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +35,7 @@ class Step:
     colour: str
     cut_length_mm: float
     how: str  # what to thread on, from where, before which step
-    heating: str
+    heating: str  # a plain sleeve is heated evenly: there is no lettering to spare
 
     @property
     def place(self) -> str:
@@ -73,7 +72,7 @@ class TubeTotal:
 class Practice:
     """One way to heat, and the places it is for."""
 
-    heating: str  # back first | even | any | plain
+    heating: str  # back first | even | any
     how: str
     places: tuple[str, ...]
 
@@ -222,7 +221,7 @@ def _step(fit: Fit, tube: str) -> Step:
         colour=colour_name(code) or code,
         cut_length_mm=fit.cut_length_mm,
         how=fit.seat.slip_on if fit.seat else "",
-        heating=marker.settings.heating if marker.lettered else "plain",
+        heating=marker.settings.heating if marker.lettered else "even",
     )
 
 
@@ -257,10 +256,9 @@ def _totals(cuts: Iterable[Cut]) -> tuple[TubeTotal, ...]:
 
 
 def _practices(steps: Sequence[Step]) -> tuple[Practice, ...]:
-    """Return the ways to heat that occur, each with its sleeves; plain ones stand last."""
-    ways = {**PRACTICES, "plain": PLAIN_PRACTICE}
-    places = {heating: tuple(step.place for step in steps if step.heating == heating) for heating in ways}
-    return tuple(Practice(heating, ways[heating], found) for heating, found in places.items() if found)
+    """Return the ways to heat that occur, each with its sleeves."""
+    places = {heating: tuple(step.place for step in steps if step.heating == heating) for heating in PRACTICES}
+    return tuple(Practice(heating, PRACTICES[heating], found) for heating, found in places.items() if found)
 
 
 # ---------------------------------------------------------------- what is printed, and what is not

@@ -322,9 +322,7 @@ def _stocks(folders: Iterable[Path], problems: list[Problem]) -> tuple[Stock, ..
     """Return the stocks of every folder, the first of a name kept."""
     stocks: dict[str, Stock] = {}
     for layouts in (*(folder / "layouts" for folder in folders), shipped_layouts()):
-        files = (
-            (path for path in layouts.iterdir() if path.name.endswith(".toml")) if layouts.is_dir() else ()
-        )
+        files = (path for path in layouts.iterdir() if path.name.endswith(".toml")) if layouts.is_dir() else ()
         for path in sorted(files, key=lambda path: path.name):
             name = path.name.removesuffix(".toml")
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -16,7 +16,8 @@ import click
 
 if TYPE_CHECKING:
     from labeler.pipeline import Printed
-    from labeler.record import Record, Recorded
+    from labeler.record.store import Record
+    from labeler.record.values import Recorded
 
 F = TypeVar("F", bound=Callable[..., Any])
 CONTEXT = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
@@ -225,7 +226,10 @@ def _tell(printed: Printed, record: Record) -> None:
     job = printed.job
     count = sum(len(sheet.placed) for sheet in printed.sheets)
     sheets = len(printed.sheets)
-    click.echo(f"unit {job.unit}: {count} markers on {sheets} sheet{'s' if sheets != 1 else ''}, job {job.id}", err=True)
+    click.echo(
+        f"unit {job.unit}: {count} markers on {sheets} sheet{'s' if sheets != 1 else ''}, job {job.id}",
+        err=True,
+    )
     for fit in printed.left_out:
         click.echo(f"left out: {fit.marker.id} {fit.marker.at}: {'; '.join(fit.reasons)}", err=True)
     click.echo(f"recorded in {record.name}", err=True)
@@ -302,7 +306,11 @@ def _chosen(
     if marker and len(found) > 1:
         listed = "\n".join(f"  {line}" for line in _marker_lines(found))
         raise LabelerError(
-            Problem(Where(record.name), f"{len(found)} markers match {asked!r}:\n{listed}\n", "name one by its id and --unit")
+            Problem(
+                Where(record.name),
+                f"{len(found)} markers match {asked!r}:\n{listed}\n",
+                "name one by its id and --unit",
+            )
         )
     return found
 
@@ -324,7 +332,7 @@ def _marker_lines(found: Iterable[Recorded]) -> Iterable[str]:
     return _columns(("id", "unit", "kind", "place", "text", "tube", "sheet", "state"), rows)
 
 
-def _columns(headings: tuple[str, ...], rows: list[tuple[str, ...]]) -> Iterable[str]:
+def _columns(headings: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> Iterable[str]:
     widths = [max(map(len, column)) for column in zip(headings, *rows, strict=True)]
     for row in (headings, *rows):
         yield "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()
@@ -339,7 +347,9 @@ def _columns(headings: tuple[str, ...], rows: list[tuple[str, ...]]) -> Iterable
 @click.option("--sleeve", metavar="NAME", help="A tube or a family; default: the families of the defaults.")
 @click.option("--cut", metavar="MM", help="Cut length; default: the shortest that carries the text.")
 @_options(_SET, _JSON)
-def fit_command(text: str, over: str, sleeve: str | None, cut: str | None, settings: dict[str, str], as_json: bool) -> None:
+def fit_command(
+    text: str, over: str, sleeve: str | None, cut: str | None, settings: dict[str, str], as_json: bool
+) -> None:
     """Say whether TEXT will read on a sleeve shrunk onto a diameter.
 
     Example: labeler fit "DEPTH J4" --over 4.2
@@ -456,7 +466,8 @@ def record_list_command(record_path: str | None, as_json: bool) -> None:
         _print_json([asdict(job) for job in jobs])
         return
     rows = [
-        (str(j.id), j.kind, j.unit, j.part_number or j.harness, j.revision, j.state, j.at, j.who, j.reason) for j in jobs
+        (str(j.id), j.kind, j.unit, j.part_number or j.harness, j.revision, j.state, j.at, j.who, j.reason)
+        for j in jobs
     ]
     for line in _columns(("job", "kind", "unit", "harness", "rev", "state", "when", "who", "reason"), rows):
         click.echo(line)

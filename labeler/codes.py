@@ -65,9 +65,7 @@ def qr(payload: str, error_correction: str = "M", mask: int | None = None) -> tu
     return tuple("".join("1" if dark else "0" for dark in row) for row in symbol.modules)
 
 
-def place_qr(
-    rows: tuple[str, ...], payload: str, x_mm: float, y_mm: float, side_mm: float, dpi: float
-) -> Symbol:
+def place_qr(rows: tuple[str, ...], payload: str, x_mm: float, y_mm: float, side_mm: float, dpi: float) -> Symbol:
     """Return the symbol with its lower left corner at the place, as large as whole dots allow.
 
     Parameters

@@ -202,9 +202,7 @@ def _one_group(placed: tuple[Placed, ...]) -> str:
 # ---------------------------------------------------------------- what can be wrong
 
 
-def _stocks_wrong(
-    batches: _Batch, stocks: Mapping[str, Stock], start: Mapping[str, str]
-) -> Iterator[Problem]:
+def _stocks_wrong(batches: _Batch, stocks: Mapping[str, Stock], start: Mapping[str, str]) -> Iterator[Problem]:
     for name in dict.fromkeys((*batches, *start)):
         if name in stocks:
             yield from stock_problems(stocks[name])
@@ -244,9 +242,7 @@ def _oversize(piece: Piece, width: float, height: float) -> Problem:
     return Problem(NOWHERE, message, "choose a stock with larger cells, or a shorter or narrower piece")
 
 
-def _starts_wrong(
-    batches: _Batch, stocks: Mapping[str, Stock], start: Mapping[str, str]
-) -> Iterator[Problem]:
+def _starts_wrong(batches: _Batch, stocks: Mapping[str, Stock], start: Mapping[str, str]) -> Iterator[Problem]:
     for name, cell in start.items():
         stock = stocks[name]
         if stock.kind == "reel":
@@ -315,9 +311,7 @@ def _cell_wrong(stock: Stock) -> Iterator[Problem]:
         message = f"print_around_mm {stock.print_around_mm:g} of a cell {stock.cell_height_mm:g} mm high"
         yield _wrong(stock, message, "the printed zone is above 0 and leaves a clear tail")
     if _ruler_wrong(stock):
-        message = (
-            f"the ruler at {stock.ruler_x_mm:g}, {stock.ruler_y_mm:g} mm leaves the page or meets a cell"
-        )
+        message = f"the ruler at {stock.ruler_x_mm:g}, {stock.ruler_y_mm:g} mm leaves the page or meets a cell"
         fix = f"find {RULER_AREA_MM[0]:g} x {RULER_AREA_MM[1]:g} mm that are free"
         yield _wrong(stock, message, fix)
 
@@ -343,10 +337,7 @@ def _ruler_wrong(stock: Stock) -> bool:
     left, low, far, high = _field(stock)
     taken = cells(stock) if stock.kind == "grid" else (Cell("", left, low, far - left, high - low),)
     return any(
-        x < cell.x_mm + cell.width_mm
-        and right > cell.x_mm
-        and y < cell.y_mm + cell.height_mm
-        and top > cell.y_mm
+        x < cell.x_mm + cell.width_mm and right > cell.x_mm and y < cell.y_mm + cell.height_mm and top > cell.y_mm
         for cell in taken
     )
 

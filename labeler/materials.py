@@ -151,9 +151,7 @@ def _entries(
     return tuple(entries.values()), problems
 
 
-def _rows(
-    document: Document, entry: Row, form: Form, key: str
-) -> Iterator[tuple[Row, list[Problem], Where, str]]:
+def _rows(document: Document, entry: Row, form: Form, key: str) -> Iterator[tuple[Row, list[Problem], Where, str]]:
     """Yield each row of an entry's sizes: values, problems, place and name; names must differ."""
     start = document.at(entry["name"]).line
     seen = set()
@@ -260,9 +258,7 @@ def _kind(document: Document, entry: Row) -> tuple[WireKind, list[Problem]]:
     for row, found, where, name in _rows(document, entry, WIRE, "size"):
         if not found:
             low, high = _diameters(entry, row)
-            found += [
-                Problem(where, f"{name}: {text}", fix) for text, fix in _no_wire(row["size"], low, high)
-            ]
+            found += [Problem(where, f"{name}: {text}", fix) for text, fix in _no_wire(row["size"], low, high)]
             source = "; ".join(filter(None, [_source(entry, row), row.get("remark", "")]))
             sizes.append((row["size"], WireDiameter(Range(low, high), source)))
         problems += found

@@ -88,6 +88,8 @@ class Pin:
 
 @dataclass(frozen=True, slots=True)
 class Connector:
+    """A housing, terminal, splice or junction, with what a sleeve would have to pass."""
+
     id: str
     kind: str = "connector"  # connector | splice | ring terminal | loose end | junction
     description: str = ""
@@ -118,6 +120,8 @@ class Circuit:
 
 @dataclass(frozen=True, slots=True)
 class Cable:
+    """A jacketed cable; circuits name it to become its cores."""
+
     id: str
     outside_mm: float | None = None
     where: Where = NOWHERE
@@ -125,6 +129,8 @@ class Cable:
 
 @dataclass(frozen=True, slots=True)
 class BranchEnd:
+    """Where a branch stops, and the sleeve that stands there."""
+
     at: str  # a connector's id
     text: tuple[str, ...] = ()  # (): branch id and connector; one string may be broken, several are kept
     fitted: bool = False
@@ -137,6 +143,8 @@ class BranchEnd:
 
 @dataclass(frozen=True, slots=True)
 class Branch:
+    """One limb of the harness."""
+
     id: str
     circuits: tuple[str, ...] = ()  # (): all circuits that end at its ends' connectors
     ends: tuple[BranchEnd, ...] = ()
@@ -149,12 +157,16 @@ class Branch:
 
 @dataclass(frozen=True, slots=True)
 class Item:
+    """A line of a bag's contents."""
+
     item: str
     quantity: float = 1
 
 
 @dataclass(frozen=True, slots=True)
 class Bag:
+    """A kit bag, with what belongs in it."""
+
     id: str
     branch: str = ""  # a branch's id, or "" (the whole harness, or a connector's bag)
     connector: str = ""
@@ -424,6 +436,8 @@ class Piece:
 
 @dataclass(frozen=True, slots=True)
 class Placed:
+    """A piece in its cell."""
+
     piece: Piece
     cell: str  # "B3": column letter, row number
     x_mm: float  # lower left corner, from the page's lower left corner
@@ -432,6 +446,8 @@ class Placed:
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
+    """One page of one stock."""
+
     stock: Stock
     number: int  # counted over the whole job, from 1
     width_mm: float

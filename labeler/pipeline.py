@@ -34,8 +34,8 @@ from labeler.plan import branches_of, circuits_of, plan, tag_words
 from labeler.size import choose_tubes, end_seat, wire_seat
 
 if TYPE_CHECKING:
-    from labeler.record import Record, Recorded
-    from labeler.record.values import Job
+    from labeler.record.store import Record
+    from labeler.record.values import Job, Recorded
 
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 PLACEHOLDER_UNIT = "0001"  # what a check writes on the tags: no serial is given yet
@@ -207,7 +207,13 @@ class _Fitter:
         return self.through[branch.id]
 
     def _wire_seat(self, circuit: Circuit, marker: Marker) -> Seat:
-        key = (circuit.size, circuit.wire, circuit.outside_mm, id(circuit.settings), marker.kind == "wrap" or marker.at)
+        key = (
+            circuit.size,
+            circuit.wire,
+            circuit.outside_mm,
+            id(circuit.settings),
+            marker.kind == "wrap" or marker.at,
+        )
         if key not in self.wire_seats:
             self.wire_seats[key] = wire_seat(circuit, marker.at, self.harness, self.catalogue)
         return self.wire_seats[key]
@@ -464,12 +470,16 @@ def reprint(
         stocks, pieces = {stock: other}, [replace(piece, stock=stock) for piece in pieces]
     if start and len(stocks) > 1:
         raise WrongUse(
-            Problem(Where("--start"), f"the markers are on {len(stocks)} stocks: {', '.join(stocks)}", "name one marker")
+            Problem(
+                Where("--start"),
+                f"the markers are on {len(stocks)} stocks: {', '.join(stocks)}",
+                "name one marker",
+            )
         )
-    sheets = _same_sheets(drawn) if same_places else lay_out(pieces, stocks, dict.fromkeys(stocks, start) if start else None)
-    job = record.prepare_reprint(
-        drawn, sheets, fonts=_fonts_at_hand(sheets), reason=reason, who=who, version=version()
+    sheets = (
+        _same_sheets(drawn) if same_places else lay_out(pieces, stocks, dict.fromkeys(stocks, start) if start else None)
     )
+    job = record.prepare_reprint(drawn, sheets, fonts=_fonts_at_hand(sheets), reason=reason, who=who, version=version())
     harness = Harness(drawn[0].harness, drawn[0].part_number, drawn[0].revision)
     files = _Names(folder, harness, "").files(drawn[0].unit, sheets, f"-reprint-{job.id}")
     try:

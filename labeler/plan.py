@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator
 from hashlib import blake2b
 from string import Formatter
 
-from labeler.errors import Problem, nearest
+from labeler.errors import Problem, Where, nearest
 from labeler.formulas.check import check_character
 from labeler.model import (
     Bag,
@@ -23,7 +23,6 @@ from labeler.model import (
     Pin,
     Settings,
     TagWords,
-    Where,
 )
 
 # Letters and digits of marker ids: of each pair that is confused (0/O, 1/I, 2/Z, 5/S, 8/B) the digit only.

@@ -18,7 +18,12 @@ MOST_WIRES = 2000
 
 
 def fit_text(
-    text: str, over: str, *, sleeve: str | None = None, cut: str | None = None, settings: Mapping[str, str] | None = None
+    text: str,
+    over: str,
+    *,
+    sleeve: str | None = None,
+    cut: str | None = None,
+    settings: Mapping[str, str] | None = None,
 ) -> Fit:
     """Return the answer for one text on a sleeve over a diameter, or a range such as ``4.0-4.6`` [mm].
 
@@ -88,7 +93,9 @@ def bundle_of(wires: str, settings: Mapping[str, str] | None = None) -> Bundle:
         except LabelerError as error:
             problems += error.problems
         except ValueError as error:
-            problems.append(Problem(Where("WIRES"), f"{item.strip()!r}: {error}", 'write "2 x 20 AWG TXL" or "3 x 1.9 mm"'))
+            problems.append(
+                Problem(Where("WIRES"), f"{item.strip()!r}: {error}", 'write "2 x 20 AWG TXL" or "3 x 1.9 mm"')
+            )
     if not problems and len(ranges) > MOST_WIRES:
         problems.append(Problem(Where("WIRES"), f"{len(ranges)} wires, at most {MOST_WIRES}", "measure the bundle"))
     if problems:

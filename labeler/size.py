@@ -48,7 +48,7 @@ def wire_diameter(circuit: Circuit, settings: Settings, catalogue: Catalogue) ->
                 'give the wire\'s size ("20 AWG", "0.5 mm2") or its measured outside diameter',
             )
         )
-    return catalogue.wire_diameter(circuit.wire or settings.wire, circuit.size)
+    return catalogue.wire_diameter(circuit.wire or settings.wire, circuit.size, circuit.where)
 
 
 def bundle(wires: Iterable[Range], settings: Settings) -> Bundle:
@@ -87,7 +87,10 @@ def branch_bundle(branch: Branch, circuits: tuple[Circuit, ...], harness: Harnes
     every wire whose diameter is not known, or where no circuit runs through the branch.
     """
     if branch.diameter_mm:
-        low, high = branch.diameter_mm - branch.diameter_tolerance_mm, branch.diameter_mm + branch.diameter_tolerance_mm
+        low, high = (
+            branch.diameter_mm - branch.diameter_tolerance_mm,
+            branch.diameter_mm + branch.diameter_tolerance_mm,
+        )
         measured = Range(low, high)
         return Bundle(measured, measured, f"measured {branch.diameter_mm:g} mm ± {branch.diameter_tolerance_mm:g} mm")
     if not circuits:
@@ -102,8 +105,9 @@ def branch_bundle(branch: Branch, circuits: tuple[Circuit, ...], harness: Harnes
     base = branch.settings or harness.settings
     wires: list[Range] = []
     problems: list[Problem] = []
-    for cable in dict.fromkeys(c.cable for c in circuits if c.cable in jackets):
-        wires.append(Range(jackets[cable], jackets[cable]))  # type: ignore[arg-type]
+    wires += [
+        Range(jackets[name], jackets[name]) for name in dict.fromkeys(c.cable for c in circuits) if name in jackets
+    ]
     for circuit in circuits:
         if circuit.cable in jackets:
             continue
@@ -141,7 +145,15 @@ def end_seat(
     wires = "1 wire" if len(circuits) == 1 else f"{len(circuits)} wires"
     sources = (bare.source, *((f"covering {covering}: {covering_source}",) if wall.high else ()))
     sits_on = (wires if circuits else "measured bundle") + (f", {covering}" if wall.high else "")
-    return Seat(passes, closes_on, text_on, sits_on, slip_on, obstacle if largest > covered.passes.high else "", sources)
+    return Seat(
+        passes,
+        closes_on,
+        text_on,
+        sits_on,
+        slip_on,
+        obstacle if largest > covered.passes.high else "",
+        sources,
+    )
 
 
 def wire_seat(circuit: Circuit, at: str, harness: Harness, catalogue: Catalogue) -> Seat:
@@ -180,7 +192,11 @@ def _way_on(branch: Branch, end: BranchEnd, harness: Harness) -> tuple[str, str,
     others = [e for e in branch.ends if e is not end and _kind(connectors, e.at) != "junction"]
     for other in others:
         if not other.fitted:
-            return "", f"thread on from {other.at}, before its contacts are crimped: {end.at} is already fitted", 0.0
+            return (
+                "",
+                f"thread on from {other.at}, before its contacts are crimped: {end.at} is already fitted",
+                0.0,
+            )
     fitted = [connectors[e.at] for e in (end, *others) if e.at in connectors and connectors[e.at].outside_mm]
     if not fitted:
         raise LabelerError(
@@ -193,7 +209,11 @@ def _way_on(branch: Branch, end: BranchEnd, harness: Harness) -> tuple[str, str,
         )
     over = min(fitted, key=lambda c: c.outside_mm or 0.0)
     width = over.outside_mm or 0.0
-    return f"connector {over.id}, {width:g} mm", f"pass over the fitted connector {over.id} ({width:g} mm)", width
+    return (
+        f"connector {over.id}, {width:g} mm",
+        f"pass over the fitted connector {over.id} ({width:g} mm)",
+        width,
+    )
 
 
 def _kind(connectors: dict[str, Connector], name: str) -> str:

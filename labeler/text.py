@@ -91,7 +91,11 @@ def font_for(name: str, characters: frozenset[str]) -> tuple[Font, str]:
     tried = ", ".join((font.name, *font.stand_in))
     signs = ", ".join(f"{c!r} (U+{ord(c):04X})" for c in lacking)
     raise LabelerError(
-        Problem(Where(""), f"no glyph for {signs} in {tried}", "write it otherwise, or name a TTF file that has it")
+        Problem(
+            Where(""),
+            f"no glyph for {signs} in {tried}",
+            "write it otherwise, or name a TTF file that has it",
+        )
     )
 
 

@@ -177,9 +177,7 @@ def _wires(harness: Harness, catalogue: Catalogue) -> Iterator[Problem]:
         yield Problem(unsized[0].where, message, "give one, or measure the branch: diameter_mm", warning=True)
 
 
-def _without_diameter(
-    alike: Mapping[tuple[str, str], Sequence[Circuit]], catalogue: Catalogue
-) -> Iterator[Problem]:
+def _without_diameter(alike: Mapping[tuple[str, str], Sequence[Circuit]], catalogue: Catalogue) -> Iterator[Problem]:
     """Yield each kind of wire that is unknown, and each size that a known one lacks."""
     unknown: set[str] = set()
     for (kind, size), circuits in alike.items():
@@ -222,9 +220,7 @@ def _cables(harness: Harness, names: _Names) -> Iterator[Problem]:
                 yield names.unknown("cable", circuit.cable, circuit.where, circuit.id)
             told.add(circuit.cable)
         elif cable.outside_mm is not None and (circuit.outside_mm or 0.0) > cable.outside_mm:
-            message = (
-                f"{circuit.id}: core {circuit.outside_mm:g} mm in cable {cable.id} of {cable.outside_mm:g} mm"
-            )
+            message = f"{circuit.id}: core {circuit.outside_mm:g} mm in cable {cable.id} of {cable.outside_mm:g} mm"
             yield Problem(circuit.where, message, "check both outside diameters")
 
 
@@ -307,9 +303,7 @@ def _settings(harness: Harness, catalogue: Catalogue) -> Iterator[Problem]:
                     yield Problem(where, f"{what}: {found.message}", found.fix)
 
 
-def _looked_up(
-    settings: Settings, catalogue: Catalogue
-) -> Iterator[tuple[str, str, Callable[[str], object]]]:
+def _looked_up(settings: Settings, catalogue: Catalogue) -> Iterator[tuple[str, str, Callable[[str], object]]]:
     if settings.wire:
         yield "wire", settings.wire, catalogue.wire_kind
     if settings.covering_wall_mm is None:

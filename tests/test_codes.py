@@ -48,6 +48,7 @@ def test_qr_is_the_standards_own_example() -> None:
         ("A" * 21, "M", 25),
         ("a" * 14, "M", 21),
         ("a" * 15, "M", 25),
+        ("a" + "1" * 14, "M", 25),  # one segment: 15 bytes, not a letter and 14 digits
         ("A" * 38, "M", 25),  # V2-M 38 capitals
         ("A" * 39, "M", 29),
         ("a" * 32, "Q", 29),  # V3-Q 32 bytes

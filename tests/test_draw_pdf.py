@@ -109,9 +109,7 @@ def test_text_comes_in_reading_order_line_by_line_and_copy_by_copy() -> None:
     assert text_of(data)[-5:] == ["DEPTH", "J4", "DEPTH", "J4", "GPS"]
 
 
-SIGNS = "".join(
-    sorted(set(load_font(NARROW).advances) & set(map(chr, (*range(33, 127), *range(161, 0x500)))))
-)
+SIGNS = "".join(sorted(set(load_font(NARROW).advances) & set(map(chr, (*range(33, 127), *range(161, 0x500))))))
 
 
 @settings(max_examples=25, deadline=None)
@@ -189,9 +187,7 @@ def test_the_words_of_the_ruler_stay_in_the_area_kept_for_them(name: str) -> Non
     picture = grey(drawn(sheets), 300)
     dot = 25.4 / 300
     dark = picture < 160
-    bottom, top = (
-        picture.shape[0] - round(y / dot) for y in (stock.ruler_y_mm - 0.2, stock.ruler_y_mm + 3.2)
-    )
+    bottom, top = (picture.shape[0] - round(y / dot) for y in (stock.ruler_y_mm - 0.2, stock.ruler_y_mm + 3.2))
     strip = np.flatnonzero(dark[top:bottom].any(axis=0)) * dot
     assert stock.ruler_x_mm - 0.2 <= strip[0]
     assert 80 < strip[-1] - stock.ruler_x_mm <= 94
@@ -249,6 +245,14 @@ def test_cut_lines_and_holes() -> None:
     picture = grey(drawn(sheets_of(card.name, Face(35, 11))), 600)
     assert _grey_at(picture, card.left_mm + 35, 148.5 - 19 - 5) < 200
     assert _grey_at(picture, card.left_mm + 62, 148.5 - 19 - 5) == 255
+
+
+def test_a_small_piece_is_cut_out_with_its_whole_cell() -> None:
+    tag = STOCKS["tag-a4-95x54"]
+    picture = grey(drawn(sheets_of(tag.name, Face(20, 10))), 600)
+    for x, y in ((40, 0), (40, 54), (0, 27), (95, 27)):  # the middle of each side of cell A1, more or less
+        assert _grey_at(picture, tag.left_mm + x, 297 - 19 - y) < 200
+    assert _grey_at(picture, tag.left_mm + 20, 297 - 19 - 5) == 255
 
 
 def _grey_at(picture: np.ndarray[Any, Any], x_mm: float, y_mm: float) -> int:
@@ -310,9 +314,7 @@ def test_dark_rectangles_cover_each_dark_module_once(rows: list[str]) -> None:
         for down in range(high)
         for right in range(wide)
     )
-    dark = {
-        (row, column) for row, line in enumerate(rows) for column, module in enumerate(line) if module == "1"
-    }
+    dark = {(row, column) for row, line in enumerate(rows) for column, module in enumerate(line) if module == "1"}
     assert set(covered) == dark
     assert set(covered.values()) <= {1}
 
@@ -391,9 +393,7 @@ def test_operations_are_written_in_points() -> None:
     operations = face_operations(face).split()
     assert operations[0] == "BT"
     assert operations[2:4] == ["7.2000", "Tf"]
-    assert " ".join(operations[4:]) == (
-        r"1 0 0 1.5 72.000 14.400 Tm (J4\)) Tj 1 0 0 1.5 72.000 10.800 Tm (J4\)) Tj ET"
-    )
+    assert " ".join(operations[4:]) == (r"1 0 0 1.5 72.000 14.400 Tm (J4\)) Tj 1 0 0 1.5 72.000 10.800 Tm (J4\)) Tj ET")
 
 
 def test_a_page_is_compressed() -> None:

@@ -49,12 +49,8 @@ REEL = Stock(name="reel", kind="reel", takes="sleeve", description="reel")
 KNOWN = {stock.name: stock for stock in (GRID, CARD, REEL)}
 
 
-def pieces(
-    count: int, stock: str = "small", group: str = "", width: float = 20, height: float = 10
-) -> list[Piece]:
-    return [
-        Piece(f"{group}{number}", Face(width, height), stock, group, f"W{number}") for number in range(count)
-    ]
+def pieces(count: int, stock: str = "small", group: str = "", width: float = 20, height: float = 10) -> list[Piece]:
+    return [Piece(f"{group}{number}", Face(width, height), stock, group, f"W{number}") for number in range(count)]
 
 
 def where(sheet: Sheet) -> list[tuple[str, str]]:
@@ -186,9 +182,7 @@ def grids(draw: st.DrawFn) -> Stock:
 
 
 @given(grids(), st.integers(1, 200), st.data())
-def test_any_grid_takes_every_piece_once_inside_the_page(
-    stock: Stock, count: int, data: st.DataObject
-) -> None:
+def test_any_grid_takes_every_piece_once_inside_the_page(stock: Stock, count: int, data: st.DataObject) -> None:
     start = data.draw(st.integers(0, stock.columns * stock.rows - 1))
     cell = cell_name(start % stock.columns, start // stock.columns)
     given_pieces = pieces(count, "any", width=stock.cell_width_mm, height=stock.cell_height_mm)

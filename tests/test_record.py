@@ -14,6 +14,7 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 
@@ -250,9 +251,7 @@ def test_two_units_share_what_is_the_same(record: Record) -> None:
 
 def test_canonical_sheets_come_back_to_the_last_digit(record: Record) -> None:
     third = Face(1 / 3, 2 / 3, (Run("K4", "Boat Sans", math.pi, math.e, 1 / 7, math.sqrt(2)),))
-    sheet = canonical_sheet(
-        Sheet(TAGS, 1, 210.0, 297.0, "g", (Placed(Piece("k", third, ""), "A1", 10 / 3, 20 / 3),))
-    )
+    sheet = canonical_sheet(Sheet(TAGS, 1, 210.0, 297.0, "g", (Placed(Piece("k", third, ""), "A1", 10 / 3, 20 / 3),)))
     record.prepare(NewJob(BOAT, (sheet,), {"k": row("k", "tag", "K4", "K4")}, fonts=FONTS))
     (item,) = record.markers("1")
     assert item.face == sheet.placed[0].piece.face
@@ -276,9 +275,7 @@ def test_a_described_marker_on_no_sheet_is_plain(record: Record) -> None:
         ({"left_out": (LeftOut(row("bag.K4", "tag", "K4", ""), "no"),)}, "left out and stands on a sheet"),
     ],
 )
-def test_an_incomplete_job_is_refused_and_leaves_nothing(
-    record: Record, changes: dict[str, object], word: str
-) -> None:
+def test_an_incomplete_job_is_refused_and_leaves_nothing(record: Record, changes: dict[str, object], word: str) -> None:
     with pytest.raises(LabelerError, match=word):
         record.prepare(boat_job(**changes))  # type: ignore[arg-type]
     assert record.jobs() == ()
@@ -664,9 +661,7 @@ def test_a_path_below_a_file_is_refused(tmp_path: Path) -> None:
     only_problem(raised)
 
 
-@pytest.mark.parametrize(
-    "content", [b"", b"\0" * 8192, b"harness,branch\n" * 500, b"SQLite format 3\0" + b"\7" * 9000]
-)
+@pytest.mark.parametrize("content", [b"", b"\0" * 8192, b"harness,branch\n" * 500, b"SQLite format 3\0" + b"\7" * 9000])
 def test_what_is_no_record_is_refused_and_left_alone(tmp_path: Path, content: bytes) -> None:
     path = tmp_path / "r.db"
     path.write_bytes(content)
@@ -734,6 +729,28 @@ def test_a_damaged_page_is_a_problem_or_does_not_matter_never_a_traceback(tmp_pa
         for suffix in ("-wal", "-shm"):
             Path(f"{path}{suffix}").unlink(missing_ok=True)
     assert refused >= 5  # at least the head, and the tables that every question touches
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_damaged_bytes_are_a_problem_or_do_not_matter_never_a_traceback(tmp_path: Path, seed: int) -> None:
+    import random
+
+    content = bytearray(filled(tmp_path / "r.db"))
+    chance = random.Random(seed)
+    for _ in range(200):
+        content[chance.randrange(100, len(content))] = chance.randrange(256)
+    (tmp_path / "r.db").write_bytes(content)
+    with suppress(LabelerError):
+        ask_everything(tmp_path / "r.db")
+
+
+def test_damage_in_the_tables_own_names_is_a_problem(tmp_path: Path) -> None:
+    # SQLite's message quotes the damaged name, which is then no UTF-8
+    content = filled(tmp_path / "r.db")
+    (tmp_path / "r.db").write_bytes(content.replace(b"CREATE TABLE unit", b"CREATE TABL\xb5 unit"))
+    with pytest.raises(LabelerError) as raised:
+        open_record(tmp_path / "r.db")
+    assert "the file is damaged" in only_problem(raised)
 
 
 def test_a_face_that_was_tampered_with_is_refused(tmp_path: Path) -> None:

@@ -29,8 +29,9 @@ SIDE_MM, HEAD_MM, FOOT_MM = 12.0, 10.0, 14.0
 PLAIN, BOLD = "Atkinson Hyperlegible", "Atkinson Hyperlegible Bold"
 TICK_MM = 3.8
 LEADING = 1.18
-TITLE_PT, HEAD_PT, BODY_PT, NOTE_PT, SMALL_PT = 17.0, 11.0, 8.5, 7.5, 7.0
-HEAVY_PT, MIDDLE_PT, THIN_PT = 1.4, 0.8, 0.3
+GAP_PT = 7.0
+TITLE_PT, HEAD_PT, BODY_PT, NOTE_PT, SMALL_PT, SOURCE_PT = 17.0, 11.0, 8.5, 7.5, 7.0, 6.0
+HEAVY_PT, MIDDLE_PT, THIN_PT = 1.4, 0.8, 0.4
 
 Row = Sequence[Any]
 
@@ -196,8 +197,8 @@ def _table(
         ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
         ("LEFTPADDING", (0, 0), (-1, -1), 2),
         ("RIGHTPADDING", (0, 0), (-1, -1), 2),
-        ("TOPPADDING", (0, 0), (-1, -1), 2.2),
-        ("BOTTOMPADDING", (0, 0), (-1, -1), 2.8),
+        ("TOPPADDING", (0, 0), (-1, -1), 2.4),
+        ("BOTTOMPADDING", (0, 0), (-1, -1), 2.6),
     ]
     return LongTable(
         [list(row) for row in rows],
@@ -211,21 +212,39 @@ def _table(
 
 
 def _listing(
-    heads: Sequence[str], rows: Sequence[Row], shares: Sequence[float], room: float, *looks: Any
+    title: str, heads: Sequence[str], rows: Sequence[Row], shares: Sequence[float], room: float, *looks: Any
 ) -> Any:
-    """Return a table with small heads over thin rules; ``shares`` are parts of the room."""
+    """Return a table under its title and small heads, both repeated overleaf; ``shares`` divide the room."""
     whole = sum(shares)
     head = [_words(_marked_up(word), SMALL_PT) for word in heads]
-    return _table(
-        [head, *rows],
+    table = _table(
+        [[title, *[None] * (len(heads) - 1)], head, *rows],
         [room * share / whole for share in shares],
-        ("LINEBELOW", (0, 0), (-1, 0), MIDDLE_PT, "black"),
-        ("LINEBELOW", (0, 1), (-1, -1), THIN_PT, "black"),
-        ("TOPPADDING", (0, 0), (-1, 0), 0.5),
-        ("BOTTOMPADDING", (0, 0), (-1, 0), 1.5),
+        *_TITLED,
+        ("LINEBELOW", (0, 1), (-1, 1), MIDDLE_PT, "black"),
+        ("LINEBELOW", (0, 2), (-1, -1), THIN_PT, "grey"),
+        ("TOPPADDING", (0, 1), (-1, 1), 1),
+        ("BOTTOMPADDING", (0, 1), (-1, 1), 1),
         *looks,
-        heads=1,
+        heads=2,
     )
+    table.spaceBefore = GAP_PT
+    return table
+
+
+_TITLED = (
+    ("SPAN", (0, 0), (-1, 0)),
+    ("LEFTPADDING", (0, 0), (-1, 0), 0),
+    ("TOPPADDING", (0, 0), (-1, 0), 0),
+    ("BOTTOMPADDING", (0, 0), (-1, 0), 2),
+)
+_BOXED = ("BOX", (0, 1), (-1, -1), HEAVY_PT, "black")
+_BARE = tuple((f"{side}PADDING", (0, 0), (-1, -1), 0) for side in ("LEFT", "RIGHT", "TOP", "BOTTOM"))
+
+
+def _parted(starts: Iterable[int]) -> list[tuple[Any, ...]]:
+    """Return a stronger rule above each of the rows of a listing, counted from 0 under its heads."""
+    return [("LINEABOVE", (0, row + 2), (-1, row + 2), MIDDLE_PT, "black") for row in starts if row]
 
 
 def _tick() -> Any:
@@ -234,9 +253,9 @@ def _tick() -> Any:
     return _table([[None]], [side], ("BOX", (0, 0), (-1, -1), MIDDLE_PT, "black"), heights=[side])
 
 
-def _heading(words: str, note: str = "") -> Any:
+def _titled(words: str, note: str = "") -> Any:
     after = f" &nbsp; {_small(_marked_up(note))}" if note else ""
-    return _words(_bold(words) + after, HEAD_PT, spaceBefore=9, spaceAfter=2.5, keepWithNext=1)
+    return _words(_bold(words) + after, HEAD_PT)
 
 
 # ---------------------------------------------------------------- the parts
@@ -246,25 +265,24 @@ def _title(sheet: BenchSheet, room: float) -> Iterator[Any]:
     part = " ".join(filter(None, (sheet.part_number, f"rev {sheet.revision}" if sheet.revision else "")))
     fields = [("Part number", part), ("Unit", sheet.unit), ("Date", sheet.date)]
     cells = [[_words(_marked_up(label), SMALL_PT), _words(_bold(value), HEAD_PT)] for label, value in fields]
-    name = [_words(_small("BENCH SHEET", SMALL_PT)), _words(_bold(sheet.harness), TITLE_PT)]
-    rule = ("BOX", (0, 0), (-1, -1), HEAVY_PT, "black"), ("LINEBEFORE", (1, 0), (-1, -1), THIN_PT, "black")
-    top = ("VALIGN", (0, 0), (-1, -1), "TOP")
-    yield _table([[name, *cells]], [room * share for share in (0.49, 0.21, 0.15, 0.15)], *rule, top)
+    name = [_words("BENCH SHEET", SMALL_PT), _words(_bold(sheet.harness), TITLE_PT)]
     if sheet.missing:
         count = len(sheet.missing)
         words = f"{count} marker{'s' if count > 1 else ''} left out or not fitting: see NOT ON THIS HARNESS"
-        yield _words(_bold(words), BODY_PT, spaceBefore=4)
+        name.append(_words(_bold(words), spaceBefore=2))
+    rule = ("BOX", (0, 0), (-1, -1), HEAVY_PT, "black"), ("LINEBEFORE", (1, 0), (-1, -1), THIN_PT, "black")
+    top = ("VALIGN", (0, 0), (-1, -1), "TOP")
+    yield _table([[name, *cells]], [room * share for share in (0.49, 0.21, 0.15, 0.15)], *rule, top)
 
 
 def _steps(words: str, note: str, steps: Sequence[Step], room: float) -> Iterator[Any]:
     if not steps:
         return
-    yield _heading(words, note)
     heads = ("on", "branch end", "sleeve says", "tube", "cut", "how", "shrunk, heat")
     rows = [_step_row(step) for step in steps]
     starts = [i for i, step in enumerate(steps) if i and step.branch != steps[i - 1].branch]
-    rules = [("LINEABOVE", (0, i + 1), (-1, i + 1), MIDDLE_PT, "black") for i in starts]
-    yield _listing(heads, rows, (8, 23, 38, 34, 14, 47, 22), room, *rules, _box())
+    shares = (7.5, 21, 33, 33, 13, 60, 21)
+    yield _listing(_titled(words, note), heads, rows, shares, room, *_parted(starts), _BOXED)
 
 
 def _step_row(step: Step) -> Row:
@@ -281,47 +299,36 @@ def _step_row(step: Step) -> Row:
     )
 
 
-_BARE = tuple((f"{side}PADDING", (0, 0), (-1, -1), 0) for side in ("LEFT", "RIGHT", "TOP", "BOTTOM"))
-
-
-def _box() -> tuple[Any, ...]:
-    return "BOX", (0, 0), (-1, -1), HEAVY_PT, "black"
-
-
-def _remarks(
-    words: str, note: str, remarks: Sequence[Remark], room: float, *, heavy: bool = False
-) -> Iterator[Any]:
+def _remarks(words: str, note: str, remarks: Sequence[Remark], room: float, *, heavy: bool = False) -> Iterator[Any]:
     if not remarks:
         return
-    yield _heading(words, note)
     rows = [
         (
             _words(_bold(remark.place)),
             _words(_marked_up(remark.text)),
             _words(_bold(remark.state) if heavy else _marked_up(remark.state)),
             [_words(_marked_up(reason), NOTE_PT) for reason in remark.reasons or ("no reason given",)]
-            + [_words(_bold("What helps: ") + _marked_up(way), NOTE_PT) for way in remark.ways_out],
+            + [_words(f"{_bold('What helps:')} {_marked_up(way)}", NOTE_PT) for way in remark.ways_out],
         )
         for remark in remarks
     ]
-    look = (_box(),) if heavy else ()
-    yield _listing(("marker", "text", "state", "why"), rows, (34, 34, 20, 98), room, *look)
+    heads, look = ("marker", "text", "state", "why"), (_BOXED,) if heavy else ()
+    yield _listing(_titled(words, note), heads, rows, (34, 40, 20, 92), room, *look)
 
 
 def _cuts(sheet: BenchSheet, room: float) -> Iterator[Any]:
     if not sheet.cuts:
         return
     totals = {(total.tube, total.colour): total.length_m for total in sheet.totals}
-    yield _heading("CUT", "lengths before shrinking; totals without waste")
+    title = _titled("CUT", "lengths before shrinking; totals without waste")
     rows: list[Row] = []
-    rules = []
+    starts = []
     for tube, cuts in groupby(sheet.cuts, key=lambda cut: (cut.tube, cut.colour)):
-        if rows:
-            rules.append(("LINEABOVE", (0, len(rows) + 1), (-1, len(rows) + 1), MIDDLE_PT, "black"))
+        starts.append(len(rows))
         for number, cut in enumerate(cuts):
             rows.append(_cut_row(cut, f"{totals[tube]:.3f} m" if number == 0 else ""))
     heads = ("cut", "tube", "pieces", "length", "", "for", "of this tube")
-    yield _listing(heads, rows, (8, 43, 13, 16, 15, 72, 19), room, *rules)
+    yield _listing(title, heads, rows, (8, 43, 13, 16, 15, 72, 19), room, *_parted(starts))
 
 
 def _cut_row(cut: Cut, total: str) -> Row:
@@ -339,7 +346,6 @@ def _cut_row(cut: Cut, total: str) -> Row:
 def _practices(sheet: BenchSheet, room: float) -> Iterator[Any]:
     if not sheet.practices:
         return
-    yield _heading("SHRINK")
     rows = [
         (
             _words(_bold(practice.heating)),
@@ -348,15 +354,13 @@ def _practices(sheet: BenchSheet, room: float) -> Iterator[Any]:
         )
         for practice in sheet.practices
     ]
-    yield _listing(("heat", "how", "for"), rows, (20, 68, 98), room)
+    yield _listing(_titled("SHRINK"), ("heat", "how", "for"), rows, (18, 96, 72), room)
 
 
 def _printed(printed: Sequence[Printed], room: float) -> Iterator[Any]:
     if not printed:
         return
-    yield _heading(
-        "PRINT", "at 100 %, not fitted to the page; the 50 mm ruler on each sheet must measure 50 mm"
-    )
+    note = "at 100 %, not fitted to the page; the 50 mm ruler on each sheet must measure 50 mm"
     rows = [
         (
             _tick(),
@@ -369,7 +373,7 @@ def _printed(printed: Sequence[Printed], room: float) -> Iterator[Any]:
         for stock in printed
     ]
     heads = ("done", "stock", "load", "markers", "sheets", "pages of the job")
-    yield _listing(heads, rows, (8, 40, 82, 15, 13, 28), room)
+    yield _listing(_titled("PRINT", note), heads, rows, (8, 40, 82, 15, 13, 28), room)
 
 
 def _spans(numbers: Sequence[int]) -> str:
@@ -399,21 +403,29 @@ def _cautions(cautions: Sequence[Caution], room: float) -> Iterator[Any]:
         )
         for caution in cautions
     ]
-    half = (len(said) + 1) // 2
-    rows = [(said[i], said[i + half] if i + half < len(said) else None) for i in range(half)]
-    yield _heading("TAKE CARE")
-    top = ("VALIGN", (0, 0), (-1, -1), "TOP")
-    tight = [(f"{side}PADDING", (0, 0), (-1, -1), 0.6) for side in ("TOP", "BOTTOM")]
-    yield _table(rows, [room / 2, room / 2], top, *tight, ("LINEABOVE", (0, 0), (-1, 0), MIDDLE_PT, "black"))
+    half = _half([len(caution.about + caution.text) for caution in cautions])
     where = "; ".join(f"[{letters[source]}] {source[0]} ({source[1]})" for source in sources)
-    yield _words(_marked_up(where), 6.0, leftIndent=2)
+    rows = [
+        (_titled("TAKE CARE"), None),
+        (said[:half], said[half:] or None),
+        (_words(_marked_up(where), SOURCE_PT), None),
+    ]
+    top = ("VALIGN", (0, 0), (-1, -1), "TOP"), ("LINEABOVE", (0, 1), (-1, 1), MIDDLE_PT, "black")
+    low = ("SPAN", (0, 2), (-1, 2)), ("TOPPADDING", (0, 2), (-1, 2), 0)
+    table = _table(rows, [room / 2, room / 2], *_TITLED, *top, *low)
+    table.spaceBefore = GAP_PT
+    yield table
+
+
+def _half(lengths: Sequence[int]) -> int:
+    """Return how many of the parts, taken from the first, are nearest to half of them all."""
+    whole = sum(lengths)
+    return min(range(1, len(lengths) + 1), key=lambda count: abs(2 * sum(lengths[:count]) - whole))
 
 
 def _signatures(room: float) -> Iterator[Any]:
-    cells = [
-        _words(_marked_up(word), SMALL_PT) for word in ("Threaded by", "Shrunk by", "Checked by", "Date")
-    ]
-    looks = ("LINEABOVE", (0, 0), (-1, 0), MIDDLE_PT, "black"), ("BOTTOMPADDING", (0, 0), (-1, -1), 16)
+    cells = [_words(_marked_up(word), SMALL_PT) for word in ("Threaded by", "Shrunk by", "Checked by", "Date")]
+    looks = ("LINEABOVE", (0, 0), (-1, 0), MIDDLE_PT, "black"), ("BOTTOMPADDING", (0, 0), (-1, -1), 14)
     table = _table([cells], [room / 4] * 4, *looks, ("LINEBEFORE", (1, 0), (-1, -1), THIN_PT, "black"))
     table.spaceBefore = 6
     yield table
@@ -421,11 +433,8 @@ def _signatures(room: float) -> Iterator[Any]:
 
 def _wire_ends(connectors: Sequence[WireEnds], room: float) -> Iterator[Any]:
     """Yield a table for each connector: what goes into which cavity."""
-    for place, connector in enumerate(connectors):
-        if place == 0:
-            yield _heading("WIRE ENDS", "what goes into which cavity")
-        about = f" &nbsp; {_small(_marked_up(connector.about))}" if connector.about else ""
-        yield _words(_bold(connector.connector) + about, BODY_PT + 1, spaceBefore=5, keepWithNext=1)
+    for connector in connectors:
+        title = _titled(f"WIRE ENDS AT {connector.connector}", connector.about)
         rows = [
             (
                 _tick(),
@@ -440,7 +449,7 @@ def _wire_ends(connectors: Sequence[WireEnds], room: float) -> Iterator[Any]:
             for end in connector.ends
         ]
         heads = ("in", "cavity", "circuit", "colour", "size", "signal", "to", "marker says")
-        yield _listing(heads, rows, (8, 14, 26, 17, 20, 37, 24, 40), room)
+        yield _listing(title, heads, rows, (8, 14, 26, 17, 20, 37, 24, 40), room)
 
 
 def _draw_foot(canvas: Canvas, sheet: BenchSheet, room: float, pages: int) -> None:

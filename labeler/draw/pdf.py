@@ -228,9 +228,7 @@ class _Ink:
         # argument; asking directly lets a string that is drawn several times be encoded once.
         self._document = canvas._doc
         self._strings: dict[tuple[str, str], tuple[tuple[str, str], ...]] = {}
-        self._faces: dict[
-            int, tuple[Face, str]
-        ] = {}  # by identity; the face is kept so that it stays its own
+        self._faces: dict[int, tuple[Face, str]] = {}  # by identity; the face is kept so that it stays its own
 
     def operations(self, face: Face) -> str:
         """Return what draws the face, once for each face object."""

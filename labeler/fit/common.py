@@ -36,7 +36,10 @@ def font_of(name: str, text: Sequence[str], marker: Marker) -> tuple[Font, tuple
         font, lacking = font_for(name, frozenset(chain.from_iterable(text)))
     except LabelerError as error:
         raise LabelerError(
-            *(Problem(marker.where, f"{marker.at}: text {' '.join(text)!r}: {p.message}", p.fix) for p in error.problems)
+            *(
+                Problem(marker.where, f"{marker.at}: text {' '.join(text)!r}: {p.message}", p.fix)
+                for p in error.problems
+            )
         ) from error
     if not lacking:
         return font, ()

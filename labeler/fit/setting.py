@@ -90,7 +90,12 @@ def stack_ratio(lines: Sequence[str], font: Font, pitch: float) -> float:
 
 
 def best_setting(
-    options: Sequence[tuple[str, ...]], font: Font, zone: Zone, lengths: Sequence[float], taken_mm: float, pitch: float
+    options: Sequence[tuple[str, ...]],
+    font: Font,
+    zone: Zone,
+    lengths: Sequence[float],
+    taken_mm: float,
+    pitch: float,
 ) -> Setting:
     """Return the setting with the tallest capitals, of one or several ways to break the text.
 
@@ -110,7 +115,8 @@ def best_setting(
     reaches the required height without turning the part, the largest readable by turning is.
     """
     best = max(
-        (_set(lines, font, zone, zone.read_mm, lengths, taken_mm, pitch) for lines in options), key=_merit(zone)
+        (_set(lines, font, zone, zone.read_mm, lengths, taken_mm, pitch) for lines in options),
+        key=_merit(zone),
     )
     if best.capital_mm >= zone.required_mm - EPS:
         return best

@@ -140,18 +140,16 @@ def _plain(marker: Marker, seat: Seat, tube: Tube, cut_length_mm: float | None) 
 def _no_tube(marker: Marker, seat: Seat, choice: TubeChoice) -> Fit:
     what = (
         f"no tube of {', '.join(marker.settings.sleeve)} both passes {seat.passes.high:.2f} mm "
-        f"(+{marker.settings.slip:.0%} slip) and closes on {seat.closes_on.low:.2f} mm (-{marker.settings.grip:.0%} grip)"
+        f"(slip +{marker.settings.slip:.0%}) and closes on {seat.closes_on.low:.2f} mm (grip -{marker.settings.grip:.0%})"
     )
     if seat.obstacle:
         what += f"; it must pass {seat.obstacle}"
     ways = (*choice.ways_out, *(("thread it on before the connector is fitted",) if seat.obstacle else ()))
-    ways = (*ways, 'mark the end with a wrap instead (lettered = false, or leave the sleeve out)')
+    ways = (*ways, "mark the end with a wrap instead (lettered = false, or leave the sleeve out)")
     return Fit(marker, DOES_NOT_FIT, (what, *choice.refusals), seat=seat, ways_out=ways)
 
 
-def _ways(
-    setting: Setting, on: TubeZone, taken: float, fixed: float | None, settings: Settings
-) -> tuple[str, ...]:
+def _ways(setting: Setting, on: TubeZone, taken: float, fixed: float | None, settings: Settings) -> tuple[str, ...]:
     """What would make the text fit, smallest change first."""
     ways: list[str] = []
     if setting.limit == "length" and setting.capital_mm > 0:
@@ -165,4 +163,3 @@ def _ways(
     if have < low:
         ways.append(f"a shorter text, or a smaller required height (it reaches {have:.2f} mm)")
     return tuple(ways)
-

@@ -18,6 +18,7 @@ TITLE_SHARE = 1 / 6  # … and at most this share of the tag's height: project c
 CODE_SHARE = 0.34  # side of the code in tag heights: project choice
 COLUMN_GAP = 1.5  # in capital heights: project choice
 TICK = 1.0  # side of a tick box in capital heights: project choice
+ROW_GAP = 0.9  # between the headings and the rows, in capital heights: project choice
 MOST_COLUMNS = 4
 
 SymbolMaker = Callable[[str, float, float, float, float], Symbol]  # payload, x, y, side, dpi
@@ -113,7 +114,9 @@ def _compose(
     size = type_size(height, font, 1.0, required)
     beside = area.width - (code_side + height if code_side else 0.0)
     title = min(
-        LARGEST_TITLE * height, area.height * TITLE_SHARE, beside * font.capital / font.width(words.title) * (1 - 1e-9)
+        LARGEST_TITLE * height,
+        area.height * TITLE_SHARE,
+        beside * font.capital / font.width(words.title) * (1 - 1e-9),
     )
     if title < required:
         return None
@@ -129,11 +132,11 @@ def _compose(
             y -= pitch
             runs.append(Run(line, font.name, size, area.left, round(y, 4)))
     y = min(y, area.top - code_side)
-    if y - 0.35 * height < area.bottom:
+    if y - ROW_GAP * height < area.bottom:
         return None
     if not rows:
         return tuple(runs), ()
-    placed = _rows(rows, font, size, height, pitch, _Area(area.left, area.right, y - 0.35 * height, area.bottom))
+    placed = _rows(rows, font, size, height, pitch, _Area(area.left, area.right, y - ROW_GAP * height, area.bottom))
     return None if placed is None else ((*runs, *placed[0]), placed[1])
 
 

@@ -69,14 +69,15 @@ def _stock_for(on_mm: Range, stocks: tuple[Stock, ...]) -> Stock | None:
 
 
 def _face(setting: Setting, size: float, font: Font, zone: Zone, stock: Stock, settings: Settings) -> Face:
-    """The whole label; the text stands in equal bands of the printed zone, top first."""
+    """The whole label; copies of the text are spread over the printed zone."""
     flat = size * font.capital
     pitch = settings.line_pitch * flat
     above, below = font.above(setting.lines[0]) * size, font.below(setting.lines[-1]) * size
     block = above + below + (len(setting.lines) - 1) * pitch
     copies = max(1, copies_around(zone.across_mm, block, (settings.line_pitch - 1) * flat))
-    band = zone.across_mm / copies
-    baseline = stock.cell_height_mm - stock.margin_mm - (band - block) / 2 - above
+    apart = (zone.across_mm - block) / (copies - 1) if copies > 1 else 0.0
+    inset = (zone.across_mm - block) / 2 if copies == 1 else 0.0
+    baseline = stock.cell_height_mm - stock.margin_mm - inset - above
     runs = tuple(
         Run(
             line,
@@ -87,7 +88,7 @@ def _face(setting: Setting, size: float, font: Font, zone: Zone, stock: Stock, s
         )
         for i, line in enumerate(setting.lines)
     )
-    return Face(stock.cell_width_mm, stock.cell_height_mm, runs, copies, round(band, 4))
+    return Face(stock.cell_width_mm, stock.cell_height_mm, runs, copies, round(apart, 4))
 
 
 def _no_stock(marker: Marker, seat: Seat, stocks: Sequence[Stock]) -> Fit:

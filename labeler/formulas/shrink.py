@@ -16,6 +16,7 @@ from math import pi, sqrt
 from labeler.model import Range, Tube
 
 HEATINGS = ("even", "back first", "any")
+NONE = Range(0.0, 0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,7 +143,7 @@ class Limits:
     recovered_mm: Range
     wall_mm: Range
     change: Range
-    flowed: Range = Range(0.0, 0.0)
+    flowed: Range = NONE
     liner_mm: float = 0.0
 
 
@@ -248,16 +249,18 @@ def _candidates(box: Limits, on_mm: Range, share: float) -> Iterator[_Point]:
         supplied, recovered, wall, change, flowed = corner
         liner = flowed * (recovered + box.liner_mm) * box.liner_mm
         full = stop(supplied, recovered, wall, recovered, change, liner).full_scale
-        inside = [recovered]
-        for scale in (peak_scale(full, share), 1 - share + share * full):
-            inside.append(_diameter_at(scale, supplied, recovered, wall, change, liner))
-        for diameter in {on_mm.low, on_mm.high, *(d for d in inside if on_mm.low < d < on_mm.high)}:
-            yield (*corner, diameter)
+        least = stop(supplied, recovered, wall, on_mm.low, change, liner).print_scale
+        most = stop(supplied, recovered, wall, on_mm.high, change, liner).print_scale
+        inside = [
+            _diameter_at(scale, supplied, recovered, wall, change, liner)
+            for scale in (peak_scale(full, share), 1 - share + share * full)
+            if least < scale < most
+        ]
+        for diameter in {on_mm.low, on_mm.high, *(d for d in (recovered, *inside) if on_mm.low < d < on_mm.high)}:
+            yield (supplied, recovered, wall, change, flowed, diameter)
 
 
-def _diameter_at(
-    scale: float, supplied: float, recovered: float, wall: float, change: float, flowed: float
-) -> float:
+def _diameter_at(scale: float, supplied: float, recovered: float, wall: float, change: float, flowed: float) -> float:
     """Diameter on which the average print scale is ``scale``; by bisection, the scale grows with it."""
     low, high = recovered, supplied
     for _ in range(40):

@@ -42,9 +42,7 @@ def read_harness(path: Path | str, settings: Mapping[str, str] | None = None) ->
     _refuse_foreign(data, source)
     if is_toml(data, "" if piped else file.suffix):
         return read_toml(data, source, None if piped else file.parent, default_settings(), changes)
-    return read_csv(
-        data, source, "harness" if piped else file.stem, with_settings(default_settings(), changes)
-    )
+    return read_csv(data, source, "harness" if piped else file.stem, with_settings(default_settings(), changes))
 
 
 def overrides(settings: Mapping[str, str]) -> dict[str, Any]:

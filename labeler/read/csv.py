@@ -59,7 +59,7 @@ class _Reader:
     def __init__(self, table: Table, source: str) -> None:
         self.table = table
         self.source = source
-        self.problems: list[Problem] = []
+        self.problems = list(table.problems)
         self.notes: list[Problem] = []
         self.used: set[int] = set()
         self.rows = len(table.lines)
@@ -75,7 +75,7 @@ class _Reader:
         wires, colours, signals = self._words("wire"), self._words("colour"), self._words("signal")
         cable_ids = self._words("cable")
         cables = self._cables(cable_ids)
-        refuse([*self.table.notes, *self.notes, *self.problems] if self.problems else ())
+        refuse(sorted([*self.table.notes, *self.notes, *self.problems], key=lambda problem: problem.where.line))
         where = (Where(self.source, line) for line in self.table.lines)
         columns = (ids, starts, finishes, sizes, wires, outside, colours, signals, lengths, cable_ids, where)
         circuits = tuple(map(Circuit, *columns, repeat(None), self._free()))
@@ -110,13 +110,9 @@ class _Reader:
                     message = f"column {self._header(end)}: cavities split off at the last point"
                     self._note(message, "write J4:2, or give cavities their own column, if that is wrong")
                 parts[""] = ("", "", "")
-                return [parts[value][0].strip() for value in values], [
-                    parts[value][2].strip() for value in values
-                ]
+                return [parts[value][0].strip() for value in values], [parts[value][2].strip() for value in values]
             if whole and sign == ":":
-                message = (
-                    f"column {self._header(end)}: {whole} of {len(joined)} names have {name}; none was split"
-                )
+                message = f"column {self._header(end)}: {whole} of {len(joined)} names have {name}; none was split"
                 self._note(message, "write every end as connector:cavity, or give cavities their own column")
                 break
         return values, [""] * len(values)
@@ -195,17 +191,14 @@ class _Reader:
         units = [text.casefold() for text in self._words("unit")] if role == "length" else []
         if any(units):
             values = [
-                f"{text} {unit}" if text[-1:].isdigit() else text
-                for text, unit in zip(values, units, strict=True)
+                f"{text} {unit}" if text[-1:].isdigit() else text for text, unit in zip(values, units, strict=True)
             ]
         elif not self._heading(role).unit and any(value[-1:].isdigit() for value in values):
             message = f"column {self._header(role)} names no unit; read as mm"
             self._note(message, f"say it in the header: {self._heading(role).text} (mm)")
         zeros = sum(value in ZERO for value in values)
         if zeros:
-            self._note(
-                f"column {self._header(role)}: {zeros} values of 0 read as missing", "enter or clear them"
-            )
+            self._note(f"column {self._header(role)}: values of 0 read as missing: {zeros}", "enter or clear them")
             values = ["" if value in ZERO else value for value in values]
         return self._parsed(values, lambda text: length(text, unit), role, None)
 
@@ -234,8 +227,7 @@ class _Reader:
             return repeat(())
         names = _distinct(headings[index].text or f"column {index + 1}" for index in unused)
         columns = [
-            zip(repeat(name), self.table.values[index], strict=False)
-            for name, index in zip(names, unused, strict=True)
+            zip(repeat(name), self.table.values[index], strict=False) for name, index in zip(names, unused, strict=True)
         ]
         return zip(*columns, strict=True)
 

@@ -39,7 +39,5 @@ def checked(data: bytes, source: str) -> bytes:
         raise LabelerError(Problem(Where(source), "is empty", "give a harness file or a list of circuits"))
     if len(data) > LARGEST:
         limit = f"is larger than {LARGEST // 2**20} MB"
-        raise LabelerError(
-            Problem(Where(source), limit, "check that this is a harness or a list of circuits")
-        )
+        raise LabelerError(Problem(Where(source), limit, "check that this is a harness or a list of circuits"))
     return data

@@ -24,8 +24,7 @@ ROLES = {
     "size": "wire gauge|gauge|wire size|size|cross section|wire cross section|csa|querschnitt|quer"
     "|leitungsquerschnitt|wire dm|dm|section",
     "colour": "wire color|wire colour|color|colour|farbe|leitungsfarbe|aderfarbe|core color|core colour",
-    "signal": "signal|signal name|signalname|net name|netname|net|netz|netzname|potential|pot|function"
-    "|funktion",
+    "signal": "signal|signal name|signalname|net name|netname|net|netz|netzname|potential|pot|function|funktion",
     "length": "cut length|schnittlaenge|wire length|length|laenge|leitungslaenge",
     "unit": "length unit|unit|units|einheit",
     "cable": "cable id|cable|cable no|cable nr|cable number|cable des|kabel|kabel nr|kabelnummer",

@@ -65,6 +65,7 @@ class _Scan:
         path += (keys[-1],)
         if many:
             self.counts[path] = self.counts.get(path, 0) + 1
+            self._note(path)
             path += (self.counts[path] - 1,)
         elif path in self.counts:
             path += (self.counts[path] - 1,)

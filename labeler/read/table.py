@@ -40,10 +40,14 @@ class Table:
     lines: tuple[int, ...]
     values: tuple[list[str], ...]
     notes: tuple[Problem, ...] = ()
+    problems: tuple[Problem, ...] = ()  # rows left out
 
 
 def read_table(data: bytes, source: str) -> Table:
-    """Return the table in the bytes of a wire list; raises LabelerError with every row at fault."""
+    """Return the table in the bytes of a wire list; rows of a wrong form are left out, in ``problems``.
+
+    Raises LabelerError where there is no table.
+    """
     text, notes = decoded(data, source)
     lines = text.split("\n")
     _check_lines(lines, text, source)
@@ -54,11 +58,12 @@ def read_table(data: bytes, source: str) -> Table:
     if not kept and not problems:
         fix = "add one row for each circuit"
         problems.append(Problem(Where(source, header + 1), "no circuits below the header row", fix))
-    refuse(problems)
+    if not kept:
+        raise LabelerError(*problems)
     frame = _frame([raw for _, raw, _ in kept], separator, max([width, *(n for _, _, n in kept)]), source)
     values = tuple(frame[index].tolist() for index in range(width))
     starts = tuple(line for line, _, _ in kept)
-    return Table(found, header + 1, starts, values, notes + comments)
+    return Table(found, header + 1, starts, values, notes + comments, tuple(problems))
 
 
 # ---------------------------------------------------------------- bytes → text
@@ -289,7 +294,7 @@ def _commented(source: str, comments: Sequence[int]) -> tuple[Problem, ...]:
     """Say that whole rows were passed over as comments."""
     if not comments:
         return ()
-    message = f"{len(comments)} rows that start with # or // were passed over, the first here"
+    message = f"rows that start with # or // and were passed over: {len(comments)}, the first here"
     return (Problem(Where(source, comments[0]), message, "take the sign away where a row counts", True),)
 
 

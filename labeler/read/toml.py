@@ -36,9 +36,7 @@ from labeler.read.values import setting, unknown, with_settings
 NO_ALIASES: Mapping[str, str] = {}
 
 
-def read_toml(
-    data: bytes, source: str, folder: Path | None, settings: Settings, changes: Mapping[str, Any]
-) -> Harness:
+def read_toml(data: bytes, source: str, folder: Path | None, settings: Settings, changes: Mapping[str, Any]) -> Harness:
     """Return the harness in the bytes of a harness file.
 
     ``folder`` is where ``circuits_from`` is looked for (None: nowhere, the text came by a pipe);
@@ -79,9 +77,7 @@ class _Reader:
         self.problems: list[Problem] = []
         self.shared: dict[tuple[int, tuple[tuple[str, Any], ...]], Settings] = {}
 
-    def harness(
-        self, data: bytes, folder: Path | None, settings: Settings, changes: Mapping[str, Any]
-    ) -> Harness:
+    def harness(self, data: bytes, folder: Path | None, settings: Settings, changes: Mapping[str, Any]) -> Harness:
         for key in self.tree:
             if key not in TOP:
                 self._problem((key,), f"unknown table {key!r}", unknown(key, TOP))
@@ -93,7 +89,7 @@ class _Reader:
         cables = (*listed.cables, *self._rows("cable", CABLE, Cable))
         connectors = self._rows("connector", CONNECTOR, Connector)
         branches, bags = self._branches(base), self._bags(base)
-        refuse(self.problems)
+        refuse(sorted(self.problems, key=lambda problem: (problem.where.source, problem.where.line)))
         return Harness(
             **head,
             settings=base,
@@ -161,9 +157,7 @@ class _Reader:
             own = {key: value for key, value in own.items() if key != "contents"}
             values = self._table(place, own, BAG, ("id",))
             if values is not None:
-                made.append(
-                    Bag(**values, contents=tuple(contents), where=self._where(place), settings=settings)
-                )
+                made.append(Bag(**values, contents=tuple(contents), where=self._where(place), settings=settings))
         return tuple(made)
 
     def _one(self, name: str) -> dict[str, Any]:
@@ -230,9 +224,7 @@ class _Reader:
         changes = self._settings_of(place, given, aliases)
         return own, self._merged(above, changes) if changes else None
 
-    def _settings_of(
-        self, place: Place, row: Mapping[str, Any], aliases: Mapping[str, str]
-    ) -> dict[str, Any]:
+    def _settings_of(self, place: Place, row: Mapping[str, Any], aliases: Mapping[str, str]) -> dict[str, Any]:
         """Return checked settings by key."""
         choices = load_choices()
         found = {}

@@ -46,9 +46,7 @@ _LENGTH = re.compile(r"(?P<value>.*?)\s*(?P<unit>[a-z]+\.?|[\"″'])?", re.I | r
 _FRACTION = re.compile(r"(?:(\d{1,4})[\s-]+)?(\d{1,4})\s*/\s*(\d{1,4})")
 _BRACKETS = re.compile(r"\s*\([^()]*\)\s*$")
 _MANY = re.compile(r"\d+\s*[x×*]\s*\d", re.I)
-_AWG = re.compile(
-    r"(?:AWG\s*#?\s*(?P<a>{0})|#?\s*(?P<b>{0})\s*-?\s*(?:AWG|GA|GAUGE))".format(r"\d/0|0{1,4}|\d+"), re.I
-)
+_AWG = re.compile(r"(?:AWG\s*#?\s*(?P<a>{0})|#?\s*(?P<b>{0})\s*-?\s*(?:AWG|GA|GAUGE))".format(r"\d/0|0{1,4}|\d+"), re.I)
 _MM2 = re.compile(r"(.+?)\s*(?:mm\s*(?:2|²|\^2)|qmm|sq\.?\s*mm|mm\s*q)", re.I)
 _AUGHT = re.compile(r"([1-4])/0|0{1,4}")
 _CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f]")
@@ -273,7 +271,7 @@ def setting(choice: Choice, value: object) -> Any:
     low = choice.low if choice.low is not None else -LONGEST_MM
     high = choice.high if choice.high is not None else LONGEST_MM
     if not low <= found <= high:
-        raise ValueError(f"{choice.key}: {_shown(value)} is outside {low:g} to {high:g}")
+        raise ValueError(f"{_shown(value)} is outside {low:g} to {high:g}")
     return found
 
 
@@ -297,14 +295,14 @@ def _one_word(choice: Choice, value: object) -> str:
     if choice.one_of and found not in choice.one_of:
         near = nearest(found, choice.one_of)
         hint = f"did you mean {near!r}?" if near else f"use one of {', '.join(choice.one_of)}"
-        raise ValueError(f"{choice.key}: {_shown(value)} is unknown; {hint}")
+        raise ValueError(f"{_shown(value)} is unknown; {hint}")
     return found
 
 
 def _words(choice: Choice, value: object) -> tuple[str, ...]:
     given = value.split(",") if isinstance(value, str) else value
     if not isinstance(given, (list, tuple)) or not given:
-        raise ValueError(f"{choice.key}: {_shown(value)} must be one or more words")
+        raise ValueError(f"{_shown(value)} must be one or more words")
     return tuple(_one_word(choice, item) for item in given)
 
 
@@ -316,10 +314,11 @@ def with_settings(settings: Settings, changes: Mapping[str, Any]) -> Settings:
 
 
 def unknown(key: str, known: Iterable[str]) -> str:
-    """Return the next step for an unknown key: the nearest known one, or all of them."""
+    """Return the next step for an unknown key: the nearest known one, or the first dozen."""
     names = list(known)
     near = nearest(key, names)
-    return f"did you mean {near!r}?" if near else f"known here: {', '.join(names)}"
+    listed = ", ".join(names[:12]) + (" …" if len(names) > 12 else "")
+    return f"did you mean {near!r}?" if near else f"known here: {listed}"
 
 
 def _shown(value: object) -> str:

@@ -21,15 +21,18 @@ from labeler.record import schema
 BUSY_MS = 10_000  # how long one program waits for another that is writing: project choice
 CACHE_KIB = 16_384  # a job of 20 000 markers is written once, not page by page: measured
 
+DAMAGED = ("the file is damaged", "restore the record from its latest copy")
 CAUSES = (  # what a database says, what that means, what to do
     ("full", "the disk is full", "make room and run the command again; nothing of it was recorded"),
     ("locked", "another program is writing to it", "wait for it to finish, then run the command again"),
     ("readonly", "it may only be read", "give yourself write permission on the file and its folder"),
-    ("malformed", "the file is damaged", "restore the record from its latest copy"),
-    ("corrupt", "the file is damaged", "restore the record from its latest copy"),
-    ("decode", "the file is damaged", "restore the record from its latest copy"),
-    ("not a database", "the file is not a build record, or its head is damaged", "restore it from a copy"),
-    ("no such", "the file is damaged: a table of it is missing", "restore the record from its latest copy"),
+    ("malformed", *DAMAGED),
+    ("corrupt", *DAMAGED),
+    ("not a database", *DAMAGED),
+    ("no such", *DAMAGED),  # a table or a column
+    ("has no column", *DAMAGED),
+    ("decode", *DAMAGED),  # a text that is no UTF-8
+    ("user-defined function", *DAMAGED),  # the same, where `_lower` is handed it
     ("unable to open", "it cannot be opened", "check that its folder exists and may be written to"),
 )
 
@@ -215,6 +218,9 @@ def told(name: str) -> Iterator[None]:
     except SQLAlchemyError as error:
         message = f"the build record: {_one_line(error)}"
         raise LabelerError(Problem(Where(name), message, "nothing was recorded; see what it says")) from error
+    except UnicodeDecodeError as error:  # a message that quotes damaged text
+        damage = Problem(Where(name), f"the build record: {DAMAGED[0]}", DAMAGED[1])
+        raise LabelerError(damage) from error
     except UnicodeEncodeError as error:
         message = f"a text holds a character that cannot be kept: {error.reason}"
         raise LabelerError(Problem(Where(name), message, "write it in UTF-8")) from error

@@ -69,10 +69,7 @@ def _canonical(face: Face) -> Face:
         ),
         face.copies,
         rounded(face.copy_pitch_mm),
-        tuple(
-            Box(rounded(b.x_mm), rounded(b.y_mm), rounded(b.width_mm), rounded(b.height_mm))
-            for b in face.boxes
-        ),
+        tuple(Box(rounded(b.x_mm), rounded(b.y_mm), rounded(b.width_mm), rounded(b.height_mm)) for b in face.boxes),
         _canonical_symbol(face.symbol) if face.symbol else None,
     )
 
@@ -144,9 +141,7 @@ def _symbol_text(s: Symbol | None) -> str:
 
 def _not_drawn(face: Face, why: str) -> LabelerError:
     words = " ".join(run.text for run in face.runs)
-    return LabelerError(
-        Problem(RECORD, f'the face "{words}" cannot be kept: {why}', "report its marker's file")
-    )
+    return LabelerError(Problem(RECORD, f'the face "{words}" cannot be kept: {why}', "report its marker's file"))
 
 
 # ---------------------------------------------------------------- text to face

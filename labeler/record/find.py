@@ -1,8 +1,7 @@
-"""Everything that reads the record: markers, jobs, units, histories."""
+"""Reading the record: markers by what is known of them, and their histories."""
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import groupby
 from typing import Any
@@ -12,32 +11,20 @@ from sqlalchemy import ColumnElement, Connection, Row, Select, and_, func, liter
 from labeler.errors import LabelerError, Problem, Where
 from labeler.model import Face, Stock
 from labeler.record.faces import damaged, digest_of, face_from_text, stock_from_text
+from labeler.record.jobs import is_unit, job_list, jobs_with_states, printed, withdrawn
 from labeler.record.schema import face, harness, job, job_event, job_font, marker, sheet, stock, unit, void
-from labeler.record.values import Event, Job, MarkerRow, Recorded, Story, Unit
+from labeler.record.values import Event, Job, MarkerRow, Recorded, Story
 
 Line = Row[Any]
 ESCAPE = "\\"
 CHUNK = 500  # values in one IN list: every database takes as many
 
-printed = job_event.alias("printed")
-withdrawn = job_event.alias("withdrawn")
-
-
 # ---------------------------------------------------------------- statements
-
-
-def _jobs_with_states() -> Any:
-    return (
-        job.join(unit, unit.c.id == job.c.unit_id)
-        .join(harness, harness.c.id == job.c.harness_id)
-        .outerjoin(printed, and_(printed.c.job_id == job.c.id, printed.c.state == "printed"))
-        .outerjoin(withdrawn, and_(withdrawn.c.job_id == job.c.id, withdrawn.c.state == "withdrawn"))
-    )
 
 
 def _lines() -> Select[Any]:
     on_sheet = and_(sheet.c.job_id == marker.c.job_id, sheet.c.number == marker.c.sheet)
-    source = _jobs_with_states().join(marker, marker.c.job_id == job.c.id).outerjoin(sheet, on_sheet)
+    source = jobs_with_states().join(marker, marker.c.job_id == job.c.id).outerjoin(sheet, on_sheet)
     group = func.coalesce(marker.c.group_name, sheet.c.group_name).label("group")
     states = (
         printed.c.state.is_not(None).label("confirmed"),
@@ -49,19 +36,6 @@ def _lines() -> Select[Any]:
         .select_from(source)
         .order_by(job.c.unit_id, marker.c.job_id, marker.c.line)
     )
-
-
-def is_unit(text: str) -> ColumnElement[bool]:
-    """Return the condition that a unit is the one named: its serial, with or without its part number.
-
-    Capitals do not matter, nor do zeros in front of a number.
-    """
-    wanted = " ".join(text.lower().split())
-    full = func.lower(unit.c.part_number + literal(" ") + unit.c.serial)
-    same = or_(func.lower(unit.c.serial) == wanted, full == wanted)
-    if wanted.isascii() and wanted.isdigit() and len(wanted) <= 18:
-        same = or_(same, unit.c.number == int(wanted))
-    return same
 
 
 def _contains(text: str) -> ColumnElement[bool]:
@@ -257,67 +231,7 @@ def _voids(connection: Connection, units: set[int]) -> dict[tuple[int, str], Lin
     return voids
 
 
-# ---------------------------------------------------------------- jobs and units
-
-
-def job_list(connection: Connection, *where: ColumnElement[bool]) -> tuple[Job, ...]:
-    """Return the jobs in the order in which they were made."""
-    names = (harness.c.name, harness.c.part_number, harness.c.revision, unit.c.serial)
-    notes = (printed.c.note.label("files"), withdrawn.c.note.label("withdrawn_because"))
-    statement = select(job, *names, *notes).select_from(_jobs_with_states()).where(*where).order_by(job.c.id)
-    return tuple(_job(row) for row in connection.execute(statement))
-
-
-def _job(row: Line) -> Job:
-    done = "printed" if row.files is not None else "prepared"
-    return Job(
-        id=row.id,
-        kind=row.kind,
-        state="withdrawn" if row.withdrawn_because is not None else done,
-        unit=row.serial,
-        harness=row.name,
-        part_number=row.part_number,
-        revision=row.revision,
-        at=row.at,
-        who=row.who,
-        version=row.version,
-        reason=row.reason,
-        files=_files(row.files),
-        withdrawn_because=row.withdrawn_because or "",
-    )
-
-
-def _files(note: str | None) -> tuple[str, ...]:
-    try:
-        return tuple(str(name) for name in json.loads(note or "[]"))
-    except (ValueError, TypeError) as error:
-        raise damaged("the list of files of a job", str(error)) from error
-
-
-def unit_list(connection: Connection) -> tuple[Unit, ...]:
-    """Return the units by part number and serial, reserved and never printed ones too."""
-    made = job_list(connection)
-    units = {row.id: row.unit_id for row in connection.execute(select(job.c.id, job.c.unit_id))}
-    by_unit: dict[int, list[Job]] = {}
-    for one in made:
-        by_unit.setdefault(units[one.id], []).append(one)
-    rows = connection.execute(select(unit).order_by(unit.c.part_number, unit.c.number, unit.c.serial))
-    return tuple(_unit(row, by_unit.get(row.id, [])) for row in rows)
-
-
-def _unit(row: Line, jobs: list[Job]) -> Unit:
-    live = [one for one in jobs if one.state != "withdrawn"]
-    states = {one.state for one in live} or {one.state for one in jobs} or {"reserved"}
-    last = (live or jobs)[-1] if jobs else None
-    return Unit(
-        serial=row.serial,
-        part_number=row.part_number,
-        harness=last.harness if last else "",
-        revision=last.revision if last else "",
-        state="printed" if "printed" in states else states.pop(),
-        at=row.at,
-        jobs=tuple(one.id for one in jobs),
-    )
+# ---------------------------------------------------------------- one unit, one job, one marker
 
 
 def story(connection: Connection, about: str | int) -> Story:
@@ -335,13 +249,8 @@ def story(connection: Connection, about: str | int) -> Story:
         markers = assemble(connection, connection.execute(_lines().where(is_unit(about))).all())
     if not jobs:
         what = f"job {about}" if isinstance(about, int) else f"unit {about}"
-        raise LabelerError(
-            Problem(Where(what), "it is not in the record", "look at the list of jobs or units")
-        )
+        raise LabelerError(Problem(Where(what), "it is not in the record", "look at the list of jobs or units"))
     return Story(jobs, markers)
-
-
-# ---------------------------------------------------------------- one marker
 
 
 def one_marker(connection: Connection, named: str, unit_name: str) -> tuple[int, str]:
@@ -374,12 +283,11 @@ def events(connection: Connection, named: str, unit_name: str) -> tuple[Event, .
     lines = connection.execute(_lines().where(mine)).all()
     firsts = {job_id: next(group) for job_id, group in groupby(lines, key=lambda line: line.job_id)}
     jobs = {one.id: one for chunk in _chunks(firsts) for one in job_list(connection, job.c.id.in_(chunk))}
-    found = [
-        event for job_id, line in firsts.items() for event in _job_events(connection, jobs[job_id], line)
-    ]
+    if not lines or len(jobs) < len(firsts):
+        raise damaged("a job", "it is missing")
+    found = [event for job_id, line in firsts.items() for event in _job_events(connection, jobs[job_id], line)]
     declared = connection.execute(select(void).where(void.c.unit_id == unit_id, void.c.marker == name))
-    serial = next(iter(jobs.values())).unit
-    found += [Event(row.at, "void", serial, row.who, row.reason) for row in declared]
+    found += [Event(row.at, "void", lines[0].serial, row.who, row.reason) for row in declared]
     return tuple(sorted(found, key=lambda event: event.at))
 
 

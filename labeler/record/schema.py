@@ -92,9 +92,7 @@ job_font = Table(
 stock = Table(
     "stock", metadata, Column("digest", LargeBinary, primary_key=True), _text("text"), sqlite_with_rowid=False
 )
-face = Table(
-    "face", metadata, Column("digest", LargeBinary, primary_key=True), _text("text"), sqlite_with_rowid=False
-)
+face = Table("face", metadata, Column("digest", LargeBinary, primary_key=True), _text("text"), sqlite_with_rowid=False)
 
 sheet = Table(
     "sheet",

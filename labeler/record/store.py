@@ -8,7 +8,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Self
 
 from labeler.errors import LabelerError, Problem, Where, refuse
-from labeler.record import find, schema, write
+from labeler.record import find, jobs, schema, write
 from labeler.record.connect import name_of, told
 from labeler.record.faces import face_to_text
 from labeler.record.values import Event, Job, NewJob, Recorded, Story, Unit, changed_fonts
@@ -72,7 +72,7 @@ class Record:
         """
         with self._writing() as connection:
             job_id = write.prepare(connection, new)
-            return find.job_list(connection, schema.job.c.id == job_id)[0]
+            return jobs.job_list(connection, schema.job.c.id == job_id)[0]
 
     def prepare_reprint(
         self,
@@ -92,16 +92,14 @@ class Record:
         """
         refuse(_reprint_problems(items, sheets, fonts, reason))
         with self._writing() as connection:
-            job_id = write.prepare_reprint(
-                connection, items[0].job, items, sheets, fonts, who, version, reason.strip()
-            )
-            return find.job_list(connection, schema.job.c.id == job_id)[0]
+            job_id = write.prepare_reprint(connection, items[0].job, items, sheets, fonts, who, version, reason.strip())
+            return jobs.job_list(connection, schema.job.c.id == job_id)[0]
 
     def confirm(self, job_id: int, files: Sequence[str] = ()) -> Job:
         """Record that a prepared job's files were handed over. Raises LabelerError if it is not prepared."""
         with self._writing() as connection:
             write.confirm(connection, job_id, files)
-            return find.job_list(connection, schema.job.c.id == job_id)[0]
+            return jobs.job_list(connection, schema.job.c.id == job_id)[0]
 
     def withdraw(self, job_id: int, reason: str) -> Job:
         """Record that a job's sheets were not made or are not used.
@@ -111,7 +109,7 @@ class Record:
         """
         with self._writing() as connection:
             write.withdraw(connection, job_id, reason.strip())
-            return find.job_list(connection, schema.job.c.id == job_id)[0]
+            return jobs.job_list(connection, schema.job.c.id == job_id)[0]
 
     def void(self, unit: str, marker: str, reason: str, who: str = "") -> None:
         """Declare a marker of a unit void: the print there is must not be used; a reprint may be made.
@@ -155,12 +153,12 @@ class Record:
     def jobs(self) -> tuple[Job, ...]:
         """Return all jobs, oldest first. One that is still "prepared" was broken off before the end."""
         with self._reading() as connection:
-            return find.job_list(connection)
+            return jobs.job_list(connection)
 
     def units(self) -> tuple[Unit, ...]:
         """Return all units by part number and serial."""
         with self._reading() as connection:
-            return find.unit_list(connection)
+            return jobs.unit_list(connection)
 
     def show(self, about: str | int) -> Story:
         """Return the jobs and markers of a unit (a str) or of a job (its number, an int)."""
@@ -177,9 +175,7 @@ def _reprint_problems(
     where = Where(f"unit {items[0].unit}")
     yield from write.reason_problems(reason, where)
     if len(units) > 1:
-        yield Problem(
-            where, f"these markers are of several units: {', '.join(units)}", "reprint unit by unit"
-        )
+        yield Problem(where, f"these markers are of several units: {', '.join(units)}", "reprint unit by unit")
     yield from changed_fonts(items, fonts)
     yield from _face_problems(items, sheets)
 

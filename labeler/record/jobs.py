@@ -1,0 +1,100 @@
+"""Reading the record: jobs with their states, and units."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from sqlalchemy import ColumnElement, Connection, Row, and_, func, literal, or_, select
+
+from labeler.record.faces import damaged
+from labeler.record.schema import harness, job, job_event, unit
+from labeler.record.values import Job, Unit
+
+Line = Row[Any]
+
+printed = job_event.alias("printed")
+withdrawn = job_event.alias("withdrawn")
+
+
+def jobs_with_states() -> Any:
+    """Return jobs joined with unit, harness and, where there are such, their two later states."""
+    return (
+        job.join(unit, unit.c.id == job.c.unit_id)
+        .join(harness, harness.c.id == job.c.harness_id)
+        .outerjoin(printed, and_(printed.c.job_id == job.c.id, printed.c.state == "printed"))
+        .outerjoin(withdrawn, and_(withdrawn.c.job_id == job.c.id, withdrawn.c.state == "withdrawn"))
+    )
+
+
+def is_unit(text: str) -> ColumnElement[bool]:
+    """Return the condition that a unit is the one named: its serial, with or without its part number.
+
+    Capitals do not matter, nor do zeros in front of a number.
+    """
+    wanted = " ".join(text.lower().split())
+    full = func.lower(unit.c.part_number + literal(" ") + unit.c.serial)
+    same = or_(func.lower(unit.c.serial) == wanted, full == wanted)
+    if wanted.isascii() and wanted.isdigit() and len(wanted) <= 18:
+        same = or_(same, unit.c.number == int(wanted))
+    return same
+
+
+def job_list(connection: Connection, *where: ColumnElement[bool]) -> tuple[Job, ...]:
+    """Return the jobs in the order in which they were made."""
+    names = (harness.c.name, harness.c.part_number, harness.c.revision, unit.c.serial)
+    notes = (printed.c.note.label("files"), withdrawn.c.note.label("withdrawn_because"))
+    statement = select(job, *names, *notes).select_from(jobs_with_states()).where(*where).order_by(job.c.id)
+    return tuple(_job(row) for row in connection.execute(statement))
+
+
+def _job(row: Line) -> Job:
+    done = "printed" if row.files is not None else "prepared"
+    return Job(
+        id=row.id,
+        kind=row.kind,
+        state="withdrawn" if row.withdrawn_because is not None else done,
+        unit=row.serial,
+        harness=row.name,
+        part_number=row.part_number,
+        revision=row.revision,
+        at=row.at,
+        who=row.who,
+        version=row.version,
+        reason=row.reason,
+        files=_files(row.files),
+        withdrawn_because=row.withdrawn_because or "",
+    )
+
+
+def _files(note: str | None) -> tuple[str, ...]:
+    try:
+        return tuple(str(name) for name in json.loads(note or "[]"))
+    except (ValueError, TypeError) as error:
+        raise damaged("the list of files of a job", str(error)) from error
+
+
+def unit_list(connection: Connection) -> tuple[Unit, ...]:
+    """Return the units by part number and serial, reserved and never printed ones too."""
+    made = job_list(connection)
+    units = {row.id: row.unit_id for row in connection.execute(select(job.c.id, job.c.unit_id))}
+    by_unit: dict[int, list[Job]] = {}
+    for one in made:
+        by_unit.setdefault(units.get(one.id, 0), []).append(one)
+    rows = connection.execute(select(unit).order_by(unit.c.part_number, unit.c.number, unit.c.serial))
+    return tuple(_unit(row, by_unit.get(row.id, [])) for row in rows)
+
+
+def _unit(row: Line, jobs: list[Job]) -> Unit:
+    live = [one for one in jobs if one.state != "withdrawn"]
+    states = {one.state for one in live} or {one.state for one in jobs} or {"reserved"}
+    last = (live or jobs)[-1] if jobs else None
+    return Unit(
+        serial=row.serial,
+        part_number=row.part_number,
+        harness=last.harness if last else "",
+        revision=last.revision if last else "",
+        state="printed" if "printed" in states else states.pop(),
+        at=row.at,
+        jobs=tuple(one.id for one in jobs),
+    )

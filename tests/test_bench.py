@@ -1,0 +1,449 @@
+"""Bench sheet: what it says as values, and the drawn page read back. The river survey boat is invented."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from labeler.bench import BenchSheet, Remark, bench_sheet, cautions
+from labeler.catalogue import default_settings
+from labeler.draw.bench import PAGES_MM, SIDE_MM, draw_bench_sheet
+from labeler.errors import LabelerError, WrongUse
+from labeler.model import (
+    Branch,
+    BranchEnd,
+    Circuit,
+    Connector,
+    Face,
+    Fit,
+    Harness,
+    Marker,
+    Piece,
+    Pin,
+    Placed,
+    Range,
+    Seat,
+    Sheet,
+    Stock,
+    Tube,
+)
+
+QUARTER = Tube("AS23053/5", "AS23053/5 1/4", 6.35, 3.175, 0.635, 0.559, 0.711)
+HALF = Tube("AS23053/5", "AS23053/5 1/2", 12.7, 6.35, 0.635, 0.559, 0.711)
+THREE = Tube("3:1 single wall", "3:1 single wall 9/3", 9.0, 3.0, 0.75, 0.63, 0.87)
+CONNECTORS = {
+    "P1": "Survey computer",
+    "J1": "Bow light",
+    "J2": "Sound velocity probe",
+    "J3": "Antenna splitter",
+    "J4": "Depth sounder",
+    "J5": "Motion sensor",
+    "J6": "Water sampler",
+    "J7": "Winch counter",
+}
+# branch, end, text (none: plain), tube, cut length, way on
+ENDS: tuple[tuple[str, str, tuple[str, ...], Tube, float, str], ...] = tuple(
+    (branch, end, text, tube, length, f"thread on at {end} before the contacts are crimped")
+    for branch, end, text, tube, length in (
+        ("B1", "J1", ("BOW LIGHT", "J1"), QUARTER, 30.0),
+        ("B1", "P1", (), QUARTER, 20.0),
+        ("B2", "J2", ("SOUND VEL", "J2"), QUARTER, 30.0),
+        ("B2", "P1", ("PROBE", "P1-A"), QUARTER, 30.0),
+        ("B3", "J3", ("ANT SPLIT", "J3"), THREE, 35.0),
+        ("B3", "P1", ("ANTENNA", "P1-B"), THREE, 35.0),
+        ("B4", "J4", ("DEPTH", "J4"), QUARTER, 30.0),
+        ("B4", "P1", (), QUARTER, 20.0),
+        ("B5", "J5", ("MOTION", "J5"), HALF, 45.0),
+        ("B5", "P1", ("MOTION", "P1-C"), HALF, 45.0),
+        ("B6", "J6", ("SAMPLER", "J6"), HALF, 40.0),
+        ("B6", "P1", (), HALF, 25.0),
+        ("B7", "J7", ("WINCH CNT", "J7"), THREE, 30.0),
+        ("B7", "P1", ("WINCH", "P1-D"), THREE, 30.0),
+    )
+)
+
+
+def sleeve(
+    branch: str, at: str, text: tuple[str, ...], tube: Tube | None, length: float, how: str, **settings: str
+) -> Fit:
+    seat = Seat(Range(4, 5), Range(4, 4.5), Range(4, 4.5), "4 wires", how)
+    setup = replace(default_settings(), **settings)  # type: ignore[arg-type]
+    marker = Marker(f"S-{branch}-{at}", "sleeve", "branch end", at, text, False, setup, bool(text), branch)
+    return Fit(marker, "fits", (), text, seat, tube, cut_length_mm=length)
+
+
+def wrap(circuit: str, at: str, text: str) -> Fit:
+    marker = Marker(f"W-{circuit}-{at}", "wrap", "wire end", at, (text,), True, default_settings(), circuit=circuit)
+    seat = Seat(Range(2, 2), Range(2, 2), Range(2, 2), "20 AWG", f"thread on before {at} is crimped")
+    return Fit(marker, "fits", (), (text,), seat, stock="wrap-a4-25x18")
+
+
+def circuit(number: int, cavity: int, to: str, colour: str, signal: str) -> Circuit:
+    return Circuit(
+        f"W{number}", Pin("P1", str(cavity)), Pin(to, str(cavity % 4 + 1)), "20 AWG", "", None, colour, signal
+    )
+
+
+CIRCUITS = tuple(
+    circuit(101 + i, i + 1, f"J{i // 2 + 1}", colour, signal)
+    for i, (colour, signal) in enumerate(
+        zip(
+            ("RD", "BK", "OG", "WH", "GN", "YE", "BU", "VT", "GY", "PK", "BN", "WHGN", "WHBU", "RDBU"),
+            (
+                *("BOW +", "BOW RET", "SV TX", "SV RX", "ANT 1", "ANT 2", "DEPTH TX"),
+                *("DEPTH RX", "MOT +", "MOT RET", "SMP +", "SMP RET", "WCH A", "WCH B"),
+            ),
+            strict=True,
+        )
+    )
+)
+BOAT = Harness(
+    name="River survey boat, sensors",
+    part_number="RSB-210",
+    revision="C",
+    connectors=tuple(
+        Connector(name, description=about, cavities=4 if name != "P1" else 16) for name, about in CONNECTORS.items()
+    ),
+    circuits=CIRCUITS,
+    branches=tuple(
+        Branch(branch, ends=tuple(BranchEnd(end[1]) for end in ENDS if end[0] == branch))
+        for branch in dict.fromkeys(end[0] for end in ENDS)
+    ),
+)
+WRAPS = tuple(
+    wrap(c.id, str(near), f"{near}/{far}") for c in CIRCUITS for near, far in ((c.start, c.finish), (c.finish, c.start))
+)
+FITTED = sleeve("B7", "P2", ("SPARE", "P2"), HALF, 35.0, "pass over the fitted connector P2 (11 mm)", heating="even")
+FITS = (*(sleeve(*end) for end in ENDS), FITTED, *WRAPS)
+TOO_WIDE = replace(
+    sleeve("B8", "J8", ("PUMP ROOM LEVEL", "J8"), None, 0.0, "thread on at J8 before the contacts are crimped"),
+    verdict="does not fit",
+    reasons=("3:1 single wall: none passes: largest 39.00 mm supplied, 41.80 needed",),
+    ways_out=("mark the end with a wrap instead",),
+)
+
+
+def sheets() -> tuple[Sheet, ...]:
+    card = Stock("card-210x148", "card", "sleeve", "carrier card")
+    labels = Stock("wrap-a4-25x18", "grid", "wrap", "wires 2 to 4 mm: wraps 25 x 18 mm")
+    quarter, half = "AS23053/5 1/4, white", "AS23053/5 1/2, white"
+
+    def of(stock: Stock, number: int, group: str, count: int) -> Sheet:
+        piece = Piece("X", Face(1, 1), stock.name, group)
+        return Sheet(stock, number, 210, 297, group, tuple(Placed(piece, "A1", 0, 0) for _ in range(count)))
+
+    return (
+        of(card, 1, quarter, 12),
+        of(card, 2, quarter, 3),
+        of(card, 3, half, 4),
+        of(labels, 4, "", 28),
+        of(card, 5, quarter, 1),
+    )
+
+
+def sample(**changes: object) -> BenchSheet:
+    made = bench_sheet(BOAT, "007", FITS, (TOO_WIDE,), sheets(), date="14 May 2031")
+    return replace(made, **changes)  # type: ignore[arg-type]
+
+
+# ---------------------------------------------------------------- values
+
+
+def test_sleeves_to_thread_on_first_come_in_harness_order() -> None:
+    made = bench_sheet(BOAT, "007", tuple(reversed(FITS)), (), ())
+    assert [step.branch for step in made.thread_first] == [end[0] for end in ENDS]
+    step = sample().thread_first[6]
+    assert (step.place, step.tube, step.cut_length_mm) == ("B4 at J4", "AS23053/5 1/4", 30.0)
+    assert step.lines == ("DEPTH", "J4")
+    assert step.colour == "white"  # WH, the default of the tube's colour (data/choices.toml)
+    assert step.how == "thread on at J4 before the contacts are crimped"
+
+
+def test_what_passes_the_fitted_connector_waits() -> None:
+    assert [step.at for step in sample().thread_later] == ["P2"]
+
+
+@pytest.mark.parametrize(
+    ("how", "first"),
+    [
+        ("thread on at J4 before the contacts are crimped", True),
+        ("thread on from J4, before its contacts are crimped: P1 is already fitted", True),
+        ("pass over the fitted connector J4 (18 mm)", False),
+        ("", False),
+    ],
+)
+def test_an_instruction_that_names_a_step_it_precedes_comes_first(how: str, first: bool) -> None:
+    made = bench_sheet(BOAT, "1", [sleeve("B4", "J4", ("J4",), QUARTER, 30, how)], (), ())
+    assert (len(made.thread_first), len(made.thread_later)) == ((1, 0) if first else (0, 1))
+
+
+def test_wraps_are_not_threaded_nor_cut_but_wire_sleeves_are() -> None:
+    lone = replace(WRAPS[0].marker, kind="sleeve", at="J1:1", branch="B1")
+    wire = replace(WRAPS[0], marker=lone, tube=QUARTER, cut_length_mm=20.0)
+    made = bench_sheet(BOAT, "1", (*WRAPS, wire), (), ())
+    assert [step.place for step in made.thread_first] == ["B1 at J1:1"]
+    assert [cut.quantity for cut in made.cuts] == [1]
+
+
+def test_equal_pieces_are_cut_together() -> None:
+    cuts = {(c.tube, c.cut_length_mm, c.lettered): c.places for c in sample().cuts}
+    # counted by hand in ENDS
+    assert cuts[QUARTER.name, 30.0, True] == ("B1 at J1", "B2 at J2", "B2 at P1", "B4 at J4")
+    assert cuts[QUARTER.name, 20.0, False] == ("B1 at P1", "B4 at P1")
+    assert cuts[HALF.name, 25.0, False] == ("B6 at P1",)
+    assert len(cuts) == 8  # 1/4: 30, 20; 9/3: 35, 30; 1/2: 45, 40, 35, 25
+
+
+def test_totals_are_the_sums_of_the_pieces() -> None:
+    totals = {total.tube: total.length_m for total in sample().totals}
+    assert totals == {
+        QUARTER.name: 0.16,  # 4 x 30 + 2 x 20 = 160 mm
+        THREE.name: 0.13,  # 2 x 35 + 2 x 30 = 130 mm
+        HALF.name: 0.19,  # 2 x 45 + 40 + 25 + 35 = 190 mm
+    }
+
+
+def test_colours_are_cut_apart() -> None:
+    pair = [sleeve("B1", at, ("A",), QUARTER, 30, "", tube_colour=code) for at, code in (("J1", "YE"), ("P1", "x"))]
+    totals = bench_sheet(BOAT, "1", pair, (), ()).totals
+    assert [(total.colour, total.length_m) for total in totals] == [("yellow", 0.03), ("x", 0.03)]
+
+
+def test_each_sleeve_is_heated_in_its_own_way() -> None:
+    ways = {practice.heating: practice for practice in sample().practices}
+    assert ways["even"].places == ("B7 at P2",)
+    assert ways["plain"].places == ("B1 at P1", "B4 at P1", "B6 at P1")
+    assert "plain side first" in ways["back first"].how
+    assert len(ways["back first"].places) == 11  # 14 ends less 3 plain ones
+    loose = bench_sheet(BOAT, "1", [sleeve("B1", "J1", ("A",), QUARTER, 30, "", heating="any")], (), ())
+    assert [practice.heating for practice in loose.practices] == ["any"]
+
+
+def test_sheets_are_counted_by_stock_and_tube() -> None:
+    got = [(p.stock, p.about, p.pieces, p.numbers) for p in sample().printed]
+    assert got == [
+        ("card-210x148", "AS23053/5 1/4, white", 16, (1, 2, 5)),  # 12 + 3 + 1
+        ("card-210x148", "AS23053/5 1/2, white", 4, (3,)),
+        ("wrap-a4-25x18", "wires 2 to 4 mm: wraps 25 x 18 mm", 28, (4,)),
+    ]
+
+
+def test_what_is_left_out_is_neither_threaded_nor_cut() -> None:
+    gone = replace(FITS[0], verdict="does not fit", reasons=("too long by 3 mm",))
+    made = bench_sheet(BOAT, "1", FITS, (gone,), ())
+    assert made.missing == (Remark("sleeve B1 at J1", "BOW LIGHT / J1", "left out", ("too long by 3 mm",)),)
+    assert "B1 at J1" not in [step.place for step in made.thread_first]
+    assert {total.tube: total.length_m for total in made.totals}[QUARTER.name] == 0.13  # 160 - 30 mm
+
+
+def test_what_is_made_and_does_not_fit_is_named_too() -> None:
+    bad = replace(FITS[0], verdict="does not fit", reasons=("capitals 1.1 mm",))
+    near = replace(FITS[2], verdict="tight", reasons=("turn to read",))
+    made = bench_sheet(BOAT, "1", (bad, near), (), ())
+    assert [(r.place, r.state) for r in made.missing] == [("sleeve B1 at J1", "does not fit")]
+    assert [(r.place, r.reasons) for r in made.tight] == [("sleeve B2 at J2", ("turn to read",))]
+    assert [step.place for step in made.thread_first] == ["B1 at J1", "B2 at J2"]
+
+
+def test_cavities_stand_in_their_natural_order() -> None:
+    computer = sample().connectors[0]
+    assert (computer.connector, computer.about) == ("P1", "Survey computer, 16 cavities")
+    assert [end.cavity for end in computer.ends] == [str(n) for n in range(1, 15)]  # 10 after 9, not after 1
+    assert (computer.ends[0].to, computer.ends[0].marker) == ("J1:2", ("P1:1/J1:2",))  # cavity 1 % 4 + 1, see circuit()
+    pins = [Circuit(c, Pin("X", c), Pin("Y", c)) for c in ("B", "10", "²", "A", "9", "9" * 5000)]
+    named = bench_sheet(Harness("h", circuits=tuple(pins)), "1", (), (), ()).connectors[0]
+    assert [end.cavity for end in named.ends][1:3] == ["9", "10"]
+
+
+def test_every_caution_of_the_table_is_taken_and_named_with_its_source() -> None:
+    import labeler
+
+    table = Path(labeler.__file__).with_name("data") / "cautions.toml"
+    rows = tomllib.loads(table.read_text("utf-8"))["caution"]
+    assert [c.text for c in cautions()] == [row["text"] for row in rows]
+    assert all(c.about and c.source and c.seen for c in cautions())
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        # what a sheet that sends people to a hot-air tool has to warn of
+        "538 °C",
+        "running alone",
+        "anything that burns",
+        "Ventilate",
+        "fumes",
+        "gloves",
+        "eye protection",
+        "negative terminal first",
+        "secure it",
+        "pyrotechnic",
+        "machine's maker says",
+        "stay hot",
+        "lighter or a torch",
+        "fuser",
+        "no rated insulation",
+        "electrical code",
+        "licensed",
+    ],
+)
+def test_the_cautions_name(words: str) -> None:
+    assert words in " ".join(f"{c.about} {c.text}" for c in cautions())
+
+
+# ---------------------------------------------------------------- the page, read back
+
+
+def drawn(sheet: BenchSheet, folder: Path, page: str = "A4") -> Path:
+    path = folder / "bench.pdf"
+    draw_bench_sheet(sheet, path, page=page, force=True)
+    return path
+
+
+def texts(path: Path) -> list[str]:
+    """Return each page's text with blanks closed up: a line break is no difference."""
+    import pypdf
+
+    return ["".join(page.extract_text().split()) for page in pypdf.PdfReader(path).pages]
+
+
+def says(path: Path, words: str) -> bool:
+    return "".join(words.split()) in "".join(texts(path))
+
+
+def test_the_page_says_all_that_the_values_say(tmp_path: Path) -> None:
+    sheet = sample()
+    path = drawn(sheet, tmp_path)
+    for step in (*sheet.thread_first, *sheet.thread_later):
+        text = " / ".join(step.lines) or "plain"
+        row = f"{step.place}{text}{step.tube},{step.colour}{step.cut_length_mm:g} mm"
+        assert says(path, row), row
+        assert says(path, step.how)
+    for words in (
+        *(f"{c.about}: {c.text}" for c in sheet.cautions),
+        *(c.source for c in sheet.cautions),
+        *(p.how for p in sheet.practices),
+        *TOO_WIDE.reasons,
+        *TOO_WIDE.ways_out,
+        *("PUMP ROOM LEVEL / J8", "left out", "1 marker left out"),
+        *("0.160 m", "0.130 m", "0.190 m"),  # by hand, see the totals
+        *("1–2, 5", "AS23053/5 1/2, white"),
+        *("River survey boat, sensors", "RSB-210 rev C", "007", "14 May 2031"),
+        *(fit.lines[0] for fit in WRAPS),
+    ):
+        assert says(path, words), words
+
+
+def test_the_sleeves_to_thread_on_head_the_sheet(tmp_path: Path) -> None:
+    page = texts(drawn(sample(), tmp_path))[0]
+    places = [page.index(words) for words in ("THREADONFIRST", "NOTONTHISHARNESS", "CUT", "SHRINK", "TAKECARE")]
+    assert places == sorted(places)
+
+
+@pytest.mark.parametrize("page", PAGES_MM)
+def test_fifteen_branch_ends_take_one_page_and_the_wire_ends_the_next(tmp_path: Path, page: str) -> None:
+    path = drawn(sample(connectors=()), tmp_path, page)
+    assert len(texts(path)) == 1
+    assert len(texts(drawn(sample(), tmp_path, page))) == 2
+
+
+def long_sheet() -> BenchSheet:
+    steps = sample().thread_first * 12
+    huge = replace(steps[0], lines=("W" * 4000,), how="before " + "word " * 3000)
+    return sample(thread_first=(*steps, huge), harness="Boat " * 120)
+
+
+def test_a_long_list_goes_on_overleaf_and_loses_nothing(tmp_path: Path) -> None:
+    path = drawn(long_sheet(), tmp_path)
+    pages = texts(path)
+    count = len(pages)
+    assert count > 5
+    assert all(f"page{n}of{count}" in page for n, page in enumerate(pages, 1))
+    whole = "".join(pages)
+    assert whole.count("DEPTH/J4") == 12
+    assert whole.count("word") == 3000
+    assert whole.count("W") >= 4000
+    assert whole.count("Boat") >= 120
+
+
+def ink(path: Path) -> Iterator[tuple[float, float, float, float, float, float]]:
+    """Yield left, right, lower and upper bound of each page's ink, and the page's size, in mm."""
+    import numpy as np
+    import pypdfium2
+
+    document = pypdfium2.PdfDocument(path)
+    for page in document:
+        pixels = np.asarray(page.render(scale=1, grayscale=True).to_numpy()).squeeze()
+        rows, columns = np.nonzero(pixels < 250)
+        mm = 25.4 / 72
+        height, width = pixels.shape
+        yield (
+            columns.min() * mm,
+            (columns.max() + 1) * mm,
+            (height - rows.max() - 1) * mm,
+            (height - rows.min()) * mm,
+            width * mm,
+            height * mm,
+        )
+    document.close()
+
+
+@pytest.mark.parametrize("page", PAGES_MM)
+@pytest.mark.parametrize("make", [sample, long_sheet])
+def test_nothing_leaves_the_page(tmp_path: Path, make: object, page: str) -> None:
+    assert callable(make)
+    for left, right, low, high, width, height in ink(drawn(make(), tmp_path, page)):
+        assert (width, height) == pytest.approx(PAGES_MM[page], abs=0.36)  # one pixel: 25.4 / 72 mm
+        assert left >= SIDE_MM - 1  # a pixel, and half of the heavy rule
+        assert right <= width - SIDE_MM + 1
+        assert low >= 5  # an office printer leaves 5 mm blank
+        assert high <= height - 5
+
+
+def test_missing_characters_are_stood_in_for_or_spelled_out(tmp_path: Path) -> None:
+    # Atkinson Hyperlegible has no Greek capitals (the stand-in has), neither has Chinese
+    steps = (replace(sample().thread_first[0], lines=("ΔΡ 中 <b>&amp;",)),)
+    path = drawn(sample(thread_first=steps, harness="中 & <i>"), tmp_path)
+    for words in ("ΔΡ", "<U+4E2D> <b>&amp;", "<U+4E2D> & <i>"):
+        assert says(path, words), words
+
+
+def test_all_fonts_are_embedded_and_the_viewer_is_told_not_to_scale(tmp_path: Path) -> None:
+    import pypdf
+
+    reader = pypdf.PdfReader(drawn(sample(), tmp_path))
+    fonts = [font.get_object() for page in reader.pages for font in page["/Resources"]["/Font"].values()]
+    assert fonts
+    assert all("/FontFile2" in font["/FontDescriptor"].get_object() for font in fonts)
+    assert reader.trailer["/Root"]["/ViewerPreferences"]["/PrintScaling"] == "/None"
+
+
+def test_the_same_sheet_gives_the_same_bytes(tmp_path: Path) -> None:
+    first = drawn(sample(), tmp_path).read_bytes()
+    assert drawn(sample(), tmp_path).read_bytes() == first
+    assert drawn(sample(unit="008"), tmp_path).read_bytes() != first
+
+
+def test_a_bare_harness_still_has_its_cautions(tmp_path: Path) -> None:
+    path = drawn(bench_sheet(Harness("h"), "", (), (), ()), tmp_path)
+    assert says(path, "TAKE CARE")
+    assert not says(path, "THREAD ON")
+    assert len(texts(path)) == 1
+
+
+def test_a_file_that_is_there_stays_unless_forced(tmp_path: Path) -> None:
+    path = tmp_path / "bench.pdf"
+    path.write_bytes(b"mine")
+    with pytest.raises(LabelerError, match="exists already"):
+        draw_bench_sheet(sample(), path, page="A4", force=False)
+    assert path.read_bytes() == b"mine"
+    assert list(tmp_path.iterdir()) == [path]
+
+
+def test_another_page_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(WrongUse, match="A4 or Letter"):
+        draw_bench_sheet(sample(), tmp_path / "x.pdf", page="A5", force=False)

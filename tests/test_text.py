@@ -1,0 +1,77 @@
+"""Type is measured from the outlines; outside figures name their source."""
+
+from pathlib import Path
+
+import pytest
+from reportlab.pdfbase import pdfmetrics
+
+from labeler.errors import LabelerError
+from labeler.text import font_for, font_names, load_font
+
+
+def test_cap_height_of_a_known_face() -> None:
+    """Helvetica's CapHeight is 718/1000 (Adobe AFM): 2.00 mm capitals need 7.90 pt, 1.27 mm need 5.01 pt.
+
+    The same sum, with the face's measured capital, gives the type size everywhere in the program.
+    """
+    face = pdfmetrics.getFont("Helvetica").face
+    assert face.name == "Helvetica"
+    assert 2.00 / 0.718 / (25.4 / 72) == pytest.approx(7.90, abs=0.005)
+    assert 1.27 / 0.718 / (25.4 / 72) == pytest.approx(5.01, abs=0.005)
+
+
+@pytest.mark.parametrize("name", font_names())
+def test_every_face(name: str) -> None:
+    font = load_font(name)
+    assert 0.6 < font.capital < 0.75
+    assert 0.5 < font.capital_width / font.capital < 1.0  # ISO 9241-3: 0.5 to 1.0 allowed
+    assert 1 / 9 < font.stroke / font.capital < 1 / 4
+    assert not font.missing("ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789:-/.+=&;#()µΩ°ÄÖÜ")
+    assert font.width("AB") == pytest.approx(font.advances["A"] + font.advances["B"])
+    assert font.above("H") == font.capital
+    assert font.below("H") == 0
+    assert font.below("g") > 0.1
+
+
+def test_advances_equal_those_of_the_drawing_library() -> None:
+    """reportlab reads the same file independently."""
+    from reportlab.pdfbase.ttfonts import TTFont
+
+    font = load_font("Atkinson Hyperlegible")
+    other = TTFont("test-advances", str(font.path))
+    for text in ("DEPTH J4", "P1:12/J4:2", "Wasserprobe µ"):
+        assert font.width(text) == pytest.approx(other.stringWidth(text, 1000) / 1000, abs=1e-6)
+
+
+def test_capital_height_equals_that_of_pillow() -> None:
+    from PIL import ImageFont
+
+    font = load_font("Atkinson Hyperlegible")
+    left, top, right, bottom = ImageFont.truetype(str(font.path), 1000).getmask("H").getbbox()
+    assert (bottom - top) / 1000 == pytest.approx(font.capital, abs=0.002)
+    assert (right - left) / 1000 == pytest.approx(font.capital_width, abs=0.002)
+
+
+def test_what_is_confused_differs() -> None:
+    font = load_font("Atkinson Hyperlegible")
+    for one, other in ("0O", "1I", "1l", "5S", "8B"):
+        assert (font.advances[one], font.tops[one]) != (font.advances[other], font.tops[other])
+
+
+def test_a_stand_in_is_named_and_a_missing_sign_refused() -> None:
+    font, lacking = font_for("Atkinson Hyperlegible", frozenset("ЖA"))
+    assert (font.name, lacking) == ("Fira Sans Condensed", "Ж")
+    with pytest.raises(LabelerError, match=r"no glyph for '漢' \(U\+6F22\)"):
+        font_for("Atkinson Hyperlegible", frozenset("漢"))
+
+
+def test_fonts_that_cannot_be_used(tmp_path: Path) -> None:
+    with pytest.raises(LabelerError, match="did you mean 'Atkinson Hyperlegible'"):
+        load_font("Atkinson Hyperlegibel")
+    with pytest.raises(LabelerError, match="cannot be read"):
+        load_font(str(tmp_path / "none.ttf"))
+    for content in (b"", b"no font at all", b"\0\1\0\0" + bytes(200)):
+        broken = tmp_path / f"broken{len(content)}.ttf"
+        broken.write_bytes(content)
+        with pytest.raises(LabelerError, match="no TrueType outlines"):
+            load_font(str(broken))
