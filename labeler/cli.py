@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from labeler.record.values import Recorded
 
 F = TypeVar("F", bound=Callable[..., Any])
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy loads: its threads only cost time on small work
 CONTEXT = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
 
 

@@ -1,4 +1,4 @@
-"""Machine-readable codes: QR symbols as rows of modules, and check characters for typed ids."""
+"""Machine-readable codes: QR symbols as rows of modules."""
 
 from __future__ import annotations
 
@@ -21,11 +21,6 @@ SMALLEST_MODULE_MM = 0.25
 Project choice: the smallest at which a 300 dpi print read every time in trials, and the lower end of
 the range for which ISO/IEC 15415 annex D (as cited in an open encoder) grades with a 0.2 mm aperture.
 """
-
-ALPHABET = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"
-_VALUE = {sign: value for value, sign in enumerate(ALPHABET)} | {
-    sign.lower(): value for value, sign in enumerate(ALPHABET)
-}
 
 
 @lru_cache(maxsize=4096)
@@ -102,53 +97,3 @@ def _too_small(payload: str, count: int, side_mm: float, dpi: float, least: int)
         f"at {dpi:g} dpi it must be at least {least} dots ({least * MM_PER_INCH / dpi:.3f} mm)"
     )
     return Problem(NOWHERE, message, f"give it {need:.1f} mm, shorten its text, or leave the code out")
-
-
-def check_character(text: str) -> str:
-    """Return the check character of ``text`` by ISO/IEC 7064, MOD 37,36.
-
-    Digits and the letters A-Z, capital or small. It catches every single wrong character, and every
-    swap of two neighbours but one pair in 630 (see Notes).
-
-    Notes
-    -----
-    Hybrid system: from P = 36, each character of value a makes S = P + a modulo 36 (36 where that is
-    0) and P = 2 S modulo 37; the check character c satisfies P + c = 1 modulo 36. Two neighbours whose
-    sums S are 18 and 19 (in either order) give the same P when swapped; no others do.
-
-    Raises
-    ------
-    LabelerError : an empty text or a character that is not in the alphabet.
-
-    >>> check_character("A12425GABC1234002")
-    'M'
-
-    References
-    ----------
-    ISO/IEC 7064:2003, hybrid system MOD 37,36; the procedure is written from memory.
-    """
-    strange = sorted({sign for sign in text if sign not in _VALUE})
-    if strange or not text:
-        found = "nothing" if not text else " ".join(strange)
-        message = f'check character of "{text}": digits and letters A-Z only, found {found}'
-        raise LabelerError(Problem(NOWHERE, message, "leave the other characters out of the number"))
-    return ALPHABET[(1 - _product(text)) % 36]
-
-
-def has_valid_check(text: str) -> bool:
-    """Say whether the last character of ``text`` is the check character of those before it.
-
-    >>> has_valid_check("A12425GABC1234002M"), has_valid_check("A12425GABC1234020M")
-    (True, False)
-    """
-    if len(text) < 2 or any(sign not in _VALUE for sign in text):
-        return False
-    return (_product(text[:-1]) + _VALUE[text[-1]]) % 36 == 1
-
-
-def _product(text: str) -> int:
-    """Return P after the last character."""
-    product = 36
-    for sign in text:
-        product = 2 * ((product + _VALUE[sign]) % 36 or 36) % 37
-    return product

@@ -218,6 +218,7 @@ class Tube:
 
     @property
     def ratio(self) -> float:
+        """Return supplied over recovered inside diameter."""
         return self.supplied_mm / self.recovered_mm
 
 

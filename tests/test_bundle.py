@@ -17,7 +17,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from labeler.formulas.bundle import SEARCHED, Packing, hand_laid_diameter, hull_diameter, pack
+from labeler.formulas.bundle import Packing, hand_laid_diameter, hull_diameter, pack
+from labeler.formulas.packing import SEARCHED
 
 ROOT5 = math.sqrt(5)
 

@@ -71,9 +71,7 @@ AS23053_5_MM = {
 
 
 @pytest.mark.parametrize(("size", "printed"), AS23053_5_MM.items())
-def test_inch_and_mm_of_as23053_5_agree_to_the_last_printed_digit(
-    size: str, printed: tuple[str, str, str]
-) -> None:
+def test_inch_and_mm_of_as23053_5_agree_to_the_last_printed_digit(size: str, printed: tuple[str, str, str]) -> None:
     tube = SHIPPED.tube(f"AS23053/5 {size}")
     for value, text in zip((tube.supplied_mm, tube.recovered_mm, tube.wall_mm), printed, strict=True):
         assert not text or abs(value - float(text)) <= half_last_digit(text)
@@ -125,9 +123,7 @@ AS23053_4_MM = {
 
 
 @pytest.mark.parametrize(("size", "printed"), AS23053_4_MM.items())
-def test_as23053_4_agrees_with_the_handbook(
-    size: str, printed: tuple[float, float, float, float, float]
-) -> None:
+def test_as23053_4_agrees_with_the_handbook(size: str, printed: tuple[float, float, float, float, float]) -> None:
     tube = SHIPPED.tube(f"AS23053/4 class 1 {size}")
     supplied, recovered, wall, liner, ratio = printed
     assert (tube.supplied_mm, tube.recovered_mm) == (supplied, recovered)
@@ -191,8 +187,7 @@ def test_larger_conductors_make_larger_wires(kind: WireKind) -> None:
 
 # SAE J1128 nominal and largest finished diameter, mm, 24 … 8 AWG, as quoted in a public catalogue
 J1128 = {
-    "TXL": "24 1.4 1.5 22 1.6 1.7 20 1.8 1.9 18 2.0 2.2 "
-    "16 2.3 2.4 14 2.6 2.7 12 3.2 3.3 10 3.9 4.0 8 4.8 4.9",
+    "TXL": "24 1.4 1.5 22 1.6 1.7 20 1.8 1.9 18 2.0 2.2 16 2.3 2.4 14 2.6 2.7 12 3.2 3.3 10 3.9 4.0 8 4.8 4.9",
     "GXL": "20 2.15 2.4 18 2.40 2.5 16 2.70 2.9 14 3.00 3.2 12 3.60 3.8 10 4.50 4.7 8 5.60 6.0",
     "SXL": "20 2.5 2.8 18 2.7 3.0 16 3.1 3.4 14 3.6 3.9 12 4.2 4.6 10 5.0 5.3 8 5.9 6.2",
     "GPT": "20 2.2 2.4 18 2.4 2.5 16 2.6 2.9 14 3.0 3.2 12 3.6 3.8 10 4.5 4.7 8 5.6 6.0",
@@ -289,8 +284,7 @@ def test_as22759_tolerance() -> None:
 # UL AWM styles, nominal diameter in mm ±0.1, as quoted in a public catalogue
 UL_MM = {
     "UL1007": "28 1.20 26 1.30 24 1.45 22 1.60 20 1.85 18 2.10 16 2.40",
-    "UL1015": "24 2.20 22 2.40 20 2.50 18 2.75 16 3.10 "
-    "14 3.50 12 4.00 10 5.10 8 6.5-6.8 6 8.0-8.5 4 9.90 2 11.4-11.6",
+    "UL1015": "24 2.20 22 2.40 20 2.50 18 2.75 16 3.10 14 3.50 12 4.00 10 5.10 8 6.5-6.8 6 8.0-8.5 4 9.90 2 11.4-11.6",
 }
 
 

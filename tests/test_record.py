@@ -543,6 +543,16 @@ def test_a_reprint_is_of_one_unit(record: Record) -> None:
         record.prepare_reprint((), (), fonts=FONTS, reason="lost")
 
 
+def test_what_was_withdrawn_is_not_reprinted(record: Record) -> None:
+    print_unit(record)
+    record.withdraw(1, "spoiled")
+    gone = record.find("", sheet=(1, 2))
+    assert [(item.row.id, item.state) for item in gone] == [("bag.K4", "withdrawn")]
+    with pytest.raises(LabelerError) as raised:
+        record.prepare_reprint(gone, lay_out(gone), fonts=FONTS, reason="lost")
+    assert "job 1: it was withdrawn" in only_problem(raised)
+
+
 def test_a_changed_or_missing_font_is_named(record: Record) -> None:
     print_unit(record)
     items = record.find("J4:2")

@@ -87,16 +87,12 @@ def test_a_stock_that_cannot_be(tmp_path: Path, changes: dict[str, str], message
 
 
 def test_every_shipped_file_is_a_stock() -> None:
-    files = {
-        path.name.removesuffix(".toml") for path in shipped_layouts().iterdir() if path.name.endswith(".toml")
-    }
+    files = {path.name.removesuffix(".toml") for path in shipped_layouts().iterdir() if path.name.endswith(".toml")}
     assert {stock.name for stock in SHIPPED} == files
     assert files
 
 
-def test_stocks_inside_the_package_come_before_those_beside_it(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_stocks_inside_the_package_come_before_those_beside_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     # a wheel carries them inside, a checkout beside
     assert shipped_layouts() == Path(__file__).parent.parent / "layouts"
     monkeypatch.setattr("labeler.catalogue.shipped", lambda folder, name: tmp_path)

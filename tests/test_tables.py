@@ -65,9 +65,7 @@ def test_lengths(value: object, mm: float) -> None:
     assert length(value) == mm
 
 
-@pytest.mark.parametrize(
-    "value", ["", "mm", "6,4", "1/0", "1.2.3", "six", "6 km", "-1", True, None, [], float("inf")]
-)
+@pytest.mark.parametrize("value", ["", "mm", "6,4", "1/0", "1.2.3", "six", "6 km", "-1", True, None, [], float("inf")])
 def test_what_is_no_length(value: object) -> None:
     with pytest.raises(ValueError, match=r"^is "):
         length(value)
@@ -79,9 +77,7 @@ def test_a_number_too_long_to_print() -> None:
 
 
 def test_places_in_a_file() -> None:
-    document = Document(
-        "f.toml", {}, ("[[family]]", 'name = "A"', 'sizes = ["1"]', 'name = "B"', 'sizes = ["1"]')
-    )
+    document = Document("f.toml", {}, ("[[family]]", 'name = "A"', 'sizes = ["1"]', 'name = "B"', 'sizes = ["1"]'))
     assert document.at("family") == Where("f.toml", 1)
     assert document.at("name") == Where("f.toml", 2)
     assert document.at("1", document.at("B").line) == Where("f.toml", 5)

@@ -16,8 +16,8 @@ def test_cap_height_of_a_known_face() -> None:
     """
     face = pdfmetrics.getFont("Helvetica").face
     assert face.name == "Helvetica"
-    assert 2.00 / 0.718 / (25.4 / 72) == pytest.approx(7.90, abs=0.005)
-    assert 1.27 / 0.718 / (25.4 / 72) == pytest.approx(5.01, abs=0.005)
+    assert pytest.approx(7.90, abs=0.005) == 2.00 / 0.718 / (25.4 / 72)
+    assert pytest.approx(5.01, abs=0.005) == 1.27 / 0.718 / (25.4 / 72)
 
 
 @pytest.mark.parametrize("name", font_names())

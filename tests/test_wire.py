@@ -84,9 +84,7 @@ def test_gauge_from_name(name: str, gauge: int) -> None:
     assert gauge_from_name(name) == gauge
 
 
-@pytest.mark.parametrize(
-    "name", ["", "5/0", "0/0", "00000", "57", "-1", "1.5", "020", "AWG 20", "twenty", "²"]
-)
+@pytest.mark.parametrize("name", ["", "5/0", "0/0", "00000", "57", "-1", "1.5", "020", "AWG 20", "twenty", "²"])
 def test_names_that_are_no_gauge(name: str) -> None:
     with pytest.raises(ValueError, match="is no wire gauge"):
         gauge_from_name(name)

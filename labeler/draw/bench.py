@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING, Any
 from xml.sax.saxutils import escape
 
 from labeler.bench import BenchSheet, Caution, Cut, Printed, Remark, Step, WireEnds
-from labeler.draw.pdf import POINTS_PER_MM, write_whole
+from labeler.draw.files import write_whole
+from labeler.draw.pdf import POINTS_PER_MM
 from labeler.errors import LabelerError, Problem, Where, WrongUse
 from labeler.text import Font, font_for, load_font
 
@@ -23,14 +24,14 @@ if TYPE_CHECKING:
     from reportlab.pdfgen.canvas import Canvas
 
 PAGES_MM = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
-SIDE_MM, HEAD_MM, FOOT_MM = 12.0, 10.0, 14.0
+SIDE_MM, HEAD_MM, FOOT_MM = 12.0, 8.0, 12.0
 """Margins: a hole punch or a clip takes the left one, the page's number stands in the lower one."""
 
 PLAIN, BOLD = "Atkinson Hyperlegible", "Atkinson Hyperlegible Bold"
 TICK_MM = 3.8
 LEADING = 1.18
-GAP_PT = 7.0
-TITLE_PT, HEAD_PT, BODY_PT, NOTE_PT, SMALL_PT, SOURCE_PT = 17.0, 11.0, 8.5, 7.5, 7.0, 6.0
+GAP_PT = 6.5
+TITLE_PT, HEAD_PT, BODY_PT, NOTE_PT, SMALL_PT, SOURCE_PT = 16.0, 11.0, 8.5, 7.5, 7.0, 6.0
 HEAVY_PT, MIDDLE_PT, THIN_PT = 1.4, 0.8, 0.4
 
 Row = Sequence[Any]
@@ -108,7 +109,7 @@ def _story(sheet: BenchSheet, room: float) -> Iterator[Any]:
     yield from _wire_ends(sheet.connectors, room)
 
 
-FIRST_NOTE = "before any contact is crimped or connector fitted; afterwards there is no way on"
+FIRST_NOTE = "each one before the step it names; afterwards there is no way on"
 LATER_NOTE = "these still pass once the connectors are on"
 MISSING_NOTE = "these places stay without their marker, or it will not read"
 
@@ -232,6 +233,21 @@ def _listing(
     return table
 
 
+def _plain_listing(title: str, rows: Sequence[Row], shares: Sequence[float], room: float) -> Any:
+    """Return a table under its title alone, for a few rows that explain themselves."""
+    whole = sum(shares)
+    table = _table(
+        [[title, *[None] * (len(shares) - 1)], *rows],
+        [room * share / whole for share in shares],
+        *_TITLED,
+        ("LINEABOVE", (0, 1), (-1, 1), MIDDLE_PT, "black"),
+        ("LINEBELOW", (0, 1), (-1, -1), THIN_PT, "grey"),
+        heads=1,
+    )
+    table.spaceBefore = GAP_PT
+    return table
+
+
 _TITLED = (
     ("SPAN", (0, 0), (-1, 0)),
     ("LEFTPADDING", (0, 0), (-1, 0), 0),
@@ -267,8 +283,8 @@ def _title(sheet: BenchSheet, room: float) -> Iterator[Any]:
     cells = [[_words(_marked_up(label), SMALL_PT), _words(_bold(value), HEAD_PT)] for label, value in fields]
     name = [_words("BENCH SHEET", SMALL_PT), _words(_bold(sheet.harness), TITLE_PT)]
     if sheet.missing:
-        count = len(sheet.missing)
-        words = f"{count} marker{'s' if count > 1 else ''} left out or not fitting: see NOT ON THIS HARNESS"
+        count = _count(len(sheet.missing), "marker")
+        words = f"{count} left out or not fitting: see NOT ON THIS HARNESS"
         name.append(_words(_bold(words), spaceBefore=2))
     rule = ("BOX", (0, 0), (-1, -1), HEAVY_PT, "black"), ("LINEBEFORE", (1, 0), (-1, -1), THIN_PT, "black")
     top = ("VALIGN", (0, 0), (-1, -1), "TOP")
@@ -344,17 +360,17 @@ def _cut_row(cut: Cut, total: str) -> Row:
 
 
 def _practices(sheet: BenchSheet, room: float) -> Iterator[Any]:
+    """Yield what the words under "shrunk, heat" mean, and for how many sleeves each holds."""
     if not sheet.practices:
         return
     rows = [
         (
             _words(_bold(practice.heating)),
-            _words(_marked_up(practice.how), NOTE_PT + 0.5),
-            _words(_marked_up(", ".join(practice.places)), NOTE_PT),
+            _words(_marked_up(f"{_count(len(practice.places), 'sleeve')}: {practice.how}")),
         )
         for practice in sheet.practices
     ]
-    yield _listing(_titled("SHRINK"), ("heat", "how", "for"), rows, (18, 96, 72), room)
+    yield _plain_listing(_titled("SHRINK", "see the last column above"), rows, (21, 165), room)
 
 
 def _printed(printed: Sequence[Printed], room: float) -> Iterator[Any]:
@@ -363,17 +379,28 @@ def _printed(printed: Sequence[Printed], room: float) -> Iterator[Any]:
     note = "at 100 %, not fitted to the page; the 50 mm ruler on each sheet must measure 50 mm"
     rows = [
         (
-            _tick(),
             _words(_bold(stock.stock)),
             _words(_marked_up(stock.about), NOTE_PT),
-            _words(_marked_up(f"{stock.pieces}")),
-            _words(_marked_up(f"{len(stock.numbers)}")),
-            _words(_marked_up(_spans(stock.numbers))),
+            _words(_marked_up(_sheets_of(stock))),
         )
         for stock in printed
     ]
-    heads = ("done", "stock", "load", "markers", "sheets", "pages of the job")
-    yield _listing(_titled("PRINT", note), heads, rows, (8, 40, 82, 15, 13, 28), room)
+    yield _plain_listing(_titled("PRINT", note), rows, (40, 72, 74), room)
+
+
+def _sheets_of(stock: Printed) -> str:
+    """Return how many markers stand on how many sheets, and where those are in the job.
+
+    >>> _sheets_of(Printed("card", "", 16, (1, 2, 5)))
+    '16 markers on 3 sheets: pages 1–2, 5 of the job'
+    """
+    sheets = len(stock.numbers)
+    pages = f"page{'s' if sheets > 1 else ''} {_spans(stock.numbers)} of the job"
+    return f"{_count(stock.pieces, 'marker')} on {_count(sheets, 'sheet')}: {pages}"
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}" if number == 1 else f"{number} {what}s"
 
 
 def _spans(numbers: Sequence[int]) -> str:
@@ -425,9 +452,9 @@ def _half(lengths: Sequence[int]) -> int:
 
 def _signatures(room: float) -> Iterator[Any]:
     cells = [_words(_marked_up(word), SMALL_PT) for word in ("Threaded by", "Shrunk by", "Checked by", "Date")]
-    looks = ("LINEABOVE", (0, 0), (-1, 0), MIDDLE_PT, "black"), ("BOTTOMPADDING", (0, 0), (-1, -1), 14)
+    looks = ("LINEABOVE", (0, 0), (-1, 0), MIDDLE_PT, "black"), ("BOTTOMPADDING", (0, 0), (-1, -1), 11)
     table = _table([cells], [room / 4] * 4, *looks, ("LINEBEFORE", (1, 0), (-1, -1), THIN_PT, "black"))
-    table.spaceBefore = 6
+    table.spaceBefore = 3
     yield table
 
 
@@ -458,7 +485,7 @@ def _draw_foot(canvas: Canvas, sheet: BenchSheet, room: float, pages: int) -> No
     names = (sheet.harness, sheet.part_number, f"rev {sheet.revision}" if sheet.revision else "")
     job = " · ".join(filter(None, (*names, f"unit {sheet.unit}", sheet.date)))
     free = room - _width(number, NOTE_PT) - 20
-    x, y = SIDE_MM * POINTS_PER_MM, (FOOT_MM - 6) * POINTS_PER_MM
+    x, y = SIDE_MM * POINTS_PER_MM, (FOOT_MM - 5) * POINTS_PER_MM
     for text, left in ((_shortened(job, free), x), (number, x + room - _width(number, NOTE_PT))):
         at = left
         for font, run in _runs(text, PLAIN):

@@ -138,9 +138,10 @@ def _plain(marker: Marker, seat: Seat, tube: Tube, cut_length_mm: float | None) 
 
 
 def _no_tube(marker: Marker, seat: Seat, choice: TubeChoice) -> Fit:
+    settings = marker.settings
     what = (
-        f"no tube of {', '.join(marker.settings.sleeve)} both passes {seat.passes.high:.2f} mm "
-        f"(slip +{marker.settings.slip:.0%}) and closes on {seat.closes_on.low:.2f} mm (grip -{marker.settings.grip:.0%})"
+        f"no tube of {', '.join(settings.sleeve)} both passes {seat.passes.high:.2f} mm (slip +{settings.slip:.0%}) "
+        f"and closes on {seat.closes_on.low:.2f} mm (grip -{settings.grip:.0%})"
     )
     if seat.obstacle:
         what += f"; it must pass {seat.obstacle}"

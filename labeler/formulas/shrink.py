@@ -191,7 +191,8 @@ def shrunk(box: Limits, on_mm: Range, heating: str, share: float = 0.5) -> Shrun
     Every quantity is evaluated at one and the same point: diameter and scale belong together.
     Extremes are looked for at the corners of the box, at the diameters inside the range where
     a face stops shrinking (`peak_scale` and its counterpart) or the tube closes, and, from the
-    best of these, along each measure whose slope points inside.
+    best of these, along each measure whose slope points inside. On a ridge, where a face just
+    stops shrinking, the climb may end up to 0.01 % short.
 
     Raises
     ------

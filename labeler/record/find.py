@@ -11,7 +11,7 @@ from sqlalchemy import ColumnElement, Connection, Row, Select, and_, func, liter
 from labeler.errors import LabelerError, Problem, Where
 from labeler.model import Face, Stock
 from labeler.record.faces import damaged, digest_of, face_from_text, stock_from_text
-from labeler.record.jobs import is_unit, job_list, jobs_with_states, printed, withdrawn
+from labeler.record.jobs import is_unit, job_list, jobs_with_states, of_unit, printed, withdrawn
 from labeler.record.schema import face, harness, job, job_event, job_font, marker, sheet, stock, unit, void
 from labeler.record.values import Event, Job, MarkerRow, Recorded, Story
 
@@ -67,11 +67,11 @@ def search(
     """
     text = " ".join(query.lower().split())
     splits = _splits(text)
-    meant = [_contains(text), *(and_(is_unit(head), _contains(tail)) for head, tail in splits)]
+    meant = [_contains(text), *(and_(of_unit(head), _contains(tail)) for head, tail in splits)]
     where = [or_(*meant)] if text else []
     units = [_units_named(connection, head) for head, _tail in splits]
     if unit_is is not None:
-        where.append(is_unit(unit_is))
+        where.append(of_unit(unit_is))
     if branch is not None:
         where.append(func.lower(marker.c.branch) == branch.lower())
     if on_sheet is not None:
@@ -245,8 +245,8 @@ def story(connection: Connection, about: str | int) -> Story:
         lines = connection.execute(_lines().where(mine)).all()
         markers = assemble(connection, lines, lambda line: bool(line.job_id == about))
     else:
-        jobs = job_list(connection, is_unit(about))
-        markers = assemble(connection, connection.execute(_lines().where(is_unit(about))).all())
+        jobs = job_list(connection, of_unit(about))
+        markers = assemble(connection, connection.execute(_lines().where(of_unit(about))).all())
     if not jobs:
         what = f"job {about}" if isinstance(about, int) else f"unit {about}"
         raise LabelerError(Problem(Where(what), "it is not in the record", "look at the list of jobs or units"))
@@ -264,7 +264,7 @@ def one_marker(connection: Connection, named: str, unit_name: str) -> tuple[int,
     statement = select(job.c.unit_id, unit.c.part_number, unit.c.serial, c.marker, c.at).distinct()
     joined = job.join(unit, unit.c.id == job.c.unit_id).join(marker, c.job_id == job.c.id)
     known = or_(func.lower(c.marker) == name, func.lower(c.at) == name)
-    rows = connection.execute(statement.select_from(joined).where(is_unit(unit_name), known)).all()
+    rows = connection.execute(statement.select_from(joined).where(of_unit(unit_name), known)).all()
     rows = [row for row in rows if row.marker.lower() == name] or list(rows)
     where = Where(f"unit {unit_name}")
     if not rows:

@@ -40,6 +40,11 @@ def is_unit(text: str) -> ColumnElement[bool]:
     return same
 
 
+def of_unit(text: str) -> ColumnElement[bool]:
+    """Return the condition that a job is of the unit named; asked apart, so that only its jobs are read."""
+    return job.c.unit_id.in_(select(unit.c.id).where(is_unit(text)))
+
+
 def job_list(connection: Connection, *where: ColumnElement[bool]) -> tuple[Job, ...]:
     """Return the jobs in the order in which they were made."""
     names = (harness.c.name, harness.c.part_number, harness.c.revision, unit.c.serial)

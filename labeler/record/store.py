@@ -88,7 +88,8 @@ class Record:
 
         ``fonts`` maps the fonts at hand to the digests of their files. Raises LabelerError, all
         problems at once, where there is no reason, a font has changed or is missing, a face is not
-        the recorded one, an item is on no sheet or never was, or the items are of several units.
+        the recorded one, an item is on no sheet or never was, or the items are of several units;
+        and where an item is from a job that was withdrawn.
         """
         refuse(_reprint_problems(items, sheets, fonts, reason))
         with self._writing() as connection:

@@ -135,12 +135,23 @@ def prepare_reprint(
     version: str,
     reason: str,
 ) -> int:
-    """Write a reprint of the items in the state "prepared" and return its job number."""
+    """Write a reprint of the items in the state "prepared" and return its job number.
+
+    Raises LabelerError for an item of a job that was withdrawn.
+    """
+    refuse(_withdrawn_problems(connection, {item.job for item in items}))
     c = schema.job.c
     first = connection.execute(select(c.unit_id, c.harness_id).where(c.id == job_of_first_print)).one()
     job_id = _new_job(connection, "reprint", first.unit_id, first.harness_id, who, version, reason)
     _keep(connection, job_id, sheets, {item.row.id: item.row for item in items}, (), fonts)
     return job_id
+
+
+def _withdrawn_problems(connection: Connection, jobs: Iterable[int]) -> Iterator[Problem]:
+    for job_id in sorted(jobs):
+        if state_of(connection, job_id) == "withdrawn":
+            fix = "reprint from the print that took its place, or print the unit"
+            yield Problem(Where(f"job {job_id}"), "it was withdrawn: what it printed does not count", fix)
 
 
 def _new_job_problems(new: NewJob) -> Iterator[Problem]:
