@@ -12,7 +12,7 @@ from functools import cache
 
 from labeler.colours import colour_name
 from labeler.errors import refuse
-from labeler.model import Circuit, Connector, Fit, Harness, Pin, Sheet
+from labeler.model import SEE_BENCH_SHEET, Circuit, Connector, Fit, Harness, Pin, Sheet
 from labeler.tables import Form, Key, checked, load, shipped
 
 TIGHT, DOES_NOT_FIT = "tight", "does not fit"
@@ -297,11 +297,16 @@ def _remark(fit: Fit, state: str) -> Remark:
 
 
 def _connectors(harness: Harness, fits: Iterable[Fit]) -> tuple[WireEnds, ...]:
-    """Return the wire ends of every connector that has some, cavities in their natural order."""
+    """Return the wire ends of the connectors whose tags refer to this sheet, cavities in natural order."""
+    wanted = {name for f in fits if _refers_here(f) for name in f.marker.far.split(", ")}
+    if not wanted:
+        return ()
     markers = {(f.marker.circuit, f.marker.at): _lines(f) for f in fits if f.marker.role == "wire end"}
     found: dict[str, list[WireEnd]] = {connector.id: [] for connector in harness.connectors}
     for circuit in harness.circuits:
         for near, far in ((circuit.start, circuit.finish), (circuit.finish, circuit.start)):
+            if near.connector not in wanted:
+                continue
             end = _wire_end(circuit, near, far, markers.get((circuit.id, str(near)), ()))
             found.setdefault(near.connector, []).append(end)
     known = {connector.id: connector for connector in harness.connectors}
@@ -310,6 +315,10 @@ def _connectors(harness: Harness, fits: Iterable[Fit]) -> tuple[WireEnds, ...]:
         for name, ends in found.items()
         if ends
     )
+
+
+def _refers_here(fit: Fit) -> bool:
+    return fit.marker.role == "bag" and any(line.endswith(SEE_BENCH_SHEET) for line in fit.lines)
 
 
 def _wire_end(circuit: Circuit, near: Pin, far: Pin, marker: tuple[str, ...]) -> WireEnd:

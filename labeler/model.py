@@ -283,6 +283,9 @@ class Marker:
     where: Where = NOWHERE
 
 
+SEE_BENCH_SHEET = "see the bench sheet"
+
+
 @dataclass(frozen=True, slots=True)
 class TagWords:
     """What a tag says: a title, lines under it, rows to tick off, and the payload of its code.

@@ -5,16 +5,18 @@ Every command of the command line is one function here; the stages meet nowhere 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from contextlib import suppress
+import gc
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from labeler.catalogue import Catalogue, load_catalogue
 from labeler.errors import LabelerError, Problem, Where, WrongUse, refuse
-from labeler.fit import fit_sleeve, fit_tag, fit_wrap
-from labeler.fit.common import DOES_NOT_FIT, font_of
+from labeler.fit import fit_sleeve, fit_tag, fit_wrap, wrap_place
+from labeler.fit.common import DOES_NOT_FIT, font_of, needed_for
+from labeler.fit.wrap import WrapPlace
 from labeler.model import (
     Branch,
     BranchEnd,
@@ -81,6 +83,18 @@ class Printed:
     notes: tuple[Problem, ...] = ()
 
 
+@contextmanager
+def _no_collecting() -> Iterator[None]:
+    """Keep the garbage collector off: the stages make very many values and no cycles worth looking for."""
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()
+
+
 # ---------------------------------------------------------------- check
 
 
@@ -112,6 +126,7 @@ def _on_paper(stock: Stock, size: tuple[float, float]) -> bool:
     return abs(stock.page_width_mm - size[0]) < 0.5 and abs(stock.page_height_mm - size[1]) < 0.5
 
 
+@_no_collecting()
 def check(
     file: str,
     *,
@@ -119,8 +134,9 @@ def check(
     paper: str = "A4",
     stock: Sequence[str] = (),
     unit: str = PLACEHOLDER_UNIT,
+    only: Sequence[str] = (),
 ) -> Checked:
-    """Return the answer for every marker of a harness file.
+    """Return the answer for every marker of a harness file, or for those of some roles ``only``.
 
     Raises `LabelerError` with every problem of the data at once; a marker that does not fit is
     no problem but an answer.
@@ -133,6 +149,8 @@ def check(
     harness = read_harness(file, settings or {})
     problems = [*harness.notes, *validate(harness, catalogue)]
     markers, planning = plan(harness)
+    if only:
+        markers = tuple(marker for marker in markers if marker.role in only)
     problems += [*planning, *_glyph_problems(markers)]
     refuse(_once(problems))
     fits = fit_markers(harness, markers, catalogue, stocks, unit)
@@ -186,7 +204,7 @@ class _Fitter:
             (branch.id, end.at): (branch, end) for branch in branches_of(harness) for end in branch.ends
         }
         self.through: dict[str, tuple[Circuit, ...]] = {}
-        self.wire_seats: dict[tuple[object, ...], Seat] = {}
+        self.wrap_places: dict[tuple[object, ...], WrapPlace] = {}
         self.choices: dict[tuple[object, ...], TubeChoice] = {}
 
     def fit(self, marker: Marker) -> Fit:
@@ -196,9 +214,10 @@ class _Fitter:
             branch, end = self.ends[marker.branch, marker.at]
             seat = end_seat(branch, end, self._circuits(branch), self.harness, self.catalogue)
             return fit_sleeve(marker, seat, self._choice(seat, marker.settings), end.cut_length_mm)
-        seat = self._wire_seat(self.circuits[marker.circuit], marker)
+        circuit = self.circuits[marker.circuit]
         if marker.kind == "wrap":
-            return fit_wrap(marker, seat, self.stocks.wraps)
+            return fit_wrap(marker, self._wrap_place(circuit, marker))
+        seat = wire_seat(circuit, marker.at, self.harness, self.catalogue)
         return fit_sleeve(marker, seat, self._choice(seat, marker.settings))
 
     def _circuits(self, branch: Branch) -> tuple[Circuit, ...]:
@@ -206,17 +225,14 @@ class _Fitter:
             self.through[branch.id] = circuits_of(branch, self.harness)
         return self.through[branch.id]
 
-    def _wire_seat(self, circuit: Circuit, marker: Marker) -> Seat:
-        key = (
-            circuit.size,
-            circuit.wire,
-            circuit.outside_mm,
-            id(circuit.settings),
-            marker.kind == "wrap" or marker.at,
-        )
-        if key not in self.wire_seats:
-            self.wire_seats[key] = wire_seat(circuit, marker.at, self.harness, self.catalogue)
-        return self.wire_seats[key]
+    def _wrap_place(self, circuit: Circuit, marker: Marker) -> WrapPlace:
+        key = (circuit.size, circuit.wire, circuit.outside_mm, id(circuit.settings))
+        place = self.wrap_places.get(key)
+        if place is None:
+            seat = wire_seat(circuit, marker.at, self.harness, self.catalogue)
+            place = wrap_place(seat, marker.settings, needed_for(marker), self.stocks.wraps)
+            self.wrap_places[key] = place
+        return place
 
     def _choice(self, seat: Seat, settings: Settings) -> TubeChoice:
         key = (seat.passes.high, seat.closes_on, settings.sleeve, settings.slip, settings.grip)
@@ -239,6 +255,7 @@ def make_symbol(payload: str, x_mm: float, y_mm: float, side_mm: float, dpi: flo
 # ---------------------------------------------------------------- print
 
 
+@_no_collecting()
 def print_harness(
     file: str,
     folder: Path,
@@ -249,12 +266,13 @@ def print_harness(
     stock: Sequence[str] = (),
     start: Mapping[str, str] | None = None,
     unit: str | None = None,
+    only: Sequence[str] = (),
     leave_out: bool = False,
     force: bool = False,
     who: str = "",
     date: str = "",
 ) -> Printed:
-    """Print the whole set of one unit, recorded before the sheets are handed over.
+    """Print the whole set of one unit (or some roles ``only``), recorded before the sheets are handed over.
 
     Nothing is printed, and nothing recorded, while a marker does not fit; with ``leave_out`` the
     others are printed and the missing ones stand on the bench sheet and in the record.
@@ -264,19 +282,22 @@ def print_harness(
     from labeler.layout import lay_out
     from labeler.record import LeftOut, NewJob, canonical_sheet, marker_row
 
-    checked = check(file, settings=settings, paper=paper, stock=stock)
+    checked = check(file, settings=settings, paper=paper, stock=stock, only=only)
     if checked.misfits and not leave_out:
         raise LabelerError(*(misfit_problem(fit) for fit in checked.misfits))
     stocks, harness = checked.stocks.by_name(), checked.harness
-    names = _Names(folder, harness, paper)
-    _lay_out_trial(checked, stocks, start)
+    names = _Names(folder, harness)
+    serial_free = [fit for fit in checked.fits if fit.verdict != DOES_NOT_FIT]
+    trial = lay_out(pieces_of(serial_free, checked.stocks), stocks, start)  # fails before a serial is given
     serial = record.reserve_serial(harness, unit)
-    fits = checked.fits if serial == PLACEHOLDER_UNIT else _with_serial(checked, serial)
+    fits = _with_serial(checked, serial)
     left_out = tuple(fit for fit in fits if fit.verdict == DOES_NOT_FIT)
     if left_out and not leave_out:
         raise LabelerError(*(misfit_problem(fit) for fit in left_out))
     kept = tuple(fit for fit in fits if fit.verdict != DOES_NOT_FIT)
-    sheets = tuple(map(canonical_sheet, lay_out(pieces_of(kept, checked.stocks), stocks, start)))
+    same = fits is checked.fits
+    sheets = trial if same else lay_out(pieces_of(kept, checked.stocks), stocks, start)
+    sheets = tuple(map(canonical_sheet, sheets))
     files = names.files(serial, sheets)
     _refuse_existing(files, force)
     job = record.prepare(
@@ -304,16 +325,11 @@ def misfit_problem(fit: Fit) -> Problem:
     return Problem(marker.where, what, "; or ".join(fit.ways_out))
 
 
-def _lay_out_trial(checked: Checked, stocks: Mapping[str, Stock], start: Mapping[str, str] | None) -> None:
-    """Find out what cannot be laid out before a serial is given."""
-    from labeler.layout import lay_out
-
-    lay_out(pieces_of([fit for fit in checked.fits if fit.verdict != DOES_NOT_FIT], checked.stocks), stocks, start)
-
-
 def _with_serial(checked: Checked, serial: str) -> tuple[Fit, ...]:
     """Return the fits with the tags written for a unit; nothing else says its serial."""
     tags = [fit.marker for fit in checked.fits if fit.marker.role == "bag"]
+    if serial == PLACEHOLDER_UNIT or not tags:
+        return checked.fits
     written = {f.marker.id: f for f in fit_markers(checked.harness, tags, load_catalogue(), checked.stocks, serial)}
     return tuple(written.get(fit.marker.id, fit) for fit in checked.fits)
 
@@ -354,7 +370,6 @@ class _Names:
 
     folder: Path
     harness: Harness
-    paper: str
 
     def files(self, unit: str, sheets: Sequence[Sheet], word: str = "") -> dict[str, Path]:
         """Return a path for each stock, and one for the bench sheet under ``""``."""
@@ -481,7 +496,7 @@ def reprint(
     )
     job = record.prepare_reprint(drawn, sheets, fonts=_fonts_at_hand(sheets), reason=reason, who=who, version=version())
     harness = Harness(drawn[0].harness, drawn[0].part_number, drawn[0].revision)
-    files = _Names(folder, harness, "").files(drawn[0].unit, sheets, f"-reprint-{job.id}")
+    files = _Names(folder, harness).files(drawn[0].unit, sheets, f"-reprint-{job.id}")
     try:
         _refuse_existing(files, force)
     except LabelerError:

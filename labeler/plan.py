@@ -13,6 +13,7 @@ from string import Formatter
 from labeler.errors import Problem, Where, nearest
 from labeler.formulas.check import check_character
 from labeler.model import (
+    SEE_BENCH_SHEET,
     Bag,
     Branch,
     BranchEnd,
@@ -27,7 +28,6 @@ from labeler.model import (
 
 # Letters and digits of marker ids: of each pair that is confused (0/O, 1/I, 2/Z, 5/S, 8/B) the digit only.
 ID_SIGNS = "0123456789ACDEFGHJKLMNPQRTUVWXY"
-ID_BODY = 7
 WIRE_TEXTS = {
     "own": "{circuit}",
     "local": "{local}",
@@ -87,14 +87,15 @@ class _Ids:
     """
 
     def __init__(self, harness: Harness) -> None:
-        self._prefix = f"{harness.part_number or harness.name}|{harness.revision}|"
+        self._start = blake2b(f"{harness.part_number or harness.name}|{harness.revision}|".encode(), digest_size=8)
         self._used: set[str] = set()
 
     def next(self, role: str, place: str) -> str:
         salt = 0
         while True:
-            text = f"{self._prefix}{role}|{place}|{salt}"
-            found = _signs(int.from_bytes(blake2b(text.encode(), digest_size=8).digest(), "big"))
+            digest = self._start.copy()
+            digest.update(f"{role}|{place}|{salt}".encode())
+            found = _signs(int.from_bytes(digest.digest(), "big"))
             check = check_character(found)
             found += check
             if check in ID_SIGNS and found not in self._used:
@@ -103,12 +104,14 @@ class _Ids:
             salt += 1
 
 
+_PAIRS = tuple(first + second for first in ID_SIGNS for second in ID_SIGNS)
+
+
 def _signs(number: int) -> str:
-    signs = ""
-    for _ in range(ID_BODY):
-        number, rest = divmod(number, len(ID_SIGNS))
-        signs += ID_SIGNS[rest]
-    return signs
+    """Seven signs of a number: three pairs and one."""
+    n = len(_PAIRS)
+    pairs = _PAIRS[number % n] + _PAIRS[number // n % n] + _PAIRS[number // n**2 % n]
+    return pairs + ID_SIGNS[number // n**3 % len(ID_SIGNS)]
 
 
 def _sleeves(harness: Harness, ids: _Ids) -> Iterator[Marker]:
@@ -267,7 +270,7 @@ def tag_words(harness: Harness, marker: Marker, unit: str) -> TagWords:
         rows = tuple(f"{item.quantity:g} x {item.item}" for item in bag.contents)
         return TagWords(bag.id, headings, rows, "", code)
     rows = tuple(_pin_rows(harness, bag))
-    return TagWords(bag.id, headings, rows, f"{len(rows)} wire ends: see the bench sheet", code)
+    return TagWords(bag.id, headings, rows, f"{len(rows)} wire ends: {SEE_BENCH_SHEET}", code)
 
 
 def _pin_rows(harness: Harness, bag: Bag) -> Iterator[str]:

@@ -39,15 +39,17 @@ class Font:
 
     def missing(self, text: str) -> str:
         """Return the characters of ``text`` that the font lacks, each once, in order."""
+        if self.advances.keys() >= set(text):
+            return ""
         return "".join(dict.fromkeys(c for c in text if c not in self.advances))
 
     def above(self, line: str) -> float:
         """Return how far a line's ink rises over the baseline, in ems, at least a capital."""
-        return max(self.capital, max(map(self.tops.__getitem__, line), default=0.0))
+        return max(self.capital, *map(self.tops.__getitem__, line)) if line else self.capital
 
     def below(self, line: str) -> float:
         """Return how far a line's ink hangs under the baseline, in ems, 0 or more."""
-        return max(0.0, -min(map(self.bottoms.__getitem__, line), default=0.0))
+        return -min(0.0, *map(self.bottoms.__getitem__, line)) if line else 0.0
 
 
 def font_names() -> tuple[str, ...]:

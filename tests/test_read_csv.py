@@ -7,14 +7,16 @@ from __future__ import annotations
 
 import contextlib
 import io
+from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from labeler.catalogue import default_settings
-from labeler.errors import LabelerError
-from labeler.model import Cable, Connector, Pin
+from labeler.errors import LabelerError, Problem
+from labeler.model import Cable, Connector, Harness, Pin
 from labeler.read import read_harness
 from labeler.read.csv import read_csv
 from labeler.read.headers import columns
@@ -22,18 +24,18 @@ from labeler.read.headers import columns
 SETTINGS = default_settings()
 
 
-def read(text, encoding="utf-8"):
+def read(text: str | bytes, encoding: str = "utf-8") -> Harness:
     data = text if isinstance(text, bytes) else text.encode(encoding)
     return read_csv(data, "boat.csv", "boat", SETTINGS)
 
 
-def problems(text, encoding="utf-8"):
+def problems(text: str | bytes, encoding: str = "utf-8") -> list[Problem]:
     with pytest.raises(LabelerError) as caught:
         read(text, encoding)
     return [problem for problem in caught.value.problems if not problem.warning]
 
 
-def places(found):
+def places(found: list[Problem]) -> list[int]:
     return [problem.where.line for problem in found]
 
 
@@ -41,7 +43,7 @@ PLAIN = "Wire ID,Signal,From,From Pin,To,To Pin,Gauge,Color,Length (mm)\n"
 ROW = "W101,DEPTH RX,P1,12,J4,2,20 AWG,OG,850\n"
 
 
-def test_a_plain_list():
+def test_a_plain_list() -> None:
     harness = read(PLAIN + ROW)
     (circuit,) = harness.circuits
     assert (circuit.id, circuit.start, circuit.finish) == ("W101", Pin("P1", "12"), Pin("J4", "2"))
@@ -54,7 +56,7 @@ def test_a_plain_list():
     assert harness.text == (PLAIN + ROW).encode()
 
 
-def test_connectors_in_order_of_first_appearance():
+def test_connectors_in_order_of_first_appearance() -> None:
     harness = read("From,To\nP2:1,J9:1\nP1:1,J9:2\nP2:2,J4:1\n")
     assert [connector.id for connector in harness.connectors] == ["P2", "J9", "P1", "J4"]
     assert harness.connectors[2] == Connector("P1", where=harness.circuits[1].where)
@@ -144,13 +146,13 @@ HEADERS = [
 
 
 @pytest.mark.parametrize(("header", "expected"), HEADERS, ids=[header[:20] for header, _ in HEADERS])
-def test_header_rows(header, expected):
+def test_header_rows(header: str, expected: dict[str, int]) -> None:
     found = columns(header.split(";"))
     assert {role: indexes[0] for role, indexes in found.roles.items()} == expected
 
 
 @pytest.mark.parametrize("header", ["Pin Number;Colour;Usage", "signal_name;awg;length", "", "W101;J4;P1"])
-def test_rows_that_are_no_header_of_two_ends(header):
+def test_rows_that_are_no_header_of_two_ends(header: str) -> None:
     assert columns(header.split(";")).score == 0
 
 
@@ -160,13 +162,13 @@ UMLAUTS = "Leitung;von;Pin;nach;Pin;Farbe;Länge (mm)\nW1;Bug;1;Gerät;2;grün;8
 
 
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "utf-16-le", "utf-16-be"])
-def test_encodings_that_are_certain(encoding):
+def test_encodings_that_are_certain(encoding: str) -> None:
     harness = read(UMLAUTS, encoding)
     assert harness.circuits[0].finish == Pin("Gerät", "2")
     assert harness.notes == ()
 
 
-def test_latin_1_is_read_and_noted_with_its_line():
+def test_latin_1_is_read_and_noted_with_its_line() -> None:
     harness = read(UMLAUTS, "latin-1")
     assert (harness.circuits[0].finish.connector, harness.circuits[0].colour) == ("Gerät", "grün")
     (note,) = harness.notes
@@ -175,36 +177,36 @@ def test_latin_1_is_read_and_noted_with_its_line():
     assert "Windows-1252" in note.message
 
 
-def test_bytes_without_meaning_in_windows_1252():
+def test_bytes_without_meaning_in_windows_1252() -> None:
     (note,) = read(b"Wire,From,To\nW\x81,J4:1,P1:1\n").notes
     assert "Latin-1" in note.message
 
 
 @pytest.mark.parametrize("line_end", ["\n", "\r\n", "\r"])
-def test_line_ends(line_end):
+def test_line_ends(line_end: str) -> None:
     harness = read((PLAIN + ROW + "\n" + ROW.replace("W101", "W102")).replace("\n", line_end))
     assert [circuit.where.line for circuit in harness.circuits] == [2, 4]
 
 
 @pytest.mark.parametrize("separator", [",", ";", "\t", "|"])
-def test_separators(separator):
+def test_separators(separator: str) -> None:
     harness = read((PLAIN + ROW).replace(",", separator))
     assert (harness.circuits[0].finish, harness.circuits[0].length_mm) == (Pin("J4", "2"), 850)
 
 
-def test_a_table_drawn_with_bars():
+def test_a_table_drawn_with_bars() -> None:
     harness = read("# Boat\n\n| Wire | From | To |\n|------|:---:|---|\n| W1 | J4:1 | P1:12 |\n| W2 | J4:2 | P1:13 |\n")
     assert [(circuit.id, circuit.where.line) for circuit in harness.circuits] == [("W1", 5), ("W2", 6)]
     assert harness.circuits[1].finish == Pin("P1", "13")
 
 
-def test_semicolons_and_decimal_commas():
+def test_semicolons_and_decimal_commas() -> None:
     harness = read("Leitung;von;Pin;nach;Pin;Querschnitt;Länge (m)\nW1;J4;1;P1;1;0,75;0,85\nW2;J4;2;P1;2;1;1,2\n")
     assert [circuit.size for circuit in harness.circuits] == ["0.75 mm2", "1 mm2"]
     assert [circuit.length_mm for circuit in harness.circuits] == [850, 1200]
 
 
-def test_titles_comments_and_blank_lines_before_and_between():
+def test_titles_comments_and_blank_lines_before_and_between() -> None:
     text = (
         "River survey boat;;;\n"  # 1
         "\n"  # 2
@@ -224,27 +226,27 @@ def test_titles_comments_and_blank_lines_before_and_between():
     assert (note.where.line, note.warning) == (8, True)  # a whole row that was commented out
 
 
-def test_a_header_behind_slashes():
+def test_a_header_behind_slashes() -> None:
     harness = read("// Wire, Ref 1, Pin 1, Ref 2, Pin 2\nW1,J4,1,P1,2\n")
     assert harness.circuits[0].finish == Pin("P1", "2")
 
 
-def test_a_column_called_with_a_sign_is_no_comment():
+def test_a_column_called_with_a_sign_is_no_comment() -> None:
     harness = read("#,From,To\n7,J4:1,P1:1\n")
     assert harness.circuits[0].id == "7"
 
 
-def test_trailing_separators_and_a_repeated_header():
+def test_trailing_separators_and_a_repeated_header() -> None:
     harness = read("Wire,From,To,,\nW1,J4:1,P1:1,,\nWire,From,To,,\nW2,J4:2,P1:2\n")
     assert [circuit.id for circuit in harness.circuits] == ["W1", "W2"]
 
 
-def test_quotes_hold_separators_and_quotes():
+def test_quotes_hold_separators_and_quotes() -> None:
     harness = read('Wire,From,To,Note\nW1,J4:1,P1:1,"bow, ""port"""\nW2,J4:2,P1:2,3/4" tube\n')
     assert [circuit.free[0][1] for circuit in harness.circuits] == ['bow, "port"', '3/4" tube']
 
 
-def test_text_such_as_na_stays_text():
+def test_text_such_as_na_stays_text() -> None:
     harness = read("Wire,From,To,Signal\nNA,J4:1,P1:1,null\n007,J4:2,P1:2,1e5\n")
     assert [(circuit.id, circuit.signal) for circuit in harness.circuits] == [("NA", "null"), ("007", "1e5")]
 
@@ -264,17 +266,17 @@ def test_text_such_as_na_stays_text():
         ("Length (mm)", "0", None),  # nobody measured 0
     ],
 )
-def test_units_of_length(header, value, mm):
+def test_units_of_length(header: str, value: Any, mm: float | None) -> None:
     (circuit,) = read(f"Wire,From,To,{header}\nW1,J4:1,P1:1,{value}\n").circuits
     assert circuit.length_mm == (None if mm is None else pytest.approx(mm))
 
 
-def test_a_column_of_units():
+def test_a_column_of_units() -> None:
     harness = read("Wire,From,To,Length,Unit\nW1,J4:1,P1:1,10,in\nW2,J4:2,P1:2,10,mm\nW3,J4:3,P1:3,10,\n")
     assert [circuit.length_mm for circuit in harness.circuits] == [pytest.approx(254), 10, 10]
 
 
-def test_a_length_without_unit_is_mm_and_said_so():
+def test_a_length_without_unit_is_mm_and_said_so() -> None:
     (note,) = read("Wire,From,To,Length\nW1,J4:1,P1:1,10\n").notes
     assert "no unit" in note.message
 
@@ -293,13 +295,13 @@ def test_a_length_without_unit_is_mm_and_said_so():
         ("Gauge", ["-", "20"], ["", "20 AWG"]),
     ],
 )
-def test_sizes(header, values, sizes):
+def test_sizes(header: str, values: list[str], sizes: list[str]) -> None:
     rows = "".join(f"W{number};J4:{number};P1:{number};{value}\n" for number, value in enumerate(values, 1))
     harness = read(f"Wire;From;To;{header}\n{rows}")
     assert [circuit.size for circuit in harness.circuits] == sizes
 
 
-def test_a_gauge_that_may_be_either_is_asked_for():
+def test_a_gauge_that_may_be_either_is_asked_for() -> None:
     (problem,) = problems("Wire,From,To,Gauge\nW1,J4:1,P1:1,1\nW2,J4:2,P1:2,2\n")
     assert problem.where.line == 1
     assert "Gauge (AWG) or Gauge (mm2)" in problem.fix
@@ -314,29 +316,29 @@ def test_a_gauge_that_may_be_either_is_asked_for():
         (["J4:1", "GND"], [Pin("J4:1"), Pin("GND")]),  # not the whole column: left as it is
     ],
 )
-def test_joined_ends_are_split_where_the_whole_column_is(ends, pins):
+def test_joined_ends_are_split_where_the_whole_column_is(ends: Any, pins: list[Pin]) -> None:
     rows = "".join(f"W{number},{end},P1:{number}\n" for number, end in enumerate(ends, 1))
     harness = read(f"Wire,From,To\n{rows}")
     assert [circuit.start for circuit in harness.circuits] == pins
 
 
-def test_a_column_half_joined_is_said():
+def test_a_column_half_joined_is_said() -> None:
     (note,) = read("Wire,From,To\nW1,J4:1,P1\nW2,GND,P1\n").notes
     assert "1 of 2" in note.message
 
 
-def test_missing_ids_are_numbered():
+def test_missing_ids_are_numbered() -> None:
     harness = read("From,From Pin,To,To Pin\nJ4,1,P1,1\nJ4,2,P1,2\n")
     assert [circuit.id for circuit in harness.circuits] == ["1", "2"]
     assert [note.warning for note in harness.notes] == [True]
 
 
-def test_numbers_that_are_taken_are_not_used_again():
+def test_numbers_that_are_taken_are_not_used_again() -> None:
     harness = read("Wire,From,To\n2,J4:1,P1:1\n-,J4:2,P1:2\n,J4:3,P1:3\n")
     assert [circuit.id for circuit in harness.circuits] == ["2", "5", "3"]  # row 2: 2 is taken, 2 + 3 rows is free
 
 
-def test_a_cable_column_names_circuits_only_if_nothing_else_does():
+def test_a_cable_column_names_circuits_only_if_nothing_else_does() -> None:
     alone = read("cable,from,to\nC1,J4:1,P1:1\nC2,J4:2,P1:2\n")
     assert [(circuit.id, circuit.cable) for circuit in alone.circuits] == [("C1", ""), ("C2", "")]
     shared = read("cable,from,to\nC1,J4:1,P1:1\nC1,J4:2,P1:2\n")
@@ -344,14 +346,14 @@ def test_a_cable_column_names_circuits_only_if_nothing_else_does():
     assert [cable.id for cable in shared.cables] == ["C1"]
 
 
-def test_cables_with_their_diameter():
+def test_cables_with_their_diameter() -> None:
     header = "Wire,From,To,Cable,Wire OD (mm),Cable OD (in)\n"
     harness = read(header + "W1,J4:1,P1:1,K1,1.9,1/4\nW2,J4:2,P1:2,K1,1.9,\nW3,J4:3,P1:3,,,\n")
-    assert harness.cables == (Cable("K1", pytest.approx(6.35), harness.circuits[0].where),)
+    assert harness.cables == (Cable("K1", 6.35, harness.circuits[0].where),)
     assert [circuit.outside_mm for circuit in harness.circuits] == [1.9, 1.9, None]
 
 
-def test_columns_not_understood_are_kept_as_written():
+def test_columns_not_understood_are_kept_as_written() -> None:
     harness = read("Wire,From,Pin,Kontakt,To,Pin,Kontakt,Crew\nW1,J4,1,a,P1,2, b ,-\n")
     assert harness.circuits[0].free == (("Kontakt", "a"), ("Kontakt 2", " b "), ("Crew", "-"))
 
@@ -359,7 +361,7 @@ def test_columns_not_understood_are_kept_as_written():
 # ---------------------------------------------------------------- bad lists
 
 
-def test_everything_that_is_wrong_is_told_at_once():
+def test_everything_that_is_wrong_is_told_at_once() -> None:
     text = PLAIN + (
         "W1,S,J4,1,P1,1,banana,OG,850\n"  # 2
         "W2,S,J4,2,P1,2,20 AWG,OG,-850\n"  # 3
@@ -376,14 +378,14 @@ def test_everything_that_is_wrong_is_told_at_once():
         assert word in problem.message
 
 
-def test_the_wrong_separator():
+def test_the_wrong_separator() -> None:
     (problem,) = problems("Wire:From:To\nW1:J4:P1\n")
     assert "Wire:From:To" in problem.message
     assert "From and To" in problem.message
     assert "semicolon" in problem.fix
 
 
-def test_missing_ends_list_the_headers_seen_and_what_was_looked_for():
+def test_missing_ends_list_the_headers_seen_and_what_was_looked_for() -> None:
     (problem,) = problems("Signal,Gauge,Colour\nDEPTH RX,20,OG\n")
     assert problem.where.line == 1
     for word in ("'Signal'", "'Gauge'", "'Colour'", "von and nach"):
@@ -394,47 +396,47 @@ def test_missing_ends_list_the_headers_seen_and_what_was_looked_for():
     ("header", "name"),
     [("Wire,Connector,Pin,Connector,Pin", "'Connector'"), ("Wire,From,Pin,Pin,To", "'Pin'")],
 )
-def test_headers_that_cannot_be_told_apart(header, name):
+def test_headers_that_cannot_be_told_apart(header: str, name: str) -> None:
     (problem,) = problems(f"{header}\nW1,J4,1,P1,2\n")
     assert name in problem.message
 
 
-def test_two_columns_for_the_ids():
+def test_two_columns_for_the_ids() -> None:
     rows = "W1,J4:1,P1:1,{}\n"
     (problem,) = problems("Wire,From,To,Wire\n" + rows.format("W2"))
     assert "'Wire' and 'Wire'" in problem.message
     assert read("Wire,From,To,Wire\n" + rows.format("W1")).circuits[0].id == "W1"
 
 
-def test_no_rows():
+def test_no_rows() -> None:
     (problem,) = problems(PLAIN)
     assert "no circuits" in problem.message
 
 
-def test_one_cable_of_two_diameters():
+def test_one_cable_of_two_diameters() -> None:
     (problem,) = problems("Wire,From,To,Cable,Cable OD (mm)\nW1,J4:1,P1:1,K1,6.2\nW2,J4:2,P1:2,K1,6.3\n")
     assert (problem.where.line, "6.2" in problem.message) == (3, True)
 
 
-def test_an_unclosed_quote_stays_local():
+def test_an_unclosed_quote_stays_local() -> None:
     rows = "".join(f"W{number},J4:{number},P1:{number},\n" for number in range(3, 90))
     found = problems(f'Wire,From,To,Note\nW1,J4:1,P1:1,"open\nW2,J4:2,P1:2,x,y\n{rows}')
     assert places(found) == [2, 3]  # and the five cells of the line after it are seen
 
 
-def test_no_text():
+def test_no_text() -> None:
     (first, *_) = problems(b"\x89PNG\r\n\x1a\n\x00\x00\x00\rIHDR")
     assert "no text" in first.message
     (problem,) = problems(PLAIN.encode() + b"W1,\x00,P1,12,J4,2,20 AWG,OG,850\n")
     assert (problem.where.line, "character 0 at position 4" in problem.message) == (2, True)
 
 
-def test_a_line_of_ten_megabytes():
+def test_a_line_of_ten_megabytes() -> None:
     (problem,) = problems(PLAIN + "W1," + "x" * 10_000_000 + "\n")
     assert (problem.where.line, "10,000,003" in problem.message) == (2, True)  # W1, and the x's
 
 
-def test_half_a_letter_of_utf_16():
+def test_half_a_letter_of_utf_16() -> None:
     (problem,) = problems((PLAIN + ROW).encode("utf-16") + b"x")
     assert "UTF-16" in problem.message
 
@@ -451,14 +453,14 @@ def test_half_a_letter_of_utf_16():
         ("paper.pdf", b"%PDF-1.7", "PDF"),
     ],
 )
-def test_files_that_are_no_list(tmp_path, name, data, said):
+def test_files_that_are_no_list(tmp_path: Path, name: str, data: bytes, said: str) -> None:
     path = tmp_path / name
     path.write_bytes(data)
     with pytest.raises(LabelerError, match=said):
         read_harness(path)
 
 
-def test_missing_file_and_folder(tmp_path):
+def test_missing_file_and_folder(tmp_path: Path) -> None:
     with pytest.raises(LabelerError, match="no such file"):
         read_harness(tmp_path / "boat.csv")
     with pytest.raises(LabelerError, match="is a folder"):
@@ -467,11 +469,11 @@ def test_missing_file_and_folder(tmp_path):
         read_harness("boat\x00.csv")
 
 
-def test_a_file_that_may_not_be_read(tmp_path, monkeypatch):
+def test_a_file_that_may_not_be_read(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = tmp_path / "boat.csv"
     path.write_text(PLAIN + ROW)
 
-    def closed(*_):
+    def closed(*_: object) -> None:
         raise PermissionError(13, "Permission denied")
 
     monkeypatch.setattr("pathlib.Path.open", closed)
@@ -480,15 +482,16 @@ def test_a_file_that_may_not_be_read(tmp_path, monkeypatch):
 
 
 @pytest.mark.parametrize("name", ["boat.csv", "boat.TSV", "boat.txt", "boat", "boat.list"])
-def test_lists_by_ending_and_by_content(tmp_path, name):
+def test_lists_by_ending_and_by_content(tmp_path: Path, name: str) -> None:
     path = tmp_path / name
     path.write_text(PLAIN + ROW)
     harness = read_harness(path, {"min_capital_mm": "2 mm"})
     assert (harness.name, len(harness.circuits)) == ("boat", 1)
+    assert harness.settings is not None
     assert harness.settings.min_capital_mm == 2
 
 
-def test_standard_input(monkeypatch):
+def test_standard_input(monkeypatch: pytest.MonkeyPatch) -> None:
     class Input:
         buffer = io.BytesIO((PLAIN + ROW).encode())
 
@@ -507,7 +510,7 @@ PIECES = st.sampled_from(
 @settings(max_examples=300, deadline=None)
 @given(st.binary(max_size=300) | st.lists(PIECES, max_size=60).map(b"".join))
 @example(b"From,To\nJ4:0,P1:1\n")
-def test_whatever_comes_it_is_read_or_refused(data):
+def test_whatever_comes_it_is_read_or_refused(data: bytes) -> None:
     with contextlib.suppress(LabelerError):  # and nothing else
         assert read(data).circuits
 
@@ -522,7 +525,7 @@ def test_whatever_comes_it_is_read_or_refused(data):
     st.sampled_from([",", ";", "\t", "|"]),
     st.sampled_from(["utf-8", "utf-8-sig", "utf-16"]),
 )
-def test_what_is_written_is_read(ends, separator, encoding):
+def test_what_is_written_is_read(ends: Any, separator: str, encoding: str) -> None:
     rows = [[f"W{row}", name, str(cavity), "P1", str(row)] for row, (name, cavity) in enumerate(ends, 1)]
     lines = [["Wire", "From", "From Pin", "To", "To Pin"], *rows]
     text = "".join(separator.join(line) + "\n" for line in lines)

@@ -31,6 +31,9 @@ PLAIN, BOLD = "Atkinson Hyperlegible", "Atkinson Hyperlegible Bold"
 TICK_MM = 3.8
 LEADING = 1.18
 GAP_PT = 6.5
+TALL_PT = 150.0
+"""A row up to this height moves overleaf as a whole (project choice: a fifth of the page)."""
+
 TITLE_PT, HEAD_PT, BODY_PT, NOTE_PT, SMALL_PT, SOURCE_PT = 16.0, 11.0, 8.5, 7.5, 7.0, 6.0
 HEAVY_PT, MIDDLE_PT, THIN_PT = 1.4, 0.8, 0.4
 
@@ -131,8 +134,9 @@ def _embedded(name: str) -> str:
 
 def _runs(text: str, name: str) -> Iterator[tuple[Font, str]]:
     """Yield the text in runs of one typeface: a stand-in for what the first lacks, or its number."""
-    signs = ((_font_with(sign, name), sign) for sign in " ".join(text.split()))
-    spelled = ((font or load_font(name), sign if font else f"<U+{ord(sign):04X}>") for font, sign in signs)
+    signs = (" " if sign.isspace() else sign for sign in text)
+    fonts = ((_font_with(sign, name), sign) for sign in signs)
+    spelled = ((font or load_font(name), sign if font else f"<U+{ord(sign):04X}>") for font, sign in fonts)
     for font, run in groupby(spelled, key=lambda pair: pair[0]):
         yield font, "".join(sign for _, sign in run)
 
@@ -190,12 +194,17 @@ def _table(
     heads: int = 0,
     heights: Sequence[float] | None = None,
 ) -> Any:
-    """Return a table without lines; rows may break over pages, the first ``heads`` are repeated."""
+    """Return a table without lines; it breaks over pages, the first ``heads`` rows are repeated.
+
+    A row stays whole, unless it is very tall. Then the library may break it, which it does rightly
+    only where cells begin at the top.
+    """
     from reportlab.platypus import LongTable
 
+    tall = any(_height(cell, width) > TALL_PT for row in rows for cell, width in zip(row, widths, strict=True))
     base = [
         ("FONTNAME", (0, 0), (-1, -1), _embedded(PLAIN)),  # else an empty cell asks for another font
-        ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
+        ("VALIGN", (0, 0), (-1, -1), "TOP" if tall else "MIDDLE"),
         ("LEFTPADDING", (0, 0), (-1, -1), 2),
         ("RIGHTPADDING", (0, 0), (-1, -1), 2),
         ("TOPPADDING", (0, 0), (-1, -1), 2.4),
@@ -206,10 +215,16 @@ def _table(
         colWidths=list(widths),
         rowHeights=heights,
         repeatRows=heads,
-        splitInRow=1,
+        splitInRow=int(tall),
         hAlign="LEFT",
         style=[*base, *looks],
     )
+
+
+def _height(cell: Any, width: float) -> float:
+    """Return how high the paragraphs of a cell are, 0 for one that is empty or holds a box."""
+    parts = cell if isinstance(cell, list) else [cell]
+    return float(sum(part.wrap(width - 4, 1e6)[1] for part in parts if hasattr(part, "getPlainText")))
 
 
 def _listing(
@@ -418,8 +433,8 @@ def _spans(numbers: Sequence[int]) -> str:
 
 def _cautions(cautions: Sequence[Caution], room: float) -> Iterator[Any]:
     """Yield the cautions in two columns, each with the letter of its source."""
-    if not cautions:
-        return
+    from reportlab.platypus import KeepTogether
+
     sources = list(dict.fromkeys((caution.source, caution.seen) for caution in cautions))
     letters = {source: chr(ord("a") + place) for place, source in enumerate(sources)}
     said = [
@@ -441,7 +456,7 @@ def _cautions(cautions: Sequence[Caution], room: float) -> Iterator[Any]:
     low = ("SPAN", (0, 2), (-1, 2)), ("TOPPADDING", (0, 2), (-1, 2), 0)
     table = _table(rows, [room / 2, room / 2], *_TITLED, *top, *low)
     table.spaceBefore = GAP_PT
-    yield table
+    yield KeepTogether([table])
 
 
 def _half(lengths: Sequence[int]) -> int:

@@ -2,6 +2,6 @@
 
 from labeler.fit.sleeve import fit_sleeve
 from labeler.fit.tag import fit_tag
-from labeler.fit.wrap import fit_wrap
+from labeler.fit.wrap import fit_wrap, wrap_place
 
-__all__ = ["fit_sleeve", "fit_tag", "fit_wrap"]
+__all__ = ["fit_sleeve", "fit_tag", "fit_wrap", "wrap_place"]

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from itertools import chain
 
 from labeler.errors import LabelerError, Problem
-from labeler.fit.setting import Setting, best_setting, breakings
+from labeler.fit.setting import Setting, best_setting, breakings, on_one_line
 from labeler.fit.zone import Needed, Zone, needed_capital
 from labeler.model import Capital, Marker, Settings
 from labeler.text import Font, font_for
@@ -54,8 +54,8 @@ def set_text(
     if not marker.breakable:
         return best_setting((marker.text,), font, zone, lengths, taken_mm, pitch)
     text = marker.text[0]
-    whole = best_setting(((text.strip(),),), font, zone, lengths[:1], taken_mm, pitch)
-    if whole.limit != "length" and not whole.turned and whole.capital_mm >= zone.required_mm - EPS:
+    whole = on_one_line(text, font, zone, lengths[0], taken_mm)
+    if whole is not None:
         return whole
     high_enough = int((zone.turn_mm / zone.required_mm - 1) / pitch + 1 + 1e-6)
     options = tuple(breakings(text, font.width, max(1, min(most, high_enough))))

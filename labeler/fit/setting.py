@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 from math import inf
 
 from labeler.fit.zone import Zone
@@ -78,12 +77,6 @@ class Setting:
     turned: bool
 
 
-@lru_cache(maxsize=65536)
-def _ink(font: Font, line: str) -> tuple[float, float, float]:
-    """(width, above, below) of a line in ems."""
-    return font.width(line), font.above(line), font.below(line)
-
-
 def stack_ratio(lines: Sequence[str], font: Font, pitch: float) -> float:
     """Return the height of a stack of lines, ink to ink, in capital heights; pitch likewise."""
     return (font.above(lines[0]) + font.below(lines[-1])) / font.capital + (len(lines) - 1) * pitch
@@ -123,6 +116,26 @@ def best_setting(
     turned = [_set(lines, font, zone, zone.turn_mm, lengths, taken_mm, pitch, zone.required_mm) for lines in options]
     reaching = [s for s in turned if s.capital_mm >= zone.required_mm - EPS]
     return min(reaching, key=lambda s: (s.stack_mm, s.length_mm)) if reaching else best
+
+
+def on_one_line(text: str, font: Font, zone: Zone, length_mm: float, taken_mm: float) -> Setting | None:
+    """Return the setting on one line of the shortest piece, if nothing could make its capitals taller.
+
+    That is so where the length is not what limits them: more lines only take height away. None
+    where the length does limit, or the part would have to be turned.
+    """
+    line = text.strip()
+    width, above, below = font.width(line), font.above(line), font.below(line)
+    ratio = (above + below) / font.capital
+    height, limit = zone.across_mm / ratio, "across"
+    if zone.read_mm <= zone.across_mm:
+        height, limit = zone.read_mm / ratio, "arc"
+    if height >= zone.largest_mm:
+        height, limit = zone.largest_mm, "largest"
+    length = height * width / (font.capital * zone.stretch)
+    if length > length_mm - taken_mm or height < zone.required_mm - EPS:
+        return None
+    return Setting((line,), height, height * ratio, length_mm, length, limit, False)
 
 
 def _merit(zone: Zone) -> Callable[[Setting], tuple[float, float, int]]:

@@ -3,48 +3,64 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from functools import lru_cache
+from dataclasses import dataclass, field
 
-from labeler.fit.common import DOES_NOT_FIT, capital_report, font_of, needed_for, set_text, verdict_of
+from labeler.fit.common import DOES_NOT_FIT, capital_report, font_of, set_text, verdict_of
 from labeler.fit.setting import Setting, type_size
-from labeler.fit.zone import Zone, zone_on_film
+from labeler.fit.zone import Needed, Zone, zone_on_film
 from labeler.formulas.legibility import copies_around, wrap_diameters
-from labeler.model import Face, Fit, Marker, Range, Run, Seat, Settings, Stock
-from labeler.text import Font
+from labeler.model import Capital, Face, Fit, Marker, Range, Run, Seat, Settings, Stock
+from labeler.text import Font, load_font
 
 
-def fit_wrap(marker: Marker, seat: Seat, stocks: Sequence[Stock]) -> Fit:
-    """Return the answer for one wrap: the first stock whose wires include the seat's whole range."""
-    on = seat.text_on
-    stock = _stock_for(on, tuple(stocks))
-    if stock is None:
-        return _no_stock(marker, seat, stocks)
-    font, reasons = font_of(marker.settings.font, marker.text, marker)
-    settings = marker.settings
-    zone = zone_on_film(
-        on,
-        stock.film_mm,
-        stock.print_around_mm - 2 * stock.margin_mm,
-        (settings.reading_arc_deg, settings.turning_arc_deg),
-        needed_for(marker),
-        (settings.dots_per_capital, settings.printer_dpi),
-        font.capital_width / font.capital,
-    )
+@dataclass(frozen=True, slots=True, eq=False)
+class WrapPlace:
+    """What all wraps on one kind of wire share: the seat, its stock (None: none serves it), type and zone."""
+
+    seat: Seat
+    stock: Stock | None
+    stocks: tuple[Stock, ...]
+    font: Font
+    needed: Needed
+    zone: Zone | None
+    capitals: dict[float, Capital] = field(default_factory=dict)  # by flat height: few sizes, many markers
+
+
+def wrap_place(seat: Seat, settings: Settings, needed: Needed, stocks: Sequence[Stock]) -> WrapPlace:
+    """Return the place of wraps on a seat: the first stock whose wires include the seat's whole range."""
+    stock = next((s for s in stocks if _serves(s, seat.text_on)), None)
+    font = load_font(settings.font)
+    zone = _zone(seat, stock, settings, needed, font) if stock else None
+    return WrapPlace(seat, stock, tuple(stocks), font, needed, zone)
+
+
+def fit_wrap(marker: Marker, place: WrapPlace) -> Fit:
+    """Return the answer for one wrap in its place."""
+    stock, zone, font = place.stock, place.zone, place.font
+    if stock is None or zone is None:
+        return _no_stock(marker, place.seat, place.stocks)
+    reasons: tuple[str, ...] = ()
+    if font.missing("".join(marker.text)):
+        font, reasons = font_of(marker.settings.font, marker.text, marker)
+        zone = _zone(place.seat, stock, marker.settings, place.needed, font)
     setting = set_text(marker, font, zone, (stock.cell_width_mm,), 2 * stock.margin_mm)
     size = type_size(setting.capital_mm, font, 1.0, zone.required_mm)
     flat = size * font.capital
-    capital = capital_report(flat, zone)
-    arc = setting.stack_mm / setting.capital_mm * flat * zone.arc_per_mm if setting.capital_mm else 0.0
-    verdict, why = verdict_of(setting, zone, capital, arc, settings)
+    capital = place.capitals.get(flat)
+    if capital is None:
+        capital = place.capitals[flat] = capital_report(flat, zone)
+    share = flat / setting.capital_mm if setting.capital_mm else 0.0
+    arc = setting.stack_mm * share * zone.arc_per_mm
+    verdict, why = verdict_of(setting, zone, capital, arc, marker.settings)
     return Fit(
         marker,
         verdict,
         reasons + why,
         setting.lines,
-        seat,
+        place.seat,
         None,
         stock.name,
-        _face(setting, size, font, zone, stock, settings) if size > 0 else None,
+        _face(setting, size, share, font, zone, stock, marker.settings) if size > 0 else None,
         capital,
         printable_mm=zone.across_mm,
         arc_deg=arc,
@@ -54,40 +70,52 @@ def fit_wrap(marker: Marker, seat: Seat, stocks: Sequence[Stock]) -> Fit:
     )
 
 
+def _zone(seat: Seat, stock: Stock, settings: Settings, needed: Needed, font: Font) -> Zone:
+    return zone_on_film(
+        seat.text_on,
+        stock.film_mm,
+        stock.print_around_mm - 2 * stock.margin_mm,
+        (settings.reading_arc_deg, settings.turning_arc_deg),
+        needed,
+        (settings.dots_per_capital, settings.printer_dpi),
+        font.capital_width / font.capital,
+    )
+
+
+def _serves(stock: Stock, on_mm: Range) -> bool:
+    wires = served(stock)
+    return wires.low <= on_mm.low and on_mm.high <= wires.high
+
+
 def served(stock: Stock) -> Range:
     """Return the wires a wrap stock serves, smallest to largest, mm."""
     return Range(*wrap_diameters(stock.print_around_mm, stock.cell_height_mm, stock.film_mm))
 
 
-@lru_cache(maxsize=4096)
-def _stock_for(on_mm: Range, stocks: tuple[Stock, ...]) -> Stock | None:
-    for stock in stocks:
-        wires = served(stock)
-        if wires.low <= on_mm.low and on_mm.high <= wires.high:
-            return stock
-    return None
+def _face(
+    setting: Setting, size: float, share: float, font: Font, zone: Zone, stock: Stock, settings: Settings
+) -> Face:
+    """The whole label; copies of the text are spread over the printed zone.
 
-
-def _face(setting: Setting, size: float, font: Font, zone: Zone, stock: Stock, settings: Settings) -> Face:
-    """The whole label; copies of the text are spread over the printed zone."""
+    ``share`` is the type size drawn over the one set: sizes are rounded down to share them.
+    """
     flat = size * font.capital
-    pitch = settings.line_pitch * flat
-    above, below = font.above(setting.lines[0]) * size, font.below(setting.lines[-1]) * size
-    block = above + below + (len(setting.lines) - 1) * pitch
+    block = setting.stack_mm * share
     copies = max(1, copies_around(zone.across_mm, block, (settings.line_pitch - 1) * flat))
-    apart = (zone.across_mm - block) / (copies - 1) if copies > 1 else 0.0
-    inset = (zone.across_mm - block) / 2 if copies == 1 else 0.0
-    baseline = stock.cell_height_mm - stock.margin_mm - inset - above
-    runs = tuple(
-        Run(
-            line,
-            font.name,
-            size,
-            round((stock.cell_width_mm - font.width(line) * size) / 2, 4),
-            round(baseline - i * pitch, 4),
+    spare = zone.across_mm - block
+    apart = spare / (copies - 1) if copies > 1 else 0.0
+    above = font.above(setting.lines[0]) * size
+    baseline = stock.cell_height_mm - stock.margin_mm - above - (spare / 2 if copies == 1 else 0.0)
+    middle = stock.cell_width_mm / 2
+    if len(setting.lines) == 1:
+        left = round(middle - setting.width_mm * share / 2, 4)
+        runs: tuple[Run, ...] = (Run(setting.lines[0], font.name, size, left, round(baseline, 4)),)
+    else:
+        pitch = settings.line_pitch * flat
+        runs = tuple(
+            Run(line, font.name, size, round(middle - font.width(line) * size / 2, 4), round(baseline - i * pitch, 4))
+            for i, line in enumerate(setting.lines)
         )
-        for i, line in enumerate(setting.lines)
-    )
     return Face(stock.cell_width_mm, stock.cell_height_mm, runs, copies, round(apart, 4))
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from labeler.read.values import length, number, pin, size, unknown, word
+from labeler.read.values import length, number, pin, shown, size, unknown, word
 
 Check = Callable[[Any], Any]
 Keys = Mapping[str, tuple[str, Check]]
@@ -20,21 +20,21 @@ MOST_CAVITIES = 10_000  # project choice: a slip of the finger, not a connector
 def text(value: Any) -> str:
     """Return a text as it stands; raises ValueError for anything else."""
     if not isinstance(value, str):
-        raise ValueError(f"{value!r:.40} must be a text; write it in quotes")
+        raise ValueError(f"{shown(value)} must be a text; write it in quotes")
     return value
 
 
 def flag(value: Any) -> bool:
     """Return true or false; raises ValueError for anything else."""
     if not isinstance(value, bool):
-        raise ValueError(f"{value!r:.40} must be true or false, without quotes")
+        raise ValueError(f"{shown(value)} must be true or false, without quotes")
     return value
 
 
 def names(value: Any) -> tuple[str, ...]:
     """Return a list of ids; raises ValueError for anything else."""
     if not isinstance(value, list):
-        raise ValueError(f"{value!r:.40} must be a list, such as ['W101', 'W102']")
+        raise ValueError(f"{shown(value)} must be a list, such as ['W101', 'W102']")
     return tuple(word(item) for item in value)
 
 
@@ -46,7 +46,7 @@ def lines_of_text(value: Any) -> tuple[str, ...]:
     if isinstance(value, str):
         return (value,)
     if not isinstance(value, list) or not value:
-        raise ValueError(f"{value!r:.40} must be a text or a list of lines")
+        raise ValueError(f"{shown(value)} must be a text or a list of lines")
     return tuple(text(item) for item in value)
 
 
@@ -74,7 +74,7 @@ def quantity(value: Any) -> float:
     """Return a number above 0."""
     found = number(value)
     if found <= 0:
-        raise ValueError(f"{value!r} must be above 0")
+        raise ValueError(f"{shown(value)} must be above 0")
     return found
 
 

@@ -60,7 +60,8 @@ def parsed(data: bytes, source: str) -> tuple[dict[str, Any], dict[Place, int]]:
         problem = Problem(Where(source), "nested too deeply", "a harness file has tables and lists, no more")
     except ValueError as error:
         found = re.search(r"\s*\(at line (\d+), column (\d+)\)", str(error))
-        line = int(found[1]) if found else written.count("\n") + 1 if "end of document" in str(error) else 0
+        last = len(written.rstrip().splitlines())  # what never ends is found past the last line
+        line = min(int(found[1]), last) if found else last if "end of document" in str(error) else 0
         message = re.sub(r"\s*\(at [^()]*\)$", "", str(error))
         place = f" at column {found[2]}" if found else ""
         problem = Problem(Where(source, line), f"no TOML: {message}{place}", "see examples for the form")

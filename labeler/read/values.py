@@ -58,18 +58,18 @@ def number(value: object) -> float:
     Raises ValueError for anything else, also for a comma that may part thousands (``1,500``).
     """
     if isinstance(value, bool) or not isinstance(value, (str, int, float)):
-        raise ValueError(f"{_shown(value)} is no number")
+        raise ValueError(f"{shown(value)} is no number")
     text = value.strip() if isinstance(value, str) else ""
     if text and _THOUSANDS.fullmatch(text):
-        raise ValueError(f"{_shown(value)} may be thousands or decimals; write it without the comma")
+        raise ValueError(f"{shown(value)} may be thousands or decimals; write it without the comma")
     if isinstance(value, str) and not _NUMBER.fullmatch(text):
-        raise ValueError(f"{_shown(value)} is no number; write for example 6.4")
+        raise ValueError(f"{shown(value)} is no number; write for example 6.4")
     try:
         found = float(text.replace(",", ".")) if text else float(value)
     except OverflowError:
         found = float("inf")
     if not isfinite(found):
-        raise ValueError(f"{_shown(value)} is not a finite number")
+        raise ValueError(f"{shown(value)} is not a finite number")
     return found
 
 
@@ -84,9 +84,9 @@ def length(value: object, unit: str = "mm", *, positive: bool = True) -> float:
     found = amount * factor
     if found < 0 or (positive and found == 0):
         limit = "above 0" if positive else "0 or more"
-        raise ValueError(f"{_shown(value)} must be {limit}")
+        raise ValueError(f"{shown(value)} must be {limit}")
     if found > LONGEST_MM:
-        raise ValueError(f"{_shown(value)} is longer than 1 km; check the unit")
+        raise ValueError(f"{shown(value)} is longer than 1 km; check the unit")
     return found
 
 
@@ -97,7 +97,7 @@ def _amount_and_factor(value: object, unit: str) -> tuple[float, float]:
     written = (match["unit"] or unit) if match else unit
     factor = MM_PER.get(written.rstrip(".").casefold())
     if match is None or factor is None or not match["value"]:
-        raise ValueError(f"{_shown(value)} is no length; write for example 6.4 mm or 1/4 in")
+        raise ValueError(f"{shown(value)} is no length; write for example 6.4 mm or 1/4 in")
     return _fraction(match["value"]), factor
 
 
@@ -107,7 +107,7 @@ def _fraction(text: str) -> float:
     if match is None:
         return number(text)
     if int(match[3]) == 0:
-        raise ValueError(f"{_shown(text)} divides by 0")
+        raise ValueError(f"{shown(text)} divides by 0")
     return int(match[1] or 0) + int(match[2]) / int(match[3])
 
 
@@ -126,7 +126,7 @@ def size(value: object) -> str:
     kind = gauge_kind([text])
     if kind == "":
         _size_number(text)
-        raise ValueError(f"size {_shown(value)} may be AWG or mm2; write {text} AWG or {text} mm2")
+        raise ValueError(f"size {shown(value)} may be AWG or mm2; write {text} AWG or {text} mm2")
     return size_of_kind(text, kind)
 
 
@@ -173,10 +173,10 @@ def _bare(text: str) -> float:
 
 def _size_text(value: object) -> str:
     if isinstance(value, bool) or not isinstance(value, (str, int, float)):
-        raise ValueError(f"{_shown(value)} is no wire size; write for example 20 AWG or 0.5 mm2")
+        raise ValueError(f"{shown(value)} is no wire size; write for example 20 AWG or 0.5 mm2")
     text = value.strip() if isinstance(value, str) else f"{number(value):g}"
     if len(text) > LONGEST_TEXT:
-        raise ValueError(f"{_shown(value)} is no wire size; write for example 20 AWG or 0.5 mm2")
+        raise ValueError(f"{shown(value)} is no wire size; write for example 20 AWG or 0.5 mm2")
     return _BRACKETS.sub("", text) or text
 
 
@@ -188,7 +188,7 @@ def _stated_size(text: str) -> str:
     if _AUGHT.fullmatch(text) and text != "0":
         return _awg(text)
     if _MANY.match(text):
-        raise ValueError(f"{_shown(text)} names several cores; give the size of this one, such as 0.75 mm2")
+        raise ValueError(f"{shown(text)} names several cores; give the size of this one, such as 0.75 mm2")
     match = _MM2.fullmatch(text)
     return _mm2(match[1]) if match else ""
 
@@ -199,14 +199,14 @@ def _awg(text: str) -> str:
         return f"{aught[1] or len(text)}/0 AWG"
     gauge = _size_number(text)
     if not gauge.is_integer() or not 1 <= gauge <= 40:
-        raise ValueError(f"{_shown(text)} is no gauge; AWG goes from 4/0 to 40, or write {text} mm2")
+        raise ValueError(f"{shown(text)} is no gauge; AWG goes from 4/0 to 40, or write {text} mm2")
     return f"{int(gauge)} AWG"
 
 
 def _mm2(text: str) -> str:
     area = _size_number(text)
     if not 0 < area <= LARGEST_MM2:
-        raise ValueError(f"{_shown(text)} mm2 is no conductor area; it must be above 0 and at most 400 mm2")
+        raise ValueError(f"{shown(text)} mm2 is no conductor area; it must be above 0 and at most 400 mm2")
     return f"{area:g} mm2"
 
 
@@ -216,9 +216,9 @@ def _size_number(text: str) -> float:
     try:
         found = number(text)
     except ValueError:
-        raise ValueError(f"{_shown(text)} is no wire size; {advice}") from None
+        raise ValueError(f"{shown(text)} is no wire size; {advice}") from None
     if found <= 0:
-        raise ValueError(f"wire size {_shown(text)} must be above 0; {advice}")
+        raise ValueError(f"wire size {shown(text)} must be above 0; {advice}")
     return found
 
 
@@ -231,7 +231,7 @@ def pin(text: str) -> Pin:
     if not colon:
         return Pin(word(cavity))
     if not connector.strip() or not cavity.strip():
-        raise ValueError(f"{_shown(text)} must be connector:cavity, such as J4:2")
+        raise ValueError(f"{shown(text)} must be connector:cavity, such as J4:2")
     return Pin(word(connector), checked_cavity(cavity.strip()))
 
 
@@ -239,19 +239,19 @@ def checked_cavity(text: str) -> str:
     """Return a cavity's name as it stands; raises ValueError for 0 and negative numbers."""
     digits = text.lstrip("-")
     if digits.isdecimal() and (text.startswith("-") or not digits.strip("0")):
-        raise ValueError(f"cavity {_shown(text)} cannot be; cavities count from 1")
+        raise ValueError(f"cavity {shown(text)} cannot be; cavities count from 1")
     return word(text)
 
 
 def word(value: object) -> str:
     """Return a name without blanks around it; raises ValueError if empty or with control characters."""
     if not isinstance(value, str):
-        raise ValueError(f"{_shown(value)} must be a text; write it in quotes")
+        raise ValueError(f"{shown(value)} must be a text; write it in quotes")
     text = value.strip()
     if not text:
         raise ValueError("the name is empty")
     if _CONTROL.search(text):
-        raise ValueError(f"{_shown(value)} has control characters; take them out")
+        raise ValueError(f"{shown(value)} has control characters; take them out")
     return text
 
 
@@ -271,7 +271,7 @@ def setting(choice: Choice, value: object) -> Any:
     low = choice.low if choice.low is not None else -LONGEST_MM
     high = choice.high if choice.high is not None else LONGEST_MM
     if not low <= found <= high:
-        raise ValueError(f"{_shown(value)} is outside {low:g} to {high:g}")
+        raise ValueError(f"{shown(value)} is outside {low:g} to {high:g}")
     return found
 
 
@@ -295,14 +295,14 @@ def _one_word(choice: Choice, value: object) -> str:
     if choice.one_of and found not in choice.one_of:
         near = nearest(found, choice.one_of)
         hint = f"did you mean {near!r}?" if near else f"use one of {', '.join(choice.one_of)}"
-        raise ValueError(f"{_shown(value)} is unknown; {hint}")
+        raise ValueError(f"{shown(value)} is unknown; {hint}")
     return found
 
 
 def _words(choice: Choice, value: object) -> tuple[str, ...]:
     given = value.split(",") if isinstance(value, str) else value
     if not isinstance(given, (list, tuple)) or not given:
-        raise ValueError(f"{_shown(value)} must be one or more words")
+        raise ValueError(f"{shown(value)} must be one or more words")
     return tuple(_one_word(choice, item) for item in given)
 
 
@@ -321,7 +321,7 @@ def unknown(key: str, known: Iterable[str]) -> str:
     return f"did you mean {near!r}?" if near else f"known here: {listed}"
 
 
-def _shown(value: object) -> str:
+def shown(value: object) -> str:
     """Return a value as a message shows it, cut to 40 characters."""
     if isinstance(value, int) and not isinstance(value, bool) and abs(value) > 10**30:
         return "a number of more than 30 digits"

@@ -28,7 +28,7 @@ from json.encoder import encode_basestring_ascii as quoted
 from typing import Any
 
 from labeler.errors import LabelerError, Problem, Where
-from labeler.model import Box, Face, Placed, Run, Sheet, Stock, Symbol
+from labeler.model import Box, Face, Piece, Placed, Run, Sheet, Stock, Symbol
 
 FORM = 1
 MILLIONTH = 1e6  # nanometres in a millimetre
@@ -60,6 +60,8 @@ def canonical(face: Face) -> Face:
 
 
 def _canonical(face: Face) -> Face:
+    if _is_canonical(face):
+        return face
     return Face(
         rounded(face.width_mm),
         rounded(face.height_mm),
@@ -74,6 +76,16 @@ def _canonical(face: Face) -> Face:
     )
 
 
+def _is_canonical(face: Face) -> bool:
+    """Whether a face without boxes and code has whole nanometres throughout: the many wraps do."""
+    if face.boxes or face.symbol is not None:
+        return False
+    lengths = [face.width_mm, face.height_mm, face.copy_pitch_mm]
+    for r in face.runs:
+        lengths += (r.size_mm, r.x_mm, r.y_mm, r.stretch)
+    return all([round(v * MILLIONTH) / MILLIONTH == v for v in lengths])
+
+
 def _canonical_symbol(s: Symbol) -> Symbol:
     places = (rounded(s.x_mm), rounded(s.y_mm), rounded(s.module_x_mm), rounded(s.module_y_mm))
     return Symbol(s.kind, s.payload, s.rows, *places)
@@ -83,11 +95,15 @@ def canonical_sheet(sheet: Sheet) -> Sheet:
     """Return the sheet with canonical faces and places; what `Record.prepare` keeps, to the digit."""
     from dataclasses import replace
 
-    placed = tuple(
-        Placed(replace(p.piece, face=canonical(p.piece.face)), p.cell, rounded(p.x_mm), rounded(p.y_mm))
-        for p in sheet.placed
-    )
-    return replace(sheet, placed=placed)
+    return replace(sheet, placed=tuple(map(_canonical_placed, sheet.placed)))
+
+
+def _canonical_placed(p: Placed) -> Placed:
+    x, y, face = rounded(p.x_mm), rounded(p.y_mm), canonical(p.piece.face)
+    if face is p.piece.face:
+        return p if x == p.x_mm and y == p.y_mm else Placed(p.piece, p.cell, x, y)
+    piece = p.piece
+    return Placed(Piece(piece.marker, face, piece.stock, piece.group, piece.label), p.cell, x, y)
 
 
 # ---------------------------------------------------------------- face to text

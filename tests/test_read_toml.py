@@ -1,0 +1,402 @@
+"""Harness files of a river survey boat. Line numbers are counted by eye, from 1."""
+
+from __future__ import annotations
+
+import contextlib
+import re
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from labeler.catalogue import default_settings, load_choices
+from labeler.errors import LabelerError, Problem, Where, WrongUse
+from labeler.model import Bag, Branch, BranchEnd, Cable, Circuit, Connector, Harness, Item, Pin, Settings
+from labeler.read import read_harness
+from labeler.read.lines import line_index
+from labeler.read.toml import read_toml
+
+BOAT = """\
+[harness]
+name = "River survey boat, sensors"
+part_number = "RSB-210"
+revision = "C"
+
+[defaults]
+heating = "even"
+min_capital_mm = "1/16 in"
+slip = "12 %"
+
+[[connector]]
+id = "J4"
+kind = "connector"
+description = "Depth sounder"
+cavities = 4
+outside_mm = 18.0
+contact_outside_mm = "0.1 in"
+
+[[connector]]
+id = "P1"
+
+[[connector]]
+id = "GND1"
+kind = "ring terminal"
+
+[[circuit]]
+id = "W101"
+from = "P1:12"
+to = "J4:2"
+size = "20 AWG"
+wire = "SAE J1128 TXL"
+outside_mm = 1.9
+colour = "OG"
+signal = "DEPTH RX"
+length_mm = 850
+cable = "K1"
+
+[[circuit]]
+id = "W102"
+from = "P1:13"
+to = "GND1"
+size = "0,5 mm²"
+wire_marker_kind = "none"
+
+[[cable]]
+id = "K1"
+outside_mm = "6.2 mm"
+
+[[branch]]
+id = "B4"
+circuits = ["W101", "W102"]
+covering = "braided sleeving"
+diameter_mm = 4.4
+diameter_tolerance_mm = 0.2
+length_mm = "85 cm"
+
+  [[branch.end]]
+  at = "J4"
+  text = ["DEPTH", "J4"]
+  fitted = true
+  cut_length_mm = 30
+  from_end_mm = 25
+  colour = "YE"
+
+  [[branch.end]]
+  at = "P1"
+  lettered = false
+  text = "SENSORS P1"
+
+[[branch]]
+id = "B5"
+covering = "braided sleeving"
+
+[[bag]]
+id = "K4"
+branch = "B4"
+contents = [ { item = "housing, 4 cavities", quantity = 1 }, { item = "contact", quantity = 4 } ]
+"""
+
+
+def read(text: str | bytes, folder: Path | None = None, changes: Any = None) -> Harness:
+    data = text if isinstance(text, bytes) else text.encode()
+    return read_toml(data, "boat.toml", folder, default_settings(), changes or {})
+
+
+def set_on(holder: Harness | Circuit | Branch | BranchEnd | Bag) -> Settings:
+    """The settings of something that sets its own."""
+    assert holder.settings is not None
+    return holder.settings
+
+
+def problems(text: str | bytes, folder: Path | None = None) -> tuple[Problem, ...]:
+    with pytest.raises(LabelerError) as caught:
+        read(text, folder)
+    return caught.value.problems
+
+
+def test_a_whole_harness() -> None:
+    harness = read(BOAT)
+    assert (harness.name, harness.part_number, harness.revision) == ("River survey boat, sensors", "RSB-210", "C")
+    assert harness.text == BOAT.encode()
+    first, _, third = harness.connectors
+    assert first == Connector("J4", "connector", "Depth sounder", 4, 18.0, 2.54, Where("boat.toml", 11))
+    assert (third.kind, third.cavities) == ("ring terminal", None)
+    one, two = harness.circuits
+    assert (one.start, one.finish, two.finish) == (Pin("P1", "12"), Pin("J4", "2"), Pin("GND1"))
+    assert (one.size, one.wire, one.outside_mm, one.cable) == ("20 AWG", "SAE J1128 TXL", 1.9, "K1")
+    assert (one.colour, one.signal, one.length_mm, two.size) == ("OG", "DEPTH RX", 850, "0.5 mm2")
+    assert harness.cables == (Cable("K1", 6.2, Where("boat.toml", 45)),)
+    assert harness.bags[0].contents == (Item("housing, 4 cavities", 1), Item("contact", 4))
+
+
+def test_branches_and_ends() -> None:
+    branch = read(BOAT).branches[0]
+    assert (branch.circuits, branch.diameter_mm, branch.diameter_tolerance_mm) == (("W101", "W102"), 4.4, 0.2)
+    assert branch.length_mm == 850  # 85 cm
+    here, there = branch.ends
+    assert (here.at, here.text, here.fitted, here.lettered) == ("J4", ("DEPTH", "J4"), True, True)
+    assert (here.cut_length_mm, here.from_end_mm) == (30, 25)
+    assert (there.text, there.fitted, there.lettered) == (("SENSORS P1",), False, False)
+    assert (here.where.line, there.where.line) == (57, 65)
+
+
+def test_settings_are_inherited() -> None:
+    harness = read(BOAT)
+    base = set_on(harness)
+    assert (base.heating, base.min_capital_mm, base.slip) == ("even", pytest.approx(1.5875), pytest.approx(0.12))
+    assert base.grip == default_settings().grip
+    one, two = harness.circuits
+    assert one.settings is None
+    assert (set_on(two).wire_marker_kind, set_on(two).heating) == ("none", "even")
+    branch, other = harness.branches
+    assert set_on(branch).covering == "braided sleeving"
+    here, there = branch.ends
+    assert (set_on(here).tube_colour, set_on(here).covering) == ("YE", "braided sleeving")
+    assert there.settings is branch.settings
+    assert other.settings is branch.settings  # equal overrides are one object
+    assert harness.bags[0].settings is None
+
+
+def test_the_callers_settings_win_over_the_files_defaults() -> None:
+    assert set_on(read(BOAT, changes={"heating": "any"})).heating == "any"
+
+
+@pytest.mark.parametrize("key", list(load_choices()))
+def test_every_setting_may_stand_everywhere(key: str) -> None:
+    choice = load_choices()[key]
+    value = choice.default or "0.6 mm"
+    written = f"[{', '.join(map(repr, value))}]" if isinstance(value, tuple) else repr(value)
+    text = f"""[harness]
+name = "Boat"
+[defaults]
+{key} = {written}
+[[circuit]]
+id = "W1"
+from = "J4:1"
+to = "P1:1"
+{key} = {written}
+[[branch]]
+id = "B"
+{key} = {written}
+[[branch.end]]
+at = "J4"
+{key} = {written}
+[[bag]]
+id = "K"
+{key} = {written}
+"""
+    if key == "wire":  # a circuit's own key; and no wire is the only default that is empty
+        text = text.replace("0.6 mm", "SAE J1128 TXL")
+    harness = read(text)
+    (branch,) = harness.branches
+    assert getattr(branch.settings, key) == getattr(harness.settings, key)
+    assert getattr(branch.ends[0].settings, key) == getattr(harness.settings, key)
+    assert (harness.circuits[0].settings is None) == (key == "wire")
+
+
+def test_a_list_of_one_line_is_the_same_as_the_line() -> None:
+    text = '[harness]\nname = "Boat"\n[[branch]]\nid = "B"\n[[branch.end]]\nat = "J4"\ntext = {}\n'
+    assert read(text.format('["DEPTH J4"]')).branches[0].ends[0].text == ("DEPTH J4",)
+    assert read(text.format('"DEPTH J4"')).branches[0].ends[0].text == ("DEPTH J4",)
+
+
+def test_connectors_are_inferred_where_none_is_declared() -> None:
+    circuits = '[harness]\nname = "Boat"\n[[circuit]]\nid = "W1"\nfrom = "P1:1"\nto = "J4"\n'
+    assert [connector.id for connector in read(circuits).connectors] == ["P1", "J4"]
+    ends = '[harness]\nname = "B"\n[[branch]]\nid = "B"\n[[branch.end]]\nat = "J4"\n[[branch.end]]\nat = "P1"\n'
+    assert [connector.id for connector in read(ends).connectors] == ["J4", "P1"]
+
+
+# ---------------------------------------------------------------- circuits from a list
+
+
+def test_circuits_from_a_list_beside_the_file(tmp_path: Path) -> None:
+    (tmp_path / "list.csv").write_text("Wire,From,To\nW1,J4:1,P1:1\n")
+    path = tmp_path / "boat.toml"
+    path.write_text('[harness]\nname = "Boat"\ncircuits_from = "list.csv"\n[defaults]\nslip = 0.2\n')
+    harness = read_harness(path)
+    assert (str(harness.circuits[0].where), set_on(harness).slip) == ("list.csv:2", 0.2)
+    assert [connector.id for connector in harness.connectors] == ["J4", "P1"]
+    assert harness.text.endswith(b"W1,J4:1,P1:1\n")
+    assert harness.name == "Boat"
+
+
+@pytest.mark.parametrize("name", ["../list.csv", "/list.csv", "a/../../list.csv", "C:\\\\list.csv", "link.csv"])
+def test_a_list_outside_the_folder(tmp_path: Path, name: str) -> None:
+    (tmp_path / "list.csv").write_text("Wire,From,To\nW1,J4:1,P1:1\n")
+    inside = tmp_path / "inside"
+    inside.mkdir()
+    (inside / "link.csv").symlink_to(tmp_path / "list.csv")
+    (problem,) = problems(f'[harness]\nname = "Boat"\ncircuits_from = "{name}"\n', inside)
+    assert problem.where.line == 3
+    assert "folder" in problem.message
+
+
+def test_a_list_from_a_pipe_or_missing_or_wrong(tmp_path: Path) -> None:
+    text = '[harness]\nname = "Boat"\ncircuits_from = "list.csv"\n'
+    assert "leaves the folder" in problems(text)[0].message
+    assert "no such file" in problems(text, tmp_path)[0].message
+    (tmp_path / "list.csv").write_text("Wire,From,To\nW1,,P1:1\n")
+    assert str(problems(text, tmp_path)[0].where) == "list.csv:2"
+
+
+# ---------------------------------------------------------------- what is wrong, and where
+
+HEAD = '[harness]\nname = "Boat"\n'  # two lines
+END = '[[branch]]\nid = "B"\n[[branch.end]]\nat = "J4"\n'  # four lines
+
+
+@pytest.mark.parametrize(
+    ("text", "line", "said"),
+    [
+        (HEAD + "revison = 'C'\n", 3, "did you mean 'revision'"),
+        (HEAD + "revision = 3\n", 3, "in quotes"),
+        ("[harness]\n", 1, "without 'name'"),
+        ("[defaults]\nslip = 0.2\n", 1, "without 'name'"),
+        ("harness = 3\n", 1, "must be a table"),
+        (HEAD + "[default]\n", 3, "did you mean 'defaults'"),
+        (HEAD + "[[conector]]\nid = 'J4'\n", 3, "did you mean 'connector'"),
+        (HEAD + "[defaults]\nheatin = 'even'\n", 4, "did you mean 'heating'"),
+        (HEAD + "[defaults]\nheating = 'front'\n", 4, "unknown"),
+        (HEAD + "[defaults]\nslip = nan\n", 4, "finite"),
+        (HEAD + "[defaults]\nreading_distance_mm = '4 cm'\n", 4, "50 to 5000"),
+        (HEAD + "[circuit]\nid = 'W1'\n", 3, r"\[\[circuit\]\]"),
+        (HEAD + "[[circuit]]\nid = 'W1'\nfrom = 'J4:1'\n", 3, "without 'to'"),
+        (HEAD + "[[circuit]]\nid = 'W1'\nfrom = 'J4:1'\nto = 'P1:0'\n", 6, "count from 1"),
+        (HEAD + "[[circuit]]\nid = 'W1'\nfrom = 'J4:1'\nto = 'P1:2'\nsize = 'banana'\n", 7, "no wire size"),
+        (HEAD + "[[circuit]]\nid = 'W1'\nfrom = 'J4:1'\nto = 'P1:2'\noutside_mm = -1.9\n", 7, "above 0"),
+        (HEAD + "[[circuit]]\nid = 'W1'\nfrom = 'J4:1'\nto = 'P1:2'\ncolor = 'OG'\n", 7, "did you mean 'colour'"),
+        (HEAD + "[[circuit]]\nid = ''\nfrom = 'J4:1'\nto = 'P1:2'\n", 4, "empty"),
+        (HEAD + "[[connector]]\nid = 'J4'\nkind = 'splce'\n", 5, "did you mean 'splice'"),
+        (HEAD + "[[connector]]\nid = 'J4'\ncavities = 0\n", 5, "from 1"),
+        (HEAD + "[[connector]]\nid = 'J4'\ncavities = 2.0\n", 5, "whole number"),
+        (HEAD + END + "fitted = 1\n", 7, "true or false"),
+        (HEAD + END + "text = []\n", 7, "text or a list"),
+        (HEAD + END + "text = ['A', 3]\n", 7, "in quotes"),
+        (HEAD + END + "cut_length_mm = inf\n", 7, "finite"),
+        (HEAD + END + "[[branch.end]]\nfitted = true\n", 7, "end without 'at'"),
+        (HEAD + "[[branch]]\nid = 'B'\ncircuits = 'W1'\n", 5, "must be a list"),
+        (HEAD + "[[branch]]\nid = 'B'\n[branch.end]\nat = 'J4'\n", 5, r"\[\[branch.end\]\]"),
+        (HEAD + "[[bag]]\nid = 'K'\ncontents = [\n  { item = 'contact' },\n  { quantity = 0 },\n]\n", 7, "above 0"),
+        (HEAD + "[[bag]]\nid = 'K'\ncontents = [1]\n", 5, "list of tables"),
+        (HEAD + "revision = 'C\n", 3, "no TOML"),
+        (HEAD + "revision = \n", 3, "no TOML"),
+        (HEAD + "name = 'twice'\n", 3, "no TOML"),
+        (HEAD.encode() + b"revision = '\xe4'\n", 3, "not UTF-8"),
+        (HEAD + f"revision = {'9' * 5000}\n", 0, "no TOML"),
+        (HEAD + f"revision = 0x{'f' * 5000}\n", 3, "more than 30 digits"),
+        (HEAD + f"revision = {'[' * 5000}{']' * 5000}\n", 0, "too deeply"),
+        ((HEAD + "revision = 'C'").encode("utf-16"), 1, "not UTF-8"),
+    ],
+)
+def test_a_problem_names_its_line(text: str | bytes, line: int, said: str) -> None:
+    found = problems(text)
+    assert found[0].where.line == line
+    assert re.search(said, str(found[0]))
+
+
+def test_all_problems_come_at_once_in_the_order_of_the_file() -> None:
+    text = HEAD + "[defaults]\nslip = 3\n[[circuit]]\nid = 'W1'\nfrom = 'J4:0'\nsize = 3\n[[cable]]\n[[foo]]\n"
+    assert [problem.where.line for problem in problems(text)] == [4, 5, 7, 8, 9, 10]
+
+
+def test_unknown_overrides_are_wrong_use(tmp_path: Path) -> None:
+    path = tmp_path / "boat.toml"
+    path.write_text(BOAT)
+    assert set_on(read_harness(path, {"slip": "0.3"})).slip == 0.3
+    with pytest.raises(WrongUse, match="did you mean 'slip'") as caught:
+        read_harness(path, {"slp": "0.3", "grip": "banana"})
+    assert len(caught.value.problems) == 2
+
+
+def test_toml_is_told_by_its_content_where_the_ending_does_not(tmp_path: Path) -> None:
+    path = tmp_path / "boat"
+    path.write_text(BOAT)
+    assert len(read_harness(path).circuits) == 2
+
+
+# ---------------------------------------------------------------- the line index
+
+
+def test_lines_of_everything() -> None:
+    text = '''\
+# a comment with [brackets] and "quotes"
+"quoted key" = 1
+a.b . c = """
+[not.a.table]
+x = 1 \\" """
+d = \'\'\'
+\'\' [[nor.this]]
+\'\'\'\'
+[t]
+list = [ # one
+  1, "]",
+
+  [2, 3], { p = 1, q.r = [4,
+    5] },
+]
+[[many]]
+[[many.inner]]
+k = 1979-05-27T07:32:00Z
+[[many]]
+[many.table]
+k = 2
+'''
+    index = line_index(text)
+    expected = {
+        ("quoted key",): 2,
+        ("a", "b", "c"): 3,
+        ("d",): 6,
+        ("t",): 9,
+        ("t", "list"): 10,
+        ("t", "list", 0): 11,
+        ("t", "list", 1): 11,
+        ("t", "list", 2): 13,
+        ("t", "list", 3, "p"): 13,
+        ("t", "list", 3, "q", "r", 1): 14,
+        ("many", 0): 16,
+        ("many", 0, "inner", 0): 17,
+        ("many", 0, "inner", 0, "k"): 18,
+        ("many", 1): 19,
+        ("many", 1, "table"): 20,
+        ("many", 1, "table", "k"): 21,
+    }
+    assert {path: index.get(path) for path in expected} == expected
+
+
+def paths(value: object, at: tuple[str | int, ...] = ()) -> Iterator[tuple[str | int, ...]]:
+    """Every place in what the standard reader returns."""
+    yield at
+    steps = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ()
+    for step, inner in steps:
+        yield from paths(inner, (*at, step))
+
+
+def test_every_place_of_the_boat_has_a_line() -> None:
+    index = line_index(BOAT)
+    assert set(paths(tomllib.loads(BOAT))) <= set(index)
+
+
+PIECES = st.sampled_from(
+    [
+        *("harness", "circuit", "branch", "end", "id", "at", "text", "-1", "0.5", "nan", "true", "1979-05-27"),
+        *("\n", "'", '"', "'''", '"""', "\\", "[[", "]]", *"[]{}=.,#x1"),
+    ]
+)
+
+
+@settings(max_examples=300, deadline=None)
+@given(
+    st.binary(max_size=100)
+    | st.lists(PIECES, max_size=30).map(lambda pieces: (HEAD + END + "".join(pieces)).encode())
+    | st.tuples(st.integers(0, len(BOAT)), st.integers(0, 9), PIECES).map(
+        lambda cut: (BOAT[: cut[0]] + cut[2] + BOAT[cut[0] + cut[1] :]).encode()
+    )
+)
+def test_whatever_comes_it_is_read_or_refused(data: bytes) -> None:
+    with contextlib.suppress(LabelerError):  # and nothing else
+        assert read(data).name

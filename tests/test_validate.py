@@ -1,0 +1,178 @@
+"""What cannot be in a harness, one case for each check, on a small harness that is right."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from labeler.catalogue import default_settings, load_catalogue
+from labeler.errors import Problem, Where
+from labeler.model import Bag, Branch, BranchEnd, Cable, Circuit, Connector, Harness, Pin
+from labeler.read.csv import read_csv
+from labeler.validate import validate
+
+SETTINGS = default_settings()
+
+
+def at(line: int) -> Where:
+    return Where("boat.toml", line)
+
+
+def circuit(id: str, start: str, finish: str, **more: Any) -> Circuit:
+    size = {"size": "20 AWG"} if "outside_mm" not in more else {}
+    one, two = (Pin(*end.split(":")) for end in (start, finish))
+    return Circuit(id, one, two, **{**size, "where": at(int(id[1:]) if id[1:].isdigit() else 99), **more})
+
+
+BOAT = Harness(
+    name="River survey boat",
+    settings=SETTINGS,
+    connectors=(
+        Connector("P1", cavities=14, where=at(1)),
+        Connector("J4", cavities=4, outside_mm=18.0, contact_outside_mm=2.6, where=at(2)),
+        Connector("S1", "splice", where=at(3)),
+        Connector("GND1", "ring terminal", where=at(4)),
+        Connector("X1", "junction", where=at(5)),
+    ),
+    circuits=(circuit("W101", "P1:12", "J4:1"), circuit("W102", "P1:13", "J4:2"), circuit("W103", "S1:1", "J4:3")),
+    cables=(Cable("K1", 6.2, at(6)),),
+    branches=(
+        Branch("B4", ("W101", "W102"), (BranchEnd("J4", where=at(8)), BranchEnd("P1", where=at(9))), where=at(7)),
+        Branch("B5", (), (BranchEnd("S1", where=at(11)),), where=at(10)),
+    ),
+    bags=(Bag("K4", branch="B4", where=at(12)), Bag("K5", connector="J4", where=at(13))),
+    where=at(0),
+)
+
+
+def with_circuit(*more: Circuit) -> Harness:
+    return replace(BOAT, circuits=(*BOAT.circuits, *more))
+
+
+def with_branch(*ends: BranchEnd, **more: Any) -> Harness:
+    branch = Branch("B6", ends=tuple(replace(end, where=at(21)) for end in ends), where=at(20), **more)
+    return replace(BOAT, branches=(*BOAT.branches, branch))
+
+
+def with_settings(**changes: Any) -> Harness:
+    return replace(BOAT, settings=replace(SETTINGS, **changes))
+
+
+def found(harness: Harness) -> tuple[Problem, ...]:
+    return validate(harness, load_catalogue())
+
+
+def test_a_harness_that_is_right() -> None:
+    assert found(BOAT) == ()
+
+
+ERRORS = [
+    (with_circuit(circuit("W101", "P1:1", "J4:4", where=at(30))), 30, "W101 stands already at boat.toml:101"),
+    (replace(BOAT, connectors=(*BOAT.connectors, Connector("J4", where=at(31)))), 31, "stands already"),
+    (replace(BOAT, branches=(*BOAT.branches, replace(BOAT.branches[0], where=at(32)))), 32, "stands already"),
+    (replace(BOAT, bags=(*BOAT.bags, Bag("K4", where=at(33)))), 33, "stands already"),
+    (replace(BOAT, cables=(*BOAT.cables, Cable("K1", where=at(34)))), 34, "stands already"),
+    (with_circuit(circuit("W104", "P1:1", "J4:2")), 104, "J4:2 is taken by W102 at boat.toml:102"),
+    (with_circuit(circuit("W104", "P1:1", "J4:5")), 104, "cavity 5 of J4, which has 4"),
+    (with_circuit(circuit("W104", "P1:0", "J4:4")), 104, "count from 1"),
+    (with_circuit(circuit("W104", "P1:-1", "J4:4")), 104, "count from 1"),
+    (with_circuit(circuit("W104", "P1:1", "P1:1")), 104, "both ends are P1:1"),
+    (with_circuit(circuit("W104", "P1:1", "GND2")), 104, "did you mean 'GND1'"),
+    (with_circuit(circuit("W104", "P1:1", "J4:4", cable="K2")), 104, "cable 'K2' is unknown"),
+    (with_circuit(circuit("W104", "P1:1", "J4:4", wire="SAE J1128 TXLX")), 104, "did you mean 'SAE J1128 TXL'"),
+    # The light-wall table ends at 8 AWG: nothing of that kind is made in 4/0.
+    (with_circuit(circuit("W104", "P1:1", "J4:4", wire="SAE J1128 TXL", size="4/0 AWG")), 104, "has no 4/0 AWG"),
+    # 20 AWG bare is 0.812 mm (ASTM B258): a finished wire of 0.8 mm cannot be.
+    (with_circuit(circuit("W104", "P1:1", "J4:4", size="20 AWG", outside_mm=0.8)), 104, "0.812"),
+    # 0.5 mm2 bare is at least sqrt(4 x 0.5 / pi) = 0.798 mm.
+    (with_circuit(circuit("W104", "P1:1", "J4:4", size="0.5 mm2", outside_mm=0.79)), 104, "0.798"),
+    (with_circuit(circuit("W104", "P1:1", "J4:4", cable="K1", outside_mm=6.3)), 104, "core 6.3 mm in cable K1 of 6.2"),
+    (
+        replace(BOAT, connectors=(*BOAT.connectors, Connector("J5", outside_mm=2, contact_outside_mm=3, where=at(35)))),
+        35,
+        "contact 3 mm is wider",
+    ),
+    (with_branch(BranchEnd("J44"), diameter_mm=4.0), 21, "did you mean 'J4'"),
+    (with_branch(BranchEnd("J4"), circuits=("W101", "W9")), 20, "circuit 'W9' is unknown"),
+    (with_branch(BranchEnd("GND1")), 20, "has no circuits"),
+    (with_branch(BranchEnd("J4"), BranchEnd("J4")), 21, "two ends at J4"),
+    (with_branch(BranchEnd("J4", text=("DEPTH", " "))), 21, "is empty"),
+    (with_branch(BranchEnd("J4", text=("",))), 21, "is empty"),
+    (with_branch(BranchEnd("J4", text=("A\tB",))), 21, r"'\t'"),
+    (with_branch(BranchEnd("J4", text=("x" * 201,))), 21, "201 characters, the limit is 200"),
+    (with_branch(BranchEnd("J4", text=("x" * 300,))), 21, "300 characters"),
+    (with_circuit(circuit("W104", "P1:1", "J4:4", signal="y" * 201)), 104, "201 characters"),
+    (with_circuit(circuit("W104", "P1:1", "J4:4", signal="A\x1bB")), 104, "control character"),
+    (replace(BOAT, bags=(Bag("K9", branch="B9", where=at(36)),)), 36, "branch 'B9' is unknown"),
+    (replace(BOAT, bags=(Bag("K9", connector="J9", where=at(36)),)), 36, "connector 'J9' is unknown"),
+    (replace(BOAT, bags=(Bag("K9", "B4", "J4", where=at(36)),)), 36, "names branch B4 and connector J4"),
+    (with_settings(covering="braided sleving"), 0, "covering: covering 'braided sleving' is unknown"),
+    (with_settings(sleeve=("AS23053/55",)), 0, "did you mean 'AS23053/5'"),
+    (with_settings(wire="nonsense"), 0, "kind of wire 'nonsense' is unknown"),
+    (with_branch(BranchEnd("J4", settings=replace(SETTINGS, sleeve=("x",)))), 21, "family of tube 'x' is unknown"),
+]
+
+
+@pytest.mark.parametrize(("harness", "line", "said"), ERRORS, ids=[f"{n}-{e[2][:25]}" for n, e in enumerate(ERRORS)])
+def test_problems(harness: Harness, line: int, said: str) -> None:
+    (problem,) = [problem for problem in found(harness) if not problem.warning]
+    assert (problem.where, said in str(problem)) == (at(line), True), str(problem)
+    assert problem.fix
+
+
+WARNINGS = [
+    (with_circuit(circuit("w101", "P1:1", "J4:4", where=at(30))), 30, "only in capitals"),
+    (with_branch(BranchEnd("J4"), BranchEnd("S1"), circuits=("W101",)), 21, "none of its circuits ends at S1"),
+    (with_branch(BranchEnd("J4", fitted=True), BranchEnd("P1", fitted=True), circuits=("W101",)), 20, "at all ends"),
+    (with_branch(circuits=("W101",)), 20, "has no end"),
+    (with_branch(BranchEnd("J4"), circuits=("W101", "W101")), 20, "stands twice"),
+    (with_circuit(circuit("W104", "P1:1", "J4:4", size="")), 104, "neither size nor outside diameter"),
+]
+
+
+@pytest.mark.parametrize(("harness", "line", "said"), WARNINGS, ids=[warning[2][:25] for warning in WARNINGS])
+def test_warnings(harness: Harness, line: int, said: str) -> None:
+    (problem,) = found(harness)
+    assert (problem.where, problem.warning, said in problem.message) == (at(line), True, True), str(problem)
+
+
+@pytest.mark.parametrize(
+    "harness",
+    [
+        with_circuit(circuit("W104", "S1:1", "GND1"), circuit("W105", "S1:1", "GND1")),  # a splice, a ring terminal
+        with_circuit(circuit("W104", "P1", "J4"), circuit("W105", "P1", "J4")),  # no cavity is named
+        with_circuit(circuit("W104", "P1:A7", "J4:B1")),  # cavities with names
+        with_circuit(circuit("W104", "P1:1", "J4:4", wire="unheard of", outside_mm=1.9)),  # measured
+        with_settings(covering="unheard of", covering_wall_mm=0.6),  # measured
+        with_branch(BranchEnd("J4"), BranchEnd("X1"), circuits=("W101",)),  # ends where branches meet
+        with_branch(BranchEnd("J4", text=("x" * 200,))),  # the limit itself
+        with_branch(BranchEnd("GND1"), diameter_mm=4.4, circuits=("W101",)),
+    ],
+)
+def test_what_may_be(harness: Harness) -> None:
+    assert [problem for problem in found(harness) if not problem.warning] == []
+
+
+def test_one_problem_for_all_circuits_of_one_kind_and_size() -> None:
+    more = [circuit(f"W{n}", f"P1:{n - 109}", f"S1:{n}", size="4/0 AWG", wire="SAE J1128 TXL") for n in range(110, 117)]
+    (problem,) = found(with_circuit(*more))
+    assert problem.message.startswith("W110, W111, W112 and 4 more: ")
+
+
+def test_an_unknown_kind_is_told_once_whatever_the_sizes() -> None:
+    more = (circuit("W104", "P1:1", "S1:1", wire="x"), circuit("W105", "P1:2", "S1:2", wire="x", size="18 AWG"))
+    assert len(found(with_circuit(*more))) == 1
+
+
+def test_a_list_that_was_read_declares_its_connectors_itself() -> None:
+    text = b"Wire,From,To,Gauge\nW1,J4:1,P1:1,20\nW2,J4:1,P1:2,20\n"
+    (problem,) = found(read_csv(text, "boat.csv", "boat", SETTINGS))
+    assert str(problem.where) == "boat.csv:3"
+    assert "taken by W1 at boat.csv:2" in problem.message
+
+
+def test_many_unknown_names_are_all_told() -> None:
+    more = [circuit(f"W{n}", "P1", f"Z{n}") for n in range(200, 400)]
+    assert len(found(with_circuit(*more))) == 200
