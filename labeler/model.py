@@ -42,6 +42,7 @@ class Settings:
     heating: str
     lettered_share: float
     lettering_on: str
+    branch_marker_kind: str
     wire_marker_kind: str
     wire_marker: str
     code: str

@@ -213,6 +213,8 @@ class _Fitter:
         if marker.role == "branch end":
             branch, end = self.ends[marker.branch, marker.at]
             seat = end_seat(branch, end, self._circuits(branch), self.harness, self.catalogue)
+            if marker.kind == "wrap":
+                return fit_wrap(marker, wrap_place(seat, marker.settings, needed_for(marker), self.stocks.wraps))
             return fit_sleeve(marker, seat, self._choice(seat, marker.settings), end.cut_length_mm)
         circuit = self.circuits[marker.circuit]
         if marker.kind == "wrap":

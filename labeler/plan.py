@@ -118,15 +118,18 @@ def _sleeves(harness: Harness, ids: _Ids) -> Iterator[Marker]:
     for branch in branches_of(harness):
         base = branch.settings or harness.settings
         for end in branch.ends:
+            settings: Settings = end.settings or base  # type: ignore[assignment]
+            if settings.branch_marker_kind == "none":
+                continue
             others = [e.at for e in branch.ends if e is not end]
             yield Marker(
                 id=ids.next("branch end", f"{branch.id}|{end.at}"),
-                kind="sleeve",
+                kind=settings.branch_marker_kind,
                 role="branch end",
                 at=end.at,
                 text=end.text or (f"{branch.id} {end.at}",),
                 breakable=len(end.text) < 2,
-                settings=end.settings or base,  # type: ignore[arg-type]
+                settings=settings,
                 lettered=end.lettered,
                 branch=branch.id,
                 far=", ".join(others),

@@ -140,7 +140,8 @@ def end_seat(
     straddles = wall.high > 0 and settings.overlap_mm > 0
     closes_on = bare.closes_on if straddles else covered.closes_on
     text_on = bare.closes_on if straddles and settings.lettering_on == "bundle" else covered.closes_on
-    obstacle, slip_on, largest = _way_on(branch, end, harness)
+    wrapped = settings.branch_marker_kind == "wrap"  # goes on from the side, whatever is fitted
+    obstacle, slip_on, largest = ("", "", 0.0) if wrapped else _way_on(branch, end, harness)
     passes = Range(covered.passes.low, max(covered.passes.high, largest))
     wires = "1 wire" if len(circuits) == 1 else f"{len(circuits)} wires"
     sources = (bare.source, *((f"covering {covering}: {covering_source}",) if wall.high else ()))

@@ -15,6 +15,7 @@ from labeler.catalogue import default_settings
 from labeler.draw.bench import PAGES_MM, SIDE_MM, draw_bench_sheet
 from labeler.errors import LabelerError, WrongUse
 from labeler.model import (
+    SEE_BENCH_SHEET,
     Branch,
     BranchEnd,
     Circuit,
@@ -83,6 +84,12 @@ def wrap(circuit: str, at: str, text: str) -> Fit:
     return Fit(marker, "fits", (), (text,), seat, stock="wrap-a4-25x18")
 
 
+def tag(connector: str) -> Fit:
+    """A connector's tag that could not hold its wire ends and refers to the bench sheet."""
+    marker = Marker(f"T-{connector}", "tag", "bag", connector, (connector,), False, default_settings(), far=connector)
+    return Fit(marker, "fits", (), (connector, f"many wire ends: {SEE_BENCH_SHEET}"), stock="tag-a4-95x54")
+
+
 def circuit(number: int, cavity: int, to: str, colour: str, signal: str) -> Circuit:
     return Circuit(
         f"W{number}", Pin("P1", str(cavity)), Pin(to, str(cavity % 4 + 1)), "20 AWG", "", None, colour, signal
@@ -119,7 +126,7 @@ WRAPS = tuple(
     wrap(c.id, str(near), f"{near}/{far}") for c in CIRCUITS for near, far in ((c.start, c.finish), (c.finish, c.start))
 )
 FITTED = sleeve("B7", "P2", ("SPARE", "P2"), HALF, 35.0, "pass over the fitted connector P2 (11 mm)", heating="even")
-FITS = (*(sleeve(*end) for end in ENDS), FITTED, *WRAPS)
+FITS = (*(sleeve(*end) for end in ENDS), FITTED, *WRAPS, *map(tag, CONNECTORS))
 TOO_WIDE = replace(
     sleeve("B8", "J8", ("PUMP ROOM LEVEL", "J8"), None, 0.0, "thread on at J8 before the contacts are crimped"),
     verdict="does not fit",
@@ -256,8 +263,13 @@ def test_cavities_stand_in_their_natural_order() -> None:
     assert [end.cavity for end in computer.ends] == [str(n) for n in range(1, 15)]  # 10 after 9, not after 1
     assert (computer.ends[0].to, computer.ends[0].marker) == ("J1:2", ("P1:1/J1:2",))  # cavity 1 % 4 + 1, see circuit()
     pins = [Circuit(c, Pin("X", c), Pin("Y", c)) for c in ("B", "10", "²", "A", "9", "9" * 5000)]
-    named = bench_sheet(Harness("h", circuits=tuple(pins)), "1", (), (), ()).connectors[0]
+    named = bench_sheet(Harness("h", circuits=tuple(pins)), "1", (tag("X"),), (), ()).connectors[0]
     assert [end.cavity for end in named.ends][1:3] == ["9", "10"]
+
+
+def test_only_connectors_whose_tags_refer_here_are_listed() -> None:
+    assert bench_sheet(BOAT, "1", WRAPS, (), ()).connectors == ()
+    assert [c.connector for c in bench_sheet(BOAT, "1", (tag("J2"),), (), ()).connectors] == ["J2"]
 
 
 def test_every_caution_of_the_table_is_taken_and_named_with_its_source() -> None:

@@ -95,7 +95,7 @@ def verdict_of(
 
 
 def _too_small(setting: Setting, zone: Zone, capital: Capital, settings: Settings) -> str:
-    lines = f"{len(setting.lines)} line{'s' if len(setting.lines) > 1 else ''}"
+    lines = "one line" if len(setting.lines) == 1 else f"{len(setting.lines)} lines"
     head = (
         f"capitals {capital.low:.2f} mm after shrinking, {capital.required:.2f} mm required ({capital.required_by})"
         if zone.required_mm * zone.low <= capital.required * (1 + 1e-9)
@@ -103,10 +103,10 @@ def _too_small(setting: Setting, zone: Zone, capital: Capital, settings: Setting
         f"({settings.dots_per_capital:g} dots at {settings.printer_dpi:g} dpi)"
     )
     why = {
-        "length": f"{lines} of text need {setting.width_mm * zone.required_mm / max(capital.flat, EPS):.1f} mm at the "
+        "length": f"{lines} of text take {setting.width_mm * zone.required_mm / max(capital.flat, EPS):.1f} mm at the "
         f"required height, the piece is {setting.length_mm:g} mm long",
-        "arc": f"{lines} of them cover {settings.turning_arc_deg:g}° at most",
-        "across": f"{lines} stand in {zone.across_mm:.1f} mm of flat width",
+        "arc": f"{lines} may cover {settings.turning_arc_deg:g}° of the part at most",
+        "across": f"{lines} must go into {zone.across_mm:.1f} mm of print height",
         "largest": "the largest size asked for",
     }[setting.limit]
     return f"{head}: {why}"

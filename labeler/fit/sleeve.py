@@ -146,7 +146,8 @@ def _no_tube(marker: Marker, seat: Seat, choice: TubeChoice) -> Fit:
     if seat.obstacle:
         what += f"; it must pass {seat.obstacle}"
     ways = (*choice.ways_out, *(("thread it on before the connector is fitted",) if seat.obstacle else ()))
-    ways = (*ways, "mark the end with a wrap instead (lettered = false, or leave the sleeve out)")
+    kind = "wire_marker_kind" if marker.role == "wire end" else "branch_marker_kind"
+    ways = (*ways, f'mark it with a wrap instead ({kind} = "wrap")')
     return Fit(marker, DOES_NOT_FIT, (what, *choice.refusals), seat=seat, ways_out=ways)
 
 

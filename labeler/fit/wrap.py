@@ -12,6 +12,8 @@ from labeler.formulas.legibility import copies_around, wrap_diameters
 from labeler.model import Capital, Face, Fit, Marker, Range, Run, Seat, Settings, Stock
 from labeler.text import Font, load_font
 
+COPY_GAP = 0.4  # least distance between copies of the text around the wire, in capital heights: project choice
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class WrapPlace:
@@ -101,7 +103,7 @@ def _face(
     """
     flat = size * font.capital
     block = setting.stack_mm * share
-    copies = max(1, copies_around(zone.across_mm, block, (settings.line_pitch - 1) * flat))
+    copies = max(1, copies_around(zone.across_mm, block, COPY_GAP * flat))
     spare = zone.across_mm - block
     apart = spare / (copies - 1) if copies > 1 else 0.0
     above = font.above(setting.lines[0]) * size

@@ -83,7 +83,7 @@ def _is_canonical(face: Face) -> bool:
     lengths = [face.width_mm, face.height_mm, face.copy_pitch_mm]
     for r in face.runs:
         lengths += (r.size_mm, r.x_mm, r.y_mm, r.stretch)
-    return all([round(v * MILLIONTH) / MILLIONTH == v for v in lengths])
+    return [round(v * MILLIONTH) / MILLIONTH for v in lengths] == lengths
 
 
 def _canonical_symbol(s: Symbol) -> Symbol:

@@ -19,6 +19,7 @@ import sys
 import tempfile
 import time
 from pathlib import Path
+from typing import Any
 
 SIZES = ("22 AWG", "20 AWG", "18 AWG", "16 AWG", "14 AWG")
 
@@ -28,7 +29,9 @@ def write_list(path: Path, markers: int) -> None:
     lines = ["Wire ID,From,From Pin,To,To Pin,Gauge,Wire Type,Color,Length (mm)"]
     for i in range(markers // 2):
         a, b = f"P{i // 60 + 1}", f"J{i // 12 + 1}"
-        lines.append(f"W{i + 1},{a},{i % 60 + 1},{b},{i % 12 + 1},{SIZES[i // 12 % 5]},SAE J1128 TXL,BK,{900 + i % 500}")
+        lines.append(
+            f"W{i + 1},{a},{i % 60 + 1},{b},{i % 12 + 1},{SIZES[i // 12 % 5]},SAE J1128 TXL,BK,{900 + i % 500}"
+        )
     path.write_text("\n".join(lines), "utf-8")
 
 
@@ -37,10 +40,7 @@ def ours(markers: int, folder: Path) -> dict[str, float]:
     import numpy  # noqa: F401
     import pandas  # noqa: F401
     import qrcode  # noqa: F401
-    import reportlab.pdfbase.ttfonts
-    import reportlab.pdfgen.canvas
-    import reportlab.platypus
-    import sqlalchemy  # noqa: F401
+    import sqlalchemy
     import sqlalchemy.dialects.sqlite  # noqa: F401
 
     import labeler.bench
@@ -56,18 +56,16 @@ def ours(markers: int, folder: Path) -> dict[str, float]:
     record = labeler.record.open_record(folder / "record.sqlite")
     start = time.process_time()
     printed = labeler.pipeline.print_harness(
-        str(folder / "list.csv"), folder / "out", record, settings={"wire_reading_distance_mm": "250"}, only=("wire end",)
+        str(folder / "list.csv"),
+        folder / "out",
+        record,
+        settings={"wire_reading_distance_mm": "250"},
+        only=("wire end",),
     )
     took = time.process_time() - start
     record.close()
     pieces = sum(len(sheet.placed) for sheet in printed.sheets)
-    strings = [
-        [
-            [(p.piece.face, p.x_mm, p.y_mm) for p in sheet.placed]
-            for sheet in printed.sheets
-        ]
-    ]
-    dump(folder / "strings.json", strings[0])
+    dump(folder / "strings.json", [[(p.piece.face, p.x_mm, p.y_mm) for p in sheet.placed] for sheet in printed.sheets])
     return {
         "seconds": took,
         "pieces": pieces,
@@ -76,16 +74,18 @@ def ours(markers: int, folder: Path) -> dict[str, float]:
     }
 
 
-def dump(path: Path, pages: list[list[tuple[object, float, float]]]) -> None:
+def dump(path: Path, pages: list[list[tuple[Any, float, float]]]) -> None:
     """Write every string with its place and size, page by page, for the bare loop."""
     made = []
     for page in pages:
-        drawn = []
-        for face, x, y in page:
-            for copy in range(face.copies):  # type: ignore[attr-defined]
-                for run in face.runs:  # type: ignore[attr-defined]
-                    drawn.append((run.text, run.size_mm, x + run.x_mm, y + run.y_mm - copy * face.copy_pitch_mm))  # type: ignore[attr-defined]
-        made.append(drawn)
+        made.append(
+            [
+                (run.text, run.size_mm, x + run.x_mm, y + run.y_mm - copy * face.copy_pitch_mm)
+                for face, x, y in page
+                for copy in range(face.copies)
+                for run in face.runs
+            ]
+        )
     path.write_text(json.dumps(made))
 
 

@@ -1,0 +1,32 @@
+"""Small harnesses for tests, of a river survey boat."""
+
+from dataclasses import replace
+from typing import Any
+
+from labeler.catalogue import default_settings
+from labeler.model import Branch, BranchEnd, Circuit, Connector, Harness, Pin, Settings
+
+
+def settings(**changes: Any) -> Settings:
+    """Return the default settings with changes."""
+    return replace(default_settings(), **changes)
+
+
+def circuit(name: str, start: str, finish: str, size: str = "20 AWG", **more: Any) -> Circuit:
+    """Return a circuit between two ``connector:cavity`` places."""
+    ends = [Pin(*place.split(":")) for place in (start, finish)]
+    return Circuit(name, ends[0], ends[1], size, **more)
+
+
+def harness(**changes: Any) -> Harness:
+    """Return a harness: three wires from P1 to J4, one branch B4 with an end at either."""
+    plain = Harness(
+        name="Survey boat",
+        part_number="RSB-210",
+        revision="C",
+        settings=settings(),
+        connectors=(Connector("P1", cavities=12, outside_mm=30.0), Connector("J4", cavities=4, outside_mm=18.0)),
+        circuits=tuple(circuit(f"W{n}", f"P1:{n}", f"J4:{n}") for n in (1, 2, 3)),
+        branches=(Branch("B4", ends=(BranchEnd("J4"), BranchEnd("P1"))),),
+    )
+    return replace(plain, **changes)

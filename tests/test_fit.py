@@ -1,0 +1,273 @@
+"""Fits of sleeves, wraps and tags: every limit with its sum, and what is said where it does not hold."""
+
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from labeler.catalogue import load_catalogue
+from labeler.errors import LabelerError
+from labeler.fit import fit_sleeve, fit_tag, fit_wrap, wrap_place
+from labeler.fit.common import needed_for
+from labeler.fit.sleeve import cut_lengths
+from labeler.model import Fit, Marker, Range, Seat, TagWords, TubeChoice
+from labeler.pipeline import make_symbol
+from labeler.size import choose_tubes
+from labeler.text import load_font
+from tests.make import settings
+
+CATALOGUE = load_catalogue()
+FONT = load_font("Atkinson Hyperlegible")
+
+
+def sleeve(text: str | tuple[str, ...], low: float, high: float, cut: float | None = None, **changes: Any) -> Fit:
+    lines = (text,) if isinstance(text, str) else text
+    chosen = settings(**changes)
+    seat = Seat(Range(low, high), Range(low, high), Range(low, high), "test", "thread on first")
+    marker = Marker("ID", "sleeve", "branch end", "J4", lines, len(lines) == 1, chosen)
+    return fit_sleeve(marker, seat, choose_tubes(seat, chosen, CATALOGUE), cut)
+
+
+def test_a_branch_sleeve() -> None:
+    """Required at 400 mm: 16' -> 1.862 mm, after shrinking, everywhere in the interval."""
+    fit = sleeve("DEPTH J4", 4.0, 4.6)
+    assert fit.verdict == "fits"
+    assert fit.capital is not None
+    assert fit.capital.required == pytest.approx(1.862, abs=0.001)
+    assert fit.face_scale is not None
+    assert fit.capital.low == pytest.approx(fit.capital.flat * fit.face_scale.low)
+    assert fit.capital.low > fit.capital.required
+    assert fit.arc_deg <= 90
+
+
+def test_the_face_of_a_sleeve_is_as_large_as_the_piece_and_holds_the_text() -> None:
+    fit = sleeve("DEPTH J4", 4.0, 4.6)
+    face = fit.face
+    assert face is not None
+    assert (face.width_mm, face.height_mm) == pytest.approx((fit.cut_length_mm, fit.lay_flat_mm), abs=1e-6)
+    run = face.runs[0]
+    width, height = FONT.width(run.text) * run.size_mm, FONT.capital * run.size_mm * run.stretch
+    assert run.x_mm >= 2.0 - 1e-6  # end margin
+    assert run.x_mm + width <= face.width_mm - 2.0 + 1e-6
+    assert run.y_mm + height / 2 == pytest.approx(face.height_mm / 2, abs=0.2)  # in the middle of the flat side
+    assert fit.capital is not None
+    assert height == pytest.approx(fit.capital.flat, rel=1e-5)
+
+
+def test_letters_keep_their_proportion_after_shrinking() -> None:
+    """Width over height of the H stays within 0.5 … 1.0 over the whole range (ISO 9241-3, DOD-HDBK-791)."""
+    fit = sleeve("DEPTH J4", 4.0, 4.6)
+    assert fit.face_scale is not None
+    assert fit.along_scale is not None
+    own = FONT.capital_width / FONT.capital
+    widest = own * fit.along_scale.high / (fit.stretch * fit.face_scale.low)
+    narrowest = own * fit.along_scale.low / (fit.stretch * fit.face_scale.high)
+    assert 0.5 <= narrowest < widest <= 1.0 + 1e-9
+
+
+def test_even_heat_against_back_first() -> None:
+    even, back = sleeve("DEPTH J4", 4.0, 4.6, heating="even"), sleeve("DEPTH J4", 4.0, 4.6)
+    assert even.face_scale == even.print_scale
+    assert back.face_scale is not None
+    assert back.print_scale is not None
+    assert back.face_scale.low == back.print_scale.low
+    assert back.face_scale.high > back.print_scale.high
+
+
+def test_too_long_for_the_piece() -> None:
+    fit = sleeve("RIVERSURVEYBOAT", 4.0, 4.6, cut=20)
+    assert fit.verdict == "does not fit"
+    assert "the piece is 20 mm long" in fit.reasons[0]
+    assert fit.ways_out[0].startswith("cut it 35 mm long")
+    assert sleeve("RIVERSURVEYBOAT", 4.0, 4.6, cut=35).verdict == "fits"
+
+
+def test_too_many_lines_for_the_part() -> None:
+    fit = sleeve(("DEPTH", "SOUNDER", "J4"), 4.0, 4.6)
+    assert fit.verdict == "does not fit"
+    assert "3 lines may cover 120° of the part at most" in fit.reasons[0]
+    assert "fewer lines" in fit.ways_out
+
+
+def test_a_long_text_breaks_where_the_length_is_fixed() -> None:
+    fit = sleeve("CURRENT PROFILER J3", 8.0, 8.9, cut=30)
+    assert fit.lines == ("CURRENT", "PROFILER J3")
+    assert fit.verdict in ("fits", "tight")
+
+
+def test_turn_to_read() -> None:
+    fit = sleeve("CURRENT PROFILER J3", 5.7, 6.5, cut=30)
+    assert fit.verdict == "tight"
+    assert 90 < fit.arc_deg <= 120
+    assert "is read without turning" in fit.reasons[0]
+
+
+def test_no_tube() -> None:
+    fit = sleeve("DEPTH J4", 2.0, 18.0)
+    assert fit.verdict == "does not fit"
+    assert fit.face is None
+    assert "no tube of AS23053/5, 3:1 single wall both passes 18.00 mm" in fit.reasons[0]
+    assert any("a ratio of 11.0:1" in way for way in fit.ways_out)  # 19.8/1.8
+
+
+def test_plain_sleeves_are_only_cut() -> None:
+    seat = Seat(Range(4, 4.6), Range(4, 4.6), Range(4, 4.6), "test")
+    chosen = settings()
+    marker = Marker("ID", "sleeve", "branch end", "J4", ("B4",), True, chosen, lettered=False)
+    fit = fit_sleeve(marker, seat, choose_tubes(seat, chosen, CATALOGUE), 25)
+    assert (fit.verdict, fit.face, fit.cut_length_mm) == ("fits", None, 25)
+    assert not fit.prints
+
+
+def test_a_sleeve_over_the_edge_of_a_covering_keeps_its_text_on_the_covering() -> None:
+    chosen = settings(overlap_mm=10.0)
+    seat = Seat(Range(5.0, 5.8), Range(4.0, 4.6), Range(5.0, 5.8), "test")
+    marker = Marker("ID", "sleeve", "branch end", "J4", ("DEPTH J4",), True, chosen)
+    fit = fit_sleeve(marker, seat, choose_tubes(seat, chosen, CATALOGUE))
+    run = fit.face.runs[0]  # type: ignore[union-attr]
+    end = run.x_mm + FONT.width(run.text) * run.size_mm
+    assert end <= fit.cut_length_mm - 2.0 - 10.0  # end margin, and at least the overlap (shrunk length is shorter)
+
+
+def test_cut_lengths() -> None:
+    assert cut_lengths(settings())[:3] == (20, 25, 30)
+    assert cut_lengths(settings())[-1] == 60
+    assert cut_lengths(settings(), 33.0)[0] == 35
+    assert cut_lengths(settings(shortest_cut_mm=22.0, cut_step_mm=2.5))[0] == 22.5
+
+
+def test_a_glyph_no_font_has_is_named() -> None:
+    with pytest.raises(LabelerError, match=r"J4: text 'TIEFE 漢': no glyph for '漢'"):
+        sleeve("TIEFE 漢", 4.0, 4.6)
+
+
+def test_a_stand_in_is_said() -> None:
+    fit = sleeve("ГЛУБИНА", 4.0, 4.6)
+    assert fit.font == "Fira Sans Condensed"
+    assert "set in Fira Sans Condensed" in fit.reasons[0]
+
+
+def test_the_printer_can_form_it() -> None:
+    """12 dots at 100 dpi are 3.05 mm as printed: more than 1.27 mm shrunk asks for."""
+    near = {
+        "reading_distance_mm": 100.0,
+        "required_angle_arcmin": 5.0,
+        "preferred_angle_arcmin": 5.0,
+        "largest_angle_arcmin": 5.0,
+    }
+    fit = sleeve("J4", 4.0, 4.6, printer_dpi=100.0, **near)
+    assert fit.capital is not None
+    assert fit.capital.flat >= 12 * 25.4 / 100 - 1e-9
+
+
+@pytest.mark.parametrize("heating", ["even", "back first", "any"])
+def test_a_larger_required_height_never_makes_a_text_fit(heating: str) -> None:
+    order = ["fits", "tight", "does not fit"]
+    worst = 0
+    for least in (1.27, 1.8, 2.2, 2.6, 3.0, 3.4, 4.0, 5.0):
+        fit = sleeve("WATER PROBE J4", 4.0, 4.6, cut=40, min_capital_mm=least, heating=heating, sleeve=("AS23053/5",))
+        assert order.index(fit.verdict) >= worst
+        worst = order.index(fit.verdict)
+    assert worst == 2
+
+
+# ---------------------------------------------------------------- wraps
+
+
+def wrap(text: str, low: float, high: float, **changes: Any) -> Fit:
+    stocks = [CATALOGUE.stock(name) for name in ("wrap-a4-25x38", "wrap-a4-25x18", "wrap-a4-25x11")]
+    seat = Seat(Range(low, high), Range(low, high), Range(low, high), "test")
+    marker = Marker("ID", "wrap", "wire end", "P1:1", (text,), True, settings(**changes))
+    return fit_wrap(marker, wrap_place(seat, marker.settings, needed_for(marker), stocks))
+
+
+def test_the_stock_that_serves_the_wire() -> None:
+    """P/pi … T/pi - 2t: 5/pi = 1.59 … 13/pi - 0.2 = 3.94; 9/pi = 2.86 … 29/pi - 0.2 = 9.03."""
+    assert wrap("W1", 2.0, 2.2).stock == "wrap-a4-25x18"
+    assert wrap("W1", 1.4, 1.5).stock == "wrap-a4-25x11"
+    assert wrap("W1", 4.0, 4.4).stock == "wrap-a4-25x38"
+    assert wrap("W1", 2.5, 4.2).verdict == "does not fit"  # a range that no single one serves
+    assert "wrap-a4-25x38 2.86 to 9.03 mm" in wrap("W1", 9.5, 9.5).reasons[0]
+
+
+def test_wrap_height_by_the_arc() -> None:
+    """On 1.8 mm with 0.1 mm film: 90° of 2.0 mm is pi/4 x 2.0 = 1.571 mm."""
+    fit = wrap("W1", 1.8, 1.9)
+    assert fit.capital is not None
+    assert fit.capital.flat <= 1.5708
+    assert fit.capital.flat > 1.5
+    assert fit.arc_deg == pytest.approx(90, abs=1)
+
+
+def test_copies_stand_in_the_printed_zone() -> None:
+    fit = wrap("W1", 1.8, 1.9)
+    face = fit.face
+    assert face is not None
+    assert face.copies == 2
+    run = face.runs[0]
+    top = run.y_mm + FONT.above(run.text) * run.size_mm
+    bottom = run.y_mm - FONT.below(run.text) * run.size_mm - face.copy_pitch_mm
+    assert top <= 18.0 - 0.5 + 1e-3  # cell height less margin
+    assert bottom >= 18.0 - 5.0 + 0.5 - 1e-3  # printed zone 5 mm
+
+
+def test_wraps_break_too() -> None:
+    fit = wrap("STARBOARD:12/WHEELHOUSE:14", 3.0, 3.2, wire_reading_distance_mm=250.0)
+    assert len(fit.lines) == 2
+    assert fit.verdict in ("fits", "tight")
+
+
+def test_a_wire_too_thin_for_its_text() -> None:
+    fit = wrap("W1", 0.9, 1.0)
+    assert fit.verdict == "does not fit"
+    assert "one line may cover 120° of the part at most" in fit.reasons[0]
+
+
+# ---------------------------------------------------------------- tags
+
+
+def tag(words: TagWords, **changes: Any) -> Fit:
+    marker = Marker("ID", "tag", "bag", "K4", ("K4",), False, settings(**changes))
+    return fit_tag(marker, words, CATALOGUE.stock("tag-a4-95x54"), make_symbol)
+
+
+def test_a_tag_holds_all_its_words_and_a_code() -> None:
+    words = TagWords("K4", ("branch B4: J4, P1", "Survey boat"), ("1 x housing", "4 x contact"), code="7QQ4FNR7")
+    fit = tag(words)
+    assert fit.lines == ("K4", "branch B4: J4, P1", "Survey boat", "1 x housing", "4 x contact")
+    face = fit.face
+    assert face is not None
+    assert len(face.boxes) == 2
+    assert face.symbol is not None
+    assert face.symbol.payload == "7QQ4FNR7"
+    for run in face.runs:
+        assert run.x_mm + FONT.width(run.text) * run.size_mm <= 95 - 3 + 1e-6
+        assert run.y_mm - FONT.below(run.text) * run.size_mm >= 3 - 1e-6
+        assert run.size_mm * FONT.capital >= 1.862 - 1e-3  # 16' at 400 mm
+
+
+def test_rows_go_into_columns_and_then_into_a_summary() -> None:
+    many = TagWords(
+        "P1", ("Survey boat",), tuple(f"{n} W{n} to J{n}:1" for n in range(1, 25)), "24 wire ends: see the bench sheet"
+    )
+    assert len(tag(many).face.boxes) == 24  # type: ignore[union-attr]
+    too_many = replace(many, rows=many.rows * 4, summary="96 wire ends: see the bench sheet")
+    fit = tag(too_many)
+    assert fit.lines[-1] == "96 wire ends: see the bench sheet"
+    assert "96 rows do not go on a tag" in fit.reasons[0]
+
+
+def test_contents_that_do_not_go_on_a_tag_are_not_cut_off() -> None:
+    fit = tag(TagWords("K4", ("Survey boat",), tuple(f"1 x part number {n}, with a long name" for n in range(60))))
+    assert fit.verdict == "does not fit"
+    assert fit.face is None
+    assert "divide the bag" in fit.ways_out
+
+
+def test_tubes_are_tried_until_one_carries_the_text() -> None:
+    seat = Seat(Range(4, 4.6), Range(4, 4.6), Range(4, 4.6), "test")
+    chosen = settings()
+    tubes = choose_tubes(seat, chosen, CATALOGUE).tubes
+    marker = Marker("ID", "sleeve", "branch end", "J4", ("DEPTH J4",), True, chosen)
+    assert fit_sleeve(marker, seat, TubeChoice(tubes)).tube == tubes[0]
+    assert fit_sleeve(marker, seat, TubeChoice(tubes[1:])).tube == tubes[1]

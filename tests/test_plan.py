@@ -1,0 +1,167 @@
+"""Planning: every place of a harness gets its marker, with the right words and a steady id."""
+
+from dataclasses import replace
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from labeler.formulas.check import has_valid_check
+from labeler.model import Bag, Branch, BranchEnd, Connector, Harness, Item
+from labeler.plan import ID_SIGNS, branches_of, circuits_of, plan, tag_words
+from tests.make import circuit, harness, settings
+
+
+def texts(made: Harness, role: str) -> list[str]:
+    return [" | ".join(marker.text) for marker in plan(made)[0] if marker.role == role]
+
+
+def test_every_branch_end_every_wire_end_every_connector() -> None:
+    markers, problems = plan(harness())
+    assert not problems
+    assert [(m.role, m.at) for m in markers] == [
+        ("branch end", "J4"),
+        ("branch end", "P1"),
+        *(("wire end", f"{c}:{n}") for n in (1, 2, 3) for c in ("P1", "J4")),
+        ("bag", "P1"),
+        ("bag", "J4"),
+    ]
+
+
+def test_a_list_of_circuits_alone_is_enough() -> None:
+    made = harness(branches=(), connectors=())
+    markers, _ = plan(made)
+    assert [m.at for m in markers if m.role == "branch end"] == ["P1", "J4"]
+    assert [m.text for m in markers if m.role == "branch end"] == [("P1",), ("J4",)]
+    assert [m.at for m in markers if m.role == "bag"] == ["P1", "J4"]
+
+
+def test_the_two_ends_of_a_circuit_stand_side_by_side() -> None:
+    wires = [m for m in plan(harness())[0] if m.role == "wire end"]
+    assert [m.circuit for m in wires] == ["W1", "W1", "W2", "W2", "W3", "W3"]
+    assert [(m.at, m.far) for m in wires[:2]] == [("P1:1", "J4:1"), ("J4:1", "P1:1")]
+
+
+@pytest.mark.parametrize(
+    ("rule", "expected"),
+    [
+        ("own", ["W1", "W1"]),
+        ("local", ["P1:1", "J4:1"]),
+        ("remote", ["J4:1", "P1:1"]),
+        ("local and remote", ["P1:1/J4:1", "J4:1/P1:1"]),
+        ("signal", ["DEPTH", "DEPTH"]),
+        ("{circuit} {local}", ["W1 P1:1", "W1 J4:1"]),
+        ("{circuit}-{colour}-{size}", ["W1-OG-20 AWG", "W1-OG-20 AWG"]),
+        ("{circuit} {Loom}", ["W1 left", "W1 left"]),
+    ],
+)
+def test_what_a_wire_marker_says(rule: str, expected: list[str]) -> None:
+    """The named rules are the identification methods of IEC 62491: the core itself, local, remote, both, signal."""
+    wire = circuit("W1", "P1:1", "J4:1", colour="OG", signal="DEPTH", free=(("Loom", "left"),))
+    assert texts(harness(circuits=(wire,), settings=settings(wire_marker=rule)), "wire end") == expected
+
+
+@pytest.mark.parametrize(
+    ("rule", "message", "fix"),
+    [
+        ("remoet", "names no field", "did you mean 'remote'?"),
+        ("{circiut}", "field {circiut} is unknown", "did you mean 'circuit'?"),
+        ("{circuit", "expected '}'", "write fields as {circuit}"),
+        ("signal", "gives an empty text", "give the circuit what the marker is to say"),
+    ],
+)
+def test_a_wire_marker_that_cannot_be_written(rule: str, message: str, fix: str) -> None:
+    wire = circuit("W1", "P1:1", "J4:1")
+    _, problems = plan(harness(circuits=(wire,), settings=settings(wire_marker=rule)))
+    assert message in problems[0].message
+    assert fix in problems[0].fix
+
+
+def test_wire_markers_can_be_left_away_for_one_circuit() -> None:
+    wires = (circuit("W1", "P1:1", "J4:1", settings=settings(wire_marker_kind="none")), circuit("W2", "P1:2", "J4:2"))
+    assert texts(harness(circuits=wires), "wire end") == ["P1:2/J4:2", "J4:2/P1:2"]
+
+
+def test_branch_ends_can_be_wrapped_or_left_away() -> None:
+    ends = (
+        BranchEnd("J4", settings=settings(branch_marker_kind="wrap")),
+        BranchEnd("P1", settings=settings(branch_marker_kind="none")),
+    )
+    markers, _ = plan(harness(branches=(Branch("B4", ends=ends),)))
+    assert [(m.kind, m.at) for m in markers if m.role == "branch end"] == [("wrap", "J4")]
+
+
+def test_branch_ends_say_branch_and_connector_unless_told() -> None:
+    ends = (BranchEnd("J4"), BranchEnd("P1", text=("TO", "WHEEL HOUSE")))
+    markers, _ = plan(harness(branches=(Branch("B4", ends=ends),)))
+    assert (markers[0].text, markers[0].breakable) == (("B4 J4",), True)
+    assert (markers[1].text, markers[1].breakable) == (("TO", "WHEEL HOUSE"), False)
+
+
+def test_splices_and_junctions_are_no_branch_ends() -> None:
+    parts = (Connector("S1", kind="splice"), Connector("J4"), Connector("P1"))
+    wires = (circuit("W1", "P1:1", "S1"), circuit("W2", "S1", "J4:1"))
+    made = harness(branches=(), connectors=parts, circuits=wires)
+    assert [b.id for b in branches_of(made)] == ["P1", "J4"]
+    assert [m.at for m in plan(made)[0] if m.role == "bag"] == ["J4", "P1"]
+    assert len(texts(made, "wire end")) == 4  # at the splice, too, a wire must be told from the next
+
+
+def test_the_circuits_of_a_branch() -> None:
+    made = harness(circuits=(*harness().circuits, circuit("W9", "P1:9", "J9:1")))
+    between, alone = made.branches[0], Branch("B", ends=(BranchEnd("P1"),))
+    assert [c.id for c in circuits_of(between, made)] == ["W1", "W2", "W3"]
+    assert [c.id for c in circuits_of(alone, made)] == ["W1", "W2", "W3", "W9"]
+    assert [c.id for c in circuits_of(replace(between, circuits=("W9",)), made)] == ["W9"]
+
+
+# ---------------------------------------------------------------- tags
+
+
+def test_a_tag_ticks_off_its_contents() -> None:
+    bag = Bag("K4", branch="B4", contents=(Item("housing, 4 cavities"), Item("contact", 4), Item("tape, m", 0.5)))
+    made = harness(bags=(bag,))
+    words = tag_words(made, plan(made)[0][-1], "0007")
+    assert words.title == "K4"
+    assert words.headings == ("branch B4: J4, P1", "Survey boat", "RSB-210 rev C unit 0007")
+    assert words.rows == ("1 x housing, 4 cavities", "4 x contact", "0.5 x tape, m")
+
+
+def test_a_connectors_tag_lists_its_cavities_in_their_order() -> None:
+    wires = (circuit("W10", "P1:1", "J4:10", colour="RD"), circuit("W2", "P1:2", "J4:2"), circuit("WA", "P1:3", "J4:A"))
+    made = harness(circuits=wires, branches=())
+    tag = next(m for m in plan(made)[0] if m.role == "bag" and m.at == "J4")
+    assert tag_words(made, tag, "1").rows == ("2 W2 to P1:2", "10 W10 RD to P1:1", "A WA to P1:3")
+
+
+# ---------------------------------------------------------------- ids
+
+
+def test_ids_are_short_checked_and_free_of_what_is_confused() -> None:
+    for marker in plan(harness())[0]:
+        assert len(marker.id) == 8
+        assert has_valid_check(marker.id)
+        assert not set(marker.id) & set("OISBZ")
+
+
+def test_ids_belong_to_the_place() -> None:
+    first = {(m.role, m.at, m.circuit): m.id for m in plan(harness())[0]}
+    more = harness(circuits=(circuit("W0", "P1:9", "J4:4"), *harness().circuits))
+    second = {(m.role, m.at, m.circuit): m.id for m in plan(more)[0]}
+    assert first.items() <= second.items()
+    other = {m.id for m in plan(replace(harness(), revision="D"))[0]}
+    assert not other & set(first.values())
+
+
+@given(st.integers(1, 400))
+def test_ids_are_never_given_twice(wires: int) -> None:
+    made = harness(circuits=tuple(circuit(f"W{n}", f"P1:{n}", f"J4:{n}") for n in range(wires)))
+    ids = [m.id for m in plan(made)[0]]
+    assert len(set(ids)) == len(ids)
+    assert all(set(i) <= set(ID_SIGNS) for i in ids)
+
+
+def test_two_wires_in_one_splice_have_ids_of_their_own() -> None:
+    wires = (circuit("W1", "P1:1", "S1"), circuit("W2", "P1:2", "S1"), circuit("W3", "S1", "S1"))
+    ids = [m.id for m in plan(harness(circuits=wires, branches=()))[0]]
+    assert len(set(ids)) == len(ids)

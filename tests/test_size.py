@@ -1,0 +1,150 @@
+"""Diameters of branch ends and the choice of tube; sums in the comments, wire sizes from SAE J1128."""
+
+from dataclasses import replace
+
+import pytest
+
+from labeler.catalogue import load_catalogue
+from labeler.errors import LabelerError
+from labeler.model import Branch, BranchEnd, Cable, Connector, Range, Seat
+from labeler.plan import circuits_of
+from labeler.size import bundle, choose_tubes, end_seat, wire_seat
+from tests.make import circuit, harness, settings
+
+CATALOGUE = load_catalogue()
+
+
+def seat_of(made: object, end: int = 0) -> Seat:
+    branch = made.branches[0]  # type: ignore[attr-defined]
+    return end_seat(branch, branch.ends[end], circuits_of(branch, made), made, CATALOGUE)  # type: ignore[arg-type]
+
+
+def test_three_wires() -> None:
+    """20 AWG TXL, SAE J1128: nominal 1.8, maximum 1.9 mm.
+
+    Passes: 1.8 x 2.1547 = 3.878 (three circles) … max(1.2 sqrt(3) x 1.9, 1.05 x 2.1547 x 1.9) = 4.299.
+    Closes: hull of three circles (3 d + pi d)/pi = 1.95493 d = 3.519 … 4.299.
+    """
+    seat = seat_of(harness())
+    assert (seat.passes.low, seat.passes.high) == pytest.approx((3.878, 4.299), rel=1e-3)
+    assert (seat.closes_on.low, seat.closes_on.high) == pytest.approx((3.519, 4.299), rel=1e-3)
+    assert seat.text_on == seat.closes_on
+    assert seat.slip_on == "thread on at J4 before the contacts are crimped"
+
+
+def test_two_wires_close_on_their_hull_not_on_their_circle() -> None:
+    """Two of 1.9 mm: circle 3.80, hull perimeter/pi (2 + pi)/pi x 1.9 = 3.11."""
+    made = bundle([Range(1.9, 1.9)] * 2, settings())
+    assert made.passes.low == pytest.approx(3.80, rel=1e-6)
+    assert made.closes_on.low == pytest.approx(3.1096, rel=1e-4)
+
+
+def test_a_sleeve_that_straddles_the_edge_of_a_covering() -> None:
+    """Wall 0.6 mm: passes and lettering on the bundle + 1.2 mm, closes on the bare bundle."""
+    made = harness(settings=settings(covering_wall_mm=0.6))
+    bare, seat = seat_of(harness()), seat_of(made)
+    assert seat.passes.high == pytest.approx(bare.passes.high + 1.2)
+    assert seat.closes_on == bare.closes_on
+    assert seat.text_on.low == pytest.approx(bare.closes_on.low + 1.2)
+    on_bundle = seat_of(harness(settings=settings(covering_wall_mm=0.6, lettering_on="bundle")))
+    assert on_bundle.text_on == bare.closes_on
+    beside = seat_of(harness(settings=settings(covering_wall_mm=0.6, overlap_mm=0.0)))
+    assert beside.closes_on.low == pytest.approx(bare.closes_on.low + 1.2)
+
+
+def test_a_measured_diameter_wins() -> None:
+    branch = Branch("B4", ends=(BranchEnd("J4"),), diameter_mm=4.4, diameter_tolerance_mm=0.1)
+    seat = seat_of(harness(branches=(branch,)))
+    assert (seat.passes.low, seat.passes.high) == pytest.approx((4.3, 4.5))
+    assert seat.closes_on == seat.passes
+    assert "measured 4.4 mm" in seat.sources[0]
+
+
+def test_cores_of_a_cable_count_as_the_cable() -> None:
+    wires = tuple(circuit(f"W{n}", f"P1:{n}", f"J4:{n}", cable="K1") for n in (1, 2, 3))
+    seat = seat_of(harness(circuits=wires, cables=(Cable("K1", 6.2),)))
+    assert seat.passes == Range(6.2, 6.2)
+
+
+def test_threading() -> None:
+    fitted = BranchEnd("J4", fitted=True)
+    from_the_other_end = seat_of(harness(branches=(Branch("B4", ends=(fitted, BranchEnd("P1"))),)))
+    assert "from P1" in from_the_other_end.slip_on
+    assert from_the_other_end.passes.high < 5
+    both = Branch("B4", ends=(fitted, BranchEnd("P1", fitted=True)))
+    over = seat_of(harness(branches=(both,)))
+    assert over.passes.high == 18.0  # the smaller of 18 and 30 mm
+    assert over.obstacle == "connector J4, 18 mm"
+    alone = harness(branches=(Branch("B4", ends=(fitted,)),), connectors=(Connector("J4"),))
+    with pytest.raises(LabelerError, match="give outside_mm of connector J4"):
+        seat_of(alone)
+
+
+def test_what_is_not_known_is_asked_for() -> None:
+    wires = (circuit("W1", "P1:1", "J4:1", size=""), circuit("W2", "P1:2", "J4:2", size="99 AWG"))
+    with pytest.raises(LabelerError) as caught:
+        seat_of(harness(circuits=wires))
+    first, second = caught.value.problems
+    assert "W1: no size" in first.message
+    assert "SAE J1128 TXL has no 99 AWG" in second.message
+    with pytest.raises(LabelerError, match="no circuit runs through it"):
+        seat_of(harness(circuits=()))
+
+
+def test_wire() -> None:
+    seat = wire_seat(
+        circuit("W1", "P1:1", "J4:1", size="0.5 mm2", wire="ISO 6722-1 thin wall"), "J4:1", harness(), CATALOGUE
+    )
+    assert seat.passes.high == 1.6  # ISO 6722-1 maximum
+    given = wire_seat(circuit("W1", "P1:1", "J4:1", outside_mm=2.05), "J4:1", harness(), CATALOGUE)
+    assert given.passes == Range(2.05, 2.05)
+
+
+# ---------------------------------------------------------------- tubes
+
+
+def seat(passes: float, closes: float) -> Seat:
+    return Seat(Range(closes, passes), Range(closes, passes), Range(closes, passes), "test")
+
+
+def test_pass_and_grip() -> None:
+    """4.6 mm x 1.1 = 5.06 to pass, 4.0 x 0.9 = 3.6 to grip: 3/16 (4.75) is too small, 1/4 (6.35 -> 3.175) does."""
+    found = choose_tubes(seat(4.6, 4.0), settings(sleeve=("AS23053/5",)), CATALOGUE)
+    assert [tube.name for tube in found.tubes] == ["AS23053/5 1/4"]
+
+
+def test_families_in_the_order_asked_for() -> None:
+    found = choose_tubes(seat(4.6, 4.0), settings(), CATALOGUE)
+    assert [t.name for t in found.tubes] == ["AS23053/5 1/4", "3:1 single wall 6/2", "3:1 single wall 9/3"]
+
+
+def test_two_to_one_has_no_size_for_a_wide_range() -> None:
+    """8 mm to pass (8.8 with slip), 3.6 to grip (3.24): 3/8 passes but recovers to 4.75 only."""
+    found = choose_tubes(seat(8.0, 3.6), settings(sleeve=("AS23053/5",)), CATALOGUE)
+    assert not found.tubes
+    assert "3/8 passes (9.53 mm supplied, 8.80 needed) but recovers only to 4.75 mm, 1.51 too wide" in found.refusals[0]
+    assert "1/4 grips" in found.refusals[0]
+    assert "2.45 mm too small at 6.35" in found.refusals[0]  # 8.80 - 6.35
+    assert found.ways_out[0] == "tube 3:1 single wall 9/3 (3.0:1): add '3:1 single wall' to sleeve"
+
+
+def test_no_tube_at_all() -> None:
+    found = choose_tubes(seat(30.0, 1.0), settings(), CATALOGUE)
+    assert not found.tubes
+    assert "it needs a ratio of 36.7:1" in found.ways_out[0]  # 33/0.9
+
+
+def test_every_choice_passes_and_grips() -> None:
+    for closes in (0.8, 1.3, 2.0, 3.1, 5.5, 9.0, 14.0, 22.0):
+        for spread in (1.0, 1.1, 1.3, 1.6):
+            chosen = settings(sleeve=tuple(f.name for f in CATALOGUE.families))
+            for tube in choose_tubes(seat(closes * spread, closes), chosen, CATALOGUE).tubes:
+                assert tube.supplied_mm >= closes * spread * 1.1
+                assert tube.recovered_mm <= closes * 0.9
+
+
+def test_replace_settings_on_an_end() -> None:
+    end = BranchEnd("J4", settings=settings(covering_wall_mm=1.0))
+    made = harness(branches=(Branch("B4", ends=(end,)),))
+    assert seat_of(made).text_on.low == pytest.approx(seat_of(harness()).text_on.low + 2.0)
+    assert replace(end, settings=None).settings is None
