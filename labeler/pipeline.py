@@ -9,6 +9,7 @@ import gc
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
+from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -281,6 +282,7 @@ def print_harness(
 
     Raises `LabelerError` with all problems at once.
     """
+    from labeler.draw.files import refused_target
     from labeler.layout import lay_out
     from labeler.record import LeftOut, NewJob, canonical_sheet, marker_row
 
@@ -291,6 +293,8 @@ def print_harness(
     names = _Names(folder, harness)
     serial_free = [fit for fit in checked.fits if fit.verdict != DOES_NOT_FIT]
     trial = lay_out(pieces_of(serial_free, checked.stocks), stocks, start)  # fails before a serial is given
+    expected = names.files(unit or record.serial_to_come(harness), trial)
+    refuse(problem for path in expected.values() for problem in refused_target(path, force))
     serial = record.reserve_serial(harness, unit)
     fits = _with_serial(checked, serial)
     left_out = tuple(fit for fit in fits if fit.verdict == DOES_NOT_FIT)
@@ -301,7 +305,7 @@ def print_harness(
     sheets = trial if same else lay_out(pieces_of(kept, checked.stocks), stocks, start)
     sheets = tuple(map(canonical_sheet, sheets))
     files = names.files(serial, sheets)
-    _refuse_existing(files, force)
+    refuse(problem for path in files.values() for problem in refused_target(path, force))
     job = record.prepare(
         NewJob(
             harness,
@@ -387,14 +391,6 @@ def _file_name(text: str) -> str:
     return kept.strip("-") or "harness"
 
 
-def _refuse_existing(files: Mapping[str, Path], force: bool) -> None:
-    refuse(
-        Problem(Where(str(path)), "exists already", "choose another folder (--out), or replace it (--force)")
-        for path in files.values()
-        if path.exists() and not (force and path.is_file())
-    )
-
-
 @dataclass(frozen=True, slots=True)
 class _Drawing:
     """All that the files of one job show."""
@@ -407,42 +403,42 @@ class _Drawing:
     paper: str
     date: str
 
-    def draw(self, stock: str, path: Path, force: bool) -> None:
+    def draw(self, stock: str) -> bytes:
+        """Return the PDF of one stock's sheets, or of the bench sheet under ``""``."""
         from labeler.draw.pdf import Header, draw_sheets
 
+        target = BytesIO()
         if not stock:
-            self._bench(path, force)
-            return
+            self._bench(target)
+            return target.getvalue()
         part = " ".join(filter(None, (self.harness.part_number, self.harness.revision)))
         job = " · ".join(filter(None, (self.harness.name, part, f"unit {self.unit}")))
         sheets = [sheet for sheet in self.sheets if sheet.stock.name == stock]
-        draw_sheets(sheets, path, title=f"{job}, {stock}", header=Header(job), force=force)
+        draw_sheets(sheets, target, title=f"{job}, {stock}", header=Header(job))
+        return target.getvalue()
 
-    def _bench(self, path: Path, force: bool) -> None:
+    def _bench(self, target: BytesIO) -> None:
         from labeler.bench import bench_sheet
         from labeler.draw.bench import draw_bench_sheet
 
         sheet = bench_sheet(self.harness, self.unit, self.fits, self.left_out, self.sheets, date=self.date)
-        draw_bench_sheet(sheet, path, page=self.paper, force=force)
+        draw_bench_sheet(sheet, target, page=self.paper)
 
 
 def _hand_over(record: Record, job: Job, drawing: _Drawing, files: Mapping[str, Path], force: bool) -> None:
-    """Write all files, then confirm the job; where one cannot be written none is left, and the job is withdrawn."""
-    written: list[Path] = []
+    """Draw and write all files, then confirm the job; where that fails none is left, and it is withdrawn."""
+    from labeler.draw.files import write_all
+
     try:
-        for path in files.values():
-            _make_folder(path.parent)
-        for stock, path in files.items():
-            drawing.draw(stock, path, force)
-            written.append(path)
-        record.confirm(job.id, [str(path) for path in files.values()])
+        drawn = {path: drawing.draw(stock) for stock, path in files.items()}
+        for folder in {path.parent for path in files.values()}:
+            _make_folder(folder)
+        write_all(drawn, force=force)
     except BaseException as error:
-        for path in written:
-            with suppress(OSError):
-                path.unlink()
         with suppress(LabelerError):
             record.withdraw(job.id, f"not handed over: {error or type(error).__name__}")
         raise
+    record.confirm(job.id, [str(path) for path in files.values()])
 
 
 def _make_folder(folder: Path) -> None:
@@ -499,11 +495,6 @@ def reprint(
     job = record.prepare_reprint(drawn, sheets, fonts=_fonts_at_hand(sheets), reason=reason, who=who, version=version())
     harness = Harness(drawn[0].harness, drawn[0].part_number, drawn[0].revision)
     files = _Names(folder, harness).files(drawn[0].unit, sheets, f"-reprint-{job.id}")
-    try:
-        _refuse_existing(files, force)
-    except LabelerError:
-        record.withdraw(job.id, "not handed over: a file of that name exists")
-        raise
     drawing = _Drawing(harness, drawn[0].unit, (), (), sheets, "", "")
     _hand_over(record, job, drawing, files, force)
     return Printed(job, tuple(files.values()), sheets)

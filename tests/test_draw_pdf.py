@@ -21,7 +21,7 @@ from hypothesis import strategies as st
 from labeler.codes import QUIET_ZONE_MODULES, place_qr, qr
 from labeler.draw import pdf
 from labeler.draw.files import write_whole
-from labeler.draw.pdf import Header, dark_rectangles, draw_sheets, face_operations, write_whole
+from labeler.draw.pdf import Header, dark_rectangles, draw_sheets, face_operations
 from labeler.errors import LabelerError
 from labeler.layout import cells, lay_out
 from labeler.model import Box, Face, Piece, Run, Sheet, Stock

@@ -280,6 +280,8 @@ def test_no_file_is_replaced_without_force(tmp_path: Path) -> None:
         other = open_record(tmp_path / "s.sqlite")
         with other, pytest.raises(LabelerError, match="exists already") as caught:
             print_harness(BOAT, tmp_path / "out", other)
+        with open_record(tmp_path / "s.sqlite") as other:
+            assert not other.units()  # no serial is used up
         assert len(caught.value.problems) == len(before)
         assert {file: file.read_bytes() for file in first.files} == before
 

@@ -11,7 +11,7 @@ from functools import lru_cache
 from io import BytesIO
 from itertools import groupby
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, BinaryIO
 from xml.sax.saxutils import escape
 
 from labeler.bench import BenchSheet, Caution, Cut, Printed, Remark, Step, WireEnds
@@ -40,8 +40,10 @@ HEAVY_PT, MIDDLE_PT, THIN_PT = 1.4, 0.8, 0.4
 Row = Sequence[Any]
 
 
-def draw_bench_sheet(sheet: BenchSheet, path: str | os.PathLike[str], *, page: str, force: bool) -> None:
-    """Write the bench sheet as a PDF; the same sheet gives the same bytes.
+def draw_bench_sheet(
+    sheet: BenchSheet, target: str | os.PathLike[str] | BinaryIO, *, page: str, force: bool = False
+) -> None:
+    """Write the bench sheet as a PDF, to a path or an open file; the same sheet gives the same bytes.
 
     The file appears whole or not at all. A character that neither the sheet's typeface nor its
     stand-in has is written as ``<U+4E2D>``.
@@ -61,7 +63,10 @@ def draw_bench_sheet(sheet: BenchSheet, path: str | os.PathLike[str], *, page: s
         raise WrongUse(problem)
     pages, _ = _typeset(sheet, page, 0)
     _, data = _typeset(sheet, page, pages)
-    write_whole(Path(path), data, force=force)
+    if isinstance(target, str | os.PathLike):
+        write_whole(Path(target), data, force=force)
+    else:
+        target.write(data)
 
 
 def _typeset(sheet: BenchSheet, page: str, pages: int) -> tuple[int, bytes]:

@@ -4,41 +4,81 @@ from __future__ import annotations
 
 import os
 import secrets
-from contextlib import suppress
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from labeler.errors import LabelerError, Problem, Where
+from labeler.errors import LabelerError, Problem, Where, refuse
 
 
 def write_whole(path: Path, data: bytes, *, force: bool = False) -> None:
-    """Write a file so that it is there whole or not at all.
+    """Write a file so that it is there whole or not at all; see `write_all`."""
+    write_all({path: data}, force=force)
+
+
+def write_all(files: Mapping[Path, bytes], *, force: bool = False) -> None:
+    """Write several files so that all of them are there whole, or none is.
+
+    Every file is first written beside its place and flushed to the disk; then each is given its
+    name. Where one cannot be named, those that were are taken away again, and what they replaced
+    is put back.
 
     Raises
     ------
-    LabelerError : the path exists and ``force`` is false, is no file, or cannot be written; nothing
-        is left behind then.
+    LabelerError : a path exists and ``force`` is false, is no file, or cannot be written.
     """
-    refuse_target(path, force)
-    path = path.resolve()  # a link is written through, not replaced
-    part = path.with_name(f".labeler-{secrets.token_hex(8)}.part")
+    refuse(problem for path in files for problem in refused_target(path, force))
+    parts: list[tuple[Path, Path]] = []
     try:
-        with part.open("xb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        if force:
-            os.replace(part, path)
-        else:
-            _give_name(part, path)
+        for path, data in files.items():
+            path = path.resolve()  # a link is written through, not replaced
+            part = path.with_name(f".labeler-{secrets.token_hex(8)}.part")
+            parts.append((part, path))
+            with _told(path), part.open("xb") as file:
+                file.write(data)
+                file.flush()
+                os.fsync(file.fileno())
+        _name_all(parts, force)
+    finally:
+        for part, _ in parts:
+            with suppress(OSError):
+                part.unlink()
+
+
+def _name_all(parts: list[tuple[Path, Path]], force: bool) -> None:
+    undo: list[tuple[Path, Path | None]] = []  # the named file, and what stood there before
+    try:
+        for part, path in parts:
+            with _told(path):
+                if force and path.exists():
+                    kept = part.with_suffix(".kept")
+                    os.replace(path, kept)
+                    undo.append((path, kept))
+                    os.replace(part, path)
+                else:
+                    _give_name(part, path)
+                    undo.append((path, None))
+    except BaseException:
+        for path, before in reversed(undo):
+            with suppress(OSError):
+                path.unlink(missing_ok=True) if before is None else os.replace(before, path)
+        raise
+    for _, before in undo:
+        if before is not None:
+            with suppress(OSError):
+                before.unlink()
+
+
+@contextmanager
+def _told(path: Path) -> Iterator[None]:
+    """Turn what the system says into one problem with the file's name."""
+    try:
+        yield
     except FileExistsError as error:
-        raise _exists(path) from error
+        raise LabelerError(_exists(path)) from error
     except OSError as error:
         fix = "choose another folder, or make room and allow writing there"
-        why = f"cannot be written ({error.strerror})"
-        raise LabelerError(Problem(Where(str(path)), why, fix)) from error
-    finally:
-        with suppress(OSError):
-            part.unlink()
+        raise LabelerError(Problem(Where(str(path)), f"cannot be written ({error.strerror})", fix)) from error
 
 
 def _give_name(part: Path, path: Path) -> None:
@@ -53,17 +93,16 @@ def _give_name(part: Path, path: Path) -> None:
         os.replace(part, path)
 
 
-def refuse_target(path: Path, force: bool) -> None:
-    """Raise LabelerError where a file may not be written: a folder, a device, a file without ``force``."""
+def refused_target(path: Path, force: bool) -> Iterator[Problem]:
+    """Yield why a file may not be written: a folder, a device, a file without ``force``."""
     # os.path answers no where a name is too long or a folder closed; opening the file tells the reason
     if os.path.isdir(path):
-        raise LabelerError(Problem(Where(str(path)), "is a folder", "name a file in it"))
-    if os.path.exists(path) and not os.path.isfile(path):
-        raise LabelerError(Problem(Where(str(path)), "is a device, not a file", "name a file"))
-    if os.path.exists(path) and not force:
-        raise _exists(path)
+        yield Problem(Where(str(path)), "is a folder", "name a file in it")
+    elif os.path.exists(path) and not os.path.isfile(path):
+        yield Problem(Where(str(path)), "is a device, not a file", "name a file")
+    elif os.path.exists(path) and not force:
+        yield _exists(path)
 
 
-def _exists(path: Path) -> LabelerError:
-    fix = "choose another name, or ask for it to be replaced (--force)"
-    return LabelerError(Problem(Where(str(path)), "exists already", fix))
+def _exists(path: Path) -> Problem:
+    return Problem(Where(str(path)), "exists already", "choose another name or folder, or replace it (--force)")

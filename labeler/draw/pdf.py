@@ -14,7 +14,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO
 
-from labeler.draw.files import refuse_target, write_whole
+from labeler.draw.files import write_whole
 from labeler.errors import LabelerError, Problem, Where
 from labeler.layout import HEAD_STRIP_MM, RULER_MM
 from labeler.model import Box, Face, Placed, Run, Sheet, Stock, Symbol
@@ -73,7 +73,6 @@ def draw_sheets(
     """
     if isinstance(target, str | os.PathLike):
         path = Path(target)
-        refuse_target(path, force)
         write_whole(path, _document(sheets, title, header), force=force)
     else:
         target.write(_document(sheets, title, header))

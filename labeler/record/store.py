@@ -63,6 +63,11 @@ class Record:
         with self._writing() as connection:
             return write.take_serial(connection, harness, wanted)[1]
 
+    def serial_to_come(self, harness: Harness) -> str:
+        """Return the serial that would be given now; another bench may be given it first."""
+        with self._reading() as connection:
+            return write.next_serial(connection, write.part_number_of(harness))
+
     def prepare(self, new: NewJob) -> Job:
         """Record a print before its sheets are handed over.
 

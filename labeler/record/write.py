@@ -43,7 +43,7 @@ def take_serial(connection: Connection, harness: Harness, wanted: str | None) ->
     """
     part_number = part_number_of(harness)
     if wanted is None:
-        serial = _next_serial(connection, part_number)
+        serial = next_serial(connection, part_number)
     else:
         serial = " ".join(wanted.split())
         refuse(_serial_problems(serial))
@@ -54,7 +54,8 @@ def take_serial(connection: Connection, harness: Harness, wanted: str | None) ->
     return _added(connection, schema.unit, row), serial
 
 
-def _next_serial(connection: Connection, part_number: str) -> str:
+def next_serial(connection: Connection, part_number: str) -> str:
+    """Return the number after the highest that was given for a part number."""
     c = schema.unit.c
     last = connection.scalar(select(func.max(c.number)).where(c.part_number == part_number))
     return f"{(last or 0) + 1:0{SERIAL_DIGITS}d}"

@@ -76,16 +76,15 @@ def ours(markers: int, folder: Path) -> dict[str, float]:
 
 def dump(path: Path, pages: list[list[tuple[Any, float, float]]]) -> None:
     """Write every string with its place and size, page by page, for the bare loop."""
-    made = []
-    for page in pages:
-        made.append(
-            [
-                (run.text, run.size_mm, x + run.x_mm, y + run.y_mm - copy * face.copy_pitch_mm)
-                for face, x, y in page
-                for copy in range(face.copies)
-                for run in face.runs
-            ]
-        )
+    made = [
+        [
+            (run.text, run.size_mm, x + run.x_mm, y + run.y_mm - copy * face.copy_pitch_mm)
+            for face, x, y in page
+            for copy in range(face.copies)
+            for run in face.runs
+        ]
+        for page in pages
+    ]
     path.write_text(json.dumps(made))
 
 
