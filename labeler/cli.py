@@ -36,8 +36,12 @@ class _Commands(click.Group):
             for problem in error.problems:
                 click.echo(str(problem), err=True)
             ctx.exit(2 if isinstance(error, WrongUse) else 1)
-        except BrokenPipeError:
-            sys.stdout = open(os.devnull, "w")  # noqa: SIM115  # the reader has gone: nothing to say
+        except BrokenPipeError:  # the reader has gone: nothing to say, and nobody to say it to
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            ctx.exit(1)
+        except OSError as error:
+            click.echo(f"{error.filename or 'standard output'}: cannot be written ({error.strerror})", err=True)
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
             ctx.exit(1)
 
 
@@ -227,10 +231,8 @@ def _tell(printed: Printed, record: Record) -> None:
     job = printed.job
     count = sum(len(sheet.placed) for sheet in printed.sheets)
     sheets = len(printed.sheets)
-    click.echo(
-        f"unit {job.unit}: {count} markers on {sheets} sheet{'s' if sheets != 1 else ''}, job {job.id}",
-        err=True,
-    )
+    made = f"{count} marker{'' if count == 1 else 's'} on {sheets} sheet{'' if sheets == 1 else 's'}"
+    click.echo(f"unit {job.unit}: {made}, job {job.id}", err=True)
     for fit in printed.left_out:
         click.echo(f"left out: {fit.marker.id} {fit.marker.at}: {'; '.join(fit.reasons)}", err=True)
     click.echo(f"recorded in {record.name}", err=True)
@@ -259,7 +261,7 @@ def reprint_command(
     record_path: str | None,
     force: bool,
 ) -> None:
-    """Print one recorded marker again, exactly: by its id, "UNIT PLACE", a place, or part of its text.
+    """Print one recorded MARKER again, exactly: by its id, "UNIT PLACE", a place, or part of its text.
 
     With --sheet, --branch or --unit alone: a spoiled sheet, a branch, a whole unit.
     Example: labeler reprint "0001 J4" --reason lost

@@ -61,7 +61,7 @@ def _choice(seat: Seat, sleeve: str | None, settings: Settings, catalogue: Catal
 
 
 def _diameters(text: str) -> Range:
-    parts = [part for part in re.split(r"\s*(?:\.\.|-|–|\bto\b)\s*", text.strip()) if part]
+    parts = re.split(r"(?<=\w)\s*(?:\.\.|-|–|\bto\b)\s*", text.strip())
     try:
         low, high = length(parts[0]), length(parts[-1])
     except (ValueError, IndexError) as error:

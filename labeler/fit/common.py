@@ -80,7 +80,7 @@ def verdict_of(
     elif setting.turned:
         verdict = TIGHT
         reasons.append(
-            f"turn to read: the lettering covers {arc_deg:.0f}° of the part, {settings.reading_arc_deg:g}° is read "
+            f"turn to read: the lettering covers {arc_deg:.1f}° of the part, {settings.reading_arc_deg:g}° is read "
             f"without turning, {settings.turning_arc_deg:g}° is the limit"
         )
     narrow, wide = zone.proportion.low, zone.proportion.high

@@ -22,7 +22,7 @@ def height_for_angle(distance_mm: float, angle_arcmin: float) -> float:
 def height_for_dots(dots: float, dpi: float) -> float:
     """Return the height [mm] of so many printer dots.
 
-    >>> height_for_dots(12, 300)
+    >>> round(height_for_dots(12, 300), 3)
     1.016
     """
     return dots * 25.4 / dpi

@@ -1,0 +1,101 @@
+"""Make the pictures of README from the real output: python examples/make_pictures.py
+
+The sheet is the printed PDF. The sleeve is cut out of the printed card, then its pixels are scaled
+by the face's scale around and the tube's scale along, and projected from the front of the round
+part: a drawing of the model's two ends, not a photograph.
+"""
+
+from __future__ import annotations
+
+import tempfile
+from pathlib import Path
+
+import numpy as np
+import pypdfium2 as pdfium
+from PIL import Image, ImageDraw, ImageFont
+
+from labeler.model import Fit, Placed, Sheet
+from labeler.pipeline import Printed, print_harness
+from labeler.record import open_record
+from labeler.text import load_font
+
+HERE = Path(__file__).parent
+DPI = 600
+K = DPI / 25.4
+FONT = str(load_font("Atkinson Hyperlegible").path)
+
+
+def page(printed: Printed, sheet: Sheet, dpi: int) -> Image.Image:
+    """Return a sheet of the printed PDF as a picture."""
+    file = next(f for f in printed.files if f.stem.endswith(sheet.stock.name))
+    number = [s.number for s in printed.sheets if s.stock.name == sheet.stock.name].index(sheet.number)
+    return pdfium.PdfDocument(str(file))[number].render(scale=dpi / 72, grayscale=True).to_pil()
+
+
+def flat_piece(printed: Printed, sheet: Sheet, placed: Placed) -> np.ndarray:
+    """Return the pixels of one piece, without its cut lines."""
+    face = placed.piece.face
+    left, top = placed.x_mm * K, (sheet.height_mm - placed.y_mm - face.height_mm) * K
+    box = (round(left) + 3, round(top) + 3, round(left + face.width_mm * K) - 3, round(top + face.height_mm * K) - 3)
+    return np.asarray(page(printed, sheet, DPI).crop(box), dtype=float)
+
+
+def on_the_part(flat: np.ndarray, around: float, along: float, outside_mm: float) -> Image.Image:
+    """Return the piece as it shows on a round part of this outside, seen square from the front."""
+    radius = outside_mm * K / 2
+    width = round(flat.shape[1] * along)
+    rows = []
+    for y in range(-int(radius), int(radius) + 1):
+        angle = np.arcsin(min(1.0, max(-1.0, y / radius)))
+        source = flat.shape[0] / 2 + angle * radius / around
+        shade = 0.55 + 0.45 * np.cos(angle)
+        line = flat[int(source)] if 0 <= source < flat.shape[0] else np.full(flat.shape[1], 255.0)
+        rows.append(np.interp(np.linspace(0, len(line) - 1, width), np.arange(len(line)), line) * shade)
+    return Image.fromarray(np.array(rows).astype("uint8"))
+
+
+def sleeve(printed: Printed, at: str) -> Image.Image:
+    """Return one sleeve, flat and at both ends of what it may become."""
+    fit: Fit = next(f for f in printed.fits if f.marker.at == at and f.marker.role == "branch end")
+    sheet, placed = next((s, p) for s in printed.sheets for p in s.placed if p.piece.marker == fit.marker.id)
+    flat = flat_piece(printed, sheet, placed)
+    assert fit.face_scale and fit.along_scale and fit.outside_mm and fit.capital and fit.tube
+    views = [
+        (f"printed flat: {fit.tube.name}, {fit.lay_flat_mm:.1f} mm wide, capitals {fit.capital.flat:.2f} mm",
+         Image.fromarray(flat.astype("uint8"))),
+        (f"shrunk, smallest letters: outside {fit.outside_mm[1]:.1f} mm, capitals {fit.capital.low:.2f} mm",
+         on_the_part(flat, fit.face_scale.low, fit.along_scale.low, fit.outside_mm[1])),
+        (f"shrunk, largest letters: outside {fit.outside_mm[2]:.1f} mm, capitals {fit.capital.high:.2f} mm",
+         on_the_part(flat, fit.face_scale.high, fit.along_scale.high, fit.outside_mm[2])),
+    ]  # fmt: skip
+    font = ImageFont.truetype(FONT, 34)
+    width = max(view.width for _, view in views) + 80
+    height = sum(view.height + 100 for _, view in views) + 30
+    picture = Image.new("L", (width, height), 236)
+    draw = ImageDraw.Draw(picture)
+    y = 20
+    for words, view in views:
+        draw.text((40, y), words, fill=0, font=font)
+        picture.paste(view, (40, y + 52))
+        draw.rectangle((39, y + 51, 40 + view.width, y + 52 + view.height), outline=120)
+        y += view.height + 100
+    return picture.resize((width // 2, height // 2), Image.Resampling.LANCZOS)
+
+
+def main() -> None:
+    """Print the example and make its pictures."""
+    folder = HERE / "pictures"
+    folder.mkdir(exist_ok=True)
+    with tempfile.TemporaryDirectory() as name, open_record(Path(name) / "record.sqlite") as record:
+        printed = print_harness(str(HERE / "survey-boat.toml"), Path(name), record, date="2026-03-01")
+        tags = next(s for s in printed.sheets if s.stock.takes == "tag")
+        page(printed, tags, 72).save(folder / "tags.png", optimize=True)
+        wraps = next(s for s in printed.sheets if s.stock.takes == "wrap")
+        page(printed, wraps, 110).crop((40, 20, 860, 420)).save(folder / "wraps.png", optimize=True)
+        bench = pdfium.PdfDocument(str(printed.files[0]))[0].render(scale=1, grayscale=True).to_pil()
+        bench.save(folder / "bench.png", optimize=True)
+        sleeve(printed, "J4").save(folder / "sleeve.png", optimize=True)
+
+
+if __name__ == "__main__":
+    main()

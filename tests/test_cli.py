@@ -1,0 +1,300 @@
+"""The command line: what it answers, what it refuses, and that nothing ends in a traceback."""
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from labeler.cli import main
+
+EXAMPLES = Path(__file__).parent.parent / "examples"
+BOAT = str(EXAMPLES / "survey-boat.toml")
+GOOD = "Wire,From,From Pin,To,To Pin,Gauge\nW1,P1,1,J1,1,20 AWG\n"
+
+
+def run(*words: object) -> Result:
+    result = CliRunner().invoke(main, [str(word) for word in words])
+    assert result.exception is None or isinstance(result.exception, SystemExit), result.exc_info
+    assert "Traceback" not in result.output
+    return result
+
+
+# ---------------------------------------------------------------- check
+
+
+def test_check_json() -> None:
+    """The keys of the output contract; values agree with one another."""
+    result = run("check", BOAT, "--json")
+    assert result.exit_code == 0
+    answer = json.loads(result.stdout)
+    assert answer["harness"] == {"name": "River survey boat, sensors", "part_number": "RSB-210", "revision": "C"}
+    assert answer["problems"] == []
+    sleeve = next(m for m in answer["markers"] if m["kind"] == "sleeve" and m["at"] == "J4")
+    for key in ("id", "text", "passes_mm", "closes_on_mm", "sleeve", "outside_mm", "lay_flat_mm", "printable_mm",
+                "print_scale", "face_scale", "along_scale", "heating", "arc_deg", "stretch", "font", "size_pt",
+                "capital_mm", "verdict", "reasons", "slip_on"):  # fmt: skip
+        assert key in sleeve, key
+    assert sleeve["sleeve"].keys() == {
+        "name",
+        "supplied_mm",
+        "recovered_mm",
+        "recovered_wall_mm",
+        "ratio",
+        "cut_length_mm",
+    }
+    assert sleeve["passes_mm"]["high"] * 1.1 <= sleeve["sleeve"]["supplied_mm"]
+    assert sleeve["sleeve"]["recovered_mm"] <= sleeve["closes_on_mm"]["low"] * 0.9
+    assert sleeve["text_on_mm"]["low"] > sleeve["closes_on_mm"]["low"]  # it straddles the covering's edge
+    capital, face = sleeve["capital_mm"], sleeve["face_scale"]
+    assert capital["low"] == pytest.approx(capital["flat"] * face["low"], abs=1e-3)
+    assert capital["low"] >= capital["required"]
+    wrap = next(m for m in answer["markers"] if m["kind"] == "wrap")
+    assert "sleeve" not in wrap
+    assert "face_scale" not in wrap
+
+
+def test_check_says_what_does_not_fit_and_exits_with_1() -> None:
+    result = run("check", EXAMPLES / "misfits.toml")
+    assert result.exit_code == 1
+    assert "does not fit" in result.stdout
+    assert "what would do: " in result.stdout
+
+
+def test_check_reads_standard_input() -> None:
+    result = CliRunner().invoke(main, ["check", "-"], input=GOOD)
+    assert result.exit_code in (0, 1)
+    assert "P1:1/J1:1" in result.stdout
+
+
+def test_settings_from_the_command_line() -> None:
+    assert run("check", BOAT, "--set", "wire_marker={circuit}").exit_code == 0
+    near = run("check", BOAT, "--set", "reading_distance=300")
+    assert near.exit_code != 0
+    assert "reading_distance_mm" in near.stderr
+    assert run("check", BOAT, "--set", "nonsense").exit_code == 2
+
+
+# ---------------------------------------------------------------- bad input, one clear line each
+
+BAD = {
+    "empty.csv": b"",
+    "blank.csv": b"\n\n\n",
+    "binary.csv": bytes(range(256)) * 40,
+    "no-ends.csv": b"Signal,Gauge\nDEPTH,20\nTEMP,20\n",
+    "wrong-delimiter.csv": b"Wire^From^From Pin^To^To Pin\nW1^P1^1^J1^1\n",
+    "duplicate-headers.csv": b"Wire,From,From,To,To\nW1,P1,1,J1,1\n",
+    "banana.csv": b"Wire,From,From Pin,To,To Pin,Gauge\nW1,P1,1,J1,1,banana\n",
+    "negative.csv": b"Wire,From,From Pin,To,To Pin,Gauge,Length (mm)\nW1,P1,1,J1,1,20 AWG,-5\n",
+    "cavity-0.csv": b"Wire,From,From Pin,To,To Pin,Gauge\nW1,P1,0,J1,1,20 AWG\n",
+    "twice.csv": GOOD.encode() + b"W1,P1,2,J1,2,20 AWG\n",
+    "one-cavity.csv": GOOD.encode() + b"W2,P1,1,J1,2,20 AWG\n",
+    "long-line.csv": b"Wire,From,From Pin,To,To Pin,Gauge\nW1,P1,1,J1,1," + b"x" * 10_000_000 + b"\n",
+    "no-size.csv": b"Wire,From,From Pin,To,To Pin\nW1,P1,1,J1,1\n",
+    "utf16-half.csv": GOOD.encode("utf-16")[:-1],
+    "syntax.toml": b"[harness\nname = 1\n",
+    "unknown-key.toml": b'[harness]\nname = "Boat"\nrevison = "B"\n',
+    "wrong-type.toml": b'[harness]\nname = ["Boat"]\n',
+    "nothing.toml": b"",
+    "deep.toml": b"a = " + b"[" * 20000 + b"]" * 20000,
+    "long-text.toml": b'[harness]\nname = "B"\n[[circuit]]\nid = "W1"\nfrom = "P1:1"\nto = "J1:1"\nsize = "20 AWG"\n'
+    b'[[branch]]\nid = "B1"\n[[branch.end]]\nat = "J1"\ntext = "' + b"A" * 300 + b'"\n',
+    "glyph.toml": '[harness]\nname = "B"\n[[circuit]]\nid = "W1"\nfrom = "P1:1"\nto = "J1:1"\nsize = "20 AWG"\n'
+    '[[branch]]\nid = "B1"\n[[branch.end]]\nat = "J1"\ntext = "深度"\n'.encode(),
+    "circuits-outside.toml": b'[harness]\nname = "B"\ncircuits_from = "../../etc/passwd"\n',
+}
+
+
+@pytest.mark.parametrize("name", BAD)
+def test_bad_input_gets_lines_and_status_1(name: str, tmp_path: Path) -> None:
+    file = tmp_path / name
+    file.write_bytes(BAD[name])
+    for command in (["check", file], ["print", file, "--out", tmp_path / "out", "--record", tmp_path / "r.sqlite"]):
+        result = run(*command)
+        assert result.exit_code == 1
+        lines = result.stderr.strip().splitlines()
+        assert lines
+        assert name in lines[0]
+        assert all(len(line) < 1500 for line in lines), [len(line) for line in lines]
+    assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "latin-1", "cp1252"])
+def test_encodings(encoding: str, tmp_path: Path) -> None:
+    file = tmp_path / "boot.csv"
+    text = "Leitung;von;Pin;nach;Pin;Querschnitt;Farbe;Länge\nW1;Steuergerät;1;Fühler;2;0,75;BU;850\n"
+    file.write_bytes(text.encode(encoding))
+    answer = json.loads(run("check", file, "--json", "--set", "wire_reading_distance_mm=200").stdout)
+    assert "Steuergerät:1" in {m["at"] for m in answer["markers"]}
+
+
+@pytest.mark.parametrize("name", ["none.toml", "none.csv"])
+def test_a_file_that_is_not_there(name: str, tmp_path: Path) -> None:
+    result = run("check", tmp_path / name)
+    assert result.exit_code == 1
+    assert name in result.stderr
+    assert run("check", tmp_path).exit_code == 1
+
+
+def test_a_damaged_record(tmp_path: Path) -> None:
+    record = tmp_path / "r.sqlite"
+    record.write_bytes(b"SQLite format 3\0" + bytes(500))
+    for command in (
+        ["print", BOAT, "--out", tmp_path / "out", "--record", record],
+        ["reprint", "J4", "--reason", "lost", "--record", record],
+        ["record", "list", "--record", record],
+    ):
+        result = run(*command)
+        assert result.exit_code == 1
+        assert str(record) in result.stderr
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_record_that_is_not_there(tmp_path: Path) -> None:
+    result = run("record", "list", "--record", tmp_path / "none.sqlite")
+    assert result.exit_code == 1
+    assert not (tmp_path / "none.sqlite").exists()
+
+
+@pytest.mark.skipif(os.geteuid() == 0, reason="root may write anywhere")
+def test_a_folder_that_may_not_be_written_to(tmp_path: Path) -> None:
+    (tmp_path / "out").mkdir(mode=0o500)
+    result = run("print", BOAT, "--out", tmp_path / "out", "--record", tmp_path / "r.sqlite")
+    assert result.exit_code == 1
+    assert "cannot be written" in result.stderr
+
+
+def test_a_read_only_place(tmp_path: Path) -> None:
+    """/proc takes no files, not even root's."""
+    if not Path("/proc/self").exists():
+        pytest.skip("no /proc here")
+    result = run("print", BOAT, "--out", "/proc/labeler", "--record", tmp_path / "r.sqlite")
+    assert result.exit_code == 1
+    assert "/proc/labeler" in result.stderr
+
+
+def test_a_full_disk(tmp_path: Path) -> None:
+    """/dev/full refuses every write with "No space left on device"."""
+    if not Path("/dev/full").exists():
+        pytest.skip("no /dev/full here")
+    result = run("check", BOAT, "--json")
+    script = f"from labeler.cli import main; main(['check', {BOAT!r}])"
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run([sys.executable, "-c", script], stdout=full, stderr=subprocess.PIPE, text=True)
+    assert result.exit_code == 0
+    assert done.returncode == 1
+    assert "Traceback" not in done.stderr
+    assert "No space left on device" in done.stderr
+
+
+def test_start_cells(tmp_path: Path) -> None:
+    words = ["print", BOAT, "--out", tmp_path / "out", "--record", tmp_path / "r.sqlite", "--start"]
+    outside = run(*words, "wrap-a4-25x18=Z99")
+    assert outside.exit_code == 1
+    assert "Z99" in outside.stderr
+    assert run(*words, "Z99").exit_code == 2
+    unknown = run(*words, "wrap-a4-25x81=B2")
+    assert unknown.exit_code in (1, 2)
+    assert not (tmp_path / "out").exists()
+    assert run(*words, "wrap-a4-25x18=B3").exit_code == 0
+
+
+# ---------------------------------------------------------------- reprint and record
+
+
+@pytest.fixture(scope="module")
+def record(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("cli")
+    assert run("print", BOAT, "--out", folder, "--record", folder / "r.sqlite").exit_code == 0
+    return folder / "r.sqlite"
+
+
+def test_reprint(record: Path, tmp_path: Path) -> None:
+    result = run("reprint", "WATER PROBE", "--reason", "lost", "--record", record, "--out", tmp_path)
+    assert result.exit_code == 0
+    assert Path(result.stdout.strip()).exists()
+    assert "1 marker on 1 sheet" in result.stderr
+
+
+def test_reprint_never_guesses(record: Path, tmp_path: Path) -> None:
+    result = run("reprint", "W101", "--reason", "lost", "--record", record, "--out", tmp_path)
+    assert result.exit_code == 1
+    assert "2 markers match 'W101'" in result.stderr
+    assert "P1:1/J1:1" in result.stderr
+    assert not list(tmp_path.iterdir())
+
+
+def test_reprint_of_nothing(record: Path, tmp_path: Path) -> None:
+    assert run("reprint", "--reason", "x", "--record", record).exit_code == 2
+    assert run("reprint", "J4", "--record", record).exit_code == 2  # no reason
+    assert run("reprint", "J4", "--branch", "B4", "--reason", "x", "--record", record).exit_code == 2
+    assert run("reprint", "--sheet", "one", "--reason", "x", "--record", record).exit_code == 2
+    result = run("reprint", "NOWHERE", "--reason", "x", "--record", record, "--out", tmp_path)
+    assert result.exit_code == 1
+    assert "no marker is recorded for 'NOWHERE'" in result.stderr
+    blank = run("reprint", "0001 J4", "--reason", " ", "--record", record, "--out", tmp_path)
+    assert blank.exit_code == 1
+
+
+def test_reprint_a_branch_a_sheet_a_unit(record: Path, tmp_path: Path) -> None:
+    branch = run(
+        "reprint", "--unit", "0001", "--branch", "B6", "--reason", "burnt", "--record", record, "--out", tmp_path
+    )
+    assert branch.exit_code == 0, branch.stderr
+    sheet = run("reprint", "--sheet", "1:7", "--reason", "jammed", "--record", record, "--out", tmp_path)
+    assert "7 markers on 1 sheet" in sheet.stderr
+    unit = run("reprint", "--unit", "0001", "--reason", "stolen", "--record", record, "--out", tmp_path / "unit")
+    assert "68 markers on 7 sheets" in unit.stderr
+
+
+def test_void_and_history(record: Path) -> None:
+    voided = run("record", "void", "0001 J6:3", "--reason", "smeared", "--record", record)
+    assert voided.exit_code == 0
+    shown = run("record", "show", "0001 J6:3", "--record", record)
+    assert "void" in shown.stdout
+    assert "smeared" in shown.stdout
+    answer = json.loads(run("record", "show", "0001", "--record", record, "--json").stdout)
+    assert len(answer["markers"]) == 72
+    assert len(json.loads(run("record", "list", "--record", record, "--json").stdout)) >= 1
+
+
+# ---------------------------------------------------------------- one question, and lists
+
+
+def test_fit() -> None:
+    assert run("fit", "DEPTH J4", "--over", "4.2").exit_code == 0
+    assert "AS23053/5 1/4" in run("fit", "DEPTH J4", "--over", "4.2", "--sleeve", "AS23053/5 1/4").stdout
+    assert json.loads(run("fit", "DEPTH J4", "--over", "4.2", "--json").stdout)["verdict"] == "fits"
+    assert run("fit", r"DEPTH\nSOUNDER\nJ4", "--over", "4.2").exit_code == 1
+    for words in (["fit", "A", "--over", "thick"], ["fit", "A", "--over", "5-4"], ["fit", " ", "--over", "4"],
+                  ["fit", "A", "--over", "4", "--cut", "long"], ["fit", "A", "--over", "-3"], ["fit", "A", "--over", "nan"]):  # fmt: skip
+        assert run(*words).exit_code == 2, words
+    unknown = run("fit", "A", "--over", "4", "--sleeve", "AS23053/55")
+    assert unknown.exit_code == 1
+    assert "AS23053/5" in unknown.stderr
+
+
+def test_bundle() -> None:
+    """Three of 1.8 to 1.9 mm: 1.8 x 2.1547 = 3.88."""
+    assert "passes over 3.88 to" in run("bundle", "3 x 20 AWG TXL").stdout
+    assert run("bundle", "2 x 20 AWG TXL, 4 x 1.9 mm").exit_code == 0
+    assert "passes_mm" not in run("bundle", "1.9").stdout
+    for words in ("", "banana", "0 x 1.9 mm", "3 x 20 AWG NOPE", "99999999 x 1 mm", "-1 mm", "2 x 20 AWG TXL, banana"):
+        assert run("bundle", words).exit_code == 2, words
+
+
+@pytest.mark.parametrize("command", ["stock", "sleeves", "wires", "choices"])
+def test_lists(command: str) -> None:
+    assert len(run(command).stdout.splitlines()) > 8
+    assert len(json.loads(run(command, "--json").stdout)) > 4
+
+
+def test_one_of_a_list() -> None:
+    assert "print_around_mm" in run("stock", "wrap-a4-25x18").stdout
+    assert run("stock", "wrap").exit_code == 1
+    assert "did you mean" in run("sleeves", "AS23053/6").stderr
+    assert "1.80 to 1.90" in run("wires", "TXL").stdout
+    assert run("--version").stdout.startswith("labeler 0.")

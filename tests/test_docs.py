@@ -1,0 +1,119 @@
+"""README holds: its sessions are run and compared, and every command and stock file stands in it."""
+
+import doctest
+import importlib
+import os
+import pkgutil
+import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import click
+import pytest
+
+import labeler
+from labeler.catalogue import load_catalogue, load_choices
+from labeler.cli import main
+
+ROOT = Path(__file__).parent.parent
+README = (ROOT / "README.md").read_text("utf-8")
+CHANGING = [
+    (re.compile(r"\d{4}-\d\d-\d\dT[\d:.]+Z"), "2026-03-01T08:15:30.250Z"),
+    (re.compile(r"(?m)^(\d+ .*Z  )\S+"), r"\1ada "),
+]
+"""What differs from day to day and from user to user: the clock, and who is logged in."""
+
+
+def sessions() -> list[tuple[str, str]]:
+    """Return every command of a console block with the output under it."""
+    found = []
+    for block in re.findall(r"```console\n(.*?)```", README, re.DOTALL):
+        command, _, output = block.partition("\n")
+        found.append((command.removeprefix("$ "), output))
+    return found
+
+
+def steadied(text: str) -> str:
+    for pattern, steady in CHANGING:
+        text = pattern.sub(steady, text)
+    return "\n".join(line.rstrip() for line in text.strip().splitlines())
+
+
+def run(command: str, folder: Path) -> str:
+    path = f"{Path(sys.executable).parent}{os.pathsep}{os.environ['PATH']}"
+    done = subprocess.run(
+        ["bash", "-c", f"{command} 2>&1"],
+        cwd=folder,
+        env={**os.environ, "PATH": path},
+        capture_output=True,
+        text=True,
+        timeout=120,
+    )
+    return done.stdout
+
+
+def test_the_sessions_of_readme(tmp_path: Path) -> None:
+    """Each command is run, in order, in a folder with the examples alone; the output is what stands there."""
+    shutil.copytree(ROOT / "examples", tmp_path / "examples")
+    made = sessions()
+    assert len(made) == 6
+    for command, expected in made:
+        assert steadied(run(command, tmp_path)) == steadied(expected), command
+
+
+def commands(group: click.Group, prefix: str = "labeler") -> list[tuple[str, click.Command]]:
+    found: list[tuple[str, click.Command]] = []
+    for name, command in group.commands.items():
+        if isinstance(command, click.Group):
+            found += commands(command, f"{prefix} {name}")
+        else:
+            found.append((f"{prefix} {name}", command))
+    return found
+
+
+@pytest.mark.parametrize(("name", "command"), commands(main))
+def test_every_command_stands_in_readme_and_has_an_example(name: str, command: click.Command) -> None:
+    assert f"| `{name}" in README
+    assert "Example: labeler" in " ".join((command.help or "").split())
+
+
+def test_every_stock_stands_in_both_readmes() -> None:
+    other = (ROOT / "layouts" / "README.md").read_text("utf-8")
+    for file in (ROOT / "layouts").glob("*.toml"):
+        assert f"`{file.stem}`" in README
+        assert f"`{file.stem}`" in other
+    assert {stock.name for stock in load_catalogue().stocks} >= {f.stem for f in (ROOT / "layouts").glob("*.toml")}
+
+
+def test_every_module_stands_in_developers() -> None:
+    text = (ROOT / "DEVELOPERS.md").read_text("utf-8")
+    for module in pkgutil.walk_packages(labeler.__path__, "labeler."):
+        assert f"`{module.name.removeprefix('labeler.')}`" in text, module.name
+
+
+def test_the_figures_in_readme() -> None:
+    """72 % and 83 % of a 1/4 in tube on 4 and 5 mm, 3.80 and 3.11 mm of two wires: from the formulas."""
+    from labeler.formulas.bundle import hull_diameter, pack
+    from labeler.formulas.shrink import stop
+
+    assert round(stop(6.35, 3.175, 0.635, 4).print_scale, 2) == 0.72
+    assert round(stop(6.35, 3.175, 0.635, 5).print_scale, 2) == 0.83
+    two = pack([1.9, 1.9])
+    assert (f"{two.diameter_mm:.2f}", f"{hull_diameter(two):.2f}") == ("3.80", "3.11")
+    choices = load_choices()
+    assert (choices["slip"].default, choices["grip"].default) == (0.10, 0.10)
+    assert (choices["reading_distance_mm"].default, choices["wire_reading_distance_mm"].default) == (400, 300)
+
+
+@pytest.mark.parametrize("name", [m.name for m in pkgutil.walk_packages(labeler.__path__, "labeler.")])
+def test_doctests(name: str) -> None:
+    result = doctest.testmod(importlib.import_module(name))
+    assert result.failed == 0
+
+
+def test_the_commands_of_ci_are_those_of_readme() -> None:
+    script = (ROOT / ".ci" / "run").read_text("utf-8")
+    assert "README.md" in script  # it reads the two commands from there instead of repeating them
+    assert len(re.findall(r"```sh\n(.*?)```", README, re.DOTALL)) == 2
