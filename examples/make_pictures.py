@@ -59,7 +59,11 @@ def sleeve(printed: Printed, at: str) -> Image.Image:
     fit: Fit = next(f for f in printed.fits if f.marker.at == at and f.marker.role == "branch end")
     sheet, placed = next((s, p) for s in printed.sheets for p in s.placed if p.piece.marker == fit.marker.id)
     flat = flat_piece(printed, sheet, placed)
-    assert fit.face_scale and fit.along_scale and fit.outside_mm and fit.capital and fit.tube
+    assert fit.face_scale is not None
+    assert fit.along_scale is not None
+    assert fit.outside_mm is not None
+    assert fit.capital is not None
+    assert fit.tube is not None
     views = [
         (f"printed flat: {fit.tube.name}, {fit.lay_flat_mm:.1f} mm wide, capitals {fit.capital.flat:.2f} mm",
          Image.fromarray(flat.astype("uint8"))),

@@ -269,8 +269,9 @@ def test_fit() -> None:
     assert "AS23053/5 1/4" in run("fit", "DEPTH J4", "--over", "4.2", "--sleeve", "AS23053/5 1/4").stdout
     assert json.loads(run("fit", "DEPTH J4", "--over", "4.2", "--json").stdout)["verdict"] == "fits"
     assert run("fit", r"DEPTH\nSOUNDER\nJ4", "--over", "4.2").exit_code == 1
-    for words in (["fit", "A", "--over", "thick"], ["fit", "A", "--over", "5-4"], ["fit", " ", "--over", "4"],
-                  ["fit", "A", "--over", "4", "--cut", "long"], ["fit", "A", "--over", "-3"], ["fit", "A", "--over", "nan"]):  # fmt: skip
+    for over in ("thick", "5-4", "-3", "nan", "0", ""):
+        assert run("fit", "A", "--over", over).exit_code == 2, over
+    for words in (["fit", " ", "--over", "4"], ["fit", "A", "--over", "4", "--cut", "long"]):
         assert run(*words).exit_code == 2, words
     unknown = run("fit", "A", "--over", "4", "--sleeve", "AS23053/55")
     assert unknown.exit_code == 1

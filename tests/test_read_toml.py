@@ -147,7 +147,8 @@ def test_branches_and_ends() -> None:
 def test_settings_are_inherited() -> None:
     harness = read(BOAT)
     base = set_on(harness)
-    assert (base.heating, base.min_capital_mm, base.slip) == ("even", pytest.approx(1.5875), pytest.approx(0.12))
+    assert base.heating == "even"
+    assert (base.min_capital_mm, base.slip) == pytest.approx((1.5875, 0.12))
     assert base.grip == default_settings().grip
     one, two = harness.circuits
     assert one.settings is None
