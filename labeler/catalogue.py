@@ -45,7 +45,7 @@ FILES = ("sleeves.toml", "wires.toml", "coverings.toml")
 
 # ---------------------------------------------------------------- choices
 
-KINDS = ("length", "number", "fraction", "angle", "word", "words")
+KINDS = ("length", "lengths", "number", "fraction", "angle", "word", "words")
 CHOICE: Form = {
     "kind": Key("text", needed=True),
     "none_ok": Key("flag"),
@@ -134,7 +134,7 @@ def _choice(key: str, row: object, where: Where) -> tuple[Choice | None, list[Pr
 
 def _held(default: object) -> Any:
     if isinstance(default, list):
-        return tuple(default)
+        return tuple(_held(each) for each in default)
     return float(default) if type(default) is int else default
 
 
@@ -144,6 +144,8 @@ def _default_suits(choice: Choice) -> bool:
         return True
     if choice.kind == "words":
         return isinstance(value, tuple) and bool(value) and all(isinstance(word, str) for word in value)
+    if choice.kind == "lengths":
+        return isinstance(value, tuple) and all(isinstance(each, float) for each in value)
     if choice.kind == "word":
         return isinstance(value, str) and (not choice.one_of or value in choice.one_of)
     if isinstance(value, bool) or not isinstance(value, float):

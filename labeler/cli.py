@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 if TYPE_CHECKING:
+    from labeler.model import Fit
     from labeler.pipeline import Printed
     from labeler.record.store import Record
     from labeler.record.values import Recorded
@@ -157,7 +158,10 @@ def _warn(problems: Iterable[object]) -> None:
 
 @main.command("check")
 @_options(_FILE, _SET, _PAPER, _STOCK, _JSON)
-def check_command(file: str, settings: dict[str, str], paper: str, stock: tuple[str, ...], as_json: bool) -> None:
+@click.option("--explain", metavar="MARKER", help="Walk through one marker: its id, place, or text.")
+def check_command(
+    file: str, settings: dict[str, str], paper: str, stock: tuple[str, ...], as_json: bool, explain: str | None
+) -> None:
     """Say for every marker of FILE whether its text will read, and why not.
 
     Exit status 1 when something does not fit. Example: labeler check examples/survey-boat.toml
@@ -166,7 +170,13 @@ def check_command(file: str, settings: dict[str, str], paper: str, stock: tuple[
     from labeler.pipeline import check
 
     checked = check(file, settings=settings, paper=paper, stock=stock)
-    if as_json:
+    if explain:
+        from labeler.explain import explain as steps
+
+        for fit in _named(checked.fits, explain):
+            for line in steps(fit):
+                click.echo(line)
+    elif as_json:
         _print_json(report.as_json(checked))
     else:
         _warn(checked.notes)
@@ -175,6 +185,19 @@ def check_command(file: str, settings: dict[str, str], paper: str, stock: tuple[
         click.echo(report.summary(checked), err=True)
     if checked.misfits:
         raise SystemExit(1)
+
+
+def _named(fits: Sequence[Fit], name: str) -> list[Fit]:
+    """Return the markers of this id or place, else those whose text has it."""
+    from labeler.errors import Problem, Where, WrongUse
+
+    word = name.casefold()
+    found = [f for f in fits if word in (f.marker.id.casefold(), f.marker.at.casefold())]
+    found = found or [f for f in fits if word in " ".join(f.lines or f.marker.text).casefold()]
+    if not found:
+        fix = "take an id or a place of labeler check"
+        raise WrongUse(Problem(Where("--explain"), f"no marker is called {name!r}", fix))
+    return found
 
 
 @main.command("print")

@@ -42,13 +42,17 @@ class Settings:
     heating: str
     lettered_share: float
     lettering_on: str
+    direction: str
+    reading: str
     branch_marker_kind: str
     wire_marker_kind: str
     wire_marker: str
+    wire_marks: str
     code: str
     font: str
     tube_colour: str
     print_colour: str
+    min_contrast: float
     reading_distance_mm: float
     wire_reading_distance_mm: float
     min_capital_mm: float
@@ -66,12 +70,14 @@ class Settings:
     end_margin_mm: float
     edge_margin_mm: float
     line_pitch: float
+    cut_lengths_mm: tuple[float, ...]
     cut_step_mm: float
     shortest_cut_mm: float
     longest_cut_mm: float
     overlap_mm: float
     printer_dpi: float
     dots_per_capital: float
+    dots_per_stroke: float
     narrowest_letter: float
     widest_letter: float
 
@@ -272,7 +278,7 @@ class Marker:
 
     id: str
     kind: str  # sleeve | wrap | tag
-    role: str  # branch end | wire end | bag
+    role: str  # branch end | wire end | wire | bag
     at: str  # "J4", "J4:2", "K4"
     text: tuple[str, ...]
     breakable: bool  # one string that may be broken at its separators
@@ -282,6 +288,12 @@ class Marker:
     circuit: str = ""
     far: str = ""  # the other end
     where: Where = NOWHERE
+    position_mm: float | None = None  # on a wire: from its start; None at its ends, where nothing is measured
+
+    @property
+    def on_wire(self) -> bool:
+        """Return whether it marks a single wire."""
+        return self.role in ("wire end", "wire")
 
 
 SEE_BENCH_SHEET = "see the bench sheet"
@@ -338,7 +350,8 @@ class Run:
     size_mm: float  # em size along the line
     x_mm: float
     y_mm: float
-    stretch: float = 1.0  # across the line: letters are this much taller
+    stretch: float = 1.0  # across the piece: what is printed is this much taller
+    turn: int = 0  # of the line, anticlockwise, degrees: 0 along the piece, 90 across it, 180 and 270
 
 
 @dataclass(frozen=True, slots=True)
@@ -394,6 +407,15 @@ class Capital:
 
 
 @dataclass(frozen=True, slots=True)
+class SeatPart:
+    """A part of a sleeve: what it lies on, its length cut flat and, after shrinking, from … to, mm."""
+
+    on: str
+    flat_mm: float
+    shrunk_mm: Range
+
+
+@dataclass(frozen=True, slots=True)
 class Fit:
     """The answer for one marker: what is printed, on what, and whether it will read."""
 
@@ -418,6 +440,11 @@ class Fit:
     font: str = ""
     size_mm: float = 0.0
     ways_out: tuple[str, ...] = ()
+    direction: str = ""  # along | around; "" where it does not apply
+    parts: tuple[SeatPart, ...] = ()  # of a sleeve: where the text stands, then what is past an edge
+    proportion: Range | None = None  # width over height of the H after shrinking
+    stroke: Range | None = None  # width of a stroke over height of a capital after shrinking
+    contrast: float = 0.0  # of print to tube; 0 where a colour is not known
 
     @property
     def prints(self) -> bool:

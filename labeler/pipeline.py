@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 from labeler.catalogue import Catalogue, load_catalogue
 from labeler.errors import LabelerError, Problem, Where, WrongUse, refuse
-from labeler.fit import fit_sleeve, fit_tag, fit_wrap, wrap_place
+from labeler.fit import Other, fit_sleeve, fit_tag, fit_wrap, ways_out, wrap_place
 from labeler.fit.common import DOES_NOT_FIT, font_of, needed_for
 from labeler.fit.wrap import WrapPlace
 from labeler.model import (
@@ -31,9 +31,10 @@ from labeler.model import (
     Sheet,
     Stock,
     Symbol,
+    Tube,
     TubeChoice,
 )
-from labeler.plan import branches_of, circuits_of, plan, tag_words
+from labeler.plan import branches_of, circuits_of, confusable, plan, tag_words
 from labeler.size import choose_tubes, end_seat, wire_seat
 
 if TYPE_CHECKING:
@@ -152,7 +153,7 @@ def check(
     markers, planning = plan(harness)
     if only:
         markers = tuple(marker for marker in markers if marker.role in only)
-    problems += [*planning, *_glyph_problems(markers)]
+    problems += [*planning, *_glyph_problems(markers), *confusable(markers)]
     refuse(_once(problems))
     fits = fit_markers(harness, markers, catalogue, stocks, unit)
     notes = tuple(_once(problem for problem in problems if problem.warning))
@@ -206,35 +207,59 @@ class _Fitter:
         }
         self.through: dict[str, tuple[Circuit, ...]] = {}
         self.wrap_places: dict[tuple[object, ...], WrapPlace] = {}
+        self.kept: list[Settings] = []
         self.choices: dict[tuple[object, ...], TubeChoice] = {}
 
     def fit(self, marker: Marker) -> Fit:
         if marker.role == "bag":
             return fit_tag(marker, tag_words(self.harness, marker, self.unit), self.stocks.tag, make_symbol)
+        if marker.kind == "wrap":
+            return self._with_ways_out(fit_wrap(marker, self._wrap_place(marker)), ())
+        seat, cut = self._seat(marker)
+        choice = self._choice(seat, marker.settings)
+        return self._with_ways_out(fit_sleeve(marker, seat, choice, cut), choice.tubes, cut)
+
+    def _with_ways_out(self, fit: Fit, tubes: tuple[Tube, ...], cut: float | None = None) -> Fit:
+        """Return the fit with what would make it fit, worked out only where it does not."""
+        if fit.verdict != DOES_NOT_FIT or fit.seat is None:
+            return fit
+        every = replace(fit.marker.settings, sleeve=tuple(family.name for family in self.catalogue.families))
+        other = Other(
+            self._choice(fit.seat, every).tubes,
+            lambda marker: fit_wrap(marker, self._wrap_place(marker)),
+            self._as_sleeve,
+            cut,
+        )
+        return replace(fit, ways_out=ways_out(fit, tubes, other))
+
+    def _as_sleeve(self, marker: Marker) -> Fit:
+        seat, cut = self._seat(marker)
+        return fit_sleeve(marker, seat, self._choice(seat, marker.settings), cut)
+
+    def _seat(self, marker: Marker) -> tuple[Seat, float | None]:
+        """Return what the marker sits on, and its cut length where that is fixed."""
         if marker.role == "branch end":
             branch, end = self.ends[marker.branch, marker.at]
-            seat = end_seat(branch, end, self._circuits(branch), self.harness, self.catalogue)
-            if marker.kind == "wrap":
-                return fit_wrap(marker, wrap_place(seat, marker.settings, needed_for(marker), self.stocks.wraps))
-            return fit_sleeve(marker, seat, self._choice(seat, marker.settings), end.cut_length_mm)
+            return end_seat(branch, end, self._circuits(branch), self.harness, self.catalogue), end.cut_length_mm
         circuit = self.circuits[marker.circuit]
-        if marker.kind == "wrap":
-            return fit_wrap(marker, self._wrap_place(circuit, marker))
-        seat = wire_seat(circuit, marker.at, self.harness, self.catalogue)
-        return fit_sleeve(marker, seat, self._choice(seat, marker.settings))
+        at = marker.at if marker.role == "wire end" else str(circuit.start)
+        return wire_seat(circuit, at, self.harness, self.catalogue), None
 
     def _circuits(self, branch: Branch) -> tuple[Circuit, ...]:
         if branch.id not in self.through:
             self.through[branch.id] = circuits_of(branch, self.harness)
         return self.through[branch.id]
 
-    def _wrap_place(self, circuit: Circuit, marker: Marker) -> WrapPlace:
-        key = (circuit.size, circuit.wire, circuit.outside_mm, id(circuit.settings))
+    def _wrap_place(self, marker: Marker) -> WrapPlace:
+        if marker.role == "branch end":
+            return wrap_place(self._seat(marker)[0], marker.settings, needed_for(marker), self.stocks.wraps)
+        circuit = self.circuits[marker.circuit]
+        key = (circuit.size, circuit.wire, circuit.outside_mm, id(marker.settings))
         place = self.wrap_places.get(key)
         if place is None:
-            seat = wire_seat(circuit, marker.at, self.harness, self.catalogue)
-            place = wrap_place(seat, marker.settings, needed_for(marker), self.stocks.wraps)
+            place = wrap_place(self._seat(marker)[0], marker.settings, needed_for(marker), self.stocks.wraps)
             self.wrap_places[key] = place
+            self.kept.append(marker.settings)  # so that its id stays its own
         return place
 
     def _choice(self, seat: Seat, settings: Settings) -> TubeChoice:

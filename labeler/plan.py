@@ -6,12 +6,14 @@ connector, where no bag is named) a tag. Nothing is measured here.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from hashlib import blake2b
+from itertools import pairwise
 from string import Formatter
 
 from labeler.errors import Problem, Where, nearest
 from labeler.formulas.check import check_character
+from labeler.formulas.marking import confusable_form, mark_positions
 from labeler.model import (
     SEE_BENCH_SHEET,
     Bag,
@@ -49,6 +51,29 @@ def plan(harness: Harness) -> tuple[tuple[Marker, ...], tuple[Problem, ...]]:
     ids = _Ids(harness)
     markers = (*_sleeves(harness, ids), *_wire_markers(harness, ids, problems), *_tags(harness, ids))
     return markers, tuple(problems)
+
+
+def confusable(markers: Iterable[Marker]) -> tuple[Problem, ...]:
+    """Return a warning for markers whose texts differ only by signs that are easily confused, or by case.
+
+    Pairs taken as alike: 0/O, 1/I/l, 5/S, 8/B, 2/Z.
+    """
+    alike: dict[str, dict[str, Marker]] = {}
+    for marker in markers:
+        if marker.lettered:
+            text = " ".join(marker.text)
+            alike.setdefault(confusable_form(text), {}).setdefault(text, marker)
+    return tuple(
+        Problem(
+            second.where,
+            f"{second.at} {two!r} is easily confused with {first.at} {one!r} ({first.where})",
+            "name one of them otherwise",
+            warning=True,
+        )
+        for group in alike.values()
+        if len(group) > 1
+        for (one, first), (two, second) in pairwise(group.items())
+    )
 
 
 def branches_of(harness: Harness) -> tuple[Branch, ...]:
@@ -150,9 +175,7 @@ def _wire_markers(harness: Harness, ids: _Ids, problems: list[Problem]) -> Itera
         write = writers[settings.wire_marker]
         if write is None:
             continue
-        start, finish = circuit.start, circuit.finish
-        for near, far in ((start, finish), (finish, start)):
-            text = write(circuit, near, far)
+        for at, far, text, role, position in _places(circuit, settings, write, problems):
             if not text.strip():
                 problems.append(
                     Problem(
@@ -161,11 +184,11 @@ def _wire_markers(harness: Harness, ids: _Ids, problems: list[Problem]) -> Itera
                         "give the circuit what the marker is to say, or choose another wire_marker",
                     )
                 )
-            at = str(near)
+            near = circuit.finish if at == str(circuit.finish) else circuit.start
             yield Marker(
-                ids.next("wire end", f"{circuit.id}|{at}"),
+                ids.next(role, f"{circuit.id}|{at}"),
                 kind,
-                "wire end",
+                role,
                 at,
                 (text,),
                 True,
@@ -173,9 +196,34 @@ def _wire_markers(harness: Harness, ids: _Ids, problems: list[Problem]) -> Itera
                 True,
                 branch_at.get(near.connector, ""),
                 circuit.id,
-                str(far),
+                far,
                 circuit.where,
+                position,
             )
+
+
+_Place = tuple[str, str, str, str, float | None]  # at, far, text, role, position
+
+
+def _places(
+    circuit: Circuit, settings: Settings, write: Callable[[Circuit, Pin, Pin], str], problems: list[Problem]
+) -> Iterable[_Place]:
+    """Where a circuit's markers go: at both ends, or by its length. Between the ends it says what it is itself."""
+    start, finish = circuit.start, circuit.finish
+    near, far = str(start), str(finish)
+    at_start = (near, far, write(circuit, start, finish), "wire end")
+    at_finish = (far, near, write(circuit, finish, start), "wire end")
+    if settings.wire_marks == "both ends":
+        return ((*at_start, None), (*at_finish, None))
+    if circuit.length_mm is None:
+        text = f"circuit {circuit.id}: no length, so it is marked at both ends"
+        problems.append(Problem(circuit.where, text, "give length_mm for marks by length", warning=True))
+        return ((*at_start, None), (*at_finish, None))
+    positions = mark_positions(circuit.length_mm)
+    own = [(f"{circuit.id} at {p:.0f} mm", f"{near} to {far}", circuit.id, "wire", p) for p in positions]
+    if len(own) < 2:
+        return own
+    return ((*at_start, positions[0]), *own[1:-1], (*at_finish, positions[-1]))
 
 
 def _writer(

@@ -63,6 +63,13 @@ def marker_json(fit: Fit) -> dict[str, Any]:
         "font": fit.font or None,
         "size_pt": round(fit.size_mm * 72 / 25.4, 3) or None,
         "capital_mm": _capital_json(fit.capital),
+        "direction": fit.direction or None,
+        "parts_mm": [{"on": p.on, "flat": _mm(p.flat_mm), **_low_high(p.shrunk_mm)} for p in fit.parts] or None,
+        "proportion": _range(fit.proportion),
+        "stroke": _range(fit.stroke),
+        "contrast": _mm(fit.contrast) or None,
+        "copies": fit.face.copies if fit.face and marker.kind == "wrap" else None,
+        "position_mm": marker.position_mm,
         "verdict": fit.verdict,
         "reasons": list(fit.reasons),
         "ways_out": list(fit.ways_out) or None,
@@ -77,7 +84,11 @@ def _mm(value: float) -> float:
 
 
 def _range(value: Range | None) -> dict[str, float] | None:
-    return {"low": _mm(value.low), "high": _mm(value.high)} if value else None
+    return _low_high(value) if value else None
+
+
+def _low_high(value: Range) -> dict[str, float]:
+    return {"low": _mm(value.low), "high": _mm(value.high)}
 
 
 def _seat_json(seat: Seat | None) -> dict[str, Any]:
@@ -168,7 +179,7 @@ def summary(checked: Checked) -> str:
     """Return one line: how many markers of each kind, how many of each verdict."""
     kinds: dict[str, int] = {}
     verdicts: dict[str, int] = {}
-    names = {"branch end": "sleeves on branch ends", "wire end": "wire markers", "bag": "tags"}
+    names = {"branch end": "sleeves on branch ends", "wire end": "wire markers", "wire": "wire markers", "bag": "tags"}
     for fit in checked.fits:
         kind = names[fit.marker.role]
         kinds[kind] = kinds.get(kind, 0) + 1

@@ -20,7 +20,7 @@ LAYERS = [
     {"catalogue"},
     {"read", "validate", "plan", "size", "fit", "codes", "layout", "bench"},
     {"draw", "record"},
-    {"pipeline", "single", "listing", "report"},
+    {"pipeline", "single", "listing", "report", "explain"},
     {"cli"},
 ]
 STAGES = LAYERS[6] | LAYERS[7]

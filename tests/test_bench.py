@@ -345,12 +345,17 @@ def test_the_page_says_all_that_the_values_say(tmp_path: Path) -> None:
         *TOO_WIDE.ways_out,
         *("PUMP ROOM LEVEL / J8", "left out", "1 marker left out"),
         *("0.160 m", "0.130 m", "0.190 m"),  # by hand, see the totals
-        *("16 markers on 3 sheets: pages 1–2, 5 of the job", "AS23053/5 1/2, white"),
+        *("16 markers on 3 sheets: 1–2, 5", "AS23053/5 1/2, white"),
         *("River survey boat, sensors", "RSB-210 rev C", "007", "14 May 2031"),
         *(fit.lines[0] for fit in WRAPS),
     )
+    cuts = (
+        "4 × 30 mmB1 at J1, B2 at J2, B2 at P1, B4 at J4",
+        "2 × 20 mmplain: B1 at P1, B4 at P1",
+        "1 × 25 mmplain: B6 at P1",
+    )
     assert len(rows) == 15
-    assert unsaid(path, *rows, *words) == []
+    assert unsaid(path, *rows, *cuts, *words) == []
 
 
 def test_the_sleeves_to_thread_on_head_the_sheet(tmp_path: Path) -> None:
@@ -359,8 +364,19 @@ def test_the_sleeves_to_thread_on_head_the_sheet(tmp_path: Path) -> None:
     assert places == sorted(places)
 
 
+def test_tight_ones_share_their_reason(tmp_path: Path) -> None:
+    tight = tuple(Remark(f"wrap B{n} at J{n}", f"T{n}", "tight", ("turn to read",)) for n in range(3))
+    other = Remark("sleeve B9 at J9", "T9", "tight", ("one line too many",), ("a shorter text",))
+    path = drawn(sample(tight=(*tight, other)), tmp_path)
+    row = "wrap B0 at J0 T0, wrap B1 at J1 T1, wrap B2 at J2 T2turn to read"
+    assert unsaid(path, row, "sleeve B9 at J9 T9one line too many", "What helps: a shorter text") == []
+    assert "".join(texts(path)).count("turntoread") == 1
+
+
 def fifteen() -> BenchSheet:
-    return bench_sheet(BOAT, "007", (*FITS[:14], sleeve("B8", "J8", ("PUMP",), HALF, 40, ENDS[0][5])), (), sheets())
+    return bench_sheet(
+        BOAT, "007", (*FITS[:14], sleeve("B8", "J8", ("PUMP",), HALF, 40, ENDS[0][5].replace("J1", "J8"))), (), sheets()
+    )
 
 
 @pytest.mark.parametrize("page", PAGES_MM)
@@ -452,6 +468,15 @@ def test_a_bare_harness_still_has_its_cautions(tmp_path: Path) -> None:
     path = drawn(bench_sheet(Harness("h"), "", (), (), ()), tmp_path)
     assert unsaid(path, "TAKE CARE", "THREAD ON") == ["THREAD ON"]
     assert len(texts(path)) == 1
+
+
+def test_a_connector_does_not_begin_with_few_of_its_rows_at_the_foot(tmp_path: Path) -> None:
+    # nine connectors of four wire ends: six rows never fall apart, wherever the page ends
+    small = replace(sample().connectors[0], ends=sample().connectors[0].ends[:4])
+    many = tuple(replace(small, connector=f"K{n}") for n in range(9))
+    whole = texts(drawn(sample(connectors=many), tmp_path))
+    for n in range(9):  # heads that are repeated overleaf would be counted twice
+        assert sum(page.count(f"WIREENDSATK{n}") for page in whole) == 1
 
 
 def test_a_file_that_is_there_stays_unless_forced(tmp_path: Path) -> None:

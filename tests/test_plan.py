@@ -1,14 +1,16 @@
 """Planning: every place of a harness gets its marker, with the right words and a steady id."""
 
 from dataclasses import replace
+from itertools import pairwise
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from labeler.formulas.check import has_valid_check
+from labeler.formulas.marking import mark_positions
 from labeler.model import Bag, Branch, BranchEnd, Connector, Harness, Item
-from labeler.plan import ID_SIGNS, branches_of, circuits_of, plan, tag_words
+from labeler.plan import ID_SIGNS, branches_of, circuits_of, confusable, plan, tag_words
 from tests.make import circuit, harness, settings
 
 
@@ -165,3 +167,59 @@ def test_two_wires_in_one_splice_have_ids_of_their_own() -> None:
     wires = (circuit("W1", "P1:1", "S1"), circuit("W2", "P1:2", "S1"), circuit("W3", "S1", "S1"))
     ids = [m.id for m in plan(harness(circuits=wires, branches=()))[0]]
     assert len(set(ids)) == len(ids)
+
+
+# ---------------------------------------------------------------- marks by length, and what is confused
+
+
+def places(length: float) -> list[str]:
+    wire = circuit("W1", "P1:1", "J4:1", length_mm=length)
+    made = harness(circuits=(wire,), settings=settings(wire_marks="by length"))
+    return [m.at for m in plan(made)[0] if m.on_wire]
+
+
+@pytest.mark.parametrize(
+    ("length", "expected"),
+    [  # FAA AC 43.13-1B CHG 1, 11-208: under 3 in none; 3 to 7 in one near the middle; then 15 in apart at most
+        (75, []),
+        (76, ["W1 at 38 mm"]),
+        (178, ["W1 at 89 mm"]),
+        (179, ["P1:1", "J4:1"]),
+        (533, ["P1:1", "J4:1"]),  # 533 - 2 x 76 = 381
+        (534, ["P1:1", "W1 at 267 mm", "J4:1"]),
+        (1300, ["P1:1", "W1 at 363 mm", "W1 at 650 mm", "W1 at 937 mm", "J4:1"]),  # 1148/4 = 287
+    ],
+)
+def test_marks_by_length(length: float, expected: list[str]) -> None:
+    assert places(length) == expected
+
+
+def test_marks_between_the_ends_name_the_wire() -> None:
+    wire = circuit("W1", "P1:1", "J4:1", length_mm=600.0)
+    markers, _ = plan(harness(circuits=(wire,), settings=settings(wire_marks="by length")))
+    middle = next(m for m in markers if m.role == "wire")
+    assert (middle.text, middle.position_mm, middle.circuit) == (("W1",), 300.0, "W1")
+
+
+def test_no_length_is_said() -> None:
+    markers, problems = plan(harness(settings=settings(wire_marks="by length")))
+    assert len([m for m in markers if m.on_wire]) == 6
+    assert problems[0].warning
+    assert "no length" in problems[0].message
+
+
+@given(st.floats(179, 20000))
+def test_no_two_marks_are_farther_apart_than_allowed(length: float) -> None:
+    marks = mark_positions(length)
+    assert marks[0] == pytest.approx(76)
+    assert marks[-1] == pytest.approx(length - 76)
+    assert all(b - a <= 381 + 1e-6 for a, b in pairwise(marks))
+
+
+def test_what_is_easily_confused_is_pointed_out() -> None:
+    ends = (BranchEnd("J4", text=("PUMP 10",)), BranchEnd("P1", text=("PUMP IO",)))
+    markers, _ = plan(harness(branches=(Branch("B4", ends=ends),)))
+    problems = confusable(markers)
+    assert [p.warning for p in problems] == [True]
+    assert "P1 'PUMP IO' is easily confused with J4 'PUMP 10'" in problems[0].message
+    assert not confusable(plan(harness())[0])

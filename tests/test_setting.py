@@ -29,6 +29,9 @@ def zone(read: float = 5.0, across: float = 9.0, required: float = 2.0, **more: 
         needed=Needed(required, preferred, largest, "test"),
         arc_per_mm=18.0,
         proportion=Range(0.8, 0.8),
+        stroke=Range(0.14, 0.14),
+        dots_mm=0.1,
+        least_size_mm=0.1,
     )
 
 

@@ -24,13 +24,20 @@ if TYPE_CHECKING:
     from reportlab.pdfgen.canvas import Canvas
 
 PAGES_MM = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
-SIDE_MM, HEAD_MM, FOOT_MM = 12.0, 8.0, 12.0
+SIDE_MM, HEAD_MM, FOOT_MM = 12.0, 7.5, 11.0
 """Margins: a hole punch or a clip takes the left one, the page's number stands in the lower one."""
+
+LINE_SIGNS = 82  # of the cautions, about: the columns shall come out alike
+USUAL_PAGES = 1
+"""The feet say how many pages there are; with more than this all is set a second time."""
 
 PLAIN, BOLD = "Atkinson Hyperlegible", "Atkinson Hyperlegible Bold"
 TICK_MM = 3.8
 LEADING = 1.18
-GAP_PT = 6.5
+GAP_PT = 5.5
+HEADS_PT, ROW_PT, FEWEST_ROWS = 38.0, 16.5, 6
+"""Heads of a listing, a row with a box; a connector begins overleaf where fewer rows have room."""
+
 TALL_PT = 150.0
 """A row up to this height moves overleaf as a whole (project choice: a fifth of the page)."""
 
@@ -61,8 +68,9 @@ def draw_bench_sheet(
     if page not in PAGES_MM:
         problem = Problem(Where(""), f'bench sheet on "{page}"', f"choose {' or '.join(PAGES_MM)}")
         raise WrongUse(problem)
-    pages, _ = _typeset(sheet, page, 0)
-    _, data = _typeset(sheet, page, pages)
+    pages, data = _typeset(sheet, page, USUAL_PAGES)
+    if pages != USUAL_PAGES:
+        _, data = _typeset(sheet, page, pages)
     if isinstance(target, str | os.PathLike):
         write_whole(Path(target), data, force=force)
     else:
@@ -106,20 +114,19 @@ def _story(sheet: BenchSheet, room: float) -> Iterator[Any]:
     """Yield the parts in the order of the work; a part that has nothing to say is left out."""
     yield from _title(sheet, room)
     yield from _steps("THREAD ON FIRST", FIRST_NOTE, sheet.thread_first, room)
-    yield from _remarks("NOT ON THIS HARNESS", MISSING_NOTE, sheet.missing, room, heavy=True)
+    yield from _missing(sheet.missing, room)
     yield from _steps("THREAD ON LATER", LATER_NOTE, sheet.thread_later, room)
     yield from _cuts(sheet, room)
     yield from _practices(sheet, room)
     yield from _printed(sheet.printed, room)
-    yield from _remarks("TIGHT: LOOK AT THESE AFTER SHRINKING", "", sheet.tight, room)
     yield from _cautions(sheet.cautions, room)
     yield from _signatures(room)
+    yield from _tight(sheet.tight, room)
     yield from _wire_ends(sheet.connectors, room)
 
 
 FIRST_NOTE = "each one before the step it names; afterwards there is no way on"
 LATER_NOTE = "these still pass once the connectors are on"
-MISSING_NOTE = "these places stay without their marker, or it will not read"
 
 
 # ---------------------------------------------------------------- words
@@ -206,14 +213,14 @@ def _table(
     """
     from reportlab.platypus import LongTable
 
-    tall = any(_height(cell, width) > TALL_PT for row in rows for cell, width in zip(row, widths, strict=True))
+    tall = any(_row_height(row, widths) > TALL_PT for row in rows)
     base = [
         ("FONTNAME", (0, 0), (-1, -1), _embedded(PLAIN)),  # else an empty cell asks for another font
         ("VALIGN", (0, 0), (-1, -1), "TOP" if tall else "MIDDLE"),
         ("LEFTPADDING", (0, 0), (-1, -1), 2),
         ("RIGHTPADDING", (0, 0), (-1, -1), 2),
-        ("TOPPADDING", (0, 0), (-1, -1), 2.4),
-        ("BOTTOMPADDING", (0, 0), (-1, -1), 2.6),
+        ("TOPPADDING", (0, 0), (-1, -1), 2.2),
+        ("BOTTOMPADDING", (0, 0), (-1, -1), 2.4),
     ]
     return LongTable(
         [list(row) for row in rows],
@@ -224,6 +231,13 @@ def _table(
         hAlign="LEFT",
         style=[*base, *looks],
     )
+
+
+def _row_height(row: Row, widths: Sequence[float]) -> float:
+    """Return how high the words of a row are; a cell that stands alone has the whole width."""
+    if all(cell is None for cell in row[1:]):
+        return _height(row[0], sum(widths))
+    return max(_height(cell, width) for cell, width in zip(row, widths, strict=True))
 
 
 def _height(cell: Any, width: float) -> float:
@@ -262,6 +276,8 @@ def _plain_listing(title: str, rows: Sequence[Row], shares: Sequence[float], roo
         *_TITLED,
         ("LINEABOVE", (0, 1), (-1, 1), MIDDLE_PT, "black"),
         ("LINEBELOW", (0, 1), (-1, -1), THIN_PT, "grey"),
+        ("TOPPADDING", (0, 1), (-1, -1), 1.2),
+        ("BOTTOMPADDING", (0, 1), (-1, -1), 1.8),
         heads=1,
     )
     table.spaceBefore = GAP_PT
@@ -317,17 +333,17 @@ def _steps(words: str, note: str, steps: Sequence[Step], room: float) -> Iterato
     heads = ("on", "branch end", "sleeve says", "tube", "cut", "how", "shrunk, heat")
     rows = [_step_row(step) for step in steps]
     starts = [i for i, step in enumerate(steps) if i and step.branch != steps[i - 1].branch]
-    shares = (7.5, 21, 33, 33, 13, 60, 21)
+    shares = (7.5, 19, 38, 32, 12, 57.5, 18.5)
     yield _listing(_titled(words, note), heads, rows, shares, room, *_parted(starts), _BOXED)
 
 
 def _step_row(step: Step) -> Row:
     says = _bold(_lines(step.lines)) if step.lines else _marked_up("plain")
-    heat = _table([[_tick(), _words(_marked_up(step.heating), NOTE_PT)]], [17, 42], *_BARE)
+    heat = _table([[_tick(), _words(_marked_up(step.heating), NOTE_PT)]], [15, 33], *_BARE)
     return (
         _tick(),
         _words(_bold(step.place)),
-        _words(says, BODY_PT + 0.5),
+        _words(says),
         _words(_marked_up(f"{step.tube}, {step.colour}"), NOTE_PT + 0.5),
         _words(_marked_up(_length(step.cut_length_mm))),
         _words(_marked_up(step.how or "no way on is given"), NOTE_PT),
@@ -335,47 +351,67 @@ def _step_row(step: Step) -> Row:
     )
 
 
-def _remarks(words: str, note: str, remarks: Sequence[Remark], room: float, *, heavy: bool = False) -> Iterator[Any]:
+def _missing(remarks: Sequence[Remark], room: float) -> Iterator[Any]:
+    """Yield what is not there or will not read, in a heavy frame."""
     if not remarks:
         return
     rows = [
-        (
-            _words(_bold(remark.place)),
-            _words(_marked_up(remark.text)),
-            _words(_bold(remark.state) if heavy else _marked_up(remark.state)),
-            [_words(_marked_up(reason), NOTE_PT) for reason in remark.reasons or ("no reason given",)]
-            + [_words(f"{_bold('What helps:')} {_marked_up(way)}", NOTE_PT) for way in remark.ways_out],
-        )
-        for remark in remarks
+        (_words(_bold(each.place)), _words(_marked_up(each.text)), _words(_bold(each.state)), _why(each))
+        for each in remarks
     ]
-    heads, look = ("marker", "text", "state", "why"), (_BOXED,) if heavy else ()
-    yield _listing(_titled(words, note), heads, rows, (34, 40, 20, 92), room, *look)
+    title = _titled("NOT ON THIS HARNESS", "these places stay without their marker, or it will not read")
+    yield _listing(title, ("marker", "text", "state", "why"), rows, (34, 40, 20, 92), room, _BOXED)
+
+
+def _tight(remarks: Sequence[Remark], room: float) -> Iterator[Any]:
+    """Yield what reads with little to spare; those of the same reasons share a row."""
+    if not remarks:
+        return
+    alike: dict[tuple[tuple[str, ...], tuple[str, ...]], list[Remark]] = {}
+    for remark in remarks:
+        alike.setdefault((remark.reasons, remark.ways_out), []).append(remark)
+    rows = [[[_words(_named(those), NOTE_PT), *_why(those[0])]] for those in alike.values()]
+    title = _titled("TIGHT", "they read, with little to spare: look at them when they are on")
+    yield _plain_listing(title, rows, (1,), room)
+
+
+def _named(remarks: Iterable[Remark]) -> str:
+    return ", ".join(f"{_bold(remark.place)} {_marked_up(remark.text)}" for remark in remarks)
+
+
+def _why(remark: Remark) -> list[Any]:
+    """Return the reasons and what would help, a paragraph each."""
+    reasons = [_words(_marked_up(reason), NOTE_PT) for reason in remark.reasons or ("no reason given",)]
+    helps = _bold("What helps:")
+    return reasons + [_words(f"{helps} {_marked_up(way)}", NOTE_PT) for way in remark.ways_out]
 
 
 def _cuts(sheet: BenchSheet, room: float) -> Iterator[Any]:
+    """Yield the cut list, a tube's pieces two to a row."""
     if not sheet.cuts:
         return
     totals = {(total.tube, total.colour): total.length_m for total in sheet.totals}
-    title = _titled("CUT", "lengths before shrinking; totals without waste")
     rows: list[Row] = []
     starts = []
-    for tube, cuts in groupby(sheet.cuts, key=lambda cut: (cut.tube, cut.colour)):
+    for (tube, colour), found in groupby(sheet.cuts, key=lambda cut: (cut.tube, cut.colour)):
         starts.append(len(rows))
-        for number, cut in enumerate(cuts):
-            rows.append(_cut_row(cut, f"{totals[tube]:.3f} m" if number == 0 else ""))
-    heads = ("cut", "tube", "pieces", "length", "", "for", "of this tube")
-    yield _listing(title, heads, rows, (8, 43, 13, 16, 15, 72, 19), room, *_parted(starts))
+        cuts = list(found)
+        total = _words(_marked_up(f"{totals[tube, colour]:.3f} m"))
+        for first in range(0, len(cuts), 2):
+            pair = [cell for cut in cuts[first : first + 2] for cell in _cut_cells(cut)]
+            name = _words(_marked_up(f"{tube}, {colour}"), NOTE_PT + 0.5)
+            rows.append((name, None if first else total, *pair, *[None] * (6 - len(pair))))
+    title = _titled("CUT", "lengths before shrinking; totals without waste; lettered where not said plain")
+    heads = ("tube", "in all", "", "pieces", "for", "", "pieces", "for")
+    yield _listing(title, heads, rows, (34, 15, 7.5, 21, 40, 7.5, 21, 40), room, *_parted(starts))
 
 
-def _cut_row(cut: Cut, total: str) -> Row:
+def _cut_cells(cut: Cut) -> tuple[Any, Any, Any]:
+    places = ", ".join(cut.places)
     return (
         _tick(),
-        _words(_marked_up(f"{cut.tube}, {cut.colour}")),
-        _words(_bold(f"{cut.quantity} ×")),
-        _words(_bold(_length(cut.cut_length_mm))),
-        _words(_marked_up("lettered" if cut.lettered else "plain"), NOTE_PT),
-        _words(_marked_up(", ".join(cut.places)), NOTE_PT),
-        _words(_marked_up(total)),
+        _words(_bold(f"{cut.quantity} × {_length(cut.cut_length_mm)}")),
+        _words(_marked_up(places if cut.lettered else f"plain: {places}"), NOTE_PT),
     )
 
 
@@ -399,24 +435,26 @@ def _printed(printed: Sequence[Printed], room: float) -> Iterator[Any]:
     note = "at 100 %, not fitted to the page; the 50 mm ruler on each sheet must measure 50 mm"
     rows = [
         (
-            _words(_bold(stock.stock)),
+            _words(_bold(stock.stock), NOTE_PT + 0.5),
             _words(_marked_up(stock.about), NOTE_PT),
-            _words(_marked_up(_sheets_of(stock))),
+            _words(_marked_up(_sheets_of(stock)), NOTE_PT + 0.5),
         )
         for stock in printed
     ]
-    yield _plain_listing(_titled("PRINT", note), rows, (40, 72, 74), room)
+    yield _plain_listing(_titled("PRINT", note), rows, (32, 98, 56), room)
 
 
 def _sheets_of(stock: Printed) -> str:
-    """Return how many markers stand on how many sheets, and where those are in the job.
+    """Return how many markers stand on which sheets; each sheet has its number in its head.
 
     >>> _sheets_of(Printed("card", "", 16, (1, 2, 5)))
-    '16 markers on 3 sheets: pages 1–2, 5 of the job'
+    '16 markers on 3 sheets: 1–2, 5'
+    >>> _sheets_of(Printed("card", "", 1, (4,)))
+    '1 marker on sheet 4'
     """
     sheets = len(stock.numbers)
-    pages = f"page{'s' if sheets > 1 else ''} {_spans(stock.numbers)} of the job"
-    return f"{_count(stock.pieces, 'marker')} on {_count(sheets, 'sheet')}: {pages}"
+    on = f"{_count(sheets, 'sheet')}: " if sheets > 1 else "sheet "
+    return f"{_count(stock.pieces, 'marker')} on {on}{_spans(stock.numbers)}"
 
 
 def _count(number: int, what: str) -> str:
@@ -440,6 +478,8 @@ def _cautions(cautions: Sequence[Caution], room: float) -> Iterator[Any]:
     """Yield the cautions in two columns, each with the letter of its source."""
     from reportlab.platypus import KeepTogether
 
+    if not cautions:
+        return
     sources = list(dict.fromkeys((caution.source, caution.seen) for caution in cautions))
     letters = {source: chr(ord("a") + place) for place, source in enumerate(sources)}
     said = [
@@ -450,18 +490,13 @@ def _cautions(cautions: Sequence[Caution], room: float) -> Iterator[Any]:
         )
         for caution in cautions
     ]
-    half = _half([len(caution.about + caution.text) for caution in cautions])
+    half = _half([-(-len(caution.about + caution.text) // LINE_SIGNS) for caution in cautions])
     where = "; ".join(f"[{letters[source]}] {source[0]} ({source[1]})" for source in sources)
-    rows = [
-        (_titled("TAKE CARE"), None),
-        (said[:half], said[half:] or None),
-        (_words(_marked_up(where), SOURCE_PT), None),
-    ]
+    rows = [(_titled("TAKE CARE"), None), (said[:half], said[half:] or None)]
     top = ("VALIGN", (0, 0), (-1, -1), "TOP"), ("LINEABOVE", (0, 1), (-1, 1), MIDDLE_PT, "black")
-    low = ("SPAN", (0, 2), (-1, 2)), ("TOPPADDING", (0, 2), (-1, 2), 0)
-    table = _table(rows, [room / 2, room / 2], *_TITLED, *top, *low)
+    table = _table(rows, [room / 2, room / 2], *_TITLED, *top, ("RIGHTPADDING", (0, 1), (0, 1), 8))
     table.spaceBefore = GAP_PT
-    yield KeepTogether([table])
+    yield KeepTogether([table, _words(_marked_up(where), SOURCE_PT, leftIndent=2, spaceAfter=2)])
 
 
 def _half(lengths: Sequence[int]) -> int:
@@ -472,7 +507,7 @@ def _half(lengths: Sequence[int]) -> int:
 
 def _signatures(room: float) -> Iterator[Any]:
     cells = [_words(_marked_up(word), SMALL_PT) for word in ("Threaded by", "Shrunk by", "Checked by", "Date")]
-    looks = ("LINEABOVE", (0, 0), (-1, 0), MIDDLE_PT, "black"), ("BOTTOMPADDING", (0, 0), (-1, -1), 11)
+    looks = ("LINEABOVE", (0, 0), (-1, 0), MIDDLE_PT, "black"), ("BOTTOMPADDING", (0, 0), (-1, -1), 8.5)
     table = _table([cells], [room / 4] * 4, *looks, ("LINEBEFORE", (1, 0), (-1, -1), THIN_PT, "black"))
     table.spaceBefore = 3
     yield table
@@ -480,7 +515,10 @@ def _signatures(room: float) -> Iterator[Any]:
 
 def _wire_ends(connectors: Sequence[WireEnds], room: float) -> Iterator[Any]:
     """Yield a table for each connector: what goes into which cavity."""
+    from reportlab.platypus import CondPageBreak
+
     for connector in connectors:
+        yield CondPageBreak(HEADS_PT + ROW_PT * min(len(connector.ends), FEWEST_ROWS))
         title = _titled(f"WIRE ENDS AT {connector.connector}", connector.about)
         rows = [
             (

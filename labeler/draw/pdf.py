@@ -160,6 +160,9 @@ def _draw_page(canvas: Canvas, ink: _Ink, sheet: Sheet, header: Header) -> None:
 
 # ---------------------------------------------------------------- one face
 
+# First four numbers of the text matrix (ISO 32000-1, 9.4.2): the line is turned, then stretched across the piece.
+_TURNED = {0: "1 0 0 {s:.6g}", 90: "0 {s:.6g} -1 0", 180: "-1 0 0 -{s:.6g}", 270: "0 -{s:.6g} 1 0"}
+
 
 class _Ink:
     """Writes faces as operators for one document, whose fonts hold the characters used so far."""
@@ -192,7 +195,7 @@ class _Ink:
         once = f"{settings.pop()} " if len(settings) == 1 else ""
         placed = [
             (
-                f"1 0 0 {run.stretch:.6g} {run.x_mm * POINTS_PER_MM:.3f}",
+                f"{_TURNED[run.turn].format(s=run.stretch)} {run.x_mm * POINTS_PER_MM:.3f}",
                 run.y_mm * POINTS_PER_MM,
                 " ".join(f"({text}) Tj" if once else f"{font} ({text}) Tj" for font, text in strings),
             )

@@ -2,6 +2,7 @@
 
 from labeler.fit.sleeve import fit_sleeve
 from labeler.fit.tag import fit_tag
+from labeler.fit.ways import Other, ways_out
 from labeler.fit.wrap import fit_wrap, wrap_place
 
-__all__ = ["fit_sleeve", "fit_tag", "fit_wrap", "wrap_place"]
+__all__ = ["Other", "fit_sleeve", "fit_tag", "fit_wrap", "ways_out", "wrap_place"]

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 from itertools import chain
 
+from labeler.colours import luminance
 from labeler.errors import LabelerError, Problem
 from labeler.fit.setting import Setting, best_setting, breakings, on_one_line
 from labeler.fit.zone import Needed, Zone, needed_capital
+from labeler.formulas.marking import contrast_ratio
 from labeler.model import Capital, Marker, Settings
 from labeler.text import Font, font_for
 
@@ -19,7 +22,7 @@ EPS = 1e-9
 def distance_for(marker: Marker) -> float:
     """Return from how far this marker is read, mm."""
     settings = marker.settings
-    return settings.wire_reading_distance_mm if marker.role == "wire end" else settings.reading_distance_mm
+    return settings.wire_reading_distance_mm if marker.on_wire else settings.reading_distance_mm
 
 
 def needed_for(marker: Marker) -> Needed:
@@ -68,8 +71,15 @@ def capital_report(flat_mm: float, zone: Zone) -> Capital:
     return Capital(flat_mm, flat_mm * zone.low, flat_mm * zone.high, needed.required_mm, needed.by)
 
 
+@lru_cache(maxsize=1024)
+def contrast_of(print_colour: str, ground_colour: str) -> float | None:
+    """Return the contrast ratio of print to what it is printed on; None where a colour is not known."""
+    ink, ground = luminance(print_colour), luminance(ground_colour)
+    return None if ink is None or ground is None else contrast_ratio(ink, ground)
+
+
 def verdict_of(
-    setting: Setting, zone: Zone, capital: Capital, arc_deg: float, settings: Settings
+    setting: Setting, zone: Zone, capital: Capital, arc_deg: float, settings: Settings, ground_colour: str
 ) -> tuple[str, tuple[str, ...]]:
     """Return the verdict on a setting and its reasons, each with its numbers."""
     reasons: list[str] = []
@@ -91,22 +101,36 @@ def verdict_of(
             f"{settings.narrowest_letter:g} to {settings.widest_letter:g}: heat evenly, or choose a tube that "
             f"shrinks less"
         )
+    contrast = contrast_of(settings.print_colour, ground_colour)
+    if contrast is None:
+        reasons.append(
+            f"contrast not checked: the colours {settings.print_colour} and {ground_colour} are not both known"
+        )
+    elif contrast < settings.min_contrast:
+        verdict = DOES_NOT_FIT
+        reasons.append(
+            f"print {settings.print_colour} on {ground_colour} has a contrast of {contrast:.1f} : 1, "
+            f"{settings.min_contrast:g} : 1 required: choose another print_colour or tube_colour"
+        )
     return verdict, tuple(reasons)
 
 
 def _too_small(setting: Setting, zone: Zone, capital: Capital, settings: Settings) -> str:
     lines = "one line" if len(setting.lines) == 1 else f"{len(setting.lines)} lines"
-    head = (
-        f"capitals {capital.low:.2f} mm after shrinking, {capital.required:.2f} mm required ({capital.required_by})"
-        if zone.required_mm * zone.low <= capital.required * (1 + 1e-9)
-        else f"capitals {capital.flat:.2f} mm as printed, {zone.required_mm:.2f} mm required "
-        f"({settings.dots_per_capital:g} dots at {settings.printer_dpi:g} dpi)"
-    )
+    needs = setting.width_mm * zone.required_mm / max(setting.capital_mm, EPS)
     why = {
-        "length": f"{lines} of text take {setting.width_mm * zone.required_mm / max(capital.flat, EPS):.1f} mm at the "
-        f"required height, the piece is {setting.length_mm:g} mm long",
+        "length": f"{lines} of text take {needs:.1f} mm at that height, the piece is {setting.length_mm:g} mm long",
         "arc": f"{lines} may cover {settings.turning_arc_deg:g}° of the part at most",
         "across": f"{lines} must go into {zone.across_mm:.1f} mm of print height",
         "largest": "the largest size asked for",
     }[setting.limit]
-    return f"{head}: {why}"
+    if zone.needed.required_mm / zone.low >= zone.required_mm - EPS:
+        return (
+            f"capitals {capital.low:.2f} mm after shrinking, {capital.required:.2f} mm required "
+            f"({capital.required_by}): {why}"
+        )
+    by = f"{settings.dots_per_capital:g} dots a capital, {settings.dots_per_stroke:g} a stroke"
+    return (
+        f"capitals {capital.flat:.2f} mm as printed, {zone.required_mm:.2f} mm required for a printer of "
+        f"{settings.printer_dpi:g} dpi ({by}): {why}"
+    )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from math import ceil
 
 from labeler.fit.common import (
@@ -9,15 +11,16 @@ from labeler.fit.common import (
     FITS,
     TIGHT,
     capital_report,
+    contrast_of,
     distance_for,
     font_of,
     set_text,
     verdict_of,
 )
 from labeler.fit.setting import Setting, type_size
-from labeler.fit.zone import TubeZone, zone_on_tube
-from labeler.formulas.shrink import limits, shrunk
-from labeler.model import Face, Fit, Marker, Range, Run, Seat, Settings, Tube, TubeChoice
+from labeler.fit.zone import TubeZone, Zone, zone_on_tube
+from labeler.formulas.shrink import cut_length, limits, shrunk
+from labeler.model import Face, Fit, Marker, Range, Run, Seat, SeatPart, Settings, Tube, TubeChoice
 from labeler.text import Font
 
 VERDICTS = (FITS, TIGHT, DOES_NOT_FIT)
@@ -36,35 +39,79 @@ def fit_sleeve(marker: Marker, seat: Seat, choice: TubeChoice, cut_length_mm: fl
     font, reasons = font_of(marker.settings.font, marker.text, marker)
     answers = []
     for tube in choice.tubes:
-        answer = _on_tube(marker, seat, tube, font, reasons, cut_length_mm)
-        if answer.verdict == FITS:
-            return answer
-        answers.append(answer)
+        for direction in _directions(marker.settings):
+            answer = _on_tube(marker, seat, tube, font, reasons, cut_length_mm, direction)
+            if answer.verdict == FITS:
+                return answer
+            answers.append(answer)
     return min(answers, key=lambda a: (VERDICTS.index(a.verdict), -(a.capital.low if a.capital else 0.0)))
 
 
+def _directions(settings: Settings) -> tuple[str, ...]:
+    return ("along", "around") if settings.direction == "auto" else (settings.direction,)
+
+
 def cut_lengths(settings: Settings, at_least_mm: float = 0.0) -> tuple[float, ...]:
-    """Return the cut lengths that may be chosen, mm: whole steps from the shortest to the longest."""
+    """Return the cut lengths that may be chosen, mm: the shop's own, or whole steps from shortest to longest.
+
+    Where none is long enough for ``at_least_mm`` the longest is returned, or the first step that is.
+    """
+    if settings.cut_lengths_mm:
+        enough = tuple(length for length in settings.cut_lengths_mm if length >= at_least_mm)
+        return enough or settings.cut_lengths_mm[-1:]
     step = settings.cut_step_mm
     first = ceil(round(max(settings.shortest_cut_mm, at_least_mm) / step, 9))
     last = max(first, int(round(settings.longest_cut_mm / step, 9)))
     return tuple(i * step for i in range(first, last + 1))
 
 
+@dataclass(frozen=True, slots=True)
+class _Length:
+    """How the length of a piece is used: ``overlap`` lies past the edge of a covering, flat, mm."""
+
+    overlap: float
+    overlap_along: Range | None
+    taken: float
+    choices: tuple[float, ...]
+
+
+def _length(seat: Seat, tube: Tube, settings: Settings, fixed: float | None) -> _Length:
+    overlap, along = 0.0, None
+    if seat.closes_on != seat.text_on:
+        # What is past the edge lies on the other diameter, and shrinks lengthwise by its own share.
+        on = Range(seat.closes_on.low, min(seat.closes_on.high, tube.supplied_mm))
+        along = shrunk(limits(tube, settings.supplied_over, settings.recovered_under), on, "even").along
+        overlap = cut_length(((settings.overlap_mm, along.low),))
+    taken = 2 * settings.end_margin_mm + overlap
+    return _Length(overlap, along, taken, (fixed,) if fixed else cut_lengths(settings, taken))
+
+
 def _on_tube(
-    marker: Marker, seat: Seat, tube: Tube, font: Font, reasons: tuple[str, ...], cut_length_mm: float | None
+    marker: Marker,
+    seat: Seat,
+    tube: Tube,
+    font: Font,
+    reasons: tuple[str, ...],
+    fixed: float | None,
+    direction: str,
 ) -> Fit:
     settings = marker.settings
     on = zone_on_tube(tube, seat.text_on, settings, distance_for(marker), font)
-    overlap = _overlap(seat, tube, settings)
-    taken = 2 * settings.end_margin_mm + overlap
-    lengths = (cut_length_mm,) if cut_length_mm else cut_lengths(settings, taken)
-    setting = set_text(marker, font, on.zone, lengths, taken)
-    size = type_size(setting.capital_mm, font, on.zone.stretch, on.zone.required_mm)
-    flat = size * font.capital * on.zone.stretch
-    capital = capital_report(flat, on.zone)
-    arc = setting.stack_mm / setting.capital_mm * flat * on.zone.arc_per_mm if setting.capital_mm else 0.0
-    verdict, why = verdict_of(setting, on.zone, capital, arc, settings)
+    use = _length(seat, tube, settings, fixed)
+    if direction == "along":
+        zone, setting = on.zone, set_text(marker, font, on.zone, use.choices, use.taken)
+        drawn_stretch = zone.stretch
+    else:
+        zone, setting = _set_around(marker, font, on, use)
+        drawn_stretch = 1.0
+    size = type_size(setting.capital_mm, font, drawn_stretch, zone.required_mm)
+    flat = size * font.capital * drawn_stretch
+    capital = capital_report(flat, zone)
+    share = flat / setting.capital_mm if setting.capital_mm else 0.0
+    arc_mm = setting.stack_mm if direction == "along" else setting.width_mm
+    arc = arc_mm * share * on.zone.arc_per_mm
+    verdict, why = verdict_of(setting, zone, capital, arc, settings, settings.tube_colour)
+    piece = _Piece(setting, size, font, on, settings, use.overlap, direction)
     return Fit(
         marker=marker,
         verdict=verdict,
@@ -72,7 +119,7 @@ def _on_tube(
         lines=setting.lines,
         seat=seat,
         tube=tube,
-        face=_face(setting, size, font, on, settings, overlap) if size > 0 else None,
+        face=_face(piece) if size > 0 else None,
         capital=capital,
         cut_length_mm=setting.length_mm,
         outside_mm=(on.shrunk.supplied_outside_mm.low, on.shrunk.outside_mm.low, on.shrunk.outside_mm.high),
@@ -85,45 +132,136 @@ def _on_tube(
         stretch=on.zone.stretch,
         font=font.name,
         size_mm=size,
-        ways_out=_ways(setting, on, taken, cut_length_mm, settings) if verdict == DOES_NOT_FIT else (),
+        direction=direction,
+        parts=_parts(seat, setting.length_mm, use, on.shrunk.along),
+        proportion=on.zone.proportion,
+        stroke=on.zone.stroke,
+        contrast=contrast_of(settings.print_colour, settings.tube_colour) or 0.0,
     )
 
 
-def _overlap(seat: Seat, tube: Tube, settings: Settings) -> float:
-    """Flat length that ends up past the edge of a covering, on the other part of the seat."""
-    if seat.closes_on == seat.text_on:
-        return 0.0
-    other = Range(seat.closes_on.low, min(seat.closes_on.high, tube.supplied_mm))
-    shortest = shrunk(limits(tube, settings.supplied_over, settings.recovered_under), other, "even").along.low
-    return settings.overlap_mm / shortest
+def _set_around(marker: Marker, font: Font, on: TubeZone, use: _Length) -> tuple[Zone, Setting]:
+    """Set the lines around the tube: its arc is their length, its cut length takes the stack.
+
+    The letters' height now shrinks with the tube's length, their width with the face; they are
+    pre-stretched in the direction of the line instead. Of the lengths the first is taken on which
+    the capitals reach the preferred height.
+    """
+    along, needed = on.shrunk.along, on.zone.needed
+    least = max(on.zone.dots_mm, on.zone.least_size_mm * font.capital)
+
+    def on_length(length: float) -> tuple[Zone, Setting]:
+        room = max(length - use.taken, 1e-6)
+        zone = replace(
+            on.zone,
+            read_mm=room,
+            turn_mm=room,
+            across_mm=room,
+            low=along.low,
+            high=along.high,
+            stretch=1 / on.zone.stretch,
+            required_mm=max(needed.required_mm / along.low, least),
+            preferred_mm=max(needed.preferred_mm / along.low, least),
+            largest_mm=max(needed.largest_mm / along.low, least),
+        )
+        setting = set_text(marker, font, zone, (min(on.zone.read_mm, on.zone.across_mm),), 0.0)
+        turned = False
+        if setting.capital_mm < zone.required_mm - 1e-9:
+            wider = set_text(marker, font, zone, (min(on.zone.turn_mm, on.zone.across_mm),), 0.0)
+            if wider.capital_mm >= zone.required_mm - 1e-9:
+                setting, turned = wider, True
+        limit = {"length": "arc", "arc": "across"}.get(setting.limit, setting.limit)
+        return zone, replace(setting, length_mm=length, limit=limit, turned=turned)
+
+    tried = []
+    for length in use.choices:
+        zone, setting = on_length(length)
+        tried.append((zone, setting))
+        if setting.capital_mm >= zone.preferred_mm - 1e-9 and not setting.turned:
+            return zone, setting
+    return max(tried, key=lambda made: (not made[1].turned, round(made[1].capital_mm, 4), -made[1].length_mm))
 
 
-def _face(setting: Setting, size: float, font: Font, on: TubeZone, settings: Settings, overlap: float) -> Face:
-    """The flat piece: lines centred on what is left of the length, the stack centred across."""
-    flat = size * font.capital * on.zone.stretch
-    left, right = settings.end_margin_mm, setting.length_mm - settings.end_margin_mm - overlap
-    above, below = font.above(setting.lines[0]), font.below(setting.lines[-1])
-    pitch = settings.line_pitch * flat
-    stack = (above + below) * size * on.zone.stretch + (len(setting.lines) - 1) * pitch
-    baseline = (on.lay_flat_mm + stack) / 2 - above * size * on.zone.stretch
-    runs = tuple(
+@dataclass(frozen=True, slots=True)
+class _Piece:
+    """What is needed to draw one flat piece."""
+
+    setting: Setting
+    size: float
+    font: Font
+    on: TubeZone
+    settings: Settings
+    overlap: float
+    direction: str
+
+
+def _face(piece: _Piece) -> Face:
+    """The flat piece: lines centred on what is left of the length, the stack centred across.
+
+    The right-hand end goes to the connector, or the left-hand one where the lines read away from
+    it; there the part that ends up past the edge of a covering stays free.
+    """
+    length, height = piece.setting.length_mm, round(piece.on.lay_flat_mm, 6)
+    shift = piece.overlap / 2 if piece.settings.reading == "away from the end" else -piece.overlap / 2
+    made = _along if piece.direction == "along" else _around
+    return Face(length, height, made(piece, length / 2 + shift, height / 2))
+
+
+def _along(piece: _Piece, middle: float, centre: float) -> tuple[Run, ...]:
+    font, size, stretch = piece.font, piece.size, piece.on.zone.stretch
+    lines = piece.setting.lines
+    flat = size * font.capital * stretch
+    above, below = font.above(lines[0]) * size * stretch, font.below(lines[-1]) * size * stretch
+    pitch = piece.settings.line_pitch * flat
+    baseline = centre + (above + below + (len(lines) - 1) * pitch) / 2 - above
+    return tuple(
         Run(
             line,
             font.name,
             size,
-            round((left + right - font.width(line) * size) / 2, 6),
+            round(middle - font.width(line) * size / 2, 6),
             round(baseline - i * pitch, 6),
-            round(on.zone.stretch, 6),
+            round(stretch, 6),
         )
-        for i, line in enumerate(setting.lines)
+        for i, line in enumerate(lines)
     )
-    return Face(setting.length_mm, round(on.lay_flat_mm, 6), runs)
 
 
-def _plain(marker: Marker, seat: Seat, tube: Tube, cut_length_mm: float | None) -> Fit:
+def _around(piece: _Piece, middle: float, centre: float) -> tuple[Run, ...]:
+    font, size, stretch = piece.font, piece.size, piece.on.zone.stretch
+    lines = piece.setting.lines
+    above, below = font.above(lines[0]) * size, font.below(lines[-1]) * size
+    pitch = piece.settings.line_pitch * size * font.capital
+    baseline = middle - (above + below + (len(lines) - 1) * pitch) / 2 + above
+    return tuple(
+        Run(
+            line,
+            font.name,
+            size,
+            round(baseline + i * pitch, 6),
+            round(centre - font.width(line) * size * stretch / 2, 6),
+            round(stretch, 6),
+            90,
+        )
+        for i, line in enumerate(lines)
+    )
+
+
+def _parts(seat: Seat, length: float, use: _Length, along: Range) -> tuple[SeatPart, ...]:
+    """What the piece lies on, with the lengths cut flat and after shrinking: where the text stands comes first."""
+    rest = length - use.overlap
+    own = SeatPart(seat.sits_on, rest, Range(rest * along.low, rest * along.high))
+    if use.overlap_along is None:
+        return (own,)
+    past = Range(use.overlap * use.overlap_along.low, use.overlap * use.overlap_along.high)
+    return (own, SeatPart("past the edge of the covering, towards the end", use.overlap, past))
+
+
+def _plain(marker: Marker, seat: Seat, tube: Tube, fixed: float | None) -> Fit:
     settings = marker.settings
     on = shrunk(limits(tube, settings.supplied_over, settings.recovered_under), seat.text_on, "even")
-    length = cut_length_mm or cut_lengths(settings, _overlap(seat, tube, settings))[0]
+    use = _length(seat, tube, settings, fixed)
+    length = use.choices[0]
     return Fit(
         marker=marker,
         verdict=FITS,
@@ -134,6 +272,7 @@ def _plain(marker: Marker, seat: Seat, tube: Tube, cut_length_mm: float | None) 
         outside_mm=(on.supplied_outside_mm.low, on.outside_mm.low, on.outside_mm.high),
         print_scale=on.print_scale,
         along_scale=on.along,
+        parts=_parts(seat, length, use, on.along),
     )
 
 
@@ -145,23 +284,12 @@ def _no_tube(marker: Marker, seat: Seat, choice: TubeChoice) -> Fit:
     )
     if seat.obstacle:
         what += f"; it must pass {seat.obstacle}"
-    ways = (*choice.ways_out, *(("thread it on before the connector is fitted",) if seat.obstacle else ()))
-    kind = "wire_marker_kind" if marker.role == "wire end" else "branch_marker_kind"
-    ways = (*ways, f'mark it with a wrap instead ({kind} = "wrap")')
+    early = ("thread it on before the connector is fitted",) if seat.obstacle else ()
+    ways = (*early, *choice.ways_out)
     return Fit(marker, DOES_NOT_FIT, (what, *choice.refusals), seat=seat, ways_out=ways)
 
 
-def _ways(setting: Setting, on: TubeZone, taken: float, fixed: float | None, settings: Settings) -> tuple[str, ...]:
-    """What would make the text fit, smallest change first."""
-    ways: list[str] = []
-    if setting.limit == "length" and setting.capital_mm > 0:
-        need = taken + setting.width_mm * on.zone.required_mm / setting.capital_mm
-        length = ceil(need / settings.cut_step_mm) * settings.cut_step_mm
-        key = "cut_length_mm" if fixed else "longest_cut_mm"
-        ways.append(f"cut it {length:g} mm long ({key} = {length:g})")
-    if setting.limit in ("arc", "across") and len(setting.lines) > 1:
-        ways.append("fewer lines")
-    low, have = on.zone.needed.required_mm, setting.capital_mm * on.zone.low
-    if have < low:
-        ways.append(f"a shorter text, or a smaller required height (it reaches {have:.2f} mm)")
-    return tuple(ways)
+def sleeve_on(marker: Marker, seat: Seat, tubes: Sequence[Tube], fixed: float | None = None) -> Fit | None:
+    """Return the answer on the first of some tubes that carries the text, or None: for looking at ways out."""
+    answer = fit_sleeve(marker, seat, TubeChoice(tuple(tubes)), fixed) if tubes else None
+    return answer if answer is not None and answer.verdict != DOES_NOT_FIT else None

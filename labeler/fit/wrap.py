@@ -7,11 +7,12 @@ from dataclasses import dataclass, field
 
 from labeler.fit.common import DOES_NOT_FIT, capital_report, font_of, set_text, verdict_of
 from labeler.fit.setting import Setting, type_size
-from labeler.fit.zone import Needed, Zone, zone_on_film
+from labeler.fit.zone import Needed, Zone, printer_of, zone_on_film
 from labeler.formulas.legibility import copies_around, wrap_diameters
 from labeler.model import Capital, Face, Fit, Marker, Range, Run, Seat, Settings, Stock
 from labeler.text import Font, load_font
 
+LABEL_COLOUR = "WH"  # of the printed zone: project choice, stock files do not say
 COPY_GAP = 0.4  # least distance between copies of the text around the wire, in capital heights: project choice
 
 
@@ -53,7 +54,7 @@ def fit_wrap(marker: Marker, place: WrapPlace) -> Fit:
         capital = place.capitals[flat] = capital_report(flat, zone)
     share = flat / setting.capital_mm if setting.capital_mm else 0.0
     arc = setting.stack_mm * share * zone.arc_per_mm
-    verdict, why = verdict_of(setting, zone, capital, arc, marker.settings)
+    verdict, why = verdict_of(setting, zone, capital, arc, marker.settings, LABEL_COLOUR)
     return Fit(
         marker,
         verdict,
@@ -68,7 +69,8 @@ def fit_wrap(marker: Marker, place: WrapPlace) -> Fit:
         arc_deg=arc,
         font=font.name,
         size_mm=size,
-        ways_out=_ways(setting, capital.low, zone, stock) if verdict == DOES_NOT_FIT else (),
+        proportion=zone.proportion,
+        stroke=zone.stroke,
     )
 
 
@@ -79,8 +81,8 @@ def _zone(seat: Seat, stock: Stock, settings: Settings, needed: Needed, font: Fo
         stock.print_around_mm - 2 * stock.margin_mm,
         (settings.reading_arc_deg, settings.turning_arc_deg),
         needed,
-        (settings.dots_per_capital, settings.printer_dpi),
-        font.capital_width / font.capital,
+        printer_of(settings),
+        font,
     )
 
 
@@ -124,15 +126,4 @@ def _face(
 def _no_stock(marker: Marker, seat: Seat, stocks: Sequence[Stock]) -> Fit:
     have = "; ".join(f"{s.name} {served(s).low:.2f} to {served(s).high:.2f} mm" for s in stocks) or "none"
     reason = f"no wrap stock serves {seat.text_on.low:.2f} to {seat.text_on.high:.2f} mm; there are: {have}"
-    ways = ("add a stock file for this diameter", 'set wire_marker_kind = "sleeve" for it')
-    return Fit(marker, DOES_NOT_FIT, (reason,), seat=seat, ways_out=ways)
-
-
-def _ways(setting: Setting, reached_mm: float, zone: Zone, stock: Stock) -> tuple[str, ...]:
-    ways = []
-    if setting.limit == "length":
-        ways.append(f"a shorter text, or a stock wider than {stock.cell_width_mm:g} mm")
-    if setting.limit == "arc":
-        ways.append('set wire_marker_kind = "sleeve": a small sleeve is thicker than the wire')
-    ways.append(f"a shorter reading distance: it reaches {reached_mm:.2f} of {zone.needed.required_mm:.2f} mm")
-    return tuple(ways)
+    return Fit(marker, DOES_NOT_FIT, (reason,), seat=seat, ways_out=("add a stock file for this diameter",))

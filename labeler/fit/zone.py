@@ -47,6 +47,9 @@ class Zone:
     needed: Needed
     arc_per_mm: float  # degrees of arc for one mm of flat stack, at most
     proportion: Range  # width over height of the H after shrinking
+    stroke: Range  # width of a stroke over height of a capital after shrinking
+    dots_mm: float  # least flat capital height that the printer can form
+    least_size_mm: float  # least type size at which it forms the strokes
 
 
 def needed_capital(distance_mm: float, settings: Settings) -> Needed:
@@ -93,10 +96,32 @@ def zone_on_tube(tube: Tube, on_mm: Range, settings: Settings, distance_mm: floa
         settings.edge_margin_mm,
         (settings.reading_arc_deg, settings.turning_arc_deg),
         needed_capital(distance_mm, settings),
-        (settings.dots_per_capital, settings.printer_dpi),
+        printer_of(settings),
         settings.widest_letter,
         font,
     )
+
+
+@dataclass(frozen=True, slots=True)
+class Printer:
+    """What the printer can form: fewest dots of a capital and of a stroke, dots per inch."""
+
+    dots_per_capital: float
+    dots_per_stroke: float
+    dpi: float
+
+
+def printer_of(settings: Settings) -> Printer:
+    """Return what the printer can form."""
+    return Printer(settings.dots_per_capital, settings.dots_per_stroke, settings.printer_dpi)
+
+
+def least_size(printer: Printer, font: Font, stretch: float) -> float:
+    """Return the least type size [mm] at which no stroke is thinner than the printer's fewest dots.
+
+    Upright strokes are not stretched, level ones are: the thinner of the two counts.
+    """
+    return height_for_dots(printer.dots_per_stroke, printer.dpi) / (font.stroke * min(1.0, stretch))
 
 
 @lru_cache(maxsize=4096)
@@ -109,7 +134,7 @@ def _zone_on_tube(
     edge_margin: float,
     arcs: tuple[float, float],
     needed: Needed,
-    dots: tuple[float, float],
+    printer: Printer,
     widest: float,
     font: Font,
 ) -> TubeZone:
@@ -118,7 +143,9 @@ def _zone_on_tube(
     stretch = max(sqrt(on.squeeze.low * on.squeeze.high), own * on.squeeze.high / widest)
     section = (tube.recovered_mm + tube.wall_mm) * tube.wall_mm * (1 + tube.longitudinal_change)
     flat = tube.lay_flat_mm or lay_flat(tube.supplied_mm, wall_from_section(tube.supplied_mm, section))
-    low = on.face_scale.low
+    low, size = on.face_scale.low, least_size(printer, font, stretch)
+    dots = height_for_dots(printer.dots_per_capital, printer.dpi)
+    least, stroke = max(dots, size * font.capital * stretch), font.stroke / font.capital / stretch
     zone = Zone(
         read_mm=radians(arcs[0]) / on.arc_per_mm,
         turn_mm=radians(arcs[1]) / on.arc_per_mm,
@@ -126,12 +153,15 @@ def _zone_on_tube(
         low=low,
         high=on.face_scale.high,
         stretch=stretch,
-        required_mm=max(needed.required_mm / low, height_for_dots(*dots)),
-        preferred_mm=max(needed.preferred_mm / low, height_for_dots(*dots)),
-        largest_mm=max(needed.largest_mm / low, height_for_dots(*dots)),
+        required_mm=max(needed.required_mm / low, least),
+        preferred_mm=max(needed.preferred_mm / low, least),
+        largest_mm=max(needed.largest_mm / low, least),
         needed=needed,
         arc_per_mm=on.arc_per_mm * 180 / pi,
         proportion=Range(own * on.squeeze.low / stretch, own * on.squeeze.high / stretch),
+        stroke=Range(stroke * on.squeeze.low, stroke * on.squeeze.high),
+        dots_mm=dots,
+        least_size_mm=size,
     )
     return TubeZone(zone, on, flat)
 
@@ -143,16 +173,17 @@ def zone_on_film(
     across_mm: float,
     arcs: tuple[float, float],
     needed: Needed,
-    dots: tuple[float, float],
-    proportion: float,
+    printer: Printer,
+    font: Font,
 ) -> Zone:
     """Return the zone of a label wrapped once around a wire: nothing shrinks.
 
     The print lies on the film's outside, on ``d + 2 t``; the thinnest wire shows the largest arc.
-    ``dots`` are the fewest dots of a capital and the printer's dots per inch.
     """
     arc_per_mm = 2 / (on_mm.low + 2 * film_mm)
-    least = height_for_dots(*dots)
+    size, dots = least_size(printer, font, 1.0), height_for_dots(printer.dots_per_capital, printer.dpi)
+    least = max(dots, size * font.capital)
+    proportion, stroke = font.capital_width / font.capital, font.stroke / font.capital
     return Zone(
         read_mm=radians(arcs[0]) / arc_per_mm,
         turn_mm=radians(arcs[1]) / arc_per_mm,
@@ -166,4 +197,7 @@ def zone_on_film(
         needed=needed,
         arc_per_mm=arc_per_mm * 180 / pi,
         proportion=Range(proportion, proportion),
+        stroke=Range(stroke, stroke),
+        dots_mm=dots,
+        least_size_mm=size,
     )

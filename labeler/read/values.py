@@ -258,8 +258,8 @@ def word(value: object) -> str:
 def setting(choice: Choice, value: object) -> Any:
     """Return one setting's value as `Settings` holds it, checked by its kind and its limits.
 
-    Lengths in mm, fractions also as ``10 %``, angles also as ``90 deg``, words also as one text
-    with commas. Raises ValueError naming the limit or the words allowed.
+    Lengths in mm, fractions also as ``10 %``, angles also as ``90 deg``, words and several lengths
+    also as one text with commas. Raises ValueError naming the limit or the words allowed.
     """
     if choice.none_ok and value == "":
         return None
@@ -267,7 +267,20 @@ def setting(choice: Choice, value: object) -> Any:
         return _one_word(choice, value)
     if choice.kind == "words":
         return _words(choice, value)
-    found = _measure(choice.kind, value)
+    if choice.kind == "lengths":
+        return _lengths(choice, value)
+    return _within(choice, choice.kind, value)
+
+
+def _lengths(choice: Choice, value: object) -> tuple[float, ...]:
+    """Return lengths in mm, each once, shortest first; an empty list or text is none."""
+    given = [one for one in value.split(",") if value.strip()] if isinstance(value, str) else value
+    each = given if isinstance(given, (list, tuple)) else [given]
+    return tuple(sorted({_within(choice, "length", one) for one in each}))
+
+
+def _within(choice: Choice, kind: str, value: object) -> float:
+    found = _measure(kind, value)
     low = choice.low if choice.low is not None else -LONGEST_MM
     high = choice.high if choice.high is not None else LONGEST_MM
     if not low <= found <= high:

@@ -7,7 +7,7 @@ Form 1 of a face is one JSON array without blanks, in this order::
 
 The second is used only where there is a box or a symbol. The parts are
 
-    run     [text, font, size, x, y, stretch]
+    run     [text, font, size, x, y, stretch], and the turn in degrees after it where it is not 0
     box     [x, y, width, height]
     symbol  [kind, payload, modules in a row, rows, "hexadecimal", x, y, module x, module y]
 
@@ -66,7 +66,7 @@ def _canonical(face: Face) -> Face:
         rounded(face.width_mm),
         rounded(face.height_mm),
         tuple(
-            Run(r.text, r.font, rounded(r.size_mm), rounded(r.x_mm), rounded(r.y_mm), rounded(r.stretch))
+            Run(r.text, r.font, rounded(r.size_mm), rounded(r.x_mm), rounded(r.y_mm), rounded(r.stretch), r.turn)
             for r in face.runs
         ),
         face.copies,
@@ -123,7 +123,7 @@ def _face_text(face: Face) -> str:
     runs = ",".join(
         [
             f"[{quoted(r.text)},{quoted(r.font)},{round(r.size_mm * m)},"
-            f"{round(r.x_mm * m)},{round(r.y_mm * m)},{round(r.stretch * m)}]"
+            f"{round(r.x_mm * m)},{round(r.y_mm * m)},{round(r.stretch * m)}{f',{r.turn}' if r.turn else ''}]"
             for r in face.runs
         ]
     )
@@ -190,12 +190,19 @@ def _face(
     return Face(
         width / m,
         height / m,
-        tuple([Run(text, font, s / m, x / m, y / m, stretch / m) for text, font, s, x, y, stretch in runs]),
+        tuple([_run(*run) for run in runs]),
         int(copies),
         pitch / m,
         tuple([Box(x / m, y / m, w / m, h / m) for x, y, w, h in boxes or ()]),
         _symbol(*symbol) if symbol else None,
     )
+
+
+def _run(text: str, font: str, size: int, x: int, y: int, stretch: int, turn: int = 0) -> Run:
+    if turn not in (0, 90, 180, 270):
+        raise ValueError(f"a line turned by {turn}")
+    m = MILLIONTH
+    return Run(text, font, size / m, x / m, y / m, stretch / m, turn)
 
 
 def _symbol(kind: str, payload: str, width: int, count: int, modules: str, *places: int) -> Symbol:
