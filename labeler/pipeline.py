@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 from labeler.catalogue import Catalogue, load_catalogue
 from labeler.errors import LabelerError, Problem, Where, WrongUse, refuse
-from labeler.fit import Other, fit_sleeve, fit_tag, fit_wrap, ways_out, wrap_place
+from labeler.fit import Other, SleevePlace, fit_sleeve, fit_tag, fit_wrap, ways_out, wrap_place
 from labeler.fit.common import DOES_NOT_FIT, font_of, needed_for
 from labeler.fit.wrap import WrapPlace
 from labeler.model import (
@@ -206,7 +206,7 @@ class _Fitter:
             (branch.id, end.at): (branch, end) for branch in branches_of(harness) for end in branch.ends
         }
         self.through: dict[str, tuple[Circuit, ...]] = {}
-        self.wrap_places: dict[tuple[object, ...], WrapPlace] = {}
+        self.places: dict[tuple[object, ...], WrapPlace | SleevePlace] = {}
         self.kept: list[Settings] = []
         self.choices: dict[tuple[object, ...], TubeChoice] = {}
 
@@ -215,9 +215,8 @@ class _Fitter:
             return fit_tag(marker, tag_words(self.harness, marker, self.unit), self.stocks.tag, make_symbol)
         if marker.kind == "wrap":
             return self._with_ways_out(fit_wrap(marker, self._wrap_place(marker)), ())
-        seat, cut = self._seat(marker)
-        choice = self._choice(seat, marker.settings)
-        return self._with_ways_out(fit_sleeve(marker, seat, choice, cut), choice.tubes, cut)
+        place = self._sleeve_place(marker)
+        return self._with_ways_out(fit_sleeve(marker, place), place.choice.tubes, place.cut_length_mm)
 
     def _with_ways_out(self, fit: Fit, tubes: tuple[Tube, ...], cut: float | None = None) -> Fit:
         """Return the fit with what would make it fit, worked out only where it does not."""
@@ -227,14 +226,24 @@ class _Fitter:
         other = Other(
             self._choice(fit.seat, every).tubes,
             lambda marker: fit_wrap(marker, self._wrap_place(marker)),
-            self._as_sleeve,
+            lambda marker: fit_sleeve(marker, self._sleeve_place(marker)),
             cut,
         )
         return replace(fit, ways_out=ways_out(fit, tubes, other))
 
-    def _as_sleeve(self, marker: Marker) -> Fit:
-        seat, cut = self._seat(marker)
-        return fit_sleeve(marker, seat, self._choice(seat, marker.settings), cut)
+    def _sleeve_place(self, marker: Marker) -> SleevePlace:
+        """Return the place of a sleeve; wires of one kind share theirs, a branch end has its own."""
+        if marker.role == "branch end":
+            seat, cut = self._seat(marker)
+            return SleevePlace(seat, self._choice(seat, marker.settings), cut)
+        circuit = self.circuits[marker.circuit]
+        key = ("sleeve", circuit.size, circuit.wire, circuit.outside_mm, id(marker.settings))
+        place = self.places.get(key)
+        if not isinstance(place, SleevePlace):
+            seat, cut = self._seat(marker)
+            place = self.places[key] = SleevePlace(seat, self._choice(seat, marker.settings), cut)
+            self.kept.append(marker.settings)
+        return place
 
     def _seat(self, marker: Marker) -> tuple[Seat, float | None]:
         """Return what the marker sits on, and its cut length where that is fixed."""
@@ -254,11 +263,11 @@ class _Fitter:
         if marker.role == "branch end":
             return wrap_place(self._seat(marker)[0], marker.settings, needed_for(marker), self.stocks.wraps)
         circuit = self.circuits[marker.circuit]
-        key = (circuit.size, circuit.wire, circuit.outside_mm, id(marker.settings))
-        place = self.wrap_places.get(key)
-        if place is None:
+        key = ("wrap", circuit.size, circuit.wire, circuit.outside_mm, id(marker.settings))
+        place = self.places.get(key)
+        if not isinstance(place, WrapPlace):
             place = wrap_place(self._seat(marker)[0], marker.settings, needed_for(marker), self.stocks.wraps)
-            self.wrap_places[key] = place
+            self.places[key] = place
             self.kept.append(marker.settings)  # so that its id stays its own
         return place
 

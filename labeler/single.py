@@ -7,7 +7,7 @@ from collections.abc import Mapping
 
 from labeler.catalogue import Catalogue, default_settings, load_catalogue, load_choices
 from labeler.errors import LabelerError, Problem, Where, WrongUse
-from labeler.fit import fit_sleeve
+from labeler.fit import SleevePlace, fit_sleeve
 from labeler.model import Fit, Marker, Range, Seat, Settings, TubeChoice
 from labeler.read.values import length, setting, size, unknown, with_settings
 from labeler.size import Bundle, bundle, choose_tubes
@@ -39,7 +39,7 @@ def fit_text(
         raise _wrong("TEXT", f"{text!r} holds nothing to print", "give the text")
     choice = _choice(seat, sleeve, chosen, catalogue)
     marker = Marker("", "sleeve", "branch end", "fit", lines, len(lines) == 1, chosen)
-    return fit_sleeve(marker, seat, choice, _cut(cut) if cut else None)
+    return fit_sleeve(marker, SleevePlace(seat, choice, _cut(cut) if cut else None))
 
 
 def _choice(seat: Seat, sleeve: str | None, settings: Settings, catalogue: Catalogue) -> TubeChoice:

@@ -7,7 +7,7 @@ import pytest
 
 from labeler.catalogue import load_catalogue
 from labeler.errors import LabelerError
-from labeler.fit import fit_sleeve, fit_tag, fit_wrap, wrap_place
+from labeler.fit import SleevePlace, fit_sleeve, fit_tag, fit_wrap, wrap_place
 from labeler.fit.common import needed_for
 from labeler.fit.sleeve import cut_lengths
 from labeler.model import Fit, Marker, Range, Seat, TagWords, TubeChoice
@@ -25,7 +25,7 @@ def sleeve(text: str | tuple[str, ...], low: float, high: float, cut: float | No
     chosen = settings(**changes)
     seat = Seat(Range(low, high), Range(low, high), Range(low, high), "test", "thread on first")
     marker = Marker("ID", "sleeve", "branch end", "J4", lines, len(lines) == 1, chosen)
-    return fit_sleeve(marker, seat, choose_tubes(seat, chosen, CATALOGUE), cut)
+    return fit_sleeve(marker, SleevePlace(seat, choose_tubes(seat, chosen, CATALOGUE), cut))
 
 
 def test_a_branch_sleeve() -> None:
@@ -112,7 +112,7 @@ def test_plain_sleeves_are_only_cut() -> None:
     seat = Seat(Range(4, 4.6), Range(4, 4.6), Range(4, 4.6), "test")
     chosen = settings()
     marker = Marker("ID", "sleeve", "branch end", "J4", ("B4",), True, chosen, lettered=False)
-    fit = fit_sleeve(marker, seat, choose_tubes(seat, chosen, CATALOGUE), 25)
+    fit = fit_sleeve(marker, SleevePlace(seat, choose_tubes(seat, chosen, CATALOGUE), 25))
     assert (fit.verdict, fit.face, fit.cut_length_mm) == ("fits", None, 25)
     assert not fit.prints
 
@@ -121,7 +121,7 @@ def test_a_sleeve_over_the_edge_of_a_covering_keeps_its_text_on_the_covering() -
     chosen = settings(overlap_mm=10.0)
     seat = Seat(Range(5.0, 5.8), Range(4.0, 4.6), Range(5.0, 5.8), "test")
     marker = Marker("ID", "sleeve", "branch end", "J4", ("DEPTH J4",), True, chosen)
-    fit = fit_sleeve(marker, seat, choose_tubes(seat, chosen, CATALOGUE))
+    fit = fit_sleeve(marker, SleevePlace(seat, choose_tubes(seat, chosen, CATALOGUE)))
     run = fit.face.runs[0]  # type: ignore[union-attr]
     end = run.x_mm + FONT.width(run.text) * run.size_mm
     assert end <= fit.cut_length_mm - 2.0 - 10.0  # end margin, and at least the overlap (shrunk length is shorter)
@@ -267,8 +267,8 @@ def test_tubes_are_tried_until_one_carries_the_text() -> None:
     chosen = settings()
     tubes = choose_tubes(seat, chosen, CATALOGUE).tubes
     marker = Marker("ID", "sleeve", "branch end", "J4", ("DEPTH J4",), True, chosen)
-    assert fit_sleeve(marker, seat, TubeChoice(tubes)).tube == tubes[0]
-    assert fit_sleeve(marker, seat, TubeChoice(tubes[1:])).tube == tubes[1]
+    assert fit_sleeve(marker, SleevePlace(seat, TubeChoice(tubes))).tube == tubes[0]
+    assert fit_sleeve(marker, SleevePlace(seat, TubeChoice(tubes[1:]))).tube == tubes[1]
 
 
 # ---------------------------------------------------------------- direction, contrast, the printer
@@ -297,7 +297,7 @@ def test_lines_that_read_away_from_the_end_leave_the_other_side_free() -> None:
 
     def run_of(reading: str) -> tuple[Fit, float, float]:
         marker = Marker("ID", "sleeve", "branch end", "J4", ("J4",), True, settings(reading=reading))
-        fit = fit_sleeve(marker, seat, choose_tubes(seat, marker.settings, CATALOGUE))
+        fit = fit_sleeve(marker, SleevePlace(seat, choose_tubes(seat, marker.settings, CATALOGUE)))
         run = fit.face.runs[0]  # type: ignore[union-attr]
         return fit, run.x_mm, fit.cut_length_mm - run.x_mm - FONT.width(run.text) * run.size_mm
 
@@ -311,7 +311,7 @@ def test_the_parts_of_a_stepped_seat_make_up_the_cut_length() -> None:
     """10 mm of overlap after shrinking at its shortest; what is cut is the sum of the parts."""
     seat = Seat(Range(5.0, 5.8), Range(4.0, 4.6), Range(5.0, 5.8), "test")
     marker = Marker("ID", "sleeve", "branch end", "J4", ("DEPTH J4",), True, settings())
-    fit = fit_sleeve(marker, seat, choose_tubes(seat, marker.settings, CATALOGUE))
+    fit = fit_sleeve(marker, SleevePlace(seat, choose_tubes(seat, marker.settings, CATALOGUE)))
     own, past = fit.parts
     assert own.flat_mm + past.flat_mm == pytest.approx(fit.cut_length_mm)
     assert past.shrunk_mm.low == pytest.approx(10.0)

@@ -71,13 +71,13 @@ def every_breaking(text: str, lines: int) -> float:
 @given(st.lists(st.text("AJW17", min_size=1, max_size=5), min_size=2, max_size=9))
 def test_breakings_are_the_best(words: list[str]) -> None:
     text = " ".join(words)
-    for made in breakings(text, FONT.width, len(words)):
+    for made in breakings(text, FONT, len(words)):
         assert " ".join(made) == text
         assert max(map(FONT.width, made)) == pytest.approx(every_breaking(text, len(made)))
 
 
 def test_of_equally_wide_breakings_the_even_one_is_taken() -> None:
-    made = list(breakings("LONGEST AB CD EF", FONT.width, 3))
+    made = list(breakings("LONGEST AB CD EF", FONT, 3))
     assert made[2] == ("LONGEST", "AB", "CD EF") or made[2] == ("LONGEST", "AB CD", "EF")
     assert made[1] == ("LONGEST", "AB CD EF") or max(map(len, made[1])) <= 10
 
@@ -115,14 +115,14 @@ def test_the_shortest_length_that_reaches_the_preferred_height() -> None:
 
 
 def test_more_lines_where_the_length_is_short() -> None:
-    options = tuple(breakings("CURRENT PROFILER J3", FONT.width, 3))
+    options = tuple(breakings("CURRENT PROFILER J3", FONT, 3))
     made = best_setting(options, FONT, zone(read=9.0), (30.0,), 4.0, 1.5714)
     assert made.lines == ("CURRENT", "PROFILER J3")
 
 
 @given(st.floats(6, 60), st.floats(0.1, 30))
 def test_a_longer_piece_never_lowers_the_capitals(length: float, more: float) -> None:
-    options = tuple(breakings("WATER PROBE J4", FONT.width, 3))
+    options = tuple(breakings("WATER PROBE J4", FONT, 3))
     short = best_setting(options, FONT, zone(), (length,), 4.0, 1.5714)
     longer = best_setting(options, FONT, zone(), (length + more,), 4.0, 1.5714)
     if not short.turned:

@@ -172,6 +172,8 @@ class _Ink:
         # argument; asking directly lets a string that is drawn several times be encoded once.
         self._document = canvas._doc
         self._strings: dict[tuple[str, str], tuple[tuple[str, str], ...]] = {}
+        self._first: dict[str, tuple[str, dict[str, str]]] = {}  # by font: its first part, and the codes in it
+        self._sizes: dict[float, str] = {}
         self._faces: dict[int, tuple[Face, str]] = {}  # by identity; the face is kept so that it stays its own
 
     def operations(self, face: Face) -> str:
@@ -186,6 +188,25 @@ class _Ink:
         return known[1]
 
     def _text(self, face: Face) -> str:
+        if len(face.runs) == 1:
+            strings = self._encoded(face.runs[0].font, face.runs[0].text)
+            if len(strings) == 1:
+                return self._one_line(face, face.runs[0], *strings[0])
+        return self._lines(face)
+
+    def _one_line(self, face: Face, run: Run, font: str, string: str) -> str:
+        """What `_lines` would give for one line in one part of the font: most markers are that."""
+        size = self._sizes.get(run.size_mm)
+        if size is None:
+            size = self._sizes[run.size_mm] = f"{run.size_mm * POINTS_PER_MM:.4f}"
+        matrix = "1 0 0 1" if run.stretch == 1 and not run.turn else _TURNED[run.turn].format(s=run.stretch)
+        x, y, apart = run.x_mm * POINTS_PER_MM, run.y_mm * POINTS_PER_MM, face.copy_pitch_mm * POINTS_PER_MM
+        if face.copies == 1:
+            return f"BT {font} {size} Tf {matrix} {x:.3f} {y:.3f} Tm ({string}) Tj ET"
+        copies = [f"{matrix} {x:.3f} {y - copy * apart:.3f} Tm ({string}) Tj" for copy in range(face.copies)]
+        return f"BT {font} {size} Tf " + "\n".join(copies) + " ET"
+
+    def _lines(self, face: Face) -> str:
         lines = [
             (run, [(f"{name} {run.size_mm * POINTS_PER_MM:.4f} Tf", string) for name, string in strings])
             for run in face.runs
@@ -207,6 +228,12 @@ class _Ink:
 
     def _encoded(self, name: str, text: str) -> tuple[tuple[str, str], ...]:
         """Return the text in pieces that each lie in one part of the font: (font, escaped string)."""
+        if name in self._first:
+            part, codes = self._first[name]
+            try:  # every sign was met before, and lies in the font's first part
+                return ((part, "".join([codes[sign] for sign in text])),)
+            except KeyError:
+                pass
         known = self._strings.get((name, text))
         if known is None:
             font = load_font(name)
@@ -215,10 +242,13 @@ class _Ink:
                 fix = "lay it out again, so that the stand-in is measured"
                 raise LabelerError(Problem(Where(""), f'"{text}" has characters that {name} lacks', fix))
             embedded = _embedded(font)
+            split = embedded.splitString(text, self._document)
             known = self._strings[name, text] = tuple(
-                (embedded.getSubsetInternalName(part, self._document), _escape(codes))
-                for part, codes in embedded.splitString(text, self._document)
+                (embedded.getSubsetInternalName(part, self._document), _escape(codes)) for part, codes in split
             )
+            if len(split) == 1 and split[0][0] == 0 and len(split[0][1]) == len(text):
+                first = self._first.setdefault(name, (known[0][0], {}))
+                first[1].update((sign, _escape(bytes([code]))) for sign, code in zip(text, split[0][1], strict=True))
         return known
 
 

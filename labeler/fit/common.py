@@ -61,7 +61,7 @@ def set_text(
     if whole is not None:
         return whole
     high_enough = int((zone.turn_mm / zone.required_mm - 1) / pitch + 1 + 1e-6)
-    options = tuple(breakings(text, font.width, max(1, min(most, high_enough))))
+    options = tuple(breakings(text, font, max(1, min(most, high_enough))))
     return best_setting(options, font, zone, lengths, taken_mm, pitch)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import accumulate, pairwise
 from math import inf
 
 from labeler.fit.zone import Zone
@@ -35,29 +36,36 @@ def segments(text: str) -> tuple[str, ...]:
     return tuple(pieces)
 
 
-def breakings(text: str, width: Callable[[str], float], most: int) -> Iterator[tuple[str, ...]]:
+def breakings(text: str, font: Font, most: int) -> Iterator[tuple[str, ...]]:
     """Yield for 1, 2 … ``most`` lines the breaking whose widest line is narrowest.
 
     Exact, by dynamic programming over the break points; of equally wide ones the most even.
     """
-    yield (text.strip(),)
-    pieces = segments(text)
-    if most < 2 or len(pieces) < 2:
-        return
+    text = text.strip()
+    yield (text,)
+    pieces = segments(text) if most > 1 else ()
     n = len(pieces)
-    lines = {(i, j): "".join(pieces[i:j]).strip() for i in range(n) for j in range(i + 1, n + 1)}
-    widths = {key: width(line) for key, line in lines.items()}
-    best = [(widths[0, j], widths[0, j] ** 2, ((0, j),)) for j in range(1, n + 1)]
+    if n < 2:
+        return
+    ends = [0.0, *accumulate(map(font.width, pieces))]
+    blanks = [0.0, *(font.width(piece) - font.width(piece.rstrip()) for piece in pieces)]
+    best: list[_Broken] = [(ends[j] - blanks[j], (ends[j] - blanks[j]) ** 2, (j,)) for j in range(1, n + 1)]
     for count in range(2, min(most, n) + 1):
-        following = [(inf, inf, ())] * n
+        following: list[_Broken] = [(inf, inf, ())] * n
         for j in range(count, n + 1):
+            end = ends[j] - blanks[j]
+            trials = []
             for i in range(count - 1, j):
                 widest, squares, cuts = best[i - 1]
-                w = widths[i, j]
-                trial = (max(widest, w), squares + w * w, (*cuts, (i, j)))
-                following[j - 1] = min(following[j - 1], trial)  # type: ignore[assignment]
-        best = following  # type: ignore[assignment]
-        yield tuple(lines[cut] for cut in best[n - 1][2])
+                width = end - ends[i]
+                trials.append((width if width > widest else widest, squares + width * width, (*cuts, j)))
+            following[j - 1] = min(trials)
+        best = following
+        cuts = (0, *best[n - 1][2])
+        yield tuple("".join(pieces[i:j]).strip() for i, j in pairwise(cuts))
+
+
+_Broken = tuple[float, float, tuple[int, ...]]  # widest line, sum of squares, where each line ends
 
 
 @dataclass(frozen=True, slots=True)

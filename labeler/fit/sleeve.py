@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from math import ceil
 
 from labeler.fit.common import (
@@ -26,21 +26,32 @@ from labeler.text import Font
 VERDICTS = (FITS, TIGHT, DOES_NOT_FIT)
 
 
-def fit_sleeve(marker: Marker, seat: Seat, choice: TubeChoice, cut_length_mm: float | None = None) -> Fit:
+@dataclass(frozen=True, slots=True, eq=False)
+class SleevePlace:
+    """What all sleeves on one seat with the same settings share; their tubes' zones are worked out once."""
+
+    seat: Seat
+    choice: TubeChoice
+    cut_length_mm: float | None = None  # fixed, or None: free
+    zones: dict[tuple[str, str], tuple[TubeZone, _Length]] = field(default_factory=dict)  # by tube and font
+
+
+def fit_sleeve(marker: Marker, place: SleevePlace) -> Fit:
     """Return the answer for one sleeve.
 
-    The tubes are tried in the order of ``choice``; the first that fits is taken, else the first
-    that is tight, else the one with the tallest capitals. ``cut_length_mm`` fixes the length.
+    The tubes are tried in the order of the place's choice; the first that fits is taken, else the
+    first that is tight, else the one with the tallest capitals.
     """
-    if not choice.tubes:
-        return _no_tube(marker, seat, choice)
+    tubes = place.choice.tubes
+    if not tubes:
+        return _no_tube(marker, place.seat, place.choice)
     if not marker.lettered:
-        return _plain(marker, seat, choice.tubes[0], cut_length_mm)
+        return _plain(marker, place.seat, tubes[0], place.cut_length_mm)
     font, reasons = font_of(marker.settings.font, marker.text, marker)
     answers = []
-    for tube in choice.tubes:
+    for tube in tubes:
         for direction in _directions(marker.settings):
-            answer = _on_tube(marker, seat, tube, font, reasons, cut_length_mm, direction)
+            answer = _on_tube(marker, place, tube, font, reasons, direction)
             if answer.verdict == FITS:
                 return answer
             answers.append(answer)
@@ -86,18 +97,20 @@ def _length(seat: Seat, tube: Tube, settings: Settings, fixed: float | None) -> 
     return _Length(overlap, along, taken, (fixed,) if fixed else cut_lengths(settings, taken))
 
 
+def _zone(marker: Marker, place: SleevePlace, tube: Tube, font: Font) -> tuple[TubeZone, _Length]:
+    known = place.zones.get((tube.name, font.name))
+    if known is None:
+        on = zone_on_tube(tube, place.seat.text_on, marker.settings, distance_for(marker), font)
+        known = on, _length(place.seat, tube, marker.settings, place.cut_length_mm)
+        place.zones[tube.name, font.name] = known
+    return known
+
+
 def _on_tube(
-    marker: Marker,
-    seat: Seat,
-    tube: Tube,
-    font: Font,
-    reasons: tuple[str, ...],
-    fixed: float | None,
-    direction: str,
+    marker: Marker, place: SleevePlace, tube: Tube, font: Font, reasons: tuple[str, ...], direction: str
 ) -> Fit:
-    settings = marker.settings
-    on = zone_on_tube(tube, seat.text_on, settings, distance_for(marker), font)
-    use = _length(seat, tube, settings, fixed)
+    settings, seat = marker.settings, place.seat
+    on, use = _zone(marker, place, tube, font)
     if direction == "along":
         zone, setting = on.zone, set_text(marker, font, on.zone, use.choices, use.taken)
         drawn_stretch = zone.stretch
@@ -291,5 +304,5 @@ def _no_tube(marker: Marker, seat: Seat, choice: TubeChoice) -> Fit:
 
 def sleeve_on(marker: Marker, seat: Seat, tubes: Sequence[Tube], fixed: float | None = None) -> Fit | None:
     """Return the answer on the first of some tubes that carries the text, or None: for looking at ways out."""
-    answer = fit_sleeve(marker, seat, TubeChoice(tuple(tubes)), fixed) if tubes else None
+    answer = fit_sleeve(marker, SleevePlace(seat, TubeChoice(tuple(tubes)), fixed)) if tubes else None
     return answer if answer is not None and answer.verdict != DOES_NOT_FIT else None

@@ -142,7 +142,7 @@ def _compose(
 
 def _lines(text: str, font: Font, ems: float) -> tuple[str, ...] | None:
     """The text in as few lines as go into a width, or None."""
-    for lines in breakings(text, font.width, len(text)):
+    for lines in breakings(text, font, len(text)):
         if max(map(font.width, lines)) <= ems:
             return lines
     return None

@@ -5,15 +5,24 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from labeler.fit.common import DOES_NOT_FIT, capital_report, font_of, set_text, verdict_of
-from labeler.fit.setting import Setting, type_size
+from labeler.fit.common import DOES_NOT_FIT, capital_report, contrast_of, font_of, set_text, verdict_of
+from labeler.fit.setting import Setting, on_one_line, type_size
 from labeler.fit.zone import Needed, Zone, printer_of, zone_on_film
 from labeler.formulas.legibility import copies_around, wrap_diameters
-from labeler.model import Capital, Face, Fit, Marker, Range, Run, Seat, Settings, Stock
+from labeler.model import Face, Fit, Marker, Range, Run, Seat, Settings, Stock
 from labeler.text import Font, load_font
 
 LABEL_COLOUR = "WH"  # of the printed zone: project choice, stock files do not say
 COPY_GAP = 0.4  # least distance between copies of the text around the wire, in capital heights: project choice
+
+
+@dataclass(frozen=True, slots=True)
+class _Style:
+    """How a line was set that the length does not limit: the same for all with its ink, up to a width in ems."""
+
+    like: Fit
+    face: Face
+    widest: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -26,7 +35,7 @@ class WrapPlace:
     font: Font
     needed: Needed
     zone: Zone | None
-    capitals: dict[float, Capital] = field(default_factory=dict)  # by flat height: few sizes, many markers
+    styles: dict[tuple[float, float], _Style] = field(default_factory=dict)  # by ink above and below the baseline
 
 
 def wrap_place(seat: Seat, settings: Settings, needed: Needed, stocks: Sequence[Stock]) -> WrapPlace:
@@ -38,7 +47,78 @@ def wrap_place(seat: Seat, settings: Settings, needed: Needed, stocks: Sequence[
 
 
 def fit_wrap(marker: Marker, place: WrapPlace) -> Fit:
-    """Return the answer for one wrap in its place."""
+    """Return the answer for one wrap in its place.
+
+    Lines of the same ink that the label's length does not limit are set alike: the first is worked
+    out, the others differ from it by where they begin.
+    """
+    font = place.font
+    if place.stock is None or not marker.breakable:
+        return _worked_out(marker, place)
+    text = marker.text[0]
+    try:
+        width, ink = font.width(text), (font.above(text), font.below(text))
+    except KeyError:  # a sign this font lacks
+        return _worked_out(marker, place)
+    style = place.styles.get(ink)
+    if style is not None and width <= style.widest:
+        return _alike(marker, text, width, style)
+    fit = _worked_out(marker, place)
+    if fit.face and fit.lines == (text,) and _is_free(text, width, style, place):
+        place.styles[ink] = _Style(fit, fit.face, width)
+    return fit
+
+
+def _is_free(text: str, width: float, style: _Style | None, place: WrapPlace) -> bool:
+    """Whether a line's length does not limit it, and it is wider than what is known of its ink."""
+    if place.zone is None or place.stock is None or (style is not None and width <= style.widest):
+        return False
+    room = place.stock.cell_width_mm
+    return on_one_line(text, place.font, place.zone, room, 2 * place.stock.margin_mm) is not None
+
+
+def _alike(marker: Marker, text: str, width: float, style: _Style) -> Fit:
+    like, face = style.like, style.face
+    run = face.runs[0]
+    x = round((face.width_mm - width * run.size_mm) / 2, 4)
+    drawn = Face(
+        face.width_mm,
+        face.height_mm,
+        (Run(text, run.font, run.size_mm, x, run.y_mm),),
+        face.copies,
+        face.copy_pitch_mm,
+    )
+    return Fit(
+        marker,
+        like.verdict,
+        like.reasons,
+        (text,),
+        like.seat,
+        None,
+        like.stock,
+        drawn,
+        like.capital,
+        0.0,
+        None,
+        0.0,
+        like.printable_mm,
+        None,
+        None,
+        None,
+        like.arc_deg,
+        1.0,
+        like.font,
+        like.size_mm,
+        (),
+        "",
+        (),
+        like.proportion,
+        like.stroke,
+        like.contrast,
+    )
+
+
+def _worked_out(marker: Marker, place: WrapPlace) -> Fit:
     stock, zone, font = place.stock, place.zone, place.font
     if stock is None or zone is None:
         return _no_stock(marker, place.seat, place.stocks)
@@ -49,9 +129,7 @@ def fit_wrap(marker: Marker, place: WrapPlace) -> Fit:
     setting = set_text(marker, font, zone, (stock.cell_width_mm,), 2 * stock.margin_mm)
     size = type_size(setting.capital_mm, font, 1.0, zone.required_mm)
     flat = size * font.capital
-    capital = place.capitals.get(flat)
-    if capital is None:
-        capital = place.capitals[flat] = capital_report(flat, zone)
+    capital = capital_report(flat, zone)
     share = flat / setting.capital_mm if setting.capital_mm else 0.0
     arc = setting.stack_mm * share * zone.arc_per_mm
     verdict, why = verdict_of(setting, zone, capital, arc, marker.settings, LABEL_COLOUR)
@@ -71,6 +149,7 @@ def fit_wrap(marker: Marker, place: WrapPlace) -> Fit:
         size_mm=size,
         proportion=zone.proportion,
         stroke=zone.stroke,
+        contrast=contrast_of(marker.settings.print_colour, LABEL_COLOUR) or 0.0,
     )
 
 
