@@ -48,13 +48,15 @@ def fit_sleeve(marker: Marker, place: SleevePlace) -> Fit:
     if not marker.lettered:
         return _plain(marker, place.seat, tubes[0], place.cut_length_mm)
     font, reasons = font_of(marker.settings.font, marker.text, marker)
-    answers = []
-    for tube in tubes:
-        for direction in _directions(marker.settings):
+    answers: list[Fit] = []
+    for direction in _directions(marker.settings):
+        for tube in tubes:
             answer = _on_tube(marker, place, tube, font, reasons, direction)
             if answer.verdict == FITS:
                 return answer
             answers.append(answer)
+        if any(answer.verdict != DOES_NOT_FIT for answer in answers):
+            break  # around only where nothing fits along
     return min(answers, key=lambda a: (VERDICTS.index(a.verdict), -(a.capital.low if a.capital else 0.0)))
 
 
