@@ -171,7 +171,7 @@ def _glyph_problems(markers: Iterable[Marker]) -> list[Problem]:
         if all(text.isascii() and text.isprintable() for text in marker.text):
             continue
         try:
-            font_of(marker.settings.font, marker.text, marker)
+            font_of(marker.text, marker)
         except LabelerError as error:
             problems.extend(error.problems)
     return problems

@@ -75,6 +75,26 @@ def load_font(name: str) -> Font:
     return _measure(name, path, data, stand_in)
 
 
+DARK_ON_LIGHT, LIGHT_ON_DARK = 1 / 6, 1 / 7.5
+"""Stroke over height that reads best: 1/6, and 1/7 to 1/8 (DOD-HDBK-791 6-5.3.2.3)."""
+
+
+@lru_cache(maxsize=256)
+def weight_for(name: str, light_on_dark: bool) -> str:
+    """Return the face of a design whose strokes are nearest to 1/6 of the height, or to 1/7.5 light on dark.
+
+    A name that stands for itself alone (a weight, a file) is returned as it is.
+    """
+    weights = _font_table().get(name, {}).get("weights", [name])
+    target = LIGHT_ON_DARK if light_on_dark else DARK_ON_LIGHT
+
+    def off(weight: str) -> float:
+        font = load_font(weight)
+        return abs(font.stroke / font.capital - target)
+
+    return str(min(weights, key=off)) if len(weights) > 1 else name
+
+
 @lru_cache(maxsize=4096)
 def font_for(name: str, characters: frozenset[str]) -> tuple[Font, str]:
     """Return a font that has all the characters, and those the asked-for font lacks (``""``: none).

@@ -12,6 +12,7 @@ c = -5 %: As = 0.95 x 2.41935 = 2.29838, Do(supplied) = sqrt(40.3225 + 9.19353) 
 """
 
 import random
+from dataclasses import replace
 from math import pi, radians
 
 import pytest
@@ -198,3 +199,20 @@ def test_every_tube_of_the_catalogue_has_a_sane_scale() -> None:
             assert 0 < answer.face_scale.low <= answer.face_scale.high <= 1.0 + 1e-9, tube.name
             flat = lay_flat(tube.supplied_mm, 0.0)
             assert flat == pytest.approx(pi * tube.supplied_mm / 2)
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.integers(0, 10**9), st.sampled_from(shrink.HEATINGS), st.floats(0.2, 5))
+def test_scaling_all_lengths_scales_the_answer(seed: int, heating: str, factor: float) -> None:
+    rng = random.Random(seed)
+    tube = rng.choice([t for f in load_catalogue().families for t in f.tubes])
+    low = rng.uniform(tube.recovered_mm, tube.supplied_mm)
+    on = Range(low, rng.uniform(low, tube.supplied_mm))
+    lengths = ("supplied_mm", "recovered_mm", "wall_mm", "wall_low_mm", "wall_high_mm", "liner_mm")
+    large = replace(tube, **{name: getattr(tube, name) * factor for name in lengths})
+    one = shrunk(limits(tube, 0.08, 0.05), on, heating)
+    other = shrunk(limits(large, 0.08, 0.05), Range(on.low * factor, min(on.high * factor, large.supplied_mm)), heating)
+    assert other.face_scale.low == pytest.approx(one.face_scale.low, rel=1e-4)
+    assert other.face_scale.high == pytest.approx(one.face_scale.high, rel=1e-4)
+    assert other.outside_mm.high == pytest.approx(one.outside_mm.high * factor, rel=1e-4)
+    assert other.arc_per_mm == pytest.approx(one.arc_per_mm / factor, rel=1e-4)

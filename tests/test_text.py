@@ -6,7 +6,7 @@ import pytest
 from reportlab.pdfbase import pdfmetrics
 
 from labeler.errors import LabelerError
-from labeler.text import font_for, font_names, load_font
+from labeler.text import font_for, font_names, load_font, weight_for
 
 
 def test_cap_height_of_a_known_face() -> None:
@@ -75,3 +75,15 @@ def test_fonts_that_cannot_be_used(tmp_path: Path) -> None:
         broken.write_bytes(content)
         with pytest.raises(LabelerError, match="no TrueType outlines"):
             load_font(str(broken))
+
+
+def test_the_weight_is_chosen_by_the_ground() -> None:
+    """1/6 = 0.167 dark on light, 1/7.5 = 0.133 light on dark (DOD-HDBK-791).
+
+    Fira Sans Condensed measures 1/7.40 = 0.135, Medium 1/5.32 = 0.188, Bold 1/4.33 = 0.231.
+    """
+    assert weight_for("Fira Sans Condensed", light_on_dark=False) == "Fira Sans Condensed Medium"
+    assert weight_for("Fira Sans Condensed", light_on_dark=True) == "Fira Sans Condensed"
+    assert weight_for("Atkinson Hyperlegible", light_on_dark=False) == "Atkinson Hyperlegible"  # 0.141, Bold 0.236
+    assert weight_for("Atkinson Hyperlegible Bold", light_on_dark=False) == "Atkinson Hyperlegible Bold"
+    assert weight_for("/some/face.ttf", light_on_dark=False) == "/some/face.ttf"

@@ -12,7 +12,7 @@ from labeler.fit.setting import Setting, best_setting, breakings, on_one_line
 from labeler.fit.zone import Needed, Zone, needed_capital
 from labeler.formulas.marking import contrast_ratio
 from labeler.model import Capital, Marker, Settings
-from labeler.text import Font, font_for
+from labeler.text import Font, font_for, weight_for
 
 FITS, TIGHT, DOES_NOT_FIT = "fits", "tight", "does not fit"
 MOST_LINES = 8
@@ -30,11 +30,23 @@ def needed_for(marker: Marker) -> Needed:
     return needed_capital(distance_for(marker), marker.settings)
 
 
-def font_of(name: str, text: Sequence[str], marker: Marker) -> tuple[Font, tuple[str, ...]]:
+def face_of(settings: Settings, ground_colour: str) -> str:
+    """Return the name of the face: the weight of the settings' font that reads best on this ground."""
+    return _face_of(settings.font, settings.print_colour, ground_colour)
+
+
+@lru_cache(maxsize=256)
+def _face_of(font: str, print_colour: str, ground_colour: str) -> str:
+    ink, ground = luminance(print_colour), luminance(ground_colour)
+    return weight_for(font, ink is not None and ground is not None and ink > ground)
+
+
+def font_of(text: Sequence[str], marker: Marker, ground_colour: str = "WH") -> tuple[Font, tuple[str, ...]]:
     """Return the font that has all the characters of the text, with a reason where it is a stand-in.
 
     Raises `LabelerError`, with the marker's place, for a character no font has.
     """
+    name = face_of(marker.settings, ground_colour)
     try:
         font, lacking = font_for(name, frozenset(chain.from_iterable(text)))
     except LabelerError as error:

@@ -47,7 +47,7 @@ def fit_sleeve(marker: Marker, place: SleevePlace) -> Fit:
         return _no_tube(marker, place.seat, place.choice)
     if not marker.lettered:
         return _plain(marker, place.seat, tubes[0], place.cut_length_mm)
-    font, reasons = font_of(marker.settings.font, marker.text, marker)
+    font, reasons = font_of(marker.text, marker, marker.settings.tube_colour)
     answers: list[Fit] = []
     for direction in _directions(marker.settings):
         for tube in tubes:

@@ -47,7 +47,7 @@ def fit_tag(marker: Marker, words: TagWords, stock: Stock, make_symbol: SymbolMa
     summary takes their place, and a reason says so; where there is none, the tag does not fit.
     """
     everything = (words.title, *words.headings, *words.rows, words.summary)
-    font, reasons = font_of(marker.settings.font, everything, marker)
+    font, reasons = font_of(everything, marker)
     needed = needed_for(marker)
     least = height_for_dots(marker.settings.dots_per_capital, marker.settings.printer_dpi)
     required, preferred = max(needed.required_mm, least), max(needed.preferred_mm, least)

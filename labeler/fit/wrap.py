@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from labeler.fit.common import DOES_NOT_FIT, capital_report, contrast_of, font_of, set_text, verdict_of
+from labeler.fit.common import DOES_NOT_FIT, capital_report, contrast_of, face_of, font_of, set_text, verdict_of
 from labeler.fit.setting import Setting, on_one_line, type_size
 from labeler.fit.zone import Needed, Zone, printer_of, zone_on_film
 from labeler.formulas.legibility import copies_around, wrap_diameters
@@ -41,7 +41,7 @@ class WrapPlace:
 def wrap_place(seat: Seat, settings: Settings, needed: Needed, stocks: Sequence[Stock]) -> WrapPlace:
     """Return the place of wraps on a seat: the first stock whose wires include the seat's whole range."""
     stock = next((s for s in stocks if _serves(s, seat.text_on)), None)
-    font = load_font(settings.font)
+    font = load_font(face_of(settings, LABEL_COLOUR))
     zone = _zone(seat, stock, settings, needed, font) if stock else None
     return WrapPlace(seat, stock, tuple(stocks), font, needed, zone)
 
@@ -124,7 +124,7 @@ def _worked_out(marker: Marker, place: WrapPlace) -> Fit:
         return _no_stock(marker, place.seat, place.stocks)
     reasons: tuple[str, ...] = ()
     if font.missing("".join(marker.text)):
-        font, reasons = font_of(marker.settings.font, marker.text, marker)
+        font, reasons = font_of(marker.text, marker)
         zone = _zone(place.seat, stock, marker.settings, place.needed, font)
     setting = set_text(marker, font, zone, (stock.cell_width_mm,), 2 * stock.margin_mm)
     size = type_size(setting.capital_mm, font, 1.0, zone.required_mm)
