@@ -72,9 +72,15 @@ def set_text(
     whole = on_one_line(text, font, zone, lengths[0], taken_mm)
     if whole is not None:
         return whole
-    high_enough = int((zone.turn_mm / zone.required_mm - 1) / pitch + 1 + 1e-6)
-    options = tuple(breakings(text, font, max(1, min(most, high_enough))))
-    return best_setting(options, font, zone, lengths, taken_mm, pitch)
+    one = best_setting(((text.strip(),),), font, zone, lengths, taken_mm, pitch)
+    high, stack = zone.required_mm, zone.turn_mm
+    if one.capital_mm >= zone.required_mm - EPS and not one.turned:
+        # more lines help only where their stack lets the capitals be as tall: at least 1 + (n - 1) pitch of them
+        high, stack = min(one.capital_mm, zone.preferred_mm), min(zone.read_mm, zone.across_mm)
+    high_enough = min(most, int((stack / high - 1) / pitch + 1 + 1e-6))
+    if high_enough < 2:
+        return one
+    return best_setting(tuple(breakings(text, font, high_enough)), font, zone, lengths, taken_mm, pitch)
 
 
 def capital_report(flat_mm: float, zone: Zone) -> Capital:
