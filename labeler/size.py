@@ -274,4 +274,12 @@ def _other_families(need: float, most: float, tried: tuple[str, ...], catalogue:
         good = [t for t in entry.tubes if t.supplied_mm >= need and t.recovered_mm <= most]
         if entry.name not in tried and good:
             ways.append(f"tube {good[0].name} ({good[0].ratio:.1f}:1): add {entry.name!r} to sleeve")
-    return tuple(ways) or (f"no tube in the tables: it needs a ratio of {need / most:.1f}:1",)
+    if ways:
+        return tuple(ways)
+    every = [tube for entry in catalogue.families for tube in entry.tubes]
+    smallest, largest = min(t.recovered_mm for t in every), max(t.supplied_mm for t in every)
+    if most < smallest:
+        return (f"no tube in the tables is small enough: the smallest recovers to {smallest:.2f} mm",)
+    if need > largest:
+        return (f"no tube in the tables is large enough: the largest is supplied with {largest:.2f} mm",)
+    return (f"no tube in the tables: it needs a ratio of {need / most:.1f}:1",)

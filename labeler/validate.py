@@ -15,6 +15,7 @@ from labeler.catalogue import Catalogue
 from labeler.errors import LabelerError, Problem, Where, nearest
 from labeler.materials import bare_diameter
 from labeler.model import Branch, Circuit, Connector, Harness, Settings
+from labeler.text import load_font
 
 SHARED = ("splice", "ring terminal", "junction", "loose end")  # several circuits may end in one
 LONGEST_TEXT = 200  # characters; project choice: far more than any marker takes
@@ -227,8 +228,18 @@ def _cables(harness: Harness, names: _Names) -> Iterator[Problem]:
 # ---------------------------------------------------------------- branches and bags
 
 
+def _without_sleeve(harness: Harness, reached: set[str]) -> Iterator[Problem]:
+    """Yield a warning for connectors that no branch ends at, where branches are declared: they get no sleeve."""
+    at = {end.at for branch in harness.branches for end in branch.ends}
+    left = [c.id for c in harness.connectors if c.kind == "connector" and c.id in reached and c.id not in at]
+    if harness.branches and left:
+        text = f"no branch ends at {', '.join(left[:12])}{' …' if len(left) > 12 else ''}: no sleeve there"
+        yield Problem(harness.where, text, "add a branch for it, if it is to have one", warning=True)
+
+
 def _branches(harness: Harness, names: _Names) -> Iterator[Problem]:
     reached = {pin.connector for circuit in harness.circuits for pin in (circuit.start, circuit.finish)}
+    yield from _without_sleeve(harness, reached)
     for branch in harness.branches:
         known = [names.circuits[id] for id in branch.circuits if id in names.circuits]
         for id in dict.fromkeys(branch.circuits):
@@ -289,9 +300,13 @@ def _bags(harness: Harness, names: _Names) -> Iterator[Problem]:
 
 
 def _settings(harness: Harness, catalogue: Catalogue) -> Iterator[Problem]:
-    """Yield names that no table has, each where it is set first."""
+    """Yield names that no table has, each where it is set first, and settings that contradict each other."""
     told: set[tuple[str, str]] = set()
     for settings, where in _set_somewhere(harness):
+        for what, problem in _out_of_order(settings, where):
+            if ("order", what) not in told:
+                told.add(("order", what))
+                yield problem
         for what, name, look_up in _looked_up(settings, catalogue):
             if (what, name) in told:
                 continue
@@ -303,11 +318,30 @@ def _settings(harness: Harness, catalogue: Catalogue) -> Iterator[Problem]:
                     yield Problem(where, f"{what}: {found.message}", found.fix)
 
 
+_IN_ORDER = (
+    ("shortest_cut_mm", "longest_cut_mm"),
+    ("required_angle_arcmin", "preferred_angle_arcmin"),
+    ("preferred_angle_arcmin", "largest_angle_arcmin"),
+    ("reading_arc_deg", "turning_arc_deg"),
+    ("narrowest_letter", "widest_letter"),
+)
+
+
+def _out_of_order(settings: Settings, where: Where) -> Iterator[tuple[str, Problem]]:
+    """Yield settings that contradict each other: the first of a pair must not exceed the second."""
+    for first, second in _IN_ORDER:
+        low, high = getattr(settings, first), getattr(settings, second)
+        if low > high:
+            message = f"{first} {low:g} is larger than {second} {high:g}"
+            yield message, Problem(where, message, "set the other one as well")
+
+
 def _looked_up(settings: Settings, catalogue: Catalogue) -> Iterator[tuple[str, str, Callable[[str], object]]]:
     if settings.wire:
         yield "wire", settings.wire, catalogue.wire_kind
     if settings.covering_wall_mm is None:
         yield "covering", settings.covering, catalogue.covering_wall
+    yield "font", settings.font, load_font
     for family in settings.sleeve:
         yield "sleeve", family, catalogue.tubes
 

@@ -176,3 +176,28 @@ def test_a_list_that_was_read_declares_its_connectors_itself() -> None:
 def test_many_unknown_names_are_all_told() -> None:
     more = [circuit(f"W{n}", "P1", f"Z{n}") for n in range(200, 400)]
     assert len(found(with_circuit(*more))) == 200
+
+
+def test_settings_that_contradict_each_other_are_told_once() -> None:
+    base = replace(default_settings(), shortest_cut_mm=80.0, reading_arc_deg=150.0)
+    branch = Branch("B1", ends=(BranchEnd("J1", settings=replace(base, grip=0.2)),), settings=replace(base, slip=0.2))
+    made = replace(BOAT, settings=base, branches=(branch,))
+    told = [p.message for p in validate(made, load_catalogue()) if "is larger than" in p.message]
+    assert told == [
+        "shortest_cut_mm 80 is larger than longest_cut_mm 60",
+        "reading_arc_deg 150 is larger than turning_arc_deg 120",
+    ]
+
+
+def test_a_font_that_is_not_there_is_told_once() -> None:
+    made = replace(BOAT, settings=replace(default_settings(), font="Atkinson Hyperlegibel"))
+    told = [p for p in validate(made, load_catalogue()) if "unknown font" in p.message]
+    assert len(told) == 1
+    assert "did you mean 'Atkinson Hyperlegible'" in told[0].fix
+
+
+def test_connectors_that_get_no_sleeve_are_pointed_out() -> None:
+    made = replace(BOAT, branches=(Branch("B1", ends=(BranchEnd(BOAT.connectors[0].id),)),))
+    told = [p for p in validate(made, load_catalogue()) if "no sleeve there" in p.message]
+    assert [p.warning for p in told] == [True]
+    assert BOAT.connectors[1].id in told[0].message

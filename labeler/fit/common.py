@@ -137,7 +137,7 @@ def _too_small(setting: Setting, zone: Zone, capital: Capital, settings: Setting
     lines = "one line" if len(setting.lines) == 1 else f"{len(setting.lines)} lines"
     needs = setting.width_mm * zone.required_mm / max(setting.capital_mm, EPS)
     why = {
-        "length": f"{lines} of text take {needs:.1f} mm at that height, the piece is {setting.length_mm:g} mm long",
+        "length": f"the text takes {needs:.1f} mm at that height, the piece is {setting.length_mm:g} mm long",
         "arc": f"{lines} may cover {settings.turning_arc_deg:g}° of the part at most",
         "across": f"{lines} must go into {zone.across_mm:.1f} mm of print height",
         "largest": "the largest size asked for",
