@@ -12,7 +12,7 @@ from functools import cache
 
 from labeler.colours import colour_name
 from labeler.errors import refuse
-from labeler.model import SEE_BENCH_SHEET, Circuit, Connector, Fit, Harness, Pin, Sheet
+from labeler.model import SEE_BENCH_SHEET, Circuit, Connector, Fit, Harness, Pin, Sheet, ThreadStep
 from labeler.tables import Form, Key, checked, load, shipped
 
 TIGHT, DOES_NOT_FIT = "tight", "does not fit"
@@ -26,7 +26,10 @@ PRACTICES: Mapping[str, str] = {
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One sleeve on its way to its place. ``lines`` is empty where it is plain."""
+    """One sleeve or covering on its way to its place. ``lines`` is empty where a sleeve is plain.
+
+    A covering has its name for ``tube``, and no place, colour, length or heating.
+    """
 
     branch: str
     at: str
@@ -40,6 +43,8 @@ class Step:
     @property
     def place(self) -> str:
         """Return the place for people: ``B4 at J4``, or ``J4`` where the branch is called so too."""
+        if not self.at:
+            return self.branch
         return f"{self.branch} at {self.at}" if self.branch not in ("", self.at) else self.at
 
 
@@ -159,6 +164,7 @@ def bench_sheet(
     sheets: Sequence[Sheet],
     *,
     date: str = "",
+    threading: Sequence[ThreadStep] = (),
 ) -> BenchSheet:
     """Return what the bench sheet of one unit says.
 
@@ -169,6 +175,8 @@ def bench_sheet(
     left_out : the answers for those that are not made.
     sheets : what is printed, from `labeler.layout.lay_out`.
     date : as it shall be written; left open where it is not given.
+    threading : the order in which sleeves and coverings go on, branch by branch; sleeves that it does
+        not name follow in harness order.
 
     Raises
     ------
@@ -176,8 +184,9 @@ def bench_sheet(
     """
     gone = {fit.marker.id for fit in left_out}
     made = tuple(fit for fit in fits if fit.marker.id not in gone)
-    steps = _steps(harness, made)
-    cuts = _cuts(steps)
+    steps = _steps(harness, made, threading)
+    sleeves = [step for step in steps if step.at]
+    cuts = _cuts(sleeves)
     return BenchSheet(
         harness=harness.name,
         part_number=harness.part_number,
@@ -189,7 +198,7 @@ def bench_sheet(
         missing=tuple(_missing(made, left_out)),
         cuts=cuts,
         totals=_totals(cuts),
-        practices=_practices(steps),
+        practices=_practices(sleeves),
         printed=_printed(sheets),
         tight=tuple(_remark(fit, TIGHT) for fit in made if fit.verdict == TIGHT),
         cautions=cautions(),
@@ -200,19 +209,32 @@ def bench_sheet(
 # ---------------------------------------------------------------- sleeves
 
 
-def _steps(harness: Harness, fits: Iterable[Fit]) -> tuple[Step, ...]:
-    """Return the sleeves branch by branch, in harness order; inside a branch in the order given."""
-    order = {branch.id: place for place, branch in enumerate(harness.branches)}
-    grouped: dict[str, list[Step]] = {branch: [] for branch in order}
+def _steps(harness: Harness, fits: Iterable[Fit], threading: Sequence[ThreadStep]) -> tuple[Step, ...]:
+    """Return the sleeves branch by branch, in harness order; inside a branch in the order of threading."""
+    edges = {(branch.id, end.at): end.from_end_mm for branch in harness.branches for end in branch.ends}
+    grouped: dict[str, list[Step]] = {branch.id: [] for branch in harness.branches}
     for fit in fits:
         if fit.marker.kind == "sleeve" and fit.tube is not None:
-            grouped.setdefault(fit.marker.branch, []).append(_step(fit, fit.tube.name))
+            edge = edges.get((fit.marker.branch, fit.marker.at))
+            grouped.setdefault(fit.marker.branch, []).append(_step(fit, fit.tube.name, edge))
+    places = {(step.branch, step.at): place for place, step in enumerate(threading)}
+    for step in threading:
+        if not step.at:
+            grouped.setdefault(step.branch, []).append(Step(step.branch, "", (), step.what, "", 0.0, step.how, ""))
+    for steps in grouped.values():
+        steps.sort(key=lambda step: places.get((step.branch, step.at), len(places)))
     return tuple(step for steps in grouped.values() for step in steps)
 
 
-def _step(fit: Fit, tube: str) -> Step:
+def _step(fit: Fit, tube: str, edge_mm: float | None) -> Step:
     marker = fit.marker
     code = marker.settings.tube_colour
+    how = [fit.seat.slip_on if fit.seat else ""]
+    if marker.lettered and marker.role == "branch end":
+        towards = marker.settings.reading == "towards the end"
+        how.append(f"{'end' if towards else 'start'} of the line to {marker.at}")
+    if edge_mm is not None:
+        how.append(f"edge {edge_mm:g} mm from {marker.at}")
     return Step(
         branch=marker.branch,
         at=marker.at,
@@ -220,7 +242,7 @@ def _step(fit: Fit, tube: str) -> Step:
         tube=tube,
         colour=colour_name(code) or code,
         cut_length_mm=fit.cut_length_mm,
-        how=fit.seat.slip_on if fit.seat else "",
+        how="; ".join(filter(None, how)),
         heating=marker.settings.heating if marker.lettered else "even",
     )
 

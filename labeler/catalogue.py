@@ -235,6 +235,10 @@ class Catalogue:
         covering = self.covering(name, where)
         return covering.wall_mm, covering.source
 
+    def is_threaded(self, covering: str) -> bool:
+        """Return whether a covering is pulled over the wires from an end, and not wound or laid around them."""
+        return self.covering(covering).threaded
+
     def stock(self, name: str, where: Where = NOWHERE) -> Stock:
         """Return a stock by the name of its file."""
         return _found("stock", "layouts", name, self.stocks, where)

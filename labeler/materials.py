@@ -55,6 +55,7 @@ class Covering:
     meaning: str
     wall_mm: Range
     source: str
+    threaded: bool = True  # pulled over the wires from an end; False: wound or laid around them
 
 
 FAMILY: Form = {
@@ -108,6 +109,7 @@ COVERING: Form = {
     "wall_low_mm": Key("length", needed=True, high=50),
     "wall_high_mm": Key("length", needed=True, high=50),
     "source": Key("text", needed=True),
+    "threaded": Key("flag"),
 }
 
 Row = dict[str, Any]
@@ -315,5 +317,6 @@ def _covering(document: Document, entry: Row) -> tuple[Covering, list[Problem]]:
         text = f"{entry['name']}: wall_low {wall.low:g} mm is above wall_high {wall.high:g} mm"
         problems.append(Problem(document.at(entry["name"]), text, "exchange them"))
     aliases: Sequence[str] = entry.get("aliases", ())
-    covering = Covering(entry["name"], tuple(aliases), entry.get("meaning", ""), wall, entry["source"])
+    threaded = entry.get("threaded", True)
+    covering = Covering(entry["name"], tuple(aliases), entry.get("meaning", ""), wall, entry["source"], threaded)
     return covering, problems

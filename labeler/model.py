@@ -140,7 +140,8 @@ class BranchEnd:
 
     at: str  # a connector's id
     text: tuple[str, ...] = ()  # (): branch id and connector; one string may be broken, several are kept
-    fitted: bool = False
+    fitted: bool = False  # the connector is on
+    crimped: bool = False  # the contacts are crimped, the connector is not on yet
     lettered: bool = True
     cut_length_mm: float | None = None
     from_end_mm: float | None = None
@@ -330,6 +331,19 @@ class Seat:
     slip_on: str = ""  # what to thread on, from where, and before which step
     obstacle: str = ""  # what makes passes larger than the seat itself
     sources: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class ThreadStep:
+    """One thing that is threaded onto a branch: a sleeve (``at`` an end), or a covering (``at`` "")."""
+
+    branch: str
+    what: str  # sleeve, or the name of the covering
+    at: str
+    from_end: str
+    before: str  # the step that would shut the way; "": it can be threaded at any time
+    passes_mm: float
+    how: str  # for people
 
 
 @dataclass(frozen=True, slots=True)

@@ -35,7 +35,7 @@ from labeler.model import (
     TubeChoice,
 )
 from labeler.plan import branches_of, circuits_of, confusable, plan, tag_words
-from labeler.size import choose_tubes, end_seat, wire_seat
+from labeler.size import choose_tubes, end_seat, threading, wire_seat
 
 if TYPE_CHECKING:
     from labeler.record.store import Record
@@ -455,7 +455,15 @@ class _Drawing:
         from labeler.bench import bench_sheet
         from labeler.draw.bench import draw_bench_sheet
 
-        sheet = bench_sheet(self.harness, self.unit, self.fits, self.left_out, self.sheets, date=self.date)
+        catalogue = load_catalogue()
+        steps = [
+            step
+            for branch in branches_of(self.harness)
+            for step in threading(branch, circuits_of(branch, self.harness), self.harness, catalogue)
+        ]
+        sheet = bench_sheet(
+            self.harness, self.unit, self.fits, self.left_out, self.sheets, date=self.date, threading=steps
+        )
         draw_bench_sheet(sheet, target, page=self.paper)
 
 

@@ -31,6 +31,7 @@ from labeler.model import (
     Seat,
     Sheet,
     Stock,
+    ThreadStep,
     Tube,
 )
 
@@ -168,7 +169,21 @@ def test_sleeves_to_thread_on_first_come_in_harness_order() -> None:
     assert (step.place, step.tube, step.cut_length_mm) == ("B4 at J4", "AS23053/5 1/4", 30.0)
     assert step.lines == ("DEPTH", "J4")
     assert step.colour == "white"  # WH, the default of the tube's colour (data/choices.toml)
-    assert step.how == "thread on at J4 before the contacts are crimped"
+    assert step.how == "thread on at J4 before the contacts are crimped; end of the line to J4"
+
+
+def test_a_branch_is_threaded_in_its_own_order_with_its_covering() -> None:
+    threading = (
+        ThreadStep("B4", "sleeve", "P1", "J4", "", 0.0, ""),
+        ThreadStep(
+            "B4", "braided sleeving", "", "J4", "", 4.0, "thread on from J4 before the contacts at J4 are crimped"
+        ),
+        ThreadStep("B4", "sleeve", "J4", "J4", "", 0.0, ""),
+    )
+    made = bench_sheet(BOAT, "007", FITS, (), (), threading=threading)
+    steps = [(step.place, step.tube) for step in made.thread_first if step.branch == "B4"]
+    assert steps == [("B4 at P1", "AS23053/5 1/4"), ("B4", "braided sleeving"), ("B4 at J4", "AS23053/5 1/4")]
+    assert not any(cut.tube == "braided sleeving" for cut in made.cuts)
 
 
 def test_what_passes_the_fitted_connector_waits() -> None:

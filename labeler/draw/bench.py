@@ -338,14 +338,14 @@ def _steps(words: str, note: str, steps: Sequence[Step], room: float) -> Iterato
 
 
 def _step_row(step: Step) -> Row:
-    says = _bold(_lines(step.lines)) if step.lines else _marked_up("plain")
-    heat = _table([[_tick(), _words(_marked_up(step.heating), NOTE_PT)]], [15, 33], *_BARE)
+    says = _bold(_lines(step.lines)) if step.lines else _marked_up("plain" if step.at else "covering")
+    heat: Any = _table([[_tick(), _words(_marked_up(step.heating), NOTE_PT)]], [15, 33], *_BARE) if step.at else ""
     return (
         _tick(),
         _words(_bold(step.place)),
         _words(says),
-        _words(_marked_up(f"{step.tube}, {step.colour}"), NOTE_PT + 0.5),
-        _words(_marked_up(_length(step.cut_length_mm))),
+        _words(_marked_up(", ".join(filter(None, (step.tube, step.colour)))), NOTE_PT + 0.5),
+        _words(_marked_up(_length(step.cut_length_mm) if step.at else "")),
         _words(_marked_up(step.how or "no way on is given"), NOTE_PT),
         heat,
     )

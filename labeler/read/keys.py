@@ -116,6 +116,7 @@ END: Keys = {
     "at": ("at", word),
     "text": ("text", lines_of_text),
     "fitted": ("fitted", flag),
+    "crimped": ("crimped", flag),
     "lettered": ("lettered", flag),
     "cut_length_mm": ("cut_length_mm", length),
     "from_end_mm": ("from_end_mm", tolerance),

@@ -1,8 +1,8 @@
-"""Size: from wires to the diameters a marker meets, and the tubes that pass and close there."""
+"""From wires to the diameters of bundles, and to what a marker meets on its way and in its place."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -18,10 +18,9 @@ from labeler.model import (
     Range,
     Seat,
     Settings,
-    Tube,
-    TubeChoice,
     WireDiameter,
 )
+from labeler.size.thread import entries, instruction, way_on
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,13 +100,22 @@ def branch_bundle(branch: Branch, circuits: tuple[Circuit, ...], harness: Harnes
                 "name its circuits, or give diameter_mm as measured",
             )
         )
-    jackets = {cable.id: cable.outside_mm for cable in harness.cables if cable.outside_mm}
     base = branch.settings or harness.settings
-    wires: list[Range] = []
-    problems: list[Problem] = []
-    wires += [
+    return bundle(branch_wires(branch, circuits, harness, catalogue), base)  # type: ignore[arg-type]
+
+
+def branch_wires(
+    branch: Branch, circuits: tuple[Circuit, ...], harness: Harness, catalogue: Catalogue
+) -> tuple[Range, ...]:
+    """Return the diameters of what lies in a branch, mm: wires, and each cable of known outside as one.
+
+    Raises `LabelerError` with every wire whose diameter is not known.
+    """
+    jackets = {cable.id: cable.outside_mm for cable in harness.cables if cable.outside_mm}
+    wires = [
         Range(jackets[name], jackets[name]) for name in dict.fromkeys(c.cable for c in circuits) if name in jackets
     ]
+    problems: list[Problem] = []
     for circuit in circuits:
         if circuit.cable in jackets:
             continue
@@ -117,7 +125,7 @@ def branch_bundle(branch: Branch, circuits: tuple[Circuit, ...], harness: Harnes
             problems.extend(error.problems)
     if problems:
         raise LabelerError(*problems)
-    return bundle(wires, base)  # type: ignore[arg-type]
+    return tuple(wires)
 
 
 def end_seat(
@@ -135,13 +143,18 @@ def end_seat(
     """
     settings: Settings = end.settings or branch.settings or harness.settings  # type: ignore[assignment]
     bare = branch_bundle(branch, circuits, harness, catalogue)
-    wall, covering_source, covering = _covering(settings, catalogue)
+    wall, covering_source, covering = covering_of(settings, catalogue)
     covered = Bundle(_thicker(bare.passes, wall), _thicker(bare.closes_on, wall), "")
     straddles = wall.high > 0 and settings.overlap_mm > 0
     closes_on = bare.closes_on if straddles else covered.closes_on
     text_on = bare.closes_on if straddles and settings.lettering_on == "bundle" else covered.closes_on
     wrapped = settings.branch_marker_kind == "wrap"  # goes on from the side, whatever is fitted
-    obstacle, slip_on, largest = ("", "", 0.0) if wrapped else _way_on(branch, end, harness)
+    way = (
+        None
+        if wrapped
+        else way_on(end, entries(branch, harness, crimped_diameter(branch, circuits, harness, catalogue)))
+    )
+    largest = way.obstacle_mm if way else 0.0
     passes = Range(covered.passes.low, max(covered.passes.high, largest))
     wires = "1 wire" if len(circuits) == 1 else f"{len(circuits)} wires"
     sources = (bare.source, *((f"covering {covering}: {covering_source}",) if wall.high else ()))
@@ -151,10 +164,35 @@ def end_seat(
         closes_on,
         text_on,
         sits_on,
-        slip_on,
-        obstacle if largest > covered.passes.high else "",
+        instruction(way, end) if way else "",
+        way.obstacle if way and largest > covered.passes.high else "",
         sources,
     )
+
+
+def crimped_diameter(
+    branch: Branch, circuits: tuple[Circuit, ...], harness: Harness, catalogue: Catalogue
+) -> Callable[[Connector], float]:
+    """Return a function for what must be passed at an end whose contacts are crimped, mm, by its connector.
+
+    Contacts are staggered while a sleeve goes over them: the wires, laid by hand, with the thinnest
+    of them taken for a contact. Project choice. Raises `LabelerError` where the contact's size is
+    not known.
+    """
+
+    def width(connector: Connector) -> float:
+        contact = connector.contact_outside_mm
+        if not contact:
+            text = f"branch {branch.id}: contacts at {connector.id} are crimped, and their size is not known"
+            raise LabelerError(Problem(connector.where, text, f"give contact_outside_mm of connector {connector.id}"))
+        base: Settings = branch.settings or harness.settings  # type: ignore[assignment]
+        wires = sorted(r.high for r in branch_wires(branch, circuits, harness, catalogue))
+        if not wires:
+            return contact
+        laid = hand_laid_diameter([max(contact, wires[0]), *wires[1:]], base.hand_lay_factor, base.hand_lay_allowance)
+        return max(laid, contact)
+
+    return width
 
 
 def wire_seat(circuit: Circuit, at: str, harness: Harness, catalogue: Catalogue) -> Seat:
@@ -167,7 +205,8 @@ def wire_seat(circuit: Circuit, at: str, harness: Harness, catalogue: Catalogue)
     return Seat(wire.range_mm, wire.range_mm, wire.range_mm, sits_on, slip_on, "", (wire.source,))
 
 
-def _covering(settings: Settings, catalogue: Catalogue) -> tuple[Range, str, str]:
+def covering_of(settings: Settings, catalogue: Catalogue) -> tuple[Range, str, str]:
+    """Return the wall of the covering [mm], where it is from, and its name: a given wall wins over the table."""
     if settings.covering_wall_mm is not None:
         wall = settings.covering_wall_mm
         name = settings.covering if settings.covering != "none" else "covering"
@@ -178,108 +217,3 @@ def _covering(settings: Settings, catalogue: Catalogue) -> tuple[Range, str, str
 
 def _thicker(bundle_mm: Range, wall: Range) -> Range:
     return Range(bundle_mm.low + 2 * wall.low, bundle_mm.high + 2 * wall.high)
-
-
-def _way_on(branch: Branch, end: BranchEnd, harness: Harness) -> tuple[str, str, float]:
-    """From where the sleeve is threaded on: (what is in the way, the instruction, its width in mm).
-
-    An end that is not fitted takes the sleeve before its contacts are crimped. A fitted one
-    takes it from another end of the branch that is still open; else over the smallest fitted
-    connector.
-    """
-    if not end.fitted:
-        return "", f"thread on at {end.at} before the contacts are crimped", 0.0
-    connectors = {c.id: c for c in harness.connectors}
-    others = [e for e in branch.ends if e is not end and _kind(connectors, e.at) != "junction"]
-    for other in others:
-        if not other.fitted:
-            return (
-                "",
-                f"thread on from {other.at}, before its contacts are crimped: {end.at} is already fitted",
-                0.0,
-            )
-    fitted = [connectors[e.at] for e in (end, *others) if e.at in connectors and connectors[e.at].outside_mm]
-    if not fitted:
-        raise LabelerError(
-            Problem(
-                end.where,
-                f"branch {branch.id}: {end.at} is fitted and no end of the branch is open, so the sleeve must "
-                f"pass the connector, whose size is not known",
-                f"give outside_mm of connector {end.at}",
-            )
-        )
-    over = min(fitted, key=lambda c: c.outside_mm or 0.0)
-    width = over.outside_mm or 0.0
-    return (
-        f"connector {over.id}, {width:g} mm",
-        f"pass over the fitted connector {over.id} ({width:g} mm)",
-        width,
-    )
-
-
-def _kind(connectors: dict[str, Connector], name: str) -> str:
-    return connectors[name].kind if name in connectors else "connector"
-
-
-# ---------------------------------------------------------------- choosing a tube
-
-
-def choose_tubes(seat: Seat, settings: Settings, catalogue: Catalogue) -> TubeChoice:
-    """Return the tubes for a seat: families in the order asked for, smallest first.
-
-    Pass: supplied (minimum) at least the largest passed diameter x (1 + slip). Grip: recovered
-    (maximum) at most the smallest closed on x (1 - grip). Inside a family, sizes that end
-    between 20 and 80 % of their shrink range come before the others (common practice).
-    """
-    need, most = seat.passes.high * (1 + settings.slip), seat.closes_on.low * (1 - settings.grip)
-    found: list[Tube] = []
-    refusals = []
-    for family in settings.sleeve:
-        sizes = catalogue.tubes(family)
-        good = [t for t in sizes if t.supplied_mm >= need and t.recovered_mm <= most]
-        found += sorted(good, key=lambda t: (not _middling(t, seat.closes_on), t.supplied_mm))
-        if not good:
-            refusals.append(_refusal(family, sizes, need, most))
-    ways = () if found else _other_families(need, most, settings.sleeve, catalogue)
-    return TubeChoice(tuple(found), tuple(refusals), ways)
-
-
-def _middling(tube: Tube, on: Range) -> bool:
-    span = tube.supplied_mm - tube.recovered_mm
-    return tube.recovered_mm + 0.2 * span <= on.low and on.high <= tube.recovered_mm + 0.8 * span
-
-
-def _refusal(family: str, sizes: tuple[Tube, ...], need: float, most: float) -> str:
-    passing = next((t for t in sizes if t.supplied_mm >= need), None)
-    gripping = next((t for t in reversed(sizes) if t.recovered_mm <= most), None)
-    parts = []
-    if passing:
-        parts.append(
-            f"{passing.name} passes ({passing.supplied_mm:.2f} mm supplied, {need:.2f} needed) but recovers only "
-            f"to {passing.recovered_mm:.2f} mm, {passing.recovered_mm - most:.2f} too wide for {most:.2f}"
-        )
-    else:
-        parts.append(f"none passes: largest {sizes[-1].supplied_mm:.2f} mm supplied, {need:.2f} needed")
-    if gripping:
-        parts.append(
-            f"{gripping.name} grips ({gripping.recovered_mm:.2f} mm recovered) but is supplied "
-            f"{need - gripping.supplied_mm:.2f} mm too small at {gripping.supplied_mm:.2f}"
-        )
-    return f"{family}: " + "; ".join(parts)
-
-
-def _other_families(need: float, most: float, tried: tuple[str, ...], catalogue: Catalogue) -> tuple[str, ...]:
-    ways = []
-    for entry in catalogue.families:
-        good = [t for t in entry.tubes if t.supplied_mm >= need and t.recovered_mm <= most]
-        if entry.name not in tried and good:
-            ways.append(f"tube {good[0].name} ({good[0].ratio:.1f}:1): add {entry.name!r} to sleeve")
-    if ways:
-        return tuple(ways)
-    every = [tube for entry in catalogue.families for tube in entry.tubes]
-    smallest, largest = min(t.recovered_mm for t in every), max(t.supplied_mm for t in every)
-    if most < smallest:
-        return (f"no tube in the tables is small enough: the smallest recovers to {smallest:.2f} mm",)
-    if need > largest:
-        return (f"no tube in the tables is large enough: the largest is supplied with {largest:.2f} mm",)
-    return (f"no tube in the tables: it needs a ratio of {need / most:.1f}:1",)
