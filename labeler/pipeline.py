@@ -21,7 +21,6 @@ from labeler.fit.wrap import WrapPlace
 from labeler.model import (
     Branch,
     BranchEnd,
-    Circuit,
     Fit,
     Harness,
     Marker,
@@ -31,10 +30,11 @@ from labeler.model import (
     Sheet,
     Stock,
     Symbol,
+    TagWords,
     Tube,
     TubeChoice,
 )
-from labeler.plan import branches_of, circuits_of, confusable, plan, tag_words
+from labeler.plan import Contents, branches_of, circuits_by_branch, confusable, contents_of, plan, tag_words
 from labeler.size import choose_tubes, end_seat, threading, wire_seat
 
 if TYPE_CHECKING:
@@ -205,18 +205,24 @@ class _Fitter:
         self.ends: dict[tuple[str, str], tuple[Branch, BranchEnd]] = {
             (branch.id, end.at): (branch, end) for branch in branches_of(harness) for end in branch.ends
         }
-        self.through: dict[str, tuple[Circuit, ...]] = {}
+        self.through = circuits_by_branch(harness)
+        self.contents: Contents | None = None
         self.places: dict[tuple[object, ...], WrapPlace | SleevePlace] = {}
         self.kept: list[Settings] = []
         self.choices: dict[tuple[object, ...], TubeChoice] = {}
 
     def fit(self, marker: Marker) -> Fit:
         if marker.role == "bag":
-            return fit_tag(marker, tag_words(self.harness, marker, self.unit), self.stocks.tag, make_symbol)
+            return fit_tag(marker, self._words(marker), self.stocks.tag, make_symbol)
         if marker.kind == "wrap":
             return self._with_ways_out(fit_wrap(marker, self._wrap_place(marker)), ())
         place = self._sleeve_place(marker)
         return self._with_ways_out(fit_sleeve(marker, place), place.choice.tubes, place.cut_length_mm)
+
+    def _words(self, marker: Marker) -> TagWords:
+        if self.contents is None:
+            self.contents = contents_of(self.harness)
+        return tag_words(self.harness, self.contents, marker, self.unit)
 
     def _with_ways_out(self, fit: Fit, tubes: tuple[Tube, ...], cut: float | None = None) -> Fit:
         """Return the fit with what would make it fit, worked out only where it does not."""
@@ -249,15 +255,10 @@ class _Fitter:
         """Return what the marker sits on, and its cut length where that is fixed."""
         if marker.role == "branch end":
             branch, end = self.ends[marker.branch, marker.at]
-            return end_seat(branch, end, self._circuits(branch), self.harness, self.catalogue), end.cut_length_mm
+            return end_seat(branch, end, self.through[branch.id], self.harness, self.catalogue), end.cut_length_mm
         circuit = self.circuits[marker.circuit]
         at = marker.at if marker.role == "wire end" else str(circuit.start)
         return wire_seat(circuit, at, self.harness, self.catalogue), None
-
-    def _circuits(self, branch: Branch) -> tuple[Circuit, ...]:
-        if branch.id not in self.through:
-            self.through[branch.id] = circuits_of(branch, self.harness)
-        return self.through[branch.id]
 
     def _wrap_place(self, marker: Marker) -> WrapPlace:
         if marker.role == "branch end":
@@ -456,10 +457,13 @@ class _Drawing:
         from labeler.draw.bench import draw_bench_sheet
 
         catalogue = load_catalogue()
+        sleeved = {fit.marker.branch for fit in self.fits if fit.marker.kind == "sleeve"}
+        through = circuits_by_branch(self.harness)
         steps = [
             step
             for branch in branches_of(self.harness)
-            for step in threading(branch, circuits_of(branch, self.harness), self.harness, catalogue)
+            if branch.id in sleeved
+            for step in threading(branch, through[branch.id], self.harness, catalogue)
         ]
         sheet = bench_sheet(
             self.harness, self.unit, self.fits, self.left_out, self.sheets, date=self.date, threading=steps

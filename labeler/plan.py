@@ -6,7 +6,9 @@ connector, where no bag is named) a tag. Nothing is measured here.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass
 from hashlib import blake2b
 from itertools import pairwise
 from string import Formatter
@@ -89,19 +91,28 @@ def branches_of(harness: Harness) -> tuple[Branch, ...]:
     )
 
 
-def circuits_of(branch: Branch, harness: Harness) -> tuple[Circuit, ...]:
-    """Return the circuits that run through a branch: those named, or all that end at its ends.
+def circuits_by_branch(harness: Harness) -> dict[str, tuple[Circuit, ...]]:
+    """Return the circuits that run through each branch: those it names, or all that end at its ends.
 
     With two or more ends named that are connectors, a circuit must join two of them; with one
     (the other end is where branches meet) every circuit at that connector belongs.
     """
-    if branch.circuits:
-        wanted = set(branch.circuits)
-        return tuple(c for c in harness.circuits if c.id in wanted)
-    kinds = {c.id: c.kind for c in harness.connectors}
-    ends = {end.at for end in branch.ends if kinds.get(end.at) != "junction"}
-    at_least = 2 if len(ends) > 1 else 1
-    return tuple(c for c in harness.circuits if len({c.start.connector, c.finish.connector} & ends) >= at_least)
+    by_id = {circuit.id: place for place, circuit in enumerate(harness.circuits)}
+    at: dict[str, list[int]] = {}
+    for place, circuit in enumerate(harness.circuits):
+        for name in dict.fromkeys((circuit.start.connector, circuit.finish.connector)):
+            at.setdefault(name, []).append(place)
+    junctions = {c.id for c in harness.connectors if c.kind == "junction"}
+    found = {}
+    for branch in branches_of(harness):
+        ends = dict.fromkeys(end.at for end in branch.ends if end.at not in junctions)
+        if branch.circuits:
+            places = sorted({by_id[name] for name in branch.circuits if name in by_id})
+        else:
+            reached = Counter(place for name in ends for place in at.get(name, ()))
+            places = sorted(place for place, times in reached.items() if times >= min(2, len(ends)))
+        found[branch.id] = tuple(harness.circuits[place] for place in places)
+    return found
 
 
 class _Ids:
@@ -294,20 +305,40 @@ def _connector_bags(harness: Harness) -> Iterator[Bag]:
             yield Bag(id=connector.id, connector=connector.id, where=connector.where)
 
 
-def bags_of(harness: Harness) -> dict[str, Bag]:
-    """Return the bags that get a tag, by id: those of the file, or one for every connector."""
-    return {bag.id: bag for bag in harness.bags or _connector_bags(harness)}
+@dataclass(frozen=True, slots=True, eq=False)
+class Contents:
+    """What tags are written from, looked up once for a harness."""
+
+    bags: Mapping[str, Bag]
+    connectors: Mapping[str, Connector]
+    branches: Mapping[str, Branch]
+    through: Mapping[str, tuple[Circuit, ...]]
+    pins: Mapping[str, list[tuple[Pin, Circuit, Pin]]]  # by connector: near pin, circuit, far pin
 
 
-def tag_words(harness: Harness, marker: Marker, unit: str) -> TagWords:
+def contents_of(harness: Harness) -> Contents:
+    """Return what tags are written from."""
+    pins: dict[str, list[tuple[Pin, Circuit, Pin]]] = {}
+    for circuit in harness.circuits:
+        pins.setdefault(circuit.start.connector, []).append((circuit.start, circuit, circuit.finish))
+        pins.setdefault(circuit.finish.connector, []).append((circuit.finish, circuit, circuit.start))
+    return Contents(
+        {bag.id: bag for bag in harness.bags or _connector_bags(harness)},
+        {connector.id: connector for connector in harness.connectors},
+        {branch.id: branch for branch in harness.branches},
+        circuits_by_branch(harness),
+        pins,
+    )
+
+
+def tag_words(harness: Harness, contents: Contents, marker: Marker, unit: str) -> TagWords:
     """Return what the tag of a bag says for one unit.
 
     The contents to tick off are those of the bag; without any, the circuits of its connector or
     branch: cavity, circuit, colour and far end.
     """
-    bag = bags_of(harness)[marker.at]
-    connectors = {c.id: c for c in harness.connectors}
-    about = connectors[bag.connector].description if bag.connector in connectors else ""
+    bag = contents.bags[marker.at]
+    about = contents.connectors[bag.connector].description if bag.connector in contents.connectors else ""
     where = f"branch {bag.branch}: {marker.far}" if bag.branch else marker.far
     part = " ".join(filter(None, (harness.part_number, f"rev {harness.revision}" if harness.revision else "")))
     headings = (
@@ -320,18 +351,19 @@ def tag_words(harness: Harness, marker: Marker, unit: str) -> TagWords:
     if bag.contents:
         rows = tuple(f"{item.quantity:g} x {item.item}" for item in bag.contents)
         return TagWords(bag.id, headings, rows, "", code)
-    rows = tuple(_pin_rows(harness, bag))
+    rows = tuple(_pin_rows(bag, contents))
     return TagWords(bag.id, headings, rows, f"{len(rows)} wire ends: {SEE_BENCH_SHEET}", code)
 
 
-def _pin_rows(harness: Harness, bag: Bag) -> Iterator[str]:
-    branch = next((b for b in harness.branches if b.id == bag.branch), None)
-    ends = {bag.connector} if bag.connector else {end.at for end in branch.ends} if branch else set()
+def _pin_rows(bag: Bag, contents: Contents) -> Iterator[str]:
+    branch = contents.branches.get(bag.branch)
+    ends = (bag.connector,) if bag.connector else tuple(end.at for end in branch.ends) if branch else ()
+    inside = {circuit.id for circuit in contents.through[branch.id]} if branch else None
     pins = [
-        (near, circuit, far)
-        for circuit in (circuits_of(branch, harness) if branch else harness.circuits)
-        for near, far in ((circuit.start, circuit.finish), (circuit.finish, circuit.start))
-        if near.connector in ends
+        pin
+        for end in dict.fromkeys(ends)
+        for pin in contents.pins.get(end, ())
+        if inside is None or pin[1].id in inside
     ]
     names = len(ends) > 1
     for near, circuit, far in sorted(pins, key=lambda pin: (pin[0].connector, _natural(pin[0].cavity))):

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from labeler.formulas.check import has_valid_check
 from labeler.formulas.marking import mark_positions
 from labeler.model import Bag, Branch, BranchEnd, Connector, Harness, Item
-from labeler.plan import ID_SIGNS, branches_of, circuits_of, confusable, plan, tag_words
+from labeler.plan import ID_SIGNS, branches_of, circuits_by_branch, confusable, contents_of, plan, tag_words
 from tests.make import circuit, harness, settings
 
 
@@ -110,11 +110,21 @@ def test_splices_and_junctions_are_no_branch_ends() -> None:
 
 
 def test_the_circuits_of_a_branch() -> None:
-    made = harness(circuits=(*harness().circuits, circuit("W9", "P1:9", "J9:1")))
-    between, alone = made.branches[0], Branch("B", ends=(BranchEnd("P1"),))
-    assert [c.id for c in circuits_of(between, made)] == ["W1", "W2", "W3"]
-    assert [c.id for c in circuits_of(alone, made)] == ["W1", "W2", "W3", "W9"]
-    assert [c.id for c in circuits_of(replace(between, circuits=("W9",)), made)] == ["W9"]
+    between, alone = Branch("B1", ends=(BranchEnd("J4"), BranchEnd("P1"))), Branch("B2", ends=(BranchEnd("P1"),))
+    named = Branch("B3", circuits=("W9", "W1"), ends=between.ends)
+    to_junction = Branch("B4", ends=(BranchEnd("J4"), BranchEnd("M1")))
+    made = harness(
+        circuits=(*harness().circuits, circuit("W9", "P1:9", "J9:1")),
+        connectors=(*harness().connectors, Connector("M1", kind="junction")),
+        branches=(between, alone, named, to_junction),
+    )
+    through = {name: [c.id for c in found] for name, found in circuits_by_branch(made).items()}
+    assert through == {
+        "B1": ["W1", "W2", "W3"],
+        "B2": ["W1", "W2", "W3", "W9"],
+        "B3": ["W1", "W9"],
+        "B4": ["W1", "W2", "W3"],
+    }
 
 
 # ---------------------------------------------------------------- tags
@@ -123,7 +133,7 @@ def test_the_circuits_of_a_branch() -> None:
 def test_a_tag_ticks_off_its_contents() -> None:
     bag = Bag("K4", branch="B4", contents=(Item("housing, 4 cavities"), Item("contact", 4), Item("tape, m", 0.5)))
     made = harness(bags=(bag,))
-    words = tag_words(made, plan(made)[0][-1], "0007")
+    words = tag_words(made, contents_of(made), plan(made)[0][-1], "0007")
     assert words.title == "K4"
     assert words.headings == ("branch B4: J4, P1", "Survey boat", "RSB-210 rev C unit 0007")
     assert words.rows == ("1 x housing, 4 cavities", "4 x contact", "0.5 x tape, m")
@@ -133,7 +143,7 @@ def test_a_connectors_tag_lists_its_cavities_in_their_order() -> None:
     wires = (circuit("W10", "P1:1", "J4:10", colour="RD"), circuit("W2", "P1:2", "J4:2"), circuit("WA", "P1:3", "J4:A"))
     made = harness(circuits=wires, branches=())
     tag = next(m for m in plan(made)[0] if m.role == "bag" and m.at == "J4")
-    assert tag_words(made, tag, "1").rows == ("2 W2 to P1:2", "10 W10 RD to P1:1", "A WA to P1:3")
+    assert tag_words(made, contents_of(made), tag, "1").rows == ("2 W2 to P1:2", "10 W10 RD to P1:1", "A WA to P1:3")
 
 
 # ---------------------------------------------------------------- ids

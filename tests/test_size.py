@@ -7,7 +7,7 @@ import pytest
 from labeler.catalogue import load_catalogue
 from labeler.errors import LabelerError
 from labeler.model import Branch, BranchEnd, Cable, Connector, Range, Seat
-from labeler.plan import circuits_of
+from labeler.plan import circuits_by_branch
 from labeler.size import bundle, choose_tubes, end_seat, wire_seat
 from tests.make import circuit, harness, settings
 
@@ -16,7 +16,7 @@ CATALOGUE = load_catalogue()
 
 def seat_of(made: object, end: int = 0) -> Seat:
     branch = made.branches[0]  # type: ignore[attr-defined]
-    return end_seat(branch, branch.ends[end], circuits_of(branch, made), made, CATALOGUE)  # type: ignore[arg-type]
+    return end_seat(branch, branch.ends[end], circuits_by_branch(made)[branch.id], made, CATALOGUE)  # type: ignore[arg-type]
 
 
 def test_three_wires() -> None:

@@ -9,7 +9,7 @@ import pytest
 from labeler.catalogue import load_catalogue
 from labeler.errors import LabelerError
 from labeler.model import Branch, BranchEnd, Connector, Harness, ThreadStep
-from labeler.plan import circuits_of
+from labeler.plan import circuits_by_branch
 from labeler.size import end_seat, threading
 from tests.make import circuit, harness, settings
 
@@ -29,7 +29,7 @@ def boat(here: BranchEnd, there: BranchEnd | None = None, covering: str = "none"
 
 def steps(made: Harness) -> tuple[ThreadStep, ...]:
     branch = made.branches[0]
-    return threading(branch, circuits_of(branch, made), made, CATALOGUE)
+    return threading(branch, circuits_by_branch(made)[branch.id], made, CATALOGUE)
 
 
 def order(made: Harness) -> list[tuple[str, str]]:
@@ -90,7 +90,7 @@ def test_what_is_passed_over_crimped_contacts() -> None:
     """
     made = boat(replace(J4, crimped=True))
     branch = made.branches[0]
-    seat = end_seat(branch, branch.ends[0], circuits_of(branch, made), made, CATALOGUE)
+    seat = end_seat(branch, branch.ends[0], circuits_by_branch(made)[branch.id], made, CATALOGUE)
     assert seat.passes.high == pytest.approx(4.905, abs=0.005)
     assert seat.obstacle.startswith("contacts crimped at J4, 4.9 mm")
 

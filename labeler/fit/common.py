@@ -12,7 +12,7 @@ from labeler.fit.setting import Setting, best_setting, breakings, on_one_line
 from labeler.fit.zone import Needed, Zone, needed_capital
 from labeler.formulas.marking import contrast_ratio
 from labeler.model import Capital, Marker, Settings
-from labeler.text import Font, font_for, weight_for
+from labeler.text import Font, font_for, load_font, weight_for
 
 FITS, TIGHT, DOES_NOT_FIT = "fits", "tight", "does not fit"
 MOST_LINES = 8
@@ -47,6 +47,9 @@ def font_of(text: Sequence[str], marker: Marker, ground_colour: str = "WH") -> t
     Raises `LabelerError`, with the marker's place, for a character no font has.
     """
     name = face_of(marker.settings, ground_colour)
+    usual = load_font(name) if len(text) == 1 else None
+    if usual is not None and not usual.missing(text[0]):
+        return usual, ()
     try:
         font, lacking = font_for(name, frozenset(chain.from_iterable(text)))
     except LabelerError as error:

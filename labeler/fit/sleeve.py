@@ -34,6 +34,7 @@ class SleevePlace:
     choice: TubeChoice
     cut_length_mm: float | None = None  # fixed, or None: free
     zones: dict[tuple[str, str], tuple[TubeZone, _Length]] = field(default_factory=dict)  # by tube and font
+    parts: dict[tuple[str, float], tuple[SeatPart, ...]] = field(default_factory=dict)  # by tube and cut length
 
 
 def fit_sleeve(marker: Marker, place: SleevePlace) -> Fit:
@@ -127,6 +128,10 @@ def _on_tube(
     arc = arc_mm * share * on.zone.arc_per_mm
     verdict, why = verdict_of(setting, zone, capital, arc, settings, settings.tube_colour)
     piece = _Piece(setting, size, font, on, settings, use.overlap, direction)
+    parts = place.parts.get((tube.name, setting.length_mm))
+    if parts is None:
+        parts = _parts(seat, setting.length_mm, use, on.shrunk.along)
+        place.parts[tube.name, setting.length_mm] = parts
     return Fit(
         marker=marker,
         verdict=verdict,
@@ -148,7 +153,7 @@ def _on_tube(
         font=font.name,
         size_mm=size,
         direction=direction,
-        parts=_parts(seat, setting.length_mm, use, on.shrunk.along),
+        parts=parts,
         proportion=on.zone.proportion,
         stroke=on.zone.stroke,
         contrast=contrast_of(settings.print_colour, settings.tube_colour) or 0.0,

@@ -32,11 +32,11 @@ def entries(branch: Branch, harness: Harness, crimped_mm: Callable[[Connector], 
 
     Raises `LabelerError` asking for the sizes where no end is left.
     """
-    connectors = {c.id: c for c in harness.connectors}
     found: list[Entry] = []
     problems: list[Problem] = []
     for end in branch.ends:
-        connector = connectors.get(end.at, Connector(end.at, where=end.where))
+        named = (c for c in harness.connectors if c.id == end.at)
+        connector = next(named, Connector(end.at, where=end.where))
         if connector.kind == "junction":
             continue
         try:
