@@ -61,6 +61,8 @@ def _tube(fit: Fit, tube: Tube, seat: Seat) -> Iterable[str]:
                 f"            on {diameter:.2f} mm: wall {at.wall_mm:.3f}, outside {at.outside_mm:.2f} mm, scale "
                 f"{at.print_scale:.3f}, {at.recovery:.0%} recovered (nominal wall, no change of length)"
             )
+    if settings.faces == "both":
+        yield "faces       both: 2 copies, opposite each other, in two passes of the printer"
     for part in fit.parts:
         yield f"length      {part.flat_mm:.1f} mm flat, {_span(part.shrunk_mm, 1)} mm shrunk, on {part.on}"
     if fit.print_scale and fit.face_scale:

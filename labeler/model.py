@@ -42,6 +42,7 @@ class Settings:
     heating: str
     lettered_share: float
     lettering_on: str
+    faces: str
     direction: str
     reading: str
     branch_marker_kind: str
@@ -63,6 +64,7 @@ class Settings:
     turning_arc_deg: float
     slip: float
     grip: float
+    preferred_share: float
     supplied_over: float
     recovered_under: float
     hand_lay_factor: float
@@ -407,6 +409,7 @@ class Face:
     copy_pitch_mm: float = 0.0
     boxes: tuple[Box, ...] = ()
     symbol: Symbol | None = None
+    passes: int = 1  # 2: flat tube lettered on both faces is turned over and printed again
 
 
 @dataclass(frozen=True, slots=True)

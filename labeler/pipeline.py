@@ -273,7 +273,14 @@ class _Fitter:
         return place
 
     def _choice(self, seat: Seat, settings: Settings) -> TubeChoice:
-        key = (seat.passes.high, seat.closes_on, settings.sleeve, settings.slip, settings.grip)
+        key = (
+            seat.passes.high,
+            seat.closes_on,
+            settings.sleeve,
+            settings.slip,
+            settings.grip,
+            settings.preferred_share,
+        )
         if key not in self.choices:
             self.choices[key] = choose_tubes(seat, settings, self.catalogue)
         return self.choices[key]

@@ -18,6 +18,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from labeler.catalogue import load_catalogue
 from labeler.codes import QUIET_ZONE_MODULES, place_qr, qr
 from labeler.draw import pdf
 from labeler.draw.files import write_whole
@@ -521,3 +522,23 @@ def test_a_string_is_encoded_once_at_most_and_not_at_all_where_its_signs_are_kno
 
 def test_points_are_made_in_one_place() -> None:
     assert pdf.POINTS_PER_MM == MM
+
+
+def test_both_faces_are_a_second_pass_in_the_same_slots() -> None:
+    both = Face(30, 10.5, (Run("BOTH", "Atkinson Hyperlegible", 4.0, 8, 4),), passes=2)
+    one = Face(30, 10.5, (Run("SINGLE", "Atkinson Hyperlegible", 4.0, 8, 4),))
+    pieces = [Piece("a", one, "card-210x148", "tube"), Piece("b", both, "card-210x148", "tube")]
+    target = io.BytesIO()
+    draw_sheets(lay_out(pieces, {s.name: s for s in load_catalogue().stocks}), target, title="t", header=Header("job"))
+    document = pdfium.PdfDocument(target.getvalue())
+    first, second = (page.get_textpage() for page in document)
+    assert "SINGLE" in first.get_text_range()
+    assert "BOTH" in first.get_text_range()
+    assert "SINGLE" not in second.get_text_range()
+    assert "SECOND PASS" in second.get_text_range()
+    places = []
+    for text in (first, second):
+        found = text.search("BOTH").get_next()
+        assert found is not None
+        places.append(text.get_charbox(found[0]))
+    assert places[0] == places[1]

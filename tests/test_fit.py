@@ -355,3 +355,14 @@ def test_letters_cannot_be_kept_in_proportion_over_too_wide_a_range() -> None:
     fit = sleeve("DEPTH J4", 4.0, 8.0, heating="any", sleeve=("3:1 single wall",), narrowest_letter=0.7)
     assert fit.verdict == "does not fit"
     assert any("as wide as high" in reason for reason in fit.reasons)
+
+
+def test_both_faces_exclude_heating_from_behind() -> None:
+    """The two faces' scales add up to twice the average: there is no back left that could shrink first."""
+    refused = sleeve("DEPTH J4", 4.0, 4.6, faces="both")
+    assert refused.verdict == "does not fit"
+    assert "no back to heat first" in refused.reasons[0]
+    even = sleeve("DEPTH J4", 4.0, 4.6, faces="both", heating="even")
+    assert even.verdict == "fits"
+    assert even.face is not None
+    assert even.face.passes == 2

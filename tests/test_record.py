@@ -882,3 +882,11 @@ def test_the_tables_can_be_made_in_postgresql() -> None:
 def test_sqlalchemy_is_imported_only_when_a_record_is_opened() -> None:
     code = "import sys, labeler.record; sys.exit('sqlalchemy' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+def test_turned_lines_and_two_passes_come_back() -> None:
+    turned = Run("J4", "Atkinson Hyperlegible", 3.0, 5.0, 4.0, 1.2, 90)
+    for face in (Face(20.0, 10.0, (turned,)), Face(20.0, 10.0, (turned,), passes=2), Face(20.0, 10.0, passes=2)):
+        assert face_from_text(face_to_text(face)) == face
+    with pytest.raises(LabelerError, match="turned by 45"):
+        face_from_text(face_to_text(Face(20.0, 10.0, (turned,))).replace(",90]", ",45]"))

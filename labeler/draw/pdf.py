@@ -9,7 +9,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO
@@ -29,6 +29,7 @@ CUT_LINE_MM = 0.1
 CUT_LINE_GREY = 0.5
 BOX_LINE_MM = 0.2
 RULER_LINE_MM = 0.1
+SECOND_PASS = " · SECOND PASS: turn every piece over about its long axis, in its own slot"
 RULER_WORDS = "50 mm: must measure exactly 50 mm"
 RULER_WORDS_MM = 6.5 / POINTS_PER_MM
 HEADER_MM = 7.0 / POINTS_PER_MM
@@ -43,6 +44,7 @@ class Header:
 
     job: str
     font: str = "Atkinson Hyperlegible"
+    turned_over: bool = False  # the second pass of pieces that are lettered on both faces
 
 
 def draw_sheets(
@@ -54,6 +56,10 @@ def draw_sheets(
     force: bool = False,
 ) -> None:
     """Write one PDF with a page for each sheet; the same sheets give the same bytes.
+
+    Sheets with pieces that are lettered on both faces come again at the end, with those pieces
+    alone: the second pass. A piece is turned over about its long axis in its own slot, so that what
+    is printed in the middle of one face comes to lie in the middle of the other.
 
     A file appears whole or not at all: it is written beside the target, flushed to the disk and
     then given its name.
@@ -92,10 +98,16 @@ def face_operations(face: Face) -> str:
 def _document(sheets: Iterable[Sheet], title: str, header: Header) -> bytes:
     canvas = _canvas(title, header.font)
     ink = _Ink(canvas)
+    again: list[Sheet] = []
     empty = True
     for sheet in sheets:
         _draw_page(canvas, ink, sheet, header)
         empty = False
+        turned = tuple(placed for placed in sheet.placed if placed.piece.face.passes > 1)
+        if turned:
+            again.append(replace(sheet, placed=turned))
+    for sheet in again:
+        _draw_page(canvas, ink, sheet, replace(header, turned_over=True))
     if empty:
         raise LabelerError(Problem(Where(""), "no sheet to draw", "choose markers that are printed"))
     with _plain_streams():
@@ -324,7 +336,7 @@ def _words(sheet: Sheet, header: Header) -> Face:
 def _header_line(sheet: Sheet, header: Header) -> Run:
     """Return job, stock, group and number; a job too long for the page is cut, ending in dots."""
     job, font = _shown_with(header.job, header.font)
-    rest, same = _shown_with(_of_sheet(sheet), font.name)
+    rest, same = _shown_with(_of_sheet(sheet) + (SECOND_PASS if header.turned_over else ""), font.name)
     if same is not font:  # one line, one font: what this one lacks is spelled out
         rest = _spelled_out(rest, font)
     left = max(EDGE_MM, sheet.stock.left_mm)

@@ -23,6 +23,10 @@ from labeler.formulas.shrink import cut_length, limits, shrunk
 from labeler.model import Face, Fit, Marker, Range, Run, Seat, SeatPart, Settings, Tube, TubeChoice
 from labeler.text import Font
 
+BOTH_FACES = (
+    "lettering on both faces has no back to heat first: the scales of the two faces add up to twice the "
+    'average; set heating to "even" or "any", or faces to "one"'
+)
 VERDICTS = (FITS, TIGHT, DOES_NOT_FIT)
 
 
@@ -127,6 +131,8 @@ def _on_tube(
     arc_mm = setting.stack_mm if direction == "along" else setting.width_mm
     arc = arc_mm * share * on.zone.arc_per_mm
     verdict, why = verdict_of(setting, zone, capital, arc, settings, settings.tube_colour)
+    if settings.faces == "both" and settings.heating == "back first":
+        verdict, why = DOES_NOT_FIT, (*why, BOTH_FACES)
     piece = _Piece(setting, size, font, on, settings, use.overlap, direction)
     parts = place.parts.get((tube.name, setting.length_mm))
     if parts is None:
@@ -224,7 +230,8 @@ def _face(piece: _Piece) -> Face:
     length, height = piece.setting.length_mm, round(piece.on.lay_flat_mm, 6)
     shift = piece.overlap / 2 if piece.settings.reading == "away from the end" else -piece.overlap / 2
     made = _along if piece.direction == "along" else _around
-    return Face(length, height, made(piece, length / 2 + shift, height / 2))
+    passes = 2 if piece.settings.faces == "both" else 1
+    return Face(length, height, made(piece, length / 2 + shift, height / 2), passes=passes)
 
 
 def _along(piece: _Piece, middle: float, centre: float) -> tuple[Run, ...]:

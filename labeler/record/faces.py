@@ -4,8 +4,10 @@ Form 1 of a face is one JSON array without blanks, in this order::
 
     [1, width, height, [run, ...], copies, copy pitch]
     [1, width, height, [run, ...], copies, copy pitch, [box, ...], symbol or null]
+    [1, width, height, [run, ...], copies, copy pitch, [box, ...], symbol or null, passes]
 
-The second is used only where there is a box or a symbol. The parts are
+The second is used only where there is a box or a symbol, the third where there are two passes. The
+parts are
 
     run     [text, font, size, x, y, stretch], and the turn in degrees after it where it is not 0
     box     [x, y, width, height]
@@ -73,6 +75,7 @@ def _canonical(face: Face) -> Face:
         rounded(face.copy_pitch_mm),
         tuple(Box(rounded(b.x_mm), rounded(b.y_mm), rounded(b.width_mm), rounded(b.height_mm)) for b in face.boxes),
         _canonical_symbol(face.symbol) if face.symbol else None,
+        face.passes,
     )
 
 
@@ -131,9 +134,10 @@ def _face_text(face: Face) -> str:
         f"[{FORM},{round(face.width_mm * m)},{round(face.height_mm * m)},"
         f"[{runs}],{face.copies},{round(face.copy_pitch_mm * m)}"
     )
-    if not face.boxes and face.symbol is None:
+    if not face.boxes and face.symbol is None and face.passes == 1:
         return text + "]"
-    return f"{text},{_boxes_text(face.boxes)},{_symbol_text(face.symbol)}]"
+    passes = f",{face.passes}" if face.passes != 1 else ""
+    return f"{text},{_boxes_text(face.boxes)},{_symbol_text(face.symbol)}{passes}]"
 
 
 def _whole(*lengths: float) -> str:
@@ -185,6 +189,7 @@ def _face(
     pitch: int,
     boxes: list[list[int]] | None = None,
     symbol: list[Any] | None = None,
+    passes: int = 1,
 ) -> Face:
     m = MILLIONTH
     return Face(
@@ -195,6 +200,7 @@ def _face(
         pitch / m,
         tuple([Box(x / m, y / m, w / m, h / m) for x, y, w, h in boxes or ()]),
         _symbol(*symbol) if symbol else None,
+        int(passes),
     )
 
 

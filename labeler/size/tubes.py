@@ -11,7 +11,8 @@ def choose_tubes(seat: Seat, settings: Settings, catalogue: Catalogue) -> TubeCh
 
     Pass: supplied (minimum) at least the largest passed diameter x (1 + slip). Grip: recovered
     (maximum) at most the smallest closed on x (1 - grip). Inside a family, sizes that end
-    between 20 and 80 % of their shrink range come before the others (common practice).
+    between ``preferred_share`` and the rest of their shrink range come before the others (common
+    practice: 20 to 80 %).
     """
     need, most = seat.passes.high * (1 + settings.slip), seat.closes_on.low * (1 - settings.grip)
     found: list[Tube] = []
@@ -19,16 +20,16 @@ def choose_tubes(seat: Seat, settings: Settings, catalogue: Catalogue) -> TubeCh
     for family in settings.sleeve:
         sizes = catalogue.tubes(family)
         good = [t for t in sizes if t.supplied_mm >= need and t.recovered_mm <= most]
-        found += sorted(good, key=lambda t: (not _middling(t, seat.closes_on), t.supplied_mm))
+        found += sorted(good, key=lambda t: (not _middling(t, seat.closes_on, settings.preferred_share), t.supplied_mm))
         if not good:
             refusals.append(_refusal(family, sizes, need, most))
     ways = () if found else _other_families(need, most, settings.sleeve, catalogue)
     return TubeChoice(tuple(found), tuple(refusals), ways)
 
 
-def _middling(tube: Tube, on: Range) -> bool:
+def _middling(tube: Tube, on: Range, share: float) -> bool:
     span = tube.supplied_mm - tube.recovered_mm
-    return tube.recovered_mm + 0.2 * span <= on.low and on.high <= tube.recovered_mm + 0.8 * span
+    return tube.recovered_mm + share * span <= on.low and on.high <= tube.recovered_mm + (1 - share) * span
 
 
 def _refusal(family: str, sizes: tuple[Tube, ...], need: float, most: float) -> str:
