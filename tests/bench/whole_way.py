@@ -55,7 +55,7 @@ def ours(markers: int, folder: Path) -> dict[str, float]:
 
     record = labeler.record.open_record(folder / "record.sqlite")
     fitting = 0.0
-    real = labeler.pipeline.fit_markers
+    real = labeler.pipeline.checking.fit_markers
 
     def timed(*words: Any) -> Any:
         nonlocal fitting
@@ -64,7 +64,7 @@ def ours(markers: int, folder: Path) -> dict[str, float]:
         fitting += time.process_time() - begun
         return made
 
-    labeler.pipeline.fit_markers = timed  # type: ignore[assignment]
+    labeler.pipeline.checking.fit_markers = timed  # type: ignore[assignment]
     start = time.process_time()
     printed = labeler.pipeline.print_harness(
         str(folder / "list.csv"),

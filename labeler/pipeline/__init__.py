@@ -1,0 +1,23 @@
+"""The order of work: read, validate, plan, size, fit, lay out, draw, record.
+
+Every command of the command line is one function here; the stages meet nowhere else.
+"""
+
+from labeler.pipeline.checking import Checked, Stocks, check, choose_stocks, fit_markers, make_symbol
+from labeler.pipeline.printing import Printed, misfit_problem, pieces_of, print_harness, version
+from labeler.pipeline.reprinting import reprint
+
+__all__ = [
+    "Checked",
+    "Printed",
+    "Stocks",
+    "check",
+    "choose_stocks",
+    "fit_markers",
+    "make_symbol",
+    "misfit_problem",
+    "pieces_of",
+    "print_harness",
+    "reprint",
+    "version",
+]
