@@ -7,18 +7,47 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable, Iterator, Sequence
-from functools import lru_cache
 from io import BytesIO
 from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO
-from xml.sax.saxutils import escape
 
 from labeler.bench import BenchSheet, Caution, Cut, Printed, Remark, Step, WireEnds
 from labeler.draw.files import write_whole
 from labeler.draw.pdf import POINTS_PER_MM
-from labeler.errors import LabelerError, Problem, Where, WrongUse
-from labeler.text import Font, font_for, load_font
+from labeler.draw.tables import (
+    BARE,
+    BOXED,
+    FEWEST_ROWS,
+    GAP_PT,
+    HEAD_PT,
+    HEADS_PT,
+    HEAVY_PT,
+    MIDDLE_PT,
+    NOTE_PT,
+    PLAIN,
+    ROW_PT,
+    SMALL_PT,
+    SOURCE_PT,
+    THIN_PT,
+    TITLE_PT,
+    TITLED,
+    Row,
+    bold,
+    embedded_name,
+    font_runs,
+    joined_lines,
+    listing,
+    made_table,
+    marked_up,
+    parting_lines,
+    plain_listing,
+    section_title,
+    shown_length,
+    text_cell,
+    tick_box,
+)
+from labeler.errors import Problem, Where, WrongUse
 
 if TYPE_CHECKING:
     from reportlab.pdfgen.canvas import Canvas
@@ -30,21 +59,6 @@ SIDE_MM, HEAD_MM, FOOT_MM = 12.0, 7.5, 11.0
 LINE_SIGNS = 82  # of the cautions, about: the columns shall come out alike
 USUAL_PAGES = 1
 """The feet say how many pages there are; with more than this all is set a second time."""
-
-PLAIN, BOLD = "Atkinson Hyperlegible", "Atkinson Hyperlegible Bold"
-TICK_MM = 3.8
-LEADING = 1.18
-GAP_PT = 5.5
-HEADS_PT, ROW_PT, FEWEST_ROWS = 38.0, 16.5, 6
-"""Heads of a listing, a row with a box; a connector begins overleaf where fewer rows have room."""
-
-TALL_PT = 150.0
-"""A row up to this height moves overleaf as a whole (project choice: a fifth of the page)."""
-
-TITLE_PT, HEAD_PT, BODY_PT, NOTE_PT, SMALL_PT, SOURCE_PT = 16.0, 11.0, 8.5, 7.5, 7.0, 6.0
-HEAVY_PT, MIDDLE_PT, THIN_PT = 1.4, 0.8, 0.4
-
-Row = Sequence[Any]
 
 
 def draw_bench_sheet(
@@ -100,7 +114,7 @@ def _canvas(target: BytesIO, **options: Any) -> Canvas:
     """Return an empty document: compressed, without a clock in it, that asks not to be scaled."""
     from reportlab.pdfgen.canvas import Canvas
 
-    options |= {"invariant": 1, "pageCompression": 1, "initialFontName": _embedded(PLAIN)}
+    options |= {"invariant": 1, "pageCompression": 1, "initialFontName": embedded_name(PLAIN)}
     canvas = Canvas(target, **options)
     canvas.setTitle("Bench sheet")
     canvas.setAuthor("")
@@ -129,202 +143,18 @@ FIRST_NOTE = "each one before the step it names; afterwards there is no way on"
 LATER_NOTE = "these still pass once the connectors are on"
 
 
-# ---------------------------------------------------------------- words
-
-
-def _embedded(name: str) -> str:
-    """Return the name under which the PDF library holds a typeface of ours."""
-    from reportlab.pdfbase.pdfmetrics import getRegisteredFontNames, registerFont
-    from reportlab.pdfbase.ttfonts import TTFont
-
-    font = load_font(name)
-    known = f"bench-{font.digest}"
-    if known not in getRegisteredFontNames():
-        registerFont(TTFont(known, str(font.path), shapable=False))
-    return known
-
-
-def _runs(text: str, name: str) -> Iterator[tuple[Font, str]]:
-    """Yield the text in runs of one typeface: a stand-in for what the first lacks, or its number."""
-    signs = (" " if sign.isspace() else sign for sign in text)
-    fonts = ((_font_with(sign, name), sign) for sign in signs)
-    spelled = ((font or load_font(name), sign if font else f"<U+{ord(sign):04X}>") for font, sign in fonts)
-    for font, run in groupby(spelled, key=lambda pair: pair[0]):
-        yield font, "".join(sign for _, sign in run)
-
-
-@lru_cache(maxsize=4096)
-def _font_with(sign: str, name: str) -> Font | None:
-    try:
-        return font_for(name, frozenset(sign))[0]
-    except LabelerError:
-        return None
-
-
-def _marked_up(text: str, name: str = PLAIN) -> str:
-    """Return the text as the library's markup, with each run's typeface."""
-    return "".join(
-        escape(run) if font.name == name else f'<font name="{_embedded(font.name)}">{escape(run)}</font>'
-        for font, run in _runs(text, name)
-    )
-
-
-def _bold(text: str) -> str:
-    return f'<font name="{_embedded(BOLD)}">{_marked_up(text, BOLD)}</font>'
-
-
-def _small(markup: str, size: float = NOTE_PT) -> str:
-    return f'<font size="{size:g}">{markup}</font>'
-
-
-def _words(markup: str, size: float = BODY_PT, **style: Any) -> Any:
-    """Return a paragraph of markup that breaks words too long for a line."""
-    from reportlab.lib.styles import ParagraphStyle
-    from reportlab.platypus import Paragraph
-
-    look = ParagraphStyle(
-        "bench", fontName=_embedded(PLAIN), fontSize=size, leading=size * LEADING, splitLongWords=1, **style
-    )
-    return Paragraph(markup, look)
-
-
-def _length(millimetres: float) -> str:
-    return f"{millimetres:g} mm"
-
-
-def _lines(lines: Iterable[str]) -> str:
-    return " / ".join(lines)
-
-
-# ---------------------------------------------------------------- tables
-
-
-def _table(
-    rows: Sequence[Row],
-    widths: Sequence[float],
-    *looks: tuple[Any, ...],
-    heads: int = 0,
-    heights: Sequence[float] | None = None,
-) -> Any:
-    """Return a table without lines; it breaks over pages, the first ``heads`` rows are repeated.
-
-    A row stays whole, unless it is very tall. Then the library may break it, which it does rightly
-    only where cells begin at the top.
-    """
-    from reportlab.platypus import LongTable
-
-    tall = any(_row_height(row, widths) > TALL_PT for row in rows)
-    base = [
-        ("FONTNAME", (0, 0), (-1, -1), _embedded(PLAIN)),  # else an empty cell asks for another font
-        ("VALIGN", (0, 0), (-1, -1), "TOP" if tall else "MIDDLE"),
-        ("LEFTPADDING", (0, 0), (-1, -1), 2),
-        ("RIGHTPADDING", (0, 0), (-1, -1), 2),
-        ("TOPPADDING", (0, 0), (-1, -1), 2.2),
-        ("BOTTOMPADDING", (0, 0), (-1, -1), 2.4),
-    ]
-    return LongTable(
-        [list(row) for row in rows],
-        colWidths=list(widths),
-        rowHeights=heights,
-        repeatRows=heads,
-        splitInRow=int(tall),
-        hAlign="LEFT",
-        style=[*base, *looks],
-    )
-
-
-def _row_height(row: Row, widths: Sequence[float]) -> float:
-    """Return how high the words of a row are; a cell that stands alone has the whole width."""
-    if all(cell is None for cell in row[1:]):
-        return _height(row[0], sum(widths))
-    return max(_height(cell, width) for cell, width in zip(row, widths, strict=True))
-
-
-def _height(cell: Any, width: float) -> float:
-    """Return how high the paragraphs of a cell are, 0 for one that is empty or holds a box."""
-    parts = cell if isinstance(cell, list) else [cell]
-    return float(sum(part.wrap(width - 4, 1e6)[1] for part in parts if hasattr(part, "getPlainText")))
-
-
-def _listing(
-    title: str, heads: Sequence[str], rows: Sequence[Row], shares: Sequence[float], room: float, *looks: Any
-) -> Any:
-    """Return a table under its title and small heads, both repeated overleaf; ``shares`` divide the room."""
-    whole = sum(shares)
-    head = [_words(_marked_up(word), SMALL_PT) for word in heads]
-    table = _table(
-        [[title, *[None] * (len(heads) - 1)], head, *rows],
-        [room * share / whole for share in shares],
-        *_TITLED,
-        ("LINEBELOW", (0, 1), (-1, 1), MIDDLE_PT, "black"),
-        ("LINEBELOW", (0, 2), (-1, -1), THIN_PT, "grey"),
-        ("TOPPADDING", (0, 1), (-1, 1), 1),
-        ("BOTTOMPADDING", (0, 1), (-1, 1), 1),
-        *looks,
-        heads=2,
-    )
-    table.spaceBefore = GAP_PT
-    return table
-
-
-def _plain_listing(title: str, rows: Sequence[Row], shares: Sequence[float], room: float) -> Any:
-    """Return a table under its title alone, for a few rows that explain themselves."""
-    whole = sum(shares)
-    table = _table(
-        [[title, *[None] * (len(shares) - 1)], *rows],
-        [room * share / whole for share in shares],
-        *_TITLED,
-        ("LINEABOVE", (0, 1), (-1, 1), MIDDLE_PT, "black"),
-        ("LINEBELOW", (0, 1), (-1, -1), THIN_PT, "grey"),
-        ("TOPPADDING", (0, 1), (-1, -1), 1.2),
-        ("BOTTOMPADDING", (0, 1), (-1, -1), 1.8),
-        heads=1,
-    )
-    table.spaceBefore = GAP_PT
-    return table
-
-
-_TITLED = (
-    ("SPAN", (0, 0), (-1, 0)),
-    ("LEFTPADDING", (0, 0), (-1, 0), 0),
-    ("TOPPADDING", (0, 0), (-1, 0), 0),
-    ("BOTTOMPADDING", (0, 0), (-1, 0), 2),
-)
-_BOXED = ("BOX", (0, 1), (-1, -1), HEAVY_PT, "black")
-_BARE = tuple((f"{side}PADDING", (0, 0), (-1, -1), 0) for side in ("LEFT", "RIGHT", "TOP", "BOTTOM"))
-
-
-def _parted(starts: Iterable[int]) -> list[tuple[Any, ...]]:
-    """Return a stronger rule above each of the rows of a listing, counted from 0 under its heads."""
-    return [("LINEABOVE", (0, row + 2), (-1, row + 2), MIDDLE_PT, "black") for row in starts if row]
-
-
-def _tick() -> Any:
-    """Return an empty box of the size of a pen's tick."""
-    side = TICK_MM * POINTS_PER_MM
-    return _table([[None]], [side], ("BOX", (0, 0), (-1, -1), MIDDLE_PT, "black"), heights=[side])
-
-
-def _titled(words: str, note: str = "") -> Any:
-    after = f" &nbsp; {_small(_marked_up(note))}" if note else ""
-    return _words(_bold(words) + after, HEAD_PT)
-
-
-# ---------------------------------------------------------------- the parts
-
-
 def _title(sheet: BenchSheet, room: float) -> Iterator[Any]:
     part = " ".join(filter(None, (sheet.part_number, f"rev {sheet.revision}" if sheet.revision else "")))
     fields = [("Part number", part), ("Unit", sheet.unit), ("Date", sheet.date)]
-    cells = [[_words(_marked_up(label), SMALL_PT), _words(_bold(value), HEAD_PT)] for label, value in fields]
-    name = [_words("BENCH SHEET", SMALL_PT), _words(_bold(sheet.harness), TITLE_PT)]
+    cells = [[text_cell(marked_up(label), SMALL_PT), text_cell(bold(value), HEAD_PT)] for label, value in fields]
+    name = [text_cell("BENCH SHEET", SMALL_PT), text_cell(bold(sheet.harness), TITLE_PT)]
     if sheet.missing:
         count = _count(len(sheet.missing), "marker")
         words = f"{count} left out or not fitting: see NOT ON THIS HARNESS"
-        name.append(_words(_bold(words), spaceBefore=2))
+        name.append(text_cell(bold(words), spaceBefore=2))
     rule = ("BOX", (0, 0), (-1, -1), HEAVY_PT, "black"), ("LINEBEFORE", (1, 0), (-1, -1), THIN_PT, "black")
     top = ("VALIGN", (0, 0), (-1, -1), "TOP")
-    yield _table([[name, *cells]], [room * share for share in (0.49, 0.21, 0.15, 0.15)], *rule, top)
+    yield made_table([[name, *cells]], [room * share for share in (0.49, 0.21, 0.15, 0.15)], *rule, top)
 
 
 def _steps(words: str, note: str, steps: Sequence[Step], room: float) -> Iterator[Any]:
@@ -334,19 +164,21 @@ def _steps(words: str, note: str, steps: Sequence[Step], room: float) -> Iterato
     rows = [_step_row(step) for step in steps]
     starts = [i for i, step in enumerate(steps) if i and step.branch != steps[i - 1].branch]
     shares = (7.5, 19, 38, 32, 12, 57.5, 18.5)
-    yield _listing(_titled(words, note), heads, rows, shares, room, *_parted(starts), _BOXED)
+    yield listing(section_title(words, note), heads, rows, shares, room, *parting_lines(starts), BOXED)
 
 
 def _step_row(step: Step) -> Row:
-    says = _bold(_lines(step.lines)) if step.lines else _marked_up("plain" if step.at else "covering")
-    heat: Any = _table([[_tick(), _words(_marked_up(step.heating), NOTE_PT)]], [15, 33], *_BARE) if step.at else ""
+    says = bold(joined_lines(step.lines)) if step.lines else marked_up("plain" if step.at else "covering")
+    heat: Any = (
+        made_table([[tick_box(), text_cell(marked_up(step.heating), NOTE_PT)]], [15, 33], *BARE) if step.at else ""
+    )
     return (
-        _tick(),
-        _words(_bold(step.place)),
-        _words(says),
-        _words(_marked_up(", ".join(filter(None, (step.tube, step.colour)))), NOTE_PT + 0.5),
-        _words(_marked_up(_length(step.cut_length_mm) if step.at else "")),
-        _words(_marked_up(step.how or "no way on is given"), NOTE_PT),
+        tick_box(),
+        text_cell(bold(step.place)),
+        text_cell(says),
+        text_cell(marked_up(", ".join(filter(None, (step.tube, step.colour)))), NOTE_PT + 0.5),
+        text_cell(marked_up(shown_length(step.cut_length_mm) if step.at else "")),
+        text_cell(marked_up(step.how or "no way on is given"), NOTE_PT),
         heat,
     )
 
@@ -356,11 +188,11 @@ def _missing(remarks: Sequence[Remark], room: float) -> Iterator[Any]:
     if not remarks:
         return
     rows = [
-        (_words(_bold(each.place)), _words(_marked_up(each.text)), _words(_bold(each.state)), _why(each))
+        (text_cell(bold(each.place)), text_cell(marked_up(each.text)), text_cell(bold(each.state)), _why(each))
         for each in remarks
     ]
-    title = _titled("NOT ON THIS HARNESS", "these places stay without their marker, or it will not read")
-    yield _listing(title, ("marker", "text", "state", "why"), rows, (34, 40, 20, 92), room, _BOXED)
+    title = section_title("NOT ON THIS HARNESS", "these places stay without their marker, or it will not read")
+    yield listing(title, ("marker", "text", "state", "why"), rows, (34, 40, 20, 92), room, BOXED)
 
 
 def _tight(remarks: Sequence[Remark], room: float) -> Iterator[Any]:
@@ -370,20 +202,20 @@ def _tight(remarks: Sequence[Remark], room: float) -> Iterator[Any]:
     alike: dict[tuple[tuple[str, ...], tuple[str, ...]], list[Remark]] = {}
     for remark in remarks:
         alike.setdefault((remark.reasons, remark.ways_out), []).append(remark)
-    rows = [[[_words(_named(those), NOTE_PT), *_why(those[0])]] for those in alike.values()]
-    title = _titled("TIGHT", "they read, with little to spare: look at them when they are on")
-    yield _plain_listing(title, rows, (1,), room)
+    rows = [[[text_cell(_named(those), NOTE_PT), *_why(those[0])]] for those in alike.values()]
+    title = section_title("TIGHT", "they read, with little to spare: look at them when they are on")
+    yield plain_listing(title, rows, (1,), room)
 
 
 def _named(remarks: Iterable[Remark]) -> str:
-    return ", ".join(f"{_bold(remark.place)} {_marked_up(remark.text)}" for remark in remarks)
+    return ", ".join(f"{bold(remark.place)} {marked_up(remark.text)}" for remark in remarks)
 
 
 def _why(remark: Remark) -> list[Any]:
     """Return the reasons and what would help, a paragraph each."""
-    reasons = [_words(_marked_up(reason), NOTE_PT) for reason in remark.reasons or ("no reason given",)]
-    helps = _bold("What helps:")
-    return reasons + [_words(f"{helps} {_marked_up(way)}", NOTE_PT) for way in remark.ways_out]
+    reasons = [text_cell(marked_up(reason), NOTE_PT) for reason in remark.reasons or ("no reason given",)]
+    helps = bold("What helps:")
+    return reasons + [text_cell(f"{helps} {marked_up(way)}", NOTE_PT) for way in remark.ways_out]
 
 
 def _cuts(sheet: BenchSheet, room: float) -> Iterator[Any]:
@@ -396,22 +228,22 @@ def _cuts(sheet: BenchSheet, room: float) -> Iterator[Any]:
     for (tube, colour), found in groupby(sheet.cuts, key=lambda cut: (cut.tube, cut.colour)):
         starts.append(len(rows))
         cuts = list(found)
-        total = _words(_marked_up(f"{totals[tube, colour]:.3f} m"))
+        total = text_cell(marked_up(f"{totals[tube, colour]:.3f} m"))
         for first in range(0, len(cuts), 2):
             pair = [cell for cut in cuts[first : first + 2] for cell in _cut_cells(cut)]
-            name = _words(_marked_up(f"{tube}, {colour}"), NOTE_PT + 0.5)
+            name = text_cell(marked_up(f"{tube}, {colour}"), NOTE_PT + 0.5)
             rows.append((name, None if first else total, *pair, *[None] * (6 - len(pair))))
-    title = _titled("CUT", "lengths before shrinking; totals without waste; lettered where not said plain")
+    title = section_title("CUT", "lengths before shrinking; totals without waste; lettered where not said plain")
     heads = ("tube", "in all", "", "pieces", "for", "", "pieces", "for")
-    yield _listing(title, heads, rows, (34, 15, 7.5, 21, 40, 7.5, 21, 40), room, *_parted(starts))
+    yield listing(title, heads, rows, (34, 15, 7.5, 21, 40, 7.5, 21, 40), room, *parting_lines(starts))
 
 
 def _cut_cells(cut: Cut) -> tuple[Any, Any, Any]:
     places = ", ".join(cut.places)
     return (
-        _tick(),
-        _words(_bold(f"{cut.quantity} × {_length(cut.cut_length_mm)}")),
-        _words(_marked_up(places if cut.lettered else f"plain: {places}"), NOTE_PT),
+        tick_box(),
+        text_cell(bold(f"{cut.quantity} × {shown_length(cut.cut_length_mm)}")),
+        text_cell(marked_up(places if cut.lettered else f"plain: {places}"), NOTE_PT),
     )
 
 
@@ -421,12 +253,12 @@ def _practices(sheet: BenchSheet, room: float) -> Iterator[Any]:
         return
     rows = [
         (
-            _words(_bold(practice.heating)),
-            _words(_marked_up(f"{_count(len(practice.places), 'sleeve')}: {practice.how}")),
+            text_cell(bold(practice.heating)),
+            text_cell(marked_up(f"{_count(len(practice.places), 'sleeve')}: {practice.how}")),
         )
         for practice in sheet.practices
     ]
-    yield _plain_listing(_titled("SHRINK", "see the last column above"), rows, (21, 165), room)
+    yield plain_listing(section_title("SHRINK", "see the last column above"), rows, (21, 165), room)
 
 
 def _printed(printed: Sequence[Printed], room: float) -> Iterator[Any]:
@@ -435,13 +267,13 @@ def _printed(printed: Sequence[Printed], room: float) -> Iterator[Any]:
     note = "at 100 %, not fitted to the page; the 50 mm ruler on each sheet must measure 50 mm"
     rows = [
         (
-            _words(_bold(stock.stock), NOTE_PT + 0.5),
-            _words(_marked_up(stock.about), NOTE_PT),
-            _words(_marked_up(_sheets_of(stock)), NOTE_PT + 0.5),
+            text_cell(bold(stock.stock), NOTE_PT + 0.5),
+            text_cell(marked_up(stock.about), NOTE_PT),
+            text_cell(marked_up(_sheets_of(stock)), NOTE_PT + 0.5),
         )
         for stock in printed
     ]
-    yield _plain_listing(_titled("PRINT", note), rows, (32, 98, 56), room)
+    yield plain_listing(section_title("PRINT", note), rows, (32, 98, 56), room)
 
 
 def _sheets_of(stock: Printed) -> str:
@@ -483,8 +315,8 @@ def _cautions(cautions: Sequence[Caution], room: float) -> Iterator[Any]:
     sources = list(dict.fromkeys((caution.source, caution.seen) for caution in cautions))
     letters = {source: chr(ord("a") + place) for place, source in enumerate(sources)}
     said = [
-        _words(
-            f"{_bold(caution.about)}: {_marked_up(caution.text)} [{letters[caution.source, caution.seen]}]",
+        text_cell(
+            f"{bold(caution.about)}: {marked_up(caution.text)} [{letters[caution.source, caution.seen]}]",
             SMALL_PT,
             spaceAfter=1.2,
         )
@@ -492,11 +324,11 @@ def _cautions(cautions: Sequence[Caution], room: float) -> Iterator[Any]:
     ]
     half = _half([-(-len(caution.about + caution.text) // LINE_SIGNS) for caution in cautions])
     where = "; ".join(f"[{letters[source]}] {source[0]} ({source[1]})" for source in sources)
-    rows = [(_titled("TAKE CARE"), None), (said[:half], said[half:] or None)]
+    rows = [(section_title("TAKE CARE"), None), (said[:half], said[half:] or None)]
     top = ("VALIGN", (0, 0), (-1, -1), "TOP"), ("LINEABOVE", (0, 1), (-1, 1), MIDDLE_PT, "black")
-    table = _table(rows, [room / 2, room / 2], *_TITLED, *top, ("RIGHTPADDING", (0, 1), (0, 1), 8))
+    table = made_table(rows, [room / 2, room / 2], *TITLED, *top, ("RIGHTPADDING", (0, 1), (0, 1), 8))
     table.spaceBefore = GAP_PT
-    yield KeepTogether([table, _words(_marked_up(where), SOURCE_PT, leftIndent=2, spaceAfter=2)])
+    yield KeepTogether([table, text_cell(marked_up(where), SOURCE_PT, leftIndent=2, spaceAfter=2)])
 
 
 def _half(lengths: Sequence[int]) -> int:
@@ -506,9 +338,9 @@ def _half(lengths: Sequence[int]) -> int:
 
 
 def _signatures(room: float) -> Iterator[Any]:
-    cells = [_words(_marked_up(word), SMALL_PT) for word in ("Threaded by", "Shrunk by", "Checked by", "Date")]
+    cells = [text_cell(marked_up(word), SMALL_PT) for word in ("Threaded by", "Shrunk by", "Checked by", "Date")]
     looks = ("LINEABOVE", (0, 0), (-1, 0), MIDDLE_PT, "black"), ("BOTTOMPADDING", (0, 0), (-1, -1), 8.5)
-    table = _table([cells], [room / 4] * 4, *looks, ("LINEBEFORE", (1, 0), (-1, -1), THIN_PT, "black"))
+    table = made_table([cells], [room / 4] * 4, *looks, ("LINEBEFORE", (1, 0), (-1, -1), THIN_PT, "black"))
     table.spaceBefore = 3
     yield table
 
@@ -519,22 +351,22 @@ def _wire_ends(connectors: Sequence[WireEnds], room: float) -> Iterator[Any]:
 
     for connector in connectors:
         yield CondPageBreak(HEADS_PT + ROW_PT * min(len(connector.ends), FEWEST_ROWS))
-        title = _titled(f"WIRE ENDS AT {connector.connector}", connector.about)
+        title = section_title(f"WIRE ENDS AT {connector.connector}", connector.about)
         rows = [
             (
-                _tick(),
-                _words(_bold(end.cavity)),
-                _words(_marked_up(end.circuit)),
-                _words(_marked_up(end.colour)),
-                _words(_marked_up(end.size)),
-                _words(_marked_up(end.signal), NOTE_PT),
-                _words(_marked_up(end.to)),
-                _words(_marked_up(_lines(end.marker) or "no marker")),
+                tick_box(),
+                text_cell(bold(end.cavity)),
+                text_cell(marked_up(end.circuit)),
+                text_cell(marked_up(end.colour)),
+                text_cell(marked_up(end.size)),
+                text_cell(marked_up(end.signal), NOTE_PT),
+                text_cell(marked_up(end.to)),
+                text_cell(marked_up(joined_lines(end.marker) or "no marker")),
             )
             for end in connector.ends
         ]
         heads = ("in", "cavity", "circuit", "colour", "size", "signal", "to", "marker says")
-        yield _listing(title, heads, rows, (8, 14, 26, 17, 20, 37, 24, 40), room)
+        yield listing(title, heads, rows, (8, 14, 26, 17, 20, 37, 24, 40), room)
 
 
 def _draw_foot(canvas: Canvas, sheet: BenchSheet, room: float, pages: int) -> None:
@@ -546,14 +378,14 @@ def _draw_foot(canvas: Canvas, sheet: BenchSheet, room: float, pages: int) -> No
     x, y = SIDE_MM * POINTS_PER_MM, (FOOT_MM - 5) * POINTS_PER_MM
     for text, left in ((_shortened(job, free), x), (number, x + room - _width(number, NOTE_PT))):
         at = left
-        for font, run in _runs(text, PLAIN):
-            canvas.setFont(_embedded(font.name), NOTE_PT)
+        for font, run in font_runs(text, PLAIN):
+            canvas.setFont(embedded_name(font.name), NOTE_PT)
             canvas.drawString(at, y, run)
             at += font.width(run) * NOTE_PT
 
 
 def _width(text: str, size: float) -> float:
-    return sum(font.width(run) for font, run in _runs(text, PLAIN)) * size
+    return sum(font.width(run) for font, run in font_runs(text, PLAIN)) * size
 
 
 def _shortened(text: str, room: float) -> str:
