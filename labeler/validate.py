@@ -11,7 +11,7 @@ import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Protocol
 
-from labeler.catalogue import Catalogue
+from labeler.catalogue import Catalogue, default_wire
 from labeler.errors import LabelerError, Problem, Where, nearest
 from labeler.materials import bare_diameter
 from labeler.model import Branch, Circuit, Connector, Harness, Settings
@@ -173,9 +173,22 @@ def _wires(harness: Harness, catalogue: Catalogue) -> Iterator[Problem]:
             kind = circuit.wire or (circuit.settings.wire if circuit.settings else base)
             alike.setdefault((kind, circuit.size), []).append(circuit)
     yield from _without_diameter(alike, catalogue)
+    yield from _assumed(alike)
     if unsized:
         message = f"{_listed(unsized)}: neither size nor outside diameter is given"
         yield Problem(unsized[0].where, message, "give one, or measure the branch: diameter_mm", warning=True)
+
+
+def _assumed(alike: Mapping[tuple[str, str], Sequence[Circuit]]) -> Iterator[Problem]:
+    """Yield a warning for each insulation that was taken because none is named."""
+    taken: dict[str, list[Circuit]] = {}
+    for (kind, size), circuits in alike.items():
+        if not kind:
+            taken.setdefault(default_wire(size), []).extend(circuits)
+    for name, circuits in taken.items():
+        text = f"{_listed(circuits)}: no insulation is named, {name} is taken for the diameter"
+        fix = 'name it: a column, wire under [defaults], or --set wire="…"; labeler wires lists them'
+        yield Problem(circuits[0].where, text, fix, warning=True)
 
 
 def _without_diameter(alike: Mapping[tuple[str, str], Sequence[Circuit]], catalogue: Catalogue) -> Iterator[Problem]:

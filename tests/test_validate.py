@@ -13,7 +13,7 @@ from labeler.model import Bag, Branch, BranchEnd, Cable, Circuit, Connector, Har
 from labeler.read.csv import read_csv
 from labeler.validate import validate
 
-SETTINGS = default_settings()
+SETTINGS = replace(default_settings(), wire="SAE J1128 TXL")
 
 
 def at(line: int) -> Where:
@@ -201,3 +201,10 @@ def test_connectors_that_get_no_sleeve_are_pointed_out() -> None:
     told = [p for p in validate(made, load_catalogue()) if "no sleeve there" in p.message]
     assert [p.warning for p in told] == [True]
     assert BOAT.connectors[1].id in told[0].message
+
+
+def test_an_insulation_that_is_taken_is_said() -> None:
+    made = replace(with_settings(wire=""), circuits=(circuit("W1", "J1:1", "J2:1", size="20 AWG", wire=""),))
+    told = [p for p in validate(made, load_catalogue()) if "no insulation is named" in p.message]
+    assert [p.warning for p in told] == [True]
+    assert "SAE J1128 TXL is taken" in told[0].message
