@@ -173,8 +173,23 @@ def _sleeves(harness: Harness, ids: _Ids) -> Iterator[Marker]:
             )
 
 
+def _branches_at(harness: Harness) -> dict[tuple[str, str], str]:
+    """Return the branch that a circuit comes out of at a connector, by circuit and connector."""
+    through = circuits_by_branch(harness)
+    found: dict[tuple[str, str], str] = {}
+    for branch in branches_of(harness):
+        ends = {end.at for end in branch.ends}
+        for circuit in through[branch.id]:
+            for pin in (circuit.start, circuit.finish):
+                if pin.connector in ends:
+                    found[circuit.id, pin.connector] = branch.id
+                else:
+                    found.setdefault((circuit.id, pin.connector), branch.id)
+    return found
+
+
 def _wire_markers(harness: Harness, ids: _Ids, problems: list[Problem]) -> Iterator[Marker]:
-    branch_at = {end.at: branch.id for branch in branches_of(harness) for end in branch.ends}
+    branch_at = _branches_at(harness)
     writers: dict[str, Callable[[Circuit, Pin, Pin], str] | None] = {}
     for circuit in harness.circuits:
         settings: Settings = circuit.settings or harness.settings  # type: ignore[assignment]
@@ -205,7 +220,7 @@ def _wire_markers(harness: Harness, ids: _Ids, problems: list[Problem]) -> Itera
                 True,
                 settings,
                 True,
-                branch_at.get(near.connector, ""),
+                branch_at.get((circuit.id, near.connector), ""),
                 circuit.id,
                 far,
                 circuit.where,

@@ -233,3 +233,18 @@ def test_what_is_easily_confused_is_pointed_out() -> None:
     assert [p.warning for p in problems] == [True]
     assert "P1 'PUMP IO' is easily confused with J4 'PUMP 10'" in problems[0].message
     assert not confusable(plan(harness())[0])
+
+
+def test_a_wire_end_belongs_to_the_branch_its_circuit_runs_through() -> None:
+    """P1 is the end of two branches; each of its cavities belongs to the branch of its circuit."""
+    wires = (circuit("W1", "P1:1", "J4:1"), circuit("W2", "P1:2", "J5:1"), circuit("W3", "P1:3", "J6:1"))
+    branches = (
+        Branch("B4", ends=(BranchEnd("J4"), BranchEnd("P1"))),
+        Branch("B5", ends=(BranchEnd("J5"), BranchEnd("P1"))),
+    )
+    markers, _ = plan(harness(circuits=wires, branches=branches))
+    assert [(m.at, m.branch) for m in markers if m.on_wire] == [
+        *(("P1:1", "B4"), ("J4:1", "B4")),
+        *(("P1:2", "B5"), ("J5:1", "B5")),
+        *(("P1:3", ""), ("J6:1", "")),
+    ]

@@ -92,11 +92,9 @@ def test_what_is_not_known_is_asked_for() -> None:
 
 
 def test_wire() -> None:
-    seat = wire_seat(
-        circuit("W1", "P1:1", "J4:1", size="0.5 mm2", wire="ISO 6722-1 thin wall"), "J4:1", harness(), CATALOGUE
-    )
+    seat = wire_seat(circuit("W1", "P1:1", "J4:1", size="0.5 mm2", wire="ISO 6722-1 thin wall"), harness(), CATALOGUE)
     assert seat.passes.high == 1.6  # ISO 6722-1 maximum
-    given = wire_seat(circuit("W1", "P1:1", "J4:1", outside_mm=2.05), "J4:1", harness(), CATALOGUE)
+    given = wire_seat(circuit("W1", "P1:1", "J4:1", outside_mm=2.05), harness(), CATALOGUE)
     assert given.passes == Range(2.05, 2.05)
 
 

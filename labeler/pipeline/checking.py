@@ -236,9 +236,7 @@ class _Fitter:
         if marker.role == "branch end":
             branch, end = self.ends[marker.branch, marker.at]
             return end_seat(branch, end, self.through[branch.id], self.harness, self.catalogue), end.cut_length_mm
-        circuit = self.circuits[marker.circuit]
-        at = marker.at if marker.role == "wire end" else str(circuit.start)
-        return wire_seat(circuit, at, self.harness, self.catalogue), None
+        return wire_seat(self.circuits[marker.circuit], self.harness, self.catalogue), None
 
     def _wrap_place(self, marker: Marker) -> WrapPlace:
         if marker.role == "branch end":

@@ -195,13 +195,13 @@ def crimped_diameter(
     return width
 
 
-def wire_seat(circuit: Circuit, at: str, harness: Harness, catalogue: Catalogue) -> Seat:
+def wire_seat(circuit: Circuit, harness: Harness, catalogue: Catalogue) -> Seat:
     """Return the diameters that a wire marker meets: the wire's own, from nominal to maximum."""
     settings: Settings = circuit.settings or harness.settings  # type: ignore[assignment]
     wire = wire_diameter(circuit, settings, catalogue)
     name = circuit.wire or settings.wire
     sits_on = f"{circuit.size} {name}".strip() if circuit.size else "wire"
-    slip_on = f"thread on before the contact at {at} is crimped"
+    slip_on = "thread on before its contact is crimped"
     return Seat(wire.range_mm, wire.range_mm, wire.range_mm, sits_on, slip_on, "", (wire.source,))
 
 
