@@ -420,10 +420,23 @@ def bundle_command(wires: str, settings: dict[str, str], as_json: bool) -> None:
 @main.command("stock")
 @click.argument("name", required=False)
 @_JSON
-def stock_command(name: str | None, as_json: bool) -> None:
-    """List the stocks that can be printed on, or show one. Example: labeler stock wrap-a4-25x18."""
+@click.option("--out", type=click.Path(path_type=Path), help="Draw the empty stock here, as NAME.pdf and NAME.png.")
+@_FORCE
+def stock_command(name: str | None, as_json: bool, out: Path | None, force: bool) -> None:
+    """List the stocks that can be printed on, or show one; --out draws it, to be laid over the real sheet.
+
+    Example: labeler stock wrap-a4-25x18 --out .
+    """
     from labeler.listing import stock_lines, stock_rows
 
+    if out is not None:
+        if not name:
+            raise click.UsageError("--out needs the NAME of the stock to draw")
+        from labeler.pipeline import draw_stock
+
+        for file in draw_stock(name, out, force=force):
+            click.echo(str(file))
+        return
     if as_json:
         _print_json(stock_rows(name))
         return

@@ -299,3 +299,13 @@ def test_one_of_a_list() -> None:
     assert "did you mean" in run("sleeves", "AS23053/6").stderr
     assert "1.80 to 1.90" in run("wires", "TXL").stdout
     assert run("--version").stdout.startswith("labeler 0.")
+
+
+def test_an_empty_stock_is_drawn(tmp_path: Path) -> None:
+    result = run("stock", "wrap-a4-25x18", "--out", tmp_path)
+    assert result.exit_code == 0
+    assert sorted(f.name for f in tmp_path.iterdir()) == ["wrap-a4-25x18.pdf", "wrap-a4-25x18.png"]
+    assert run("stock", "wrap-a4-25x18", "--out", tmp_path).exit_code == 1  # nothing is replaced unasked
+    assert run("stock", "wrap-a4-25x18", "--out", tmp_path, "--force").exit_code == 0
+    assert run("stock", "--out", tmp_path).exit_code == 2
+    assert run("stock", "reel", "--out", tmp_path).exit_code == 1

@@ -542,3 +542,50 @@ def test_both_faces_are_a_second_pass_in_the_same_slots() -> None:
         assert found is not None
         places.append(text.get_charbox(found[0]))
     assert places[0] == places[1]
+
+
+@pytest.mark.parametrize(
+    "stock", [s for s in load_catalogue().stocks if s.kind != "reel"], ids=lambda stock: stock.name
+)
+def test_an_empty_stock_shows_every_cell_in_its_place(stock: Stock) -> None:
+    """The outlines measure what the stock file says to 0.05 mm, at 600 dpi: the first cell's left and upper edge."""
+    from labeler.draw.empty import CARD_PIECE_MM, empty_pdf
+
+    data = empty_pdf(stock, "Atkinson Hyperlegible")
+    page = pdfium.PdfDocument(data)[0]
+    assert page.get_size() == pytest.approx(
+        (stock.page_width_mm * 72 / 25.4, stock.page_height_mm * 72 / 25.4), abs=0.01
+    )
+    height = CARD_PIECE_MM if stock.kind == "card" else stock.cell_height_mm
+    text = page.get_textpage().get_text_range().split()
+    assert {cell.name for cell in cells(stock, height)} <= set(text)
+    grey = page.render(scale=600 / 72, grayscale=True).to_numpy().squeeze()
+    k = 600 / 25.4
+    first = cells(stock, height)[0]
+    row = int((stock.page_height_mm - first.y_mm - height * 0.3) * k)
+    edges = np.flatnonzero(grey[row] < 200) / k
+    for edge in (first.x_mm, first.x_mm + first.width_mm):
+        assert np.abs(edges - edge).min() <= 0.05 + 0.5 / k + 0.05  # half a dot, and half the line
+    column = int((first.x_mm + first.width_mm * 0.7) * k)
+    levels = np.flatnonzero(grey[:, column] < 200) / k
+    top = stock.page_height_mm - first.y_mm - height
+    assert np.abs(levels - top).min() <= 0.05 + 0.5 / k + 0.05
+
+
+def test_a_reel_has_no_sheet_to_draw() -> None:
+    from labeler.draw.empty import empty_pdf
+
+    with pytest.raises(LabelerError, match="is a reel"):
+        empty_pdf(load_catalogue().stock("reel"), "Atkinson Hyperlegible")
+
+
+def test_the_picture_of_a_page_has_its_physical_size() -> None:
+    from PIL import Image
+
+    from labeler.draw.empty import empty_pdf, first_page_png
+
+    picture = Image.open(
+        io.BytesIO(first_page_png(empty_pdf(load_catalogue().stock("card-210x148"), "Atkinson Hyperlegible")))
+    )
+    width = picture.size[0] / picture.info["dpi"][0] * 25.4
+    assert width == pytest.approx(210, abs=0.2)

@@ -240,3 +240,17 @@ def _make_folder(folder: Path) -> None:
     except OSError as error:
         why = "is a file" if folder.is_file() else f"cannot be made ({error.strerror})"
         raise LabelerError(Problem(Where(str(folder)), why, "choose another folder (--out)")) from error
+
+
+def draw_stock(name: str, folder: Path, *, force: bool = False) -> tuple[Path, ...]:
+    """Draw an empty stock as PDF and PNG into a folder; raises `LabelerError`."""
+    from labeler.catalogue import default_settings
+    from labeler.draw.empty import empty_pdf, first_page_png
+    from labeler.draw.files import write_all
+
+    stock = load_catalogue().stock(name, Where("labeler stock"))
+    pdf = empty_pdf(stock, default_settings().font)
+    files = {folder / f"{stock.name}.pdf": pdf, folder / f"{stock.name}.png": first_page_png(pdf)}
+    _make_folder(folder)
+    write_all(files, force=force)
+    return tuple(files)
