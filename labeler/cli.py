@@ -201,7 +201,10 @@ def _named(fits: Sequence[Fit], name: str) -> list[Fit]:
 
 
 @main.command("print")
-@_options(_FILE, _OUT, _UNIT, _SET, _PAPER, _STOCK)
+@_options(_FILE, _OUT, _UNIT)
+@click.option("--units", type=click.IntRange(1, 10000), metavar="N", help="So many units, each with the next serial.")
+@click.option("--serials", metavar="FROM-TO", help="Units of these serials, as in 0001-0025.")
+@_options(_SET, _PAPER, _STOCK)
 @click.option(
     "--start",
     metavar="STOCK=CELL",
@@ -215,6 +218,8 @@ def print_command(
     file: str,
     out: Path,
     unit: str | None,
+    units: int | None,
+    serials: str | None,
     settings: dict[str, str],
     paper: str,
     stock: tuple[str, ...],
@@ -223,7 +228,7 @@ def print_command(
     record_path: str | None,
     force: bool,
 ) -> None:
-    """Print the whole set of one unit of FILE as PDF sheets, and record it.
+    """Print the whole set of one unit of FILE, or of several, as PDF sheets, and record it.
 
     Nothing is printed while a marker does not fit. Example: labeler print examples/survey-boat.toml
     """
@@ -232,22 +237,36 @@ def print_command(
     from labeler.pipeline import print_harness
 
     with _open_record(record_path) as record:
-        printed = print_harness(
-            file,
-            out,
-            record,
-            settings=settings,
-            paper=paper,
-            stock=stock,
-            start=start,
-            unit=unit,
-            leave_out=leave_out,
-            force=force,
-            who=_who(),
-            date=date.today().isoformat(),
-        )
-        _warn(printed.notes)
-        _tell(printed, record)
+        for serial in _serials(unit, units, serials):
+            printed = print_harness(
+                file,
+                out,
+                record,
+                settings=settings,
+                paper=paper,
+                stock=stock,
+                start=start,
+                unit=serial,
+                leave_out=leave_out,
+                force=force,
+                who=_who(),
+                date=date.today().isoformat(),
+            )
+            _warn(printed.notes)
+            _tell(printed, record)
+            start = {}  # the sheet that was partly used is full now
+
+
+def _serials(unit: str | None, units: int | None, serials: str | None) -> list[str | None]:
+    """Return the serial of every unit to print; None: the next one."""
+    if sum(given is not None for given in (unit, units, serials)) > 1:
+        raise click.UsageError("give one of --unit, --units and --serials")
+    if serials is None:
+        return [None] * units if units else [unit]
+    first, dash, last = (part.strip() for part in serials.partition("-"))
+    if not (dash and first.isdecimal() and last.isdecimal() and int(first) <= int(last) < int(first) + 10000):
+        raise click.BadParameter(f"{serials!r} is not FROM-TO, as in 0001-0025", param_hint="--serials")
+    return [f"{number:0{len(first)}d}" for number in range(int(first), int(last) + 1)]
 
 
 def _tell(printed: Printed, record: Record) -> None:

@@ -309,3 +309,19 @@ def test_an_empty_stock_is_drawn(tmp_path: Path) -> None:
     assert run("stock", "wrap-a4-25x18", "--out", tmp_path, "--force").exit_code == 0
     assert run("stock", "--out", tmp_path).exit_code == 2
     assert run("stock", "reel", "--out", tmp_path).exit_code == 1
+
+
+def test_several_units(tmp_path: Path) -> None:
+    words = ["--out", tmp_path, "--record", tmp_path / "r.sqlite"]
+    two = run("print", BOAT, *words, "--units", 2)
+    assert two.exit_code == 0
+    assert "unit 0001: 68 markers" in two.stderr
+    assert "unit 0002: 68 markers" in two.stderr
+    assert run("print", BOAT, *words, "--serials", "0007-0008").exit_code == 0
+    answer = json.loads(run("record", "list", "--record", tmp_path / "r.sqlite", "--json").stdout)
+    assert [job["unit"] for job in answer] == ["0001", "0002", "0007", "0008"]
+    taken = run("print", BOAT, *words, "--serials", "0008-0009")
+    assert taken.exit_code == 1
+    assert "0008" in taken.stderr
+    for wrong in (["--units", 0], ["--serials", "9-1"], ["--serials", "A-B"], ["--units", 2, "--unit", "5"]):
+        assert run("print", BOAT, *words, *wrong).exit_code == 2
