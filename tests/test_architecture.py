@@ -21,6 +21,8 @@ LAYERS = [
     {"read", "validate", "plan", "size", "fit", "codes", "layout", "bench"},
     {"draw", "record"},
     {"pipeline", "single", "listing", "report", "explain"},
+    {"options"},
+    {"cli_record"},
     {"cli"},
 ]
 STAGES = LAYERS[6] | LAYERS[7]

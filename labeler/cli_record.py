@@ -1,0 +1,81 @@
+"""The command line's record group: look into the build record, and declare markers void."""
+
+from __future__ import annotations
+
+import click
+
+from labeler.options import (
+    JSON,
+    REASON,
+    RECORD,
+    UNIT,
+    chosen_markers,
+    columns,
+    marker_lines,
+    opened_record,
+    options,
+    print_json,
+    who,
+)
+
+
+@click.group("record")
+def record_group() -> None:
+    """Look into the build record, and declare markers void."""
+
+
+@record_group.command("list")
+@options(RECORD, JSON)
+def record_list_command(record_path: str | None, as_json: bool) -> None:
+    """List the recorded jobs, oldest first. Example: labeler record list."""
+    from dataclasses import asdict
+
+    with opened_record(record_path, create=False) as record:
+        jobs = record.jobs()
+    if as_json:
+        print_json([asdict(job) for job in jobs])
+        return
+    rows = [
+        (str(j.id), j.kind, j.unit, j.part_number or j.harness, j.revision, j.state, j.at, j.who, j.reason)
+        for j in jobs
+    ]
+    for line in columns(("job", "kind", "unit", "harness", "rev", "state", "when", "who", "reason"), rows):
+        click.echo(line)
+
+
+@record_group.command("show")
+@click.argument("about", metavar="UNIT|JOB|MARKER")
+@options(UNIT, RECORD, JSON)
+def record_show_command(about: str, unit: str | None, record_path: str | None, as_json: bool) -> None:
+    """Show all that is recorded of a unit (0001), a job (job:3) or a marker. Example: labeler record show 0001."""
+    from dataclasses import asdict
+
+    from labeler.listing import recorded_rows
+
+    with opened_record(record_path, create=False) as record:
+        if about.startswith("job:") and about[4:].isdecimal():
+            found = record.show(int(about[4:])).markers
+        elif any(u.serial == about for u in record.units()):
+            found = record.show(about).markers
+        else:
+            found = chosen_markers(record, about, unit, None, None)
+        events = record.history(found[0].row.id, found[0].unit) if len(found) == 1 else ()
+    if as_json:
+        print_json({"markers": recorded_rows(found), "events": [asdict(event) for event in events]})
+        return
+    for line in marker_lines(found):
+        click.echo(line)
+    for event in events:
+        words = (event.at, event.kind, event.what, event.job and f"job {event.job}", event.who, event.reason)
+        click.echo("  " + "  ".join(str(word) for word in words if word))
+
+
+@record_group.command("void")
+@click.argument("marker", metavar="MARKER")
+@options(UNIT, REASON, RECORD)
+def record_void_command(marker: str, unit: str | None, reason: str, record_path: str | None) -> None:
+    """Declare a printed marker void: it must not be used. Example: labeler record void "0001 J4" --reason smeared."""
+    with opened_record(record_path, create=False) as record:
+        item = chosen_markers(record, marker, unit, None, None)[0]
+        record.void(item.unit, item.row.id, reason, who())
+        click.echo(f"void: {item.row.id}, unit {item.unit}, {item.row.at}: {reason}", err=True)
