@@ -21,6 +21,7 @@ from labeler.options import (
     JSON,
     OUT,
     PAPER,
+    PRINTER,
     REASON,
     RECORD,
     SET,
@@ -38,6 +39,7 @@ from labeler.options import (
 if TYPE_CHECKING:
     from labeler.model import Fit
     from labeler.pipeline import Printed
+    from labeler.printers import Printer
     from labeler.record.store import Record
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy loads: its threads only cost time on small work
@@ -89,19 +91,25 @@ def main() -> None:
 
 
 @main.command("check")
-@options(FILE, SET, PAPER, STOCK, JSON)
+@options(FILE, SET, PAPER, STOCK, PRINTER, JSON)
 @click.option("--explain", metavar="MARKER", help="Walk through one marker: its id, place, or text.")
 def check_command(
-    file: str, settings: dict[str, str], paper: str, stock: tuple[str, ...], as_json: bool, explain: str | None
+    file: str,
+    settings: dict[str, str],
+    paper: str,
+    stock: tuple[str, ...],
+    printer: str | None,
+    as_json: bool,
+    explain: str | None,
 ) -> None:
     """Say for every marker of FILE whether its text will read, and why not.
 
     Exit status 1 when something does not fit. Example: labeler check examples/survey-boat.toml
     """
     from labeler import report
-    from labeler.pipeline import check
+    from labeler.pipeline import check, for_printer
 
-    checked = check(file, settings=settings, paper=paper, stock=stock)
+    checked = check(file, settings=for_printer(settings, _printer(printer)), paper=paper, stock=stock)
     if explain:
         from labeler.explain import explain as steps
 
@@ -117,6 +125,12 @@ def check_command(
         click.echo(report.summary(checked), err=True)
     if checked.misfits:
         raise SystemExit(1)
+
+
+def _printer(name: str | None) -> Printer:
+    from labeler.printers import AS_DRAWN, load_printer
+
+    return load_printer(name) if name else AS_DRAWN
 
 
 def _named(fits: Sequence[Fit], name: str) -> list[Fit]:
@@ -136,7 +150,7 @@ def _named(fits: Sequence[Fit], name: str) -> list[Fit]:
 @options(FILE, OUT, UNIT)
 @click.option("--units", type=click.IntRange(1, 10000), metavar="N", help="So many units, each with the next serial.")
 @click.option("--serials", metavar="FROM-TO", help="Units of these serials, as in 0001-0025.")
-@options(SET, PAPER, STOCK)
+@options(SET, PAPER, STOCK, PRINTER)
 @click.option(
     "--start",
     metavar="STOCK=CELL",
@@ -155,6 +169,7 @@ def print_command(
     settings: dict[str, str],
     paper: str,
     stock: tuple[str, ...],
+    printer: str | None,
     start: dict[str, str],
     leave_out: bool,
     record_path: str | None,
@@ -168,6 +183,7 @@ def print_command(
 
     from labeler.pipeline import print_harness
 
+    profile = _printer(printer)
     with opened_record(record_path) as record:
         for serial in _serials(unit, units, serials):
             printed = print_harness(
@@ -183,6 +199,7 @@ def print_command(
                 force=force,
                 who=who(),
                 date=date.today().isoformat(),
+                printer=profile,
             )
             warn(printed.notes)
             _tell(printed, record)
@@ -222,7 +239,7 @@ def _tell(printed: Printed, record: Record) -> None:
 @REASON
 @click.option("--stock", metavar="NAME", default="", help="Onto another stock than the first time.")
 @click.option("--start", metavar="CELL", default="", help="First free cell, as in B3.")
-@options(OUT, RECORD, FORCE)
+@options(PRINTER, OUT, RECORD, FORCE)
 def reprint_command(
     marker: str | None,
     unit: str | None,
@@ -231,6 +248,7 @@ def reprint_command(
     reason: str,
     stock: str,
     start: str,
+    printer: str | None,
     out: Path,
     record_path: str | None,
     force: bool,
@@ -258,6 +276,7 @@ def reprint_command(
             same_places=bool(sheet) and not marker and not (stock or start),
             force=force,
             who=who(),
+            printer=_printer(printer),
         )
         _tell(printed, record)
 
@@ -340,6 +359,43 @@ def stock_command(name: str | None, as_json: bool, out: Path | None, force: bool
         return
     for line in stock_lines(name):
         click.echo(line)
+
+
+@main.command("calibrate")
+@click.argument("stock", metavar="STOCK", required=False)
+@options(PRINTER)
+@click.option("--measured-x", type=float, metavar="MM", help="What the ruler along the page measured.")
+@click.option("--measured-y", type=float, metavar="MM", help="What the ruler up the page measured.")
+@options(OUT, FORCE)
+def calibrate_command(
+    stock: str | None,
+    printer: str | None,
+    measured_x: float | None,
+    measured_y: float | None,
+    out: Path,
+    force: bool,
+) -> None:
+    """Print rulers and crosses on a page of STOCK's size; then store what they measured as a correction.
+
+    Example: labeler calibrate tag-a4-95x54 --printer office, then
+    labeler calibrate --printer office --measured-x 99.2 --measured-y 100.4
+    """
+    from labeler.pipeline import draw_calibration, store_printer
+    from labeler.printers import Printer, load_printer, measured, printer_file
+
+    path = printer_file(printer) if printer else None
+    profile = load_printer(printer) if printer and path and path.is_file() else Printer(path.stem if path else "")
+    if measured_x is None and measured_y is None:
+        if not stock:
+            raise click.UsageError("name the STOCK to print the page for, or give --measured-x and --measured-y")
+        for file in draw_calibration(stock, profile, out, force=force):
+            click.echo(str(file))
+        return
+    if path is None or stock:
+        raise click.UsageError("a measure is stored for a --printer, without a STOCK")
+    corrected = measured(profile, measured_x, measured_y)
+    store_printer(corrected, path)
+    click.echo(f"{path}: lengths x {corrected.scale_x:g} along the page, x {corrected.scale_y:g} up the page", err=True)
 
 
 @main.command("sleeves")

@@ -68,6 +68,7 @@ RECORD = click.option(
     help="The build record; default: record.sqlite in the user's data folder, or $LABELER_RECORD.",
 )
 OUT = click.option("--out", type=click.Path(path_type=Path), default=Path("out"), help="Folder for the PDF files.")
+PRINTER = click.option("--printer", metavar="NAME", help="Profile of the printer: a name, or a TOML file.")
 FORCE = click.option("--force", is_flag=True, help="Replace files that exist.")
 UNIT = click.option("--unit", metavar="SERIAL", help="Serial of the unit.")
 REASON = click.option("--reason", metavar="TEXT", required=True, help="Why; kept in the record.")

@@ -16,7 +16,7 @@ LAYERS = [
     {"model"},
     {"formulas"},
     {"text", "tables"},
-    {"materials", "stocks", "colours"},
+    {"materials", "stocks", "colours", "printers"},
     {"catalogue"},
     {"read", "validate", "plan", "size", "fit", "codes", "layout", "bench"},
     {"draw", "record"},

@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 from io import BytesIO
 
-from labeler.draw.pdf import Header, draw_sheets
+from labeler.draw.pdf import POINTS_PER_MM, Header, correction, draw_sheets, empty_document
 from labeler.errors import LabelerError, Problem
 from labeler.layout import cells
 from labeler.model import Box, Face, Piece, Placed, Run, Sheet, Stock
+from labeler.printers import RULER_MM, Printer
 
 CARD_PIECE_MM = 10.0  # lay-flat width of the pieces shown on a card, whose rows follow the tube: project choice
 NAME_MM = 1.8  # type size of the cells' names
@@ -49,3 +50,50 @@ def first_page_png(pdf: bytes, dpi: int = PNG_DPI) -> bytes:
     target = BytesIO()
     page.render(scale=dpi / 72, grayscale=True).to_pil().save(target, "PNG", dpi=(dpi, dpi))
     return target.getvalue()
+
+
+CROSS_MM = 5.0  # arms of a cross
+INSET_MM = 15.0  # crosses and rulers from the page's edges
+CALIBRATION_WORDS = (
+    "Print at 100 %, not fitted to the page. Measure both rulers from the first tick to the last:",
+    "labeler calibrate --printer NAME --measured-x … --measured-y …",
+)
+
+
+def calibration_pdf(stock: Stock, printer: Printer, font: str) -> bytes:
+    """Return a page of the stock's size with a ruler of 100 mm along either edge and crosses in the corners.
+
+    It is drawn with the printer's correction as it stands, so what is measured corrects it further.
+    Raises `LabelerError` for stock whose page is too small.
+    """
+    width, height = stock.page_width_mm, stock.page_height_mm
+    if min(width, height) < RULER_MM + 2 * INSET_MM:
+        text = f"a page of {width:g} x {height:g} mm does not take rulers of {RULER_MM:g} mm"
+        raise LabelerError(Problem(stock.where, f"{stock.name}: {text}", "name a larger stock"))
+    canvas, name = empty_document(f"Calibration, {stock.name}", font)
+    canvas.setPageSize((width * POINTS_PER_MM, height * POINTS_PER_MM))
+    canvas.addLiteral(f"q {correction(printer, width, height)}".rstrip())
+    canvas.setLineWidth(0.1 * POINTS_PER_MM)
+    canvas.lines([[v * POINTS_PER_MM for v in line] for line in _calibration_lines(width, height)])
+    canvas.setFont(name, 9)
+    for i, words in enumerate(CALIBRATION_WORDS):
+        canvas.drawString((INSET_MM + 10) * POINTS_PER_MM, (INSET_MM + 12 - 5 * i) * POINTS_PER_MM, words)
+    canvas.addLiteral("Q")
+    canvas.showPage()
+    data: bytes = canvas.getpdfdata()
+    return data
+
+
+def _calibration_lines(width: float, height: float) -> list[tuple[float, float, float, float]]:
+    lines = []
+    for step in range(0, int(RULER_MM) + 1, 10):
+        tick = 6.0 if step in (0, RULER_MM) else 3.0
+        lines += [
+            (INSET_MM + step, INSET_MM, INSET_MM + step, INSET_MM + tick),
+            (INSET_MM, INSET_MM + step, INSET_MM + tick, INSET_MM + step),
+        ]
+    lines += [(INSET_MM, INSET_MM, INSET_MM + RULER_MM, INSET_MM), (INSET_MM, INSET_MM, INSET_MM, INSET_MM + RULER_MM)]
+    for x in (INSET_MM, width / 2, width - INSET_MM):
+        for y in (height / 2, height - INSET_MM):
+            lines += [(x - CROSS_MM, y, x + CROSS_MM, y), (x, y - CROSS_MM, x, y + CROSS_MM)]
+    return lines

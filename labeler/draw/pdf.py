@@ -18,6 +18,7 @@ from labeler.draw.files import write_whole
 from labeler.errors import LabelerError, Problem, Where
 from labeler.layout import HEAD_STRIP_MM, RULER_MM
 from labeler.model import Box, Face, Placed, Run, Sheet, Stock, Symbol
+from labeler.printers import AS_DRAWN, Printer
 from labeler.text import Font, font_for, load_font
 
 if TYPE_CHECKING:
@@ -54,6 +55,7 @@ def draw_sheets(
     title: str,
     header: Header,
     force: bool = False,
+    printer: Printer = AS_DRAWN,
 ) -> None:
     """Write one PDF with a page for each sheet; the same sheets give the same bytes.
 
@@ -71,6 +73,7 @@ def draw_sheets(
     title : title of the document, shown by viewers.
     header : the line in the head margin; pages of a reel have none.
     force : replace an existing file.
+    printer : whose lengths are corrected.
 
     Raises
     ------
@@ -79,9 +82,9 @@ def draw_sheets(
     """
     if isinstance(target, str | os.PathLike):
         path = Path(target)
-        write_whole(path, _document(sheets, title, header), force=force)
+        write_whole(path, _document(sheets, title, header, printer), force=force)
     else:
-        target.write(_document(sheets, title, header))
+        target.write(_document(sheets, title, header, printer))
 
 
 def face_operations(face: Face) -> str:
@@ -95,19 +98,19 @@ def face_operations(face: Face) -> str:
 # ---------------------------------------------------------------- the document
 
 
-def _document(sheets: Iterable[Sheet], title: str, header: Header) -> bytes:
+def _document(sheets: Iterable[Sheet], title: str, header: Header, printer: Printer) -> bytes:
     canvas = _canvas(title, header.font)
     ink = _Ink(canvas)
     again: list[Sheet] = []
     empty = True
     for sheet in sheets:
-        _draw_page(canvas, ink, sheet, header)
+        _draw_page(canvas, ink, sheet, header, printer)
         empty = False
         turned = tuple(placed for placed in sheet.placed if placed.piece.face.passes > 1)
         if turned:
             again.append(replace(sheet, placed=turned))
     for sheet in again:
-        _draw_page(canvas, ink, sheet, replace(header, turned_over=True))
+        _draw_page(canvas, ink, sheet, replace(header, turned_over=True), printer)
     if empty:
         raise LabelerError(Problem(Where(""), "no sheet to draw", "choose markers that are printed"))
     with _plain_streams():
@@ -142,6 +145,12 @@ def _canvas(title: str, font: str) -> Canvas:
     return canvas
 
 
+def empty_document(title: str, font: str) -> tuple[Canvas, str]:
+    """Return an empty document and the name under which it knows a typeface."""
+    canvas = _canvas(title, font)
+    return canvas, _embedded(load_font(font)).fontName
+
+
 @lru_cache(maxsize=32)
 def _embedded(font: Font) -> Any:
     """Return the font as the PDF library holds it, under a name of its own contents."""
@@ -157,8 +166,23 @@ def _embedded(font: Font) -> Any:
     return embedded
 
 
-def _draw_page(canvas: Canvas, ink: _Ink, sheet: Sheet, header: Header) -> None:
+def correction(printer: Printer, width_mm: float, height_mm: float) -> str:
+    """Return the operator that corrects a printer's lengths on a page of this size, about its middle; "" for none.
+
+    What is drawn is larger by as much as the printer makes it smaller, and moved by the offset.
+    """
+    x = printer.offset_x_mm + (1 - printer.scale_x) * width_mm / 2
+    y = printer.offset_y_mm + (1 - printer.scale_y) * height_mm / 2
+    if (printer.scale_x, printer.scale_y, x, y) == (1, 1, 0, 0):
+        return ""
+    return f"{printer.scale_x:.6f} 0 0 {printer.scale_y:.6f} {x * POINTS_PER_MM:.4f} {y * POINTS_PER_MM:.4f} cm"
+
+
+def _draw_page(canvas: Canvas, ink: _Ink, sheet: Sheet, header: Header, printer: Printer) -> None:
     canvas.setPageSize((sheet.width_mm * POINTS_PER_MM, sheet.height_mm * POINTS_PER_MM))
+    matrix = correction(printer, sheet.width_mm, sheet.height_mm)
+    if matrix:
+        canvas.addLiteral(f"q {matrix}")
     if sheet.stock.kind != "reel":
         canvas.addLiteral(ink.operations(_words(sheet, header)))
         _draw_ruler(canvas, sheet.stock)
@@ -167,6 +191,8 @@ def _draw_page(canvas: Canvas, ink: _Ink, sheet: Sheet, header: Header) -> None:
     for placed in sheet.placed:
         x, y = placed.x_mm * POINTS_PER_MM, placed.y_mm * POINTS_PER_MM
         canvas.addLiteral(f"q 1 0 0 1 {x:.3f} {y:.3f} cm\n{ink.operations(placed.piece.face)}\nQ")
+    if matrix:
+        canvas.addLiteral("Q")
     canvas.showPage()
 
 

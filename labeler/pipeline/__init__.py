@@ -4,7 +4,17 @@ Every command of the command line is one function here; the stages meet nowhere 
 """
 
 from labeler.pipeline.checking import Checked, Stocks, check, choose_stocks, fit_markers, make_symbol
-from labeler.pipeline.printing import Printed, draw_stock, misfit_problem, pieces_of, print_harness, version
+from labeler.pipeline.printing import (
+    Printed,
+    draw_calibration,
+    draw_stock,
+    for_printer,
+    misfit_problem,
+    pieces_of,
+    print_harness,
+    store_printer,
+    version,
+)
 from labeler.pipeline.reprinting import reprint
 
 __all__ = [
@@ -13,12 +23,15 @@ __all__ = [
     "Stocks",
     "check",
     "choose_stocks",
+    "draw_calibration",
     "draw_stock",
     "fit_markers",
+    "for_printer",
     "make_symbol",
     "misfit_problem",
     "pieces_of",
     "print_harness",
     "reprint",
+    "store_printer",
     "version",
 ]

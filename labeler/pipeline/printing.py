@@ -19,6 +19,7 @@ from labeler.model import (
     Sheet,
 )
 from labeler.plan import branches_of, circuits_by_branch
+from labeler.printers import AS_DRAWN, Printer, printer_problems, profile_text
 from labeler.size import threading
 
 if TYPE_CHECKING:
@@ -56,8 +57,11 @@ def print_harness(
     force: bool = False,
     who: str = "",
     date: str = "",
+    printer: Printer = AS_DRAWN,
 ) -> Printed:
     """Print the whole set of one unit (or some roles ``only``), recorded before the sheets are handed over.
+
+    ``printer`` gives the dots, refuses what it must not be fed, and corrects lengths.
 
     Nothing is printed, and nothing recorded, while a marker does not fit; with ``leave_out`` the
     others are printed and the missing ones stand on the bench sheet and in the record.
@@ -68,6 +72,7 @@ def print_harness(
     from labeler.layout import lay_out
     from labeler.record import LeftOut, NewJob, canonical_sheet, marker_row
 
+    settings = for_printer(settings or {}, printer)
     checked = check(file, settings=settings, paper=paper, stock=stock, only=only)
     if checked.misfits and not leave_out:
         raise LabelerError(*(misfit_problem(fit) for fit in checked.misfits))
@@ -75,6 +80,7 @@ def print_harness(
     names = Names(folder, harness)
     serial_free = [fit for fit in checked.fits if fit.verdict != DOES_NOT_FIT]
     trial = lay_out(pieces_of(serial_free, checked.stocks), stocks, start)  # fails before a serial is given
+    refuse(printer_problems(printer, trial))
     expected = names.files(unit or record.serial_to_come(harness), trial)
     refuse(problem for path in expected.values() for problem in refused_target(path, force))
     serial = record.reserve_serial(harness, unit)
@@ -100,9 +106,15 @@ def print_harness(
             version(),
         )
     )
-    drawing = Drawing(harness, serial, kept, left_out, sheets, paper, date)
+    drawing = Drawing(harness, serial, kept, left_out, sheets, paper, date, printer)
     hand_over(record, job, drawing, files, force)
     return Printed(job, tuple(files.values()), sheets, kept, left_out, checked.notes)
+
+
+def for_printer(settings: Mapping[str, str], printer: Printer) -> dict[str, str]:
+    """Return the settings with the printer's dots, unless they are set themselves."""
+    own = {"printer_dpi": f"{printer.dpi:g}"} if printer.dpi else {}
+    return {**own, **settings}
 
 
 def misfit_problem(fit: Fit) -> Problem:
@@ -184,6 +196,7 @@ class Drawing:
     sheets: tuple[Sheet, ...]
     paper: str
     date: str
+    printer: Printer
 
     def draw(self, stock: str) -> bytes:
         """Return the PDF of one stock's sheets, or of the bench sheet under ``""``."""
@@ -196,7 +209,7 @@ class Drawing:
         part = " ".join(filter(None, (self.harness.part_number, self.harness.revision)))
         job = " · ".join(filter(None, (self.harness.name, part, f"unit {self.unit}")))
         sheets = [sheet for sheet in self.sheets if sheet.stock.name == stock]
-        draw_sheets(sheets, target, title=f"{job}, {stock}", header=Header(job))
+        draw_sheets(sheets, target, title=f"{job}, {stock}", header=Header(job), printer=self.printer)
         return target.getvalue()
 
     def _bench(self, target: BytesIO) -> None:
@@ -240,6 +253,27 @@ def _make_folder(folder: Path) -> None:
     except OSError as error:
         why = "is a file" if folder.is_file() else f"cannot be made ({error.strerror})"
         raise LabelerError(Problem(Where(str(folder)), why, "choose another folder (--out)")) from error
+
+
+def draw_calibration(name: str, printer: Printer, folder: Path, *, force: bool = False) -> tuple[Path, ...]:
+    """Draw the calibration page of a stock's size into a folder; raises `LabelerError`."""
+    from labeler.catalogue import default_settings
+    from labeler.draw.empty import calibration_pdf
+    from labeler.draw.files import write_all
+
+    stock = load_catalogue().stock(name, Where("labeler calibrate"))
+    file = folder / f"calibration-{stock.name}.pdf"
+    _make_folder(folder)
+    write_all({file: calibration_pdf(stock, printer, default_settings().font)}, force=force)
+    return (file,)
+
+
+def store_printer(printer: Printer, file: Path) -> None:
+    """Write a profile to its file, whole or not at all; raises `LabelerError`."""
+    from labeler.draw.files import write_all
+
+    _make_folder(file.parent)
+    write_all({file: profile_text(printer).encode()}, force=True)
 
 
 def draw_stock(name: str, folder: Path, *, force: bool = False) -> tuple[Path, ...]:

@@ -9,17 +9,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from labeler.catalogue import load_catalogue
-from labeler.errors import LabelerError, Problem, Where, WrongUse
-from labeler.model import (
-    Harness,
-    Sheet,
-)
+from labeler.errors import LabelerError, Problem, Where, WrongUse, refuse
+from labeler.model import Harness, Sheet
+from labeler.pipeline.printing import Drawing, Names, Printed, hand_over, version
+from labeler.printers import AS_DRAWN, Printer, printer_problems
 
 if TYPE_CHECKING:
     from labeler.record.store import Record
     from labeler.record.values import Recorded
-
-from labeler.pipeline.printing import Drawing, Names, Printed, hand_over, version
 
 
 def reprint(
@@ -33,6 +30,7 @@ def reprint(
     same_places: bool = False,
     force: bool = False,
     who: str = "",
+    printer: Printer = AS_DRAWN,
 ) -> Printed:
     """Print recorded markers of one unit again, from the record alone.
 
@@ -62,10 +60,11 @@ def reprint(
     sheets = (
         _same_sheets(drawn) if same_places else lay_out(pieces, stocks, dict.fromkeys(stocks, start) if start else None)
     )
+    refuse(printer_problems(printer, sheets))
     job = record.prepare_reprint(drawn, sheets, fonts=_fonts_at_hand(sheets), reason=reason, who=who, version=version())
     harness = Harness(drawn[0].harness, drawn[0].part_number, drawn[0].revision)
     files = Names(folder, harness).files(drawn[0].unit, sheets, f"-reprint-{job.id}")
-    drawing = Drawing(harness, drawn[0].unit, (), (), sheets, "", "")
+    drawing = Drawing(harness, drawn[0].unit, (), (), sheets, "", "", printer)
     hand_over(record, job, drawing, files, force)
     return Printed(job, tuple(files.values()), sheets)
 

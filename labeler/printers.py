@@ -1,0 +1,149 @@
+"""Printer profiles: what a printer can do, and by how much its lengths are off.
+
+A profile is a TOML file in ``printers/`` of the user's configuration folder, named after the
+printer, or any file given by path::
+
+    technology = "thermal transfer"   # laser | inkjet | thermal transfer
+    dpi = 300
+    border_mm = 2.0                   # what it cannot print along every edge
+    scale_x = 1.0081                  # drawn length over printed length, by labeler calibrate
+    scale_y = 0.9960
+    offset_x_mm = 0.0                 # what is drawn is moved by so much, to the right
+    offset_y_mm = 0.0                 # … and upwards
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, fields, replace
+from pathlib import Path
+
+from labeler.errors import LabelerError, Problem, Where
+from labeler.model import Sheet
+from labeler.tables import Form, Key, checked, load
+
+TECHNOLOGIES = ("laser", "inkjet", "thermal transfer")
+MOST_OFF = 0.1  # a correction beyond 10 % is a mistake of measuring: project choice
+RULER_MM = 100.0  # what the calibration page draws along and across
+
+PRINTER: Form = {
+    "technology": Key("text"),
+    "dpi": Key("number", low=100, high=4800),
+    "border_mm": Key("length", high=50),
+    "scale_x": Key("number", low=1 - MOST_OFF, high=1 + MOST_OFF),
+    "scale_y": Key("number", low=1 - MOST_OFF, high=1 + MOST_OFF),
+    "offset_x_mm": Key("number", low=-50, high=50),
+    "offset_y_mm": Key("number", low=-50, high=50),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Printer:
+    """A printer's profile. ``technology`` is ``""`` where it is not said."""
+
+    name: str = ""
+    technology: str = ""
+    dpi: float | None = None
+    border_mm: float = 0.0
+    scale_x: float = 1.0
+    scale_y: float = 1.0
+    offset_x_mm: float = 0.0
+    offset_y_mm: float = 0.0
+
+
+AS_DRAWN = Printer()
+"""No printer in particular: nothing is refused, nothing is corrected."""
+
+
+def printer_file(name: str) -> Path:
+    """Return the file of a profile: the path itself where one is given, else in the user's folder."""
+    if name.endswith(".toml") or "/" in name or "\\" in name:
+        return Path(name)
+    from platformdirs import user_config_path
+
+    return user_config_path("labeler") / "printers" / f"{name}.toml"
+
+
+def load_printer(name: str) -> Printer:
+    """Return the profile of this name or path. Raises `LabelerError` with every problem of it."""
+    path = printer_file(name)
+    if not path.is_file():
+        fix = "write one (README, Printers), or make it with labeler calibrate"
+        raise LabelerError(Problem(Where(str(path)), f"there is no profile of the printer {name!r}", fix))
+    document = load(path, str(path))
+    values, problems = checked(document.values, PRINTER, Where(str(path)), at=document.at)
+    technology = values.get("technology", "")
+    if technology and technology not in TECHNOLOGIES:
+        text = f"technology {technology!r} is unknown"
+        problems.append(Problem(document.at("technology"), text, f"one of {', '.join(TECHNOLOGIES)}"))
+    if problems:
+        raise LabelerError(*problems)
+    return Printer(name=path.stem, **values)
+
+
+def printer_problems(printer: Printer, sheets: Iterable[Sheet]) -> Iterator[Problem]:
+    """Yield why sheets may not or cannot be printed there.
+
+    Flat heat-shrink tube never goes through a laser printer: its fuser would shrink it inside.
+    Nothing may stand where the printer does not print.
+    """
+    where = Where(printer.name)
+    told: set[str] = set()
+    for sheet in sheets:
+        stock = sheet.stock
+        if printer.technology == "laser" and stock.takes == "sleeve" and "laser" not in told:
+            told.add("laser")
+            text = f"{stock.name} is flat heat-shrink tube, and this is a laser printer: its fuser shrinks it inside"
+            yield Problem(where, text, "print sleeves by thermal transfer, or mark with wraps")
+        if stock.kind == "grid" and stock.name not in told:
+            short = _beyond(printer, sheet)
+            if short:
+                told.add(stock.name)
+                text = f"{stock.name} is printed to {short:.1f} mm from the edge, the printer leaves {printer.border_mm:g} mm"
+                yield Problem(where, text, "choose another stock or printer, or a start cell farther in")
+
+
+def _beyond(printer: Printer, sheet: Sheet) -> float:
+    """Return the least distance of a piece from the page's edge where it is under the border, else 0."""
+    edges = [
+        min(
+            placed.x_mm,
+            placed.y_mm,
+            sheet.width_mm - placed.x_mm - placed.piece.face.width_mm,
+            sheet.height_mm - placed.y_mm - placed.piece.face.height_mm,
+        )
+        for placed in sheet.placed
+    ]
+    least = min(edges, default=printer.border_mm)
+    return least if least < printer.border_mm - 1e-6 else 0.0
+
+
+def measured(printer: Printer, x_mm: float | None, y_mm: float | None) -> Printer:
+    """Return the profile corrected by what the calibration page's 100 mm rulers measured, along x and y.
+
+    The page was printed with the profile as it was, so corrections multiply. Raises `LabelerError`
+    for a measure that is off by more than 10 %.
+
+    >>> measured(Printer(), 99.2, 100.4).scale_x
+    1.008065
+    """
+    changes: dict[str, float] = {}
+    for axis, value in (("x", x_mm), ("y", y_mm)):
+        if value is None:
+            continue
+        if abs(value - RULER_MM) > MOST_OFF * RULER_MM:
+            text = f"{value:g} mm for a ruler of {RULER_MM:g} mm is off by more than {MOST_OFF:.0%}"
+            raise LabelerError(Problem(Where(f"--measured-{axis}"), text, "measure from the first tick to the last"))
+        changes[f"scale_{axis}"] = round(getattr(printer, f"scale_{axis}") * RULER_MM / value, 6)
+    return replace(printer, **changes)  # type: ignore[arg-type]
+
+
+def profile_text(printer: Printer) -> str:
+    """Return a profile as TOML; what is as usual is left out."""
+    usual = Printer()
+    lines = [f"# Printer profile {printer.name}: see README, Printers."]
+    for key in fields(Printer):
+        value = getattr(printer, key.name)
+        if key.name != "name" and value != getattr(usual, key.name):
+            lines.append(f'{key.name} = "{value}"' if isinstance(value, str) else f"{key.name} = {value!r}")
+    return "\n".join(lines) + "\n"

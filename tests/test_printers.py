@@ -1,0 +1,157 @@
+"""Printer profiles: what they refuse, and a printed length that comes out right after calibration."""
+
+from pathlib import Path
+
+import numpy as np
+import pypdfium2 as pdfium
+import pytest
+from click.testing import CliRunner
+from PIL import Image
+
+from labeler.catalogue import load_catalogue
+from labeler.cli import main
+from labeler.draw.empty import INSET_MM, calibration_pdf, empty_pdf
+from labeler.errors import LabelerError
+from labeler.printers import Printer, load_printer, measured, profile_text
+
+BOAT = str(Path(__file__).parent.parent / "examples" / "survey-boat.toml")
+A4 = load_catalogue().stock("tag-a4-95x54")
+FONT = "Atkinson Hyperlegible"
+K = 600 / 25.4
+
+
+def profile(folder: Path, text: str) -> str:
+    file = folder / "office.toml"
+    file.write_text(text, "utf-8")
+    return str(file)
+
+
+def test_a_profile_is_read_strictly(tmp_path: Path) -> None:
+    made = load_printer(profile(tmp_path, 'technology = "laser"\ndpi = 600\nborder_mm = 4.2\n'))
+    assert made == Printer("office", "laser", 600, 4.2)
+    for text, said in (
+        ("dip = 300", "did you mean 'dpi'"),
+        ("dpi = 3", "dpi"),
+        ('technology = "lazer"', "one of laser, inkjet, thermal transfer"),
+        ("scale_x = 2.0", "scale_x"),
+        ("dpi = ", "is no TOML"),
+    ):
+        with pytest.raises(LabelerError, match=said):
+            load_printer(profile(tmp_path, text))
+    with pytest.raises(LabelerError, match="there is no profile"):
+        load_printer(str(tmp_path / "none.toml"))
+
+
+def test_a_profile_comes_back_as_it_was_written(tmp_path: Path) -> None:
+    made = Printer("office", "inkjet", 600.0, 3.0, 1.0081, 0.996, 0.5, -0.25)
+    assert load_printer(profile(tmp_path, profile_text(made))) == made
+
+
+def run(*words: object) -> tuple[int, str]:
+    result = CliRunner().invoke(main, [str(word) for word in words])
+    assert result.exception is None or isinstance(result.exception, SystemExit)
+    return result.exit_code, result.stderr
+
+
+def test_heat_shrink_tube_never_goes_to_a_laser_printer(tmp_path: Path) -> None:
+    words = ["print", BOAT, "--out", tmp_path / "out", "--record", tmp_path / "r.sqlite", "--printer"]
+    status, said = run(*words, profile(tmp_path, 'technology = "laser"'))
+    assert status == 1
+    assert "its fuser shrinks it inside" in said
+    assert not (tmp_path / "out").exists()
+    assert run(*words, profile(tmp_path, 'technology = "thermal transfer"'))[0] == 0
+    # a reprint is held to the same
+    again = ["reprint", "0001 J4", "--reason", "x", "--out", tmp_path, "--record", tmp_path / "r.sqlite", "--printer"]
+    assert run(*again, profile(tmp_path, 'technology = "laser"'))[0] == 1
+
+
+def test_nothing_stands_where_the_printer_does_not_print(tmp_path: Path) -> None:
+    """The first column of the tags begins 10 mm from the page's edge."""
+    words = ["print", BOAT, "--out", tmp_path / "out", "--record", tmp_path / "r.sqlite", "--printer"]
+    status, said = run(*words, profile(tmp_path, "border_mm = 10.5"))
+    assert status == 1
+    assert "tag-a4-95x54 is printed to 10.0 mm from the edge, the printer leaves 10.5 mm" in said
+
+
+def test_the_printers_dots_decide_what_it_can_form(tmp_path: Path) -> None:
+    """At 203 dpi two dots a stroke ask for capitals of 1.78 mm: too much for the thin wires of the example."""
+    status, _ = run("check", BOAT, "--printer", profile(tmp_path, "dpi = 203"))
+    assert status == 1
+    assert run("check", BOAT, "--printer", profile(tmp_path, "dpi = 203"), "--set", "printer_dpi=600")[0] == 0
+
+
+def as_printed(pdf: bytes, error_x: float, error_y: float) -> np.ndarray:
+    """Render at 600 dpi and apply the printer's error about the middle of the page."""
+    page = pdfium.PdfDocument(pdf)[0].render(scale=600 / 72, grayscale=True).to_pil()
+    width, height = page.size
+    small = page.resize((round(width * error_x), round(height * error_y)), Image.Resampling.LANCZOS)
+    paper = Image.new("L", (width, height), 255)
+    paper.paste(small, ((width - small.width) // 2, (height - small.height) // 2))
+    return np.asarray(paper)
+
+
+def rulers(paper: np.ndarray) -> tuple[float, float]:
+    """Measure both rulers between their outer ticks, mm: the longest run of ink along a row and a column."""
+
+    def longest(lines: np.ndarray) -> float:
+        best = 0
+        for line in lines:
+            marks = np.flatnonzero(np.diff(np.concatenate(([0], (line < 160).astype(int), [0]))))
+            best = max([best, *(marks[1::2] - marks[::2])])
+        return best / K
+
+    height = paper.shape[0]
+    foot, left = int((INSET_MM + 3) * K), int((INSET_MM + 3) * K)
+    return longest(paper[height - foot :]), longest(paper[:, :left].T)
+
+
+@pytest.mark.parametrize(("error_x", "error_y"), [(0.992, 1.004), (1.01, 0.985)])
+def test_a_printed_length_is_right_after_calibration(error_x: float, error_y: float) -> None:
+    """Render, apply the printer's error, measure; correct; render and apply it again: 100 mm to 0.1 mm."""
+    before = rulers(as_printed(calibration_pdf(A4, Printer(), FONT), error_x, error_y))
+    assert before == pytest.approx((100 * error_x, 100 * error_y), abs=0.1)
+    corrected = measured(Printer(), *before)
+    after = rulers(as_printed(calibration_pdf(A4, corrected, FONT), error_x, error_y))
+    assert after == pytest.approx((100, 100), abs=0.1)
+
+
+def test_sheets_are_corrected_too(tmp_path: Path) -> None:
+    from io import BytesIO
+
+    from labeler.draw.pdf import Header, draw_sheets
+    from labeler.layout import lay_out
+    from labeler.model import Face, Piece
+
+    sheets = lay_out([Piece("a", Face(95, 54), A4.name)], {A4.name: A4})
+    target = BytesIO()
+    draw_sheets(sheets, target, title="t", header=Header("t"), printer=Printer(scale_x=1.05, scale_y=0.97))
+    text = pdfium.PdfDocument(target.getvalue())[0].get_textpage()
+    found = text.search("50 mm").get_next()
+    assert found is not None
+    plain = BytesIO()
+    draw_sheets(sheets, plain, title="t", header=Header("t"))
+    other = pdfium.PdfDocument(plain.getvalue())[0].get_textpage()
+    place = other.search("50 mm").get_next()
+    assert place is not None
+    centre = 105 * 72 / 25.4
+    assert text.get_charbox(found[0])[0] - centre == pytest.approx(
+        (other.get_charbox(place[0])[0] - centre) * 1.05, abs=0.02
+    )
+
+
+def test_calibrate(tmp_path: Path) -> None:
+    file = tmp_path / "office.toml"
+    assert run("calibrate", "tag-a4-95x54", "--out", tmp_path)[0] == 0
+    assert (tmp_path / "calibration-tag-a4-95x54.pdf").exists()
+    assert run("calibrate", "--printer", file, "--measured-x", 99.2, "--measured-y", 100.4)[0] == 0
+    assert load_printer(str(file)).scale_x == pytest.approx(100 / 99.2, abs=1e-6)
+    assert run("calibrate", "--printer", file, "--measured-x", 100.5)[0] == 0
+    assert load_printer(str(file)).scale_x == pytest.approx(100 / 99.2 * 100 / 100.5, abs=1e-5)
+    assert run("calibrate", "--printer", file, "--measured-x", 50)[0] == 1
+    assert run("calibrate", "reel", "--out", tmp_path)[0] == 1
+    assert run("calibrate")[0] == 2
+    assert run("calibrate", "--measured-x", 99)[0] == 2
+
+
+def test_an_empty_stock_is_no_calibration() -> None:
+    assert empty_pdf(A4, FONT) != calibration_pdf(A4, Printer(), FONT)
