@@ -99,7 +99,8 @@ def printer_problems(printer: Printer, sheets: Iterable[Sheet]) -> Iterator[Prob
             short = _beyond(printer, sheet)
             if short:
                 told.add(stock.name)
-                text = f"{stock.name} is printed to {short:.1f} mm from the edge, the printer leaves {printer.border_mm:g} mm"
+                left = f"the printer leaves {printer.border_mm:g} mm"
+                text = f"{stock.name} is printed to {short:.1f} mm from the edge, {left}"
                 yield Problem(where, text, "choose another stock or printer, or a start cell farther in")
 
 
