@@ -463,11 +463,6 @@ class Fit:
     stroke: Range | None = None  # width of a stroke over height of a capital after shrinking
     contrast: float = 0.0  # of print to tube; 0 where a colour is not known
 
-    @property
-    def prints(self) -> bool:
-        """Whether there is something to print (a plain sleeve is only cut)."""
-        return self.face is not None
-
 
 # ---------------------------------------------------------------- what lay out makes
 

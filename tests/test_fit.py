@@ -114,7 +114,6 @@ def test_plain_sleeves_are_only_cut() -> None:
     marker = Marker("ID", "sleeve", "branch end", "J4", ("B4",), True, chosen, lettered=False)
     fit = fit_sleeve(marker, SleevePlace(seat, choose_tubes(seat, chosen, CATALOGUE), 25))
     assert (fit.verdict, fit.face, fit.cut_length_mm) == ("fits", None, 25)
-    assert not fit.prints
 
 
 def test_a_sleeve_over_the_edge_of_a_covering_keeps_its_text_on_the_covering() -> None:

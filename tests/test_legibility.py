@@ -3,8 +3,6 @@
 import pytest
 
 from labeler.formulas.legibility import (
-    POINT_MM,
-    arc_of,
     copies_around,
     height_for_angle,
     height_for_dots,
@@ -33,19 +31,8 @@ def test_the_printed_form_of_nureg_0700(arcmin: float) -> None:
     assert height_for_angle(700, arcmin) == pytest.approx(6.283 * 700 * arcmin / 21600, rel=1e-4)
 
 
-def test_point() -> None:
-    """DOD-HDBK-791 6-5.3.2: a point is 1/72 in."""
-    assert pytest.approx(0.35278, abs=5e-6) == POINT_MM
-
-
 def test_dots() -> None:
     assert height_for_dots(24, 600) == pytest.approx(24 / 600 * 25.4)
-
-
-def test_arc() -> None:
-    # half-angle theta = h/d: within +/-45 degrees h <= 0.7854 d, within +/-60 degrees h <= 1.0472 d
-    assert arc_of(0.7853982, 1) == pytest.approx(90)
-    assert arc_of(1.0471976, 1) == pytest.approx(120)
 
 
 def test_wrap() -> None:

@@ -24,7 +24,7 @@ from labeler.text import Font, font_for, load_font
 if TYPE_CHECKING:
     from reportlab.pdfgen.canvas import Canvas
 
-POINTS_PER_MM = 72 / 25.4
+POINTS_PER_MM = 72 / 25.4  # a point is 1/72 in (DOD-HDBK-791 6-5.3.2)
 
 CUT_LINE_MM = 0.1
 CUT_LINE_GREY = 0.5

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from math import degrees, floor, pi, radians, tan
-
-POINT_MM = 25.4 / 72
+from math import floor, pi, radians, tan
 
 
 def height_for_angle(distance_mm: float, angle_arcmin: float) -> float:
@@ -26,15 +24,6 @@ def height_for_dots(dots: float, dpi: float) -> float:
     1.016
     """
     return dots * 25.4 / dpi
-
-
-def arc_of(height_mm: float, diameter_mm: float) -> float:
-    """Return the arc [degrees] that print of this height [mm] covers on a round part [mm].
-
-    >>> round(arc_of(0.785398, 1.0), 1)
-    90.0
-    """
-    return degrees(2 * height_mm / diameter_mm)
 
 
 def wrap_diameters(print_around_mm: float, label_mm: float, film_mm: float) -> tuple[float, float]:

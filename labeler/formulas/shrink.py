@@ -8,7 +8,7 @@ The wall's volume is kept. Sections of wall are given divided by pi, in mm2, as 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import lru_cache
 from itertools import product
 from math import pi, sqrt
@@ -328,16 +328,3 @@ def _golden(value: Callable[[float], float], start: float, end: float) -> float:
             right = low + ratio * (high - low)
             at_right = value(right)
     return (low + high) / 2
-
-
-def exact(tube_limits: Limits) -> Limits:
-    """Return the limits collapsed to minimum supplied, maximum recovered and mean wall, no change."""
-    wall = (tube_limits.wall_mm.low + tube_limits.wall_mm.high) / 2
-    return replace(
-        tube_limits,
-        supplied_mm=Range(tube_limits.supplied_mm.low, tube_limits.supplied_mm.low),
-        recovered_mm=Range(tube_limits.recovered_mm.high, tube_limits.recovered_mm.high),
-        wall_mm=Range(wall, wall),
-        change=Range(0.0, 0.0),
-        flowed=Range(0.0, 0.0),
-    )
