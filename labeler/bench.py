@@ -214,7 +214,7 @@ def _steps(harness: Harness, fits: Iterable[Fit], threading: Sequence[ThreadStep
     edges = {(branch.id, end.at): end.from_end_mm for branch in harness.branches for end in branch.ends}
     grouped: dict[str, list[Step]] = {branch.id: [] for branch in harness.branches}
     for fit in fits:
-        if fit.marker.kind == "sleeve" and fit.tube is not None:
+        if fit.marker.kind in ("sleeve", "insert") and fit.tube is not None:
             edge = edges.get((fit.marker.branch, fit.marker.at))
             grouped.setdefault(fit.marker.branch, []).append(_step(fit, fit.tube.name, edge))
     places = {(step.branch, step.at): place for place, step in enumerate(threading)}
@@ -228,9 +228,11 @@ def _steps(harness: Harness, fits: Iterable[Fit], threading: Sequence[ThreadStep
 
 def _step(fit: Fit, tube: str, edge_mm: float | None) -> Step:
     marker = fit.marker
-    code = marker.settings.tube_colour
+    code = marker.settings.tube_colour if marker.kind == "sleeve" else "clear"
     how = [fit.seat.slip_on if fit.seat else ""]
-    if marker.lettered and marker.role == "branch end":
+    if marker.kind == "insert":
+        how.append("wind the paper strip on under it before shrinking")
+    elif marker.lettered and marker.role == "branch end":
         towards = marker.settings.reading == "towards the end"
         how.append(f"{'end' if towards else 'start'} of the line to {marker.at}")
     if edge_mm is not None:
@@ -243,7 +245,7 @@ def _step(fit: Fit, tube: str, edge_mm: float | None) -> Step:
         colour=colour_name(code) or code,
         cut_length_mm=fit.cut_length_mm,
         how="; ".join(filter(None, how)),
-        heating=marker.settings.heating if marker.lettered else "even",
+        heating=marker.settings.heating if marker.lettered and marker.kind == "sleeve" else "even",
     )
 
 

@@ -80,6 +80,8 @@ class Settings:
     printer_dpi: float
     dots_per_capital: float
     dots_per_stroke: float
+    strip_gap_mm: float
+    strip_inset_mm: float
     narrowest_letter: float
     widest_letter: float
 
@@ -246,7 +248,7 @@ class Stock:
 
     name: str
     kind: str  # grid | card | reel
-    takes: str  # wrap | tag | sleeve
+    takes: str  # wrap | tag | sleeve | insert | flag
     description: str
     page_width_mm: float = 0.0  # 0 on a reel: the piece is the page
     page_height_mm: float = 0.0
@@ -263,7 +265,7 @@ class Stock:
     corner_radius_mm: float = 0.0
     margin_mm: float = 0.0  # inside a cell, kept free of print
     print_around_mm: float = 0.0  # wrap: height of the printed zone, at the top of the cell
-    film_mm: float = 0.0  # wrap: thickness of the film
+    film_mm: float = 0.0  # wrap, flag, insert: thickness of the film or paper
     hole_mm: float = 0.0  # tag: diameter of the punch hole, middle of the left edge
     hole_inset_mm: float = 0.0  # tag: cell edge to the middle of the hole
     cut_lines: bool = True  # draw the outline of the cells (plain paper), or leave die cuts alone
@@ -280,7 +282,7 @@ class Marker:
     """One place that is to be marked, and what shall stand on it; nothing is computed yet."""
 
     id: str
-    kind: str  # sleeve | wrap | tag
+    kind: str  # sleeve | wrap | insert | flag | tag
     role: str  # branch end | wire end | wire | bag
     at: str  # "J4", "J4:2", "K4"
     text: tuple[str, ...]

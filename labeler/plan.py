@@ -155,12 +155,13 @@ def _sleeves(harness: Harness, ids: _Ids) -> Iterator[Marker]:
         base = branch.settings or harness.settings
         for end in branch.ends:
             settings: Settings = end.settings or base  # type: ignore[assignment]
-            if settings.branch_marker_kind == "none":
-                continue
+            kind = settings.branch_marker_kind
+            if kind == "none" or (not end.lettered and kind in ("wrap", "flag")):
+                continue  # a plain end of a kind that is nothing but print
             others = [e.at for e in branch.ends if e is not end]
             yield Marker(
                 id=ids.next("branch end", f"{branch.id}|{end.at}"),
-                kind=settings.branch_marker_kind,
+                kind=kind,
                 role="branch end",
                 at=end.at,
                 text=end.text or (f"{branch.id} {end.at}",),

@@ -74,7 +74,7 @@ def marker_json(fit: Fit) -> dict[str, Any]:
         "reasons": list(fit.reasons),
         "ways_out": list(fit.ways_out) or None,
     }
-    if marker.kind == "sleeve" and fit.seat:
+    if marker.kind in ("sleeve", "insert") and fit.seat:
         made["slip_on"] = fit.seat.slip_on
     return {key: value for key, value in made.items() if value is not None}
 

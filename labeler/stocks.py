@@ -10,7 +10,7 @@ from labeler.model import Stock
 from labeler.tables import Document, Form, Key, checked
 
 KINDS = ("grid", "card", "reel")
-TAKES = ("wrap", "tag", "sleeve")
+TAKES = ("wrap", "tag", "sleeve", "insert", "flag")
 ROUNDING_MM = 0.01  # project choice: what a sum of printed dimensions may be over
 
 _FORM_KINDS = {"str": "text", "int": "count", "bool": "flag", "float": "length"}

@@ -71,7 +71,8 @@ def overlap(a: Cell, b: Cell) -> bool:
 
 def test_the_shipped_stocks_are_there() -> None:
     kinds = {(stock.takes, stock.kind) for stock in STOCKS.values()}
-    assert kinds == {("wrap", "grid"), ("tag", "grid"), ("sleeve", "card"), ("sleeve", "reel")}
+    sleeves = {("sleeve", "card"), ("sleeve", "reel"), ("insert", "card")}
+    assert kinds == {("wrap", "grid"), ("tag", "grid"), ("flag", "grid"), *sleeves}
     assert len(WRAPS) == 6  # three sizes on each of A4 and Letter
 
 

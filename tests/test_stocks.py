@@ -65,7 +65,7 @@ def test_a_stock_that_can_be(tmp_path: Path) -> None:
         ({"cell_height_mm": ""}, "cell_height_mm is missing"),
         ({"takes": ""}, "takes is missing"),
         ({"kind": '"gird"'}, "own.toml:1: kind is 'gird'; use grid, card, reel"),
-        ({"takes": '"flag"'}, "own.toml:2: takes is 'flag'; use wrap, tag, sleeve"),
+        ({"takes": '"flagg"'}, "own.toml:2: takes is 'flagg'; use wrap, tag, sleeve, insert, flag"),
         ({"print_around_mm": "39"}, "own.toml:14: print_around_mm is 39; it must be above 0"),
         ({"print_around_mm": ""}, "print_around_mm is 0"),
         ({"margin_mm": "12.5"}, "margin_mm is 12.5; both sides leave nothing"),
@@ -100,7 +100,7 @@ def test_stocks_inside_the_package_come_before_those_beside_it(tmp_path: Path, m
 
 
 def test_there_is_a_stock_for_each_kind_of_marker() -> None:
-    assert {stock.takes for stock in SHIPPED} == {"wrap", "tag", "sleeve"}
+    assert {stock.takes for stock in SHIPPED} == {"wrap", "tag", "sleeve", "insert", "flag"}
 
 
 @pytest.mark.parametrize("stock", [s for s in SHIPPED if s.kind == "grid"], ids=lambda stock: stock.name)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from labeler.catalogue import Catalogue, load_catalogue
 from labeler.errors import LabelerError, Problem, Where, refuse
-from labeler.fit import Other, SleevePlace, fit_sleeve, fit_tag, fit_wrap, ways_out, wrap_place
+from labeler.fit import Other, SleevePlace, fit_flag, fit_insert, fit_sleeve, fit_tag, fit_wrap, ways_out, wrap_place
 from labeler.fit.common import DOES_NOT_FIT, font_of, needed_for
 from labeler.fit.wrap import WrapPlace
 from labeler.model import (
@@ -44,10 +44,12 @@ class Stocks:
     wraps: tuple[Stock, ...]
     tag: Stock
     sleeve: Stock
+    insert: Stock
+    flag: Stock
 
     def by_name(self) -> dict[str, Stock]:
         """Return all of them by name."""
-        return {stock.name: stock for stock in (*self.wraps, self.tag, self.sleeve)}
+        return {stock.name: stock for stock in (*self.wraps, self.tag, self.sleeve, self.insert, self.flag)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,18 +94,18 @@ def choose_stocks(catalogue: Catalogue, paper: str = "A4", names: Sequence[str] 
         asked = [stock for stock in named if stock.takes == takes]
         return asked or [s for s in catalogue.stocks if s.takes == takes and _on_paper(s, size)]
 
-    found = {takes: kind(takes) for takes in ("wrap", "tag", "sleeve")}
+    found = {takes: kind(takes) for takes in ("wrap", "tag", "sleeve", "insert", "flag")}
     refuse(
         Problem(Where("layouts"), f"no {takes} stock for {paper}", "add a stock file, or name one with --stock")
         for takes, stocks in found.items()
         if not stocks
     )
     wraps = sorted(found["wrap"], key=lambda s: -s.print_around_mm)
-    return Stocks(tuple(wraps), found["tag"][0], found["sleeve"][0])
+    return Stocks(tuple(wraps), *(found[takes][0] for takes in ("tag", "sleeve", "insert", "flag")))
 
 
 def _on_paper(stock: Stock, size: tuple[float, float]) -> bool:
-    if stock.kind != "grid":
+    if stock.takes == "sleeve":
         return True
     return abs(stock.page_width_mm - size[0]) < 0.5 and abs(stock.page_height_mm - size[1]) < 0.5
 
@@ -196,6 +198,10 @@ class _Fitter:
             return fit_tag(marker, self._words(marker), self.stocks.tag, make_symbol)
         if marker.kind == "wrap":
             return self._with_ways_out(fit_wrap(marker, self._wrap_place(marker)), ())
+        if marker.kind == "flag":
+            return fit_flag(marker, self._seat(marker)[0], self.stocks.flag)
+        if marker.kind == "insert":
+            return self._insert(marker)
         place = self._sleeve_place(marker)
         return self._with_ways_out(fit_sleeve(marker, place), place.choice.tubes, place.cut_length_mm)
 
@@ -216,6 +222,15 @@ class _Fitter:
             cut,
         )
         return replace(fit, ways_out=ways_out(fit, tubes, other))
+
+    def _insert(self, marker: Marker) -> Fit:
+        """Fit a paper strip; the clear sleeve lies over the bundle with the paper on it."""
+        seat, cut = self._seat(marker)
+        paper = 2 * self.stocks.insert.film_mm
+        thick = replace(
+            seat, passes=seat.passes + paper, closes_on=seat.closes_on + paper, text_on=seat.text_on + paper
+        )
+        return fit_insert(marker, SleevePlace(thick, self._choice(thick, marker.settings), cut), self.stocks.insert)
 
     def _sleeve_place(self, marker: Marker) -> SleevePlace:
         """Return the place of a sleeve; wires of one kind share theirs, a branch end has its own."""

@@ -141,7 +141,7 @@ def pieces_of(fits: Iterable[Fit], stocks: Stocks) -> tuple[Piece, ...]:
             fit.marker.id,
             fit.face,
             fit.stock or stocks.sleeve.name,
-            f"{fit.tube.name}, {fit.marker.settings.tube_colour}" if fit.tube else "",
+            f"{fit.tube.name}, {fit.marker.settings.tube_colour}" if fit.tube and not fit.stock else "",
             fit.marker.at,
         )
         for fit in fits
@@ -217,7 +217,7 @@ class Drawing:
         from labeler.draw.bench import draw_bench_sheet
 
         catalogue = load_catalogue()
-        sleeved = {fit.marker.branch for fit in self.fits if fit.marker.kind == "sleeve"}
+        sleeved = {fit.marker.branch for fit in self.fits if fit.marker.kind in ("sleeve", "insert")}
         through = circuits_by_branch(self.harness)
         steps = [
             step

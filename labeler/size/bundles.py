@@ -148,7 +148,7 @@ def end_seat(
     straddles = wall.high > 0 and settings.overlap_mm > 0
     closes_on = bare.closes_on if straddles else covered.closes_on
     text_on = bare.closes_on if straddles and settings.lettering_on == "bundle" else covered.closes_on
-    wrapped = settings.branch_marker_kind == "wrap"  # goes on from the side, whatever is fitted
+    wrapped = settings.branch_marker_kind in ("wrap", "flag")  # goes on from the side, whatever is fitted
     way = (
         None
         if wrapped

@@ -30,7 +30,7 @@ def threading(
     for place, end in enumerate(branch.ends):
         own: Settings = end.settings or settings
         way = way_on(end, ways)
-        if own.branch_marker_kind != "sleeve" or way is None:
+        if own.branch_marker_kind not in ("sleeve", "insert") or way is None:
             continue
         passes = max(bare + 2 * covering_of(own, catalogue)[0].high, way.obstacle_mm)
         step = ThreadStep(branch.id, "sleeve", end.at, way.end.at, way.before, passes, instruction(way, end))
