@@ -77,7 +77,7 @@ def test_even_heat_against_back_first() -> None:
 def test_too_long_for_the_piece() -> None:
     fit = sleeve("RIVERSURVEYBOAT", 4.0, 4.6, cut=20)
     assert fit.verdict == "does not fit"
-    assert "the piece is 20 mm long" in fit.reasons[0]
+    assert "of the piece's 20 mm 16.0 are free" in fit.reasons[0]
     assert sleeve("RIVERSURVEYBOAT", 4.0, 4.6, cut=35).verdict == "fits"
 
 
@@ -365,3 +365,16 @@ def test_both_faces_exclude_heating_from_behind() -> None:
     assert even.verdict == "fits"
     assert even.face is not None
     assert even.face.passes == 2
+
+
+def test_an_overlap_longer_than_the_longest_cut_is_refused() -> None:
+    """100 mm past the edge after shrinking take at least 100 mm, and the longest cut is 60 mm."""
+    chosen = settings(overlap_mm=100.0)
+    on = Seat(Range(5.0, 5.8), Range(4.0, 4.6), Range(5.0, 5.8), "test")
+    place = SleevePlace(on, choose_tubes(on, chosen, CATALOGUE))
+    for lettered in (True, False):
+        marker = Marker("ID", "sleeve", "branch end", "J4", ("DEPTH J4",), True, chosen, lettered=lettered)
+        fit = fit_sleeve(marker, place)
+        assert fit.verdict == "does not fit"
+        assert fit.cut_length_mm <= 60
+        assert fit.reasons

@@ -138,9 +138,10 @@ def verdict_of(
 
 def _too_small(setting: Setting, zone: Zone, capital: Capital, settings: Settings) -> str:
     lines = "one line" if len(setting.lines) == 1 else f"{len(setting.lines)} lines"
-    needs = setting.width_mm * zone.required_mm / max(setting.capital_mm, EPS)
+    needs = setting.line_per_capital * zone.required_mm
     why = {
-        "length": f"the text takes {needs:.1f} mm at that height, the piece is {setting.length_mm:g} mm long",
+        "length": f"the text takes {needs:.1f} mm at that height, of the piece's {setting.length_mm:g} mm "
+        f"{setting.free_mm:.1f} are free",
         "arc": f"{lines} may cover {settings.turning_arc_deg:g}° of the part at most",
         "across": f"{lines} must go into {zone.across_mm:.1f} mm of print height",
         "largest": "the largest size asked for",

@@ -73,7 +73,8 @@ class Setting:
     """Lines set in a zone. ``capital_mm`` is the flat capital height, ``stack_mm`` ink to ink.
 
     ``limit`` says what kept the capitals from growing: ``arc``, ``across``, ``length`` or
-    ``largest``; ``turned`` that the part must be turned to read all of it.
+    ``largest``; ``turned`` that the part must be turned to read all of it. ``free_mm`` is what the
+    piece leaves for a line, ``line_per_capital`` the length of the widest one in capital heights.
     """
 
     lines: tuple[str, ...]
@@ -83,6 +84,8 @@ class Setting:
     width_mm: float
     limit: str
     turned: bool
+    free_mm: float = 0.0
+    line_per_capital: float = 0.0
 
 
 def stack_ratio(lines: Sequence[str], font: Font, pitch: float) -> float:
@@ -188,6 +191,8 @@ def _set(
         by_height / per_mm,
         limit,
         arc_mm > zone.read_mm and by_height * ratio > zone.read_mm + EPS,
+        length - taken_mm,
+        1 / per_mm,
     )
 
 

@@ -72,15 +72,15 @@ def _directions(settings: Settings) -> tuple[str, ...]:
 def cut_lengths(settings: Settings, at_least_mm: float = 0.0) -> tuple[float, ...]:
     """Return the cut lengths that may be chosen, mm: the shop's own, or whole steps from shortest to longest.
 
-    Where none is long enough for ``at_least_mm`` the longest is returned, or the first step that is.
+    Where none is long enough for ``at_least_mm`` only the longest is returned.
     """
     if settings.cut_lengths_mm:
         enough = tuple(length for length in settings.cut_lengths_mm if length >= at_least_mm)
         return enough or settings.cut_lengths_mm[-1:]
     step = settings.cut_step_mm
     first = ceil(round(max(settings.shortest_cut_mm, at_least_mm) / step, 9))
-    last = max(first, int(round(settings.longest_cut_mm / step, 9)))
-    return tuple(i * step for i in range(first, last + 1))
+    last = int(round(settings.longest_cut_mm / step, 9))
+    return tuple(i * step for i in range(first, last + 1)) or (settings.longest_cut_mm,)
 
 
 @dataclass(frozen=True, slots=True)
@@ -289,10 +289,12 @@ def _plain(marker: Marker, seat: Seat, tube: Tube, fixed: float | None) -> Fit:
     on = shrunk(limits(tube, settings.supplied_over, settings.recovered_under), seat.text_on, "even")
     use = _length(seat, tube, settings, fixed)
     length = use.choices[0]
+    short = use.overlap > length + 1e-6
+    why = f"the overlap past the covering alone takes {use.overlap:.1f} mm, the longest cut is {length:g} mm"
     return Fit(
         marker=marker,
-        verdict=FITS,
-        reasons=(),
+        verdict=DOES_NOT_FIT if short else FITS,
+        reasons=(why,) if short else (),
         seat=seat,
         tube=tube,
         cut_length_mm=length,
