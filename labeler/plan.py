@@ -191,7 +191,7 @@ def _branches_at(harness: Harness) -> dict[tuple[str, str], str]:
 
 def _wire_markers(harness: Harness, ids: _Ids, problems: list[Problem]) -> Iterator[Marker]:
     branch_at = _branches_at(harness)
-    writers: dict[str, Callable[[Circuit, Pin, Pin], str] | None] = {}
+    writers: dict[str, Callable[[Circuit, str, str], str] | None] = {}
     for circuit in harness.circuits:
         settings: Settings = circuit.settings or harness.settings  # type: ignore[assignment]
         kind = settings.wire_marker_kind
@@ -202,7 +202,7 @@ def _wire_markers(harness: Harness, ids: _Ids, problems: list[Problem]) -> Itera
         write = writers[settings.wire_marker]
         if write is None:
             continue
-        for at, far, text, role, position in _places(circuit, settings, write, problems):
+        for at, far, text, role, connector, position in _places(circuit, settings, write, problems):
             if not text.strip():
                 problems.append(
                     Problem(
@@ -211,7 +211,6 @@ def _wire_markers(harness: Harness, ids: _Ids, problems: list[Problem]) -> Itera
                         "give the circuit what the marker is to say, or choose another wire_marker",
                     )
                 )
-            near = circuit.finish if at == str(circuit.finish) else circuit.start
             yield Marker(
                 ids.next(role, f"{circuit.id}|{at}"),
                 kind,
@@ -221,7 +220,7 @@ def _wire_markers(harness: Harness, ids: _Ids, problems: list[Problem]) -> Itera
                 True,
                 settings,
                 True,
-                branch_at.get((circuit.id, near.connector), ""),
+                branch_at.get((circuit.id, connector), ""),
                 circuit.id,
                 far,
                 circuit.where,
@@ -229,17 +228,17 @@ def _wire_markers(harness: Harness, ids: _Ids, problems: list[Problem]) -> Itera
             )
 
 
-_Place = tuple[str, str, str, str, float | None]  # at, far, text, role, position
+_Place = tuple[str, str, str, str, str, float | None]  # at, far, text, role, nearest connector, position
 
 
 def _places(
-    circuit: Circuit, settings: Settings, write: Callable[[Circuit, Pin, Pin], str], problems: list[Problem]
+    circuit: Circuit, settings: Settings, write: Callable[[Circuit, str, str], str], problems: list[Problem]
 ) -> Iterable[_Place]:
     """Where a circuit's markers go: at both ends, or by its length. Between the ends it says what it is itself."""
     start, finish = circuit.start, circuit.finish
     near, far = str(start), str(finish)
-    at_start = (near, far, write(circuit, start, finish), "wire end")
-    at_finish = (far, near, write(circuit, finish, start), "wire end")
+    at_start = (near, far, write(circuit, near, far), "wire end", start.connector)
+    at_finish = (far, near, write(circuit, far, near), "wire end", finish.connector)
     if settings.wire_marks == "both ends":
         return ((*at_start, None), (*at_finish, None))
     if circuit.length_mm is None:
@@ -247,7 +246,9 @@ def _places(
         problems.append(Problem(circuit.where, text, "give length_mm for marks by length", warning=True))
         return ((*at_start, None), (*at_finish, None))
     positions = mark_positions(circuit.length_mm)
-    own = [(f"{circuit.id} at {p:.0f} mm", f"{near} to {far}", circuit.id, "wire", p) for p in positions]
+    own = [
+        (f"{circuit.id} at {p:.0f} mm", f"{near} to {far}", circuit.id, "wire", start.connector, p) for p in positions
+    ]
     if len(own) < 2:
         return own
     return ((*at_start, positions[0]), *own[1:-1], (*at_finish, positions[-1]))
@@ -255,7 +256,7 @@ def _places(
 
 def _writer(
     rule: str, harness: Harness, where: Where, problems: list[Problem]
-) -> Callable[[Circuit, Pin, Pin], str] | None:
+) -> Callable[[Circuit, str, str], str] | None:
     """Return a function that writes a wire marker's text, or None where the rule is not understood."""
     template = WIRE_TEXTS.get(rule, rule)
     free = tuple(dict.fromkeys(key for c in harness.circuits[:1] for key, _ in c.free))
@@ -277,11 +278,11 @@ def _writer(
     if template == "{local}/{remote}":  # the default, for every wire of a long list
         return lambda circuit, near, far: f"{near}/{far}"
 
-    def write(circuit: Circuit, near: Pin, far: Pin) -> str:
+    def write(circuit: Circuit, near: str, far: str) -> str:
         values = {
             "circuit": circuit.id,
-            "local": str(near),
-            "remote": str(far),
+            "local": near,
+            "remote": far,
             "signal": circuit.signal,
             "colour": circuit.colour,
             "size": circuit.size,
