@@ -107,9 +107,15 @@ def check_command(
     Exit status 1 when something does not fit. Example: labeler check examples/survey-boat.toml
     """
     from labeler import report
+    from labeler.errors import LabelerError
     from labeler.pipeline import check, for_printer
 
-    checked = check(file, settings=for_printer(settings, _printer(printer)), paper=paper, stock=stock)
+    try:
+        checked = check(file, settings=for_printer(settings, _printer(printer)), paper=paper, stock=stock)
+    except LabelerError as error:
+        if as_json:
+            print_json({"harness": None, "markers": [], "problems": list(map(report.problem_json, error.problems))})
+        raise
     if explain:
         from labeler.explain import explain as steps
 

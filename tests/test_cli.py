@@ -325,3 +325,25 @@ def test_several_units(tmp_path: Path) -> None:
     assert "0008" in taken.stderr
     for wrong in (["--units", 0], ["--serials", "9-1"], ["--serials", "A-B"], ["--units", 2, "--unit", "5"]):
         assert run("print", BOAT, *words, *wrong).exit_code == 2
+
+
+def test_problems_of_the_data_come_as_json_too(tmp_path: Path) -> None:
+    file = tmp_path / "twice.csv"
+    file.write_text(GOOD + "W1,P1,2,J1,2,20 AWG\n")
+    result = run("check", file, "--json")
+    assert result.exit_code == 1
+    answer = json.loads(result.stdout)
+    assert answer["markers"] == []
+    assert any(p["line"] == 3 and not p["warning"] for p in answer["problems"])
+
+
+def test_a_sign_on_a_tag_that_no_font_has_is_told_with_the_rest(tmp_path: Path) -> None:
+    file = tmp_path / "boat.toml"
+    text = (
+        Path(BOAT).read_text("utf-8").replace("star washer", "星 washer").replace('size = "14 AWG"', 'size = "99 AWG"')
+    )
+    file.write_text(text, "utf-8")
+    result = run("check", file)
+    assert result.exit_code == 1
+    assert "no glyph for '星'" in result.stderr
+    assert "99 AWG" in result.stderr

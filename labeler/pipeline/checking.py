@@ -135,7 +135,7 @@ def check(
     markers, planning = plan(harness)
     if only:
         markers = tuple(marker for marker in markers if marker.role in only)
-    problems += [*planning, *_glyph_problems(markers), *confusable(markers)]
+    problems += [*planning, *_glyph_problems(harness, markers), *confusable(markers)]
     refuse(_once(problems))
     fits = fit_markers(harness, markers, catalogue, stocks, unit)
     notes = tuple(_once(problem for problem in problems if problem.warning))
@@ -146,14 +146,23 @@ def _once(problems: Iterable[Problem]) -> list[Problem]:
     return list(dict.fromkeys(problems))
 
 
-def _glyph_problems(markers: Iterable[Marker]) -> list[Problem]:
-    """Return every character that no font has, one problem a marker; all-ASCII texts are passed by."""
+def _glyph_problems(harness: Harness, markers: Iterable[Marker]) -> list[Problem]:
+    """Return every character that no font has, one problem a marker; all-ASCII texts are passed by.
+
+    A tag is checked with what it is written from: names, descriptions, contents.
+    """
+    about = (harness.name, harness.part_number, harness.revision, *(c.description for c in harness.connectors))
+    contents = {bag.id: tuple(item.item for item in bag.contents) for bag in harness.bags}
+    shared = tuple(text for text in about if not text.isascii())
     problems: list[Problem] = []
     for marker in markers:
-        if all(text.isascii() and text.isprintable() for text in marker.text):
+        text = marker.text
+        if marker.role == "bag":
+            text = (*text, *shared, *contents.get(marker.at, ()))
+        if all(line.isascii() and line.isprintable() for line in text):
             continue
         try:
-            font_of(marker.text, marker)
+            font_of(text, marker)
         except LabelerError as error:
             problems.extend(error.problems)
     return problems
