@@ -50,9 +50,17 @@ class Document:
         """Return the first place after line ``after`` that has ``word`` as key, table or quoted text."""
         if not word:
             return Where(self.name, after)
-        pattern = re.compile(rf'^\s*\[*{re.escape(word)}\s*[]=]|"{re.escape(word)}"')
-        found = (i for i, line in enumerate(self.lines, 1) if i > after and pattern.search(line))
-        return Where(self.name, next(found, after))
+        quoted = f'"{word}"'
+        for number, line in enumerate(self.lines[after:], after + 1):
+            if word in line and (quoted in line or _is_key(line, word)):
+                return Where(self.name, number)
+        return Where(self.name, after)
+
+
+def _is_key(line: str, word: str) -> bool:
+    """Whether a line begins with the word as a key or as the name of a table."""
+    start = line.lstrip().lstrip("[")
+    return start.startswith(word) and start[len(word) :].lstrip()[:1] in ("=", "]")
 
 
 def shipped(folder: str, name: str) -> Traversable:
