@@ -7,7 +7,7 @@ to cut, how to heat it, what is printed where, what is left out, and each connec
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 from labeler.colours import colour_name
@@ -39,6 +39,7 @@ class Step:
     cut_length_mm: float
     how: str  # what to thread on, from where, before which step
     heating: str  # a plain sleeve is heated evenly: there is no lettering to spare
+    number: int = 0  # in the order of threading of its branch, from 1; 0 where no order is given
 
     @property
     def place(self) -> str:
@@ -223,13 +224,19 @@ def _steps(harness: Harness, fits: Iterable[Fit], threading: Sequence[ThreadStep
             grouped.setdefault(step.branch, []).append(Step(step.branch, "", (), step.what, "", 0.0, step.how, ""))
     for steps in grouped.values():
         steps.sort(key=lambda step: places.get((step.branch, step.at), len(places)))
-    return tuple(step for steps in grouped.values() for step in steps)
+    return tuple(
+        replace(step, number=number if (step.branch, step.at) in places else 0)
+        for steps in grouped.values()
+        for number, step in enumerate(steps, 1)
+    )
 
 
 def _step(fit: Fit, tube: str, edge_mm: float | None) -> Step:
     marker = fit.marker
     code = marker.settings.tube_colour if marker.kind == "sleeve" else "clear"
     how = [fit.seat.slip_on if fit.seat else ""]
+    if fit.seat and fit.tube and fit.seat.obstacle:
+        how.append(f"{fit.tube.supplied_mm - fit.seat.passes.high:.1f} mm to spare")
     if marker.kind == "insert":
         how.append("wind the paper strip on under it before shrinking")
     elif marker.lettered and marker.role == "branch end":

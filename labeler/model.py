@@ -335,6 +335,7 @@ class Seat:
     slip_on: str = ""  # what to thread on, from where, and before which step
     obstacle: str = ""  # what makes passes larger than the seat itself
     sources: tuple[str, ...] = ()
+    in_time: str = ""  # how to spare it the obstacle; "" where nothing is in the way
 
 
 @dataclass(frozen=True, slots=True)
@@ -344,7 +345,7 @@ class ThreadStep:
     branch: str
     what: str  # sleeve, or the name of the covering
     at: str
-    from_end: str
+    from_end: str  # "": from none, where the branch lies between junctions
     before: str  # the step that would shut the way; "": it can be threaded at any time
     passes_mm: float
     how: str  # for people

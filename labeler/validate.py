@@ -241,6 +241,17 @@ def _cables(harness: Harness, names: _Names) -> Iterator[Problem]:
 # ---------------------------------------------------------------- branches and bags
 
 
+def _between_junctions(harness: Harness) -> Iterator[Problem]:
+    """Yield a warning for sleeves of a branch that lies between junctions: they cannot be threaded later."""
+    kinds = {c.id: c.kind for c in harness.connectors}
+    for branch in harness.branches:
+        settings = branch.settings or harness.settings
+        sleeved = settings is not None and settings.branch_marker_kind in ("sleeve", "insert")
+        if branch.ends and sleeved and all(kinds.get(end.at) == "junction" for end in branch.ends):
+            text = f"branch {branch.id} lies between junctions: its sleeves go on before the branches are joined"
+            yield Problem(branch.where, text, 'or mark it with branch_marker_kind = "wrap"', warning=True)
+
+
 def _without_sleeve(harness: Harness, reached: set[str]) -> Iterator[Problem]:
     """Yield a warning for connectors that no branch ends at, where branches are declared: they get no sleeve."""
     at = {end.at for branch in harness.branches for end in branch.ends}
@@ -253,6 +264,7 @@ def _without_sleeve(harness: Harness, reached: set[str]) -> Iterator[Problem]:
 def _branches(harness: Harness, names: _Names) -> Iterator[Problem]:
     reached = {pin.connector for circuit in harness.circuits for pin in (circuit.start, circuit.finish)}
     yield from _without_sleeve(harness, reached)
+    yield from _between_junctions(harness)
     for branch in harness.branches:
         known = [names.circuits[id] for id in branch.circuits if id in names.circuits]
         for id in dict.fromkeys(branch.circuits):

@@ -184,6 +184,22 @@ def test_a_branch_is_threaded_in_its_own_order_with_its_covering() -> None:
     steps = [(step.place, step.tube) for step in made.thread_first if step.branch == "B4"]
     assert steps == [("B4 at P1", "AS23053/5 1/4"), ("B4", "braided sleeving"), ("B4 at J4", "AS23053/5 1/4")]
     assert not any(cut.tube == "braided sleeving" for cut in made.cuts)
+    # numbered from 1 in each branch; no number where no order is given
+    assert [step.number for step in made.thread_first if step.branch == "B4"] == [1, 2, 3]
+    assert {step.number for step in made.thread_first if step.branch != "B4"} == {0}
+    left = next(fit for fit in FITS if (fit.marker.branch, fit.marker.at) == ("B4", "P1"))
+    fewer = bench_sheet(BOAT, "007", FITS, (left,), (), threading=threading)
+    assert [(s.number, s.at) for s in fewer.thread_first if s.branch == "B4"] == [(1, ""), (2, "J4")]
+
+
+def test_what_passes_an_obstacle_says_how_much_is_to_spare() -> None:
+    """12.7 mm supplied over a connector of 11 mm: 1.7 mm."""
+    assert FITTED.seat is not None
+    seat = replace(FITTED.seat, passes=Range(4.0, 11.0), obstacle="connector P2, 11 mm")
+    (step,) = bench_sheet(BOAT, "1", [replace(FITTED, seat=seat)], (), ()).thread_later
+    assert step.how.startswith("pass over the fitted connector P2 (11 mm); 1.7 mm to spare; ")
+    (plain,) = bench_sheet(BOAT, "1", [FITTED], (), ()).thread_later
+    assert "to spare" not in plain.how
 
 
 def test_what_passes_the_fitted_connector_waits() -> None:
@@ -377,6 +393,15 @@ def test_the_sleeves_to_thread_on_head_the_sheet(tmp_path: Path) -> None:
     page = texts(drawn(sample(), tmp_path))[0]
     places = [page.index(words) for words in ("THREADONFIRST", "NOTONTHISHARNESSthese", "CUT", "SHRINK", "PRINT")]
     assert places == sorted(places)
+
+
+def test_the_steps_of_a_branch_are_numbered(tmp_path: Path) -> None:
+    threading = (
+        ThreadStep("B4", "sleeve", "P1", "J4", "", 0.0, ""),
+        ThreadStep("B4", "sleeve", "J4", "J4", "", 0.0, ""),
+    )
+    made = bench_sheet(BOAT, "007", FITS, (), (), threading=threading)
+    assert unsaid(drawn(made, tmp_path), "1 B4 at P1 plain", "2 B4 at J4 DEPTH / J4") == []
 
 
 def test_tight_ones_share_their_reason(tmp_path: Path) -> None:

@@ -8,7 +8,7 @@ import pytest
 
 from labeler.catalogue import load_catalogue
 from labeler.errors import LabelerError
-from labeler.model import Branch, BranchEnd, Connector, Harness, ThreadStep
+from labeler.model import Branch, BranchEnd, Connector, Harness, Seat, ThreadStep
 from labeler.plan import circuits_by_branch
 from labeler.size import end_seat, threading
 from tests.make import circuit, harness, settings
@@ -32,12 +32,18 @@ def steps(made: Harness) -> tuple[ThreadStep, ...]:
     return threading(branch, circuits_by_branch(made)[branch.id], made, CATALOGUE)
 
 
+def seat_at(made: Harness) -> Seat:
+    branch = made.branches[0]
+    return end_seat(branch, branch.ends[0], circuits_by_branch(made)[branch.id], made, CATALOGUE)
+
+
 def order(made: Harness) -> list[tuple[str, str]]:
     return [(step.what if step.what != "sleeve" else step.at, step.from_end) for step in steps(made)]
 
 
 J4, P1 = BranchEnd("J4"), BranchEnd("P1")
 ON: dict[str, Any] = {"fitted": True}
+P1_KNOWN = Connector("P1", outside_mm=30.0, contact_outside_mm=2.6)
 
 
 @pytest.mark.parametrize(
@@ -75,8 +81,12 @@ def test_before_which_step() -> None:
     first = steps(boat(J4, P1))[0]
     assert first.before == "the contacts at J4 are crimped"
     assert first.how == "thread on at J4 before the contacts are crimped"
-    crimped = steps(boat(replace(J4, crimped=True), replace(P1, **ON)))[0]
-    assert crimped.before == "connector J4 is fitted"
+    crimped = steps(boat(replace(J4, crimped=True), replace(P1, **ON)))
+    assert {step.before for step in crimped} == {"connector J4 is fitted"}
+    # 4.9 mm: worked out below
+    assert crimped[-1].how == "pass over the contacts crimped at J4, 4.9 mm, before connector J4 is fitted"
+    far = steps(boat(J4, replace(P1, **ON)))[0]
+    assert far.how == "thread on from J4 before its contacts are crimped; P1 is done already"
     fitted = steps(boat(replace(J4, **ON), replace(P1, **ON)))[-1]
     assert (fitted.before, fitted.how) == ("", "pass over the connector J4, 18 mm")
 
@@ -88,11 +98,68 @@ def test_what_is_passed_over_crimped_contacts() -> None:
     + 1/0.95^2) = 2.87449 - 2 x 1.65131 = -0.42813: 2 x 2.33574 = 4.6715 mm; hand-laid
     max(1.2 sqrt(2.6^2 + 2 x 1.9^2), 1.05 x 4.6715) = max(4.4873, 4.9050) = 4.905 mm.
     """
-    made = boat(replace(J4, crimped=True))
-    branch = made.branches[0]
-    seat = end_seat(branch, branch.ends[0], circuits_by_branch(made)[branch.id], made, CATALOGUE)
+    seat = seat_at(boat(replace(J4, crimped=True)))
     assert seat.passes.high == pytest.approx(4.905, abs=0.005)
-    assert seat.obstacle.startswith("contacts crimped at J4, 4.9 mm")
+    assert seat.obstacle == "contacts crimped at J4, 4.9 mm"
+    assert seat.in_time == "thread it on before the contacts at J4 are crimped"
+
+
+def test_contacts_in_a_measured_bundle() -> None:
+    """A contact adds 4.905 - 4.299 = 0.606 mm (above; three wires of 1.9 hand-laid: 1.05 x 1.9 (1 + 2/sqrt 3)).
+
+    Measured 4.4 mm: 5.006 mm. Where its wires are not known, the contact beside it: 4.4 + 2.6 = 7.0 mm.
+    """
+    made = boat(replace(J4, crimped=True))
+    measured = replace(made, branches=(replace(made.branches[0], diameter_mm=4.4),))
+    assert seat_at(measured).passes.high == pytest.approx(5.006, abs=0.005)
+    assert seat_at(replace(measured, circuits=())).passes.high == pytest.approx(7.0)
+    unknown = tuple(replace(each, size="") for each in measured.circuits)
+    assert seat_at(replace(measured, circuits=unknown)).passes.high == pytest.approx(7.0)
+
+
+@pytest.mark.parametrize(
+    ("kind", "state", "in_time"),
+    [
+        ("connector", "fitted", "thread it on before connector J4 is fitted, or take it off"),
+        ("ring terminal", "crimped", "thread it on before the terminal J4 is crimped"),
+        ("ring terminal", "fitted", "thread it on before the terminal J4 is crimped"),
+        ("splice", "fitted", "thread it on before the splice J4 is made"),
+    ],
+)
+def test_how_to_spare_it_the_obstacle(kind: str, state: str, in_time: str) -> None:
+    end = BranchEnd("J4", fitted=state == "fitted", crimped=state == "crimped")
+    done = replace(boat(end), connectors=(Connector("J4", kind=kind, outside_mm=10.5),))
+    seat = seat_at(done)
+    assert (seat.passes.high, seat.obstacle, seat.in_time) == (10.5, f"{kind} J4, 10.5 mm", in_time)
+    # three wires of 1.9 mm laid by hand are 4.30 mm: what is thinner than they are is not in the way
+    thin = seat_at(replace(done, connectors=(Connector("J4", kind=kind, outside_mm=4.2),)))
+    assert (thin.obstacle, thin.in_time) == ("", "")
+    assert thin.passes.high == pytest.approx(4.30, abs=0.005)
+
+
+def test_what_is_thinner_than_the_bundle_is_passed_at_its_own_end() -> None:
+    """Connectors of 4.1 and 4.2 mm on 4.30 mm of wires: neither is the better way; of 4.1 and 5 mm one is."""
+    made = boat(replace(J4, **ON), replace(P1, **ON))
+    for wide, expected in ((4.2, [("J4", "J4"), ("P1", "P1")]), (5.0, [("P1", "J4"), ("J4", "J4")])):
+        sizes = (Connector("P1", outside_mm=wide), Connector("J4", outside_mm=4.1))
+        assert order(replace(made, connectors=sizes)) == expected
+
+
+@pytest.mark.parametrize("state", [{}, {"crimped": True}, {"fitted": True}])
+def test_a_loose_end_is_always_open(state: dict[str, Any]) -> None:
+    (step,) = steps(replace(boat(replace(J4, **state)), connectors=(Connector("J4", kind="loose end"),)))
+    assert (step.from_end, step.before, step.how) == ("J4", "", "thread on at J4")
+
+
+def test_between_junctions_all_is_laid_on_before_they_are_joined() -> None:
+    ends = (BranchEnd("M1"), BranchEnd("M2"))
+    trunk = Branch("B9", circuits=("W1", "W2", "W3"), ends=ends)
+    junctions = tuple(Connector(name, kind="junction") for name in ("M1", "M2"))
+    made = harness(branches=(trunk,), connectors=junctions, settings=settings(covering="braided sleeving"))
+    assert order(made) == [("braided sleeving", ""), ("M1", ""), ("M2", "")]
+    assert {step.before for step in steps(made)} == {"the branches are joined at M1 and M2"}
+    assert seat_at(made).slip_on == steps(made)[1].how
+    assert "before the branches are joined at M1 and M2" in seat_at(made).slip_on
 
 
 def test_sizes_that_decide_the_way_are_asked_for() -> None:
@@ -104,8 +171,14 @@ def test_sizes_that_decide_the_way_are_asked_for() -> None:
         made = replace(boat(end), connectors=unknown)
         with pytest.raises(LabelerError, match=asked):
             steps(made)
-    # … but not while another end will do
+    # … but not while another end is open, or has only its contacts on
     assert order(replace(boat(replace(J4, **ON), P1), connectors=unknown))[0] == ("J4", "P1")
+    known = replace(boat(replace(J4, **ON), replace(P1, crimped=True)), connectors=(Connector("J4"), P1_KNOWN))
+    assert order(known)[0] == ("J4", "P1")
+    # with 30 mm at P1 the size of J4 may be what lets it pass
+    shut = boat(replace(J4, **ON), replace(P1, **ON))
+    with pytest.raises(LabelerError, match="outside_mm of connector J4"):
+        steps(replace(shut, connectors=(Connector("J4"), P1_KNOWN)))
 
 
 def test_a_ring_terminal() -> None:
@@ -118,17 +191,49 @@ def test_a_ring_terminal() -> None:
 
 
 STATES: tuple[dict[str, Any], ...] = ({}, {"crimped": True}, {"fitted": True})
+KINDS = ("connector", "ring terminal", "splice", "loose end", "junction")
+ENDS = [(kind, state) for kind in KINDS for state in STATES]
 
 
-@pytest.mark.parametrize(("here", "there", "covering"), list(product(STATES, STATES, ("none", "braided sleeving"))))
-def test_every_order_can_be_done(here: dict[str, Any], there: dict[str, Any], covering: str) -> None:
-    """Thread in thought: on its way from its end to its place nothing meets what already lies between."""
-    made = boat(replace(J4, **here), replace(P1, **there), covering)
+def between(here: Any, there: Any, here_mm: float, there_mm: float, covering: str, bare: bool) -> Harness:
+    """Return a branch of three wires between ends of some kind, state and size; ``bare``: J4's sleeve is."""
+    off = settings(covering="none") if bare else None
+    ends = (replace(J4, settings=off, **here[1]), replace(P1, **there[1]))
+    parts = (
+        Connector("J4", here[0], outside_mm=here_mm, contact_outside_mm=2.6),
+        Connector("P1", there[0], outside_mm=there_mm, contact_outside_mm=2.6),
+    )
+    branch = Branch("B4", circuits=("W1", "W2", "W3"), ends=ends)
+    return harness(branches=(branch,), connectors=parts, settings=settings(covering=covering))
+
+
+@pytest.mark.parametrize("covering", ["none", "braided sleeving"])
+@pytest.mark.parametrize(("here", "there"), list(product(ENDS, ENDS)))
+def test_every_order_can_be_done(here: Any, there: Any, covering: str) -> None:
+    """Thread in thought, whatever the ends are and however thick (4.2 mm: less than the wires).
+
+    On its way from its end to its place nothing meets what already lies between; nothing is threaded
+    where branches meet; what would shut the way is named as long as something would.
+    """
     place = {"J4": 0.0, "": 0.5, "P1": 1.0}
-    lying: list[float] = []
-    todo = steps(made)
-    assert len(todo) == (2 if covering == "none" else 3)
-    for step in todo:
-        start, end = place[step.from_end] + (-0.1 if step.from_end == "J4" else 0.1), place[step.at]
-        assert not [p for p in lying if min(start, end) < p < max(start, end)], (step, lying)
-        lying.append(end)
+    for here_mm, there_mm, bare in product((4.2, 6.0, 18.0), (4.2, 18.0), (False, True)):
+        made = between(here, there, here_mm, there_mm, covering, bare)
+        branch, lying = made.branches[0], list[float]()
+        todo = steps(made)
+        assert sorted(step.at for step in todo) == sorted(["J4", "P1", *([""] if covering != "none" else [])])
+        for step in todo:
+            at = place[step.at]
+            if step.from_end:
+                start = place[step.from_end] + (-0.1 if step.from_end == "J4" else 0.1)
+                assert not [p for p in lying if min(start, at) < p < max(start, at)], (step, lying)
+                kind, state = here if step.from_end == "J4" else there
+                assert kind != "junction"
+                shut = "fitted" in state or (state and kind != "connector")
+                assert (step.before == "") == (kind == "loose end" or bool(shut)), step
+            else:
+                assert {here[0], there[0]} == {"junction"}
+            lying.append(at)
+        for end in branch.ends:  # what a sleeve must pass is the same for its tube as for its threading
+            step = next(each for each in todo if each.at == end.at)
+            seat = end_seat(branch, end, circuits_by_branch(made)[branch.id], made, CATALOGUE)
+            assert (seat.slip_on, seat.passes.high) == (step.how, step.passes_mm)

@@ -139,7 +139,8 @@ def _story(sheet: BenchSheet, room: float) -> Iterator[Any]:
     yield from _wire_ends(sheet.connectors, room)
 
 
-FIRST_NOTE = "each one before the step it names; afterwards there is no way on"
+HEAD_ROWS = 2  # of a listing: its title, the names of its columns
+FIRST_NOTE = "branch by branch in this order, each one before the step it names; afterwards there is no way on"
 LATER_NOTE = "these still pass once the connectors are on"
 
 
@@ -160,11 +161,12 @@ def _title(sheet: BenchSheet, room: float) -> Iterator[Any]:
 def _steps(words: str, note: str, steps: Sequence[Step], room: float) -> Iterator[Any]:
     if not steps:
         return
-    heads = ("on", "branch end", "sleeve says", "tube", "cut", "how", "shrunk, heat")
+    heads = ("", "on", "branch end", "sleeve says", "tube", "cut", "how", "shrunk, heat")
     rows = [_step_row(step) for step in steps]
     starts = [i for i, step in enumerate(steps) if i and step.branch != steps[i - 1].branch]
-    shares = (7.5, 19, 38, 32, 12, 57.5, 18.5)
-    yield listing(section_title(words, note), heads, rows, shares, room, *parting_lines(starts), BOXED)
+    shares = (3.5, 6.5, 17, 38.5, 32, 11.5, 58, 18.5)
+    unheated = [("SPAN", (6, i), (7, i)) for i, step in enumerate(steps, HEAD_ROWS) if not step.at]
+    yield listing(section_title(words, note), heads, rows, shares, room, *parting_lines(starts), *unheated, BOXED)
 
 
 def _step_row(step: Step) -> Row:
@@ -173,6 +175,7 @@ def _step_row(step: Step) -> Row:
         made_table([[tick_box(), text_cell(marked_up(step.heating), NOTE_PT)]], [15, 33], *BARE) if step.at else ""
     )
     return (
+        text_cell(marked_up(str(step.number or "")), NOTE_PT, alignment=2),  # 2: to the right
         tick_box(),
         text_cell(bold(step.place)),
         text_cell(says),

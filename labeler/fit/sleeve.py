@@ -313,8 +313,7 @@ def _no_tube(marker: Marker, seat: Seat, choice: TubeChoice) -> Fit:
     )
     if seat.obstacle:
         what += f"; it must pass {seat.obstacle}"
-    early = ("thread it on before the connector is fitted",) if seat.obstacle else ()
-    ways = (*early, *choice.ways_out)
+    ways = (*filter(None, (seat.in_time,)), *choice.ways_out)
     return Fit(marker, DOES_NOT_FIT, (what, *choice.refusals), seat=seat, ways_out=ways)
 
 

@@ -24,11 +24,12 @@ from labeler.model import (
     Stock,
     Symbol,
     TagWords,
+    ThreadStep,
     Tube,
     TubeChoice,
 )
 from labeler.plan import Contents, branches_of, circuits_by_branch, confusable, contents_of, plan, tag_words
-from labeler.size import choose_tubes, end_seat, wire_seat
+from labeler.size import choose_tubes, end_seat, threading, wire_seat
 
 if TYPE_CHECKING:
     pass
@@ -138,8 +139,29 @@ def check(
     problems += [*planning, *_glyph_problems(harness, markers), *confusable(markers)]
     refuse(_once(problems))
     fits = fit_markers(harness, markers, catalogue, stocks, unit)
+    threading_of(harness, fits, catalogue)  # what it needs to know is asked for now, not while drawing
     notes = tuple(_once(problem for problem in problems if problem.warning))
     return Checked(harness, fits, stocks, notes)
+
+
+def threading_of(harness: Harness, fits: Iterable[Fit], catalogue: Catalogue) -> tuple[ThreadStep, ...]:
+    """Return the order of threading of every branch that has a marked end, branch by branch.
+
+    Raises `LabelerError` with every size that decides a way on and is not known.
+    """
+    marked = {fit.marker.branch for fit in fits if fit.marker.role == "branch end"}
+    through = circuits_by_branch(harness) if marked else {}
+    steps: list[ThreadStep] = []
+    problems: list[Problem] = []
+    for branch in branches_of(harness):
+        if branch.id not in marked:
+            continue
+        try:
+            steps += threading(branch, through[branch.id], harness, catalogue)
+        except LabelerError as error:
+            problems.extend(error.problems)
+    refuse(_once(problems))
+    return tuple(steps)
 
 
 def _once(problems: Iterable[Problem]) -> list[Problem]:

@@ -18,15 +18,13 @@ from labeler.model import (
     Piece,
     Sheet,
 )
-from labeler.plan import branches_of, circuits_by_branch
 from labeler.printers import AS_DRAWN, Printer, printer_problems, profile_text
-from labeler.size import threading
 
 if TYPE_CHECKING:
     from labeler.record.store import Record
     from labeler.record.values import Job
 
-from labeler.pipeline.checking import PLACEHOLDER_UNIT, Checked, Stocks, check, fit_markers, no_collecting
+from labeler.pipeline.checking import PLACEHOLDER_UNIT, Checked, Stocks, check, fit_markers, no_collecting, threading_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -216,15 +214,7 @@ class Drawing:
         from labeler.bench import bench_sheet
         from labeler.draw.bench import draw_bench_sheet
 
-        catalogue = load_catalogue()
-        sleeved = {fit.marker.branch for fit in self.fits if fit.marker.kind in ("sleeve", "insert")}
-        through = circuits_by_branch(self.harness)
-        steps = [
-            step
-            for branch in branches_of(self.harness)
-            if branch.id in sleeved
-            for step in threading(branch, through[branch.id], self.harness, catalogue)
-        ]
+        steps = threading_of(self.harness, (*self.fits, *self.left_out), load_catalogue())
         sheet = bench_sheet(
             self.harness, self.unit, self.fits, self.left_out, self.sheets, date=self.date, threading=steps
         )

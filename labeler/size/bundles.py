@@ -20,7 +20,7 @@ from labeler.model import (
     Settings,
     WireDiameter,
 )
-from labeler.size.thread import entries, instruction, way_on
+from labeler.size.thread import entries, instruction, laid_on, way_on
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,13 +149,10 @@ def end_seat(
     closes_on = bare.closes_on if straddles else covered.closes_on
     text_on = bare.closes_on if straddles and settings.lettering_on == "bundle" else covered.closes_on
     wrapped = settings.branch_marker_kind in ("wrap", "flag")  # goes on from the side, whatever is fitted
-    way = (
-        None
-        if wrapped
-        else way_on(end, entries(branch, harness, crimped_diameter(branch, circuits, harness, catalogue)))
-    )
-    largest = way.obstacle_mm if way else 0.0
-    passes = Range(covered.passes.low, max(covered.passes.high, largest))
+    crimped = crimped_diameter(branch, circuits, harness, catalogue)
+    way = None if wrapped else way_on(end, entries(branch, harness, crimped), covered.passes.high)
+    in_the_way = way is not None and way.obstacle_mm > covered.passes.high
+    passes = Range(covered.passes.low, way.obstacle_mm if way and in_the_way else covered.passes.high)
     wires = "1 wire" if len(circuits) == 1 else f"{len(circuits)} wires"
     sources = (bare.source, *((f"covering {covering}: {covering_source}",) if wall.high else ()))
     sits_on = (wires if circuits else "measured bundle") + (f", {covering}" if wall.high else "")
@@ -164,9 +161,10 @@ def end_seat(
         closes_on,
         text_on,
         sits_on,
-        instruction(way, end) if way else "",
-        way.obstacle if way and largest > covered.passes.high else "",
+        instruction(way, end) if way else "" if wrapped else laid_on(branch),
+        way.obstacle if way and in_the_way else "",
         sources,
+        way.in_time if way and in_the_way else "",
     )
 
 
@@ -175,9 +173,10 @@ def crimped_diameter(
 ) -> Callable[[Connector], float]:
     """Return a function for what must be passed at an end whose contacts are crimped, mm, by its connector.
 
-    Contacts are staggered while a sleeve goes over them: the wires, laid by hand, with the thinnest
-    of them taken for a contact. Project choice. Raises `LabelerError` where the contact's size is
-    not known.
+    Contacts are staggered while a sleeve goes over them: the bundle, and what it gains where the
+    thinnest of its wires, laid by hand, is taken for a contact. Where the bundle was measured and its
+    wires are not known, a contact beside it. Project choice. Raises `LabelerError` where the
+    contact's size is not known.
     """
 
     def width(connector: Connector) -> float:
@@ -185,12 +184,19 @@ def crimped_diameter(
         if not contact:
             text = f"branch {branch.id}: contacts at {connector.id} are crimped, and their size is not known"
             raise LabelerError(Problem(connector.where, text, f"give contact_outside_mm of connector {connector.id}"))
-        base: Settings = branch.settings or harness.settings  # type: ignore[assignment]
-        wires = sorted(r.high for r in branch_wires(branch, circuits, harness, catalogue))
+        bare = branch_bundle(branch, circuits, harness, catalogue).passes.high
+        try:
+            wires = sorted(r.high for r in branch_wires(branch, circuits, harness, catalogue))
+        except LabelerError:
+            wires = []  # the bundle was measured: it would have been refused otherwise
         if not wires:
-            return contact
-        laid = hand_laid_diameter([max(contact, wires[0]), *wires[1:]], base.hand_lay_factor, base.hand_lay_allowance)
-        return max(laid, contact)
+            return bare + contact
+        base: Settings = branch.settings or harness.settings  # type: ignore[assignment]
+        without, among = (
+            hand_laid_diameter(laid, base.hand_lay_factor, base.hand_lay_allowance)
+            for laid in (wires, [max(contact, wires[0]), *wires[1:]])
+        )
+        return max(contact, bare + among - without)
 
     return width
 

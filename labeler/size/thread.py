@@ -15,22 +15,23 @@ class Entry:
 
     ``obstacle`` and ``obstacle_mm`` are what must be passed there (``""`` and 0: nothing but the
     bundle); ``before`` is the step that would shut the way (``""``: none, it is shut as far as it
-    ever will be).
+    ever will be); ``in_time`` is how to spare a sleeve the obstacle.
     """
 
     end: BranchEnd
     obstacle: str
     obstacle_mm: float
     before: str
+    in_time: str = ""
 
 
 def entries(branch: Branch, harness: Harness, crimped_mm: Callable[[Connector], float]) -> tuple[Entry, ...]:
     """Return the ways on of a branch, an entry for each end but where branches meet.
 
     ``crimped_mm`` gives what must be passed at a connector whose contacts are crimped. An end whose
-    obstacle is not known is left out while another end will do.
+    obstacle is not known is left out while another end is open, or has only its contacts on.
 
-    Raises `LabelerError` asking for the sizes where no end is left.
+    Raises `LabelerError` asking for the sizes that decide the way.
     """
     found: list[Entry] = []
     problems: list[Problem] = []
@@ -43,22 +44,29 @@ def entries(branch: Branch, harness: Harness, crimped_mm: Callable[[Connector], 
             found.append(_entry(branch, end, connector, crimped_mm))
         except LabelerError as error:
             problems += error.problems
-    if not found and problems:
+    if problems and not any(way.before or not way.obstacle for way in found):
         raise LabelerError(*problems)
     return tuple(found)
 
 
 def _entry(branch: Branch, end: BranchEnd, connector: Connector, crimped_mm: Callable[[Connector], float]) -> Entry:
     name = connector.id
+    shutting = _shutting_step(connector)
+    if connector.kind == "loose end":
+        return Entry(end, "", 0.0, shutting)
     if end.fitted or (end.crimped and connector.kind != "connector"):
         if not connector.outside_mm:
             text = f"branch {branch.id}: {name} is fitted, and its size is not known"
             raise LabelerError(Problem(end.where, text, f"give outside_mm of {connector.kind} {name}"))
-        return Entry(end, f"{connector.kind} {name}, {connector.outside_mm:g} mm", connector.outside_mm, "")
+        housed = connector.kind == "connector"
+        undone = f"connector {name} is fitted, or take it off" if housed else shutting
+        what = f"{connector.kind} {name}, {connector.outside_mm:g} mm"
+        return Entry(end, what, connector.outside_mm, "", f"thread it on before {undone}")
     if end.crimped:
         width = crimped_mm(connector)
-        return Entry(end, f"contacts crimped at {name}, {width:.1f} mm", width, f"connector {name} is fitted")
-    return Entry(end, "", 0.0, _shutting_step(connector))
+        what = f"contacts crimped at {name}, {width:.1f} mm"
+        return Entry(end, what, width, f"connector {name} is fitted", f"thread it on before {shutting}")
+    return Entry(end, "", 0.0, shutting)
 
 
 def _shutting_step(connector: Connector) -> str:
@@ -69,12 +77,18 @@ def _shutting_step(connector: Connector) -> str:
     }.get(connector.kind, f"the contacts at {connector.id} are crimped")
 
 
-def way_on(end: BranchEnd, ways: tuple[Entry, ...]) -> Entry | None:
-    """Return the way on for what belongs at an end: the smallest obstacle, of equal ones its own end.
+def way_on(end: BranchEnd | None, ways: tuple[Entry, ...], over_mm: float) -> Entry | None:
+    """Return the way on for what belongs at an end (None: along the branch).
 
-    None where every end is where branches meet.
+    An open end before one that is done; of those that are done the smallest obstacle, counted only as
+    far as it exceeds ``over_mm``, what must be passed in any case; of equal ones its own end. None
+    where every end is where branches meet.
     """
-    return min(ways, key=lambda way: (way.obstacle_mm, way.end is not end), default=None)
+
+    def effort(way: Entry) -> tuple[bool, float, bool]:
+        return bool(way.obstacle), max(over_mm, way.obstacle_mm), end is None or way.end.at != end.at
+
+    return min(ways, key=effort, default=None)
 
 
 def instruction(way: Entry, end: BranchEnd | None) -> str:
@@ -86,6 +100,18 @@ def instruction(way: Entry, end: BranchEnd | None) -> str:
     else:
         how = f"thread on {'at' if own else 'from'} {name}"
     if way.before:
-        how += f" before {way.before.replace(f' at {name}', '') if own else way.before}"
+        contacts = f"the contacts at {name}"
+        step = way.before.replace(contacts, "the contacts" if own else "its contacts")
+        how += f"{',' if way.obstacle else ''} before {step}"
     shut = end is not None and not own and (end.fitted or end.crimped)
     return f"{how}; {end.at} is done already" if shut and end else how
+
+
+def joining(branch: Branch) -> str:
+    """Return the step before which all must lie on a branch that has no end to thread from."""
+    return f"the branches are joined at {' and '.join(end.at for end in branch.ends)}"
+
+
+def laid_on(branch: Branch) -> str:
+    """Return how a sleeve or covering comes onto a branch that has no end to thread from, for people."""
+    return f"nothing can be threaded from where branches meet: lay it on before {joining(branch)}"
