@@ -120,6 +120,9 @@ def chosen_markers(
         if not (colon and job.isdecimal() and number.isdecimal()):
             raise click.BadParameter(f"{sheet!r} is not JOB:NUMBER, as in 1:3", param_hint="--sheet")
         on_sheet = (int(job), int(number))
+    for name, given in (("MARKER", marker), ("--unit", unit), ("--branch", branch)):
+        if given is not None and not given.strip():
+            raise click.UsageError(f"{name} is empty")
     found = record.find(marker or "", unit=unit, branch=branch, sheet=on_sheet)
     asked = marker or sheet or branch or unit
     if not found:

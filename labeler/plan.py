@@ -366,7 +366,7 @@ def tag_words(harness: Harness, contents: Contents, marker: Marker, unit: str) -
     )
     code = marker.id if marker.settings.code == "QR" else ""
     if bag.contents:
-        rows = tuple(f"{item.quantity:g} x {item.item}" for item in bag.contents)
+        rows = tuple(f"{item.quantity:.15g} x {item.item}" for item in bag.contents)
         return TagWords(bag.id, headings, rows, "", code)
     rows = tuple(_pin_rows(bag, contents))
     return TagWords(bag.id, headings, rows, f"{len(rows)} wire ends: {SEE_BENCH_SHEET}", code)
@@ -390,4 +390,4 @@ def _pin_rows(bag: Bag, contents: Contents) -> Iterator[str]:
 
 def _natural(cavity: str) -> tuple[int, str]:
     """Sort key: numbered cavities by number, named ones after them."""
-    return (int(cavity), "") if cavity.isdecimal() else (1 << 31, cavity)
+    return (int(cavity), "") if cavity.isdecimal() and len(cavity) < 10 else (1 << 31, cavity)

@@ -87,7 +87,7 @@ def bundle_of(wires: str, settings: Mapping[str, str] | None = None) -> Bundle:
     catalogue = load_catalogue()
     ranges: list[Range] = []
     problems: list[Problem] = []
-    for item in re.split(r"[,;+]", wires):
+    for item in re.split(r"[;+]|,(?!\d)", wires):
         try:
             ranges += _wires(item, chosen, catalogue)
         except LabelerError as error:

@@ -8,6 +8,7 @@ are found by the fitting, which knows the font.
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Protocol
 
@@ -21,7 +22,9 @@ SHARED = ("splice", "ring terminal", "junction", "loose end")  # several circuit
 LONGEST_TEXT = 200  # characters; project choice: far more than any marker takes
 SUGGESTIONS = 20  # names a near one is looked for; project choice, it takes a millisecond each
 
-_CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]")
+_CONTROL = re.compile(
+    r"[\x00-\x1f\x7f-\x9f\xad\u200b-\u200f\u2028-\u202e\u2060-\u2069\ufeff]"
+)  # and signs that do not show
 
 
 def validate(harness: Harness, catalogue: Catalogue) -> tuple[Problem, ...]:
@@ -436,7 +439,10 @@ def _unprintable(text: str, what: str, where: Where) -> Iterator[Problem]:
     if len(text) > LONGEST_TEXT:
         message = f"{what}: {len(text)} characters, the limit is {LONGEST_TEXT}"
         yield Problem(where, message, f"shorten {text[:20]!r}…")
+    if text.strip() and all(unicodedata.category(sign)[0] in "MCZ" for sign in text):
+        yield Problem(where, f"{what}: {text[:20]!a} shows nothing", "write a letter or a digit")
+        return
     found = _CONTROL.search(text)
     if found:
         fix = 'take it out; several lines are written ["DEPTH", "J4"]'
-        yield Problem(where, f"{what}: control character {found[0]!r} in the text", fix)
+        yield Problem(where, f"{what}: sign {found[0]!a} in the text, which does not show", fix)

@@ -347,3 +347,35 @@ def test_a_sign_on_a_tag_that_no_font_has_is_told_with_the_rest(tmp_path: Path) 
     assert result.exit_code == 1
     assert "no glyph for '星'" in result.stderr
     assert "13 AWG" in result.stderr
+
+
+def test_an_empty_name_is_no_marker(record: Path) -> None:
+    for words in (["record", "void", "", "--reason", "x"], ["reprint", "", "--unit", "0001", "--reason", "x"]):
+        assert run(*words, "--record", record).exit_code == 2
+
+
+@pytest.mark.parametrize("name", ["\u200b", "\u0301", "W\u200b1"])
+def test_signs_that_do_not_show_are_refused(name: str, tmp_path: Path) -> None:
+    file = tmp_path / "boat.csv"
+    file.write_text(f"From,To,Gauge\n{name}:1,J1:1,20 AWG\n", "utf-8")
+    result = run("check", file)
+    assert result.exit_code == 1
+    assert "show" in result.stderr
+
+
+def test_a_decimal_comma_in_a_bundle() -> None:
+    assert "3 wires" in run("bundle", "3 x 1,9 mm").stdout
+
+
+def test_two_stocks_do_not_share_a_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    folder = tmp_path / "shop" / "layouts"
+    folder.mkdir(parents=True)
+    shipped = EXAMPLES.parent / "layouts"
+    for name, source in (("wrap 25", "wrap-a4-25x18"), ("wrap-25", "wrap-a4-25x11")):
+        (folder / f"{name}.toml").write_text((shipped / f"{source}.toml").read_text("utf-8"), "utf-8")
+    monkeypatch.setenv("LABELER_STOCK", str(tmp_path / "shop"))
+    words = ["--out", tmp_path / "out", "--record", tmp_path / "r.sqlite"]
+    result = run("print", BOAT, "--stock", "wrap 25", "--stock", "wrap-25", *words)
+    assert result.exit_code == 1
+    assert "would share a file name" in result.stderr
+    assert not (tmp_path / "out").exists()

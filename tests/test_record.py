@@ -841,9 +841,10 @@ def test_a_password_is_not_shown() -> None:
         assert "hush" not in only_problem(raised)
 
 
-def test_a_record_in_memory_and_by_url(tmp_path: Path) -> None:
-    with open_record("sqlite://") as record:
-        assert print_unit(record) == "0001"
+def test_a_record_in_memory_is_refused_and_one_by_url_is_kept(tmp_path: Path) -> None:
+    for place in ("sqlite://", ":memory:", ""):
+        with pytest.raises(LabelerError, match="gone at the end"):
+            open_record(place)
     with open_record(f"sqlite:///{tmp_path / 'u.db'}") as record:
         print_unit(record)
     with open_record(tmp_path / "u.db", create=False) as record:

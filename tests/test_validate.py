@@ -104,7 +104,7 @@ ERRORS = [
     (with_branch(BranchEnd("J4", text=("x" * 201,))), 21, "201 characters, the limit is 200"),
     (with_branch(BranchEnd("J4", text=("x" * 300,))), 21, "300 characters"),
     (with_circuit(circuit("W104", "P1:1", "J4:4", signal="y" * 201)), 104, "201 characters"),
-    (with_circuit(circuit("W104", "P1:1", "J4:4", signal="A\x1bB")), 104, "control character"),
+    (with_circuit(circuit("W104", "P1:1", "J4:4", signal="A\x1bB")), 104, "does not show"),
     (replace(BOAT, bags=(Bag("K9", branch="B9", where=at(36)),)), 36, "branch 'B9' is unknown"),
     (replace(BOAT, bags=(Bag("K9", connector="J9", where=at(36)),)), 36, "connector 'J9' is unknown"),
     (replace(BOAT, bags=(Bag("K9", "B4", "J4", where=at(36)),)), 36, "names branch B4 and connector J4"),

@@ -174,7 +174,11 @@ class Names:
         stem = _file_name(f"{self.harness.part_number or self.harness.name}-{unit}{word}")
         names = dict.fromkeys(sheet.stock.name for sheet in sheets)
         files = {} if word else {"": self.folder / f"{stem}-bench-sheet.pdf"}
-        return files | {name: self.folder / f"{stem}-{_file_name(name)}.pdf" for name in names}
+        files |= {name: self.folder / f"{stem}-{_file_name(name)}.pdf" for name in names}
+        if len(set(files.values())) < len(files):
+            text = f"the stocks {', '.join(names)} would share a file name"
+            raise LabelerError(Problem(Where("layouts"), text, "rename one of the stock files"))
+        return files
 
 
 def _file_name(text: str) -> str:

@@ -117,8 +117,8 @@ def _begin_sqlite(connection: Connection) -> None:
 
 
 def _look_at_file(url: URL, create: bool) -> None:
-    if url.database in (None, "", ":memory:"):
-        return
+    if url.database in (None, "", ":memory:") or "mode=memory" in str(url):
+        raise _no_record(Path(str(url.database or "memory")), "a record in memory is gone at the end", "name a file")
     path = Path(str(url.database))
     try:
         if path.is_dir():
