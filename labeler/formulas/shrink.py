@@ -7,7 +7,7 @@ The wall's volume is kept. Sections of wall are given divided by pi, in mm2, as 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import product
@@ -193,7 +193,7 @@ class Shrunk:
     supplied_outside_mm: Range
 
 
-_Point = tuple[float, float, float, float, float, float]  # supplied, recovered, wall, change, flowed, diameter
+_Point = tuple[float, ...]  # supplied, recovered, wall, change, flowed, on_mm
 
 
 @lru_cache(maxsize=4096)
@@ -201,10 +201,11 @@ def shrunk(box: Limits, on_mm: Range, heating: str, share: float = 0.5) -> Shrun
     """Return the extremes of all that matters for print, over the tube's limits and a seat.
 
     Every quantity is evaluated at one and the same point: diameter and scale belong together.
-    Extremes are looked for at the corners of the box, at the diameters inside the range where
-    a face stops shrinking (`peak_scale` and its counterpart) or the tube closes, and, from the
-    best of these, along each measure whose slope points inside. On a ridge, where a face just
-    stops shrinking, the climb may end up to 0.01 % short.
+    Extremes are looked for at the corners of the box, where its edges (along every measure, not
+    the diameter alone) meet a place at which a face stops shrinking (`peak_scale` and its
+    counterpart) or the tube closes, and, from the best of these, along each measure whose slope
+    points inside. On a ridge, where a face just stops shrinking, the climb may end up to 0.01 %
+    short.
 
     Raises
     ------
@@ -237,11 +238,15 @@ def shrunk(box: Limits, on_mm: Range, heating: str, share: float = 0.5) -> Shrun
     )
 
 
-def _evaluate(point: _Point, box: Limits, heating: str, share: float) -> tuple[_Point, tuple[float, ...]]:
-    """All quantities at one point: s, f low, f high, a, Do, a/f high, a/f low, 2 f high/Do, Do supplied."""
+def _stop_at(point: _Point, box: Limits) -> Stop:
     supplied, recovered, wall, change, flowed, diameter = point
     liner = flowed * (recovered + box.liner_mm) * box.liner_mm
-    at = stop(supplied, recovered, wall, diameter, change, liner)
+    return stop(supplied, recovered, wall, diameter, change, liner)
+
+
+def _evaluate(point: _Point, box: Limits, heating: str, share: float) -> tuple[_Point, tuple[float, ...]]:
+    """All quantities at one point: s, f low, f high, a, Do, a/f high, a/f low, 2 f high/Do, Do supplied."""
+    at = _stop_at(point, box)
     face = face_scale(at.print_scale, at.full_scale, heating, share)
     return point, (
         at.print_scale,
@@ -257,32 +262,41 @@ def _evaluate(point: _Point, box: Limits, heating: str, share: float) -> tuple[_
 
 
 def _candidates(box: Limits, on_mm: Range, share: float) -> Iterator[_Point]:
-    ranges = (box.supplied_mm, box.recovered_mm, box.wall_mm, box.change, box.flowed)
-    for corner in product(*((r.low, r.high) if r.high > r.low else (r.low,) for r in ranges)):
-        supplied, recovered, wall, change, flowed = corner
-        liner = flowed * (recovered + box.liner_mm) * box.liner_mm
-        full = stop(supplied, recovered, wall, recovered, change, liner).full_scale
-        least = stop(supplied, recovered, wall, on_mm.low, change, liner).print_scale
-        most = stop(supplied, recovered, wall, on_mm.high, change, liner).print_scale
-        inside = [
-            _diameter_at(scale, supplied, recovered, wall, change, liner)
-            for scale in (peak_scale(full, share), 1 - share + share * full)
-            if least < scale < most
-        ]
-        for diameter in {on_mm.low, on_mm.high, *(d for d in (recovered, *inside) if on_mm.low < d < on_mm.high)}:
-            yield (supplied, recovered, wall, change, flowed, diameter)
+    """Yield the corners of the box, and where its edges meet a place at which the slopes change."""
+    bounds = (box.supplied_mm, box.recovered_mm, box.wall_mm, box.change, box.flowed, on_mm)
+    corners: list[_Point] = list(product(*((r.low, r.high) if r.high > r.low else (r.low,) for r in bounds)))
+    yield from corners
+    for corner in corners:
+        for index, bound in enumerate(bounds):
+            if corner[index] < bound.high:  # each edge once, from its lower corner
+                yield from _on_edge(corner, index, bound.high, box, share)
 
 
-def _diameter_at(scale: float, supplied: float, recovered: float, wall: float, change: float, flowed: float) -> float:
-    """Diameter on which the average print scale is ``scale``; by bisection, the scale grows with it."""
-    low, high = recovered, supplied
-    for _ in range(40):
-        middle = (low + high) / 2
-        if stop(supplied, recovered, wall, middle, change, flowed).print_scale < scale:
-            low = middle
-        else:
-            high = middle
-    return (low + high) / 2
+def _on_edge(corner: _Point, index: int, end: float, box: Limits, share: float) -> Iterator[_Point]:
+    """Yield where, on one edge, a face stops shrinking or the tube is fully recovered: the slopes change there."""
+    start = corner[index]
+    at_start, at_end = _switches(corner, box, share), _switches(_moved(corner, index, end), box, share)
+    for which, (first, last) in enumerate(zip(at_start, at_end, strict=True)):
+        if first * last >= 0:
+            continue
+        low, high = start, end
+        for _ in range(40):
+            middle = (low + high) / 2
+            if _switches(_moved(corner, index, middle), box, share)[which] * first > 0:
+                low = middle
+            else:
+                high = middle
+        yield _moved(corner, index, (low + high) / 2)
+
+
+def _switches(point: _Point, box: Limits, share: float) -> tuple[float, float, float]:
+    """Numbers whose sign says on which side of a change of slope a point lies.
+
+    The lettered face stops at 1 (back first); it stops at full recovery (any); the tube is open or closed.
+    """
+    at = _stop_at(point, box)
+    peak, counterpart = peak_scale(at.full_scale, share), 1 - share + share * at.full_scale
+    return at.print_scale - peak, at.print_scale - counterpart, point[5] - point[1]
 
 
 def _climb(value: Callable[[_Point], float], start: _Point, reached: float, bounds: tuple[Range, ...]) -> float:
@@ -306,10 +320,10 @@ def _climb(value: Callable[[_Point], float], start: _Point, reached: float, boun
     return reached
 
 
-def _moved(point: list[float], index: int, to: float) -> _Point:
+def _moved(point: Sequence[float], index: int, to: float) -> _Point:
     moved = list(point)
     moved[index] = to
-    return tuple(moved)  # type: ignore[return-value]
+    return tuple(moved)
 
 
 def _golden(value: Callable[[float], float], start: float, end: float) -> float:
