@@ -77,6 +77,8 @@ class Settings:
     shortest_cut_mm: float
     longest_cut_mm: float
     overlap_mm: float
+    cut_allowance: float
+    covering_allowance: float
     printer_dpi: float
     dots_per_capital: float
     dots_per_stroke: float

@@ -10,7 +10,8 @@ from typing import Any
 
 import pytest
 
-from labeler.bench import BenchSheet, Remark, bench_sheet, cautions
+from labeler.bench import BenchSheet, bench_sheet, cautions
+from labeler.bench.sheet import Remark
 from labeler.catalogue import default_settings
 from labeler.draw.bench import PAGES_MM, SIDE_MM, draw_bench_sheet
 from labeler.errors import LabelerError, WrongUse
@@ -114,6 +115,7 @@ BOAT = Harness(
     name="River survey boat, sensors",
     part_number="RSB-210",
     revision="C",
+    settings=replace(default_settings(), cut_allowance=0.0),
     connectors=tuple(
         Connector(name, description=about, cavities=4 if name != "P1" else 16) for name, about in CONNECTORS.items()
     ),
@@ -294,7 +296,9 @@ def test_cavities_stand_in_their_natural_order() -> None:
     assert [end.cavity for end in computer.ends] == [str(n) for n in range(1, 15)]  # 10 after 9, not after 1
     assert (computer.ends[0].to, computer.ends[0].marker) == ("J1:2", ("P1:1/J1:2",))  # cavity 1 % 4 + 1, see circuit()
     pins = [Circuit(c, Pin("X", c), Pin("Y", c)) for c in ("B", "10", "²", "A", "9", "9" * 5000)]
-    named = bench_sheet(Harness("h", circuits=tuple(pins)), "1", (tag("X"),), (), ()).connectors[0]
+    named = bench_sheet(
+        Harness("h", settings=default_settings(), circuits=tuple(pins)), "1", (tag("X"),), (), ()
+    ).connectors[0]
     assert [end.cavity for end in named.ends][1:3] == ["9", "10"]
 
 
@@ -505,7 +509,7 @@ def test_the_same_sheet_gives_the_same_bytes(tmp_path: Path) -> None:
 
 
 def test_a_bare_harness_still_has_its_cautions(tmp_path: Path) -> None:
-    path = drawn(bench_sheet(Harness("h"), "", (), (), ()), tmp_path)
+    path = drawn(bench_sheet(Harness("h", settings=default_settings()), "", (), (), ()), tmp_path)
     assert unsaid(path, "TAKE CARE", "THREAD ON") == ["THREAD ON"]
     assert len(texts(path)) == 1
 

@@ -6,47 +6,17 @@ Nothing is cut off: long words break, long cells grow, long lists go on overleaf
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator
 from io import BytesIO
-from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO
 
-from labeler.bench import BenchSheet, Caution, Cut, Printed, Remark, Step, WireEnds
+from labeler.bench.sheet import BenchSheet
+from labeler.draw import lists
+from labeler.draw.branch import branch_story
 from labeler.draw.files import write_whole
 from labeler.draw.pdf import POINTS_PER_MM
-from labeler.draw.tables import (
-    BARE,
-    BOXED,
-    FEWEST_ROWS,
-    GAP_PT,
-    HEAD_PT,
-    HEADS_PT,
-    HEAVY_PT,
-    MIDDLE_PT,
-    NOTE_PT,
-    PLAIN,
-    ROW_PT,
-    SMALL_PT,
-    SOURCE_PT,
-    THIN_PT,
-    TITLE_PT,
-    TITLED,
-    Row,
-    bold,
-    embedded_name,
-    font_runs,
-    joined_lines,
-    listing,
-    made_table,
-    marked_up,
-    parting_lines,
-    plain_listing,
-    section_title,
-    shown_length,
-    text_cell,
-    tick_box,
-)
+from labeler.draw.tables import NOTE_PT, PLAIN, embedded_name, font_runs
 from labeler.errors import Problem, Where, WrongUse
 
 if TYPE_CHECKING:
@@ -56,9 +26,7 @@ PAGES_MM = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 SIDE_MM, HEAD_MM, FOOT_MM = 12.0, 7.5, 11.0
 """Margins: a hole punch or a clip takes the left one, the page's number stands in the lower one."""
 
-LINE_SIGNS = 82  # of the cautions, about: the columns shall come out alike
-USUAL_PAGES = 1
-"""The feet say how many pages there are; with more than this all is set a second time."""
+COUNT_MM = 7.0  # room for the number of pages at the right of the foot
 
 
 def draw_bench_sheet(
@@ -82,17 +50,15 @@ def draw_bench_sheet(
     if page not in PAGES_MM:
         problem = Problem(Where(""), f'bench sheet on "{page}"', f"choose {' or '.join(PAGES_MM)}")
         raise WrongUse(problem)
-    pages, data = _typeset(sheet, page, USUAL_PAGES)
-    if pages != USUAL_PAGES:
-        _, data = _typeset(sheet, page, pages)
+    data = _typeset(sheet, page)
     if isinstance(target, str | os.PathLike):
         write_whole(Path(target), data, force=force)
     else:
         target.write(data)
 
 
-def _typeset(sheet: BenchSheet, page: str, pages: int) -> tuple[int, bytes]:
-    """Return the number of pages and the document, whose feet say that there are ``pages``."""
+def _typeset(sheet: BenchSheet, page: str) -> bytes:
+    """Return the document. The number of its pages is a form of its own, drawn once all pages are there."""
     from reportlab.platypus import BaseDocTemplate, Frame, PageTemplate
 
     width, height = (side * POINTS_PER_MM for side in PAGES_MM[page])
@@ -103,19 +69,31 @@ def _typeset(sheet: BenchSheet, page: str, pages: int) -> tuple[int, bytes]:
     document = BaseDocTemplate(target, pagesize=(width, height))
 
     def foot(canvas: Canvas, _: object) -> None:
-        _draw_foot(canvas, sheet, room, pages)
+        _draw_foot(canvas, sheet, room)
 
     document.addPageTemplates(PageTemplate(frames=[frame], onPage=foot))
     document.build(list(_story(sheet, room)), canvasmaker=_canvas)
-    return document.page, target.getvalue()
+    return target.getvalue()
+
+
+COUNT = "pages"
 
 
 def _canvas(target: BytesIO, **options: Any) -> Canvas:
     """Return an empty document: compressed, without a clock in it, that asks not to be scaled."""
     from reportlab.pdfgen.canvas import Canvas
 
+    class Counted(Canvas):  # type: ignore[misc]
+        def save(self) -> None:
+            pages = str(self.getPageNumber() - 1)
+            self.beginForm(COUNT, 0, -2, COUNT_MM * POINTS_PER_MM, NOTE_PT)
+            self.setFont(embedded_name(PLAIN), NOTE_PT)
+            self.drawString(0, 0, pages)
+            self.endForm()
+            super().save()
+
     options |= {"invariant": 1, "pageCompression": 1, "initialFontName": embedded_name(PLAIN)}
-    canvas = Canvas(target, **options)
+    canvas = Counted(target, **options)
     canvas.setTitle("Bench sheet")
     canvas.setAuthor("")
     canvas.setSubject("")
@@ -126,265 +104,47 @@ def _canvas(target: BytesIO, **options: Any) -> Canvas:
 
 def _story(sheet: BenchSheet, room: float) -> Iterator[Any]:
     """Yield the parts in the order of the work; a part that has nothing to say is left out."""
-    yield from _title(sheet, room)
-    yield from _steps("THREAD ON FIRST", FIRST_NOTE, sheet.thread_first, room)
-    yield from _missing(sheet.missing, room)
-    yield from _steps("THREAD ON LATER", LATER_NOTE, sheet.thread_later, room)
-    yield from _cuts(sheet, room)
-    yield from _practices(sheet, room)
-    yield from _printed(sheet.printed, room)
-    yield from _cautions(sheet.cautions, room)
-    yield from _signatures(room)
-    yield from _tight(sheet.tight, room)
-    yield from _wire_ends(sheet.connectors, room)
+    from reportlab.platypus import PageBreak
+
+    yield from lists.title(sheet, room)
+    yield from lists.steps("THREAD ON FIRST", lists.FIRST_NOTE, sheet.thread_first, room)
+    yield from lists.missing(sheet.missing, room)
+    yield from lists.steps("THREAD ON LATER", lists.LATER_NOTE, sheet.thread_later, room)
+    yield from lists.cuts(sheet, room)
+    yield from lists.practices(sheet, room)
+    yield from lists.printed(sheet.printed, room)
+    yield from lists.cautions(sheet.cautions, room)
+    yield from lists.signatures(room)
+    yield from lists.tight(sheet.tight, room)
+    yield from lists.wire_ends(sheet.connectors, room)
+    revision = f"rev {sheet.revision}" if sheet.revision else ""
+    part = " ".join(filter(None, (sheet.part_number or sheet.harness, revision)))
+    for page in sheet.branches:
+        yield PageBreak()
+        yield from branch_story(page, sheet.unit, part, room)
+        yield from lists.wire_ends(page.pins, room)
+        yield from lists.brief_cautions(sheet.cautions)
+        yield from lists.signatures(room)
 
 
-HEAD_ROWS = 2  # of a listing: its title, the names of its columns
-FIRST_NOTE = "branch by branch in this order, each one before the step it names; afterwards there is no way on"
-LATER_NOTE = "these still pass once the connectors are on"
-
-
-def _title(sheet: BenchSheet, room: float) -> Iterator[Any]:
-    part = " ".join(filter(None, (sheet.part_number, f"rev {sheet.revision}" if sheet.revision else "")))
-    fields = [("Part number", part), ("Unit", sheet.unit), ("Date", sheet.date)]
-    cells = [[text_cell(marked_up(label), SMALL_PT), text_cell(bold(value), HEAD_PT)] for label, value in fields]
-    name = [text_cell("BENCH SHEET", SMALL_PT), text_cell(bold(sheet.harness), TITLE_PT)]
-    if sheet.missing:
-        count = _count(len(sheet.missing), "marker")
-        words = f"{count} left out or not fitting: see NOT ON THIS HARNESS"
-        name.append(text_cell(bold(words), spaceBefore=2))
-    rule = ("BOX", (0, 0), (-1, -1), HEAVY_PT, "black"), ("LINEBEFORE", (1, 0), (-1, -1), THIN_PT, "black")
-    top = ("VALIGN", (0, 0), (-1, -1), "TOP")
-    yield made_table([[name, *cells]], [room * share for share in (0.49, 0.21, 0.15, 0.15)], *rule, top)
-
-
-def _steps(words: str, note: str, steps: Sequence[Step], room: float) -> Iterator[Any]:
-    if not steps:
-        return
-    heads = ("", "on", "branch end", "sleeve says", "tube", "cut", "how", "shrunk, heat")
-    rows = [_step_row(step) for step in steps]
-    starts = [i for i, step in enumerate(steps) if i and step.branch != steps[i - 1].branch]
-    shares = (3.5, 6.5, 17, 38.5, 32, 11.5, 58, 18.5)
-    unheated = [("SPAN", (6, i), (7, i)) for i, step in enumerate(steps, HEAD_ROWS) if not step.at]
-    yield listing(section_title(words, note), heads, rows, shares, room, *parting_lines(starts), *unheated, BOXED)
-
-
-def _step_row(step: Step) -> Row:
-    says = bold(joined_lines(step.lines)) if step.lines else marked_up("plain" if step.at else "covering")
-    heat: Any = (
-        made_table([[tick_box(), text_cell(marked_up(step.heating), NOTE_PT)]], [15, 33], *BARE) if step.at else ""
-    )
-    return (
-        text_cell(marked_up(str(step.number or "")), NOTE_PT, alignment=2),  # 2: to the right
-        tick_box(),
-        text_cell(bold(step.place)),
-        text_cell(says),
-        text_cell(marked_up(", ".join(filter(None, (step.tube, step.colour)))), NOTE_PT + 0.5),
-        text_cell(marked_up(shown_length(step.cut_length_mm) if step.at else "")),
-        text_cell(marked_up(step.how or "no way on is given"), NOTE_PT),
-        heat,
-    )
-
-
-def _missing(remarks: Sequence[Remark], room: float) -> Iterator[Any]:
-    """Yield what is not there or will not read, in a heavy frame."""
-    if not remarks:
-        return
-    rows = [
-        (text_cell(bold(each.place)), text_cell(marked_up(each.text)), text_cell(bold(each.state)), _why(each))
-        for each in remarks
-    ]
-    title = section_title("NOT ON THIS HARNESS", "these places stay without their marker, or it will not read")
-    yield listing(title, ("marker", "text", "state", "why"), rows, (34, 40, 20, 92), room, BOXED)
-
-
-def _tight(remarks: Sequence[Remark], room: float) -> Iterator[Any]:
-    """Yield what reads with little to spare; those of the same reasons share a row."""
-    if not remarks:
-        return
-    alike: dict[tuple[tuple[str, ...], tuple[str, ...]], list[Remark]] = {}
-    for remark in remarks:
-        alike.setdefault((remark.reasons, remark.ways_out), []).append(remark)
-    rows = [[[text_cell(_named(those), NOTE_PT), *_why(those[0])]] for those in alike.values()]
-    title = section_title("TIGHT", "they read, with little to spare: look at them when they are on")
-    yield plain_listing(title, rows, (1,), room)
-
-
-def _named(remarks: Iterable[Remark]) -> str:
-    return ", ".join(f"{bold(remark.place)} {marked_up(remark.text)}" for remark in remarks)
-
-
-def _why(remark: Remark) -> list[Any]:
-    """Return the reasons and what would help, a paragraph each."""
-    reasons = [text_cell(marked_up(reason), NOTE_PT) for reason in remark.reasons or ("no reason given",)]
-    helps = bold("What helps:")
-    return reasons + [text_cell(f"{helps} {marked_up(way)}", NOTE_PT) for way in remark.ways_out]
-
-
-def _cuts(sheet: BenchSheet, room: float) -> Iterator[Any]:
-    """Yield the cut list, a tube's pieces two to a row."""
-    if not sheet.cuts:
-        return
-    totals = {(total.tube, total.colour): total.length_m for total in sheet.totals}
-    rows: list[Row] = []
-    starts = []
-    for (tube, colour), found in groupby(sheet.cuts, key=lambda cut: (cut.tube, cut.colour)):
-        starts.append(len(rows))
-        cuts = list(found)
-        total = text_cell(marked_up(f"{totals[tube, colour]:.3f} m"))
-        for first in range(0, len(cuts), 2):
-            pair = [cell for cut in cuts[first : first + 2] for cell in _cut_cells(cut)]
-            name = text_cell(marked_up(f"{tube}, {colour}"), NOTE_PT + 0.5)
-            rows.append((name, None if first else total, *pair, *[None] * (6 - len(pair))))
-    title = section_title("CUT", "lengths before shrinking; totals without waste; lettered where not said plain")
-    heads = ("tube", "in all", "", "pieces", "for", "", "pieces", "for")
-    yield listing(title, heads, rows, (34, 15, 7.5, 21, 40, 7.5, 21, 40), room, *parting_lines(starts))
-
-
-def _cut_cells(cut: Cut) -> tuple[Any, Any, Any]:
-    places = ", ".join(cut.places)
-    return (
-        tick_box(),
-        text_cell(bold(f"{cut.quantity} × {shown_length(cut.cut_length_mm)}")),
-        text_cell(marked_up(places if cut.lettered else f"plain: {places}"), NOTE_PT),
-    )
-
-
-def _practices(sheet: BenchSheet, room: float) -> Iterator[Any]:
-    """Yield what the words under "shrunk, heat" mean, and for how many sleeves each holds."""
-    if not sheet.practices:
-        return
-    rows = [
-        (
-            text_cell(bold(practice.heating)),
-            text_cell(marked_up(f"{_count(len(practice.places), 'sleeve')}: {practice.how}")),
-        )
-        for practice in sheet.practices
-    ]
-    yield plain_listing(section_title("SHRINK", "see the last column above"), rows, (21, 165), room)
-
-
-def _printed(printed: Sequence[Printed], room: float) -> Iterator[Any]:
-    if not printed:
-        return
-    note = "at 100 %, not fitted to the page; the 50 mm ruler on each sheet must measure 50 mm"
-    rows = [
-        (
-            text_cell(bold(stock.stock), NOTE_PT + 0.5),
-            text_cell(marked_up(stock.about), NOTE_PT),
-            text_cell(marked_up(_sheets_of(stock)), NOTE_PT + 0.5),
-        )
-        for stock in printed
-    ]
-    yield plain_listing(section_title("PRINT", note), rows, (32, 98, 56), room)
-
-
-def _sheets_of(stock: Printed) -> str:
-    """Return how many markers stand on which sheets; each sheet has its number in its head.
-
-    >>> _sheets_of(Printed("card", "", 16, (1, 2, 5)))
-    '16 markers on 3 sheets: 1–2, 5'
-    >>> _sheets_of(Printed("card", "", 1, (4,)))
-    '1 marker on sheet 4'
-    """
-    sheets = len(stock.numbers)
-    on = f"{_count(sheets, 'sheet')}: " if sheets > 1 else "sheet "
-    return f"{_count(stock.pieces, 'marker')} on {on}{_spans(stock.numbers)}"
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}" if number == 1 else f"{number} {what}s"
-
-
-def _spans(numbers: Sequence[int]) -> str:
-    """Return page numbers with neighbours drawn together.
-
-    >>> _spans((1, 2, 3, 5))
-    '1–3, 5'
-    """
-    spans = []
-    for _, run in groupby(enumerate(sorted(numbers)), key=lambda pair: pair[1] - pair[0]):
-        found = [number for _, number in run]
-        spans.append(f"{found[0]}" if len(found) == 1 else f"{found[0]}–{found[-1]}")
-    return ", ".join(spans)
-
-
-def _cautions(cautions: Sequence[Caution], room: float) -> Iterator[Any]:
-    """Yield the cautions in two columns, each with the letter of its source."""
-    from reportlab.platypus import KeepTogether
-
-    if not cautions:
-        return
-    sources = list(dict.fromkeys((caution.source, caution.seen) for caution in cautions))
-    letters = {source: chr(ord("a") + place) for place, source in enumerate(sources)}
-    said = [
-        text_cell(
-            f"{bold(caution.about)}: {marked_up(caution.text)} [{letters[caution.source, caution.seen]}]",
-            SMALL_PT,
-            spaceAfter=1.2,
-        )
-        for caution in cautions
-    ]
-    half = _half([-(-len(caution.about + caution.text) // LINE_SIGNS) for caution in cautions])
-    where = "; ".join(f"[{letters[source]}] {source[0]} ({source[1]})" for source in sources)
-    rows = [(section_title("TAKE CARE"), None), (said[:half], said[half:] or None)]
-    top = ("VALIGN", (0, 0), (-1, -1), "TOP"), ("LINEABOVE", (0, 1), (-1, 1), MIDDLE_PT, "black")
-    table = made_table(rows, [room / 2, room / 2], *TITLED, *top, ("RIGHTPADDING", (0, 1), (0, 1), 8))
-    table.spaceBefore = GAP_PT
-    yield KeepTogether([table, text_cell(marked_up(where), SOURCE_PT, leftIndent=2, spaceAfter=2)])
-
-
-def _half(lengths: Sequence[int]) -> int:
-    """Return how many of the parts, taken from the first, are nearest to half of them all."""
-    whole = sum(lengths)
-    return min(range(1, len(lengths) + 1), key=lambda count: abs(2 * sum(lengths[:count]) - whole))
-
-
-def _signatures(room: float) -> Iterator[Any]:
-    cells = [text_cell(marked_up(word), SMALL_PT) for word in ("Threaded by", "Shrunk by", "Checked by", "Date")]
-    looks = ("LINEABOVE", (0, 0), (-1, 0), MIDDLE_PT, "black"), ("BOTTOMPADDING", (0, 0), (-1, -1), 8.5)
-    table = made_table([cells], [room / 4] * 4, *looks, ("LINEBEFORE", (1, 0), (-1, -1), THIN_PT, "black"))
-    table.spaceBefore = 3
-    yield table
-
-
-def _wire_ends(connectors: Sequence[WireEnds], room: float) -> Iterator[Any]:
-    """Yield a table for each connector: what goes into which cavity."""
-    from reportlab.platypus import CondPageBreak
-
-    for connector in connectors:
-        yield CondPageBreak(HEADS_PT + ROW_PT * min(len(connector.ends), FEWEST_ROWS))
-        title = section_title(f"WIRE ENDS AT {connector.connector}", connector.about)
-        rows = [
-            (
-                tick_box(),
-                text_cell(bold(end.cavity)),
-                text_cell(marked_up(end.circuit)),
-                text_cell(marked_up(end.colour)),
-                text_cell(marked_up(end.size)),
-                text_cell(marked_up(end.signal), NOTE_PT),
-                text_cell(marked_up(end.to)),
-                text_cell(marked_up(joined_lines(end.marker) or "no marker")),
-            )
-            for end in connector.ends
-        ]
-        heads = ("in", "cavity", "circuit", "colour", "size", "signal", "to", "marker says")
-        yield listing(title, heads, rows, (8, 14, 26, 17, 20, 37, 24, 40), room)
-
-
-def _draw_foot(canvas: Canvas, sheet: BenchSheet, room: float, pages: int) -> None:
+def _draw_foot(canvas: Canvas, sheet: BenchSheet, room: float) -> None:
     """Draw the harness on the left, the page's number on the right; a long name ends in dots."""
-    number = f"page {canvas.getPageNumber()} of {pages}"
+    number = f"page {canvas.getPageNumber()} of "
     names = (sheet.harness, sheet.part_number, f"rev {sheet.revision}" if sheet.revision else "")
     job = " · ".join(filter(None, (*names, f"unit {sheet.unit}", sheet.date)))
-    free = room - _width(number, NOTE_PT) - 20
+    right = room - COUNT_MM * POINTS_PER_MM
+    free = right - _width(number, NOTE_PT) - 20
     x, y = SIDE_MM * POINTS_PER_MM, (FOOT_MM - 5) * POINTS_PER_MM
-    for text, left in ((_shortened(job, free), x), (number, x + room - _width(number, NOTE_PT))):
+    for text, left in ((_shortened(job, free), x), (number, x + right - _width(number, NOTE_PT))):
         at = left
         for font, run in font_runs(text, PLAIN):
             canvas.setFont(embedded_name(font.name), NOTE_PT)
             canvas.drawString(at, y, run)
             at += font.width(run) * NOTE_PT
+    canvas.saveState()
+    canvas.translate(x + right, y)
+    canvas.doForm(COUNT)
+    canvas.restoreState()
 
 
 def _width(text: str, size: float) -> float:

@@ -217,10 +217,18 @@ class Drawing:
     def _bench(self, target: BytesIO) -> None:
         from labeler.bench import bench_sheet
         from labeler.draw.bench import draw_bench_sheet
+        from labeler.plan import circuits_by_branch
 
         steps = threading_of(self.harness, (*self.fits, *self.left_out), load_catalogue())
         sheet = bench_sheet(
-            self.harness, self.unit, self.fits, self.left_out, self.sheets, date=self.date, threading=steps
+            self.harness,
+            self.unit,
+            self.fits,
+            self.left_out,
+            self.sheets,
+            date=self.date,
+            threading=steps,
+            circuits=circuits_by_branch(self.harness) if self.harness.branches else None,
         )
         draw_bench_sheet(sheet, target, page=self.paper)
 

@@ -1,0 +1,313 @@
+"""A page for each branch: the order of the work, a picture to scale, what to cut, and its pins."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from math import ceil
+
+from labeler.bench.sleeves import PRACTICES, Cut, Step, cuts_of, on_bare_mm, over_edge
+from labeler.bench.wires import WireEnds, wire_ends_at
+from labeler.model import Branch, BranchEnd, Circuit, Connector, Fit, Harness, Settings, ThreadStep
+
+COVERING_STEP_MM = 5.0  # lengths of covering are whole steps: it is cut with shears, not to the millimetre
+
+
+@dataclass(frozen=True, slots=True)
+class Work:
+    """One step to tick off. ``part`` is the heading it stands under."""
+
+    part: str  # thread on | terminate | place and shrink
+    what: str
+    detail: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnMarker:
+    """A sleeve, strip or label as it lies on a branch end, mm, the middle of what it may become.
+
+    ``edge_mm`` is from the connector to the edge that is next to it; ``asked`` tells whether the
+    harness file gives it. ``past_edge_mm`` of the length lies on the bare wires, next to the end.
+    """
+
+    fit: Fit
+    edge_mm: float
+    asked: bool
+    length_mm: float
+    outside_mm: float
+    past_edge_mm: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnEnd:
+    """One end of a branch in its picture. Diameters are the middle of their ranges; 0 where not known."""
+
+    at: str
+    kind: str
+    bare_mm: float
+    covered_mm: float
+    marker: DrawnMarker | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """What the drawing of a branch shows. Without ``length_mm`` it has no scale along its length."""
+
+    length_mm: float | None
+    covering: str  # "": none
+    ends: tuple[DrawnEnd, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class BranchPage:
+    """All that the page of one branch says, in the order in which it is said."""
+
+    branch: str
+    between: str
+    facts: tuple[tuple[str, str], ...]
+    work: tuple[Work, ...]
+    picture: Picture
+    cuts: tuple[Cut, ...]
+    covering: CoveringCut | None
+    pins: tuple[WireEnds, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CoveringCut:
+    """A piece of covering. ``length_mm`` is None where the branch's length is not known."""
+
+    covering: str
+    branch: str
+    length_mm: float | None
+
+
+def branch_pages(
+    harness: Harness,
+    circuits: Mapping[str, tuple[Circuit, ...]],
+    fits: Sequence[Fit],
+    steps: Sequence[Step],
+    threading: Sequence[ThreadStep],
+) -> tuple[BranchPage, ...]:
+    """Return a page for each branch of a harness.
+
+    Parameters
+    ----------
+    circuits : what runs through each branch, by its id.
+    fits : the answers for the markers that are made.
+    steps : sleeves and coverings in the order of threading, from `labeler.bench.sleeves.steps_of`.
+    threading : that order, with its ways on.
+    """
+    at_ends = {(f.marker.branch, f.marker.at): f for f in fits if f.marker.role == "branch end"}
+    on_wires: dict[str, list[Fit]] = {}
+    for fit in fits:
+        if fit.marker.on_wire:
+            on_wires.setdefault(fit.marker.circuit, []).append(fit)
+    return tuple(
+        _page(
+            harness,
+            branch,
+            circuits.get(branch.id, ()),
+            {end.at: at_ends.get((branch.id, end.at)) for end in branch.ends},
+            [fit for circuit in circuits.get(branch.id, ()) for fit in on_wires.get(circuit.id, ())],
+            [step for step in steps if step.branch == branch.id],
+            {step.at: step for step in threading if step.branch == branch.id},
+        )
+        for branch in harness.branches
+    )
+
+
+def _page(
+    harness: Harness,
+    branch: Branch,
+    circuits: tuple[Circuit, ...],
+    ends: Mapping[str, Fit | None],
+    on_wires: Sequence[Fit],
+    steps: Sequence[Step],
+    threading: Mapping[str, ThreadStep],
+) -> BranchPage:
+    known = {connector.id: connector for connector in harness.connectors}
+    settings: Settings = branch.settings or harness.settings  # type: ignore[assignment]
+    reached = [known.get(name, Connector(name)) for name in _reached(branch, circuits)]
+    covering = covering_cut(branch, settings, ends)
+    work = (
+        *_thread(steps, threading, covering, on_wires, later=False),
+        *_terminate(branch, [known.get(end.at, Connector(end.at)) for end in branch.ends], on_wires),
+        *_thread(steps, threading, None, (), later=True),
+        *_place(branch, ends, covering),
+    )
+    return BranchPage(
+        branch=branch.id,
+        between=" – ".join(" ".join(filter(None, (each.id, each.description))) for each in reached),
+        facts=tuple(_facts(branch, circuits, ends, covering)),
+        work=work,
+        picture=_picture(branch, known, ends, covering),
+        cuts=cuts_of([step for step in steps if step.at]),
+        covering=covering,
+        pins=wire_ends_at([each for each in reached if each.kind != "junction"], circuits, on_wires),
+    )
+
+
+def _reached(branch: Branch, circuits: Iterable[Circuit]) -> list[str]:
+    """Return the connectors of a page: the branch's ends, or where one alone is named, its wires' other ends too."""
+    named = [end.at for end in branch.ends]
+    if len(named) > 1:
+        return named
+    far = dict.fromkeys(pin.connector for circuit in circuits for pin in (circuit.start, circuit.finish))
+    return [*named, *(name for name in far if name not in named)]
+
+
+# ---------------------------------------------------------------- facts
+
+
+def _facts(
+    branch: Branch, circuits: Sequence[Circuit], ends: Mapping[str, Fit | None], covering: CoveringCut | None
+) -> Iterator[tuple[str, str]]:
+    sizes: dict[str, int] = {}
+    for circuit in circuits:
+        sizes[circuit.size or "given diameter"] = sizes.get(circuit.size or "given diameter", 0) + 1
+    yield "wires", ", ".join(f"{count} × {size}" for size, count in sizes.items()) or "measured as one bundle"
+    seats = [fit.seat for fit in ends.values() if fit and fit.seat]
+    if seats:
+        seat = seats[0]
+        yield "diameter", f"{seat.closes_on.low:.2f} to {max(s.text_on.high for s in seats):.2f} mm on {seat.sits_on}"
+    if covering:
+        cut = f", cut {covering.length_mm:g} mm" if covering.length_mm else ", cut it to the measured branch"
+        yield "covering", covering.covering + cut
+    yield "length", f"{branch.length_mm:g} mm" if branch.length_mm else "not given"
+
+
+def covering_cut(branch: Branch, settings: Settings, ends: Mapping[str, Fit | None]) -> CoveringCut | None:
+    """Return the piece of covering of a branch, or None where it has none.
+
+    Its edges stand where the sleeves over them say, else at the branch's ends; the allowance of the
+    settings is added and the length rounded up to 5 mm.
+    """
+    if settings.covering == "none" and not settings.covering_wall_mm:
+        return None
+    name = settings.covering if settings.covering != "none" else "covering"
+    if branch.length_mm is None:
+        return CoveringCut(name, branch.id, None)
+    free = sum(covering_edge(end, ends.get(end.at)) or 0.0 for end in branch.ends)
+    length = max(branch.length_mm - free, 0.0) * (1 + settings.covering_allowance)
+    return CoveringCut(name, branch.id, ceil(round(length / COVERING_STEP_MM, 6)) * COVERING_STEP_MM)
+
+
+def covering_edge(end: BranchEnd, fit: Fit | None) -> float | None:
+    """Return how far from its connector a covering's edge stands, mm; None where the file leaves that open."""
+    if end.from_end_mm is None:
+        return None
+    return end.from_end_mm + (on_bare_mm(fit) if fit else 0.0)
+
+
+# ---------------------------------------------------------------- the order of the work
+
+
+def _thread(
+    steps: Sequence[Step],
+    threading: Mapping[str, ThreadStep],
+    covering: CoveringCut | None,
+    on_wires: Sequence[Fit],
+    *,
+    later: bool,
+) -> Iterator[Work]:
+    """Yield what is threaded on while the way is open, or what still passes when all is done."""
+    for step in steps:
+        order = threading.get(step.at)
+        if order is None or bool(order.before) == later:
+            continue
+        if step.at:
+            says = f"“{' / '.join(step.lines)}”" if step.lines else "plain"
+            what = f"Sleeve {says}: {step.tube}, {step.colour}, {step.cut_length_mm:g} mm"
+        else:
+            length = f", {covering.length_mm:g} mm" if covering and covering.length_mm else ""
+            what = f"Covering: {order.what}{length}"
+        yield Work("thread on", what, order.how)
+    sleeves: dict[str, int] = {}
+    for fit in on_wires:
+        if fit.marker.kind in ("sleeve", "insert"):
+            at = fit.marker.at.split(":")[0]
+            sleeves[at] = sleeves.get(at, 0) + 1
+    for at, count in sleeves.items():
+        what = f"{count} wire sleeve{'s' if count > 1 else ''} at {at}, each on its own wire"
+        yield Work("thread on", what, "before the wire's contact is crimped; what they say stands in the pin table")
+
+
+def _terminate(branch: Branch, connectors: Sequence[Connector], on_wires: Sequence[Fit]) -> Iterator[Work]:
+    for end, connector in zip(branch.ends, connectors, strict=True):
+        name = connector.id
+        if connector.kind == "ring terminal" and not (end.crimped or end.fitted):
+            yield Work("terminate", f"Crimp the terminal {name}")
+        elif connector.kind == "splice" and not (end.crimped or end.fitted):
+            yield Work("terminate", f"Make the splice {name}")
+        elif connector.kind == "junction":
+            yield Work("terminate", f"Join the branches at {name}")
+        wrapped = [f for f in on_wires if f.marker.kind in ("wrap", "flag") and f.marker.at.split(":")[0] == name]
+        if wrapped and not end.fitted:
+            what = f"Put {len(wrapped)} wire marker{'s' if len(wrapped) > 1 else ''} on at {name}"
+            yield Work("terminate", what, "each around its wire, while it is free; see the pin table")
+        if connector.kind == "connector":
+            if not (end.crimped or end.fitted):
+                yield Work("terminate", f"Crimp the contacts of {name}")
+            if not end.fitted:
+                yield Work("terminate", f"Pin {name}, then lock it", "cavity by cavity, see the pin table")
+
+
+def _place(branch: Branch, ends: Mapping[str, Fit | None], covering: CoveringCut | None) -> Iterator[Work]:
+    part = "place and shrink"
+    for end in branch.ends:
+        edge = covering_edge(end, ends.get(end.at))
+        if covering and edge is not None:
+            yield Work(part, f"Lay the edge of the {covering.covering} {edge:.0f} mm from {end.at}")
+    for end in branch.ends:
+        fit = ends.get(end.at)
+        if fit is None:
+            continue
+        says = f"“{' / '.join(fit.lines)}”" if fit.lines else "The plain sleeve"
+        where = f"its edge {end.from_end_mm:g} mm from {end.at}" if end.from_end_mm is not None else f"at {end.at}"
+        straddle = over_edge(fit)
+        if fit.marker.kind == "sleeve":
+            practice = PRACTICES[fit.marker.settings.heating if fit.marker.lettered else "even"]
+            yield Work(part, f"{says}: {where}, shrink it", "; ".join(filter(None, (straddle, practice))))
+        elif fit.marker.kind == "insert":
+            detail = "; ".join(filter(None, ("wind the strip on, draw the clear sleeve over it, shrink it", straddle)))
+            yield Work(part, f"{says}: {where}", detail)
+        else:
+            yield Work(part, f"{says}: {where}, a {fit.marker.kind}", "lay it around the branch")
+
+
+# ---------------------------------------------------------------- the picture
+
+USUAL_EDGE_MM = 25.0
+"""Where a marker is drawn whose place the file leaves open; the picture says that it is open."""
+
+
+def _picture(
+    branch: Branch, known: Mapping[str, Connector], ends: Mapping[str, Fit | None], covering: CoveringCut | None
+) -> Picture:
+    drawn = tuple(_drawn_end(end, known.get(end.at, Connector(end.at)), ends.get(end.at)) for end in branch.ends)
+    first = ends.get(branch.ends[0].at) if branch.ends else None
+    if len(drawn) > 1 and first and first.marker.settings.reading == "towards the end":
+        drawn = drawn[::-1]  # so that the first end's lettering stands upright: its line ends on the right
+    return Picture(branch.length_mm, covering.covering if covering else "", drawn)
+
+
+def _drawn_end(end: BranchEnd, connector: Connector, fit: Fit | None) -> DrawnEnd:
+    bare = covered = 0.0
+    marker = None
+    if fit and fit.seat:
+        bare = (fit.seat.closes_on.low + fit.seat.closes_on.high) / 2
+        covered = max(bare, (fit.seat.text_on.low + fit.seat.text_on.high) / 2)
+        marker = _drawn_marker(end, fit, covered)
+    return DrawnEnd(end.at, connector.kind, bare, covered, marker)
+
+
+def _drawn_marker(end: BranchEnd, fit: Fit, on_mm: float) -> DrawnMarker | None:
+    edge, asked = (USUAL_EDGE_MM, False) if end.from_end_mm is None else (end.from_end_mm, True)
+    if fit.parts:
+        length = sum((part.shrunk_mm.low + part.shrunk_mm.high) / 2 for part in fit.parts)
+    elif fit.face:
+        length = fit.face.width_mm
+    else:
+        return None
+    outside = (fit.outside_mm[1] + fit.outside_mm[2]) / 2 if fit.outside_mm else on_mm
+    return DrawnMarker(fit, edge, asked, length, outside, on_bare_mm(fit))

@@ -1,0 +1,297 @@
+"""Draw a branch: the whole of it to scale along its length, then each end, as large as the page allows.
+
+All is in millimetres; the canvas is scaled to points by whoever puts the picture on a page.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from labeler.bench.branch import DrawnEnd, DrawnMarker, Picture
+from labeler.draw.tables import BOLD, PLAIN, embedded_name, font_runs
+from labeler.model import Run
+
+if TYPE_CHECKING:
+    from reportlab.pdfgen.canvas import Canvas
+
+SCALES = (1, 2, 5, 10, 15, 20, 25, 50, 100, 200, 500, 1000)
+HEAD_MM, WORDS_MM, LINE_MM = 14.0, 2.3, 0.2
+OVERVIEW_MM, DETAIL_MM, CAPTIONS_MM = 19.0, 14.0, 9.0
+BETWEEN_MM = 6.0
+LEAST_THICK_MM = 0.8  # thinner wires would not be seen
+HATCH_MM = 1.3
+
+
+def scale_for(length_mm: float, room_mm: float) -> int:
+    """Return the N of 1 : N at which a length has room: the first of the scales of drawings that does.
+
+    >>> scale_for(2700, 158)
+    20
+    """
+    return next((scale for scale in SCALES if length_mm <= room_mm * scale), round(length_mm / room_mm) + 1)
+
+
+def picture_height(picture: Picture) -> float:
+    """Return how high the drawing is, mm."""
+    rows = -(-len(picture.ends) // 2)
+    return OVERVIEW_MM + sum(_detail_height(picture, row) for row in range(rows))
+
+
+def draw_picture(canvas: Canvas, picture: Picture, width_mm: float, height_mm: float) -> None:
+    """Draw a branch with its lower left corner at the origin, on a canvas whose unit is the millimetre."""
+    pen = _Pen(canvas)
+    _overview(pen, picture, width_mm, height_mm - OVERVIEW_MM / 2)
+    top = height_mm - OVERVIEW_MM
+    column = (width_mm - BETWEEN_MM) / 2
+    for place, end in enumerate(picture.ends):
+        row, at_right = divmod(place, 2)
+        if not at_right:
+            top -= _detail_height(picture, row)
+        alone = len(picture.ends) == 1
+        room = width_mm if alone else column
+        _detail(_Frame(pen, room, bool(at_right), column + BETWEEN_MM if at_right else 0.0, top), picture, end)
+
+
+def _detail_height(picture: Picture, row: int) -> float:
+    thick = [_thickness(end) for end in picture.ends[2 * row : 2 * row + 2]]
+    return max(DETAIL_MM, max(thick) + 4) + CAPTIONS_MM
+
+
+def _thickness(end: DrawnEnd) -> float:
+    return max(end.covered_mm, end.bare_mm, end.marker.outside_mm if end.marker else 0.0)
+
+
+# ---------------------------------------------------------------- the whole branch
+
+
+def _overview(pen: _Pen, picture: Picture, width: float, middle: float) -> None:
+    """Draw the branch from one connector to the other; thicknesses are not to scale here."""
+    room = width - 2 * HEAD_MM
+    length = picture.length_mm
+    scale = scale_for(length, room) if length else None
+    long = length / scale if length and scale else room
+    left = (width - long) / 2
+    ends = (picture.ends[0], picture.ends[1] if len(picture.ends) > 1 else None)
+    pen.bar(left, middle - 0.5, long, 1.0, grey=0.75)
+    if picture.covering:
+        pen.hatched(left, middle - 0.9, long, 1.8)
+    for at_right, end in enumerate(ends):
+        x = left + long if at_right else left
+        if end is None:
+            pen.words("to where the wires part", x + 1, middle + 1.5, "right")
+            continue
+        pen.head(end, x, middle, right=bool(at_right))
+        if end.marker and scale:
+            _small_marker(pen, end.marker, x, -1 if at_right else 1, middle, scale)
+    if length and scale:
+        pen.dimension(left, left + long, middle - 5.5, f"{length:g} mm; drawn 1 : {scale}")
+    else:
+        pen.broken(left + long / 2, middle)
+        pen.words("the branch's length is not given: not to scale", left + long / 2, middle - 5, "middle")
+
+
+def _small_marker(pen: _Pen, marker: DrawnMarker, x: float, way: int, middle: float, scale: int) -> None:
+    near, far = x + way * marker.edge_mm / scale, x + way * (marker.edge_mm + marker.length_mm) / scale
+    pen.box(min(near, far), middle - 1.3, abs(far - near), 2.6)
+
+
+# ---------------------------------------------------------------- one end
+
+
+@dataclass(frozen=True, slots=True)
+class _Frame:
+    """Where the detail of one end is drawn. What lies at ``mm`` from the connector stands at `at`."""
+
+    pen: _Pen
+    room: float
+    right: bool  # the connector is on the right
+    x: float
+    y: float
+
+    def at(self, mm: float) -> float:
+        """Return the place on the page of what lies so far from the connector, as drawn."""
+        return self.x + self.room - HEAD_MM - mm if self.right else self.x + HEAD_MM + mm
+
+    def span(self, near: float, far: float) -> tuple[float, float]:
+        """Return left edge and width of what lies from ``near`` to ``far`` from the connector, as drawn."""
+        return min(self.at(near), self.at(far)), far - near
+
+
+def _detail(frame: _Frame, picture: Picture, end: DrawnEnd) -> None:
+    marker = end.marker
+    free = frame.room - HEAD_MM - 2
+    needed = marker.edge_mm + marker.length_mm + 8 if marker else 50.0
+    scale = scale_for(needed, free)
+    middle = frame.y + CAPTIONS_MM + (max(DETAIL_MM, _thickness(end) + 4)) / 2
+    bare = max(end.bare_mm / scale, LEAST_THICK_MM)
+    frame.pen.bar(*_low(frame.span(0, free), middle, bare), bare, grey=0.85)
+    if picture.covering:
+        edge = (marker.edge_mm + marker.past_edge_mm) / scale if marker else 0.0
+        covered = max(end.covered_mm / scale, bare + 0.4)
+        frame.pen.hatched(*_low(frame.span(edge, free), middle, covered), covered)
+    frame.pen.head(end, frame.at(0), middle, right=frame.right)
+    if marker:
+        _marker(frame, marker, middle, scale)
+    side, x = ("right", frame.x + frame.room) if frame.right else ("left", frame.x)
+    frame.pen.words(f"{end.at}, 1 : {scale}", x, frame.y + 1, side, bold=True)
+
+
+def _low(span: tuple[float, float], middle: float, thick: float) -> tuple[float, float, float]:
+    return span[0], middle - thick / 2, span[1]
+
+
+def _marker(frame: _Frame, marker: DrawnMarker, middle: float, scale: int) -> None:
+    pen, fit = frame.pen, marker.fit
+    near, far = marker.edge_mm / scale, (marker.edge_mm + marker.length_mm) / scale
+    thick = max(marker.outside_mm / scale, LEAST_THICK_MM)
+    left, width = frame.span(near, far)
+    pen.box(left, middle - thick / 2, width, thick)
+    pen.lettering(marker, (left + width / 2, middle), scale, turned=_upside_down(frame, marker))
+    below = middle - thick / 2 - 2.6
+    place = f"{marker.edge_mm:g}" if marker.asked else "open"
+    gap, wide = frame.span(0, near)
+    pen.dimension(gap, gap + wide, below, place)
+    pen.dimension(left, left + width, below, f"{marker.length_mm:.0f} mm after shrinking" if fit.parts else "")
+    if marker.past_edge_mm:
+        bare = frame.span(near, near + marker.past_edge_mm / scale)
+        pen.dimension(bare[0], bare[0] + bare[1], middle + thick / 2 + 1.2, f"{marker.past_edge_mm:.0f}", above=True)
+
+
+def _upside_down(frame: _Frame, marker: DrawnMarker) -> bool:
+    """Tell whether the lettering stands on its head when the branch lies as drawn: its line runs to the left."""
+    towards = marker.fit.marker.settings.reading == "towards the end"
+    return towards != frame.right
+
+
+# ---------------------------------------------------------------- the pen
+
+
+class _Pen:
+    """Draws in millimetres."""
+
+    def __init__(self, canvas: Canvas) -> None:
+        self._canvas = canvas
+        canvas.setLineWidth(LINE_MM)
+
+    def bar(self, x: float, y: float, width: float, height: float, *, grey: float) -> None:
+        """Wires: a grey bar without an outline."""
+        self._canvas.setFillGray(grey)
+        self._canvas.rect(x, y, width, height, stroke=0, fill=1)
+
+    def box(self, x: float, y: float, width: float, height: float) -> None:
+        """A sleeve or label: white with an outline."""
+        self._canvas.setFillGray(1)
+        self._canvas.rect(x, y, width, height, stroke=1, fill=1)
+
+    def hatched(self, x: float, y: float, width: float, height: float) -> None:
+        """A covering: crossed lines, as it is woven."""
+        canvas = self._canvas
+        canvas.saveState()
+        clip = canvas.beginPath()
+        clip.rect(x, y, width, height)
+        canvas.setFillGray(0.95)
+        canvas.rect(x, y, width, height, stroke=0, fill=1)
+        canvas.clipPath(clip, stroke=0, fill=0)
+        canvas.setLineWidth(LINE_MM / 2)
+        canvas.setStrokeGray(0.4)
+        lines = []
+        for step in range(int((width + height) / HATCH_MM) + 1):
+            start = x - height + step * HATCH_MM
+            lines += [(start, y, start + height, y + height), (start, y + height, start + height, y)]
+        canvas.lines(lines)
+        canvas.restoreState()
+        canvas.lines([(x, y, x + width, y), (x, y + height, x + width, y + height)])
+
+    def head(self, end: DrawnEnd, x: float, middle: float, *, right: bool) -> None:
+        """What a branch ends at, with its name; ``right``: it lies to the right of ``x``."""
+        canvas, way = self._canvas, 1 if right else -1
+        name = self._shortened(end.at, HEAD_MM - 1)
+        canvas.setFillGray(1)
+        if end.kind == "ring terminal":
+            canvas.circle(x + way * 2.4, middle, 2.4)
+            canvas.circle(x + way * 2.4, middle, 1.1)
+        elif end.kind == "splice":
+            canvas.rect(x if right else x - 5, middle - 0.8, 5, 1.6, fill=1)
+        elif end.kind == "junction":
+            canvas.setFillGray(0)
+            canvas.circle(x, middle, 0.9, fill=1)
+        elif end.kind == "connector":
+            width = HEAD_MM - 2
+            canvas.rect(x if right else x - width, middle - 3.2, width, 6.4, fill=1)
+            self.words(name, x + way * width / 2, middle - 0.8, "middle", bold=True)
+            return
+        self.words(name, x + way * 3, middle + 3.4, "middle", bold=True)
+
+    def dimension(self, left: float, right: float, y: float, words: str, *, above: bool = False) -> None:
+        """A line with ticks at its ends, and what it measures."""
+        self._canvas.setStrokeGray(0.35)
+        self._canvas.lines([(left, y, right, y), (left, y - 0.6, left, y + 0.6), (right, y - 0.6, right, y + 0.6)])
+        self._canvas.setStrokeGray(0)
+        self.words(words, (left + right) / 2, y + 0.6 if above else y - WORDS_MM - 0.2, "middle")
+
+    def broken(self, x: float, middle: float) -> None:
+        """Two slanting lines: something is left out here."""
+        self._canvas.setFillGray(1)
+        self._canvas.rect(x - 0.9, middle - 2, 1.8, 4, stroke=0, fill=1)
+        self._canvas.lines([(x - 1.6, middle - 2, x - 0.2, middle + 2), (x + 0.2, middle - 2, x + 1.6, middle + 2)])
+
+    def words(self, text: str, x: float, y: float, side: str, *, bold: bool = False) -> None:
+        """A few words from, around or up to a place."""
+        runs = tuple(font_runs(text, BOLD if bold else PLAIN))
+        width = sum(font.width(run) for font, run in runs) * WORDS_MM
+        at = x - {"left": 0.0, "middle": 0.5, "right": 1.0}[side] * width
+        self._canvas.setFillGray(0)
+        for font, run in runs:
+            self._canvas.setFont(embedded_name(font.name), WORDS_MM)
+            self._canvas.drawString(at, y, run)
+            at += font.width(run) * WORDS_MM
+
+    def _shortened(self, text: str, room: float) -> str:
+        kept = text
+        while kept and sum(f.width(run) for f, run in font_runs(kept, PLAIN)) * WORDS_MM > room:
+            kept = kept[:-1]
+        return kept if kept == text else f"{kept[:-1]}…"
+
+    def lettering(self, marker: DrawnMarker, middle: tuple[float, float], scale: int, *, turned: bool) -> None:
+        """The lines of a marker as they come to lie, in the middle of what shrinking may make of them."""
+        fit, canvas = marker.fit, self._canvas
+        if fit.face is None or not fit.face.runs:
+            return
+        along = _middle(fit.along_scale)
+        across = _middle(fit.face_scale)
+        canvas.saveState()
+        canvas.translate(*middle)
+        if turned:
+            canvas.rotate(180)
+        canvas.scale(along / scale, across / scale)
+        canvas.setFillGray(0)
+        for run, x, y in _placed(marker, fit.face.runs):
+            canvas.saveState()
+            canvas.translate(x, y)
+            canvas.scale(1, run.stretch)  # always across the piece, whichever way the line runs
+            canvas.rotate(run.turn)
+            canvas.setFont(embedded_name(run.font), run.size_mm)
+            canvas.drawString(0, 0, run.text)
+            canvas.restoreState()
+        canvas.restoreState()
+
+
+def _placed(marker: DrawnMarker, runs: Sequence[Run]) -> Iterator[tuple[Run, float, float]]:
+    """Yield the lines with their places about the middle of what is drawn, mm, before shrinking."""
+    face = marker.fit.face
+    assert face is not None
+    if marker.fit.marker.kind in ("sleeve", "insert"):
+        for run in runs:
+            yield run, run.x_mm - face.width_mm / 2, run.y_mm - face.height_mm / 2
+        return
+    ys = [run.y_mm for run in runs]
+    capital = marker.fit.capital.flat if marker.fit.capital else 0.0
+    centre = (min(ys) + max(ys) + capital) / 2
+    for run in runs:
+        yield run, run.x_mm - face.width_mm / 2, run.y_mm - centre
+
+
+def _middle(scale: Any) -> float:
+    return (scale.low + scale.high) / 2 if scale else 1.0

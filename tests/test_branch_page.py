@@ -1,0 +1,286 @@
+"""Pages of branches: the order of the work, lengths of covering, the picture measured. The boat is invented."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from io import BytesIO
+from typing import Any
+
+import pypdfium2
+import pytest
+
+from labeler.bench.branch import BranchPage, branch_pages, covering_cut
+from labeler.bench.sheet import BenchSheet, bench_sheet
+from labeler.bench.sleeves import steps_of
+from labeler.catalogue import default_settings
+from labeler.draw.bench import draw_bench_sheet
+from labeler.draw.picture import SCALES, scale_for
+from labeler.model import (
+    Branch,
+    BranchEnd,
+    Circuit,
+    Connector,
+    Face,
+    Fit,
+    Harness,
+    Marker,
+    Pin,
+    Range,
+    Run,
+    Seat,
+    SeatPart,
+    ThreadStep,
+    Tube,
+)
+
+MM = 72 / 25.4
+SETTINGS = replace(default_settings(), covering="braided sleeving", covering_allowance=0.1)
+NINE = Tube("3:1 single wall", "3:1 single wall 9/3", 9.0, 3.0, 0.75, 0.63, 0.87)
+FONT = "Atkinson Hyperlegible"
+
+
+def boat(**ends: Any) -> Harness:
+    return Harness(
+        "River survey boat",
+        part_number="RSB-210",
+        settings=SETTINGS,
+        connectors=(
+            Connector("J4", description="Water quality probe", cavities=6, outside_mm=16),
+            Connector("P1", description="Bulkhead plug", cavities=37),
+        ),
+        circuits=(
+            Circuit("W401", Pin("P1", "22"), Pin("J4", "1"), "0.75 mm2", colour="RD", signal="12 V PROBE"),
+            Circuit("W402", Pin("P1", "23"), Pin("J4", "2"), "0.5 mm2", colour="BN", signal="0 V PROBE"),
+        ),
+        branches=(
+            Branch(
+                "B4",
+                ends=(BranchEnd("J4", from_end_mm=25.0, **ends), BranchEnd("P1", lettered=False)),
+                length_mm=2650.0,
+                settings=SETTINGS,
+            ),
+        ),
+    )
+
+
+# 40 mm flat over the covering's edge: 30 to 32 mm on it and 9 to 11 mm on the bare wires, 41 mm in the middle.
+PARTS = (SeatPart("2 wires, braided sleeving", 32, Range(30, 32)), SeatPart("past the edge", 11, Range(9, 11)))
+SEAT = Seat(Range(5, 6), Range(4, 5), Range(5, 6), "2 wires, braided sleeving")
+
+
+OTHER = Run("PLUG P1", FONT, 4.0, 12.0, 6.0, 1.3)
+
+
+def lettered(harness: Harness, **settings: Any) -> Fit:
+    own = replace(SETTINGS, **settings)
+    marker = Marker("S-J4", "sleeve", "branch end", "J4", ("PROBE J4",), False, own, True, "B4")
+    face = Face(43, 14, (Run("PROBE J4", FONT, 4.0, 12.0, 6.0, 1.3),))
+    return Fit(
+        marker,
+        "fits",
+        (),
+        ("PROBE J4",),
+        SEAT,
+        NINE,
+        face=face,
+        cut_length_mm=43,
+        outside_mm=(10.5, 6.6, 7.4),  # 7.0 in the middle
+        face_scale=Range(0.6, 0.8),
+        along_scale=Range(0.95, 1.0),
+        parts=PARTS,
+    )
+
+
+def plain() -> Fit:
+    marker = Marker("S-P1", "sleeve", "branch end", "P1", (), False, SETTINGS, False, "B4")
+    return Fit(marker, "fits", (), (), SEAT, NINE, cut_length_mm=20, outside_mm=(10.5, 6.6, 7.4), parts=PARTS[:1])
+
+
+def wrap(circuit: str, at: str) -> Fit:
+    marker = Marker(f"W-{at}", "wrap", "wire end", at, (at,), True, SETTINGS, circuit=circuit)
+    return Fit(marker, "fits", (), (at,))
+
+
+THREADING = (
+    ThreadStep("B4", "braided sleeving", "", "J4", "the contacts at J4 are crimped", 5.0, "thread on from J4"),
+    ThreadStep("B4", "sleeve", "J4", "J4", "the contacts at J4 are crimped", 6.0, "thread on at J4"),
+    ThreadStep("B4", "sleeve", "P1", "P1", "the contacts at P1 are crimped", 6.0, "thread on at P1"),
+)
+
+
+def fits(harness: Harness, **settings: Any) -> tuple[Fit, ...]:
+    wraps = [wrap(c.id, str(pin)) for c in harness.circuits for pin in (c.start, c.finish)]
+    return (lettered(harness, **settings), plain(), *wraps)
+
+
+def page(harness: Harness, threading: tuple[ThreadStep, ...] = THREADING, **settings: Any) -> BranchPage:
+    made = fits(harness, **settings)
+    return branch_pages(harness, {"B4": harness.circuits}, made, steps_of(harness, made, threading), threading)[0]
+
+
+def sheet(harness: Harness, **settings: Any) -> BenchSheet:
+    made = fits(harness, **settings)
+    through = {"B4": harness.circuits}
+    return bench_sheet(harness, "0001", made, (), (), threading=THREADING, circuits=through)
+
+
+def drawn(harness: Harness, **settings: Any) -> pypdfium2.PdfDocument:
+    target = BytesIO()
+    draw_bench_sheet(sheet(harness, **settings), target, page="A4")
+    return pypdfium2.PdfDocument(target.getvalue())
+
+
+# ---------------------------------------------------------------- what it says
+
+
+def test_threading_comes_before_crimping_and_shrinking_last() -> None:
+    work = [step.what for step in page(boat()).work]
+    assert work == [
+        "Covering: braided sleeving, 2880 mm",  # by hand, see below
+        "Sleeve “PROBE J4”: 3:1 single wall 9/3, white, 43 mm",
+        "Sleeve plain: 3:1 single wall 9/3, white, 20 mm",
+        "Put 2 wire markers on at J4",
+        "Crimp the contacts of J4",
+        "Pin J4, then lock it",
+        "Put 2 wire markers on at P1",
+        "Crimp the contacts of P1",
+        "Pin P1, then lock it",
+        "Lay the edge of the braided sleeving 35 mm from J4",  # 25 mm to the sleeve, 10 mm of it on the bare wires
+        "“PROBE J4”: its edge 25 mm from J4, shrink it",
+        "The plain sleeve: at P1, shrink it",
+    ]
+
+
+def test_a_fitted_connector_is_not_crimped_again_and_what_passes_it_comes_later() -> None:
+    over = replace(THREADING[1], before="", how="pass over the connector J4, 16 mm")
+    made = page(boat(fitted=True), (THREADING[0], over, THREADING[2]))
+    work = [step.what for step in made.work]
+    assert not any("of J4" in what or "Pin J4" in what for what in work)
+    assert work.index("Sleeve “PROBE J4”: 3:1 single wall 9/3, white, 43 mm") > work.index("Pin P1, then lock it")
+
+
+def test_wire_sleeves_are_threaded_before_their_contacts_are_crimped() -> None:
+    harness = boat()
+    made = [replace(f, marker=replace(f.marker, kind="sleeve")) if f.marker.on_wire else f for f in fits(harness)]
+    steps = steps_of(harness, made, THREADING)
+    (found,) = branch_pages(harness, {"B4": harness.circuits}, made, steps, THREADING)
+    work = [step.what for step in found.work]
+    assert work.index("2 wire sleeves at J4, each on its own wire") < work.index("Crimp the contacts of J4")
+
+
+def test_heating_and_the_edge_of_the_covering_stand_beside_the_shrinking() -> None:
+    detail = {step.what: step.detail for step in page(boat()).work}
+    said = detail["“PROBE J4”: its edge 25 mm from J4, shrink it"]
+    assert said.startswith("10 mm of it on the bare wires")
+    assert said.endswith("heat the plain side first until it has closed, then turn and finish the lettered side")
+
+
+def test_covering_is_cut_with_its_allowance() -> None:
+    harness = boat()
+    (branch,) = harness.branches
+    ends = {"J4": lettered(harness), "P1": plain()}
+    cut = covering_cut(branch, SETTINGS, ends)
+    # (2650 - 25 - 10) x 1.1 = 2876.5, up to whole 5 mm
+    assert cut is not None
+    assert cut.length_mm == 2880
+    none = covering_cut(branch, replace(SETTINGS, covering="none"), ends)
+    unknown = covering_cut(replace(branch, length_mm=None), SETTINGS, ends)
+    assert none is None
+    assert unknown is not None
+    assert unknown.length_mm is None
+
+
+def test_every_wire_end_of_the_branch_stands_in_a_pin_table() -> None:
+    pins = {(ends.connector, end.cavity, end.circuit, end.to) for ends in page(boat()).pins for end in ends.ends}
+    assert pins == {
+        ("J4", "1", "W401", "P1:22"),
+        ("J4", "2", "W402", "P1:23"),
+        ("P1", "22", "W401", "J4:1"),
+        ("P1", "23", "W402", "J4:2"),
+    }
+
+
+def test_an_end_between_junctions_is_joined() -> None:
+    harness = boat()
+    harness = replace(harness, connectors=(harness.connectors[0], Connector("N1", kind="junction")))
+    (branch,) = harness.branches
+    branch = replace(branch, ends=(branch.ends[0], BranchEnd("N1", lettered=False)))
+    work = [step.what for step in page(replace(harness, branches=(branch,))).work]
+    assert "Join the branches at N1" in work
+
+
+# ---------------------------------------------------------------- the picture
+
+
+@pytest.mark.parametrize(
+    ("length", "room", "expected"),
+    [(70, 73, 1), (74, 73, 2), (2650, 158, 20), (158 * 50, 158, 50), (158 * 1001, 158, 1002)],
+)
+def test_scale(length: float, room: float, expected: int) -> None:
+    assert scale_for(length, room) == expected
+
+
+def test_the_scales_are_those_of_drawings() -> None:
+    """ISO 5455 recommends reductions 1 : 2, 5, 10, 20, 50, 100 …; 15 and 25 stand between them (project choice)."""
+    assert set(SCALES) - {15, 25} == {1, 2, 5, 10, 20, 50, 100, 200, 500, 1000}
+
+
+LINE_MM = 0.2  # pdfium's bounds of a path lie a whole line width outside it, on each side
+
+
+def rectangles(page: pypdfium2.PdfPage) -> list[tuple[float, float]]:
+    """Return widths and heights of all paths, mm, without their lines."""
+    found = (obj.get_bounds() for obj in page.get_objects() if obj.type == 2)
+    return [((right - left) / MM - 2 * LINE_MM, (top - low) / MM - 2 * LINE_MM) for left, low, right, top in found]
+
+
+def test_a_sleeve_is_drawn_to_scale() -> None:
+    # 25 mm to its edge, 31 + 10 = 41 mm long, 8 mm free beyond: 74 mm, and 73 would have room at 1 : 1. So 1 : 2.
+    sizes = rectangles(drawn(boat())[1])
+    assert (20.5, 3.5) in [(round(w, 1), round(h, 1)) for w, h in sizes]  # 41 / 2, 7.0 / 2
+    # The other end: 25 + 31 + 8 mm have room at 1 : 1.
+    assert (31.0, 7.0) in [(round(w, 1), round(h, 1)) for w, h in sizes]
+    # The whole branch, 2650 mm in 157 mm: 1 : 20, where 41 and 31 mm are 2.05 and 1.55 mm.
+    widths = [w for w, h in sizes if abs(h - 2.6) < 0.05 and w < 10]
+    assert sorted(widths) == pytest.approx([1.55, 2.05], abs=0.03)
+
+
+def upright(page: pypdfium2.PdfPage, text: str) -> list[bool]:
+    """Tell for every such text of the page whether it stands upright."""
+    objects = [obj for obj in page.get_objects(textpage=page.get_textpage()) if obj.type == 1]
+    return [obj.get_matrix().a > 0 for obj in objects if obj.extract().strip() == text]
+
+
+@pytest.mark.parametrize("reading", ["towards the end", "away from the end"])
+def test_the_first_end_reads_upright_as_drawn(reading: str) -> None:
+    document = drawn(boat(), reading=reading)
+    text = document[1].get_textpage().get_text_range()
+    left, right = text.index("P1, 1 :"), text.index("J4, 1 :")
+    assert (left < right) == (reading == "towards the end")  # its line ends at J4, or begins there
+    assert upright(document[1], "PROBE J4") == [True]
+
+
+def test_lettering_at_the_other_end_stands_on_its_head() -> None:
+    """On a line that reads to the right at one end, "towards the end" reads to the left at the other."""
+    harness = boat()
+    (branch,) = harness.branches
+    branch = replace(branch, ends=(branch.ends[0], BranchEnd("P1")))
+    second = lettered(harness)
+    second = replace(second, marker=replace(second.marker, at="P1"), face=Face(43, 14, (OTHER,)))
+    pages = bench_sheet(
+        replace(harness, branches=(branch,)), "1", (lettered(harness), second), (), (), circuits={"B4": ()}
+    )
+    target = BytesIO()
+    draw_bench_sheet(pages, target, page="A4")
+    page = pypdfium2.PdfDocument(target.getvalue())[1]
+    assert (upright(page, "PROBE J4"), upright(page, "PLUG P1")) == ([True], [False])
+
+
+def test_a_page_for_each_branch_and_its_number_in_the_foot() -> None:
+    document = drawn(boat())
+    assert len(document) == 2
+    text = "".join(document[1].get_textpage().get_text_range().split())
+    assert "BRANCHB4" in text
+    assert "page2of2" in text
+    for words in ("2650mm;drawn1:20", "41mmaftershrinking", "1×2880mm", "W401", "12VPROBE", "TAKECARE"):
+        assert words in text, words
