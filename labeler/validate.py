@@ -12,6 +12,7 @@ import unicodedata
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Protocol
 
+from labeler.branches import circuits_by_branch, inner_splices
 from labeler.catalogue import Catalogue, default_wire
 from labeler.errors import LabelerError, Problem, Where, nearest
 from labeler.materials import bare_diameter
@@ -264,9 +265,53 @@ def _without_sleeve(harness: Harness, reached: set[str]) -> Iterator[Problem]:
         yield Problem(harness.where, text, "add a branch for it, if it is to have one", warning=True)
 
 
+def _in_no_branch(harness: Harness) -> Iterator[Problem]:
+    """Yield a warning for circuits that end where a branch ends and lie in no branch: no sleeve there counts them."""
+    if not harness.branches:
+        return
+    inside = {circuit.id for circuits in circuits_by_branch(harness).values() for circuit in circuits}
+    at: dict[str, list[Circuit]] = {end.at: [] for branch in harness.branches for end in branch.ends}
+    for circuit in harness.circuits:
+        for name in {circuit.start.connector, circuit.finish.connector} & at.keys():
+            if circuit.id not in inside:
+                at[name].append(circuit)
+    for name, left in at.items():
+        if left:
+            verb = "end" if len(left) > 1 else "ends"
+            text = f"{_listed(left)} {verb} at {name} and in no branch: no sleeve there is sized for it"
+            fix = "add a branch for it, or name it in circuits of one"
+            yield Problem(left[0].where, text, fix, warning=True)
+
+
+def _splices_beyond(harness: Harness) -> Iterator[Problem]:
+    """Yield a warning for splices of which it is not known whether they lie before or beyond a junction."""
+    junctions = {c.id for c in harness.connectors if c.kind == "junction"}
+    splices = inner_splices(harness)
+    if not splices or not junctions:
+        return
+    through = circuits_by_branch(harness)
+    for branch in harness.branches:
+        to_junction = any(end.at in junctions for end in branch.ends) and not branch.circuits
+        pins = [pin.connector for c in through[branch.id] for pin in (c.start, c.finish)] if to_junction else []
+        for name in dict.fromkeys(pin for pin in pins if pin in splices):
+            text = f"branch {branch.id}: splice {name} is taken to lie beyond where branches meet"
+            fix = f"end a branch at {name}, or name the circuits of the branches it lies between"
+            yield Problem(branch.where, text, fix, warning=True)
+
+
+def _one_diameter(branch: Branch) -> Iterator[Problem]:
+    """Yield a branch of several limbs that gives one diameter for all."""
+    if branch.diameter_mm is not None and len(branch.ends) > 2:
+        text = f"branch {branch.id}: one diameter_mm for {len(branch.ends)} ends"
+        fix = 'split it where its limbs meet, at a connector of kind = "junction", and measure each'
+        yield Problem(branch.where, text, fix)
+
+
 def _branches(harness: Harness, names: _Names) -> Iterator[Problem]:
     reached = {pin.connector for circuit in harness.circuits for pin in (circuit.start, circuit.finish)}
     yield from _without_sleeve(harness, reached)
+    yield from _in_no_branch(harness)
+    yield from _splices_beyond(harness)
     yield from _between_junctions(harness)
     for branch in harness.branches:
         known = [names.circuits[id] for id in branch.circuits if id in names.circuits]
@@ -278,6 +323,7 @@ def _branches(harness: Harness, names: _Names) -> Iterator[Problem]:
             yield Problem(branch.where, message, "take it out once", warning=True)
         own = {pin.connector for circuit in known for pin in (circuit.start, circuit.finish)}
         at = own if branch.circuits else reached
+        yield from _one_diameter(branch)
         yield from _ends(branch, names, at)
         yield from _empty(branch, at)
 

@@ -4,10 +4,10 @@ from dataclasses import replace
 
 import pytest
 
+from labeler.branches import circuits_by_branch
 from labeler.catalogue import load_catalogue
 from labeler.errors import LabelerError
 from labeler.model import Branch, BranchEnd, Cable, Connector, Range, Seat
-from labeler.plan import circuits_by_branch
 from labeler.size import bundle, choose_tubes, end_seat, wire_seat
 from tests.make import circuit, harness, settings
 

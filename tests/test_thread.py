@@ -6,10 +6,10 @@ from typing import Any
 
 import pytest
 
+from labeler.branches import circuits_by_branch
 from labeler.catalogue import load_catalogue
 from labeler.errors import LabelerError
 from labeler.model import Branch, BranchEnd, Connector, Harness, Seat, ThreadStep
-from labeler.plan import circuits_by_branch
 from labeler.size import end_seat, threading
 from tests.make import circuit, harness, settings
 

@@ -8,6 +8,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from labeler.branches import branches_of, circuits_by_branch
 from labeler.catalogue import Catalogue, load_catalogue
 from labeler.errors import LabelerError, Problem, Where, refuse
 from labeler.fit import Other, SleevePlace, fit_flag, fit_insert, fit_sleeve, fit_tag, fit_wrap, ways_out, wrap_place
@@ -28,7 +29,7 @@ from labeler.model import (
     Tube,
     TubeChoice,
 )
-from labeler.plan import Contents, branches_of, circuits_by_branch, confusable, contents_of, plan, tag_words
+from labeler.plan import Contents, confusable, contents_of, plan, tag_words
 from labeler.size import choose_tubes, end_seat, threading, wire_seat
 
 if TYPE_CHECKING:

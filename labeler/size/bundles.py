@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 
+from labeler.branches import circuits_at, inner_splices
 from labeler.catalogue import Catalogue
 from labeler.errors import LabelerError, Problem
 from labeler.formulas.bundle import hand_laid_diameter, hull_diameter, pack
@@ -20,7 +21,7 @@ from labeler.model import (
     Settings,
     WireDiameter,
 )
-from labeler.size.thread import entries, instruction, laid_on, way_on
+from labeler.size.thread import Entry, entries, instruction, laid_on, way_on
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,7 +143,8 @@ def end_seat(
     sits on the covering alone.
     """
     settings: Settings = end.settings or branch.settings or harness.settings  # type: ignore[assignment]
-    bare = branch_bundle(branch, circuits, harness, catalogue)
+    there = circuits_at(branch, end, circuits, _kinds(harness))
+    bare = branch_bundle(branch, there, harness, catalogue)
     wall, covering_source, covering = covering_of(settings, catalogue)
     covered = Bundle(_thicker(bare.passes, wall), _thicker(bare.closes_on, wall), "")
     straddles = wall.high > 0 and settings.overlap_mm > 0
@@ -150,22 +152,61 @@ def end_seat(
     text_on = bare.closes_on if straddles and settings.lettering_on == "bundle" else covered.closes_on
     wrapped = settings.branch_marker_kind in ("wrap", "flag")  # goes on from the side, whatever is fitted
     crimped = crimped_diameter(branch, circuits, harness, catalogue)
-    way = None if wrapped else way_on(end, entries(branch, harness, crimped), covered.passes.high)
-    in_the_way = way is not None and way.obstacle_mm > covered.passes.high
-    passes = Range(covered.passes.low, way.obstacle_mm if way and in_the_way else covered.passes.high)
-    wires = "1 wire" if len(circuits) == 1 else f"{len(circuits)} wires"
+    over = passed_from(branch, end, circuits, harness, catalogue, wall)
+    way = None if wrapped else way_on(end, entries(branch, harness, crimped), over)
+    most, obstacle, in_time = (over(way), "", "") if way else (covered.passes.high, "", "")
+    if way and way.obstacle_mm > most:
+        most, obstacle, in_time = way.obstacle_mm, way.obstacle, way.in_time
+    elif way and most > covered.passes.high:
+        obstacle = f"bundle on the way from {way.end.at}, {most:.1f} mm"
+    wires = "1 wire" if len(there) == 1 else f"{len(there)} wires"
     sources = (bare.source, *((f"covering {covering}: {covering_source}",) if wall.high else ()))
-    sits_on = (wires if circuits else "measured bundle") + (f", {covering}" if wall.high else "")
+    sits_on = (wires if there else "measured bundle") + (f", {covering}" if wall.high else "")
     return Seat(
-        passes,
+        Range(covered.passes.low, most),
         closes_on,
         text_on,
         sits_on,
         instruction(way, end) if way else "" if wrapped else laid_on(branch),
-        way.obstacle if way and in_the_way else "",
+        obstacle,
         sources,
-        way.in_time if way and in_the_way else "",
+        in_time,
     )
+
+
+def _kinds(harness: Harness) -> dict[str, str]:
+    return {connector.id: connector.kind for connector in harness.connectors}
+
+
+def passed_from(
+    branch: Branch, end: BranchEnd, circuits: tuple[Circuit, ...], harness: Harness, catalogue: Catalogue, wall: Range
+) -> Callable[[Entry | None], float]:
+    """Return a function for what a sleeve that belongs at an end must pass of wires and covering, mm, by its way on.
+
+    From its own end that is the bundle there; from another the widest of the branch.
+    """
+    there = circuits_at(branch, end, circuits, _kinds(harness))
+    own = branch_bundle(branch, there, harness, catalogue).passes.high
+
+    def over(way: Entry | None) -> float:
+        far = way is not None and way.end.at != end.at
+        return 2 * wall.high + (max(own, widest(branch, circuits, harness, catalogue)) if far else own)
+
+    return over
+
+
+def widest(branch: Branch, circuits: tuple[Circuit, ...], harness: Harness, catalogue: Catalogue) -> float:
+    """Return the widest that is met along a branch, mm: its bundles, and its inner splices of known size.
+
+    A branch of up to two ends is as wide as at one of them; of one with more all its wires count.
+    """
+    splices = {name for c in circuits for name in (c.start.connector, c.finish.connector)} & inner_splices(harness)
+    known = [c.outside_mm for c in harness.connectors if c.id in splices and c.outside_mm]
+    kinds = _kinds(harness)
+    few = len(branch.ends) < 3
+    groups = [circuits_at(branch, end, circuits, kinds) for end in branch.ends] if few else []
+    bundles = [branch_bundle(branch, group, harness, catalogue).passes.high for group in groups or [circuits]]
+    return max(bundles + known)
 
 
 def crimped_diameter(
@@ -184,9 +225,11 @@ def crimped_diameter(
         if not contact:
             text = f"branch {branch.id}: contacts at {connector.id} are crimped, and their size is not known"
             raise LabelerError(Problem(connector.where, text, f"give contact_outside_mm of connector {connector.id}"))
-        bare = branch_bundle(branch, circuits, harness, catalogue).passes.high
+        end = next(end for end in branch.ends if end.at == connector.id)
+        there = circuits_at(branch, end, circuits, _kinds(harness))
+        bare = branch_bundle(branch, there, harness, catalogue).passes.high
         try:
-            wires = sorted(r.high for r in branch_wires(branch, circuits, harness, catalogue))
+            wires = sorted(r.high for r in branch_wires(branch, there, harness, catalogue))
         except LabelerError:
             wires = []  # the bundle was measured: it would have been refused otherwise
         if not wires:

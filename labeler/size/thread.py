@@ -77,16 +77,16 @@ def _shutting_step(connector: Connector) -> str:
     }.get(connector.kind, f"the contacts at {connector.id} are crimped")
 
 
-def way_on(end: BranchEnd | None, ways: tuple[Entry, ...], over_mm: float) -> Entry | None:
+def way_on(end: BranchEnd | None, ways: tuple[Entry, ...], over_mm: Callable[[Entry], float]) -> Entry | None:
     """Return the way on for what belongs at an end (None: along the branch).
 
     An open end before one that is done; of those that are done the smallest obstacle, counted only as
-    far as it exceeds ``over_mm``, what must be passed in any case; of equal ones its own end. None
-    where every end is where branches meet.
+    far as it exceeds ``over_mm``, what the wires themselves make it pass; of equal ones its own end.
+    None where every end is where branches meet.
     """
 
     def effort(way: Entry) -> tuple[bool, float, bool]:
-        return bool(way.obstacle), max(over_mm, way.obstacle_mm), end is None or way.end.at != end.at
+        return bool(way.obstacle), max(over_mm(way), way.obstacle_mm), end is None or way.end.at != end.at
 
     return min(ways, key=effort, default=None)
 
