@@ -19,9 +19,9 @@ from labeler.model import (
     Range,
     Seat,
     Settings,
-    WireDiameter,
 )
-from labeler.size.thread import Entry, entries, instruction, laid_on, way_on
+from labeler.size.thread import THREADED, Entry, entries, instruction, laid_on, way_on
+from labeler.size.wires import wire_diameter
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,24 +31,6 @@ class Bundle:
     passes: Range
     closes_on: Range
     source: str
-
-
-def wire_diameter(circuit: Circuit, settings: Settings, catalogue: Catalogue) -> WireDiameter:
-    """Return the finished diameter of a circuit's wire: given, or from the table of its insulation.
-
-    Raises `LabelerError` naming the circuit's place where neither is known.
-    """
-    if circuit.outside_mm:
-        return WireDiameter(Range(circuit.outside_mm, circuit.outside_mm), "given in the file")
-    if not circuit.size:
-        raise LabelerError(
-            Problem(
-                circuit.where,
-                f"circuit {circuit.id}: no size and no outside diameter",
-                'give the wire\'s size ("20 AWG", "0.5 mm2") or its measured outside diameter',
-            )
-        )
-    return catalogue.wire_diameter(circuit.wire or settings.wire, circuit.size, circuit.where)
 
 
 def bundle(wires: Iterable[Range], settings: Settings) -> Bundle:
@@ -135,8 +117,9 @@ def end_seat(
     circuits: tuple[Circuit, ...],
     harness: Harness,
     catalogue: Catalogue,
+    kind: str = "",
 ) -> Seat:
-    """Return the diameters that a branch end's sleeve meets.
+    """Return the diameters that a marker of a kind ("": the one that is set) meets at a branch's end.
 
     With a covering the sleeve straddles its edge: it passes over the covered bundle, closes on
     the bare one, and the lettering stands where ``lettering_on`` says. With ``overlap_mm`` 0 it
@@ -150,10 +133,10 @@ def end_seat(
     straddles = wall.high > 0 and settings.overlap_mm > 0
     closes_on = bare.closes_on if straddles else covered.closes_on
     text_on = bare.closes_on if straddles and settings.lettering_on == "bundle" else covered.closes_on
-    wrapped = settings.branch_marker_kind in ("wrap", "flag")  # goes on from the side, whatever is fitted
+    wrapped = (kind or settings.branch_marker_kind) not in THREADED  # goes on from the side, whatever is fitted
     crimped = crimped_diameter(branch, circuits, harness, catalogue)
     over = passed_from(branch, end, circuits, harness, catalogue, wall)
-    way = None if wrapped else way_on(end, entries(branch, harness, crimped), over)
+    way = None if wrapped else way_on(end, entries(f"branch {branch.id}", branch.ends, harness, crimped), over)
     most, obstacle, in_time = (over(way), "", "") if way else (covered.passes.high, "", "")
     if way and way.obstacle_mm > most:
         most, obstacle, in_time = way.obstacle_mm, way.obstacle, way.in_time
@@ -242,16 +225,6 @@ def crimped_diameter(
         return max(contact, bare + among - without)
 
     return width
-
-
-def wire_seat(circuit: Circuit, harness: Harness, catalogue: Catalogue) -> Seat:
-    """Return the diameters that a wire marker meets: the wire's own, from nominal to maximum."""
-    settings: Settings = circuit.settings or harness.settings  # type: ignore[assignment]
-    wire = wire_diameter(circuit, settings, catalogue)
-    name = circuit.wire or settings.wire
-    sits_on = f"{circuit.size} {name}".strip() if circuit.size else "wire"
-    slip_on = "thread on before its contact is crimped"
-    return Seat(wire.range_mm, wire.range_mm, wire.range_mm, sits_on, slip_on, "", (wire.source,))
 
 
 def covering_of(settings: Settings, catalogue: Catalogue) -> tuple[Range, str, str]:
