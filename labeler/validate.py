@@ -221,13 +221,14 @@ def _thinner_than_bare(circuit: Circuit, bare: float | None) -> Iterator[Problem
         yield Problem(circuit.where, message, fix)
 
 
-def _listed(circuits: Sequence[Circuit]) -> str:
+def _listed(things: Sequence[_Named]) -> str:
     """Return the first ids, and how many more: ``W101, W102, W103 and 7 more``."""
-    shown = ", ".join(circuit.id for circuit in circuits[:3])
-    return shown if len(circuits) <= 3 else f"{shown} and {len(circuits) - 3} more"
+    shown = ", ".join(thing.id for thing in things[:3])
+    return shown if len(things) <= 3 else f"{shown} and {len(things) - 3} more"
 
 
 def _cables(harness: Harness, names: _Names) -> Iterator[Problem]:
+    yield from _unmeasured(harness)
     told = set()
     for circuit in harness.circuits:
         if not circuit.cable:
@@ -240,6 +241,16 @@ def _cables(harness: Harness, names: _Names) -> Iterator[Problem]:
         elif cable.outside_mm is not None and (circuit.outside_mm or 0.0) > cable.outside_mm:
             message = f"{circuit.id}: core {circuit.outside_mm:g} mm in cable {cable.id} of {cable.outside_mm:g} mm"
             yield Problem(circuit.where, message, "check both outside diameters")
+
+
+def _unmeasured(harness: Harness) -> Iterator[Problem]:
+    """Yield a warning for cables of unknown outside: they are counted as their cores alone."""
+    used = {circuit.cable for circuit in harness.circuits if circuit.cable}
+    left = [cable for cable in harness.cables if cable.outside_mm is None and cable.id in used]
+    if left:
+        text = f"{_listed(left)}: no outside diameter, so the cores count as single wires without a jacket"
+        fix = "give outside_mm in a [[cable]], or a column Cable OD"
+        yield Problem(left[0].where, f"cable {text}" if len(left) == 1 else f"cables {text}", fix, warning=True)
 
 
 # ---------------------------------------------------------------- branches and bags

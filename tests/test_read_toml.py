@@ -401,3 +401,24 @@ PIECES = st.sampled_from(
 def test_whatever_comes_it_is_read_or_refused(data: bytes) -> None:
     with contextlib.suppress(LabelerError):  # and nothing else
         assert read(data).name
+
+
+LISTED = '[harness]\nname = "Boat"\ncircuits_from = "list.csv"\n'
+
+
+def test_a_cable_of_the_list_gets_its_outside_from_the_file(tmp_path: Path) -> None:
+    (tmp_path / "list.csv").write_text("Wire,From,To,Cable\nW1,J4:1,P1:1,K1\nW2,J4:2,P1:2,K2\n")
+    (tmp_path / "boat.toml").write_text(LISTED + '[[cable]]\nid = "K1"\noutside_mm = 6.2\n')
+    cables = read_harness(tmp_path / "boat.toml").cables
+    assert {cable.id: cable.outside_mm for cable in cables} == {"K1": 6.2, "K2": None}
+    assert len(cables) == 2
+
+
+def test_two_outsides_for_one_cable(tmp_path: Path) -> None:
+    (tmp_path / "list.csv").write_text("Wire,From,To,Cable,Cable OD (mm)\nW1,J4:1,P1:1,K1,6.4\n")
+    (tmp_path / "boat.toml").write_text(LISTED + '[[cable]]\nid = "K1"\noutside_mm = 6.2\n')
+    with pytest.raises(LabelerError) as caught:
+        read_harness(tmp_path / "boat.toml")
+    assert str(caught.value) == "boat.toml:4: cable K1: outside 6.2 mm, list.csv:2 says 6.4 mm; give it once"
+    (tmp_path / "boat.toml").write_text(LISTED + '[[cable]]\nid = "K1"\n')
+    assert [cable.outside_mm for cable in read_harness(tmp_path / "boat.toml").cables] == [6.4]

@@ -135,6 +135,13 @@ WARNINGS = [
     (with_branch(circuits=("W101",)), 20, "has no end"),
     (with_branch(BranchEnd("J4"), circuits=("W101", "W101")), 20, "stands twice"),
     (with_circuit(circuit("W104", "P1:1", "J4:4", size="")), 104, "neither size nor outside diameter"),
+    (
+        replace(
+            with_circuit(circuit("W104", "P1:1", "J4:4", cable="K2")), cables=(*BOAT.cables, Cable("K2", where=at(37)))
+        ),
+        37,
+        "cable K2: no outside diameter, so the cores count as single wires",
+    ),
     (with_circuit(circuit("W104", "P1:1", "GND1")), 104, "W104 ends at P1 and in no branch: no sleeve there is sized"),
     (with_circuit(circuit("W104", "S2", "J4:4"), at_splice="S2"), 104, "W104 ends at J4 and in no branch"),
 ]
