@@ -39,6 +39,13 @@ def test_two_wires_close_on_their_hull_not_on_their_circle() -> None:
     assert made.closes_on.low == pytest.approx(3.1096, rel=1e-4)
 
 
+def test_six_wires_close_on_the_smallest_outline_of_equally_tight_ones() -> None:
+    """2 mm each: five around one, (4 + root 3 + pi)/pi x 2 = 5.649; in a ring it would be 5.820."""
+    made = bundle([Range(2.0, 2.0)] * 6, settings())
+    assert made.closes_on.low == pytest.approx(5.649, abs=1e-3)
+    assert made.passes.low == pytest.approx(6.0, rel=1e-4)
+
+
 def test_a_sleeve_that_straddles_the_edge_of_a_covering() -> None:
     """Wall 0.6 mm: passes and lettering on the bundle + 1.2 mm, closes on the bare bundle."""
     made = harness(settings=settings(covering_wall_mm=0.6))

@@ -9,7 +9,7 @@ from functools import lru_cache
 from labeler.branches import circuits_at, inner_splices
 from labeler.catalogue import Catalogue
 from labeler.errors import LabelerError, Problem
-from labeler.formulas.bundle import hand_laid_diameter, hull_diameter, pack
+from labeler.formulas.bundle import hand_laid_diameter, least_hull_diameter, pack
 from labeler.model import (
     Branch,
     BranchEnd,
@@ -37,7 +37,8 @@ def bundle(wires: Iterable[Range], settings: Settings) -> Bundle:
     """Return the diameters of a bundle of wires, from the tightest packing to laid by hand.
 
     Passing: the enclosing circle of the thinnest wires packed tightest … the thickest laid by
-    hand. Closing: the hull (perimeter / pi) of the former … the same hand-laid diameter.
+    hand. Closing: the hull (perimeter / pi) of the former, the smallest of equally tight ones … the
+    same hand-laid diameter.
     """
     ranges = sorted(wires, key=lambda r: (r.high, r.low))
     return _bundle(
@@ -51,15 +52,16 @@ def bundle(wires: Iterable[Range], settings: Settings) -> Bundle:
 @lru_cache(maxsize=4096)
 def _bundle(thin: tuple[float, ...], thick: tuple[float, ...], factor: float, allowance: float) -> Bundle:
     packing = pack(thin)
+    hull = least_hull_diameter(packing)
     widest = max(hand_laid_diameter(thick, factor, allowance), packing.diameter_mm)
     n = len(thin)
     source = (
         "one wire"
         if n == 1
-        else f"{n} wires packed to {packing.diameter_mm:.2f} mm, hull {hull_diameter(packing):.2f} mm, "
+        else f"{n} wires packed to {packing.diameter_mm:.2f} mm, hull {hull:.2f} mm, "
         f"hand-laid max({factor:g} x root of the sum of squares, packing + {allowance:.0%}) = {widest:.2f} mm"
     )
-    return Bundle(Range(packing.diameter_mm, widest), Range(hull_diameter(packing), widest), source)
+    return Bundle(Range(packing.diameter_mm, widest), Range(hull, widest), source)
 
 
 def branch_bundle(branch: Branch, circuits: tuple[Circuit, ...], harness: Harness, catalogue: Catalogue) -> Bundle:
