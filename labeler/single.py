@@ -10,7 +10,7 @@ from labeler.errors import LabelerError, Problem, Where, WrongUse
 from labeler.fit import SleevePlace, fit_sleeve
 from labeler.model import Fit, Marker, Range, Seat, Settings, TubeChoice
 from labeler.read.values import length, setting, size, unknown, with_settings
-from labeler.size import Bundle, bundle, choose_tubes
+from labeler.size import Bundle, bundle, choose_tubes, with_low_end
 
 _COUNT = re.compile(r"\s*(?:(\d+)\s*[x×*]\s*)?(.+?)\s*$")
 _SIZE = re.compile(r"(?:AWG\s*\S+|\S+\s*(?:AWG|mm2|mm²|mm\^2))(?=\s|$)", re.IGNORECASE)
@@ -113,8 +113,8 @@ def _wires(item: str, settings: Settings, catalogue: Catalogue) -> list[Range]:
     named = _SIZE.match(what)
     if named:
         kind = what[named.end() :].strip() or settings.wire
-        diameter = catalogue.wire_diameter(kind, size(named[0]), Where("WIRES")).range_mm
-        return [diameter] * count
+        diameter = catalogue.wire_diameter(kind, size(named[0]), Where("WIRES"))
+        return [with_low_end(diameter, settings).range_mm] * count
     given = length(what)
     return [Range(given, given)] * count
 

@@ -28,7 +28,16 @@ def wire_diameter(circuit: Circuit, settings: Settings, catalogue: Catalogue) ->
                 'give the wire\'s size ("20 AWG", "0.5 mm2") or its measured outside diameter',
             )
         )
-    return catalogue.wire_diameter(circuit.wire or settings.wire, circuit.size, circuit.where)
+    return with_low_end(catalogue.wire_diameter(circuit.wire or settings.wire, circuit.size, circuit.where), settings)
+
+
+def with_low_end(found: WireDiameter, settings: Settings) -> WireDiameter:
+    """Return a table's diameter with a low end: below the nominal by ``wire_under``, where no minimum is stated."""
+    if not found.from_nominal or not settings.wire_under:
+        return found
+    under, nominal = settings.wire_under, found.range_mm.low
+    source = f"{found.source}; low end {100 * under:g} % below the nominal {nominal:g} mm (wire_under)"
+    return WireDiameter(Range(round(nominal * (1 - under), 6), found.range_mm.high), source, True)
 
 
 def done_ends(branches: tuple[Branch, ...], through: Mapping[str, tuple[Circuit, ...]], harness: Harness) -> Done:
