@@ -5,12 +5,12 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 
-from labeler.catalogue import Catalogue, default_settings, load_catalogue, load_choices
+from labeler.catalogue import Catalogue, default_settings, load_catalogue, load_choices, with_low_end
 from labeler.errors import LabelerError, Problem, Where, WrongUse
 from labeler.fit import SleevePlace, fit_sleeve
 from labeler.model import Fit, Marker, Range, Seat, Settings, TubeChoice
 from labeler.read.values import length, setting, size, unknown, with_settings
-from labeler.size import Bundle, bundle, choose_tubes, with_low_end
+from labeler.size import Bundle, bundle, choose_tubes
 
 _COUNT = re.compile(r"\s*(?:(\d+)\s*[x×*]\s*)?(.+?)\s*$")
 _SIZE = re.compile(r"(?:AWG\s*\S+|\S+\s*(?:AWG|mm2|mm²|mm\^2))(?=\s|$)", re.IGNORECASE)

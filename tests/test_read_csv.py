@@ -576,3 +576,9 @@ def default_settings_with(**changes: Any) -> Any:
 )
 def test_a_column_called_wire(text: str, expected: list[tuple[str, str]]) -> None:
     assert [(circuit.id, circuit.wire) for circuit in read(text).circuits] == expected
+
+
+def test_outside_diameters_that_no_wire_or_cable_has() -> None:
+    found = problems("Wire,From,To,Cable,Wire OD (mm),Cable OD (mm)\nW1,J4:1,P1:1,K1,201,6\nW2,J4:2,P1:2,K2,1,501\n")
+    assert places(found) == [2, 3]
+    assert ["outside 0.05 to 200 mm" in found[0].message, "outside 0.1 to 500 mm" in found[1].message] == [True, True]

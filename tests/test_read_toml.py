@@ -422,3 +422,30 @@ def test_two_outsides_for_one_cable(tmp_path: Path) -> None:
     assert str(caught.value) == "boat.toml:4: cable K1: outside 6.2 mm, list.csv:2 says 6.4 mm; give it once"
     (tmp_path / "boat.toml").write_text(LISTED + '[[cable]]\nid = "K1"\n')
     assert [cable.outside_mm for cable in read_harness(tmp_path / "boat.toml").cables] == [6.4]
+
+
+@pytest.mark.parametrize(
+    ("table", "key", "value", "limit"),
+    [
+        ("branch.end", "cut_length_mm", "0", "above 0"),
+        ("branch.end", "cut_length_mm", "-30", "above 0"),
+        ("branch.end", "cut_length_mm", "'2 km'", "no length"),
+        ("branch.end", "cut_length_mm", "'2 m'", "outside 3 to 1000 mm"),
+        ("branch.end", "cut_length_mm", "2.9", "outside 3 to 1000 mm"),
+        ("branch", "diameter_mm", "501", "outside 0.1 to 500 mm"),
+        ("cable", "outside_mm", "'1 m'", "outside 0.1 to 500 mm"),
+        ("circuit", "outside_mm", "201", "outside 0.05 to 200 mm"),
+        ("circuit", "outside_mm", "1e-9", "outside 0.05 to 200 mm"),
+        ("connector", "outside_mm", "1001", "outside 0.1 to 1000 mm"),
+        ("connector", "contact_outside_mm", "0.01", "outside 0.1 to 1000 mm"),
+        ("bag.contents", "quantity", "1e30", "at most 100000"),
+    ],
+)
+def test_what_no_harness_has(table: str, key: str, value: str, limit: str) -> None:
+    outer, _, inner = table.partition(".")
+    needed = {"circuit": "from = 'P1'\nto = 'J4'\n", "end": "at = 'J4'\n", "contents": "item = 'nut'\n"}
+    text = (
+        HEAD + f"[[{outer}]]\nid = 'X1'\n{needed.get(outer, '')}" + (f"[[{table}]]\n{needed[inner]}" if inner else "")
+    )
+    (problem,) = problems(f"{text}{key} = {value}\n")
+    assert (key in problem.message, limit in problem.message) == (True, True), str(problem)

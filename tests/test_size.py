@@ -69,6 +69,15 @@ def test_a_measured_diameter_wins() -> None:
     assert "measured 4.4 mm" in seat.sources[0]
 
 
+def test_a_covering_comes_on_top_of_a_measured_diameter() -> None:
+    """4.4 ± 0.1 mm bare, wall 0.6: passes up to 4.5 + 1.2 = 5.7, closes on 4.3, lettering from 4.3 + 1.2 = 5.5 mm."""
+    branch = Branch("B4", ends=(BranchEnd("J4"),), diameter_mm=4.4, diameter_tolerance_mm=0.1)
+    seat = seat_of(harness(branches=(branch,), settings=settings(covering_wall_mm=0.6)))
+    assert (seat.passes.high, seat.closes_on.low, seat.text_on.low) == pytest.approx((5.7, 4.3, 5.5))
+    assert seat.sources[0] == "measured 4.4 mm ± 0.1 mm over the bare bundle"
+    assert seat.sources[1].startswith("covering covering, 0.6 mm all round, on top of it: ")
+
+
 def test_cores_of_a_cable_count_as_the_cable() -> None:
     wires = tuple(circuit(f"W{n}", f"P1:{n}", f"J4:{n}", cable="K1") for n in (1, 2, 3))
     seat = seat_of(harness(circuits=wires, cables=(Cable("K1", 6.2),)))

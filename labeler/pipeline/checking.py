@@ -11,7 +11,18 @@ from typing import TYPE_CHECKING
 from labeler.branches import branches_of, circuits_by_branch
 from labeler.catalogue import Catalogue, load_catalogue
 from labeler.errors import LabelerError, Problem, Where, refuse
-from labeler.fit import Other, SleevePlace, fit_flag, fit_insert, fit_sleeve, fit_tag, fit_wrap, ways_out, wrap_place
+from labeler.fit import (
+    Other,
+    SleevePlace,
+    fit_flag,
+    fit_insert,
+    fit_sleeve,
+    fit_tag,
+    fit_wrap,
+    ways_out,
+    within_branches,
+    wrap_place,
+)
 from labeler.fit.common import DOES_NOT_FIT, font_of, needed_for
 from labeler.fit.wrap import WrapPlace
 from labeler.model import (
@@ -208,7 +219,7 @@ def fit_markers(
         except LabelerError as error:
             problems.extend(error.problems)
     refuse(_once(problems))
-    return tuple(fits)
+    return within_branches(fits, harness.branches)
 
 
 class _Fitter:

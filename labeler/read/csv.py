@@ -16,7 +16,15 @@ from labeler.errors import LabelerError, Problem, Where, refuse
 from labeler.model import Cable, Circuit, Connector, Harness, Pin, Settings
 from labeler.read.headers import RANKS, Heading, unplaced
 from labeler.read.table import Table, read_table
-from labeler.read.values import checked_cavity, gauge_kind, is_bare_size, length, size_of_kind
+from labeler.read.values import (
+    cable_outside,
+    checked_cavity,
+    gauge_kind,
+    is_bare_size,
+    length,
+    size_of_kind,
+    wire_outside,
+)
 
 T = TypeVar("T")
 NONE = frozenset(("", "-", "–", "—"))  # what stands for "none"
@@ -231,7 +239,8 @@ class _Reader:
         if zeros:
             self._note(f"column {self._header(role)}: values of 0 read as missing: {zeros}", "enter or clear them")
             values = ["" if value in ZERO else value for value in values]
-        return self._parsed(values, lambda text: length(text, unit), role, None)
+        read = {"outside": wire_outside, "cable outside": cable_outside}.get(role, length)
+        return self._parsed(values, lambda text: read(text, unit), role, None)
 
     def _cables(self, ids: Sequence[str]) -> tuple[Cable, ...]:
         """Return the cables named, each with the first outside diameter that is given for it."""

@@ -3,7 +3,7 @@
 from labeler.size.bundles import Bundle, branch_bundle, bundle, end_seat
 from labeler.size.order import threading
 from labeler.size.tubes import choose_tubes
-from labeler.size.wires import Done, done_ends, wire_diameter, wire_seat, with_low_end
+from labeler.size.wires import Done, done_ends, wire_diameter, wire_seat
 
 __all__ = [
     "Bundle",
@@ -16,5 +16,4 @@ __all__ = [
     "threading",
     "wire_diameter",
     "wire_seat",
-    "with_low_end",
 ]

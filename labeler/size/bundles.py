@@ -76,7 +76,11 @@ def branch_bundle(branch: Branch, circuits: tuple[Circuit, ...], harness: Harnes
             branch.diameter_mm + branch.diameter_tolerance_mm,
         )
         measured = Range(low, high)
-        return Bundle(measured, measured, f"measured {branch.diameter_mm:g} mm ± {branch.diameter_tolerance_mm:g} mm")
+        return Bundle(
+            measured,
+            measured,
+            f"measured {branch.diameter_mm:g} mm ± {branch.diameter_tolerance_mm:g} mm over the bare bundle",
+        )
     if not circuits:
         raise LabelerError(
             Problem(
@@ -145,7 +149,7 @@ def end_seat(
     elif way and most > covered.passes.high:
         obstacle = f"bundle on the way from {way.end.at}, {most:.1f} mm"
     wires = "1 wire" if len(there) == 1 else f"{len(there)} wires"
-    sources = (bare.source, *((f"covering {covering}: {covering_source}",) if wall.high else ()))
+    sources = (bare.source, *((_covering_line(covering, wall, covering_source),) if wall.high else ()))
     sits_on = (wires if there else "measured bundle") + (f", {covering}" if wall.high else "")
     return Seat(
         Range(covered.passes.low, most),
@@ -237,6 +241,11 @@ def covering_of(settings: Settings, catalogue: Catalogue) -> tuple[Range, str, s
         return Range(wall, wall), f"wall {wall:g} mm given", name
     wall_range, source = catalogue.covering_wall(settings.covering)
     return wall_range, source, settings.covering
+
+
+def _covering_line(name: str, wall: Range, source: str) -> str:
+    walls = f"{wall.low:g}" if wall.low == wall.high else f"{wall.low:g} to {wall.high:g}"
+    return f"covering {name}, {walls} mm all round, on top of it: {source}"
 
 
 def _thicker(bundle_mm: Range, wall: Range) -> Range:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
-from labeler.catalogue import Catalogue
+from labeler.catalogue import Catalogue, with_low_end
 from labeler.errors import LabelerError, Problem
 from labeler.model import Branch, BranchEnd, Circuit, Connector, Harness, Range, Seat, Settings, WireDiameter
 from labeler.size.thread import ONE, THREADED, entries, instruction, way_on
@@ -29,15 +29,6 @@ def wire_diameter(circuit: Circuit, settings: Settings, catalogue: Catalogue) ->
             )
         )
     return with_low_end(catalogue.wire_diameter(circuit.wire or settings.wire, circuit.size, circuit.where), settings)
-
-
-def with_low_end(found: WireDiameter, settings: Settings) -> WireDiameter:
-    """Return a table's diameter with a low end: below the nominal by ``wire_under``, where no minimum is stated."""
-    if not found.from_nominal or not settings.wire_under:
-        return found
-    under, nominal = settings.wire_under, found.range_mm.low
-    source = f"{found.source}; low end {100 * under:g} % below the nominal {nominal:g} mm (wire_under)"
-    return WireDiameter(Range(round(nominal * (1 - under), 6), found.range_mm.high), source, True)
 
 
 def done_ends(branches: tuple[Branch, ...], through: Mapping[str, tuple[Circuit, ...]], harness: Harness) -> Done:
