@@ -168,6 +168,15 @@ def default_wire(size: str) -> str:
     return DEFAULT_WIRES.get(size.rpartition(" ")[2], "")
 
 
+def with_low_end(found: WireDiameter, settings: Settings) -> WireDiameter:
+    """Return a table's diameter with a low end: below the nominal by ``wire_under``, where no minimum is stated."""
+    if not found.from_nominal or not settings.wire_under:
+        return found
+    under, nominal = settings.wire_under, found.range_mm.low
+    source = f"{found.source}; low end {100 * under:g} % below the nominal {nominal:g} mm (wire_under)"
+    return WireDiameter(Range(round(nominal * (1 - under), 6), found.range_mm.high), source, True)
+
+
 class Named(Protocol):
     """What can be looked up."""
 

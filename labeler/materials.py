@@ -262,7 +262,9 @@ def _kind(document: Document, entry: Row) -> tuple[WireKind, list[Problem]]:
             low, high = _diameters(entry, row)
             found += [Problem(where, f"{name}: {text}", fix) for text, fix in _no_wire(row["size"], low, high)]
             source = "; ".join(filter(None, [_source(entry, row), row.get("remark", "")]))
-            sizes.append((row["size"], WireDiameter(Range(low, high), source)))
+            stated = {**entry, **row}
+            nominal = "nominal_mm" in row and "min_mm" not in row and not stated.get("tolerance_mm")
+            sizes.append((row["size"], WireDiameter(Range(low, high), source, nominal)))
         problems += found
     kind = WireKind(
         name=entry["name"],

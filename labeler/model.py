@@ -67,6 +67,7 @@ class Settings:
     preferred_share: float
     supplied_over: float
     recovered_under: float
+    wire_under: float
     hand_lay_factor: float
     hand_lay_allowance: float
     end_margin_mm: float
@@ -238,10 +239,14 @@ class Tube:
 
 @dataclass(frozen=True, slots=True)
 class WireDiameter:
-    """Finished diameter of an insulated wire, with the table it is from."""
+    """Finished diameter of an insulated wire, with the table it is from.
+
+    ``from_nominal``: the table states no minimum and no tolerance, so the low end is the nominal.
+    """
 
     range_mm: Range
     source: str
+    from_nominal: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,13 +6,13 @@ connector, where no bag is named) a tag. Nothing is measured here.
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from hashlib import blake2b
 from itertools import pairwise
 from string import Formatter
 
+from labeler.branches import branches_of, circuits_by_branch
 from labeler.errors import Problem, Where, nearest
 from labeler.formulas.check import check_character
 from labeler.formulas.marking import confusable_form, mark_positions
@@ -20,7 +20,6 @@ from labeler.model import (
     SEE_BENCH_SHEET,
     Bag,
     Branch,
-    BranchEnd,
     Circuit,
     Connector,
     Harness,
@@ -76,43 +75,6 @@ def confusable(markers: Iterable[Marker]) -> tuple[Problem, ...]:
         if len(group) > 1
         for (one, first), (two, second) in pairwise(group.items())
     )
-
-
-def branches_of(harness: Harness) -> tuple[Branch, ...]:
-    """Return the branches, or, where the file names none, one for every connector with circuits."""
-    if harness.branches:
-        return harness.branches
-    reached = dict.fromkeys(pin.connector for c in harness.circuits for pin in (c.start, c.finish))
-    kinds = {c.id: c.kind for c in harness.connectors}
-    return tuple(
-        Branch(id=name, ends=(BranchEnd(at=name, text=(name,), where=harness.where),), where=harness.where)
-        for name in reached
-        if kinds.get(name, "connector") not in ("splice", "junction")
-    )
-
-
-def circuits_by_branch(harness: Harness) -> dict[str, tuple[Circuit, ...]]:
-    """Return the circuits that run through each branch: those it names, or all that end at its ends.
-
-    With two or more ends named that are connectors, a circuit must join two of them; with one
-    (the other end is where branches meet) every circuit at that connector belongs.
-    """
-    by_id = {circuit.id: place for place, circuit in enumerate(harness.circuits)}
-    at: dict[str, list[int]] = {}
-    for place, circuit in enumerate(harness.circuits):
-        for name in dict.fromkeys((circuit.start.connector, circuit.finish.connector)):
-            at.setdefault(name, []).append(place)
-    junctions = {c.id for c in harness.connectors if c.kind == "junction"}
-    found = {}
-    for branch in branches_of(harness):
-        ends = dict.fromkeys(end.at for end in branch.ends if end.at not in junctions)
-        if branch.circuits:
-            places = sorted({by_id[name] for name in branch.circuits if name in by_id})
-        else:
-            reached = Counter(place for name in ends for place in at.get(name, ()))
-            places = sorted(place for place, times in reached.items() if times >= min(2, len(ends)))
-        found[branch.id] = tuple(harness.circuits[place] for place in places)
-    return found
 
 
 class _Ids:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 
-from labeler.catalogue import Catalogue, default_settings, load_catalogue, load_choices
+from labeler.catalogue import Catalogue, default_settings, load_catalogue, load_choices, with_low_end
 from labeler.errors import LabelerError, Problem, Where, WrongUse
 from labeler.fit import SleevePlace, fit_sleeve
 from labeler.model import Fit, Marker, Range, Seat, Settings, TubeChoice
@@ -113,8 +113,8 @@ def _wires(item: str, settings: Settings, catalogue: Catalogue) -> list[Range]:
     named = _SIZE.match(what)
     if named:
         kind = what[named.end() :].strip() or settings.wire
-        diameter = catalogue.wire_diameter(kind, size(named[0]), Where("WIRES")).range_mm
-        return [diameter] * count
+        diameter = catalogue.wire_diameter(kind, size(named[0]), Where("WIRES"))
+        return [with_low_end(diameter, settings).range_mm] * count
     given = length(what)
     return [Range(given, given)] * count
 

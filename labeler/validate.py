@@ -12,14 +12,17 @@ import unicodedata
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Protocol
 
-from labeler.catalogue import Catalogue, default_wire
+from labeler.branches import circuits_by_branch, inner_splices
+from labeler.catalogue import Catalogue, default_wire, with_low_end
 from labeler.errors import LabelerError, Problem, Where, nearest
+from labeler.formulas.bundle import pack
 from labeler.materials import bare_diameter
 from labeler.model import Branch, Circuit, Connector, Harness, Settings
 from labeler.text import load_font
 
 SHARED = ("splice", "ring terminal", "junction", "loose end")  # several circuits may end in one
 LONGEST_TEXT = 200  # characters; project choice: far more than any marker takes
+PACKING_OFF = 0.03  # by how much the tightest packing that is found may lie above the true one, see `pack`
 SUGGESTIONS = 20  # names a near one is looked for; project choice, it takes a millisecond each
 
 _CONTROL = re.compile(
@@ -35,7 +38,7 @@ def validate(harness: Harness, catalogue: Catalogue) -> tuple[Problem, ...]:
         _connectors(harness),
         _ends_of_circuits(harness, names),
         _wires(harness, catalogue),
-        _cables(harness, names),
+        _cables(harness, names, catalogue),
         _branches(harness, names),
         _bags(harness, names),
         _settings(harness, catalogue),
@@ -220,13 +223,15 @@ def _thinner_than_bare(circuit: Circuit, bare: float | None) -> Iterator[Problem
         yield Problem(circuit.where, message, fix)
 
 
-def _listed(circuits: Sequence[Circuit]) -> str:
+def _listed(things: Sequence[_Named]) -> str:
     """Return the first ids, and how many more: ``W101, W102, W103 and 7 more``."""
-    shown = ", ".join(circuit.id for circuit in circuits[:3])
-    return shown if len(circuits) <= 3 else f"{shown} and {len(circuits) - 3} more"
+    shown = ", ".join(thing.id for thing in things[:3])
+    return shown if len(things) <= 3 else f"{shown} and {len(things) - 3} more"
 
 
-def _cables(harness: Harness, names: _Names) -> Iterator[Problem]:
+def _cables(harness: Harness, names: _Names, catalogue: Catalogue) -> Iterator[Problem]:
+    yield from _unmeasured(harness)
+    yield from _thinner_than_cores(harness, catalogue)
     told = set()
     for circuit in harness.circuits:
         if not circuit.cable:
@@ -239,6 +244,46 @@ def _cables(harness: Harness, names: _Names) -> Iterator[Problem]:
         elif cable.outside_mm is not None and (circuit.outside_mm or 0.0) > cable.outside_mm:
             message = f"{circuit.id}: core {circuit.outside_mm:g} mm in cable {cable.id} of {cable.outside_mm:g} mm"
             yield Problem(circuit.where, message, "check both outside diameters")
+
+
+def _thinner_than_cores(harness: Harness, catalogue: Catalogue) -> Iterator[Problem]:
+    """Yield cables that are thinner than the tightest packing of the thinnest that their cores may be."""
+    cores: dict[str, list[float]] = {}
+    unknown = set()
+    measured = {cable.id: cable for cable in harness.cables if cable.outside_mm}
+    for circuit in harness.circuits:
+        if circuit.cable in measured:
+            low = circuit.outside_mm or _thinnest(circuit, harness, catalogue)
+            cores.setdefault(circuit.cable, []).append(low)
+            unknown |= set() if low else {circuit.cable}
+    for name, wires in cores.items():
+        cable, outside = measured[name], measured[name].outside_mm or 0.0
+        if name in unknown or max(wires) > outside:
+            continue  # told elsewhere, wire by wire
+        least = pack(wires).diameter_mm
+        if least > outside * (1 + PACKING_OFF):
+            text = f"cable {name}: {outside:g} mm outside, its {len(wires)} cores alone take {least:.2f} mm"
+            yield Problem(cable.where, text, "check outside_mm of the cable, and the sizes of its cores")
+
+
+def _thinnest(circuit: Circuit, harness: Harness, catalogue: Catalogue) -> float:
+    """Return the smallest diameter of a circuit's wire, mm; 0 where no table says."""
+    settings = circuit.settings or harness.settings
+    try:
+        found = catalogue.wire_diameter(circuit.wire or (settings.wire if settings else ""), circuit.size)
+    except LabelerError:
+        return 0.0
+    return (with_low_end(found, settings) if settings else found).range_mm.low
+
+
+def _unmeasured(harness: Harness) -> Iterator[Problem]:
+    """Yield a warning for cables of unknown outside: they are counted as their cores alone."""
+    used = {circuit.cable for circuit in harness.circuits if circuit.cable}
+    left = [cable for cable in harness.cables if cable.outside_mm is None and cable.id in used]
+    if left:
+        text = f"{_listed(left)}: no outside diameter, so the cores count as single wires without a jacket"
+        fix = "give outside_mm in a [[cable]], or a column Cable OD"
+        yield Problem(left[0].where, f"cable {text}" if len(left) == 1 else f"cables {text}", fix, warning=True)
 
 
 # ---------------------------------------------------------------- branches and bags
@@ -264,10 +309,85 @@ def _without_sleeve(harness: Harness, reached: set[str]) -> Iterator[Problem]:
         yield Problem(harness.where, text, "add a branch for it, if it is to have one", warning=True)
 
 
+def _in_no_branch(harness: Harness) -> Iterator[Problem]:
+    """Yield a warning for circuits that end where a branch ends and lie in no branch: no sleeve there counts them."""
+    if not harness.branches:
+        return
+    inside = {circuit.id for circuits in circuits_by_branch(harness).values() for circuit in circuits}
+    at: dict[str, list[Circuit]] = {end.at: [] for branch in harness.branches for end in branch.ends}
+    for circuit in harness.circuits:
+        for name in {circuit.start.connector, circuit.finish.connector} & at.keys():
+            if circuit.id not in inside:
+                at[name].append(circuit)
+    for name, left in at.items():
+        if left:
+            verb = "end" if len(left) > 1 else "ends"
+            text = f"{_listed(left)} {verb} at {name} and in no branch: no sleeve there is sized for it"
+            fix = "add a branch for it, or name it in circuits of one"
+            yield Problem(left[0].where, text, fix, warning=True)
+
+
+def _splices_beyond(harness: Harness) -> Iterator[Problem]:
+    """Yield a warning for splices of which it is not known whether they lie before or beyond a junction."""
+    junctions = {c.id for c in harness.connectors if c.kind == "junction"}
+    splices = inner_splices(harness)
+    if not splices or not junctions:
+        return
+    through = circuits_by_branch(harness)
+    for branch in harness.branches:
+        to_junction = any(end.at in junctions for end in branch.ends) and not branch.circuits
+        pins = [pin.connector for c in through[branch.id] for pin in (c.start, c.finish)] if to_junction else []
+        for name in dict.fromkeys(pin for pin in pins if pin in splices):
+            text = f"branch {branch.id}: splice {name} is taken to lie beyond where branches meet"
+            fix = f"end a branch at {name}, or name the circuits of the branches it lies between"
+            yield Problem(branch.where, text, fix, warning=True)
+
+
+def _one_diameter(branch: Branch) -> Iterator[Problem]:
+    """Yield a diameter whose tolerance is as large as itself, and one for several limbs."""
+    if branch.diameter_mm is not None and branch.diameter_tolerance_mm >= branch.diameter_mm:
+        text = f"branch {branch.id}: diameter_tolerance_mm {branch.diameter_tolerance_mm:g} is not below "
+        yield Problem(branch.where, f"{text}diameter_mm {branch.diameter_mm:g}", "give the tolerance to either side")
+    if branch.diameter_mm is not None and len(branch.ends) > 2:
+        text = f"branch {branch.id}: one diameter_mm for {len(branch.ends)} ends"
+        fix = 'split it where its limbs meet, at a connector of kind = "junction", and measure each'
+        yield Problem(branch.where, text, fix)
+
+
+def _along(branch: Branch, circuits: Sequence[Circuit], harness: Harness) -> Iterator[Problem]:
+    """Yield sleeves that a branch of known length has no room for, and circuits shorter than it."""
+    if branch.length_mm is None:
+        return
+    taken: dict[str, float] = {}
+    for end in branch.ends:
+        settings = end.settings or branch.settings or harness.settings
+        if settings is None or settings.branch_marker_kind not in ("sleeve", "insert"):
+            continue
+        shortest = min(settings.cut_lengths_mm, default=settings.shortest_cut_mm)
+        cut, start = end.cut_length_mm or shortest, end.from_end_mm or 0.0
+        taken[end.at] = start + cut
+        if start + cut > branch.length_mm:
+            text = f"branch {branch.id}: {cut:g} mm of sleeve, {start:g} mm from {end.at}, reach {start + cut:g} mm"
+            yield Problem(end.where, f"{text}, the branch has {branch.length_mm:g}", "check from_end_mm and length_mm")
+    if len(taken) == 2 and max(taken.values()) <= branch.length_mm < sum(taken.values()):
+        both = " and ".join(f"{mm:g} mm from {at}" for at, mm in taken.items())
+        text = f"branch {branch.id}: its sleeves reach {both}, and the branch has {branch.length_mm:g}: they overlap"
+        yield Problem(branch.where, text, "cut them shorter, or check from_end_mm and length_mm")
+    splices = inner_splices(harness)
+    whole = [c for c in circuits if len(branch.ends) < 3 and not {c.start.connector, c.finish.connector} & splices]
+    short = [c for c in whole if c.length_mm is not None and c.length_mm < branch.length_mm]
+    if short:
+        text = f"{_listed(short)}: shorter than branch {branch.id} of {branch.length_mm:g} mm"
+        yield Problem(short[0].where, text, "check length_mm of both", warning=True)
+
+
 def _branches(harness: Harness, names: _Names) -> Iterator[Problem]:
     reached = {pin.connector for circuit in harness.circuits for pin in (circuit.start, circuit.finish)}
     yield from _without_sleeve(harness, reached)
+    yield from _in_no_branch(harness)
+    yield from _splices_beyond(harness)
     yield from _between_junctions(harness)
+    through = circuits_by_branch(harness)
     for branch in harness.branches:
         known = [names.circuits[id] for id in branch.circuits if id in names.circuits]
         for id in dict.fromkeys(branch.circuits):
@@ -278,6 +398,8 @@ def _branches(harness: Harness, names: _Names) -> Iterator[Problem]:
             yield Problem(branch.where, message, "take it out once", warning=True)
         own = {pin.connector for circuit in known for pin in (circuit.start, circuit.finish)}
         at = own if branch.circuits else reached
+        yield from _one_diameter(branch)
+        yield from _along(branch, through[branch.id], harness)
         yield from _ends(branch, names, at)
         yield from _empty(branch, at)
 

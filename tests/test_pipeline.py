@@ -319,3 +319,18 @@ def test_a_list_of_circuits_alone_prints(tmp_path: Path) -> None:
         printed = print_harness(str(EXAMPLES / "survey-boat.csv"), tmp_path, record)
     roles = Counter(fit.marker.role for fit in printed.fits)
     assert roles == {"branch end": 8, "wire end": 54, "bag": 8}
+
+
+def test_a_wrap_that_does_not_fit_asks_for_no_size_that_only_a_sleeve_needs(tmp_path: Path) -> None:
+    """Contacts of unknown size are crimped at both ends: a sleeve cannot be proposed, the wrap's answer stands."""
+    file = tmp_path / "boat.toml"
+    file.write_text(
+        '[harness]\nname = "Boat"\n'
+        '[defaults]\nwire = "SAE J1128 TXL"\nwire_marker = "own"\nbranch_marker_kind = "wrap"\n'
+        f'[[circuit]]\nid = "{"W" * 60}"\nfrom = "P1:1"\nto = "J4:1"\nsize = "20 AWG"\n'
+        '[[branch]]\nid = "B4"\n[[branch.end]]\nat = "J4"\ncrimped = true\n[[branch.end]]\nat = "P1"\ncrimped = true\n',
+        "utf-8",
+    )
+    wires = [fit for fit in check(str(file)).fits if fit.marker.role == "wire end"]
+    assert [fit.verdict for fit in wires] == ["does not fit"] * 2
+    assert not any("a sleeve instead" in way for fit in wires for way in fit.ways_out)

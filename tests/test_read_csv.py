@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import contextlib
 import io
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -222,7 +223,8 @@ def test_titles_comments_and_blank_lines_before_and_between() -> None:
     harness = read(text)
     assert [(circuit.id, circuit.where.line) for circuit in harness.circuits] == [("W1", 6), ("W2", 9), ("W3", 11)]
     assert harness.circuits[1].free == (("Note", "two\nlines"),)
-    (note,) = harness.notes
+    note, unused = harness.notes
+    assert unused.message == "not used: column 'Note'"
     assert (note.where.line, note.warning) == (8, True)  # a whole row that was commented out
 
 
@@ -534,3 +536,49 @@ def test_what_is_written_is_read(ends: Any, separator: str, encoding: str) -> No
         for c in read(text, encoding).circuits
     ]
     assert found == rows
+
+
+# ---------------------------------------------------------------- what is left over, and what Wire means
+
+
+def test_columns_that_are_not_used_are_named_once() -> None:
+    """Empty columns drop nothing; what a wire marker asks for is used."""
+    text = "Wire ID,From,To,Crew,Loom,Empty\nW1,J4:1,P1:1,ada,left,\nW2,J4:2,P1:2,,right,-\n"
+    (note,) = read(text).notes
+    assert (note.message, note.warning, str(note.where)) == ("not used: columns 'Crew', 'Loom'", True, "boat.csv:1")
+    asked = read_csv(text.encode(), "boat.csv", "boat", default_settings_with(wire_marker="{circuit} {Loom}"))
+    assert [note.message for note in asked.notes] == ["not used: column 'Crew'"]
+    many = ",".join(f"Extra {chr(97 + n)}x" for n in range(15))
+    (note,) = read(f"Wire ID,From,To,{many}\nW1,J4:1,P1:1{',x' * 15}\n").notes
+    assert note.message.endswith("'Extra lx' and 3 more")
+
+
+def default_settings_with(**changes: Any) -> Any:
+    return replace(SETTINGS, **changes)
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        # the insulation in a column Wire, beside one of ids
+        ("ID,Wire,From,To\n7,TXL,J4:1,P1:1\n8,TXL,J4:2,P1:2\n", [("7", "TXL"), ("8", "TXL")]),
+        ("ID,Wire,From,To\n7,TXL,J4:1,P1:1\n8,GXL,J4:2,P1:2\n", [("7", "TXL"), ("8", "GXL")]),
+        ("Nr;Leitung;von;nach\n1;FLRY;J4:1;P1:1\n2;FLRY;J4:2;P1:2\n", [("1", "FLRY"), ("2", "FLRY")]),
+        ("Wire ID,Wire,From,To\nW7,TXL,J4:1,P1:1\nW8,GXL,J4:2,P1:2\n", [("W7", "TXL"), ("W8", "GXL")]),
+        # an insulation of the shop's own, that no table has: it repeats, the numbers do not
+        ("No,Wire,From,To\n1,blue hull,J4:1,P1:1\n2,blue hull,J4:2,P1:2\n", [("1", "blue hull"), ("2", "blue hull")]),
+        # a running number, and wires with names of their own
+        ("No,Wire,From,To\n1,W7,J4:1,P1:1\n2,W8,J4:2,P1:2\n", [("W7", ""), ("W8", "")]),
+        # nothing else names the circuits
+        ("Wire,From,To\nTXL,J4:1,P1:1\nGXL,J4:2,P1:2\n", [("1", "TXL"), ("2", "GXL")]),
+        ("Wire,From,To\nW7,J4:1,P1:1\nW8,J4:2,P1:2\n", [("W7", ""), ("W8", "")]),
+    ],
+)
+def test_a_column_called_wire(text: str, expected: list[tuple[str, str]]) -> None:
+    assert [(circuit.id, circuit.wire) for circuit in read(text).circuits] == expected
+
+
+def test_outside_diameters_that_no_wire_or_cable_has() -> None:
+    found = problems("Wire,From,To,Cable,Wire OD (mm),Cable OD (mm)\nW1,J4:1,P1:1,K1,201,6\nW2,J4:2,P1:2,K2,1,501\n")
+    assert places(found) == [2, 3]
+    assert ["outside 0.05 to 200 mm" in found[0].message, "outside 0.1 to 500 mm" in found[1].message] == [True, True]

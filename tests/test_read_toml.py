@@ -401,3 +401,51 @@ PIECES = st.sampled_from(
 def test_whatever_comes_it_is_read_or_refused(data: bytes) -> None:
     with contextlib.suppress(LabelerError):  # and nothing else
         assert read(data).name
+
+
+LISTED = '[harness]\nname = "Boat"\ncircuits_from = "list.csv"\n'
+
+
+def test_a_cable_of_the_list_gets_its_outside_from_the_file(tmp_path: Path) -> None:
+    (tmp_path / "list.csv").write_text("Wire,From,To,Cable\nW1,J4:1,P1:1,K1\nW2,J4:2,P1:2,K2\n")
+    (tmp_path / "boat.toml").write_text(LISTED + '[[cable]]\nid = "K1"\noutside_mm = 6.2\n')
+    cables = read_harness(tmp_path / "boat.toml").cables
+    assert {cable.id: cable.outside_mm for cable in cables} == {"K1": 6.2, "K2": None}
+    assert len(cables) == 2
+
+
+def test_two_outsides_for_one_cable(tmp_path: Path) -> None:
+    (tmp_path / "list.csv").write_text("Wire,From,To,Cable,Cable OD (mm)\nW1,J4:1,P1:1,K1,6.4\n")
+    (tmp_path / "boat.toml").write_text(LISTED + '[[cable]]\nid = "K1"\noutside_mm = 6.2\n')
+    with pytest.raises(LabelerError) as caught:
+        read_harness(tmp_path / "boat.toml")
+    assert str(caught.value) == "boat.toml:4: cable K1: outside 6.2 mm, list.csv:2 says 6.4 mm; give it once"
+    (tmp_path / "boat.toml").write_text(LISTED + '[[cable]]\nid = "K1"\n')
+    assert [cable.outside_mm for cable in read_harness(tmp_path / "boat.toml").cables] == [6.4]
+
+
+@pytest.mark.parametrize(
+    ("table", "key", "value", "limit"),
+    [
+        ("branch.end", "cut_length_mm", "0", "above 0"),
+        ("branch.end", "cut_length_mm", "-30", "above 0"),
+        ("branch.end", "cut_length_mm", "'2 km'", "no length"),
+        ("branch.end", "cut_length_mm", "'2 m'", "outside 3 to 1000 mm"),
+        ("branch.end", "cut_length_mm", "2.9", "outside 3 to 1000 mm"),
+        ("branch", "diameter_mm", "501", "outside 0.1 to 500 mm"),
+        ("cable", "outside_mm", "'1 m'", "outside 0.1 to 500 mm"),
+        ("circuit", "outside_mm", "201", "outside 0.05 to 200 mm"),
+        ("circuit", "outside_mm", "1e-9", "outside 0.05 to 200 mm"),
+        ("connector", "outside_mm", "1001", "outside 0.1 to 1000 mm"),
+        ("connector", "contact_outside_mm", "0.01", "outside 0.1 to 1000 mm"),
+        ("bag.contents", "quantity", "1e30", "at most 100000"),
+    ],
+)
+def test_what_no_harness_has(table: str, key: str, value: str, limit: str) -> None:
+    outer, _, inner = table.partition(".")
+    needed = {"circuit": "from = 'P1'\nto = 'J4'\n", "end": "at = 'J4'\n", "contents": "item = 'nut'\n"}
+    text = (
+        HEAD + f"[[{outer}]]\nid = 'X1'\n{needed.get(outer, '')}" + (f"[[{table}]]\n{needed[inner]}" if inner else "")
+    )
+    (problem,) = problems(f"{text}{key} = {value}\n")
+    assert (key in problem.message, limit in problem.message) == (True, True), str(problem)

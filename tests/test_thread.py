@@ -6,11 +6,11 @@ from typing import Any
 
 import pytest
 
+from labeler.branches import circuits_by_branch
 from labeler.catalogue import load_catalogue
 from labeler.errors import LabelerError
 from labeler.model import Branch, BranchEnd, Connector, Harness, Seat, ThreadStep
-from labeler.plan import circuits_by_branch
-from labeler.size import end_seat, threading
+from labeler.size import done_ends, end_seat, threading, wire_seat
 from tests.make import circuit, harness, settings
 
 CATALOGUE = load_catalogue()
@@ -237,3 +237,68 @@ def test_every_order_can_be_done(here: Any, there: Any, covering: str) -> None:
             step = next(each for each in todo if each.at == end.at)
             seat = end_seat(branch, end, circuits_by_branch(made)[branch.id], made, CATALOGUE)
             assert (seat.slip_on, seat.passes.high) == (step.how, step.passes_mm)
+
+
+# ---------------------------------------------------------------- sleeves on single wires
+
+
+def wire_at(made: Harness, at: str, kind: str = "sleeve") -> Seat:
+    done = done_ends(made.branches, circuits_by_branch(made), made)
+    return wire_seat(made.circuits[0], made, CATALOGUE, kind, at, done)
+
+
+CRIMPED: dict[str, Any] = {"crimped": True}
+FITTED: dict[str, Any] = {"fitted": True}
+
+
+@pytest.mark.parametrize(
+    ("here", "there", "passes", "how"),
+    [
+        # 20 AWG TXL is 1.9 mm at most (SAE J1128), the contact 2.6, connector J4 18, P1 30 mm
+        ({}, {}, 1.9, "thread on before its contact is crimped"),
+        ({}, CRIMPED, 1.9, "thread on at J4 before the contact is crimped"),
+        (CRIMPED, {}, 1.9, "thread on from P1 before its contact is crimped; J4 is done already"),
+        (FITTED, {}, 1.9, "thread on from P1 before its contact is crimped; J4 is done already"),
+        (CRIMPED, CRIMPED, 2.6, "pass over the contact crimped at J4, 2.6 mm, before connector J4 is fitted"),
+        (
+            FITTED,
+            CRIMPED,
+            2.6,
+            "pass over the contact crimped at P1, 2.6 mm, from P1, before connector P1 is fitted; J4 is done already",
+        ),
+        (FITTED, FITTED, 18.0, "pass over the connector J4, 18 mm"),
+    ],
+)
+def test_a_sleeve_on_a_wire(here: dict[str, Any], there: dict[str, Any], passes: float, how: str) -> None:
+    seat = wire_at(boat(replace(J4, **here), replace(P1, **there)), "J4")
+    assert (seat.passes.high, seat.closes_on.high) == (passes, 1.9)
+    assert seat.slip_on == how
+    assert bool(seat.obstacle) == (passes > 1.9)
+
+
+def test_what_goes_on_a_wire_from_the_side_passes_nothing() -> None:
+    both_on = boat(replace(J4, **FITTED), replace(P1, **FITTED))
+    assert [(s.passes.high, s.slip_on) for s in (wire_at(both_on, "J4", "wrap"), wire_at(both_on, "J4", "flag"))] == [
+        (1.9, "")
+    ] * 2
+
+
+def test_a_contact_of_unknown_size_is_asked_for() -> None:
+    made = boat(replace(J4, **CRIMPED), replace(P1, **CRIMPED))
+    made = replace(made, connectors=(Connector("P1"), Connector("J4")))
+    with pytest.raises(LabelerError, match="circuit W1: its contact at J4 is crimped, and its size is not known"):
+        wire_at(made, "J4")
+
+
+def test_a_connector_that_is_on_holds_wires_of_no_branch_too() -> None:
+    """W9 runs from J4 to J9, in no branch: its contact lies in J4 all the same."""
+    made = boat(replace(J4, **FITTED), P1)
+    made = replace(made, circuits=(circuit("W9", "J4:4", "J9:1"), *made.circuits))
+    assert wire_at(made, "J4").slip_on == "thread on from J9 before its contact is crimped; J4 is done already"
+
+
+def test_a_sleeve_in_place_of_a_wrap_must_pass_what_is_fitted() -> None:
+    made = boat(replace(J4, **FITTED, settings=settings(branch_marker_kind="wrap")), replace(P1, **FITTED))
+    branch, through = made.branches[0], circuits_by_branch(made)["B4"]
+    assert end_seat(branch, branch.ends[0], through, made, CATALOGUE).passes.high < 5
+    assert end_seat(branch, branch.ends[0], through, made, CATALOGUE, "sleeve").passes.high == 18.0

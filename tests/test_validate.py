@@ -39,7 +39,7 @@ BOAT = Harness(
     circuits=(circuit("W101", "P1:12", "J4:1"), circuit("W102", "P1:13", "J4:2"), circuit("W103", "S1:1", "J4:3")),
     cables=(Cable("K1", 6.2, at(6)),),
     branches=(
-        Branch("B4", ("W101", "W102"), (BranchEnd("J4", where=at(8)), BranchEnd("P1", where=at(9))), where=at(7)),
+        Branch("B4", (), (BranchEnd("J4", where=at(8)), BranchEnd("P1", where=at(9))), where=at(7)),
         Branch("B5", (), (BranchEnd("S1", where=at(11)),), where=at(10)),
     ),
     bags=(Bag("K4", branch="B4", where=at(12)), Bag("K5", connector="J4", where=at(13))),
@@ -47,13 +47,18 @@ BOAT = Harness(
 )
 
 
-def with_circuit(*more: Circuit) -> Harness:
-    return replace(BOAT, circuits=(*BOAT.circuits, *more))
+def with_circuit(*more: Circuit, at_splice: str = "") -> Harness:
+    splices = (Connector(at_splice, "splice", where=at(36)),) if at_splice else ()
+    return replace(BOAT, circuits=(*BOAT.circuits, *more), connectors=(*BOAT.connectors, *splices))
 
 
-def with_branch(*ends: BranchEnd, **more: Any) -> Harness:
+def between(*ends: str) -> tuple[Branch, ...]:
+    return (Branch("".join(ends), ends=tuple(BranchEnd(end, where=at(21)) for end in ends), where=at(21)),)
+
+
+def with_branch(*ends: BranchEnd, circuit: Circuit | None = None, **more: Any) -> Harness:
     branch = Branch("B6", ends=tuple(replace(end, where=at(21)) for end in ends), where=at(20), **more)
-    return replace(BOAT, branches=(*BOAT.branches, branch))
+    return replace(BOAT, branches=(*BOAT.branches, branch), circuits=(*BOAT.circuits, *((circuit,) if circuit else ())))
 
 
 def with_settings(**changes: Any) -> Harness:
@@ -95,9 +100,31 @@ ERRORS = [
         "contact 3 mm is wider",
     ),
     (with_branch(BranchEnd("J44"), diameter_mm=4.0), 21, "did you mean 'J4'"),
+    (
+        with_branch(BranchEnd("J4"), circuits=("W101",), diameter_mm=4.0, diameter_tolerance_mm=4.0),
+        20,
+        "diameter_tolerance_mm 4 is not below diameter_mm 4",
+    ),
+    (
+        with_branch(BranchEnd("J4", cut_length_mm=30.0, from_end_mm=25.0), circuits=("W101",), length_mm=50.0),
+        21,
+        "30 mm of sleeve, 25 mm from J4, reach 55 mm, the branch has 50",
+    ),
+    # the shortest that may be chosen is 20 mm, the default of shortest_cut_mm
+    (
+        with_branch(BranchEnd("J4", from_end_mm=35.0), circuits=("W101",), length_mm=50.0),
+        21,
+        "20 mm of sleeve, 35 mm from J4, reach 55 mm",
+    ),
+    (
+        with_branch(BranchEnd("J4", cut_length_mm=30.0), BranchEnd("P1"), circuits=("W101",), length_mm=45.0),
+        20,
+        "reach 30 mm from J4 and 20 mm from P1, and the branch has 45: they overlap",
+    ),
     (with_branch(BranchEnd("J4"), circuits=("W101", "W9")), 20, "circuit 'W9' is unknown"),
     (with_branch(BranchEnd("GND1")), 20, "has no circuits"),
     (with_branch(BranchEnd("J4"), BranchEnd("J4")), 21, "two ends at J4"),
+    (with_branch(*map(BranchEnd, ("J4", "P1", "S1")), diameter_mm=4.0), 20, "one diameter_mm for 3 ends"),
     (with_branch(BranchEnd("J4", text=("DEPTH", " "))), 21, "is empty"),
     (with_branch(BranchEnd("J4", text=("",))), 21, "is empty"),
     (with_branch(BranchEnd("J4", text=("A\tB",))), 21, r"'\t'"),
@@ -122,6 +149,7 @@ def test_problems(harness: Harness, line: int, said: str) -> None:
     assert problem.fix
 
 
+SHORT = circuit("W201", "P1:2", "J4:4", length_mm=840.0)
 WARNINGS = [
     (with_circuit(circuit("w101", "P1:1", "J4:4", where=at(30))), 30, "only in capitals"),
     (with_branch(BranchEnd("J4"), BranchEnd("S1"), circuits=("W101",)), 21, "none of its circuits ends at S1"),
@@ -129,6 +157,22 @@ WARNINGS = [
     (with_branch(circuits=("W101",)), 20, "has no end"),
     (with_branch(BranchEnd("J4"), circuits=("W101", "W101")), 20, "stands twice"),
     (with_circuit(circuit("W104", "P1:1", "J4:4", size="")), 104, "neither size nor outside diameter"),
+    (
+        replace(
+            with_circuit(circuit("W104", "P1:1", "J4:4", cable="K2")), cables=(*BOAT.cables, Cable("K2", where=at(37)))
+        ),
+        37,
+        "cable K2: no outside diameter, so the cores count as single wires",
+    ),
+    (
+        with_branch(
+            BranchEnd("J4"), circuits=("W201",), length_mm=850.0, circuit=circuit("W201", "P1:2", "J4:4", length_mm=840)
+        ),
+        201,
+        "W201: shorter than branch B6 of 850 mm",
+    ),
+    (with_circuit(circuit("W104", "P1:1", "GND1")), 104, "W104 ends at P1 and in no branch: no sleeve there is sized"),
+    (with_circuit(circuit("W104", "S2", "J4:4"), at_splice="S2"), 104, "W104 ends at J4 and in no branch"),
 ]
 
 
@@ -175,7 +219,7 @@ def test_a_list_that_was_read_declares_its_connectors_itself() -> None:
 
 def test_many_unknown_names_are_all_told() -> None:
     more = [circuit(f"W{n}", "P1", f"Z{n}") for n in range(200, 400)]
-    assert len(found(with_circuit(*more))) == 200
+    assert len([problem for problem in found(with_circuit(*more)) if not problem.warning]) == 200
 
 
 def test_settings_that_contradict_each_other_are_told_once() -> None:
@@ -208,3 +252,33 @@ def test_an_insulation_that_is_taken_is_said() -> None:
     told = [p for p in validate(made, load_catalogue()) if "no insulation is named" in p.message]
     assert [p.warning for p in told] == [True]
     assert "SAE J1128 TXL is taken" in told[0].message
+
+
+def test_a_splice_that_may_lie_either_side_of_a_junction_is_pointed_out() -> None:
+    wires = (circuit("W104", "J4:4", "S2"), circuit("W105", "S2", "P1:2"))
+    made = with_circuit(*wires, at_splice="S2")
+    made = replace(made, circuits=wires, branches=(*between("J4", "X1"), *between("X1", "P1")), bags=())
+    told = [p.message for p in validate(made, load_catalogue()) if p.warning]
+    beyond = "splice S2 is taken to lie beyond where branches meet"
+    assert told == [f"branch J4X1: {beyond}", f"branch X1P1: {beyond}"]
+    on_it = replace(made, branches=(*between("J4", "S2"), *between("S2", "X1"), *between("X1", "P1")))
+    assert not [p for p in validate(on_it, load_catalogue()) if p.warning]
+
+
+def in_cable(outside_mm: float, *cores: Circuit) -> list[str]:
+    wires = tuple(replace(core, cable="K2") for core in cores)
+    made = replace(BOAT, circuits=(*BOAT.circuits, *wires), cables=(Cable("K2", outside_mm, at(37)),))
+    return [str(p) for p in found(made) if "alone take" in p.message]
+
+
+def test_a_cable_thinner_than_its_cores() -> None:
+    """Three of 2 mm take (1 + 2/root 3) x 2 = 4.309 mm; three of 20 AWG TXL at least 1.71 x 2.1547 = 3.685 mm."""
+    ends = [(f"W20{n}", f"P1:{n}", f"J4:{n}") for n in (1, 3, 4)]
+    thick = [circuit(*each, outside_mm=2.0) for each in ends]
+    (told,) = in_cable(4.0, *thick)
+    assert told.startswith("boat.toml:37: cable K2: 4 mm outside, its 3 cores alone take 4.31 mm; ")
+    assert in_cable(4.4, *thick) == []
+    table = [circuit(*each) for each in ends]
+    assert in_cable(3.8, *table) == []
+    assert "alone take 3.68 mm" in in_cable(3.5, *table)[0]
+    assert in_cable(1.0, *table[:2], replace(table[2], size="")) == []  # one core is not known

@@ -15,11 +15,16 @@ from labeler.formulas.packing import THINNEST, arranged, repaired
 
 @dataclass(frozen=True, slots=True)
 class Packing:
-    """Wires laid as tightly as was found, around the origin, in the order they were given."""
+    """Wires laid as tightly as was found, around the origin, in the order they were given.
+
+    ``centres`` are those of the longest outline among equally tight arrangements, ``shortest``
+    those of the shortest; ``()`` where there is only the one.
+    """
 
     diameter_mm: float
     centres: tuple[tuple[float, float], ...]
     wires_mm: tuple[float, ...]
+    shortest: tuple[tuple[float, float], ...] = ()
 
 
 def pack(wires_mm: Sequence[float]) -> Packing:
@@ -62,11 +67,14 @@ def pack(wires_mm: Sequence[float]) -> Packing:
     largest = wires[order[0]]
     shape = tuple(max(round(wires[i] / largest, 12), THINNEST) for i in order)
     radii = [wires[i] / 2 for i in order]
-    radius, placed = repaired(radii, [(x * largest / 2, y * largest / 2) for x, y in arranged(shape)])
-    centres = [(0.0, 0.0)] * len(wires)
-    for i, centre in zip(order, placed, strict=True):
-        centres[i] = centre
-    return Packing(2 * radius, tuple(centres), wires)
+    radius, longest = 0.0, arranged(shape)[0]
+    made: list[tuple[tuple[float, float], ...]] = []
+    for arrangement in dict.fromkeys(arranged(shape)):
+        found, placed = repaired(radii, [(x * largest / 2, y * largest / 2) for x, y in arrangement])
+        radius = found if arrangement is longest else radius
+        in_order = dict(zip(order, placed, strict=True))
+        made.append(tuple(in_order[i] for i in range(len(wires))))
+    return Packing(2 * radius, made[0], wires, *made[1:])
 
 
 def hull_diameter(packing: Packing) -> float:
@@ -95,8 +103,36 @@ def hull_diameter(packing: Packing) -> float:
     Cauchy: the girth of a convex outline is the integral over all directions u of its support,
     here the greatest c.u + r of the wires. That is a sine on each part of the outline.
     """
-    radii = [wire / 2 for wire in packing.wires_mm]
-    return girth(radii, packing.centres) / math.pi
+    return _hull(packing, packing.centres)
+
+
+def least_hull_diameter(packing: Packing) -> float:
+    """Return the smallest `hull_diameter` among the arrangements that were found equally tight.
+
+    Parameters
+    ----------
+    packing
+        Wires in their places [mm].
+
+    Returns
+    -------
+    float
+        Diameter [mm] that a sleeve closes on at least: how the wires lie under it is not known.
+
+    Examples
+    --------
+    Six wires in a ring, or triangle: (6 + pi)/pi = 2.910. Five around one, four sides of one
+    diameter and one of root 3: (4 + root 3 + pi)/pi = 2.825.
+
+    >>> six = pack([1.0] * 6)
+    >>> round(hull_diameter(six), 3), round(least_hull_diameter(six), 3)
+    (2.91, 2.825)
+    """
+    return _hull(packing, packing.shortest or packing.centres)
+
+
+def _hull(packing: Packing, centres: Sequence[tuple[float, float]]) -> float:
+    return girth([wire / 2 for wire in packing.wires_mm], centres) / math.pi
 
 
 def hand_laid_diameter(wires_mm: Sequence[float], factor: float, allowance: float) -> float:

@@ -15,7 +15,8 @@ Notes
 -----
 A wire that is loose in its gap is drawn towards the middle, as a taut sleeve would press it. Of
 several arrangements that are equally tight the one with the longest outline counts, so six equal
-wires lie in a ring and not as five around one.
+wires lie in a ring; the one with the shortest, five around one, is kept beside it, since nobody knows
+in which of them the wires will lie.
 """
 
 from __future__ import annotations
@@ -65,30 +66,38 @@ def _spread(x: Array, r: Array) -> float:
     return float(((r[:, None] + r) / np.maximum(apart, 1e-300)).max())
 
 
+_Centres = tuple[tuple[float, float], ...]
+
+
 @lru_cache(maxsize=4096)
-def arranged(shape: tuple[float, ...]) -> tuple[tuple[float, float], ...]:
-    """Return centres for wires of these radii (descending, the first is 1) around the origin."""
+def arranged(shape: tuple[float, ...]) -> tuple[_Centres, _Centres]:
+    """Return centres for wires of these radii (descending, the first is 1) around the origin.
+
+    Two arrangements, equally tight: of the longest outline, and of the shortest.
+    """
     import numpy as np
 
     if len(shape) == 1:
-        return ((0.0, 0.0),)
+        return (((0.0, 0.0),),) * 2
     if len(shape) == 2:
-        return ((-shape[1], 0.0), (1.0, 0.0))
+        return (((-shape[1], 0.0), (1.0, 0.0)),) * 2
     r = np.array(shape)
-    rings = [_rings(r, range(len(r)), core, lambda: 0.0) for core in range(1, 7)]
+    rings = [_rings(r, range(len(r)), core, lambda: 0.0, even) for core in range(1, 7) for even in (True, False)]
     found = [*rings, *(_searched(r) if len(r) <= SEARCHED else ())]
-    best = _tightest(found, r)
-    return tuple((float(a), float(b)) for a, b in best)
+    longest, shortest = (tuple((float(a), float(b)) for a, b in best) for best in _tightest(found, r))
+    return longest, shortest
 
 
-def _tightest(found: Sequence[Array], r: Array) -> Array:
-    """Return the arrangement of least diameter; among equals the one with the longest outline."""
+def _tightest(found: Sequence[Array], r: Array) -> tuple[Array, Array]:
+    """Return the arrangements of least diameter: of the longest outline, and of the shortest."""
     import numpy as np
 
     results = [repaired(r.tolist(), x.tolist()) for x in found if np.isfinite(x).all()]
     least = min(radius for radius, _ in results)
     equal = [x for radius, x in results if radius <= least * (1 + _SAME)]
-    return np.array(max(equal, key=lambda x: girth(r.tolist(), x)) if len(equal) > 1 else equal[0])
+    if len(equal) > 1:
+        equal = sorted(equal, key=lambda x: girth(r.tolist(), x))
+    return np.array(equal[-1]), np.array(equal[0])
 
 
 def _searched(r: Array) -> list[Array]:
@@ -158,9 +167,10 @@ def _scattered(r: Array, rng: np.random.Generator) -> Array:
     return np.stack([out * np.cos(around), out * np.sin(around)], -1)
 
 
-def _rings(r: Array, order: Sequence[int], core: int, turn: Callable[[], float]) -> Array:
+def _rings(r: Array, order: Sequence[int], core: int, turn: Callable[[], float], even: bool = True) -> Array:
     """Lay wires in rings, from the middle, in this order; ``core`` of them in the first ring.
 
+    The room that is left in a ring lies between its wires, or, if not ``even``, all in one place.
     In descending order the wires do not overlap: each keeps to its own sector of its own ring.
     """
     import numpy as np
@@ -174,7 +184,7 @@ def _rings(r: Array, order: Sequence[int], core: int, turn: Callable[[], float])
         if first:
             out = 0.0 if first == 1 else thickest / math.sin(math.pi / first)
         widths = [2 * math.pi / first] * first if first else _sectors(radii, queue, out)
-        gap, angle = (2 * math.pi - sum(widths)) / len(widths), turn()
+        gap, angle = (2 * math.pi - sum(widths)) / len(widths) if even else 0.0, turn()
         for i, width in zip(queue, widths, strict=False):
             x[i] = out * math.cos(angle + width / 2), out * math.sin(angle + width / 2)
             angle += width + gap

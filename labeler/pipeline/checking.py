@@ -8,14 +8,27 @@ from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from labeler.branches import branches_of, circuits_by_branch
 from labeler.catalogue import Catalogue, load_catalogue
 from labeler.errors import LabelerError, Problem, Where, refuse
-from labeler.fit import Other, SleevePlace, fit_flag, fit_insert, fit_sleeve, fit_tag, fit_wrap, ways_out, wrap_place
+from labeler.fit import (
+    Other,
+    SleevePlace,
+    fit_flag,
+    fit_insert,
+    fit_sleeve,
+    fit_tag,
+    fit_wrap,
+    ways_out,
+    within_branches,
+    wrap_place,
+)
 from labeler.fit.common import DOES_NOT_FIT, font_of, needed_for
 from labeler.fit.wrap import WrapPlace
 from labeler.model import (
     Branch,
     BranchEnd,
+    Circuit,
     Fit,
     Harness,
     Marker,
@@ -28,8 +41,8 @@ from labeler.model import (
     Tube,
     TubeChoice,
 )
-from labeler.plan import Contents, branches_of, circuits_by_branch, confusable, contents_of, plan, tag_words
-from labeler.size import choose_tubes, end_seat, threading, wire_seat
+from labeler.plan import Contents, confusable, contents_of, plan, tag_words
+from labeler.size import choose_tubes, done_ends, end_seat, threading, wire_seat
 
 if TYPE_CHECKING:
     pass
@@ -206,7 +219,7 @@ def fit_markers(
         except LabelerError as error:
             problems.extend(error.problems)
     refuse(_once(problems))
-    return tuple(fits)
+    return within_branches(fits, harness.branches)
 
 
 class _Fitter:
@@ -219,6 +232,7 @@ class _Fitter:
             (branch.id, end.at): (branch, end) for branch in branches_of(harness) for end in branch.ends
         }
         self.through = circuits_by_branch(harness)
+        self.done = done_ends(branches_of(harness), self.through, harness)
         self.contents: Contents | None = None
         self.places: dict[tuple[object, ...], WrapPlace | SleevePlace] = {}
         self.kept: list[Settings] = []
@@ -249,10 +263,17 @@ class _Fitter:
         other = Other(
             self._choice(fit.seat, every).tubes,
             lambda marker: fit_wrap(marker, self._wrap_place(marker)),
-            lambda marker: fit_sleeve(marker, self._sleeve_place(marker)),
+            lambda marker: self._sleeve_instead(marker, fit),
             cut,
         )
         return replace(fit, ways_out=ways_out(fit, tubes, other))
+
+    def _sleeve_instead(self, marker: Marker, fit: Fit) -> Fit:
+        """Return the fit of a sleeve in place of the marker; its own where the way on of a sleeve is not known."""
+        try:
+            return fit_sleeve(marker, self._sleeve_place(marker))
+        except LabelerError:
+            return fit
 
     def _insert(self, marker: Marker) -> Fit:
         """Fit a paper strip; the clear sleeve lies over the bundle with the paper on it."""
@@ -269,7 +290,8 @@ class _Fitter:
             seat, cut = self._seat(marker)
             return SleevePlace(seat, self._choice(seat, marker.settings), cut)
         circuit = self.circuits[marker.circuit]
-        key = ("sleeve", circuit.size, circuit.wire, circuit.outside_mm, id(marker.settings))
+        kind = (circuit.size, circuit.wire, circuit.outside_mm, id(marker.settings))
+        key = ("sleeve", *kind, *self._way(marker, circuit))
         place = self.places.get(key)
         if not isinstance(place, SleevePlace):
             seat, cut = self._seat(marker)
@@ -281,8 +303,22 @@ class _Fitter:
         """Return what the marker sits on, and its cut length where that is fixed."""
         if marker.role == "branch end":
             branch, end = self.ends[marker.branch, marker.at]
-            return end_seat(branch, end, self.through[branch.id], self.harness, self.catalogue), end.cut_length_mm
-        return wire_seat(self.circuits[marker.circuit], self.harness, self.catalogue), None
+            through = self.through[branch.id]
+            return end_seat(branch, end, through, self.harness, self.catalogue, marker.kind), end.cut_length_mm
+        circuit = self.circuits[marker.circuit]
+        at = self._connector(marker, circuit)
+        return wire_seat(circuit, self.harness, self.catalogue, marker.kind, at, self.done), None
+
+    def _connector(self, marker: Marker, circuit: Circuit) -> str:
+        """Return the connector that a wire marker stands at, "" where it stands in between."""
+        return next((pin.connector for pin in (circuit.start, circuit.finish) if str(pin) == marker.at), "")
+
+    def _way(self, marker: Marker, circuit: Circuit) -> tuple[str, ...]:
+        """Return what tells a wire's way on from others of its kind: nothing while no end of it is done."""
+        ends = (circuit.start.connector, circuit.finish.connector)
+        if not self.done or not any((circuit.id, end) in self.done for end in ends):
+            return ()
+        return (circuit.id, marker.at)
 
     def _wrap_place(self, marker: Marker) -> WrapPlace:
         if marker.role == "branch end":

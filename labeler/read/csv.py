@@ -8,19 +8,30 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
-from itertools import repeat
+from itertools import chain, repeat
 from typing import TypeVar
 
-from labeler.errors import Problem, Where, refuse
+from labeler.catalogue import load_catalogue
+from labeler.errors import LabelerError, Problem, Where, refuse
 from labeler.model import Cable, Circuit, Connector, Harness, Pin, Settings
-from labeler.read.headers import Heading, unplaced
+from labeler.read.headers import RANKS, Heading, unplaced
 from labeler.read.table import Table, read_table
-from labeler.read.values import checked_cavity, gauge_kind, is_bare_size, length, size_of_kind
+from labeler.read.values import (
+    cable_outside,
+    checked_cavity,
+    gauge_kind,
+    is_bare_size,
+    length,
+    size_of_kind,
+    wire_outside,
+)
 
 T = TypeVar("T")
 NONE = frozenset(("", "-", "–", "—"))  # what stands for "none"
 ZERO = frozenset(("0", "0.0", "0,0", "0.00", "0,00"))  # a length or diameter nobody entered
 SIGNS = {":": "a colon", ".": "a point"}  # between connector and cavity, in this order
+WIRE_ALONE = ("wire", "leitung", "draht")  # a header that may mean the circuit or its insulation
+SHOWN = 12  # columns that a note names; project choice
 AREA_WORDS = frozenset(("querschnitt", "leitungsquerschnitt", "quer", "section", "csa", "dm"))  # mm2 by name
 
 
@@ -31,7 +42,7 @@ def read_csv(data: bytes, source: str, name: str, settings: Settings) -> Harness
     every problem found; what was guessed is said in ``notes``.
     """
     table = read_table(data, source)
-    circuits, cables, notes = _Reader(table, source).harness_parts()
+    circuits, cables, notes = _Reader(table, source, settings.wire_marker).harness_parts()
     return Harness(
         name=name,
         settings=settings,
@@ -56,8 +67,9 @@ def inferred_connectors(circuits: Iterable[Circuit]) -> tuple[Connector, ...]:
 class _Reader:
     """The columns of one table on their way to circuits; gathers problems and notes."""
 
-    def __init__(self, table: Table, source: str) -> None:
+    def __init__(self, table: Table, source: str, wire_marker: str) -> None:
         self.table = table
+        self.wire_marker = wire_marker
         self.source = source
         self.problems = list(table.problems)
         self.notes: list[Problem] = []
@@ -69,12 +81,14 @@ class _Reader:
         for name in unplaced(self.table.columns):
             message = f"header {name!r} stands more than once and its place does not tell the end"
             self._header_problem(message, "call them From Pin and To Pin")
+        self._tell_wire_from_id()
         starts, finishes = self._pins("from"), self._pins("to")
         ids = self._ids()
         sizes, outside, lengths = self._sizes(), self._lengths("outside"), self._lengths("length")
         wires, colours, signals = self._words("wire"), self._words("colour"), self._words("signal")
         cable_ids = self._words("cable")
         cables = self._cables(cable_ids)
+        self._note_unused()
         refuse(sorted([*self.table.notes, *self.notes, *self.problems], key=lambda problem: problem.where.line))
         where = (Where(self.source, line) for line in self.table.lines)
         columns = (ids, starts, finishes, sizes, wires, outside, colours, signals, lengths, cable_ids, where)
@@ -118,6 +132,31 @@ class _Reader:
         return values, [""] * len(values)
 
     # ------------------------------------------------------------ names
+
+    def _tell_wire_from_id(self) -> None:
+        """A column called Wire alone names the circuits, or their insulation: its values tell.
+
+        Insulation it is where every value is a kind of wire that the tables know, or where values
+        repeat while another column names the circuits, each once.
+        """
+        plain = [heading.plain for heading in self.table.columns.headings]
+        column = next((index for index, name in enumerate(plain) if name in WIRE_ALONE), None)
+        if column is None or "wire" in self.roles:
+            return
+        kinds = set(filter(None, self._cleaned(column)))
+        known = bool(kinds) and all(map(_is_kind_of_wire, kinds))
+        if self.roles.get("id") != (column,):
+            if known and column not in chain(*self.roles.values()):
+                self.roles["wire"] = (column,)
+            return
+        others = [index for index, name in enumerate(plain) if ("id", name) in RANKS and index != column]
+        named = min(others, key=lambda index: RANKS["id", plain[index]], default=None)
+        each_once = named is not None and len(set(filter(None, self._cleaned(named)))) == self.rows
+        if known or (each_once and len(kinds) < self.rows):
+            self.roles["wire"] = (column,)
+            del self.roles["id"]
+            if named is not None:
+                self.roles["id"] = (named,)
 
     def _ids(self) -> list[str]:
         """Return the circuits' ids; where they are missing, running numbers that are not taken."""
@@ -200,7 +239,8 @@ class _Reader:
         if zeros:
             self._note(f"column {self._header(role)}: values of 0 read as missing: {zeros}", "enter or clear them")
             values = ["" if value in ZERO else value for value in values]
-        return self._parsed(values, lambda text: length(text, unit), role, None)
+        read = {"outside": wire_outside, "cable outside": cable_outside}.get(role, length)
+        return self._parsed(values, lambda text: read(text, unit), role, None)
 
     def _cables(self, ids: Sequence[str]) -> tuple[Cable, ...]:
         """Return the cables named, each with the first outside diameter that is given for it."""
@@ -219,10 +259,24 @@ class _Reader:
 
     # ------------------------------------------------------------ the rest
 
+    def _unused(self) -> list[int]:
+        return [index for index in range(len(self.table.columns.headings)) if index not in self.used]
+
+    def _note_unused(self) -> None:
+        """Say which columns hold something that is read into no circuit, and that no wire marker asks for."""
+        headings = self.table.columns.headings
+        left = [index for index in self._unused() if any(self._cleaned(index))]
+        names = [headings[index].text or f"{index + 1}" for index in left]
+        names = [name for name in names if f"{{{name}}}" not in self.wire_marker]
+        if names:
+            shown = ", ".join(map(repr, names[:SHOWN])) + (f" and {len(names) - SHOWN} more" if names[SHOWN:] else "")
+            message = f"not used: column{'s' if len(names) > 1 else ''} {shown}"
+            self._note(message, "rename what matters, as README lists, or name it in wire_marker")
+
     def _free(self) -> Iterable[tuple[tuple[str, str], ...]]:
         """Return for each row the columns that were not used, as written."""
         headings = self.table.columns.headings
-        unused = [index for index in range(len(headings)) if index not in self.used]
+        unused = self._unused()
         if not unused:
             return repeat(())
         names = _distinct(headings[index].text or f"column {index + 1}" for index in unused)
@@ -262,6 +316,14 @@ class _Reader:
 
     def _note(self, message: str, fix: str) -> None:
         self.notes.append(Problem(Where(self.source, self.table.header_line), message, fix, warning=True))
+
+
+def _is_kind_of_wire(name: str) -> bool:
+    try:
+        load_catalogue().wire_kind(name)
+    except LabelerError:
+        return False
+    return True
 
 
 def _numbered(ids: Sequence[str]) -> list[str]:

@@ -8,12 +8,25 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from labeler.read.values import length, number, pin, shown, size, unknown, word
+from labeler.read.values import (
+    cable_outside,
+    connector_outside,
+    cut_length,
+    length,
+    number,
+    pin,
+    shown,
+    size,
+    unknown,
+    wire_outside,
+    word,
+)
 
 Check = Callable[[Any], Any]
 Keys = Mapping[str, tuple[str, Check]]
 
 KINDS = ("connector", "splice", "ring terminal", "loose end", "junction")
+MOST_ITEMS = 100_000  # in a line of a bag; project choice
 MOST_CAVITIES = 10_000  # project choice: a slip of the finger, not a connector
 
 
@@ -71,10 +84,10 @@ def tolerance(value: Any) -> float:
 
 
 def quantity(value: Any) -> float:
-    """Return a number above 0."""
+    """Return a number above 0, up to `MOST_ITEMS`."""
     found = number(value)
-    if found <= 0:
-        raise ValueError(f"{shown(value)} must be above 0")
+    if not 0 < found <= MOST_ITEMS:
+        raise ValueError(f"{shown(value)} must be above 0 and at most {MOST_ITEMS}")
     return found
 
 
@@ -89,8 +102,8 @@ CONNECTOR: Keys = {
     "kind": ("kind", kind),
     "description": ("description", text),
     "cavities": ("cavities", count),
-    "outside_mm": ("outside_mm", length),
-    "contact_outside_mm": ("contact_outside_mm", length),
+    "outside_mm": ("outside_mm", connector_outside),
+    "contact_outside_mm": ("contact_outside_mm", connector_outside),
 }
 CIRCUIT: Keys = {
     "id": ("id", word),
@@ -98,17 +111,17 @@ CIRCUIT: Keys = {
     "to": ("finish", lambda value: pin(word(value))),
     "size": ("size", size),
     "wire": ("wire", word),
-    "outside_mm": ("outside_mm", length),
+    "outside_mm": ("outside_mm", wire_outside),
     "colour": ("colour", text),
     "signal": ("signal", text),
     "length_mm": ("length_mm", length),
     "cable": ("cable", word),
 }
-CABLE: Keys = {"id": ("id", word), "outside_mm": ("outside_mm", length)}
+CABLE: Keys = {"id": ("id", word), "outside_mm": ("outside_mm", cable_outside)}
 BRANCH: Keys = {
     "id": ("id", word),
     "circuits": ("circuits", names),
-    "diameter_mm": ("diameter_mm", length),
+    "diameter_mm": ("diameter_mm", cable_outside),
     "diameter_tolerance_mm": ("diameter_tolerance_mm", tolerance),
     "length_mm": ("length_mm", length),
 }
@@ -118,7 +131,7 @@ END: Keys = {
     "fitted": ("fitted", flag),
     "crimped": ("crimped", flag),
     "lettered": ("lettered", flag),
-    "cut_length_mm": ("cut_length_mm", length),
+    "cut_length_mm": ("cut_length_mm", cut_length),
     "from_end_mm": ("from_end_mm", tolerance),
 }
 BAG: Keys = {"id": ("id", word), "branch": ("branch", word), "connector": ("connector", word)}

@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -87,7 +88,7 @@ class _Reader:
         base = with_settings(with_settings(settings, defaults), changes)
         listed = self._listed(head.pop("circuits_from", ""), folder, base)
         circuits = listed.circuits + self._circuits(base)
-        cables = (*listed.cables, *self._rows("cable", CABLE, Cable))
+        cables = self._cables(listed.cables)
         connectors = self._rows("connector", CONNECTOR, Connector)
         branches, bags = self._branches(base), self._bags(base)
         refuse(sorted(self.problems, key=lambda problem: (problem.where.source, problem.where.line)))
@@ -114,6 +115,19 @@ class _Reader:
             if values is not None:
                 made.append(make(**values, where=self._where(place)))
         return tuple(made)
+
+    def _cables(self, listed: tuple[Cable, ...]) -> tuple[Cable, ...]:
+        """Return the cables of the wire list with those of the file: the same id is the same cable."""
+        named = {cable.id: cable for cable in listed}
+        added = []
+        for cable in self._rows("cable", CABLE, Cable):
+            known = named.pop(cable.id, None)
+            one, other = (known and known.outside_mm, cable.outside_mm)
+            if known and one and other and one != other:
+                message = f"cable {cable.id}: outside {other:g} mm, {known.where} says {one:g} mm"
+                self.problems.append(Problem(cable.where, message, "give it once"))
+            added.append(replace(cable, outside_mm=other or one))
+        return (*named.values(), *added)
 
     def _circuits(self, base: Settings) -> tuple[Circuit, ...]:
         made = []

@@ -7,7 +7,7 @@ the limit, and what to write instead. The caller adds the place.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from math import isfinite
 from typing import Any
@@ -88,6 +88,25 @@ def length(value: object, unit: str = "mm", *, positive: bool = True) -> float:
     if found > LONGEST_MM:
         raise ValueError(f"{shown(value)} is longer than 1 km; check the unit")
     return found
+
+
+def length_within(low: float, high: float) -> Callable[..., float]:
+    """Return a reader of lengths, as `length`, that refuses what lies outside ``low`` to ``high`` mm."""
+
+    def read(value: object, unit: str = "mm") -> float:
+        found = length(value, unit, positive=low > 0)
+        if not low <= found <= high:
+            raise ValueError(f"{shown(value)} is outside {low:g} to {high:g} mm; check the unit")
+        return found
+
+    return read
+
+
+# Project choices: outside them stands a slip of the unit or the key, not a harness. mm.
+wire_outside = length_within(0.05, 200)  # the tables of wire end at 200 as well
+cable_outside = length_within(0.1, 500)
+connector_outside = length_within(0.1, 1000)
+cut_length = length_within(3, 1000)  # as the settings of cut lengths
 
 
 def _amount_and_factor(value: object, unit: str) -> tuple[float, float]:

@@ -6,9 +6,10 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 
+from labeler.branches import circuits_at, inner_splices
 from labeler.catalogue import Catalogue
 from labeler.errors import LabelerError, Problem
-from labeler.formulas.bundle import hand_laid_diameter, hull_diameter, pack
+from labeler.formulas.bundle import hand_laid_diameter, least_hull_diameter, pack
 from labeler.model import (
     Branch,
     BranchEnd,
@@ -18,9 +19,9 @@ from labeler.model import (
     Range,
     Seat,
     Settings,
-    WireDiameter,
 )
-from labeler.size.thread import entries, instruction, laid_on, way_on
+from labeler.size.thread import THREADED, Entry, entries, instruction, laid_on, way_on
+from labeler.size.wires import wire_diameter
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,29 +33,12 @@ class Bundle:
     source: str
 
 
-def wire_diameter(circuit: Circuit, settings: Settings, catalogue: Catalogue) -> WireDiameter:
-    """Return the finished diameter of a circuit's wire: given, or from the table of its insulation.
-
-    Raises `LabelerError` naming the circuit's place where neither is known.
-    """
-    if circuit.outside_mm:
-        return WireDiameter(Range(circuit.outside_mm, circuit.outside_mm), "given in the file")
-    if not circuit.size:
-        raise LabelerError(
-            Problem(
-                circuit.where,
-                f"circuit {circuit.id}: no size and no outside diameter",
-                'give the wire\'s size ("20 AWG", "0.5 mm2") or its measured outside diameter',
-            )
-        )
-    return catalogue.wire_diameter(circuit.wire or settings.wire, circuit.size, circuit.where)
-
-
 def bundle(wires: Iterable[Range], settings: Settings) -> Bundle:
     """Return the diameters of a bundle of wires, from the tightest packing to laid by hand.
 
     Passing: the enclosing circle of the thinnest wires packed tightest … the thickest laid by
-    hand. Closing: the hull (perimeter / pi) of the former … the same hand-laid diameter.
+    hand. Closing: the hull (perimeter / pi) of the former, the smallest of equally tight ones … the
+    same hand-laid diameter.
     """
     ranges = sorted(wires, key=lambda r: (r.high, r.low))
     return _bundle(
@@ -68,15 +52,16 @@ def bundle(wires: Iterable[Range], settings: Settings) -> Bundle:
 @lru_cache(maxsize=4096)
 def _bundle(thin: tuple[float, ...], thick: tuple[float, ...], factor: float, allowance: float) -> Bundle:
     packing = pack(thin)
+    hull = least_hull_diameter(packing)
     widest = max(hand_laid_diameter(thick, factor, allowance), packing.diameter_mm)
     n = len(thin)
     source = (
         "one wire"
         if n == 1
-        else f"{n} wires packed to {packing.diameter_mm:.2f} mm, hull {hull_diameter(packing):.2f} mm, "
+        else f"{n} wires packed to {packing.diameter_mm:.2f} mm, hull {hull:.2f} mm, "
         f"hand-laid max({factor:g} x root of the sum of squares, packing + {allowance:.0%}) = {widest:.2f} mm"
     )
-    return Bundle(Range(packing.diameter_mm, widest), Range(hull_diameter(packing), widest), source)
+    return Bundle(Range(packing.diameter_mm, widest), Range(hull, widest), source)
 
 
 def branch_bundle(branch: Branch, circuits: tuple[Circuit, ...], harness: Harness, catalogue: Catalogue) -> Bundle:
@@ -91,7 +76,11 @@ def branch_bundle(branch: Branch, circuits: tuple[Circuit, ...], harness: Harnes
             branch.diameter_mm + branch.diameter_tolerance_mm,
         )
         measured = Range(low, high)
-        return Bundle(measured, measured, f"measured {branch.diameter_mm:g} mm ± {branch.diameter_tolerance_mm:g} mm")
+        return Bundle(
+            measured,
+            measured,
+            f"measured {branch.diameter_mm:g} mm ± {branch.diameter_tolerance_mm:g} mm over the bare bundle",
+        )
     if not circuits:
         raise LabelerError(
             Problem(
@@ -134,38 +123,79 @@ def end_seat(
     circuits: tuple[Circuit, ...],
     harness: Harness,
     catalogue: Catalogue,
+    kind: str = "",
 ) -> Seat:
-    """Return the diameters that a branch end's sleeve meets.
+    """Return the diameters that a marker of a kind ("": the one that is set) meets at a branch's end.
 
     With a covering the sleeve straddles its edge: it passes over the covered bundle, closes on
     the bare one, and the lettering stands where ``lettering_on`` says. With ``overlap_mm`` 0 it
     sits on the covering alone.
     """
     settings: Settings = end.settings or branch.settings or harness.settings  # type: ignore[assignment]
-    bare = branch_bundle(branch, circuits, harness, catalogue)
+    there = circuits_at(branch, end, circuits, _kinds(harness))
+    bare = branch_bundle(branch, there, harness, catalogue)
     wall, covering_source, covering = covering_of(settings, catalogue)
     covered = Bundle(_thicker(bare.passes, wall), _thicker(bare.closes_on, wall), "")
     straddles = wall.high > 0 and settings.overlap_mm > 0
     closes_on = bare.closes_on if straddles else covered.closes_on
     text_on = bare.closes_on if straddles and settings.lettering_on == "bundle" else covered.closes_on
-    wrapped = settings.branch_marker_kind in ("wrap", "flag")  # goes on from the side, whatever is fitted
+    wrapped = (kind or settings.branch_marker_kind) not in THREADED  # goes on from the side, whatever is fitted
     crimped = crimped_diameter(branch, circuits, harness, catalogue)
-    way = None if wrapped else way_on(end, entries(branch, harness, crimped), covered.passes.high)
-    in_the_way = way is not None and way.obstacle_mm > covered.passes.high
-    passes = Range(covered.passes.low, way.obstacle_mm if way and in_the_way else covered.passes.high)
-    wires = "1 wire" if len(circuits) == 1 else f"{len(circuits)} wires"
-    sources = (bare.source, *((f"covering {covering}: {covering_source}",) if wall.high else ()))
-    sits_on = (wires if circuits else "measured bundle") + (f", {covering}" if wall.high else "")
+    over = passed_from(branch, end, circuits, harness, catalogue, wall)
+    way = None if wrapped else way_on(end, entries(f"branch {branch.id}", branch.ends, harness, crimped), over)
+    most, obstacle, in_time = (over(way), "", "") if way else (covered.passes.high, "", "")
+    if way and way.obstacle_mm > most:
+        most, obstacle, in_time = way.obstacle_mm, way.obstacle, way.in_time
+    elif way and most > covered.passes.high:
+        obstacle = f"bundle on the way from {way.end.at}, {most:.1f} mm"
+    wires = "1 wire" if len(there) == 1 else f"{len(there)} wires"
+    sources = (bare.source, *((_covering_line(covering, wall, covering_source),) if wall.high else ()))
+    sits_on = (wires if there else "measured bundle") + (f", {covering}" if wall.high else "")
     return Seat(
-        passes,
+        Range(covered.passes.low, most),
         closes_on,
         text_on,
         sits_on,
         instruction(way, end) if way else "" if wrapped else laid_on(branch),
-        way.obstacle if way and in_the_way else "",
+        obstacle,
         sources,
-        way.in_time if way and in_the_way else "",
+        in_time,
     )
+
+
+def _kinds(harness: Harness) -> dict[str, str]:
+    return {connector.id: connector.kind for connector in harness.connectors}
+
+
+def passed_from(
+    branch: Branch, end: BranchEnd, circuits: tuple[Circuit, ...], harness: Harness, catalogue: Catalogue, wall: Range
+) -> Callable[[Entry | None], float]:
+    """Return a function for what a sleeve that belongs at an end must pass of wires and covering, mm, by its way on.
+
+    From its own end that is the bundle there; from another the widest of the branch.
+    """
+    there = circuits_at(branch, end, circuits, _kinds(harness))
+    own = branch_bundle(branch, there, harness, catalogue).passes.high
+
+    def over(way: Entry | None) -> float:
+        far = way is not None and way.end.at != end.at
+        return 2 * wall.high + (max(own, widest(branch, circuits, harness, catalogue)) if far else own)
+
+    return over
+
+
+def widest(branch: Branch, circuits: tuple[Circuit, ...], harness: Harness, catalogue: Catalogue) -> float:
+    """Return the widest that is met along a branch, mm: its bundles, and its inner splices of known size.
+
+    A branch of up to two ends is as wide as at one of them; of one with more all its wires count.
+    """
+    splices = {name for c in circuits for name in (c.start.connector, c.finish.connector)} & inner_splices(harness)
+    known = [c.outside_mm for c in harness.connectors if c.id in splices and c.outside_mm]
+    kinds = _kinds(harness)
+    few = len(branch.ends) < 3
+    groups = [circuits_at(branch, end, circuits, kinds) for end in branch.ends] if few else []
+    bundles = [branch_bundle(branch, group, harness, catalogue).passes.high for group in groups or [circuits]]
+    return max(bundles + known)
 
 
 def crimped_diameter(
@@ -184,9 +214,11 @@ def crimped_diameter(
         if not contact:
             text = f"branch {branch.id}: contacts at {connector.id} are crimped, and their size is not known"
             raise LabelerError(Problem(connector.where, text, f"give contact_outside_mm of connector {connector.id}"))
-        bare = branch_bundle(branch, circuits, harness, catalogue).passes.high
+        end = next(end for end in branch.ends if end.at == connector.id)
+        there = circuits_at(branch, end, circuits, _kinds(harness))
+        bare = branch_bundle(branch, there, harness, catalogue).passes.high
         try:
-            wires = sorted(r.high for r in branch_wires(branch, circuits, harness, catalogue))
+            wires = sorted(r.high for r in branch_wires(branch, there, harness, catalogue))
         except LabelerError:
             wires = []  # the bundle was measured: it would have been refused otherwise
         if not wires:
@@ -201,16 +233,6 @@ def crimped_diameter(
     return width
 
 
-def wire_seat(circuit: Circuit, harness: Harness, catalogue: Catalogue) -> Seat:
-    """Return the diameters that a wire marker meets: the wire's own, from nominal to maximum."""
-    settings: Settings = circuit.settings or harness.settings  # type: ignore[assignment]
-    wire = wire_diameter(circuit, settings, catalogue)
-    name = circuit.wire or settings.wire
-    sits_on = f"{circuit.size} {name}".strip() if circuit.size else "wire"
-    slip_on = "thread on before its contact is crimped"
-    return Seat(wire.range_mm, wire.range_mm, wire.range_mm, sits_on, slip_on, "", (wire.source,))
-
-
 def covering_of(settings: Settings, catalogue: Catalogue) -> tuple[Range, str, str]:
     """Return the wall of the covering [mm], where it is from, and its name: a given wall wins over the table."""
     if settings.covering_wall_mm is not None:
@@ -219,6 +241,11 @@ def covering_of(settings: Settings, catalogue: Catalogue) -> tuple[Range, str, s
         return Range(wall, wall), f"wall {wall:g} mm given", name
     wall_range, source = catalogue.covering_wall(settings.covering)
     return wall_range, source, settings.covering
+
+
+def _covering_line(name: str, wall: Range, source: str) -> str:
+    walls = f"{wall.low:g}" if wall.low == wall.high else f"{wall.low:g} to {wall.high:g}"
+    return f"covering {name}, {walls} mm all round, on top of it: {source}"
 
 
 def _thicker(bundle_mm: Range, wall: Range) -> Range:

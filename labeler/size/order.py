@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from labeler.catalogue import Catalogue
 from labeler.model import Branch, BranchEnd, Circuit, Harness, Settings, ThreadStep
-from labeler.size.bundles import branch_bundle, covering_of, crimped_diameter
-from labeler.size.thread import Entry, entries, instruction, joining, laid_on, way_on
+from labeler.size.bundles import covering_of, crimped_diameter, passed_from, widest
+from labeler.size.thread import THREADED, Entry, entries, instruction, joining, laid_on, way_on
 
 
 def threading(
@@ -21,20 +21,24 @@ def threading(
     Raises `LabelerError` where a size that decides the way is not known.
     """
     settings: Settings = branch.settings or harness.settings  # type: ignore[assignment]
-    ways = entries(branch, harness, crimped_diameter(branch, circuits, harness, catalogue))
     wall, _, covering = covering_of(settings, catalogue)
-    bare = branch_bundle(branch, circuits, harness, catalogue).passes.high
+    covered = bool(branch.ends) and wall.high > 0 and catalogue.is_threaded(settings.covering)
+    kinds = [(end.settings or settings).branch_marker_kind for end in branch.ends]
+    if not covered and not any(kind in THREADED for kind in kinds):
+        return ()
+    ways = entries(f"branch {branch.id}", branch.ends, harness, crimped_diameter(branch, circuits, harness, catalogue))
     placed: list[tuple[Entry | None, float, ThreadStep]] = []
     last = max(1, len(branch.ends) - 1)
-    if branch.ends and wall.high > 0 and catalogue.is_threaded(settings.covering):
-        way = way_on(None, ways, bare)
+    if covered:
+        bare = widest(branch, circuits, harness, catalogue)
+        way = way_on(None, ways, lambda _: bare)
         placed.append((way, 0.5 if len(branch.ends) > 1 else 1.0, _step(branch, covering, None, way, bare)))
-    for place, end in enumerate(branch.ends):
-        own: Settings = end.settings or settings
-        if own.branch_marker_kind in ("sleeve", "insert"):
-            over = bare + 2 * covering_of(own, catalogue)[0].high
+    for place, (end, kind) in enumerate(zip(branch.ends, kinds, strict=True)):
+        if kind in THREADED:
+            wall, _, _ = covering_of(end.settings or settings, catalogue)
+            over = passed_from(branch, end, circuits, harness, catalogue, wall)
             way = way_on(end, ways, over)
-            placed.append((way, place / last, _step(branch, "sleeve", end, way, over)))
+            placed.append((way, place / last, _step(branch, "sleeve", end, way, over(way))))
     return _ordered(branch, placed)
 
 

@@ -8,6 +8,9 @@ from dataclasses import dataclass
 from labeler.errors import LabelerError, Problem
 from labeler.model import Branch, BranchEnd, Connector, Harness
 
+THREADED = ("sleeve", "insert")  # kinds of marker that go on from an end; others from the side
+ONE, SEVERAL = "the contact at {} is crimped", "the contacts at {} are crimped"
+
 
 @dataclass(frozen=True, slots=True)
 class Entry:
@@ -25,23 +28,30 @@ class Entry:
     in_time: str = ""
 
 
-def entries(branch: Branch, harness: Harness, crimped_mm: Callable[[Connector], float]) -> tuple[Entry, ...]:
-    """Return the ways on of a branch, an entry for each end but where branches meet.
+def entries(
+    who: str,
+    ends: tuple[BranchEnd, ...],
+    harness: Harness,
+    crimped_mm: Callable[[Connector], float],
+    crimping: str = SEVERAL,
+) -> tuple[Entry, ...]:
+    """Return the ways on of a branch, or of a single wire: an entry for each end but where branches meet.
 
-    ``crimped_mm`` gives what must be passed at a connector whose contacts are crimped. An end whose
-    obstacle is not known is left out while another end is open, or has only its contacts on.
+    ``who`` is named where something is asked for. ``crimped_mm`` gives what must be passed at a
+    connector whose contacts are crimped; ``crimping`` is that step. An end whose obstacle is not
+    known is left out while another end is open, or has only its contacts on.
 
     Raises `LabelerError` asking for the sizes that decide the way.
     """
     found: list[Entry] = []
     problems: list[Problem] = []
-    for end in branch.ends:
+    for end in ends:
         named = (c for c in harness.connectors if c.id == end.at)
         connector = next(named, Connector(end.at, where=end.where))
         if connector.kind == "junction":
             continue
         try:
-            found.append(_entry(branch, end, connector, crimped_mm))
+            found.append(_entry(who, end, connector, crimped_mm, crimping))
         except LabelerError as error:
             problems += error.problems
     if problems and not any(way.before or not way.obstacle for way in found):
@@ -49,14 +59,16 @@ def entries(branch: Branch, harness: Harness, crimped_mm: Callable[[Connector], 
     return tuple(found)
 
 
-def _entry(branch: Branch, end: BranchEnd, connector: Connector, crimped_mm: Callable[[Connector], float]) -> Entry:
+def _entry(
+    who: str, end: BranchEnd, connector: Connector, crimped_mm: Callable[[Connector], float], crimping: str
+) -> Entry:
     name = connector.id
-    shutting = _shutting_step(connector)
+    shutting = _shutting_step(connector, crimping)
     if connector.kind == "loose end":
         return Entry(end, "", 0.0, shutting)
     if end.fitted or (end.crimped and connector.kind != "connector"):
         if not connector.outside_mm:
-            text = f"branch {branch.id}: {name} is fitted, and its size is not known"
+            text = f"{who}: {name} is fitted, and its size is not known"
             raise LabelerError(Problem(end.where, text, f"give outside_mm of {connector.kind} {name}"))
         housed = connector.kind == "connector"
         undone = f"connector {name} is fitted, or take it off" if housed else shutting
@@ -64,29 +76,29 @@ def _entry(branch: Branch, end: BranchEnd, connector: Connector, crimped_mm: Cal
         return Entry(end, what, connector.outside_mm, "", f"thread it on before {undone}")
     if end.crimped:
         width = crimped_mm(connector)
-        what = f"contacts crimped at {name}, {width:.1f} mm"
+        what = f"{'contact' if crimping == ONE else 'contacts'} crimped at {name}, {width:.1f} mm"
         return Entry(end, what, width, f"connector {name} is fitted", f"thread it on before {shutting}")
     return Entry(end, "", 0.0, shutting)
 
 
-def _shutting_step(connector: Connector) -> str:
+def _shutting_step(connector: Connector, crimping: str) -> str:
     return {
         "ring terminal": f"the terminal {connector.id} is crimped",
         "splice": f"the splice {connector.id} is made",
         "loose end": "",
-    }.get(connector.kind, f"the contacts at {connector.id} are crimped")
+    }.get(connector.kind, crimping.format(connector.id))
 
 
-def way_on(end: BranchEnd | None, ways: tuple[Entry, ...], over_mm: float) -> Entry | None:
+def way_on(end: BranchEnd | None, ways: tuple[Entry, ...], over_mm: Callable[[Entry], float]) -> Entry | None:
     """Return the way on for what belongs at an end (None: along the branch).
 
     An open end before one that is done; of those that are done the smallest obstacle, counted only as
-    far as it exceeds ``over_mm``, what must be passed in any case; of equal ones its own end. None
-    where every end is where branches meet.
+    far as it exceeds ``over_mm``, what the wires themselves make it pass; of equal ones its own end.
+    None where every end is where branches meet.
     """
 
     def effort(way: Entry) -> tuple[bool, float, bool]:
-        return bool(way.obstacle), max(over_mm, way.obstacle_mm), end is None or way.end.at != end.at
+        return bool(way.obstacle), max(over_mm(way), way.obstacle_mm), end is None or way.end.at != end.at
 
     return min(ways, key=effort, default=None)
 
@@ -100,8 +112,9 @@ def instruction(way: Entry, end: BranchEnd | None) -> str:
     else:
         how = f"thread on {'at' if own else 'from'} {name}"
     if way.before:
-        contacts = f"the contacts at {name}"
-        step = way.before.replace(contacts, "the contacts" if own else "its contacts")
+        step = way.before
+        for contacts in ("contacts", "contact"):
+            step = step.replace(f"the {contacts} at {name} ", f"{'the' if own else 'its'} {contacts} ")
         how += f"{',' if way.obstacle else ''} before {step}"
     shut = end is not None and not own and (end.fitted or end.crimped)
     return f"{how}; {end.at} is done already" if shut and end else how

@@ -1,0 +1,50 @@
+"""Room along a branch for sleeves whose cut length is chosen; sums in the comments."""
+
+from pathlib import Path
+
+import pytest
+
+from labeler.pipeline import check
+
+BOAT = """
+[harness]
+name = "Boat"
+[defaults]
+wire = "SAE J1128 TXL"
+wire_marker_kind = "none"
+[[circuit]]
+id = "W1"
+from = "P1:1"
+to = "J4:1"
+size = "10 AWG"
+[[branch]]
+id = "B4"
+length_mm = {length}
+[[branch.end]]
+at = "J4"
+text = ["LONG TEXT J4"]
+from_end_mm = {start}
+[[branch.end]]
+at = "P1"
+text = ["P1"]
+"""
+
+
+@pytest.mark.parametrize(
+    ("length", "start", "verdicts"),
+    [
+        (500, 0, ["fits", "fits"]),
+        # J4 takes 30 to 60 mm for its text, P1 at least 20
+        (60, 10, ["does not fit", "does not fit"]),  # 10 + at least 30, and 20: either leaves too little
+    ],
+)
+def test_chosen_lengths(tmp_path: Path, length: float, start: float, verdicts: list[str]) -> None:
+    file = tmp_path / "boat.toml"
+    file.write_text(BOAT.format(length=length, start=start), "utf-8")
+    fits = [fit for fit in check(str(file)).fits if fit.marker.role == "branch end"]
+    cuts = [fit.cut_length_mm for fit in fits]
+    assert cuts[0] >= 30
+    assert [fit.verdict for fit in fits] == verdicts
+    if "does not fit" in verdicts:
+        reach = f"its sleeve reaches {start + cuts[0]:g} mm from J4, the branch has {length} mm"
+        assert fits[0].reasons[0] == f"{reach}, of which the other sleeve takes {cuts[1]:g}"
