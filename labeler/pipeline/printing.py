@@ -216,8 +216,8 @@ class Drawing:
 
     def _bench(self, target: BytesIO) -> None:
         from labeler.bench import bench_sheet
+        from labeler.branches import circuits_by_branch
         from labeler.draw.bench import draw_bench_sheet
-        from labeler.plan import circuits_by_branch
 
         steps = threading_of(self.harness, (*self.fits, *self.left_out), load_catalogue())
         sheet = bench_sheet(
