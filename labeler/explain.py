@@ -41,8 +41,10 @@ def _seat(seat: Seat, kind: str) -> Iterable[str]:
         return
     yield f"passes      {_span(seat.passes)} mm: from the tightest packing to laid by hand, and what is in the way"
     yield f"closes on   {_span(seat.closes_on)} mm: hull of the packing (perimeter / pi) to laid by hand"
-    if seat.text_on != seat.closes_on:
-        yield f"text on     {_span(seat.text_on)} mm: over the covering"
+    if seat.step:
+        where = "over the covering" if seat.step.towards_end else "the bare bundle"
+        yield f"text on     {_span(seat.text_on)} mm: {where}"
+        yield f"            and {_span(seat.step.closes_on)} mm: {seat.step.on}"
     if seat.slip_on:
         yield f"thread      {seat.slip_on}"
 

@@ -9,7 +9,7 @@ from labeler.catalogue import load_catalogue
 from labeler.fit import SleevePlace, fit_flag, fit_insert, fit_sleeve, fit_wrap, wrap_place
 from labeler.fit.common import needed_for
 from labeler.formulas.legibility import height_for_angle
-from labeler.model import Fit, Marker, Range, Seat, Settings
+from labeler.model import Fit, Marker, Range, Seat, Settings, Step
 from labeler.size import choose_tubes
 from labeler.text import load_font
 from tests.make import settings
@@ -47,7 +47,8 @@ def drawn_seat(rng: random.Random) -> Seat:
     on = Range(low, low * rng.uniform(1, 1.3))
     if rng.random() < 0.3:
         closes = Range(on.low * 0.8, on.high * 0.8)
-        return Seat(Range(on.low, on.high * 1.05), closes, on, "test", "thread on first")
+        step = Step(closes, "past the edge", rng.random() < 0.5)
+        return Seat(Range(on.low, on.high * 1.05), closes, on, "test", "thread on first", step=step)
     return Seat(Range(on.low, on.high * rng.uniform(1, 1.4)), on, on, "test", "thread on first")
 
 
@@ -118,8 +119,9 @@ def test_sleeves(case: int) -> None:
     assert right <= fit.face.width_mm - chosen.end_margin_mm + 1e-3
     assert lower >= chosen.edge_margin_mm - 1e-3
     assert upper <= fit.face.height_mm - chosen.edge_margin_mm + 1e-3
-    if seat.closes_on != seat.text_on:  # what is past the edge of the covering stays free of print
-        free = fit.face.width_mm - right if chosen.reading == "towards the end" else left
+    if seat.step:  # what is on the other side of the covering's edge stays free of print
+        to_the_right = seat.step.towards_end == (chosen.reading == "towards the end")
+        free = fit.face.width_mm - right if to_the_right else left
         assert free >= chosen.overlap_mm + chosen.end_margin_mm - 1e-3
     # flat print within half the circumference, and the stack's arc as reported or less, on any outside
     assert fit.face.height_mm <= pi * (fit.outside_mm[0] if fit.outside_mm else 0) / 2 + EPS

@@ -9,14 +9,17 @@ from labeler.catalogue import load_catalogue
 from labeler.errors import LabelerError
 from labeler.fit import SleevePlace, fit_sleeve, fit_tag, fit_wrap, wrap_place
 from labeler.fit.common import needed_for
-from labeler.fit.sleeve import cut_lengths
-from labeler.model import Fit, Marker, Range, Seat, TagWords, TubeChoice
+from labeler.fit.lengths import cut_lengths
+from labeler.model import Fit, Marker, Range, Seat, Step, TagWords, TubeChoice
 from labeler.pipeline import make_symbol
 from labeler.size import choose_tubes
 from labeler.text import load_font
 from tests.make import settings
 
 CATALOGUE = load_catalogue()
+STEPPED = Seat(
+    Range(5.0, 5.8), Range(4.0, 4.6), Range(5.0, 5.8), "test", step=Step(Range(4.0, 4.6), "past the edge")
+)  # a covering over 4.0 to 4.6 mm, the lettering on it
 FONT = load_font("Atkinson Hyperlegible")
 
 
@@ -118,9 +121,8 @@ def test_plain_sleeves_are_only_cut() -> None:
 
 def test_a_sleeve_over_the_edge_of_a_covering_keeps_its_text_on_the_covering() -> None:
     chosen = settings(overlap_mm=10.0)
-    seat = Seat(Range(5.0, 5.8), Range(4.0, 4.6), Range(5.0, 5.8), "test")
     marker = Marker("ID", "sleeve", "branch end", "J4", ("DEPTH J4",), True, chosen)
-    fit = fit_sleeve(marker, SleevePlace(seat, choose_tubes(seat, chosen, CATALOGUE)))
+    fit = fit_sleeve(marker, SleevePlace(STEPPED, choose_tubes(STEPPED, chosen, CATALOGUE)))
     run = fit.face.runs[0]  # type: ignore[union-attr]
     end = run.x_mm + FONT.width(run.text) * run.size_mm
     assert end <= fit.cut_length_mm - 2.0 - 10.0  # end margin, and at least the overlap (shrunk length is shorter)
@@ -292,11 +294,10 @@ def test_lines_around_a_wide_short_sleeve() -> None:
 
 
 def test_lines_that_read_away_from_the_end_leave_the_other_side_free() -> None:
-    seat = Seat(Range(5.0, 5.8), Range(4.0, 4.6), Range(5.0, 5.8), "test")
 
     def run_of(reading: str) -> tuple[Fit, float, float]:
         marker = Marker("ID", "sleeve", "branch end", "J4", ("J4",), True, settings(reading=reading))
-        fit = fit_sleeve(marker, SleevePlace(seat, choose_tubes(seat, marker.settings, CATALOGUE)))
+        fit = fit_sleeve(marker, SleevePlace(STEPPED, choose_tubes(STEPPED, marker.settings, CATALOGUE)))
         run = fit.face.runs[0]  # type: ignore[union-attr]
         return fit, run.x_mm, fit.cut_length_mm - run.x_mm - FONT.width(run.text) * run.size_mm
 
@@ -308,9 +309,8 @@ def test_lines_that_read_away_from_the_end_leave_the_other_side_free() -> None:
 
 def test_the_parts_of_a_stepped_seat_make_up_the_cut_length() -> None:
     """10 mm of overlap after shrinking at its shortest; what is cut is the sum of the parts."""
-    seat = Seat(Range(5.0, 5.8), Range(4.0, 4.6), Range(5.0, 5.8), "test")
     marker = Marker("ID", "sleeve", "branch end", "J4", ("DEPTH J4",), True, settings())
-    fit = fit_sleeve(marker, SleevePlace(seat, choose_tubes(seat, marker.settings, CATALOGUE)))
+    fit = fit_sleeve(marker, SleevePlace(STEPPED, choose_tubes(STEPPED, marker.settings, CATALOGUE)))
     own, past = fit.parts
     assert own.flat_mm + past.flat_mm == pytest.approx(fit.cut_length_mm)
     assert past.shrunk_mm.low == pytest.approx(10.0)
@@ -370,8 +370,7 @@ def test_both_faces_exclude_heating_from_behind() -> None:
 def test_an_overlap_longer_than_the_longest_cut_is_refused() -> None:
     """100 mm past the edge after shrinking take at least 100 mm, and the longest cut is 60 mm."""
     chosen = settings(overlap_mm=100.0)
-    on = Seat(Range(5.0, 5.8), Range(4.0, 4.6), Range(5.0, 5.8), "test")
-    place = SleevePlace(on, choose_tubes(on, chosen, CATALOGUE))
+    place = SleevePlace(STEPPED, choose_tubes(STEPPED, chosen, CATALOGUE))
     for lettered in (True, False):
         marker = Marker("ID", "sleeve", "branch end", "J4", ("DEPTH J4",), True, chosen, lettered=lettered)
         fit = fit_sleeve(marker, place)

@@ -64,7 +64,8 @@ def test_explicit_lines_may_be_broken_otherwise(tmp_path: Path) -> None:
 def test_a_wrap_where_no_tube_passes(tmp_path: Path) -> None:
     fit = sleeve_of('text = "WATER PROBE J4"\nfitted = true\n', tmp_path)
     assert fit.tube is None
-    assert fit.ways_out[0].startswith('a wrap instead (branch_marker_kind = "wrap"), wrap-a4-25x38')
+    assert fit.ways_out[0].startswith("thread it on before connector J4 is fitted, or take it off, tube AS23053/5 1/4")
+    assert fit.ways_out[1].startswith('a wrap instead (branch_marker_kind = "wrap"), wrap-a4-25x38')
     done = sleeve_of('text = "WATER PROBE J4"\nfitted = true\nbranch_marker_kind = "wrap"\n', tmp_path)
     assert done.stock == "wrap-a4-25x38"
     assert done.verdict in ("fits", "tight")

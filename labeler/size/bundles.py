@@ -18,6 +18,7 @@ from labeler.model import (
     Range,
     Seat,
     Settings,
+    Step,
     WireDiameter,
 )
 from labeler.size.thread import entries, instruction, laid_on, way_on
@@ -138,8 +139,8 @@ def end_seat(
     """Return the diameters that a branch end's sleeve meets.
 
     With a covering the sleeve straddles its edge: it passes over the covered bundle, closes on
-    the bare one, and the lettering stands where ``lettering_on`` says. With ``overlap_mm`` 0 it
-    sits on the covering alone.
+    the bare one, and the lettering stands where ``lettering_on`` says, the other part is the seat's
+    step. With ``overlap_mm`` 0 it sits on the covering alone.
     """
     settings: Settings = end.settings or branch.settings or harness.settings  # type: ignore[assignment]
     bare = branch_bundle(branch, circuits, harness, catalogue)
@@ -165,7 +166,15 @@ def end_seat(
         way.obstacle if way and in_the_way else "",
         sources,
         way.in_time if way and in_the_way else "",
+        _step(bare, covered, covering, settings.lettering_on) if straddles else None,
     )
+
+
+def _step(bare: Bundle, covered: Bundle, covering: str, lettering_on: str) -> Step:
+    """Return the part of a sleeve that carries no lettering, where it straddles the edge of a covering."""
+    if lettering_on == "bundle":
+        return Step(covered.closes_on, f"the {covering}", towards_end=False)
+    return Step(bare.closes_on, "past the edge of the covering, towards the end")
 
 
 def crimped_diameter(
