@@ -1,4 +1,4 @@
-"""What shrinking makes of a printed sleeve, worked out anew from single stopped tubes: the other way to a fit's claims."""
+"""What shrinking makes of a printed sleeve, worked out anew from single stopped tubes."""
 
 import random
 from collections.abc import Iterator
