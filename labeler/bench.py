@@ -12,10 +12,8 @@ from functools import cache
 
 from labeler.colours import colour_name
 from labeler.errors import refuse
-from labeler.model import SEE_BENCH_SHEET, Circuit, Connector, Fit, Harness, Pin, Sheet, ThreadStep
+from labeler.model import DOES_NOT_FIT, SEE_BENCH_SHEET, TIGHT, Circuit, Connector, Fit, Harness, Pin, Sheet, ThreadStep
 from labeler.tables import Form, Key, checked, load, shipped
-
-TIGHT, DOES_NOT_FIT = "tight", "does not fit"
 
 PRACTICES: Mapping[str, str] = {
     "back first": "heat the plain side first until it has closed, then turn and finish the lettered side",

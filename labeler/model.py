@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from labeler.errors import Problem, Where
 
 NOWHERE = Where("")
+FITS, TIGHT, DOES_NOT_FIT = "fits", "tight", "does not fit"
 
 
 @dataclass(frozen=True, slots=True)

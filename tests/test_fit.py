@@ -1,5 +1,6 @@
 """Fits of sleeves, wraps and tags: every limit with its sum, and what is said where it does not hold."""
 
+import re
 from dataclasses import replace
 from typing import Any
 
@@ -377,3 +378,44 @@ def test_an_overlap_longer_than_the_longest_cut_is_refused() -> None:
         assert fit.verdict == "does not fit"
         assert fit.cut_length_mm <= 60
         assert fit.reasons
+
+
+# ---------------------------------------------------------------- what else a tag is held to
+
+
+def test_a_tag_is_held_to_contrast() -> None:
+    """Equal luminances: 1.0 : 1. Printed in black it is as tall as preferred: 20' at 400 mm, 2.327 mm."""
+    words = TagWords("K4", ("Survey boat",), ("1 x housing",))
+    fit = tag(words, print_colour="WH")
+    assert fit.verdict == "does not fit"
+    assert "print WH on WH has a contrast of 1.0 : 1" in fit.reasons[0]
+    assert fit.ways_out == ("print in another colour (print_colour = 'BK'): 2.32 mm",)
+    assert tag(words).contrast > 3
+
+
+def test_a_tag_is_held_to_the_printers_dots() -> None:
+    """At 100 dpi two dots are 0.508 mm; a stem of 0.094 em asks for 5.404 mm of type, capitals of 0.668 em for 3.61 mm.
+
+    That is more than 12 dots of a capital, 3.05 mm, and more than 16' at 400 mm, 1.86 mm.
+    """
+    fit = tag(TagWords("K4", ("Survey boat",), ("1 x housing",)), printer_dpi=100.0)
+    assert fit.capital is not None
+    assert fit.capital.required == pytest.approx(0.508 / 0.094 * 0.668, rel=0.002)
+    assert fit.capital.low >= 3.60
+    assert fit.capital.required_by == "dots_per_stroke at 100 dpi"
+
+
+def test_a_tag_that_holds_too_much_says_from_how_near_it_would_be_read() -> None:
+    words = TagWords("K4", ("Survey boat",), tuple(f"1 x part {n}, with a name as long as this one" for n in range(20)))
+    fit = tag(words)
+    assert fit.verdict == "does not fit"
+    found = re.fullmatch(r"read it from nearer by \(reading_distance_mm = (\d+)\): (\d\.\d\d) mm", fit.ways_out[0])
+    assert found
+    done = tag(words, reading_distance_mm=float(found[1]))
+    assert done.verdict == "fits"
+    assert done.capital is not None
+    assert f"{done.capital.low:.2f}" == found[2]
+
+
+def test_a_title_too_long_is_said() -> None:
+    assert "the title takes" in tag(TagWords("K4" * 60, (), ("1 x housing",))).reasons[0]

@@ -1,6 +1,6 @@
 """Fit: does the text of a marker read on its place after shrinking, and how is it set?"""
 
-from labeler.fit.room import UNLIMITED, Room, room_of
+from labeler.fit.on_stock import UNLIMITED, Room, room_of
 from labeler.fit.sleeve import SleevePlace, fit_sleeve
 from labeler.fit.strip import fit_flag, fit_insert
 from labeler.fit.tag import fit_tag

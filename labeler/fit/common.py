@@ -12,10 +12,9 @@ from labeler.errors import LabelerError, Problem
 from labeler.fit.setting import Setting, best_setting, breakings, on_one_line
 from labeler.fit.zone import Needed, Zone, needed_capital
 from labeler.formulas.marking import contrast_ratio
-from labeler.model import Capital, Fit, Marker, Range, Settings
+from labeler.model import DOES_NOT_FIT, FITS, TIGHT, Capital, Fit, Marker, Range, Settings
 from labeler.text import Font, font_for, load_font, weight_for
 
-FITS, TIGHT, DOES_NOT_FIT = "fits", "tight", "does not fit"
 PAPER = "WH"  # of tags, strips, flags and the printed zone of wraps: project choice, stock files do not say
 MOST_LINES = 8
 EPS = 1e-9
@@ -85,7 +84,7 @@ def set_text(
     high_enough = min(most, int((stack / high - 1) / pitch + 1 + 1e-6))
     if high_enough < 2:
         return one
-    return best_setting(tuple(breakings(text, font, high_enough)), font, zone, lengths, taken_mm, pitch)
+    return best_setting(breakings(text, font, high_enough), font, zone, lengths, taken_mm, pitch)
 
 
 def capital_report(flat_mm: float, zone: Zone) -> Capital:

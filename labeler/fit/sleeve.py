@@ -4,25 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 
-from labeler.fit.common import (
-    DOES_NOT_FIT,
-    FITS,
-    TIGHT,
-    Flaws,
-    capital_report,
-    contrast_of,
-    distance_for,
-    flaws_of,
-    font_of,
-    set_text,
-    verdict_of,
-)
+from labeler.fit.common import Flaws, capital_report, contrast_of, distance_for, flaws_of, font_of, set_text, verdict_of
 from labeler.fit.lengths import Lengths, lengths_on, not_held, parts_of
-from labeler.fit.room import UNLIMITED, Room
+from labeler.fit.on_stock import UNLIMITED, Room
 from labeler.fit.setting import Setting, type_size
 from labeler.fit.zone import TubeZone, Zone, zone_around, zone_on_tube
 from labeler.formulas.shrink import limits, shrunk
-from labeler.model import Face, Fit, Marker, Run, Seat, SeatPart, Settings, Tube, TubeChoice
+from labeler.model import DOES_NOT_FIT, FITS, TIGHT, Face, Fit, Marker, Run, Seat, SeatPart, Settings, Tube, TubeChoice
 from labeler.text import Font
 
 BOTH_FACES = (

@@ -5,13 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 from math import pi
 
-from labeler.fit.common import DOES_NOT_FIT, PAPER, answer_on_paper, font_of, needed_for, set_text
+from labeler.fit.common import PAPER, answer_on_paper, font_of, needed_for, set_text
 from labeler.fit.lengths import lengths_on
 from labeler.fit.setting import Setting, type_size
 from labeler.fit.sleeve import SleevePlace, fit_sleeve, plain_sleeve
 from labeler.fit.zone import Zone, printer_of, zone_on_film
 from labeler.formulas.shrink import limits, shrunk
-from labeler.model import Face, Fit, Marker, Range, Run, Seat, Stock
+from labeler.model import DOES_NOT_FIT, Face, Fit, Marker, Range, Run, Seat, Stock
 from labeler.text import Font
 
 NO_LIMIT = 1e6  # arc of what is not wrapped, degrees

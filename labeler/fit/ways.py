@@ -7,10 +7,9 @@ from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from math import floor, radians, tan
 
-from labeler.fit.common import DOES_NOT_FIT, FITS
 from labeler.fit.lengths import LONGEST_TRIED_MM
-from labeler.fit.room import UNLIMITED, Room
-from labeler.model import Fit, Marker, Settings, Tube
+from labeler.fit.on_stock import UNLIMITED, Room
+from labeler.model import DOES_NOT_FIT, FITS, Fit, Marker, Settings, Tube
 from labeler.text import font_names
 
 CONDENSED = "Fira Sans Condensed"
@@ -141,7 +140,7 @@ def _other_tube(fit: Fit, other: Other) -> Iterator[str]:
 
 def _shorter(marker: Marker, other: Other) -> Iterator[str]:
     """The same place with less said: the circuit or the connector alone."""
-    text = marker.circuit if marker.on_wire else marker.at
+    text = marker.circuit if marker.on_wire else marker.at if marker.branch else ""
     if not text or (text,) == marker.text:
         return
     made = _fits(other.refit(Change(replace(marker, text=(text,), breakable=True), other.cut_mm)))

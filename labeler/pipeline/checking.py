@@ -23,9 +23,12 @@ from labeler.fit import (
     ways_out,
     wrap_place,
 )
-from labeler.fit.common import DOES_NOT_FIT, font_of, needed_for
+from labeler.fit.common import font_of, needed_for
 from labeler.fit.wrap import WrapPlace
+from labeler.layout import stock_problems
 from labeler.model import (
+    DOES_NOT_FIT,
+    SEE_BENCH_SHEET,
     Branch,
     BranchEnd,
     Fit,
@@ -154,9 +157,25 @@ def check(
     problems += [*planning, *_glyph_problems(harness, markers), *confusable(markers)]
     refuse(_once(problems))
     fits = fit_markers(harness, markers, catalogue, stocks, unit)
+    refuse(problem for used in stocks_of(fits, stocks).values() for problem in stock_problems(used))
     threading_of(harness, fits, catalogue)  # what it needs to know is asked for now, not while drawing
-    notes = tuple(_once(problem for problem in problems if problem.warning))
+    notes = tuple(_once(p for p in (*problems, *_empty_tags(fits)) if p.warning))
     return Checked(harness, fits, stocks, notes)
+
+
+def _empty_tags(fits: Iterable[Fit]) -> Iterator[Problem]:
+    """Yield a warning for each bag whose tag lists nothing."""
+    for fit in fits:
+        if fit.marker.role == "bag" and fit.face and not fit.face.boxes and SEE_BENCH_SHEET not in " ".join(fit.lines):
+            text = f"bag {fit.marker.at}: nothing is listed on its tag"
+            yield Problem(fit.marker.where, text, "name its branch, its connector or its contents", warning=True)
+
+
+def stocks_of(fits: Iterable[Fit], stocks: Stocks) -> dict[str, Stock]:
+    """Return the stocks that the markers that fit are printed on, by name."""
+    named = stocks.by_name()
+    names = (fit.stock or stocks.sleeve.name for fit in fits if fit.face and fit.verdict != DOES_NOT_FIT)
+    return {name: named[name] for name in dict.fromkeys(names)}
 
 
 def threading_of(harness: Harness, fits: Iterable[Fit], catalogue: Catalogue) -> tuple[ThreadStep, ...]:

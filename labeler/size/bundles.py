@@ -72,10 +72,11 @@ def _bundle(thin: tuple[float, ...], thick: tuple[float, ...], factor: float, al
     widest = max(hand_laid_diameter(thick, factor, allowance), packing.diameter_mm)
     n = len(thin)
     source = (
-        "one wire"
+        "one wire or cable"
         if n == 1
-        else f"{n} wires packed to {packing.diameter_mm:.2f} mm, hull {hull_diameter(packing):.2f} mm, "
-        f"hand-laid max({factor:g} x root of the sum of squares, packing + {allowance:.0%}) = {widest:.2f} mm"
+        else f"{n} wires or cables at their thinnest packed to {packing.diameter_mm:.2f} mm, hull "
+        f"{hull_diameter(packing):.2f} mm; at their thickest hand-laid max({factor:g} x root of the sum of squares, "
+        f"packing + {allowance:.0%}) = {widest:.2f} mm"
     )
     return Bundle(Range(packing.diameter_mm, widest), Range(hull_diameter(packing), widest), source)
 
@@ -129,6 +130,15 @@ def branch_wires(
     return tuple(wires)
 
 
+def lying_in(circuits: tuple[Circuit, ...], harness: Harness) -> str:
+    """Return how many wires and cables lie in a branch, for people: cores of a cable of known outside are one cable."""
+    jackets = {cable.id for cable in harness.cables if cable.outside_mm}
+    cables = {circuit.cable for circuit in circuits if circuit.cable in jackets}
+    wires = sum(circuit.cable not in jackets for circuit in circuits)
+    counted = ((wires, "wire"), (len(cables), "cable"))
+    return " and ".join(f"{count} {what}{'' if count == 1 else 's'}" for count, what in counted if count)
+
+
 def end_seat(
     branch: Branch,
     end: BranchEnd,
@@ -154,7 +164,7 @@ def end_seat(
     way = None if wrapped else way_on(end, entries(branch, harness, crimped), covered.passes.high)
     in_the_way = way is not None and way.obstacle_mm > covered.passes.high
     passes = Range(covered.passes.low, way.obstacle_mm if way and in_the_way else covered.passes.high)
-    wires = "1 wire" if len(circuits) == 1 else f"{len(circuits)} wires"
+    wires = lying_in(circuits, harness)
     sources = (bare.source, *((f"covering {covering}: {covering_source}",) if wall.high else ()))
     sits_on = (wires if circuits else "measured bundle") + (f", {covering}" if wall.high else "")
     return Seat(
