@@ -45,11 +45,21 @@ class Font:
 
     def above(self, line: str) -> float:
         """Return how far a line's ink rises over the baseline, in ems, at least a capital."""
-        return max(self.capital, *map(self.tops.__getitem__, line)) if line else self.capital
+        return _ink(self, line)[0]
 
     def below(self, line: str) -> float:
         """Return how far a line's ink hangs under the baseline, in ems, 0 or more."""
-        return -min(0.0, *map(self.bottoms.__getitem__, line)) if line else 0.0
+        return _ink(self, line)[1]
+
+
+@lru_cache(maxsize=512)
+def _ink(font: Font, line: str) -> tuple[float, float]:
+    """How far a line's ink rises and hangs, in ems: asked for several times while it is set."""
+    if not line:
+        return font.capital, 0.0
+    signs = set(line)
+    high, low = max(map(font.tops.__getitem__, signs)), min(map(font.bottoms.__getitem__, signs))
+    return max(font.capital, high), -min(0.0, low)
 
 
 def font_names() -> tuple[str, ...]:

@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import replace
+from itertools import product
 from typing import Any
 
 import pytest
@@ -24,10 +25,14 @@ STEPPED = Seat(
 FONT = load_font("Atkinson Hyperlegible")
 
 
+def plain(low: float, high: float) -> Seat:
+    return Seat(Range(low, high), Range(low, high), Range(low, high), "test", "thread on first")
+
+
 def sleeve(text: str | tuple[str, ...], low: float, high: float, cut: float | None = None, **changes: Any) -> Fit:
     lines = (text,) if isinstance(text, str) else text
     chosen = settings(**changes)
-    seat = Seat(Range(low, high), Range(low, high), Range(low, high), "test", "thread on first")
+    seat = plain(low, high)
     marker = Marker("ID", "sleeve", "branch end", "J4", lines, len(lines) == 1, chosen)
     return fit_sleeve(marker, SleevePlace(seat, choose_tubes(seat, chosen, CATALOGUE), cut))
 
@@ -127,6 +132,20 @@ def test_a_sleeve_over_the_edge_of_a_covering_keeps_its_text_on_the_covering() -
     run = fit.face.runs[0]  # type: ignore[union-attr]
     end = run.x_mm + FONT.width(run.text) * run.size_mm
     assert end <= fit.cut_length_mm - 2.0 - 10.0  # end margin, and at least the overlap (shrunk length is shorter)
+
+
+@pytest.mark.parametrize("seat", [STEPPED, plain(4.0, 4.6), plain(9.0, 10.0)])
+@pytest.mark.parametrize("changes", [{}, {"reading": "away from the end", "cut_lengths_mm": (25.0, 38.0, 50.0)}])
+def test_what_sleeves_of_one_place_share_changes_no_answer(seat: Seat, changes: dict[str, Any]) -> None:
+    """Many texts in one place, and each in a place of its own, where nothing is known of the others yet."""
+    chosen = settings(**changes)
+    choice = choose_tubes(seat, chosen, CATALOGUE)
+    shared = SleevePlace(seat, choice)
+    words = ("HULL", "J4", "WINCH", "Q", "gyj", "P1:12", "STARBOARD", "Ä", "UP", "=F1-K1:13")
+    for one, two in product(words, words):
+        for text in (one, f"{one} {two}", f"{one} {two} {one}/{two}"):
+            marker = Marker("ID", "sleeve", "branch end", "J4", (text,), True, chosen)
+            assert fit_sleeve(marker, shared) == fit_sleeve(marker, SleevePlace(seat, choice)), text
 
 
 def test_cut_lengths() -> None:
