@@ -304,6 +304,7 @@ def fit_command(
     Example: labeler fit "DEPTH J4" --over 4.2
     """
     from labeler import report
+    from labeler.model import DOES_NOT_FIT
     from labeler.single import fit_text
 
     answer = fit_text(text, over, sleeve=sleeve, cut=cut, settings=settings)
@@ -312,7 +313,7 @@ def fit_command(
     else:
         for line in report.one(answer):
             click.echo(line)
-    if answer.verdict == "does not fit":
+    if answer.verdict == DOES_NOT_FIT:
         raise SystemExit(1)
 
 
@@ -328,7 +329,8 @@ def bundle_command(wires: str, settings: dict[str, str], as_json: bool) -> None:
 
     from labeler.single import bundle_of
 
-    answer = bundle_of(wires, settings)
+    answer, assumed = bundle_of(wires, settings)
+    warn(assumed)
     if as_json:
         print_json(asdict(answer))
         return

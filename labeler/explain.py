@@ -39,12 +39,27 @@ def _seat(seat: Seat, kind: str) -> Iterable[str]:
     if kind == "wrap":
         yield f"around      {_span(seat.text_on)} mm"
         return
-    yield f"passes      {_span(seat.passes)} mm: from the tightest packing to laid by hand, and what is in the way"
-    yield f"closes on   {_span(seat.closes_on)} mm: hull of the packing (perimeter / pi) to laid by hand"
-    if seat.text_on != seat.closes_on:
-        yield f"text on     {_span(seat.text_on)} mm: over the covering"
+    passes, closes = _from_to(seat)
+    yield f"passes      {_span(seat.passes)} mm: {passes}"
+    yield f"closes on   {_span(seat.closes_on)} mm: {closes}"
+    if seat.step:
+        where = "over the covering" if seat.step.towards_end else "the bare bundle"
+        yield f"text on     {_span(seat.text_on)} mm: {where}"
+        yield f"            and {_span(seat.step.closes_on)} mm: {seat.step.on}"
     if seat.slip_on:
         yield f"thread      {seat.slip_on}"
+
+
+def _from_to(seat: Seat) -> tuple[str, str]:
+    """Where the diameters that a sleeve passes and closes on are from."""
+    bundle = seat.sources[0] if seat.sources else ""
+    obstacle = f", and {seat.obstacle}" if seat.obstacle else ""
+    if "packed to" in bundle:
+        covering = ", the covering on it" if len(seat.sources) > 1 else ""
+        return f"the tightest packing to laid by hand{covering}{obstacle}", "hull (perimeter / pi) to laid by hand"
+    bare = "as measured" if bundle.startswith("measured") else "as given" if not bundle else "the wire or cable itself"
+    covering = ", the covering added" if len(seat.sources) > 1 else ""
+    return f"{bare}{covering}{obstacle}", bare if seat.step or not covering else f"{bare}{covering}"
 
 
 def _tube(fit: Fit, tube: Tube, seat: Seat) -> Iterable[str]:
@@ -97,7 +112,8 @@ def _type(fit: Fit, capital: Capital) -> Iterable[str]:
     if fit.proportion and fit.stroke:
         thin, thick = 1 / fit.stroke.low, 1 / fit.stroke.high
         strokes = f"1/{thick:.1f}" if f"{thin:.1f}" == f"{thick:.1f}" else f"1/{thick:.1f} to 1/{thin:.1f}"
-        yield f"letters     H {_span(fit.proportion)} as wide as high (0.5 to 1.0: ISO 9241-3)"
+        allowed = f"{settings.narrowest_letter:g} to {settings.widest_letter:g} allowed"
+        yield f"letters     H {_span(fit.proportion)} as wide as high ({allowed}; ISO 9241-3: 0.5 to 1.0)"
         yield f"            strokes {strokes} of the height (1/6 dark on light: DOD-HDBK-791 6-5.3.2.3)"
     if fit.contrast:
         yield f"contrast    {fit.contrast:.1f} : 1; {settings.min_contrast:g} : 1 required"

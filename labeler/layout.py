@@ -11,6 +11,7 @@ from typing import NamedTuple
 
 from labeler.errors import LabelerError, Problem, nearest, refuse
 from labeler.model import NOWHERE, Piece, Placed, Sheet, Stock
+from labeler.stocks import largest_piece
 
 TOLERANCE_MM = 0.01
 """A piece may exceed its cell by this much: the rounding of sizes, no more than a printer's dot."""
@@ -223,11 +224,7 @@ def _pieces_wrong(batches: _Batch, stocks: Mapping[str, Stock]) -> Iterator[Prob
 
 def _largest(stock: Stock) -> tuple[float, float]:
     """Return the largest piece that the stock takes, tolerance included."""
-    width, height = stock.cell_width_mm, stock.cell_height_mm
-    if stock.kind == "reel":
-        width, height = width or math.inf, height or math.inf
-    if stock.kind == "card":
-        height = stock.page_height_mm - stock.top_mm - stock.bottom_mm
+    width, height = largest_piece(stock)
     return width + TOLERANCE_MM, height + TOLERANCE_MM
 
 

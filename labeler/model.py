@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from labeler.errors import Problem, Where
 
 NOWHERE = Where("")
+FITS, TIGHT, DOES_NOT_FIT = "fits", "tight", "does not fit"
 
 
 @dataclass(frozen=True, slots=True)
@@ -327,12 +328,22 @@ class TagWords:
 
 
 @dataclass(frozen=True, slots=True)
+class Step:
+    """The part of a seat past the edge of a covering, seen from where the lettering stands: it carries none."""
+
+    closes_on: Range  # mm
+    on: str  # for people
+    towards_end: bool = True  # False: the lettering stands towards the end of the branch
+
+
+@dataclass(frozen=True, slots=True)
 class Seat:
     """The diameters that a marker meets, mm.
 
     ``passes``: the largest it goes over on its way (tightest packing … hand-laid, covering and
     obstacles included). ``closes_on``: what it grips (smallest part of the seat).
-    ``text_on``: what the lettering lies on; on a plain seat the same as ``closes_on``.
+    ``text_on``: what the lettering lies on. ``step``: the other part, where the marker lies on both
+    sides of a covering's edge.
     """
 
     passes: Range
@@ -343,6 +354,7 @@ class Seat:
     obstacle: str = ""  # what makes passes larger than the seat itself
     sources: tuple[str, ...] = ()
     in_time: str = ""  # how to spare it the obstacle; "" where nothing is in the way
+    step: Step | None = None
 
 
 @dataclass(frozen=True, slots=True)

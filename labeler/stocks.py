@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import fields
+from math import inf
 
 from labeler.errors import Problem
 from labeler.model import Stock
@@ -38,11 +39,27 @@ def read_stock(document: Document, name: str) -> tuple[Stock | None, list[Proble
     return (None, found) if found else (stock, [])
 
 
+def largest_piece(stock: Stock) -> tuple[float, float]:
+    """Return width and height [mm] of the largest piece that a stock takes, infinite where nothing limits it.
+
+    On a reel the piece is the page; on a card the cells are as high as the tube, within the page.
+    """
+    width, height = stock.cell_width_mm, stock.cell_height_mm
+    if stock.kind == "reel":
+        return width or inf, height or inf
+    if stock.kind == "card":
+        return width, stock.page_height_mm - stock.top_mm - stock.bottom_mm
+    return width, height
+
+
 def _limits(stock: Stock) -> Iterator[Limit]:
     if stock.kind not in KINDS:
         yield "kind", f"is {stock.kind!r}", f"use {', '.join(KINDS)}"
     elif stock.takes not in TAKES:
         yield "takes", f"is {stock.takes!r}", f"use {', '.join(TAKES)}"
+    elif stock.takes in ("wrap", "tag", "flag") and not (stock.cell_width_mm and stock.cell_height_mm):
+        key = "cell_width_mm" if not stock.cell_width_mm else "cell_height_mm"
+        yield key, "is missing", f"a {stock.takes} is as large as its cell: measure one"
     elif stock.kind != "reel" and not (stock.page_width_mm and stock.page_height_mm):
         yield "page_width_mm" if not stock.page_width_mm else "page_height_mm", "is missing", "measure it"
     else:

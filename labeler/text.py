@@ -45,11 +45,21 @@ class Font:
 
     def above(self, line: str) -> float:
         """Return how far a line's ink rises over the baseline, in ems, at least a capital."""
-        return max(self.capital, *map(self.tops.__getitem__, line)) if line else self.capital
+        return _ink(self, line)[0]
 
     def below(self, line: str) -> float:
         """Return how far a line's ink hangs under the baseline, in ems, 0 or more."""
-        return -min(0.0, *map(self.bottoms.__getitem__, line)) if line else 0.0
+        return _ink(self, line)[1]
+
+
+@lru_cache(maxsize=512)
+def _ink(font: Font, line: str) -> tuple[float, float]:
+    """How far a line's ink rises and hangs, in ems: asked for several times while it is set."""
+    if not line:
+        return font.capital, 0.0
+    signs = set(line)
+    high, low = max(map(font.tops.__getitem__, signs)), min(map(font.bottoms.__getitem__, signs))
+    return max(font.capital, high), -min(0.0, low)
 
 
 def font_names() -> tuple[str, ...]:
@@ -143,40 +153,55 @@ def _unusable(path: Path, why: str) -> LabelerError:
 
 
 def _measure(name: str, path: Path, data: bytes, stand_in: tuple[str, ...]) -> Font:
+    from logging import ERROR, getLogger
+
+    getLogger("fontTools").setLevel(ERROR)  # what it warns of is either refused here or of no account
+    try:
+        measured = _outlines(data)
+        if not stand_in:  # a file of the user's own: whether it can be drawn is asked now, not while drawing
+            _embedded(data)
+    except LabelerError as error:
+        raise _unusable(path, error.problems[0].message) from error
+    except Exception as error:  # a damaged table may raise anything at all
+        what = " ".join(str(error).split())[:80] or type(error).__name__
+        raise _unusable(path, f"is damaged, or has no TrueType outlines ({what})") from error
+    return Font(name, path, blake2b(data, digest_size=16).hexdigest(), *measured, stand_in)
+
+
+_Measured = tuple[float, float, float, dict[str, float], dict[str, float], dict[str, float]]
+
+
+def _outlines(data: bytes) -> _Measured:
+    """Height and width of the H, its stem, and by character the advances, tops and bottoms, all in ems."""
     from io import BytesIO
 
-    from fontTools.ttLib import TTFont, TTLibError
+    from fontTools.ttLib import TTFont
 
-    try:
-        font = TTFont(BytesIO(data), lazy=True)
-        glyf, widths, characters = font["glyf"], font["hmtx"].metrics, font.getBestCmap()
-        em = float(font["head"].unitsPerEm)
-        restricted = "OS/2" in font and font["OS/2"].fsType & 0x000F == 2
-    except (TTLibError, KeyError, AssertionError, ValueError, OverflowError) as error:
-        raise _unusable(path, "has no TrueType outlines") from error
-    if restricted:
-        raise _unusable(path, "forbids embedding (OS/2 fsType 2)")
-    if characters is None or ord("H") not in characters:
-        raise _unusable(path, "has no capital H to measure")
+    font = TTFont(BytesIO(data), lazy=True)
+    glyf, widths, characters = font["glyf"], font["hmtx"].metrics, font.getBestCmap()
+    em = float(font["head"].unitsPerEm)
+    if "OS/2" in font and font["OS/2"].fsType & 0x000F == 2:
+        raise LabelerError(Problem(Where(""), "forbids embedding (OS/2 fsType 2)"))
+    capital = glyf[characters[ord("H")]] if characters and ord("H") in characters else None
+    if capital is None or getattr(capital, "yMax", 0) <= 0:
+        raise LabelerError(Problem(Where(""), "has no capital H to measure"))
     advances, tops, bottoms = {}, {}, {}
     for code, glyph_name in characters.items():
         glyph, sign = glyf[glyph_name], chr(code)
         advances[sign] = widths[glyph_name][0] / em
         tops[sign] = getattr(glyph, "yMax", 0) / em
         bottoms[sign] = getattr(glyph, "yMin", 0) / em
-    capital = glyf[characters[ord("H")]]
-    return Font(
-        name=name,
-        path=path,
-        digest=blake2b(data, digest_size=16).hexdigest(),
-        capital=capital.yMax / em,
-        capital_width=(capital.xMax - capital.xMin) / em,
-        stroke=_stem(capital, glyf) / em,
-        advances=advances,
-        tops=tops,
-        bottoms=bottoms,
-        stand_in=stand_in,
-    )
+    width = (capital.xMax - capital.xMin) / em
+    return capital.yMax / em, width, _stem(capital, glyf) / em, advances, tops, bottoms
+
+
+def _embedded(data: bytes) -> None:
+    """Read the font as the drawing library does; it raises what it cannot embed."""
+    from io import BytesIO
+
+    from reportlab.pdfbase.ttfonts import TTFontFile
+
+    TTFontFile(BytesIO(data)).makeSubset(list(range(32, 127)))
 
 
 def _stem(glyph: Any, glyf: Any) -> float:

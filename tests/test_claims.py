@@ -9,10 +9,11 @@ from labeler.catalogue import load_catalogue
 from labeler.fit import SleevePlace, fit_flag, fit_insert, fit_sleeve, fit_wrap, wrap_place
 from labeler.fit.common import needed_for
 from labeler.formulas.legibility import height_for_angle
-from labeler.model import Fit, Marker, Range, Seat, Settings
+from labeler.model import Fit, Marker, Range, Seat, Settings, Step
 from labeler.size import choose_tubes
 from labeler.text import load_font
 from tests.make import settings
+from tests.shrinking import check_against_outcomes, outcomes, proportion
 
 CATALOGUE = load_catalogue()
 FAMILIES = tuple(family.name for family in CATALOGUE.families)
@@ -47,7 +48,8 @@ def drawn_seat(rng: random.Random) -> Seat:
     on = Range(low, low * rng.uniform(1, 1.3))
     if rng.random() < 0.3:
         closes = Range(on.low * 0.8, on.high * 0.8)
-        return Seat(Range(on.low, on.high * 1.05), closes, on, "test", "thread on first")
+        step = Step(closes, "past the edge", rng.random() < 0.5)
+        return Seat(Range(on.low, on.high * 1.05), closes, on, "test", "thread on first", step=step)
     return Seat(Range(on.low, on.high * rng.uniform(1, 1.4)), on, on, "test", "thread on first")
 
 
@@ -71,8 +73,11 @@ def tall_enough(fit: Fit, distance: float) -> None:
     assert capital.flat >= chosen.dots_per_capital * 25.4 / chosen.printer_dpi - EPS
     assert fit.size_mm * load_font(fit.font).stroke >= chosen.dots_per_stroke * 25.4 / chosen.printer_dpi - EPS
     assert fit.arc_deg <= (chosen.reading_arc_deg if fit.verdict == "fits" else chosen.turning_arc_deg) + 1e-3
-    assert fit.proportion is not None
-    assert chosen.narrowest_letter - EPS <= fit.proportion.low <= fit.proportion.high <= chosen.widest_letter + EPS
+    if fit.marker.kind == "sleeve":
+        shares = [proportion(fit, out) for out in outcomes(fit)]
+    else:  # nothing shrinks
+        shares = [load_font(fit.font).capital_width / load_font(fit.font).capital]
+    assert chosen.narrowest_letter - EPS <= min(shares) <= max(shares) <= chosen.widest_letter + EPS
 
 
 def ink(fit: Fit) -> tuple[float, float, float, float]:
@@ -107,6 +112,7 @@ def test_sleeves(case: int) -> None:
         return
     said_once(fit)
     tall_enough(fit, chosen.reading_distance_mm)
+    check_against_outcomes(fit)
     assert fit.tube is not None
     assert fit.face is not None
     assert fit.tube.supplied_mm >= seat.passes.high * (1 + chosen.slip) - EPS
@@ -118,8 +124,9 @@ def test_sleeves(case: int) -> None:
     assert right <= fit.face.width_mm - chosen.end_margin_mm + 1e-3
     assert lower >= chosen.edge_margin_mm - 1e-3
     assert upper <= fit.face.height_mm - chosen.edge_margin_mm + 1e-3
-    if seat.closes_on != seat.text_on:  # what is past the edge of the covering stays free of print
-        free = fit.face.width_mm - right if chosen.reading == "towards the end" else left
+    if seat.step:  # what is on the other side of the covering's edge stays free of print
+        to_the_right = seat.step.towards_end == (chosen.reading == "towards the end")
+        free = fit.face.width_mm - right if to_the_right else left
         assert free >= chosen.overlap_mm + chosen.end_margin_mm - 1e-3
     # flat print within half the circumference, and the stack's arc as reported or less, on any outside
     assert fit.face.height_mm <= pi * (fit.outside_mm[0] if fit.outside_mm else 0) / 2 + EPS

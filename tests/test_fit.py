@@ -1,6 +1,8 @@
 """Fits of sleeves, wraps and tags: every limit with its sum, and what is said where it does not hold."""
 
+import re
 from dataclasses import replace
+from itertools import product
 from typing import Any
 
 import pytest
@@ -9,21 +11,28 @@ from labeler.catalogue import load_catalogue
 from labeler.errors import LabelerError
 from labeler.fit import SleevePlace, fit_sleeve, fit_tag, fit_wrap, wrap_place
 from labeler.fit.common import needed_for
-from labeler.fit.sleeve import cut_lengths
-from labeler.model import Fit, Marker, Range, Seat, TagWords, TubeChoice
+from labeler.fit.lengths import cut_lengths
+from labeler.model import Fit, Marker, Range, Seat, Step, TagWords, TubeChoice
 from labeler.pipeline import make_symbol
 from labeler.size import choose_tubes
 from labeler.text import load_font
 from tests.make import settings
 
 CATALOGUE = load_catalogue()
+STEPPED = Seat(
+    Range(5.0, 5.8), Range(4.0, 4.6), Range(5.0, 5.8), "test", step=Step(Range(4.0, 4.6), "past the edge")
+)  # a covering over 4.0 to 4.6 mm, the lettering on it
 FONT = load_font("Atkinson Hyperlegible")
+
+
+def plain(low: float, high: float) -> Seat:
+    return Seat(Range(low, high), Range(low, high), Range(low, high), "test", "thread on first")
 
 
 def sleeve(text: str | tuple[str, ...], low: float, high: float, cut: float | None = None, **changes: Any) -> Fit:
     lines = (text,) if isinstance(text, str) else text
     chosen = settings(**changes)
-    seat = Seat(Range(low, high), Range(low, high), Range(low, high), "test", "thread on first")
+    seat = plain(low, high)
     marker = Marker("ID", "sleeve", "branch end", "J4", lines, len(lines) == 1, chosen)
     return fit_sleeve(marker, SleevePlace(seat, choose_tubes(seat, chosen, CATALOGUE), cut))
 
@@ -118,12 +127,25 @@ def test_plain_sleeves_are_only_cut() -> None:
 
 def test_a_sleeve_over_the_edge_of_a_covering_keeps_its_text_on_the_covering() -> None:
     chosen = settings(overlap_mm=10.0)
-    seat = Seat(Range(5.0, 5.8), Range(4.0, 4.6), Range(5.0, 5.8), "test")
     marker = Marker("ID", "sleeve", "branch end", "J4", ("DEPTH J4",), True, chosen)
-    fit = fit_sleeve(marker, SleevePlace(seat, choose_tubes(seat, chosen, CATALOGUE)))
+    fit = fit_sleeve(marker, SleevePlace(STEPPED, choose_tubes(STEPPED, chosen, CATALOGUE)))
     run = fit.face.runs[0]  # type: ignore[union-attr]
     end = run.x_mm + FONT.width(run.text) * run.size_mm
     assert end <= fit.cut_length_mm - 2.0 - 10.0  # end margin, and at least the overlap (shrunk length is shorter)
+
+
+@pytest.mark.parametrize("seat", [STEPPED, plain(4.0, 4.6), plain(9.0, 10.0)])
+@pytest.mark.parametrize("changes", [{}, {"reading": "away from the end", "cut_lengths_mm": (25.0, 38.0, 50.0)}])
+def test_what_sleeves_of_one_place_share_changes_no_answer(seat: Seat, changes: dict[str, Any]) -> None:
+    """Many texts in one place, and each in a place of its own, where nothing is known of the others yet."""
+    chosen = settings(**changes)
+    choice = choose_tubes(seat, chosen, CATALOGUE)
+    shared = SleevePlace(seat, choice)
+    words = ("HULL", "J4", "WINCH", "Q", "gyj", "P1:12", "STARBOARD", "Ä", "UP", "=F1-K1:13")
+    for one, two in product(words, words):
+        for text in (one, f"{one} {two}", f"{one} {two} {one}/{two}"):
+            marker = Marker("ID", "sleeve", "branch end", "J4", (text,), True, chosen)
+            assert fit_sleeve(marker, shared) == fit_sleeve(marker, SleevePlace(seat, choice)), text
 
 
 def test_cut_lengths() -> None:
@@ -292,11 +314,10 @@ def test_lines_around_a_wide_short_sleeve() -> None:
 
 
 def test_lines_that_read_away_from_the_end_leave_the_other_side_free() -> None:
-    seat = Seat(Range(5.0, 5.8), Range(4.0, 4.6), Range(5.0, 5.8), "test")
 
     def run_of(reading: str) -> tuple[Fit, float, float]:
         marker = Marker("ID", "sleeve", "branch end", "J4", ("J4",), True, settings(reading=reading))
-        fit = fit_sleeve(marker, SleevePlace(seat, choose_tubes(seat, marker.settings, CATALOGUE)))
+        fit = fit_sleeve(marker, SleevePlace(STEPPED, choose_tubes(STEPPED, marker.settings, CATALOGUE)))
         run = fit.face.runs[0]  # type: ignore[union-attr]
         return fit, run.x_mm, fit.cut_length_mm - run.x_mm - FONT.width(run.text) * run.size_mm
 
@@ -308,9 +329,8 @@ def test_lines_that_read_away_from_the_end_leave_the_other_side_free() -> None:
 
 def test_the_parts_of_a_stepped_seat_make_up_the_cut_length() -> None:
     """10 mm of overlap after shrinking at its shortest; what is cut is the sum of the parts."""
-    seat = Seat(Range(5.0, 5.8), Range(4.0, 4.6), Range(5.0, 5.8), "test")
     marker = Marker("ID", "sleeve", "branch end", "J4", ("DEPTH J4",), True, settings())
-    fit = fit_sleeve(marker, SleevePlace(seat, choose_tubes(seat, marker.settings, CATALOGUE)))
+    fit = fit_sleeve(marker, SleevePlace(STEPPED, choose_tubes(STEPPED, marker.settings, CATALOGUE)))
     own, past = fit.parts
     assert own.flat_mm + past.flat_mm == pytest.approx(fit.cut_length_mm)
     assert past.shrunk_mm.low == pytest.approx(10.0)
@@ -370,11 +390,51 @@ def test_both_faces_exclude_heating_from_behind() -> None:
 def test_an_overlap_longer_than_the_longest_cut_is_refused() -> None:
     """100 mm past the edge after shrinking take at least 100 mm, and the longest cut is 60 mm."""
     chosen = settings(overlap_mm=100.0)
-    on = Seat(Range(5.0, 5.8), Range(4.0, 4.6), Range(5.0, 5.8), "test")
-    place = SleevePlace(on, choose_tubes(on, chosen, CATALOGUE))
+    place = SleevePlace(STEPPED, choose_tubes(STEPPED, chosen, CATALOGUE))
     for lettered in (True, False):
         marker = Marker("ID", "sleeve", "branch end", "J4", ("DEPTH J4",), True, chosen, lettered=lettered)
         fit = fit_sleeve(marker, place)
         assert fit.verdict == "does not fit"
         assert fit.cut_length_mm <= 60
         assert fit.reasons
+
+
+# ---------------------------------------------------------------- what else a tag is held to
+
+
+def test_a_tag_is_held_to_contrast() -> None:
+    """Equal luminances: 1.0 : 1. Printed in black it is as tall as preferred: 20' at 400 mm, 2.327 mm."""
+    words = TagWords("K4", ("Survey boat",), ("1 x housing",))
+    fit = tag(words, print_colour="WH")
+    assert fit.verdict == "does not fit"
+    assert "print WH on WH has a contrast of 1.0 : 1" in fit.reasons[0]
+    assert fit.ways_out == ("print in another colour (print_colour = 'BK'): 2.32 mm",)
+    assert tag(words).contrast > 3
+
+
+def test_a_tag_is_held_to_the_printers_dots() -> None:
+    """At 100 dpi two dots are 0.508 mm; a stem of 0.094 em asks for 5.404 mm of type, capitals of 0.668 em for 3.61 mm.
+
+    That is more than 12 dots of a capital, 3.05 mm, and more than 16' at 400 mm, 1.86 mm.
+    """
+    fit = tag(TagWords("K4", ("Survey boat",), ("1 x housing",)), printer_dpi=100.0)
+    assert fit.capital is not None
+    assert fit.capital.required == pytest.approx(0.508 / 0.094 * 0.668, rel=0.002)
+    assert fit.capital.low >= 3.60
+    assert fit.capital.required_by == "dots_per_stroke at 100 dpi"
+
+
+def test_a_tag_that_holds_too_much_says_from_how_near_it_would_be_read() -> None:
+    words = TagWords("K4", ("Survey boat",), tuple(f"1 x part {n}, with a name as long as this one" for n in range(20)))
+    fit = tag(words)
+    assert fit.verdict == "does not fit"
+    found = re.fullmatch(r"read it from nearer by \(reading_distance_mm = (\d+)\): (\d\.\d\d) mm", fit.ways_out[0])
+    assert found
+    done = tag(words, reading_distance_mm=float(found[1]))
+    assert done.verdict == "fits"
+    assert done.capital is not None
+    assert f"{done.capital.low:.2f}" == found[2]
+
+
+def test_a_title_too_long_is_said() -> None:
+    assert "the title takes" in tag(TagWords("K4" * 60, (), ("1 x housing",))).reasons[0]

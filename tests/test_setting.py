@@ -1,12 +1,13 @@
 """Line breaking and type size; the sums are in the comments."""
 
+from dataclasses import replace
 from itertools import combinations, pairwise
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from labeler.fit.setting import best_setting, breakings, segments, stack_ratio, type_size
+from labeler.fit.setting import best_setting, breakings, filled, segments, stack_ratio, type_size
 from labeler.fit.zone import Needed, Zone
 from labeler.model import Range
 from labeler.text import load_font
@@ -132,3 +133,35 @@ def test_a_longer_piece_never_lowers_the_capitals(length: float, more: float) ->
 def test_type_size_is_rounded_down_but_not_below_what_is_required() -> None:
     assert type_size(2.0, FONT, 1.0, 1.0) == 2.99  # 2.0/0.668 = 2.99401
     assert type_size(2.0, FONT, 1.0, 2.0) == pytest.approx(2.0 / 0.668, abs=1e-6)
+
+
+# ---------------------------------------------------------------- long texts
+
+
+def test_as_few_lines_as_go_into_a_width() -> None:
+    """Pieces as wide as each other: 12 of them, 3 to a line of 3.5, make 4 lines; and at most 3 lines are refused."""
+    text = " ".join(["HH"] * 12)
+    own = FONT.width("HH ")
+    assert filled(text, FONT, 3.5 * own, 8) == ("HH HH HH",) * 4
+    assert filled(text, FONT, 3.5 * own, 3) is None
+    assert filled("H" * 50, FONT, 3.5 * own, 8) is None  # nowhere to break, too wide
+    assert filled("HH", FONT, own, 1) == ("HH",)
+
+
+def test_a_text_of_very_many_pieces_is_broken_within_bounds() -> None:
+    """10,000 break points: the work is bounded, counted in looks at the font's widths and not by a clock."""
+
+    class Counting(dict[str, float]):
+        looks = 0
+
+        def __getitem__(self, sign: str) -> float:
+            Counting.looks += 1
+            return super().__getitem__(sign)
+
+    font = replace(FONT, advances=Counting(FONT.advances))
+    text = "A-" * 10_000
+    lines = breakings(text, font, 8)
+    assert len(lines) == 8
+    assert all("".join(broken) == text for broken in lines)
+    assert filled(text, font, 50.0, 20) is None
+    assert Counting.looks < 20 * len(text)

@@ -1,23 +1,40 @@
 """Type is measured from the outlines; outside figures name their source."""
 
+import random
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from reportlab.pdfbase import pdfmetrics
 
 from labeler.errors import LabelerError
+from labeler.fit.setting import type_size
 from labeler.text import font_for, font_names, load_font, weight_for
 
 
-def test_cap_height_of_a_known_face() -> None:
-    """Helvetica's CapHeight is 718/1000 (Adobe AFM): 2.00 mm capitals need 7.90 pt, 1.27 mm need 5.01 pt.
+@pytest.mark.parametrize("millimetres", [2.00, 1.27])
+@pytest.mark.parametrize("name", font_names())
+def test_type_size_of_a_capital_height(name: str, millimetres: float) -> None:
+    """An H set at the size given for a capital height is that high, drawn by Pillow at 1000 dots a millimetre.
 
-    The same sum, with the face's measured capital, gives the type size everywhere in the program.
+    Sizes are rounded down to 0.01 mm, capitals then by up to 0.0075 mm; one dot for the drawing's edge.
     """
-    face = pdfmetrics.getFont("Helvetica").face
-    assert face.name == "Helvetica"
-    assert pytest.approx(7.90, abs=0.005) == 2.00 / 0.718 / (25.4 / 72)
-    assert pytest.approx(5.01, abs=0.005) == 1.27 / 0.718 / (25.4 / 72)
+    from PIL import ImageFont
+
+    font = load_font(name)
+    size = type_size(millimetres, font, 1.0, 0.0)
+    _, top, _, bottom = ImageFont.truetype(str(font.path), round(size * 1000)).getmask("H").getbbox()
+    assert millimetres - 0.0095 <= (bottom - top) / 1000 <= millimetres + 0.002
+
+
+def test_type_size_of_helvetica() -> None:
+    """Its CapHeight is 718/1000 (Adobe AFM): 2.00 mm capitals need 7.90 pt, 1.27 mm need 5.01 pt.
+
+    The program's own sum for a face of that capital, to the 0.01 mm (0.03 pt) that it rounds down by.
+    """
+    helvetica = replace(load_font("Atkinson Hyperlegible"), capital=0.718)
+    for millimetres, points in ((2.00, 7.90), (1.27, 5.01)):
+        assert points - 0.034 <= type_size(millimetres, helvetica, 1.0, 0.0) * 72 / 25.4 <= points + 0.005
+        assert points - 0.034 <= type_size(millimetres, helvetica, 2.0, 0.0) * 2 * 72 / 25.4 <= points + 0.034
 
 
 @pytest.mark.parametrize("name", font_names())
@@ -87,3 +104,37 @@ def test_the_weight_is_chosen_by_the_ground() -> None:
     assert weight_for("Atkinson Hyperlegible", light_on_dark=False) == "Atkinson Hyperlegible"  # 0.141, Bold 0.236
     assert weight_for("Atkinson Hyperlegible Bold", light_on_dark=False) == "Atkinson Hyperlegible Bold"
     assert weight_for("/some/face.ttf", light_on_dark=False) == "/some/face.ttf"
+
+
+@pytest.mark.parametrize("case", range(60))
+def test_a_damaged_font_is_one_line(case: int, tmp_path: Path) -> None:
+    """Cut short, bytes changed, or a hole in it: it is measured, or refused in one line with its file."""
+    rng, data = random.Random(case), bytearray(load_font("Atkinson Hyperlegible").path.read_bytes())
+    if case % 3 == 0:
+        del data[rng.randrange(len(data)) :]
+    elif case % 3 == 1:
+        for _ in range(rng.choice([1, 20, 400])):
+            data[rng.randrange(rng.choice([300, 5000, len(data)]))] = rng.randrange(256)
+    else:
+        start = rng.randrange(len(data))
+        data[start : start + rng.randrange(2000)] = b""
+    file = tmp_path / "shop.ttf"
+    file.write_bytes(data)
+    said = refusal(file)
+    assert said == "" or (said.startswith(f"{file}: font ") and "choose a TTF file" in said and "\n" not in said)
+
+
+def refusal(file: Path) -> str:
+    try:
+        load_font(str(file))
+    except LabelerError as error:
+        return str(error)
+    return ""
+
+
+@pytest.mark.parametrize("data", [b"", b"\0\1\0\0", b"true" * 20, b"OTTO" + bytes(100)])
+def test_what_is_no_font_at_all(data: bytes, tmp_path: Path) -> None:
+    file = tmp_path / "shop.ttf"
+    file.write_bytes(data)
+    with pytest.raises(LabelerError, match="is damaged, or has no TrueType outlines"):
+        load_font(str(file))

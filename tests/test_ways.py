@@ -64,7 +64,8 @@ def test_explicit_lines_may_be_broken_otherwise(tmp_path: Path) -> None:
 def test_a_wrap_where_no_tube_passes(tmp_path: Path) -> None:
     fit = sleeve_of('text = "WATER PROBE J4"\nfitted = true\n', tmp_path)
     assert fit.tube is None
-    assert fit.ways_out[0].startswith('a wrap instead (branch_marker_kind = "wrap"), wrap-a4-25x38')
+    assert fit.ways_out[0].startswith("thread it on before connector J4 is fitted, or take it off, tube AS23053/5 1/4")
+    assert fit.ways_out[1].startswith('a wrap instead (branch_marker_kind = "wrap"), wrap-a4-25x38')
     done = sleeve_of('text = "WATER PROBE J4"\nfitted = true\nbranch_marker_kind = "wrap"\n', tmp_path)
     assert done.stock == "wrap-a4-25x38"
     assert done.verdict in ("fits", "tight")
@@ -120,3 +121,118 @@ def test_explain_shows_numbers_that_agree() -> None:
         for line in explain(fit):
             for a, b, c in re.findall(r"([\d.]+) x ([\d.]+) = ([\d.]+)", line):
                 assert float(a) * float(b) == pytest.approx(float(c), abs=0.011)
+
+
+# ---------------------------------------------------------------- every kind says what would do
+
+
+OFFERED = re.compile(r"\((\w+) = (.+?)\)[^:]*: (\d\.\d\d) mm")
+
+
+def applied(file: Path, at: str, way: str) -> Fit:
+    """The marker at a place after following a way out as it is written: the key in brackets set."""
+    found = OFFERED.search(way)
+    assert found
+    key, value = found[1], found[2].strip("\"'")
+    text = file.read_text("utf-8")
+    settings = {key: value}
+    if key == "cut_length_mm":
+        file.write_text(re.sub(r"cut_length_mm = \d+", f"cut_length_mm = {value}", text), "utf-8")
+        settings = {}
+    made = next(f for f in check(str(file), settings=settings).fits if f.marker.at == at)
+    assert made.capital is not None
+    assert f"{made.capital.low:.2f}" == found[3]
+    return made
+
+
+@pytest.mark.parametrize("kind", ["sleeve", "insert", "flag", "wrap"])
+def test_ways_of_every_kind_lead_where_they_say(kind: str, tmp_path: Path) -> None:
+    """A text too long for each: what is offered with a height gives that height when it is followed."""
+    text = "STARBOARD WORK LIGHT OF THE FORWARD WHEELHOUSE, UNIT 12, P2" if kind == "flag" else "STARBOARD LIGHT P2"
+    file = tmp_path / "boat.toml"
+    base = BASE.replace("[defaults]", f'[defaults]\nbranch_marker_kind = "{kind}"')
+    fixed = "cut_length_mm = 20\n" if kind in ("sleeve", "insert") else "reading_distance_mm = 800\n"
+    file.write_text(f'{base}text = "{text}"\n{fixed}', "utf-8")
+    fit = next(f for f in check(str(file)).fits if f.marker.at == "J4")
+    assert fit.verdict == "does not fit"
+    assert len(set(fit.ways_out)) == len(fit.ways_out)
+    keys = [found[1] for way in fit.ways_out if (found := OFFERED.search(way))]
+    assert len(keys) == len(set(keys))
+    followed = 0
+    for way in fit.ways_out:
+        if OFFERED.search(way) and "reading_distance_mm" not in way:  # set on the end itself: harness settings yield
+            assert applied(file, "J4", way).verdict in ("fits", "tight")
+            file.write_text(f'{base}text = "{text}"\n{fixed}', "utf-8")
+            followed += 1
+    assert followed or any("nearer" in way for way in fit.ways_out)
+
+
+def test_fit_says_what_would_do_and_names_the_tube_asked_for() -> None:
+    """1/4 in tube is supplied with 6.35 mm; 8 mm and 10 % to pass need 8.80."""
+    result = CliRunner().invoke(main, ["fit", "WINCH", "--over", "8", "--sleeve", "AS23053/5 1/4"])
+    assert result.exit_code == 1
+    assert "AS23053/5 1/4: supplied 6.35 mm, at least 8.80 needed to pass" in result.stdout
+    assert "3:1" not in result.stdout
+    assert "would do  tube AS23053/5 3/8" in result.stdout
+    short = CliRunner().invoke(main, ["fit", "STARBOARD LIGHT", "--over", "3.4-3.8", "--cut", "25"]).stdout
+    assert re.search(r"would do  cut it \d+ mm long \(cut_length_mm = \d+\): \d\.\d\d mm", short)
+    family = CliRunner().invoke(main, ["fit", "WINCH", "--over", "8-30", "--sleeve", "3:1 SINGLE WALL"]).stdout
+    assert "AS23053/5:" not in family
+
+
+def test_fit_says_where_the_usual_card_does_not_take_the_piece() -> None:
+    stdout = CliRunner().invoke(main, ["fit", "WINCH", "--over", "3.4-3.8", "--cut", "80"]).stdout
+    assert "WINCH: fits" in stdout
+    assert "card-210x148 takes 62 x 122.5 mm: use --stock reel" in stdout
+
+
+def test_bundle_says_which_insulation_it_took() -> None:
+    result = CliRunner().invoke(main, ["bundle", "4 x 2.5 mm²"])
+    assert result.exit_code == 0
+    assert "ISO 6722-1 thin wall is taken for the diameter" in result.stdout
+    assert "warning: '4 x 2.5 mm²': no insulation is named, ISO 6722-1 thin wall is taken" in result.stderr
+    named = CliRunner().invoke(main, ["bundle", "4 x 20 AWG TXL, 2 x 1.9 mm"])
+    assert "taken" not in named.stdout + named.stderr
+
+
+# ---------------------------------------------------------------- explained
+
+
+def explained(more: str, folder: Path, base: str = BASE) -> str:
+    file = folder / "boat.toml"
+    file.write_text(base + more, "utf-8")
+    fit = next(f for f in check(str(file)).fits if f.marker.at == "J4")
+    return "\n".join(explain(fit))
+
+
+def test_explain_says_the_limits_that_are_set(tmp_path: Path) -> None:
+    assert "(0.4 to 1.1 allowed; ISO 9241-3: 0.5 to 1.0)" in explained(
+        'text = "J4"\nnarrowest_letter = 0.4\nwidest_letter = 1.1\n', tmp_path
+    )
+
+
+def test_explain_keeps_the_thinnest_and_the_thickest_apart(tmp_path: Path) -> None:
+    """Two 16 AWG wires of 2.2 to 2.4 mm: packed 4.4 at their thinnest; laid by hand at their thickest."""
+    text = explained('text = "J4"\n', tmp_path)
+    assert re.search(r"2 wires or cables at their thinnest packed to \d\.\d\d mm, hull", text)
+    assert "at their thickest hand-laid" in text
+
+
+def test_a_measured_bundle_and_a_cable_are_explained(tmp_path: Path) -> None:
+    covered = 'text = "J4"\ncovering_wall_mm = 0.5\n'
+    measured = BASE.replace('id = "B4"', 'id = "B4"\ndiameter_mm = 4.4\ndiameter_tolerance_mm = 0.1')
+    text = explained(covered, tmp_path, measured)
+    assert "closes on   4.30 to 4.50 mm: as measured" in text
+    assert "passes      5.30 to 5.50 mm: as measured, the covering added" in text
+    cable = BASE.replace('size = "16 AWG"', 'size = "16 AWG"\ncable = "K1"') + covered
+    text = explained("", tmp_path, cable.replace("[[branch]]", '[[cable]]\nid = "K1"\noutside_mm = 6\n[[branch]]'))
+    assert "sits on     1 cable, covering" in text
+    assert "closes on   6.00 mm: the wire or cable itself" in text
+
+
+def test_a_bag_with_nothing_on_it_is_warned_of(tmp_path: Path) -> None:
+    file = tmp_path / "boat.toml"
+    file.write_text(BASE + '[[bag]]\nid = "K9"\n[[bag]]\nid = "K4"\nbranch = "B4"\n', "utf-8")
+    notes = [str(note) for note in check(str(file)).notes if "bag" in note.message]
+    assert len(notes) == 1
+    assert "bag K9: nothing is listed on its tag" in notes[0]

@@ -24,9 +24,7 @@ from labeler.bench.sleeves import (
     totals_of,
 )
 from labeler.bench.wires import WireEnds, connectors_referred_to
-from labeler.model import Circuit, Fit, Harness, Settings, Sheet, ThreadStep
-
-TIGHT, DOES_NOT_FIT = "tight", "does not fit"
+from labeler.model import DOES_NOT_FIT, TIGHT, Circuit, Fit, Harness, Settings, Sheet, ThreadStep
 
 
 @dataclass(frozen=True, slots=True)

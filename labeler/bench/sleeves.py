@@ -127,7 +127,8 @@ def on_bare_mm(fit: Fit) -> float:
     """Return how much of a shrunk sleeve lies on the bare wires next to its end, mm, the middle of what it may be."""
     if len(fit.parts) < 2:
         return 0.0
-    bare = fit.parts[0] if fit.marker.settings.lettering_on == "bundle" else fit.parts[1]
+    step = fit.seat.step if fit.seat else None
+    bare = fit.parts[1] if step is None or step.towards_end else fit.parts[0]
     return (bare.shrunk_mm.low + bare.shrunk_mm.high) / 2
 
 

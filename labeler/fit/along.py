@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
-from labeler.fit.common import DOES_NOT_FIT
-from labeler.model import Branch, Fit
+from labeler.model import DOES_NOT_FIT, Branch, Fit
 
 EPS_MM = 1e-6
 

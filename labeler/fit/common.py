@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import lru_cache
 from itertools import chain
 
@@ -11,10 +12,10 @@ from labeler.errors import LabelerError, Problem
 from labeler.fit.setting import Setting, best_setting, breakings, on_one_line
 from labeler.fit.zone import Needed, Zone, needed_capital
 from labeler.formulas.marking import contrast_ratio
-from labeler.model import Capital, Marker, Settings
+from labeler.model import DOES_NOT_FIT, FITS, TIGHT, Capital, Fit, Marker, Range, Settings
 from labeler.text import Font, font_for, load_font, weight_for
 
-FITS, TIGHT, DOES_NOT_FIT = "fits", "tight", "does not fit"
+PAPER = "WH"  # of tags, strips, flags and the printed zone of wraps: project choice, stock files do not say
 MOST_LINES = 8
 EPS = 1e-9
 
@@ -41,7 +42,7 @@ def _face_of(font: str, print_colour: str, ground_colour: str) -> str:
     return weight_for(font, ink is not None and ground is not None and ink > ground)
 
 
-def font_of(text: Sequence[str], marker: Marker, ground_colour: str = "WH") -> tuple[Font, tuple[str, ...]]:
+def font_of(text: Sequence[str], marker: Marker, ground_colour: str = PAPER) -> tuple[Font, tuple[str, ...]]:
     """Return the font that has all the characters of the text, with a reason where it is a stand-in.
 
     Raises `LabelerError`, with the marker's place, for a character no font has.
@@ -83,7 +84,7 @@ def set_text(
     high_enough = min(most, int((stack / high - 1) / pitch + 1 + 1e-6))
     if high_enough < 2:
         return one
-    return best_setting(tuple(breakings(text, font, high_enough)), font, zone, lengths, taken_mm, pitch)
+    return best_setting(breakings(text, font, high_enough), font, zone, lengths, taken_mm, pitch)
 
 
 def capital_report(flat_mm: float, zone: Zone) -> Capital:
@@ -99,50 +100,85 @@ def contrast_of(print_colour: str, ground_colour: str) -> float | None:
     return None if ink is None or ground is None else contrast_ratio(ink, ground)
 
 
-def verdict_of(
-    setting: Setting, zone: Zone, capital: Capital, arc_deg: float, settings: Settings, ground_colour: str
-) -> tuple[str, tuple[str, ...]]:
-    """Return the verdict on a setting and its reasons, each with its numbers."""
-    reasons: list[str] = []
-    verdict = FITS
-    if capital.flat < zone.required_mm * (1 - 1e-6):
-        verdict = DOES_NOT_FIT
-        reasons.append(_too_small(setting, zone, capital, settings))
-    elif setting.turned:
-        verdict = TIGHT
-        reasons.append(
-            f"turn to read: the lettering covers {arc_deg:.1f}° of the part, {settings.reading_arc_deg:g}° is read "
-            f"without turning, {settings.turning_arc_deg:g}° is the limit"
-        )
-    narrow, wide = zone.proportion.low, zone.proportion.high
+@dataclass(frozen=True, slots=True)
+class Flaws:
+    """What is wrong with a ground whatever is set on it, and what is only said."""
+
+    refused: tuple[str, ...] = ()
+    said: tuple[str, ...] = ()
+
+
+def flaws_of(proportion: Range, settings: Settings, ground_colour: str) -> Flaws:
+    """Return what the letters' proportion and the print's contrast have against them."""
+    refused: list[str] = []
+    narrow, wide = proportion.low, proportion.high
     if narrow < settings.narrowest_letter - 1e-6 or wide > settings.widest_letter + 1e-6:
-        verdict = DOES_NOT_FIT
-        reasons.append(
-            f"letters come out {narrow:.2f} to {wide:.2f} as wide as high, allowed are "
+        refused.append(
+            f"letters come out {narrow:.3f} to {wide:.3f} as wide as high, allowed are "
             f"{settings.narrowest_letter:g} to {settings.widest_letter:g}: heat evenly, or choose a tube that "
             f"shrinks less"
         )
     contrast = contrast_of(settings.print_colour, ground_colour)
     if contrast is None:
-        reasons.append(
-            f"contrast not checked: the colours {settings.print_colour} and {ground_colour} are not both known"
-        )
-    elif contrast < settings.min_contrast:
-        verdict = DOES_NOT_FIT
-        reasons.append(
+        colours = f"{settings.print_colour} and {ground_colour}"
+        return Flaws(tuple(refused), (f"contrast not checked: the colours {colours} are not both known",))
+    if contrast < settings.min_contrast:
+        refused.append(
             f"print {settings.print_colour} on {ground_colour} has a contrast of {contrast:.1f} : 1, "
             f"{settings.min_contrast:g} : 1 required: choose another print_colour or tube_colour"
         )
-    return verdict, tuple(reasons)
+    return Flaws(tuple(refused))
+
+
+def verdict_of(
+    setting: Setting, zone: Zone, capital: Capital, arc_deg: float, settings: Settings, flaws: Flaws
+) -> tuple[str, tuple[str, ...]]:
+    """Return the verdict on a setting and its reasons, each with its numbers."""
+    verdict, reasons = FITS, (*flaws.refused, *flaws.said)
+    if capital.flat < zone.required_mm * (1 - 1e-6):
+        verdict, reasons = DOES_NOT_FIT, (_too_small(setting, zone, capital, settings), *reasons)
+    elif setting.turned:
+        turn = (
+            f"turn to read: the lettering covers {arc_deg:.1f}° of the part, {settings.reading_arc_deg:g}° is read "
+            f"without turning, {settings.turning_arc_deg:g}° is the limit"
+        )
+        verdict, reasons = TIGHT, (turn, *reasons)
+    return DOES_NOT_FIT if flaws.refused else verdict, reasons
+
+
+def answer_on_paper(
+    marker: Marker, setting: Setting, size_mm: float, font: Font, zone: Zone, reasons: tuple[str, ...] = ()
+) -> Fit:
+    """Return the answer for a setting that does not shrink, without what it stands on and its face."""
+    settings, flat = marker.settings, size_mm * font.capital
+    capital = capital_report(flat, zone)
+    share = flat / setting.capital_mm if setting.capital_mm else 0.0
+    arc = setting.stack_mm * share * zone.arc_per_mm
+    verdict, why = verdict_of(setting, zone, capital, arc, settings, flaws_of(zone.proportion, settings, PAPER))
+    return Fit(
+        marker,
+        verdict,
+        reasons + why,
+        setting.lines,
+        capital=capital,
+        printable_mm=zone.across_mm,
+        arc_deg=arc,
+        font=font.name,
+        size_mm=size_mm,
+        proportion=zone.proportion,
+        stroke=zone.stroke,
+        contrast=contrast_of(settings.print_colour, PAPER) or 0.0,
+    )
 
 
 def _too_small(setting: Setting, zone: Zone, capital: Capital, settings: Settings) -> str:
     lines = "one line" if len(setting.lines) == 1 else f"{len(setting.lines)} lines"
     needs = setting.line_per_capital * zone.required_mm
     why = {
-        "length": f"the text takes {needs:.1f} mm at that height, of the piece's {setting.length_mm:g} mm "
-        f"{setting.free_mm:.1f} are free",
+        "length": f"the text takes {needs:.1f} mm at that height, of the piece's "
+        f"{max(setting.length_mm, 0):.4g} mm {max(setting.free_mm, 0):.1f} are free",
         "arc": f"{lines} may cover {settings.turning_arc_deg:g}° of the part at most",
+        "around": f"{lines} must go into the {setting.free_mm:.1f} mm of length that are free",
         "across": f"{lines} must go into {zone.across_mm:.1f} mm of print height",
         "largest": "the largest size asked for",
     }[setting.limit]

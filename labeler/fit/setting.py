@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import accumulate, pairwise
 from math import inf
 
@@ -11,6 +12,7 @@ from labeler.fit.zone import Zone
 from labeler.text import Font
 
 SEPARATORS = ":-/. "
+MOST_PIECES = 64  # between which a text is broken exactly: the time grows with their square
 EPS = 1e-9
 
 
@@ -36,17 +38,22 @@ def segments(text: str) -> tuple[str, ...]:
     return tuple(pieces)
 
 
-def breakings(text: str, font: Font, most: int) -> Iterator[tuple[str, ...]]:
-    """Yield for 1, 2 … ``most`` lines the breaking whose widest line is narrowest.
+def breakings(text: str, font: Font, most: int) -> tuple[tuple[str, ...], ...]:
+    """Return for 1, 2 … ``most`` lines the breaking whose widest line is narrowest.
 
-    Exact, by dynamic programming over the break points; of equally wide ones the most even.
+    Exact, by dynamic programming over the break points; of equally wide ones the most even. A text
+    of more than `MOST_PIECES` pieces is not broken everywhere: neighbours stay together.
     """
-    text = text.strip()
-    yield (text,)
-    pieces = segments(text) if most > 1 else ()
+    return _breakings(text.strip(), font, most)
+
+
+@lru_cache(maxsize=4096)
+def _breakings(text: str, font: Font, most: int) -> tuple[tuple[str, ...], ...]:
+    found: list[tuple[str, ...]] = [(text,)]
+    pieces = _joined(segments(text)) if most > 1 else ()
     n = len(pieces)
     if n < 2:
-        return
+        return tuple(found)
     ends = [0.0, *accumulate(map(font.width, pieces))]
     blanks = [0.0, *(font.width(piece) - font.width(piece.rstrip()) for piece in pieces)]
     best: list[_Broken] = [(ends[j] - blanks[j], (ends[j] - blanks[j]) ** 2, (j,)) for j in range(1, n + 1)]
@@ -62,7 +69,38 @@ def breakings(text: str, font: Font, most: int) -> Iterator[tuple[str, ...]]:
             following[j - 1] = min(trials)
         best = following
         cuts = (0, *best[n - 1][2])
-        yield tuple("".join(pieces[i:j]).strip() for i, j in pairwise(cuts))
+        found.append(tuple("".join(pieces[i:j]).strip() for i, j in pairwise(cuts)))
+    return tuple(found)
+
+
+def _joined(pieces: tuple[str, ...]) -> tuple[str, ...]:
+    """The pieces, neighbours joined two and two until they are few enough."""
+    while len(pieces) > MOST_PIECES:
+        pieces = tuple("".join(pieces[i : i + 2]) for i in range(0, len(pieces), 2))
+    return pieces
+
+
+def filled(text: str, font: Font, ems: float, most: int) -> tuple[str, ...] | None:
+    """Return the text in as few lines as go into a width [em], at most so many, or None.
+
+    Of the ways to break it into so few the one whose widest line is narrowest, where it has no more
+    than `MOST_PIECES` pieces; else each line is filled.
+    """
+    pieces = segments(text.strip())
+    lines, line = [], ""
+    width = 0.0  # of the line, trailing blanks included
+    for piece in pieces:
+        own = font.width(piece)
+        if line and width + font.width(piece.rstrip()) > ems:
+            lines.append(line.strip())
+            line, width = "", 0.0
+            if len(lines) >= most:
+                return None
+        line, width = line + piece, width + own
+    lines.append(line.strip())
+    if max(map(font.width, lines)) > ems:
+        return None
+    return breakings(text, font, len(lines))[-1] if 1 < len(pieces) <= MOST_PIECES else tuple(lines)
 
 
 _Broken = tuple[float, float, tuple[int, ...]]  # widest line, sum of squares, where each line ends

@@ -2,25 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from math import ceil
 
-from labeler.fit.common import (
-    DOES_NOT_FIT,
-    FITS,
-    TIGHT,
-    capital_report,
-    contrast_of,
-    distance_for,
-    font_of,
-    set_text,
-    verdict_of,
-)
+from labeler.fit.common import Flaws, capital_report, contrast_of, distance_for, flaws_of, font_of, set_text, verdict_of
+from labeler.fit.lengths import Lengths, lengths_on, not_held, parts_of
+from labeler.fit.on_stock import UNLIMITED, Room
 from labeler.fit.setting import Setting, type_size
-from labeler.fit.zone import TubeZone, Zone, zone_on_tube
-from labeler.formulas.shrink import cut_length, limits, shrunk
-from labeler.model import Face, Fit, Marker, Range, Run, Seat, SeatPart, Settings, Tube, TubeChoice
+from labeler.fit.zone import TubeZone, Zone, zone_around, zone_on_tube
+from labeler.formulas.shrink import limits, shrunk
+from labeler.model import DOES_NOT_FIT, FITS, TIGHT, Face, Fit, Marker, Run, Seat, SeatPart, Settings, Tube, TubeChoice
 from labeler.text import Font
 
 BOTH_FACES = (
@@ -32,13 +22,34 @@ VERDICTS = (FITS, TIGHT, DOES_NOT_FIT)
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SleevePlace:
-    """What all sleeves on one seat with the same settings share; their tubes' zones are worked out once."""
+    """What all sleeves on one seat with the same settings share; what a tube is there is worked out once."""
 
     seat: Seat
     choice: TubeChoice
     cut_length_mm: float | None = None  # fixed, or None: free
-    zones: dict[tuple[str, str], tuple[TubeZone, _Length]] = field(default_factory=dict)  # by tube and font
-    parts: dict[tuple[str, float], tuple[SeatPart, ...]] = field(default_factory=dict)  # by tube and cut length
+    room: Room = UNLIMITED
+    grounds: dict[tuple[str, str, str], _Ground] = field(default_factory=dict)  # by tube, font and direction
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Ground:
+    """A tube in its place, as print meets it in one direction of the lines."""
+
+    tube: Tube
+    font: Font
+    direction: str  # along | around
+    on: TubeZone
+    zone: Zone
+    use: Lengths
+    flaws: Flaws
+    contrast: float
+    rest_towards_end: bool = True  # of a stepped seat: where the part without lettering lies
+    parts: dict[float, tuple[SeatPart, ...]] = field(default_factory=dict)  # by cut length
+
+    @property
+    def stretch(self) -> float:
+        """Return how much longer the print is across the piece than normal type."""
+        return self.zone.stretch if self.direction == "along" else 1 / self.zone.stretch
 
 
 def fit_sleeve(marker: Marker, place: SleevePlace) -> Fit:
@@ -51,12 +62,12 @@ def fit_sleeve(marker: Marker, place: SleevePlace) -> Fit:
     if not tubes:
         return _no_tube(marker, place.seat, place.choice)
     if not marker.lettered:
-        return _plain(marker, place.seat, tubes[0], place.cut_length_mm)
+        return plain_sleeve(marker, place)
     font, reasons = font_of(marker.text, marker, marker.settings.tube_colour)
     answers: list[Fit] = []
     for direction in _directions(marker.settings):
         for tube in tubes:
-            answer = _on_tube(marker, place, tube, font, reasons, direction)
+            answer = _on_tube(marker, place, _ground(marker, place, tube, font, direction), reasons)
             if answer.verdict == FITS:
                 return answer
             answers.append(answer)
@@ -69,178 +80,142 @@ def _directions(settings: Settings) -> tuple[str, ...]:
     return ("along", "around") if settings.direction == "auto" else (settings.direction,)
 
 
-def cut_lengths(settings: Settings, at_least_mm: float = 0.0) -> tuple[float, ...]:
-    """Return the cut lengths that may be chosen, mm: the shop's own, or whole steps from shortest to longest.
-
-    Where none is long enough for ``at_least_mm`` only the longest is returned.
-    """
-    if settings.cut_lengths_mm:
-        enough = tuple(length for length in settings.cut_lengths_mm if length >= at_least_mm)
-        return enough or settings.cut_lengths_mm[-1:]
-    step = settings.cut_step_mm
-    first = ceil(round(max(settings.shortest_cut_mm, at_least_mm) / step, 9))
-    last = int(round(settings.longest_cut_mm / step, 9))
-    return tuple(i * step for i in range(first, last + 1)) or (settings.longest_cut_mm,)
-
-
-@dataclass(frozen=True, slots=True)
-class _Length:
-    """How the length of a piece is used: ``overlap`` lies past the edge of a covering, flat, mm."""
-
-    overlap: float
-    overlap_along: Range | None
-    taken: float
-    choices: tuple[float, ...]
-
-
-def _length(seat: Seat, tube: Tube, settings: Settings, fixed: float | None) -> _Length:
-    overlap, along = 0.0, None
-    if seat.closes_on != seat.text_on:
-        # What is past the edge lies on the other diameter, and shrinks lengthwise by its own share.
-        on = Range(seat.closes_on.low, min(seat.closes_on.high, tube.supplied_mm))
-        along = shrunk(limits(tube, settings.supplied_over, settings.recovered_under), on, "even").along
-        overlap = cut_length(((settings.overlap_mm, along.low),))
-    taken = 2 * settings.end_margin_mm + overlap
-    return _Length(overlap, along, taken, (fixed,) if fixed else cut_lengths(settings, taken))
-
-
-def _zone(marker: Marker, place: SleevePlace, tube: Tube, font: Font) -> tuple[TubeZone, _Length]:
-    known = place.zones.get((tube.name, font.name))
-    if known is None:
-        on = zone_on_tube(tube, place.seat.text_on, marker.settings, distance_for(marker), font)
-        known = on, _length(place.seat, tube, marker.settings, place.cut_length_mm)
-        place.zones[tube.name, font.name] = known
-    return known
-
-
-def _on_tube(
-    marker: Marker, place: SleevePlace, tube: Tube, font: Font, reasons: tuple[str, ...], direction: str
-) -> Fit:
+def _ground(marker: Marker, place: SleevePlace, tube: Tube, font: Font, direction: str) -> _Ground:
+    known = place.grounds.get((tube.name, font.name, direction))
+    if known is not None:
+        return known
     settings, seat = marker.settings, place.seat
-    on, use = _zone(marker, place, tube, font)
-    if direction == "along":
-        zone, setting = on.zone, set_text(marker, font, on.zone, use.choices, use.taken)
-        drawn_stretch = zone.stretch
-    else:
-        zone, setting = _set_around(marker, font, on, use)
-        drawn_stretch = 1.0
-    size = type_size(setting.capital_mm, font, drawn_stretch, zone.required_mm)
-    flat = size * font.capital * drawn_stretch
-    capital = capital_report(flat, zone)
-    share = flat / setting.capital_mm if setting.capital_mm else 0.0
-    arc_mm = setting.stack_mm if direction == "along" else setting.width_mm
-    arc = arc_mm * share * on.zone.arc_per_mm
-    verdict, why = verdict_of(setting, zone, capital, arc, settings, settings.tube_colour)
+    on = zone_on_tube(tube, seat.text_on, settings, distance_for(marker), font)
+    zone = on.zone if direction == "along" else zone_around(on, settings, font)
+    use = lengths_on(seat, tube, on.shrunk.along, settings, place.cut_length_mm, place.room.width_mm)
+    flaws = flaws_of(zone.proportion, settings, settings.tube_colour)
     if settings.faces == "both" and settings.heating == "back first":
-        verdict, why = DOES_NOT_FIT, (*why, BOTH_FACES)
-    piece = _Piece(setting, size, font, on, settings, use.overlap, direction)
-    parts = place.parts.get((tube.name, setting.length_mm))
+        flaws = replace(flaws, refused=(*flaws.refused, BOTH_FACES))
+    contrast = contrast_of(settings.print_colour, settings.tube_colour) or 0.0
+    made = place.grounds[tube.name, font.name, direction] = _Ground(
+        tube, font, direction, on, zone, use, flaws, contrast, seat.step is None or seat.step.towards_end
+    )
+    return made
+
+
+def _on_tube(marker: Marker, place: SleevePlace, ground: _Ground, reasons: tuple[str, ...]) -> Fit:
+    settings, font, on = marker.settings, ground.font, ground.on
+    along = ground.direction == "along"
+    setting = (
+        set_text(marker, font, ground.zone, ground.use.choices, ground.use.taken)
+        if along
+        else _set_around(marker, ground)
+    )
+    stretch = ground.stretch if along else 1.0
+    size = type_size(setting.capital_mm, font, stretch, ground.zone.required_mm)
+    flat = size * font.capital * stretch
+    capital = capital_report(flat, ground.zone)
+    share = flat / setting.capital_mm if setting.capital_mm else 0.0
+    arc = (setting.stack_mm if along else setting.width_mm) * share * on.zone.arc_per_mm
+    verdict, why = verdict_of(setting, ground.zone, capital, arc, settings, ground.flaws)
+    refused = _refused(setting, ground, settings, place.room)
+    length = setting.length_mm
+    parts = ground.parts.get(length)
     if parts is None:
-        parts = _parts(seat, setting.length_mm, use, on.shrunk.along)
-        place.parts[tube.name, setting.length_mm] = parts
+        parts = ground.parts[length] = parts_of(place.seat, length, ground.use)
+    outside = on.shrunk.outside_mm
     return Fit(
         marker=marker,
-        verdict=verdict,
-        reasons=(*reasons, *why),
+        verdict=DOES_NOT_FIT if refused else verdict,
+        reasons=(*reasons, *why, *refused),
         lines=setting.lines,
-        seat=seat,
-        tube=tube,
-        face=_face(piece) if size > 0 else None,
+        seat=place.seat,
+        tube=ground.tube,
+        face=_face(setting, size, ground, settings) if size > 0 else None,
         capital=capital,
-        cut_length_mm=setting.length_mm,
-        outside_mm=(on.shrunk.supplied_outside_mm.low, on.shrunk.outside_mm.low, on.shrunk.outside_mm.high),
+        cut_length_mm=length,
+        outside_mm=(on.shrunk.supplied_outside_mm.low, outside.low, outside.high),
         lay_flat_mm=on.lay_flat_mm,
         printable_mm=on.zone.across_mm,
         print_scale=on.shrunk.print_scale,
         face_scale=on.shrunk.face_scale,
         along_scale=on.shrunk.along,
         arc_deg=arc,
-        stretch=on.zone.stretch,
+        stretch=ground.stretch,
         font=font.name,
         size_mm=size,
-        direction=direction,
+        direction=ground.direction,
         parts=parts,
-        proportion=on.zone.proportion,
-        stroke=on.zone.stroke,
-        contrast=contrast_of(settings.print_colour, settings.tube_colour) or 0.0,
+        proportion=ground.zone.proportion,
+        stroke=ground.zone.stroke,
+        contrast=ground.contrast,
     )
 
 
-def _set_around(marker: Marker, font: Font, on: TubeZone, use: _Length) -> tuple[Zone, Setting]:
+def _refused(setting: Setting, ground: _Ground, settings: Settings, room: Room) -> tuple[str, ...]:
+    """What is against a piece of this length: it holds too little, no sheet takes it, or would take a longer one."""
+    length = setting.length_mm
+    reasons = [not_held(ground.use, length, settings), room.refusal(length, ground.on.lay_flat_mm)]
+    short = setting.limit == ("length" if ground.direction == "along" else "around")
+    if ground.use.withheld and short and setting.capital_mm < ground.zone.required_mm * (1 - 1e-6):
+        other = f"; --stock {room.larger.stock} takes longer ones" if room.larger else ""
+        reasons.append(f"longer pieces do not go on {room.stock}: it takes {room.width_mm:g} mm{other}")
+    return tuple(filter(None, reasons))
+
+
+def _set_around(marker: Marker, ground: _Ground) -> Setting:
     """Set the lines around the tube: its arc is their length, its cut length takes the stack.
 
-    The letters' height now shrinks with the tube's length, their width with the face; they are
-    pre-stretched in the direction of the line instead. Of the lengths the first is taken on which
-    the capitals reach the preferred height.
+    Of the lengths the first is taken on which the capitals reach the preferred height.
     """
-    along, needed = on.shrunk.along, on.zone.needed
-    least = max(on.zone.dots_mm, on.zone.least_size_mm * font.capital)
-
-    def on_length(length: float) -> tuple[Zone, Setting]:
-        room = max(length - use.taken, 1e-6)
-        zone = replace(
-            on.zone,
-            read_mm=room,
-            turn_mm=room,
-            across_mm=room,
-            low=along.low,
-            high=along.high,
-            stretch=1 / on.zone.stretch,
-            required_mm=max(needed.required_mm / along.low, least),
-            preferred_mm=max(needed.preferred_mm / along.low, least),
-            largest_mm=max(needed.largest_mm / along.low, least),
-        )
-        setting = set_text(marker, font, zone, (min(on.zone.read_mm, on.zone.across_mm),), 0.0)
-        turned = False
-        if setting.capital_mm < zone.required_mm - 1e-9:
-            wider = set_text(marker, font, zone, (min(on.zone.turn_mm, on.zone.across_mm),), 0.0)
-            if wider.capital_mm >= zone.required_mm - 1e-9:
-                setting, turned = wider, True
-        limit = {"length": "arc", "arc": "across"}.get(setting.limit, setting.limit)
-        return zone, replace(setting, length_mm=length, limit=limit, turned=turned)
-
+    required, preferred = ground.zone.required_mm, ground.zone.preferred_mm
     tried = []
-    for length in use.choices:
-        zone, setting = on_length(length)
-        tried.append((zone, setting))
-        if setting.capital_mm >= zone.preferred_mm - 1e-9 and not setting.turned:
-            return zone, setting
-    return max(tried, key=lambda made: (not made[1].turned, round(made[1].capital_mm, 4), -made[1].length_mm))
+    for length in ground.use.choices:
+        setting = _around_on(length, marker, ground)
+        if setting.capital_mm >= preferred - 1e-9 and not setting.turned:
+            return setting
+        tried.append(setting)
+    return max(
+        tried,
+        key=lambda s: (s.capital_mm >= required - 1e-9, not s.turned, round(s.capital_mm, 4), -s.length_mm),
+    )
 
 
-@dataclass(frozen=True, slots=True)
-class _Piece:
-    """What is needed to draw one flat piece."""
+def _around_on(length: float, marker: Marker, ground: _Ground) -> Setting:
+    """The lines around a piece of one length; turned only where nothing else reaches the required height."""
+    whole = ground.on.zone
+    room = max(length - ground.use.taken, 1e-6)
+    zone = replace(ground.zone, read_mm=room, turn_mm=room, across_mm=room)
+    setting = set_text(marker, ground.font, zone, (min(whole.read_mm, whole.across_mm),), 0.0)
+    turned = False
+    if setting.capital_mm < zone.required_mm - 1e-9:
+        wider = set_text(marker, ground.font, zone, (min(whole.turn_mm, whole.across_mm),), 0.0)
+        if wider.capital_mm >= zone.required_mm - 1e-9:
+            setting, turned = wider, True
+    limit = {"length": "arc", "arc": "around"}.get(setting.limit, setting.limit)
+    return replace(setting, length_mm=length, limit=limit, turned=turned, free_mm=room)
 
-    setting: Setting
-    size: float
-    font: Font
-    on: TubeZone
-    settings: Settings
-    overlap: float
-    direction: str
+
+# ---------------------------------------------------------------- the flat piece
 
 
-def _face(piece: _Piece) -> Face:
+def _face(setting: Setting, size: float, ground: _Ground, settings: Settings) -> Face:
     """The flat piece: lines centred on what is left of the length, the stack centred across.
 
     The right-hand end goes to the connector, or the left-hand one where the lines read away from
-    it; there the part that ends up past the edge of a covering stays free.
+    it; the part on the other side of a covering's edge stays free.
     """
-    length, height = piece.setting.length_mm, round(piece.on.lay_flat_mm, 6)
-    shift = piece.overlap / 2 if piece.settings.reading == "away from the end" else -piece.overlap / 2
-    made = _along if piece.direction == "along" else _around
-    passes = 2 if piece.settings.faces == "both" else 1
-    return Face(length, height, made(piece, length / 2 + shift, height / 2), passes=passes)
+    length, height = setting.length_mm, round(ground.on.lay_flat_mm, 6)
+    rest_right = ground.rest_towards_end == (settings.reading != "away from the end")
+    middle = length / 2 + (-ground.use.rest / 2 if rest_right else ground.use.rest / 2)
+    made = _along if ground.direction == "along" else _around
+    passes = 2 if settings.faces == "both" else 1
+    return Face(length, height, made(setting, size, ground, settings, middle, height / 2), passes=passes)
 
 
-def _along(piece: _Piece, middle: float, centre: float) -> tuple[Run, ...]:
-    font, size, stretch = piece.font, piece.size, piece.on.zone.stretch
-    lines = piece.setting.lines
-    flat = size * font.capital * stretch
+def _along(
+    setting: Setting, size: float, ground: _Ground, settings: Settings, middle: float, centre: float
+) -> tuple[Run, ...]:
+    font, stretch, lines = ground.font, ground.stretch, setting.lines
     above, below = font.above(lines[0]) * size * stretch, font.below(lines[-1]) * size * stretch
-    pitch = piece.settings.line_pitch * flat
+    pitch = settings.line_pitch * size * font.capital * stretch
     baseline = centre + (above + below + (len(lines) - 1) * pitch) / 2 - above
+    drawn = round(stretch, 6)
     return tuple(
         Run(
             line,
@@ -248,17 +223,18 @@ def _along(piece: _Piece, middle: float, centre: float) -> tuple[Run, ...]:
             size,
             round(middle - font.width(line) * size / 2, 6),
             round(baseline - i * pitch, 6),
-            round(stretch, 6),
+            drawn,
         )
         for i, line in enumerate(lines)
     )
 
 
-def _around(piece: _Piece, middle: float, centre: float) -> tuple[Run, ...]:
-    font, size, stretch = piece.font, piece.size, piece.on.zone.stretch
-    lines = piece.setting.lines
+def _around(
+    setting: Setting, size: float, ground: _Ground, settings: Settings, middle: float, centre: float
+) -> tuple[Run, ...]:
+    font, stretch, lines = ground.font, ground.stretch, setting.lines
     above, below = font.above(lines[0]) * size, font.below(lines[-1]) * size
-    pitch = piece.settings.line_pitch * size * font.capital
+    pitch = settings.line_pitch * size * font.capital
     baseline = middle - (above + below + (len(lines) - 1) * pitch) / 2 + above
     return tuple(
         Run(
@@ -274,34 +250,30 @@ def _around(piece: _Piece, middle: float, centre: float) -> tuple[Run, ...]:
     )
 
 
-def _parts(seat: Seat, length: float, use: _Length, along: Range) -> tuple[SeatPart, ...]:
-    """What the piece lies on, with the lengths cut flat and after shrinking: where the text stands comes first."""
-    rest = length - use.overlap
-    own = SeatPart(seat.sits_on, rest, Range(rest * along.low, rest * along.high))
-    if use.overlap_along is None:
-        return (own,)
-    past = Range(use.overlap * use.overlap_along.low, use.overlap * use.overlap_along.high)
-    return (own, SeatPart("past the edge of the covering, towards the end", use.overlap, past))
+# ---------------------------------------------------------------- without lettering, without a tube
 
 
-def _plain(marker: Marker, seat: Seat, tube: Tube, fixed: float | None) -> Fit:
-    settings = marker.settings
+def plain_sleeve(marker: Marker, place: SleevePlace, length_mm: float | None = None) -> Fit:
+    """Return the answer for a sleeve without lettering on the first tube; it goes through no printer.
+
+    Its length is that given, or the shortest that holds.
+    """
+    settings, seat, tube = marker.settings, place.seat, place.choice.tubes[0]
     on = shrunk(limits(tube, settings.supplied_over, settings.recovered_under), seat.text_on, "even")
-    use = _length(seat, tube, settings, fixed)
+    use = lengths_on(seat, tube, on.along, settings, length_mm or place.cut_length_mm)
     length = use.choices[0]
-    short = use.overlap > length + 1e-6
-    why = f"the overlap past the covering alone takes {use.overlap:.1f} mm, the longest cut is {length:g} mm"
+    why = not_held(use, length, settings)
     return Fit(
         marker=marker,
-        verdict=DOES_NOT_FIT if short else FITS,
-        reasons=(why,) if short else (),
+        verdict=DOES_NOT_FIT if why else FITS,
+        reasons=(why,) if why else (),
         seat=seat,
         tube=tube,
         cut_length_mm=length,
         outside_mm=(on.supplied_outside_mm.low, on.outside_mm.low, on.outside_mm.high),
         print_scale=on.print_scale,
         along_scale=on.along,
-        parts=_parts(seat, length, use, on.along),
+        parts=parts_of(seat, length, use),
     )
 
 
@@ -315,9 +287,3 @@ def _no_tube(marker: Marker, seat: Seat, choice: TubeChoice) -> Fit:
         what += f"; it must pass {seat.obstacle}"
     ways = (*filter(None, (seat.in_time,)), *choice.ways_out)
     return Fit(marker, DOES_NOT_FIT, (what, *choice.refusals), seat=seat, ways_out=ways)
-
-
-def sleeve_on(marker: Marker, seat: Seat, tubes: Sequence[Tube], fixed: float | None = None) -> Fit | None:
-    """Return the answer on the first of some tubes that carries the text, or None: for looking at ways out."""
-    answer = fit_sleeve(marker, SleevePlace(seat, TubeChoice(tuple(tubes)), fixed)) if tubes else None
-    return answer if answer is not None and answer.verdict != DOES_NOT_FIT else None

@@ -5,51 +5,66 @@ from __future__ import annotations
 from dataclasses import replace
 from math import pi
 
-from labeler.fit.common import DOES_NOT_FIT, capital_report, contrast_of, font_of, needed_for, set_text, verdict_of
+from labeler.fit.common import PAPER, answer_on_paper, font_of, needed_for, set_text
+from labeler.fit.lengths import lengths_on
 from labeler.fit.setting import Setting, type_size
-from labeler.fit.sleeve import SleevePlace, cut_lengths, fit_sleeve
+from labeler.fit.sleeve import SleevePlace, fit_sleeve, plain_sleeve
 from labeler.fit.zone import Zone, printer_of, zone_on_film
-from labeler.model import Face, Fit, Marker, Range, Run, Seat, Stock
+from labeler.formulas.shrink import limits, shrunk
+from labeler.model import DOES_NOT_FIT, Face, Fit, Marker, Range, Run, Seat, Stock
 from labeler.text import Font
 
-PAPER = "WH"  # plain paper, and the printed side of flags: project choice, stock files do not say
 NO_LIMIT = 1e6  # arc of what is not wrapped, degrees
 
 
 def fit_insert(marker: Marker, place: SleevePlace, stock: Stock) -> Fit:
     """Return the answer for a paper strip wound around a seat, with the clear sleeve over it.
 
-    The strip is as long around as the thinnest bundle less a gap, and shorter than the sleeve at
-    both ends. ``place`` is the sleeve's: its seat is the bundle with the paper on it.
+    The strip is as long around as the thinnest bundle less a gap, and shorter than the shrunk sleeve's
+    own part at both ends. ``place`` is the sleeve's: where the text stands, its seat has the paper on
+    it; its room is that of the strips' stock. What is against the sleeve counts too.
     """
-    sleeve = fit_sleeve(replace(marker, lettered=False), place)
-    if sleeve.tube is None or not marker.lettered:
-        return replace(sleeve, marker=marker)
-    settings, paper, on = marker.settings, stock.film_mm, place.seat.text_on
-    bare = Range(max(on.low - 2 * paper, 0.01), on.high)
-    around = pi * bare.low - settings.strip_gap_mm
+    if not place.choice.tubes or not marker.lettered:
+        return replace(fit_sleeve(replace(marker, lettered=False), place), marker=marker)
+    settings, bare = marker.settings, place.seat.text_on.low - 2 * stock.film_mm
+    around = pi * max(bare, 0.01) - settings.strip_gap_mm
     font, reasons = font_of(marker.text, marker, PAPER)
-    zone = _zone(marker, stock, bare.low, max(around - 2 * stock.margin_mm, 0.1), font)
-    inset = settings.strip_inset_mm + settings.end_margin_mm
-    fixed = place.cut_length_mm
-    lengths = (fixed,) if fixed else cut_lengths(settings, 2 * inset)
-    setting = set_text(marker, font, zone, lengths, 2 * inset)
-    face_width = setting.length_mm - 2 * settings.strip_inset_mm
+    zone = _zone(marker, stock, max(bare, 0.01), max(around - 2 * stock.margin_mm, 0.1), font)
+    lengths = strip_lengths(marker, place)
+    setting = set_text(marker, font, zone, tuple(lengths), 2 * settings.end_margin_mm)
+    width, cut = setting.length_mm, lengths[setting.length_mm]
     size = type_size(setting.capital_mm, font, 1.0, zone.required_mm)
-    made = _answer(marker, setting, size, font, zone, reasons)
-    drawable = size > 0 and face_width > 0 and around > 0
-    face = Face(round(face_width, 4), round(around, 4), _lines(setting, size, font, face_width / 2, around / 2, marker))
+    made = answer_on_paper(marker, setting, size, font, zone, reasons)
+    sleeve = plain_sleeve(marker, place, cut)
+    drawable = size > 0 and width > 0 and around > 0
+    against = [] if drawable else [f"a strip of {width:.1f} x {around:.1f} mm is left under the sleeve"]
+    against += filter(None, [*sleeve.reasons, place.room.refusal(width, around)])
+    face = Face(round(width, 4), round(around, 4), _lines(setting, size, font, width / 2, around / 2, marker))
     return replace(
         made,
         seat=place.seat,
         tube=sleeve.tube,
         stock=stock.name,
         face=face if drawable else None,
-        cut_length_mm=setting.length_mm,
+        cut_length_mm=cut,
         outside_mm=sleeve.outside_mm,
         parts=sleeve.parts,
-        verdict=made.verdict if drawable else DOES_NOT_FIT,
+        verdict=DOES_NOT_FIT if against else made.verdict,
+        reasons=(*made.reasons, *against),
     )
+
+
+def strip_lengths(marker: Marker, place: SleevePlace) -> dict[float, float]:
+    """Return the lengths of paper strips that may be chosen, mm, shortest first, each with its sleeve's cut length.
+
+    A strip ends ``strip_inset_mm`` inside the part of the sleeve that it lies under, shrunk as far as it may.
+    """
+    settings, seat, tube = marker.settings, place.seat, place.choice.tubes[0]
+    on = shrunk(limits(tube, settings.supplied_over, settings.recovered_under), seat.text_on, "even")
+    use = lengths_on(seat, tube, on.along, settings, place.cut_length_mm)
+    strips = {(cut - use.rest) * on.along.low - 2 * settings.strip_inset_mm: cut for cut in use.choices}
+    inside = {strip: cut for strip, cut in strips.items() if 0 < strip <= place.room.width_mm + 1e-6}
+    return inside or dict(list(strips.items())[:1])
 
 
 def fit_flag(marker: Marker, seat: Seat, stock: Stock) -> Fit:
@@ -65,7 +80,7 @@ def fit_flag(marker: Marker, seat: Seat, stock: Stock) -> Fit:
     zone = _zone(marker, stock, NO_LIMIT, stock.cell_height_mm - 2 * stock.margin_mm, font)
     setting = set_text(marker, font, zone, (half,), 2 * stock.margin_mm)
     size = type_size(setting.capital_mm, font, 1.0, zone.required_mm)
-    made = _answer(marker, setting, size, font, zone, reasons)
+    made = answer_on_paper(marker, setting, size, font, zone, reasons)
     middle = stock.cell_height_mm / 2
     runs = tuple(
         run
@@ -83,28 +98,6 @@ def _zone(marker: Marker, stock: Stock, least_mm: float, across_mm: float, font:
     arcs = (settings.reading_arc_deg, settings.turning_arc_deg) if round_ else (NO_LIMIT, NO_LIMIT)
     on = Range(least_mm, least_mm)
     return zone_on_film(on, stock.film_mm, across_mm, arcs, needed_for(marker), printer_of(settings), font)
-
-
-def _answer(marker: Marker, setting: Setting, size: float, font: Font, zone: Zone, reasons: tuple[str, ...]) -> Fit:
-    flat = size * font.capital
-    capital = capital_report(flat, zone)
-    share = flat / setting.capital_mm if setting.capital_mm else 0.0
-    arc = setting.stack_mm * share * zone.arc_per_mm
-    verdict, why = verdict_of(setting, zone, capital, arc, marker.settings, PAPER)
-    return Fit(
-        marker,
-        verdict,
-        reasons + why,
-        setting.lines,
-        capital=capital,
-        printable_mm=zone.across_mm,
-        arc_deg=arc,
-        font=font.name,
-        size_mm=size,
-        proportion=zone.proportion,
-        stroke=zone.stroke,
-        contrast=contrast_of(marker.settings.print_colour, PAPER) or 0.0,
-    )
 
 
 def _lines(setting: Setting, size: float, font: Font, x_mm: float, y_mm: float, marker: Marker) -> tuple[Run, ...]:

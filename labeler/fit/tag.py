@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import ceil
 
 from labeler.errors import LabelerError
-from labeler.fit.common import DOES_NOT_FIT, FITS, font_of, needed_for
-from labeler.fit.setting import breakings, type_size
+from labeler.fit.common import PAPER, contrast_of, flaws_of, font_of, needed_for
+from labeler.fit.setting import filled, type_size
+from labeler.fit.ways import CONDENSED, with_settings
+from labeler.fit.zone import least_size, printer_of
 from labeler.formulas.legibility import height_for_dots
-from labeler.model import Box, Capital, Face, Fit, Marker, Run, Stock, Symbol, TagWords
+from labeler.model import DOES_NOT_FIT, FITS, Box, Capital, Face, Fit, Marker, Range, Run, Stock, Symbol, TagWords
 from labeler.text import Font
 
 LARGEST_TITLE = 3.0  # title capitals, at most so many times the preferred height: project choice
@@ -46,45 +48,122 @@ def fit_tag(marker: Marker, words: TagWords, stock: Stock, make_symbol: SymbolMa
     Rows stand in up to four columns, each with a box to tick. Where they cannot, the words'
     summary takes their place, and a reason says so; where there is none, the tag does not fit.
     """
+    made = _made(marker, words, stock, make_symbol)
+    if made.verdict != DOES_NOT_FIT or made.ways_out:
+        return made
+    larger = () if made.face else ("divide the bag", "a larger tag stock")
+    return replace(made, ways_out=(*_ways(marker, words, stock, make_symbol), *larger))
+
+
+def _made(marker: Marker, words: TagWords, stock: Stock, make_symbol: SymbolMaker) -> Fit:
     everything = (words.title, *words.headings, *words.rows, words.summary)
     font, reasons = font_of(everything, marker)
-    needed = needed_for(marker)
-    least = height_for_dots(marker.settings.dots_per_capital, marker.settings.printer_dpi)
-    required, preferred = max(needed.required_mm, least), max(needed.preferred_mm, least)
+    heights = _Heights.of(marker, font)
     area = _writable(stock)
-    symbol, code_side = None, 0.0
-    if words.code:
-        side = stock.cell_height_mm * CODE_SHARE
-        try:
-            symbol = make_symbol(words.code, area.right - side, area.top - side, side, marker.settings.printer_dpi)
-        except LabelerError as error:
-            text = tuple(f"{p.message}" for p in error.problems)
-            return Fit(marker, DOES_NOT_FIT, text, stock=stock.name, ways_out=tuple(p.fix for p in error.problems))
-        code_side = side
-    trials = [(height, words.rows) for height in _heights(required, preferred)]
-    if words.summary and words.rows:
-        trials += [(height, (words.summary,)) for height in _heights(required, preferred)]
-        reasons_for_summary = f"{len(words.rows)} rows do not go on a tag of {stock.name}: it says how many there are"
-    for height, rows in trials:
-        runs = _compose(words, rows, font, height, required, area, code_side, marker)
-        if runs is None:
-            continue
-        lines, boxes = runs
-        why = reasons if rows is words.rows else (*reasons, reasons_for_summary)
-        size = type_size(height, font, 1.0, required)
-        flat = size * font.capital
-        return Fit(
-            marker,
-            FITS,
-            why,
-            tuple(run.text for run in lines),
-            stock=stock.name,
-            face=Face(stock.cell_width_mm, stock.cell_height_mm, lines, 1, 0.0, boxes, symbol),
-            capital=Capital(flat, flat, flat, required, needed.by),
-            font=font.name,
-            size_mm=size,
-        )
-    return _refused(marker, words, stock, font, required, area)
+    side = stock.cell_height_mm * CODE_SHARE if words.code else 0.0
+    try:
+        symbol = _symbol(words, area, side, marker, make_symbol)
+    except LabelerError as error:
+        text = tuple(f"{p.message}" for p in error.problems)
+        return Fit(marker, DOES_NOT_FIT, text, stock=stock.name, ways_out=tuple(p.fix for p in error.problems))
+    composed = _tallest(words, font, heights, area, side, marker)
+    if composed is None:
+        return _refused(marker, words, stock, font, heights.required, area, area.width - _beside(side, heights))
+    if composed.rows is not words.rows:
+        instead = f"{len(words.rows)} rows do not go on a tag of {stock.name}: it says how many there are"
+        reasons = (*reasons, instead)
+    proportion, stem = font.capital_width / font.capital, font.stroke / font.capital
+    flaws = flaws_of(Range(proportion, proportion), marker.settings, PAPER)
+    size = type_size(composed.height, font, 1.0, heights.required)
+    flat = size * font.capital
+    return Fit(
+        marker,
+        DOES_NOT_FIT if flaws.refused else FITS,
+        (*reasons, *flaws.refused, *flaws.said),
+        tuple(run.text for run in composed.runs),
+        stock=stock.name,
+        face=Face(stock.cell_width_mm, stock.cell_height_mm, composed.runs, 1, 0.0, composed.boxes, symbol),
+        capital=Capital(flat, flat, flat, heights.required, heights.by),
+        font=font.name,
+        size_mm=size,
+        proportion=Range(proportion, proportion),
+        stroke=Range(stem, stem),
+        contrast=contrast_of(marker.settings.print_colour, PAPER) or 0.0,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Heights:
+    """Capital heights of a tag, mm: what is required, by what, and what is aimed for."""
+
+    required: float
+    preferred: float
+    by: str
+
+    @classmethod
+    def of(cls, marker: Marker, font: Font) -> _Heights:
+        needed, printer = needed_for(marker), printer_of(marker.settings)
+        capital = height_for_dots(printer.dots_per_capital, printer.dpi)
+        stroke = least_size(printer, font, 1.0) * font.capital
+        least, what = max((capital, "dots_per_capital"), (stroke, "dots_per_stroke"))
+        by = needed.by if needed.required_mm >= least else f"{what} at {printer.dpi:g} dpi"
+        return cls(max(needed.required_mm, least), max(needed.preferred_mm, least), by)
+
+    def steps(self, steps: int = 4) -> Iterator[float]:
+        for i in range(steps + 1):
+            yield self.preferred + (self.required - self.preferred) * i / steps
+
+
+@dataclass(frozen=True, slots=True)
+class _Composed:
+    """All that is drawn on a tag at one type height, but for its code."""
+
+    height: float
+    rows: tuple[str, ...]
+    runs: tuple[Run, ...]
+    boxes: tuple[Box, ...]
+
+
+def _symbol(words: TagWords, area: _Area, side: float, marker: Marker, make_symbol: SymbolMaker) -> Symbol | None:
+    """The code in the upper right corner, or None; `LabelerError` where it does not go in."""
+    if not side:
+        return None
+    return make_symbol(words.code, area.right - side, area.top - side, side, marker.settings.printer_dpi)
+
+
+def _beside(code_side: float, heights: _Heights) -> float:
+    return code_side + heights.required if code_side else 0.0
+
+
+def _tallest(
+    words: TagWords, font: Font, heights: _Heights, area: _Area, code_side: float, marker: Marker
+) -> _Composed | None:
+    """The tag at the tallest of its heights that holds all the rows, or else their summary."""
+    for rows in (words.rows, (words.summary,)) if words.summary and words.rows else (words.rows,):
+        for height in heights.steps():
+            made = _compose(words, rows, font, height, heights.required, area, code_side, marker)
+            if made is not None:
+                return _Composed(height, rows, *made)
+    return None
+
+
+def _ways(marker: Marker, words: TagWords, stock: Stock, make_symbol: SymbolMaker) -> Iterator[str]:
+    """What would do, with the height it gives: a condensed face, or read from nearer by."""
+
+    def height(**changes: object) -> str:
+        made = _made(with_settings(marker, **changes), words, stock, make_symbol)
+        return "" if made.verdict == DOES_NOT_FIT or made.capital is None else f"{made.capital.low:.2f} mm"
+
+    for colour in ("BK", "WH"):
+        if (marker.settings.print_colour != colour) and (found := height(print_colour=colour)):
+            yield f"print in another colour (print_colour = {colour!r}): {found}"
+    if marker.settings.font != CONDENSED and (found := height(font=CONDENSED)):
+        yield f"a condensed face (font = {CONDENSED!r}): {found}"
+    for tenths in range(9, 2, -1):
+        distance = round(marker.settings.reading_distance_mm * tenths / 10)
+        if found := height(reading_distance_mm=float(distance)):
+            yield f"read it from nearer by (reading_distance_mm = {distance:g}): {found}"
+            return
 
 
 def _writable(stock: Stock) -> _Area:
@@ -92,11 +171,6 @@ def _writable(stock: Stock) -> _Area:
     if stock.hole_mm:
         left = max(left, stock.hole_inset_mm + stock.hole_mm / 2 + stock.margin_mm)
     return _Area(left, stock.cell_width_mm - stock.margin_mm, stock.cell_height_mm - stock.margin_mm, stock.margin_mm)
-
-
-def _heights(required: float, preferred: float, steps: int = 4) -> Iterator[float]:
-    for i in range(steps + 1):
-        yield preferred + (required - preferred) * i / steps
 
 
 def _compose(
@@ -125,7 +199,7 @@ def _compose(
     runs = [Run(words.title, font.name, title_size, area.left, round(y, 4))]
     y -= font.below(words.title) * title_size + 0.4 * height
     for heading in words.headings:
-        lines = _lines(heading, font, beside / size)
+        lines = filled(heading, font, beside / size, int(area.height / pitch) + 1)
         if lines is None:
             return None
         for line in lines:
@@ -138,14 +212,6 @@ def _compose(
         return tuple(runs), ()
     placed = _rows(rows, font, size, height, pitch, _Area(area.left, area.right, y - ROW_GAP * height, area.bottom))
     return None if placed is None else ((*runs, *placed[0]), placed[1])
-
-
-def _lines(text: str, font: Font, ems: float) -> tuple[str, ...] | None:
-    """The text in as few lines as go into a width, or None."""
-    for lines in breakings(text, font, len(text)):
-        if max(map(font.width, lines)) <= ems:
-            return lines
-    return None
 
 
 def _rows(
@@ -176,12 +242,17 @@ def _rows(
     return tuple(runs), tuple(boxes)
 
 
-def _refused(marker: Marker, words: TagWords, stock: Stock, font: Font, required: float, area: _Area) -> Fit:
+def _refused(
+    marker: Marker, words: TagWords, stock: Stock, font: Font, required: float, area: _Area, beside: float
+) -> Fit:
     size = required / font.capital
     widest = max((font.width(row) * size + 1.6 * required for row in words.rows), default=0.0)
-    reason = (
-        f"at the required capitals of {required:.2f} mm the {len(words.headings)} headings and {len(words.rows)} rows "
-        f"(widest {widest:.1f} mm) do not go into {area.width:.1f} x {area.height:.1f} mm of {stock.name}"
+    title = font.width(words.title) * size
+    why = (
+        f"the title takes {title:.1f} mm, {beside:.1f} mm are free"
+        if title > beside
+        else f"the {len(words.headings)} headings and {len(words.rows)} rows (widest {widest:.1f} mm) do not go into "
+        f"{area.width:.1f} x {area.height:.1f} mm of {stock.name}"
     )
-    ways = ("divide the bag", "shorter wording", "a larger tag stock", "a shorter reading_distance_mm")
-    return Fit(marker, DOES_NOT_FIT, (reason,), stock=stock.name, ways_out=ways)
+    reason = f"at the required capitals of {required:.2f} mm {why}"
+    return Fit(marker, DOES_NOT_FIT, (reason,), stock=stock.name)

@@ -1,120 +1,175 @@
-"""Ways out: what would make a marker fit, the smallest change first, each with the height it gives."""
+"""Ways out: what would make a marker fit, the smallest change first, each worked out, with the height it gives."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
-from math import radians, tan
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from functools import lru_cache
+from math import floor, radians, tan
 
-from labeler.fit.common import DOES_NOT_FIT
-from labeler.fit.sleeve import sleeve_on
-from labeler.model import Fit, Marker, Settings, Tube
+from labeler.fit.lengths import LONGEST_TRIED_MM
+from labeler.fit.on_stock import UNLIMITED, Room
+from labeler.model import DOES_NOT_FIT, FITS, Fit, Marker, Settings, Tube
 from labeler.text import font_names
 
 CONDENSED = "Fira Sans Condensed"
-LONGEST_TRIED_MM = 200.0  # longest cut that is proposed: project choice
 BY_HALF_STEP = 5.0  # proposed reading distances are multiples of this, mm
 
 
 @dataclass(frozen=True, slots=True)
+class Change:
+    """What is tried: another marker (its text, its settings), cut length, tubes, room, or with nothing in the way."""
+
+    marker: Marker
+    cut_mm: float | None = None
+    tubes: tuple[Tube, ...] | None = None  # None: those that were tried
+    room: Room | None = None  # None: that of the stock
+    free: bool = False  # threaded on before what is in the way
+
+
+@dataclass(frozen=True, slots=True)
 class Other:
-    """What a way out may use: other tubes that pass and grip, a wrap or a sleeve in place of the other."""
+    """What a way out may use.
 
-    tubes: tuple[Tube, ...] = ()  # of families that were not asked for
-    wrap: Callable[[Marker], Fit] | None = None
-    sleeve: Callable[[Marker], Fit] | None = None
-    fixed_cut_mm: float | None = None
+    ``refit`` answers for the same place and kind with something changed; ``tubes`` pass and grip but
+    are of families not asked for; ``kinds`` are other kinds of marker that may stand there, in the
+    order to try them; ``cut_mm`` the cut length where it is fixed.
+    """
+
+    refit: Callable[[Change], Fit]
+    tubes: tuple[Tube, ...] = ()
+    kinds: Mapping[str, Callable[[Marker], Fit]] = field(default_factory=dict)
+    cut_mm: float | None = None
+    room: Room = UNLIMITED
 
 
-def ways_out(fit: Fit, tubes: tuple[Tube, ...], other: Other) -> tuple[str, ...]:
+def ways_out(fit: Fit, other: Other) -> tuple[str, ...]:
     """Return what would make a marker fit, in order of how little it changes; what it has, if nothing would.
 
-    ``tubes`` are those that were tried. A way is only named when it was worked out and fits.
+    A way is only named when it was worked out and fits.
     """
-    if fit.marker.kind == "tag":
-        return fit.ways_out
-    wrap = fit.marker.kind == "wrap"
-    found = (*(_for_wrap(fit, other) if wrap else _for_sleeve(fit, tubes, other)), *fit.ways_out)
-    if not found and fit.capital:
+    found = tuple(dict.fromkeys(_found(fit, other)))
+    if found:
+        return found
+    said = tuple(way for way in fit.ways_out if not way.startswith("tube "))
+    if not said and fit.capital:
         return (f"nothing that was tried; it reaches {fit.capital.low:.2f} mm: ask for less if that is enough",)
-    return found
+    return said
 
 
-def _for_sleeve(fit: Fit, tubes: tuple[Tube, ...], other: Other) -> Iterator[str]:
-    marker, fixed = fit.marker, other.fixed_cut_mm
+def _found(fit: Fit, other: Other) -> Iterator[str]:
+    marker = fit.marker
+    if fit.tube is not None:
+        yield from _longer(fit, other)
+    if marker.lettered:
+        if not marker.breakable:
+            yield from _otherwise(marker, other)
+        yield from _set_otherwise(fit, other)
+    if marker.kind in ("sleeve", "insert"):
+        yield from _other_tube(fit, other)
+    if marker.lettered:
+        yield from _shorter(marker, other)
+    if fit.seat and fit.seat.in_time:
+        made = _fits(other.refit(Change(marker, other.cut_mm, free=True)))
+        if made and made.tube:
+            yield f"{fit.seat.in_time}, tube {made.tube.name}: {_height(made)}"
+    if marker.lettered:
+        yield from _instead(marker, other)
+        yield from _nearer(fit, other)
 
-    def on(changed: Marker, cut: float | None = fixed) -> Fit | None:
-        return sleeve_on(changed, fit.seat, tubes, cut) if fit.seat else None
 
-    longer = _with(marker, cut_lengths_mm=(), longest_cut_mm=LONGEST_TRIED_MM)
-    made = on(longer, None)
+def _longer(fit: Fit, other: Other) -> Iterator[str]:
+    """A longer cut that the stock takes, or one that another stock takes."""
+    marker = fit.marker
+    key = "cut_length_mm" if other.cut_mm else "longest_cut_mm"
+    longer = with_settings(marker, cut_lengths_mm=(), longest_cut_mm=LONGEST_TRIED_MM)
+    made = _fits(other.refit(Change(longer)))
     if made:
-        key = "cut_length_mm" if fixed else "longest_cut_mm"
-        yield f"cut it {made.cut_length_mm:g} mm long ({key} = {made.cut_length_mm:g}): {_height(made)}"
-    if not marker.breakable:
-        free = replace(marker, text=(" ".join(marker.text),), breakable=True)
-        made = on(free) or on(replace(longer, text=free.text, breakable=True), None)
-        if made:
-            yield f"break it otherwise, as {' | '.join(made.lines)!r}, cut {made.cut_length_mm:g} mm: {_height(made)}"
-    if marker.settings.font != CONDENSED and CONDENSED in font_names():
-        made = on(_with(marker, font=CONDENSED))
-        if made:
-            yield f"a condensed face (font = {CONDENSED!r}): {_height(made)}"
-    yield from _other_tube(fit, tubes, other)
-    yield from _shorter(marker, on)
-    if other.wrap:
-        yield from _instead(other.wrap, marker, "wrap")
-
-
-def _other_tube(fit: Fit, tubes: tuple[Tube, ...], other: Other) -> Iterator[str]:
-    if not fit.seat:
+        than = "it" if made.cut_length_mm > fit.cut_length_mm else "it to a length that the stock takes,"
+        yield f"cut {than} {made.cut_length_mm:g} mm long ({key} = {made.cut_length_mm:g}): {_height(made)}"
+    larger = other.room.larger
+    if not larger:
         return
-    made = sleeve_on(fit.marker, fit.seat, [t for t in other.tubes if t not in tubes], other.fixed_cut_mm)
+    same = _fits(other.refit(Change(marker, other.cut_mm, room=larger)))
+    if same:
+        yield f"--stock {larger.stock}, cut {same.cut_length_mm:g} mm: {_height(same)}"
+    elif not made:
+        made = _fits(other.refit(Change(longer, room=larger)))
+        if made:
+            cut = f"cut it {made.cut_length_mm:g} mm long ({key} = {made.cut_length_mm:g})"
+            yield f"{cut} on --stock {larger.stock}: {_height(made)}"
+
+
+def _otherwise(marker: Marker, other: Other) -> Iterator[str]:
+    """The given lines as one text that may be broken where that helps, on a longer piece where it must be."""
+    free = replace(marker, text=(" ".join(marker.text),), breakable=True)
+    made = _fits(other.refit(Change(free, other.cut_mm)))
+    if not made and marker.kind in ("sleeve", "insert"):
+        longer = with_settings(free, cut_lengths_mm=(), longest_cut_mm=LONGEST_TRIED_MM)
+        made = _fits(other.refit(Change(longer)))
+    if made:
+        cut = f", cut {made.cut_length_mm:g} mm" if made.tube else ""
+        yield f"break it otherwise, as {' | '.join(made.lines)!r}{cut}: {_height(made)}"
+
+
+def _set_otherwise(fit: Fit, other: Other) -> Iterator[str]:
+    """Another setting alone: colour of the print, heating, face."""
+    marker = fit.marker
+    settings = marker.settings
+    for words, key, value in (
+        ("print in white", "print_colour", "WH"),
+        ("print in black", "print_colour", "BK"),
+        ("heat evenly", "heating", "even"),
+        ("a condensed face", "font", CONDENSED),
+    ):
+        if getattr(settings, key) == value or (key == "font" and value not in font_names()):
+            continue
+        if key == "heating" and marker.kind != "sleeve":
+            continue
+        made = _fits(other.refit(Change(with_settings(marker, **{key: value}), other.cut_mm)))
+        if made:
+            yield f"{words} ({key} = {value!r}): {_height(made)}"
+
+
+def _other_tube(fit: Fit, other: Other) -> Iterator[str]:
+    tubes = tuple(tube for tube in other.tubes if tube.family not in fit.marker.settings.sleeve)
+    made = _fits(other.refit(Change(fit.marker, other.cut_mm, tubes))) if tubes else None
     if made and made.tube:
         yield f"tube {made.tube.name} ({made.tube.ratio:.1f}:1; add {made.tube.family!r} to sleeve): {_height(made)}"
 
 
-def _for_wrap(fit: Fit, other: Other) -> Iterator[str]:
-    marker = fit.marker
-    if other.wrap:
-        wrap = other.wrap
-        if marker.settings.font != CONDENSED:
-            made = _fits(wrap(_with(marker, font=CONDENSED)))
-            if made:
-                yield f"a condensed face (font = {CONDENSED!r}): {_height(made)}"
-        yield from _shorter(marker, lambda changed: _fits(wrap(changed)))
-    if other.sleeve:
-        yield from _instead(other.sleeve, marker, "sleeve")
-    yield from _nearer(fit)
-
-
-def _shorter(marker: Marker, fitted: Callable[[Marker], Fit | None]) -> Iterator[str]:
+def _shorter(marker: Marker, other: Other) -> Iterator[str]:
     """The same place with less said: the circuit or the connector alone."""
-    text = marker.circuit if marker.on_wire else marker.at
+    text = marker.circuit if marker.on_wire else marker.at if marker.branch else ""
     if not text or (text,) == marker.text:
         return
-    made = fitted(replace(marker, text=(text,), breakable=True))
+    made = _fits(other.refit(Change(replace(marker, text=(text,), breakable=True), other.cut_mm)))
     if made:
         yield f"a shorter text, {text!r}: {_height(made)}"
 
 
-def _instead(fitted: Callable[[Marker], Fit], marker: Marker, kind: str) -> Iterator[str]:
-    made = _fits(fitted(replace(marker, kind=kind)))
-    if made:
-        key = "wire_marker_kind" if marker.on_wire else "branch_marker_kind"
-        on = made.tube.name if made.tube else made.stock
-        yield f'a {kind} instead ({key} = "{kind}"), {on}: {_height(made)}'
+def _instead(marker: Marker, other: Other) -> Iterator[str]:
+    """Another kind of marker."""
+    key = "wire_marker_kind" if marker.on_wire else "branch_marker_kind"
+    for kind, fitted in other.kinds.items():
+        made = _fits(fitted(replace(marker, kind=kind)))
+        if made:
+            on = made.tube.name if made.tube else made.stock
+            article = "an" if kind == "insert" else "a"
+            yield f'{article} {kind} instead ({key} = "{kind}"), {on}: {_height(made)}'
 
 
-def _nearer(fit: Fit) -> Iterator[str]:
+def _nearer(fit: Fit, other: Other) -> Iterator[str]:
     """Read from nearer by: the distance at which what is reached fills the required angle."""
     settings, capital = fit.marker.settings, fit.capital
     if capital is None or capital.low < settings.min_capital_mm or capital.low >= capital.required:
         return
     distance = capital.low / (2 * tan(radians(settings.required_angle_arcmin / 60) / 2))
-    distance = distance // BY_HALF_STEP * BY_HALF_STEP
+    distance = floor(distance / BY_HALF_STEP) * BY_HALF_STEP
     key = "wire_reading_distance_mm" if fit.marker.on_wire else "reading_distance_mm"
-    yield f"read it from nearer by ({key} = {distance:g}): {capital.low:.2f} mm"
+    made = _fits(other.refit(Change(with_settings(fit.marker, **{key: distance}), other.cut_mm)))
+    if made:
+        yield f"read it from nearer by ({key} = {distance:g}): {_height(made)}"
 
 
 def _fits(fit: Fit) -> Fit | None:
@@ -124,10 +179,15 @@ def _fits(fit: Fit) -> Fit | None:
 def _height(fit: Fit) -> str:
     if fit.capital is None:
         return fit.verdict
-    turned = ", turn to read" if fit.verdict != "fits" else ""
+    turned = ", turn to read" if fit.verdict != FITS else ""
     return f"{fit.capital.low:.2f} mm{turned}"
 
 
-def _with(marker: Marker, **changes: object) -> Marker:
-    settings: Settings = replace(marker.settings, **changes)  # type: ignore[arg-type]
-    return replace(marker, settings=settings)
+def with_settings(marker: Marker, **changes: object) -> Marker:
+    """Return the marker with some settings changed; the same changes give the same settings."""
+    return replace(marker, settings=_changed(marker.settings, tuple(changes.items())))
+
+
+@lru_cache(maxsize=256)
+def _changed(settings: Settings, changes: tuple[tuple[str, object], ...]) -> Settings:
+    return replace(settings, **dict(changes))  # type: ignore[arg-type]

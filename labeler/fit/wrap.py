@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
-from labeler.fit.common import DOES_NOT_FIT, capital_report, contrast_of, face_of, font_of, set_text, verdict_of
+from labeler.fit.common import PAPER, answer_on_paper, face_of, font_of, set_text
 from labeler.fit.setting import Setting, on_one_line, type_size
 from labeler.fit.zone import Needed, Zone, printer_of, zone_on_film
 from labeler.formulas.legibility import copies_around, wrap_diameters
-from labeler.model import Face, Fit, Marker, Range, Run, Seat, Settings, Stock
+from labeler.model import DOES_NOT_FIT, Face, Fit, Marker, Range, Run, Seat, Settings, Stock
 from labeler.text import Font, load_font
 
-LABEL_COLOUR = "WH"  # of the printed zone: project choice, stock files do not say
 COPY_GAP = 0.4  # least distance between copies of the text around the wire, in capital heights: project choice
 
 
@@ -41,7 +40,7 @@ class WrapPlace:
 def wrap_place(seat: Seat, settings: Settings, needed: Needed, stocks: Sequence[Stock]) -> WrapPlace:
     """Return the place of wraps on a seat: the first stock whose wires include the seat's whole range."""
     stock = next((s for s in stocks if _serves(s, seat.text_on)), None)
-    font = load_font(face_of(settings, LABEL_COLOUR))
+    font = load_font(face_of(settings, PAPER))
     zone = _zone(seat, stock, settings, needed, font) if stock else None
     return WrapPlace(seat, stock, tuple(stocks), font, needed, zone)
 
@@ -78,44 +77,10 @@ def _is_free(text: str, width: float, style: _Style | None, place: WrapPlace) ->
 
 
 def _alike(marker: Marker, text: str, width: float, style: _Style) -> Fit:
-    like, face = style.like, style.face
-    run = face.runs[0]
-    x = round((face.width_mm - width * run.size_mm) / 2, 4)
-    drawn = Face(
-        face.width_mm,
-        face.height_mm,
-        (Run(text, run.font, run.size_mm, x, run.y_mm),),
-        face.copies,
-        face.copy_pitch_mm,
-    )
-    return Fit(
-        marker,
-        like.verdict,
-        like.reasons,
-        (text,),
-        like.seat,
-        None,
-        like.stock,
-        drawn,
-        like.capital,
-        0.0,
-        None,
-        0.0,
-        like.printable_mm,
-        None,
-        None,
-        None,
-        like.arc_deg,
-        1.0,
-        like.font,
-        like.size_mm,
-        (),
-        "",
-        (),
-        like.proportion,
-        like.stroke,
-        like.contrast,
-    )
+    run = style.face.runs[0]
+    x = round((style.face.width_mm - width * run.size_mm) / 2, 4)
+    face = replace(style.face, runs=(replace(run, text=text, x_mm=x),))
+    return replace(style.like, marker=marker, lines=(text,), face=face)
 
 
 def _worked_out(marker: Marker, place: WrapPlace) -> Fit:
@@ -128,29 +93,10 @@ def _worked_out(marker: Marker, place: WrapPlace) -> Fit:
         zone = _zone(place.seat, stock, marker.settings, place.needed, font)
     setting = set_text(marker, font, zone, (stock.cell_width_mm,), 2 * stock.margin_mm)
     size = type_size(setting.capital_mm, font, 1.0, zone.required_mm)
-    flat = size * font.capital
-    capital = capital_report(flat, zone)
-    share = flat / setting.capital_mm if setting.capital_mm else 0.0
-    arc = setting.stack_mm * share * zone.arc_per_mm
-    verdict, why = verdict_of(setting, zone, capital, arc, marker.settings, LABEL_COLOUR)
-    return Fit(
-        marker,
-        verdict,
-        reasons + why,
-        setting.lines,
-        place.seat,
-        None,
-        stock.name,
-        _face(setting, size, share, font, zone, stock, marker.settings) if size > 0 else None,
-        capital,
-        printable_mm=zone.across_mm,
-        arc_deg=arc,
-        font=font.name,
-        size_mm=size,
-        proportion=zone.proportion,
-        stroke=zone.stroke,
-        contrast=contrast_of(marker.settings.print_colour, LABEL_COLOUR) or 0.0,
-    )
+    made = answer_on_paper(marker, setting, size, font, zone, reasons)
+    share = size * font.capital / setting.capital_mm if setting.capital_mm else 0.0
+    face = _face(setting, size, share, font, zone, stock, marker.settings) if size > 0 else None
+    return replace(made, seat=place.seat, stock=stock.name, face=face)
 
 
 def _zone(seat: Seat, stock: Stock, settings: Settings, needed: Needed, font: Font) -> Zone:

@@ -5,9 +5,9 @@ All heights are of the flat print, before shrinking, so that setting type needs 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
-from math import pi, radians, sqrt
+from math import inf, pi, radians, sqrt
 
 from labeler.formulas.legibility import height_for_angle, height_for_dots
 from labeler.formulas.shrink import Shrunk, lay_flat, limits, shrunk, wall_from_section
@@ -164,6 +164,35 @@ def _zone_on_tube(
         least_size_mm=size,
     )
     return TubeZone(zone, on, flat)
+
+
+def zone_around(on: TubeZone, settings: Settings, font: Font) -> Zone:
+    """Return the zone of lines that run around the tube; ``across_mm`` is left open: it is the piece's length.
+
+    The letters' width now shrinks with the face, around, and their height with the tube, along: the
+    squeeze acts the other way. They are pre-stretched along the line, so that they come out in the
+    font's own proportion in the middle of all they may become, but never wider than allowed.
+    """
+    squeeze, along, needed = on.shrunk.squeeze, on.shrunk.along, on.zone.needed
+    own, stem = font.capital_width / font.capital, font.stroke / font.capital
+    wider = min(sqrt(squeeze.low * squeeze.high), settings.widest_letter * squeeze.low / own)
+    size = least_size(printer_of(settings), font, wider)
+    least = max(on.zone.dots_mm, size * font.capital)
+    return replace(
+        on.zone,
+        read_mm=inf,
+        turn_mm=inf,
+        across_mm=inf,
+        low=along.low,
+        high=along.high,
+        stretch=1 / wider,
+        required_mm=max(needed.required_mm / along.low, least),
+        preferred_mm=max(needed.preferred_mm / along.low, least),
+        largest_mm=max(needed.largest_mm / along.low, least),
+        proportion=Range(own * wider / squeeze.high, own * wider / squeeze.low),
+        stroke=Range(stem * wider / squeeze.high, stem * wider / squeeze.low),
+        least_size_mm=size,
+    )
 
 
 @lru_cache(maxsize=4096)

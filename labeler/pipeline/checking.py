@@ -3,51 +3,59 @@
 from __future__ import annotations
 
 import gc
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 from labeler.branches import branches_of, circuits_by_branch
 from labeler.catalogue import Catalogue, load_catalogue
 from labeler.errors import LabelerError, Problem, Where, refuse
 from labeler.fit import (
+    Change,
     Other,
+    Room,
     SleevePlace,
     fit_flag,
     fit_insert,
     fit_sleeve,
     fit_tag,
     fit_wrap,
+    room_of,
     ways_out,
     within_branches,
     wrap_place,
 )
-from labeler.fit.common import DOES_NOT_FIT, font_of, needed_for
+from labeler.fit.common import font_of, needed_for
 from labeler.fit.wrap import WrapPlace
+from labeler.layout import stock_problems
 from labeler.model import (
+    DOES_NOT_FIT,
+    SEE_BENCH_SHEET,
     Branch,
     BranchEnd,
     Circuit,
     Fit,
     Harness,
     Marker,
+    Range,
     Seat,
     Settings,
     Stock,
     Symbol,
     TagWords,
     ThreadStep,
-    Tube,
     TubeChoice,
 )
 from labeler.plan import Contents, confusable, contents_of, plan, tag_words
 from labeler.size import choose_tubes, done_ends, end_seat, threading, wire_seat
 
-if TYPE_CHECKING:
-    pass
-
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
+INSTEAD: Mapping[str, tuple[str, ...]] = {
+    "sleeve": ("wrap", "insert"),
+    "insert": ("wrap", "flag"),
+    "wrap": ("sleeve", "flag"),
+    "flag": ("wrap", "sleeve"),
+}  # the kinds that are looked at where another does not fit
 PLACEHOLDER_UNIT = "0001"  # what a check writes on the tags: no serial is given yet
 
 
@@ -152,9 +160,25 @@ def check(
     problems += [*planning, *_glyph_problems(harness, markers), *confusable(markers)]
     refuse(_once(problems))
     fits = fit_markers(harness, markers, catalogue, stocks, unit)
+    refuse(problem for used in stocks_of(fits, stocks).values() for problem in stock_problems(used))
     threading_of(harness, fits, catalogue)  # what it needs to know is asked for now, not while drawing
-    notes = tuple(_once(problem for problem in problems if problem.warning))
+    notes = tuple(_once(p for p in (*problems, *_empty_tags(fits)) if p.warning))
     return Checked(harness, fits, stocks, notes)
+
+
+def _empty_tags(fits: Iterable[Fit]) -> Iterator[Problem]:
+    """Yield a warning for each bag whose tag lists nothing."""
+    for fit in fits:
+        if fit.marker.role == "bag" and fit.face and not fit.face.boxes and SEE_BENCH_SHEET not in " ".join(fit.lines):
+            text = f"bag {fit.marker.at}: nothing is listed on its tag"
+            yield Problem(fit.marker.where, text, "name its branch, its connector or its contents", warning=True)
+
+
+def stocks_of(fits: Iterable[Fit], stocks: Stocks) -> dict[str, Stock]:
+    """Return the stocks that the markers that fit are printed on, by name."""
+    named = stocks.by_name()
+    names = (fit.stock or stocks.sleeve.name for fit in fits if fit.face and fit.verdict != DOES_NOT_FIT)
+    return {name: named[name] for name in dict.fromkeys(names)}
 
 
 def threading_of(harness: Harness, fits: Iterable[Fit], catalogue: Catalogue) -> tuple[ThreadStep, ...]:
@@ -237,67 +261,92 @@ class _Fitter:
         self.places: dict[tuple[object, ...], WrapPlace | SleevePlace] = {}
         self.kept: list[Settings] = []
         self.choices: dict[tuple[object, ...], TubeChoice] = {}
+        self.sleeve_room: Room = room_of(stocks.sleeve, catalogue.stocks)
+        self.strip_room: Room = room_of(stocks.insert)
 
     def fit(self, marker: Marker) -> Fit:
         if marker.role == "bag":
             return fit_tag(marker, self._words(marker), self.stocks.tag, make_symbol)
-        if marker.kind == "wrap":
-            return self._with_ways_out(fit_wrap(marker, self._wrap_place(marker)), ())
-        if marker.kind == "flag":
-            return fit_flag(marker, self._seat(marker)[0], self.stocks.flag)
-        if marker.kind == "insert":
-            return self._insert(marker)
+        if marker.kind in ("wrap", "flag"):
+            answer = self._on_film(marker)
+            return answer if answer.verdict != DOES_NOT_FIT else self._film_ways(answer)
         place = self._sleeve_place(marker)
-        return self._with_ways_out(fit_sleeve(marker, place), place.choice.tubes, place.cut_length_mm)
+        answer = self._under_tube(marker, place)
+        return answer if answer.verdict != DOES_NOT_FIT else self._tube_ways(answer, place)
 
     def _words(self, marker: Marker) -> TagWords:
         if self.contents is None:
             self.contents = contents_of(self.harness)
         return tag_words(self.harness, self.contents, marker, self.unit)
 
-    def _with_ways_out(self, fit: Fit, tubes: tuple[Tube, ...], cut: float | None = None) -> Fit:
-        """Return the fit with what would make it fit, worked out only where it does not."""
-        if fit.verdict != DOES_NOT_FIT or fit.seat is None:
-            return fit
+    def _on_film(self, marker: Marker) -> Fit:
+        if marker.kind == "wrap":
+            return fit_wrap(marker, self._wrap_place(marker))
+        return fit_flag(marker, self._seat(marker)[0], self.stocks.flag)
+
+    def _under_tube(self, marker: Marker, place: SleevePlace) -> Fit:
+        if marker.kind == "insert":
+            return fit_insert(marker, place, self.stocks.insert)
+        return fit_sleeve(marker, place)
+
+    def _other_kind(self, marker: Marker) -> Fit:
+        if marker.kind in ("wrap", "flag"):
+            return self._on_film(marker)
+        return self._under_tube(marker, self._sleeve_place(marker))
+
+    def _film_ways(self, fit: Fit) -> Fit:
+        """Return a wrap or flag that does not fit with what would make it fit."""
+        other = Other(lambda change: self._on_film(change.marker), kinds=self._kinds(fit))
+        return replace(fit, ways_out=ways_out(fit, other))
+
+    def _tube_ways(self, fit: Fit, place: SleevePlace) -> Fit:
+        """Return a sleeve or insert that does not fit with what would make it fit."""
         every = replace(fit.marker.settings, sleeve=tuple(family.name for family in self.catalogue.families))
-        other = Other(
-            self._choice(fit.seat, every).tubes,
-            lambda marker: fit_wrap(marker, self._wrap_place(marker)),
-            lambda marker: self._sleeve_instead(marker, fit),
-            cut,
-        )
-        return replace(fit, ways_out=ways_out(fit, tubes, other))
 
-    def _sleeve_instead(self, marker: Marker, fit: Fit) -> Fit:
-        """Return the fit of a sleeve in place of the marker; its own where the way on of a sleeve is not known."""
-        try:
-            return fit_sleeve(marker, self._sleeve_place(marker))
-        except LabelerError:
-            return fit
+        def refit(change: Change) -> Fit:
+            seat, choice = place.seat, place.choice
+            if change.free:
+                seat = without_obstacle(seat)
+                choice = self._choice(seat, change.marker.settings)
+            elif change.tubes is not None:
+                choice = TubeChoice(change.tubes)
+            there = SleevePlace(seat, choice, change.cut_mm, change.room or place.room)
+            return self._under_tube(change.marker, there)
 
-    def _insert(self, marker: Marker) -> Fit:
-        """Fit a paper strip; the clear sleeve lies over the bundle with the paper on it."""
-        seat, cut = self._seat(marker)
-        paper = 2 * self.stocks.insert.film_mm
-        thick = replace(
-            seat, passes=seat.passes + paper, closes_on=seat.closes_on + paper, text_on=seat.text_on + paper
-        )
-        return fit_insert(marker, SleevePlace(thick, self._choice(thick, marker.settings), cut), self.stocks.insert)
+        tubes = self._choice(place.seat, every).tubes
+        other = Other(refit, tubes, self._kinds(fit), place.cut_length_mm, place.room)
+        return replace(fit, ways_out=ways_out(fit, other))
+
+    def _kinds(self, fit: Fit) -> dict[str, Callable[[Marker], Fit]]:
+        def other(marker: Marker) -> Fit:
+            try:
+                return self._other_kind(marker)
+            except LabelerError:  # the way on of a sleeve is not known there
+                return fit
+
+        return dict.fromkeys(INSTEAD[fit.marker.kind], other)
 
     def _sleeve_place(self, marker: Marker) -> SleevePlace:
-        """Return the place of a sleeve; wires of one kind share theirs, a branch end has its own."""
+        """Return the place of a sleeve or insert; wires of one kind share theirs, a branch end has its own."""
         if marker.role == "branch end":
-            seat, cut = self._seat(marker)
-            return SleevePlace(seat, self._choice(seat, marker.settings), cut)
+            return self._new_sleeve_place(marker)
         circuit = self.circuits[marker.circuit]
         kind = (circuit.size, circuit.wire, circuit.outside_mm, id(marker.settings))
-        key = ("sleeve", *kind, *self._way(marker, circuit))
+        key = (marker.kind, *kind, *self._way(marker, circuit))
         place = self.places.get(key)
         if not isinstance(place, SleevePlace):
-            seat, cut = self._seat(marker)
-            place = self.places[key] = SleevePlace(seat, self._choice(seat, marker.settings), cut)
+            place = self.places[key] = self._new_sleeve_place(marker)
             self.kept.append(marker.settings)
         return place
+
+    def _new_sleeve_place(self, marker: Marker) -> SleevePlace:
+        """A clear sleeve lies over the bundle with the paper on it, where the text stands."""
+        seat, cut = self._seat(marker)
+        if marker.kind == "insert":
+            paper = 2 * self.stocks.insert.film_mm
+            seat = replace(seat, passes=seat.passes + paper, text_on=seat.text_on + paper)
+        room = self.strip_room if marker.kind == "insert" else self.sleeve_room
+        return SleevePlace(seat, self._choice(seat, marker.settings), cut, room)
 
     def _seat(self, marker: Marker) -> tuple[Seat, float | None]:
         """Return what the marker sits on, and its cut length where that is fixed."""
@@ -344,6 +393,13 @@ class _Fitter:
         if key not in self.choices:
             self.choices[key] = choose_tubes(seat, settings, self.catalogue)
         return self.choices[key]
+
+
+def without_obstacle(seat: Seat) -> Seat:
+    """Return a seat with nothing to pass on the way but what the marker sits on."""
+    parts = (seat.closes_on, seat.text_on, *((seat.step.closes_on,) if seat.step else ()))
+    widest = max(part.high for part in parts)
+    return replace(seat, passes=Range(min(seat.passes.low, widest), widest), obstacle="", in_time="")
 
 
 def make_symbol(payload: str, x_mm: float, y_mm: float, side_mm: float, dpi: float) -> Symbol:

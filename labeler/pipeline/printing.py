@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING
 
 from labeler.catalogue import load_catalogue
 from labeler.errors import LabelerError, Problem, Where, refuse
-from labeler.fit.common import DOES_NOT_FIT
 from labeler.model import (
+    DOES_NOT_FIT,
     Fit,
     Harness,
     Piece,

@@ -19,6 +19,7 @@ from labeler.model import (
     Range,
     Seat,
     Settings,
+    Step,
 )
 from labeler.size.thread import THREADED, Entry, entries, instruction, laid_on, way_on
 from labeler.size.wires import wire_diameter
@@ -56,10 +57,11 @@ def _bundle(thin: tuple[float, ...], thick: tuple[float, ...], factor: float, al
     widest = max(hand_laid_diameter(thick, factor, allowance), packing.diameter_mm)
     n = len(thin)
     source = (
-        "one wire"
+        "one wire or cable"
         if n == 1
-        else f"{n} wires packed to {packing.diameter_mm:.2f} mm, hull {hull:.2f} mm, "
-        f"hand-laid max({factor:g} x root of the sum of squares, packing + {allowance:.0%}) = {widest:.2f} mm"
+        else f"{n} wires or cables at their thinnest packed to {packing.diameter_mm:.2f} mm, hull {hull:.2f} mm; at "
+        f"their thickest hand-laid max({factor:g} x root of the sum of squares, packing + {allowance:.0%}) = "
+        f"{widest:.2f} mm"
     )
     return Bundle(Range(packing.diameter_mm, widest), Range(hull, widest), source)
 
@@ -117,6 +119,15 @@ def branch_wires(
     return tuple(wires)
 
 
+def lying_in(circuits: tuple[Circuit, ...], harness: Harness) -> str:
+    """Return how many wires and cables lie in a branch, for people: cores of a cable of known outside are one cable."""
+    jackets = {cable.id for cable in harness.cables if cable.outside_mm}
+    cables = {circuit.cable for circuit in circuits if circuit.cable in jackets}
+    wires = sum(circuit.cable not in jackets for circuit in circuits)
+    counted = ((wires, "wire"), (len(cables), "cable"))
+    return " and ".join(f"{count} {what}{'' if count == 1 else 's'}" for count, what in counted if count)
+
+
 def end_seat(
     branch: Branch,
     end: BranchEnd,
@@ -128,8 +139,8 @@ def end_seat(
     """Return the diameters that a marker of a kind ("": the one that is set) meets at a branch's end.
 
     With a covering the sleeve straddles its edge: it passes over the covered bundle, closes on
-    the bare one, and the lettering stands where ``lettering_on`` says. With ``overlap_mm`` 0 it
-    sits on the covering alone.
+    the bare one, and the lettering stands where ``lettering_on`` says, the other part is the seat's
+    step. With ``overlap_mm`` 0 it sits on the covering alone.
     """
     settings: Settings = end.settings or branch.settings or harness.settings  # type: ignore[assignment]
     there = circuits_at(branch, end, circuits, _kinds(harness))
@@ -148,9 +159,8 @@ def end_seat(
         most, obstacle, in_time = way.obstacle_mm, way.obstacle, way.in_time
     elif way and most > covered.passes.high:
         obstacle = f"bundle on the way from {way.end.at}, {most:.1f} mm"
-    wires = "1 wire" if len(there) == 1 else f"{len(there)} wires"
     sources = (bare.source, *((_covering_line(covering, wall, covering_source),) if wall.high else ()))
-    sits_on = (wires if there else "measured bundle") + (f", {covering}" if wall.high else "")
+    sits_on = (lying_in(there, harness) if there else "measured bundle") + (f", {covering}" if wall.high else "")
     return Seat(
         Range(covered.passes.low, most),
         closes_on,
@@ -160,7 +170,15 @@ def end_seat(
         obstacle,
         sources,
         in_time,
+        _step(bare, covered, covering, settings.lettering_on) if straddles else None,
     )
+
+
+def _step(bare: Bundle, covered: Bundle, covering: str, lettering_on: str) -> Step:
+    """Return the part of a sleeve that carries no lettering, where it straddles the edge of a covering."""
+    if lettering_on == "bundle":
+        return Step(covered.closes_on, f"the {covering}", towards_end=False)
+    return Step(bare.closes_on, "past the edge of the covering, towards the end")
 
 
 def _kinds(harness: Harness) -> dict[str, str]:
