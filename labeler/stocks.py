@@ -9,7 +9,8 @@ from labeler.errors import Problem
 from labeler.model import Stock
 from labeler.tables import Document, Form, Key, checked
 
-KINDS = ("grid", "card", "reel")
+KINDS = ("grid", "roll", "card", "reel")
+SHEETS = ("grid", "roll")  # whose cells have a size of their own
 TAKES = ("wrap", "tag", "sleeve", "insert", "flag")
 ROUNDING_MM = 0.01  # project choice: what a sum of printed dimensions may be over
 
@@ -53,7 +54,7 @@ def _limits(stock: Stock) -> Iterator[Limit]:
 
 def _across(stock: Stock) -> Iterator[Limit]:
     """Cells side by side: none overlaps, the last ends on the page."""
-    if stock.kind == "grid" and not stock.cell_width_mm:
+    if stock.kind in SHEETS and not stock.cell_width_mm:
         yield "cell_width_mm", "is missing", "measure one cell along the wire"
     if stock.columns > 1 and stock.pitch_x_mm < stock.cell_width_mm - ROUNDING_MM:
         limit = f"is {stock.pitch_x_mm:g}, less than a cell of {stock.cell_width_mm:g}"
@@ -66,12 +67,12 @@ def _across(stock: Stock) -> Iterator[Limit]:
 
 def _down(stock: Stock) -> Iterator[Limit]:
     """Cells under one another; on a card the tube says how high a cell is."""
-    if stock.kind == "grid" and not stock.cell_height_mm:
+    if stock.kind in SHEETS and not stock.cell_height_mm:
         yield "cell_height_mm", "is missing", "measure one cell around the wire"
-    if stock.kind == "grid" and stock.rows > 1 and stock.pitch_y_mm < stock.cell_height_mm - ROUNDING_MM:
+    if stock.kind in SHEETS and stock.rows > 1 and stock.pitch_y_mm < stock.cell_height_mm - ROUNDING_MM:
         limit = f"is {stock.pitch_y_mm:g}, less than a cell of {stock.cell_height_mm:g}"
         yield "pitch_y_mm", limit, "measure from the top edge of one cell to that of the next"
-    rows = stock.rows if stock.kind == "grid" else 1
+    rows = stock.rows if stock.kind in SHEETS else 1
     foot = stock.top_mm + (rows - 1) * stock.pitch_y_mm + stock.cell_height_mm + stock.bottom_mm
     if stock.page_height_mm and foot > stock.page_height_mm + ROUNDING_MM:
         limit = f"is {rows}: the last cell ends {foot:g} mm from the top of a page"
