@@ -342,7 +342,7 @@ def header_of(sheets: tuple[Sheet, ...], job: str) -> tuple[str, float]:
 def test_the_header_names_job_stock_group_and_sheet() -> None:
     sheets = sheets_of("card-210x148", sleeve("DEPTH"), group="AS23053/5 1/4, WH")
     line, size = header_of(sheets, "RSB-210 C, unit 7")
-    assert line == "RSB-210 C, unit 7 · card-210x148 · AS23053/5 1/4, WH · sheet 1"
+    assert line == "RSB-210 C, unit 7 · card-210x148 · AS23053/5 1/4, WH · cut 1 x 35 mm · sheet 1"
     assert size == pytest.approx(7)
 
 

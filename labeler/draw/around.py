@@ -73,7 +73,9 @@ def _cut_job(job: str, rest: str, font: Font, room: float) -> str:
 
 
 def _of_sheet(sheet: Sheet) -> str:
-    return "".join(f" · {part}" for part in (sheet.stock.name, sheet.group, f"sheet {sheet.number}") if part)
+    return "".join(
+        f" · {part}" for part in (sheet.stock.name, sheet.group, sheet.about, f"sheet {sheet.number}") if part
+    )
 
 
 def _shown_with(text: str, name: str) -> tuple[str, Font]:
@@ -136,7 +138,7 @@ def _set_in(lines: list[str], name: str, area: _Area) -> list[Run]:
     tried = [_set_as(way, name, width, height) for way in ways]
     if not tried:
         return []
-    size, shown = max(tried, key=lambda made: made[0])
+    size, shown = max(tried, key=lambda made: (round(made[0], 3), len(made[1])))
     size = max(size, SMALLEST_LEADER_MM)
     pitch = min(LEADER_PITCH * size, height / len(shown))
     top = low + height / 2 + pitch * len(shown) / 2
