@@ -47,7 +47,7 @@ def send(data: bytes, queue: str, title: str, width_mm: float, height_mm: float)
 
     Raises `LabelerError` where the service does not take it.
     """
-    options = [f"media={media(width_mm, height_mm)}", "print-scaling=none", "fit-to-page=false"]
+    options = [f"media={media(width_mm, height_mm)}", "print-scaling=none", "fit-to-page=false", "sides=one-sided"]
     words = ["lp", "-d", queue, "-t", title, *(word for option in options for word in ("-o", option)), "--", "-"]
     done = _run(words, data)
     named = _REQUEST.search(done.stdout)
