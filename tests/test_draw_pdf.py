@@ -590,3 +590,20 @@ def test_the_picture_of_a_page_has_its_physical_size() -> None:
     )
     width = picture.size[0] / picture.info["dpi"][0] * 25.4
     assert width == pytest.approx(210, abs=0.2)
+
+
+def test_a_page_takes_at_most_25_kilobytes_of_memory() -> None:
+    """Ninety-eight different wraps a page: 100 pages more may take 100 x 25 kB more at the highest point."""
+    import tracemalloc
+
+    def peak(pages: int) -> int:
+        sheets = sheets_of("wrap-a4-25x18", *(wrap(f"P1:{n}/J4:{n % 100}", 2) for n in range(98 * pages)))
+        tracemalloc.start()
+        try:
+            drawn(sheets)
+            return tracemalloc.get_traced_memory()[1]
+        finally:
+            tracemalloc.stop()
+
+    peak(1)  # fonts
+    assert peak(150) - peak(50) <= 100 * 25_000

@@ -120,7 +120,7 @@ def frame(width: float, height: float) -> Face:
 
 
 def check_frames(stock: Stock, left: Sequence[float], top: Sequence[float]) -> None:
-    """Assert that a full page of frames has its lines where the cells' edges are said to be [mm from left, from top]."""
+    """Assert that the lines of a page of frames lie at these left and upper edges [mm from left, from top]."""
     count = len(left) * len(top)
     face = frame(stock.cell_width_mm, stock.cell_height_mm)
     plain = replace(stock, cut_lines=False)

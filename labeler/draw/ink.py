@@ -35,6 +35,10 @@ def embedded(font: Font) -> Any:
 _TURNED = {0: "1 0 0 {s:.6g}", 90: "0 {s:.6g} -1 0", 180: "-1 0 0 -{s:.6g}", 270: "0 -{s:.6g} 1 0"}
 
 
+MOST_FACES = 1000
+"""Faces that are remembered: those of ten pages of wraps, so that a long job takes no more memory than a short one."""
+
+
 class Ink:
     """Writes faces as operators for one document, whose fonts hold the characters used so far."""
 
@@ -53,6 +57,8 @@ class Ink:
         """Return what draws the face, once for each face object."""
         known = self._faces.get(id(face))
         if known is None:
+            if len(self._faces) >= MOST_FACES:
+                self._faces.clear()
             parts = [self.pen.text(self._text(face))] if face.runs else []
             parts += map(self.pen.box, face.boxes)
             if face.symbol is not None:
