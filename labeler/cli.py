@@ -18,20 +18,25 @@ from labeler.cli_record import record_group
 from labeler.options import (
     FILE,
     FORCE,
+    GO_ON,
     JSON,
     OUT,
     PAPER,
+    PNG,
     PRINTER,
     REASON,
     RECORD,
+    SEND,
     SET,
+    START,
     STOCK,
     UNIT,
+    USED,
     chosen_markers,
     opened_record,
     options,
-    parse_starts,
     print_json,
+    shown_progress,
     warn,
     who,
 )
@@ -111,7 +116,8 @@ def check_command(
     from labeler.pipeline import check, for_printer
 
     try:
-        checked = check(file, settings=for_printer(settings, _printer(printer)), paper=paper, stock=stock)
+        settings = for_printer(settings, _printer(printer))
+        checked = check(file, settings=settings, paper=paper, stock=stock, track=shown_progress)
     except LabelerError as error:
         if as_json:
             print_json({"harness": None, "markers": [], "problems": list(map(report.problem_json, error.problems))})
@@ -156,30 +162,26 @@ def _named(fits: Sequence[Fit], name: str) -> list[Fit]:
 @options(FILE, OUT, UNIT)
 @click.option("--units", type=click.IntRange(1, 10000), metavar="N", help="So many units, each with the next serial.")
 @click.option("--serials", metavar="FROM-TO", help="Units of these serials, as in 0001-0025.")
-@options(SET, PAPER, STOCK, PRINTER)
 @click.option(
-    "--start",
-    metavar="STOCK=CELL",
-    multiple=True,
-    callback=parse_starts,
-    help="First free cell of a sheet that is partly used, as in wrap-a4-25x18=B3.",
+    "--order",
+    type=click.Choice(["separate", "collated", "grouped"]),
+    default="separate",
+    help="Of several units: sheets of its own for each; or shared sheets, unit by unit, or marker by marker.",
 )
+@options(SET, PAPER, STOCK, PRINTER, START, USED, GO_ON)
 @click.option("--leave-out", is_flag=True, help="Print what fits and list what does not.")
-@options(RECORD, FORCE)
+@options(PNG, SEND, RECORD, FORCE)
 def print_command(
     file: str,
-    out: Path,
     unit: str | None,
     units: int | None,
     serials: str | None,
-    settings: dict[str, str],
-    paper: str,
-    stock: tuple[str, ...],
-    printer: str | None,
-    start: dict[str, str],
-    leave_out: bool,
+    order: str,
     record_path: str | None,
-    force: bool,
+    png: tuple[str, ...],
+    send: dict[str, str],
+    printer: str | None,
+    **how: Any,
 ) -> None:
     """Print the whole set of one unit of FILE, or of several, as PDF sheets, and record it.
 
@@ -187,29 +189,27 @@ def print_command(
     """
     from datetime import date
 
-    from labeler.pipeline import print_harness
+    from labeler.pipeline import Output, print_units
 
-    profile = _printer(printer)
+    folder, profile = how.pop("out"), _printer(printer)
+    wanted = _serials(unit, units, serials)
     with opened_record(record_path) as record:
-        for serial in _serials(unit, units, serials):
-            printed = print_harness(
+        for together in [wanted] if order != "separate" else [[serial] for serial in wanted]:
+            runs = print_units(
                 file,
-                out,
+                folder,
                 record,
-                settings=settings,
-                paper=paper,
-                stock=stock,
-                start=start,
-                unit=serial,
-                leave_out=leave_out,
-                force=force,
+                units=together,
+                grouped=order == "grouped",
                 who=who(),
                 date=date.today().isoformat(),
                 printer=profile,
+                out=Output(folder, png=png, send=send, track=shown_progress),
+                **how,
             )
-            warn(printed.notes)
-            _tell(printed, record)
-            start = {}  # the sheet that was partly used is full now
+            warn(runs[0].notes)
+            _tell(runs, record)
+            how |= {"start": {}, "used": {}, "go_on": False}  # the sheet that was partly used is full now
 
 
 def _serials(unit: str | None, units: int | None, serials: str | None) -> list[str | None]:
@@ -224,16 +224,17 @@ def _serials(unit: str | None, units: int | None, serials: str | None) -> list[s
     return [f"{number:0{len(first)}d}" for number in range(int(first), int(last) + 1)]
 
 
-def _tell(printed: Printed, record: Record) -> None:
-    job = printed.job
-    count = sum(len(sheet.placed) for sheet in printed.sheets)
-    sheets = len(printed.sheets)
-    made = f"{count} marker{'' if count == 1 else 's'} on {sheets} sheet{'' if sheets == 1 else 's'}"
-    click.echo(f"unit {job.unit}: {made}, job {job.id}", err=True)
-    for fit in printed.left_out:
-        click.echo(f"left out: {fit.marker.id} {fit.marker.at}: {'; '.join(fit.reasons)}", err=True)
+def _tell(runs: Sequence[Printed], record: Record) -> None:
+    for printed in runs:
+        job = printed.job
+        count = sum(len(sheet.placed) for sheet in printed.sheets)
+        sheets = sum(1 for sheet in printed.sheets if sheet.placed)
+        made = f"{count} marker{'' if count == 1 else 's'} on {sheets} sheet{'' if sheets == 1 else 's'}"
+        click.echo(f"unit {job.unit}: {made}, job {job.id}", err=True)
+        for fit in printed.left_out:
+            click.echo(f"left out: {fit.marker.id} {fit.marker.at}: {'; '.join(fit.reasons)}", err=True)
     click.echo(f"recorded in {record.name}", err=True)
-    for file in printed.files:
+    for file in runs[0].files:
         click.echo(str(file))
 
 
@@ -244,8 +245,7 @@ def _tell(printed: Printed, record: Record) -> None:
 @click.option("--sheet", metavar="JOB:NUMBER", help="A spoiled sheet, every marker in its own cell again.")
 @REASON
 @click.option("--stock", metavar="NAME", default="", help="Onto another stock than the first time.")
-@click.option("--start", metavar="CELL", default="", help="First free cell, as in B3.")
-@options(PRINTER, OUT, RECORD, FORCE)
+@options(START, USED, GO_ON, PRINTER, PNG, SEND, OUT, RECORD, FORCE)
 def reprint_command(
     marker: str | None,
     unit: str | None,
@@ -253,18 +253,19 @@ def reprint_command(
     sheet: str | None,
     reason: str,
     stock: str,
-    start: str,
     printer: str | None,
+    png: tuple[str, ...],
+    send: dict[str, str],
     out: Path,
     record_path: str | None,
-    force: bool,
+    **how: Any,
 ) -> None:
     """Print one recorded MARKER again, exactly: by its id, "UNIT PLACE", a place, or part of its text.
 
     With --sheet, --branch or --unit alone: a spoiled sheet, a branch, a whole unit.
     Example: labeler reprint "0001 J4" --reason lost
     """
-    from labeler.pipeline import reprint
+    from labeler.pipeline import Output, reprint
 
     if not (marker or sheet or unit):
         raise click.UsageError("name a MARKER, a --sheet, or a --unit (with or without --branch)")
@@ -278,13 +279,13 @@ def reprint_command(
             out,
             reason=reason,
             stock=stock,
-            start=start,
-            same_places=bool(sheet) and not marker and not (stock or start),
-            force=force,
+            same_places=bool(sheet) and not marker and not (stock or how["start"] or how["used"] or how["go_on"]),
             who=who(),
             printer=_printer(printer),
+            out=Output(out, png=png, send=send, track=shown_progress),
+            **how,
         )
-        _tell(printed, record)
+        _tell([printed], record)
 
 
 # ---------------------------------------------------------------- one question without a file

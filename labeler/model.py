@@ -255,11 +255,11 @@ class Stock:
     """What is printed on. See ``layouts/README.md`` for the keys."""
 
     name: str
-    kind: str  # grid | card | reel
+    kind: str  # grid | roll | card | reel
     takes: str  # wrap | tag | sleeve | insert | flag
     description: str
-    page_width_mm: float = 0.0  # 0 on a reel: the piece is the page
-    page_height_mm: float = 0.0
+    page_width_mm: float = 0.0  # of a reel the longest strip; 0 on a reel: the piece is the page
+    page_height_mm: float = 0.0  # of a roll: of one feed
     left_mm: float = 0.0  # page edge to the first cell
     top_mm: float = 0.0
     columns: int = 1
@@ -268,7 +268,9 @@ class Stock:
     cell_height_mm: float = 0.0  # around the wire; on a card the lay-flat width of the tube
     pitch_x_mm: float = 0.0
     pitch_y_mm: float = 0.0  # on a card: lay-flat width + gap_mm
-    gap_mm: float = 0.0  # card: between neighbouring pieces
+    gap_mm: float = 0.0  # between neighbouring pieces of a card or strip; of a roll between two feeds
+    mark_mm: float = 0.0  # roll: height of the black mark on the back of the liner; 0: the gap is sensed
+    leader_mm: float = 0.0  # reel, roll: length at the start that carries the header: cut off, left on the liner
     bottom_mm: float = 0.0  # card: free at the foot
     corner_radius_mm: float = 0.0
     margin_mm: float = 0.0  # inside a cell, kept free of print
@@ -276,6 +278,7 @@ class Stock:
     film_mm: float = 0.0  # wrap, flag, insert: thickness of the film or paper
     hole_mm: float = 0.0  # tag: diameter of the punch hole, middle of the left edge
     hole_inset_mm: float = 0.0  # tag: cell edge to the middle of the hole
+    used: str = ""  # cells that are never printed: "A1-B3, C7"
     cut_lines: bool = True  # draw the outline of the cells (plain paper), or leave die cuts alone
     ruler_x_mm: float = 0.0  # where the 50 mm ruler starts, from the page's lower left corner
     ruler_y_mm: float = 0.0
@@ -519,4 +522,5 @@ class Sheet:
     width_mm: float
     height_mm: float
     group: str = ""
-    placed: tuple[Placed, ...] = field(default=())
+    placed: tuple[Placed, ...] = field(default=())  # none: the page carries the header of what follows
+    about: str = ""  # of what is cut from tube: "cut 4 x 30, 2 x 45 mm"

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from labeler.record.store import Record
     from labeler.record.values import Recorded
 
+PATIENCE_S = 1.0  # what takes longer shows how far it has come
 F = TypeVar("F", bound=Callable[..., Any])
 
 
@@ -34,6 +35,37 @@ def parse_starts(_: click.Context, __: click.Parameter, given: tuple[str, ...]) 
         if not equals:
             raise click.BadParameter(f"{text!r} is not STOCK=CELL, as in wrap-a4-25x18=B3")
         made[stock.strip()] = cell.strip()
+    return made
+
+
+def parse_used(_: click.Context, __: click.Parameter, given: tuple[str, ...]) -> dict[str, tuple[str, ...]]:
+    """Return the used cells given as STOCK=CELLS."""
+    from labeler.errors import LabelerError
+    from labeler.layout import parse_cells
+
+    made: dict[str, tuple[str, ...]] = {}
+    for text in given:
+        stock, equals, cells = text.rpartition("=")
+        try:
+            named = parse_cells(cells)
+        except LabelerError as error:
+            raise click.BadParameter("; ".join(map(str, error.problems))) from None
+        if not equals or not named:
+            raise click.BadParameter(f"{text!r} is not STOCK=CELLS, as in wrap-a4-25x18=A1-B3,D4")
+        made[stock.strip()] = (*made.get(stock.strip(), ()), *named)
+    return made
+
+
+def parse_send(_: click.Context, __: click.Parameter, given: tuple[str, ...]) -> dict[str, str]:
+    """Return the printers given as PRINTER (under "") or STOCK=PRINTER."""
+    made: dict[str, str] = {}
+    for text in given:
+        stock, printer = (part.strip() for part in text.rpartition("=")[::2])
+        if not printer or printer.startswith("-"):
+            raise click.BadParameter(f"{text!r} is not PRINTER or STOCK=PRINTER")
+        if stock in made:
+            raise click.BadParameter(f"two printers, {made[stock]!r} and {printer!r}, for {stock or 'all stocks'}")
+        made[stock] = printer
     return made
 
 
@@ -69,6 +101,34 @@ RECORD = click.option(
 )
 OUT = click.option("--out", type=click.Path(path_type=Path), default=Path("out"), help="Folder for the PDF files.")
 PRINTER = click.option("--printer", metavar="NAME", help="Profile of the printer: a name, or a TOML file.")
+START = click.option(
+    "--start",
+    metavar="STOCK=CELL",
+    multiple=True,
+    callback=parse_starts,
+    help="First free cell of a sheet that is partly used, as in wrap-a4-25x18=B3.",
+)
+USED = click.option(
+    "--used",
+    metavar="STOCK=CELLS",
+    multiple=True,
+    callback=parse_used,
+    help="Used cells of the first sheet, singly or as blocks, as in wrap-a4-25x18=A1-B3,D4.",
+)
+GO_ON = click.option("--go-on", is_flag=True, help="Go on with the partly used sheets that the record knows.")
+PNG = click.option(
+    "--png",
+    multiple=True,
+    type=click.Choice(["sheets", "pieces"]),
+    help="Also pictures at the printer's dots, black and white; may be given twice.",
+)
+SEND = click.option(
+    "--send",
+    metavar="PRINTER",
+    multiple=True,
+    callback=parse_send,
+    help="Hand the sheets to this printer of the system, unscaled; STOCK=PRINTER for those of one stock.",
+)
 FORCE = click.option("--force", is_flag=True, help="Replace files that exist.")
 UNIT = click.option("--unit", metavar="SERIAL", help="Serial of the unit.")
 REASON = click.option("--reason", metavar="TEXT", required=True, help="Why; kept in the record.")
@@ -83,6 +143,27 @@ def opened_record(path: str | None, create: bool = True) -> Record:
 
         path = str(user_data_path("labeler") / "record.sqlite")
     return open_record(path, create=create)
+
+
+def shown_progress(items: Sequence[Any], words: str) -> Iterable[Any]:
+    """Yield what is given; on a terminal a bar shows how far it has come, once that has taken a second."""
+    import sys
+    from time import monotonic
+
+    if not sys.stderr.isatty() or len(items) < 2:
+        yield from items
+        return
+    begun, rest = monotonic(), iter(items)
+    done = 0
+    for item in rest:
+        yield item
+        done += 1
+        if monotonic() - begun > PATIENCE_S:
+            break
+    if done < len(items):
+        with click.progressbar(rest, length=len(items), label=words, file=sys.stderr) as bar:
+            bar.update(done)
+            yield from bar
 
 
 def who() -> str:

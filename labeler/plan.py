@@ -38,7 +38,7 @@ WIRE_TEXTS = {
     "local and remote": "{local}/{remote}",
     "signal": "{signal}",
 }
-TEMPLATE_FIELDS = ("circuit", "local", "remote", "signal", "colour", "size", "cable", "wire")
+TEMPLATE_FIELDS = ("circuit", "local", "remote", "signal", "colour", "size", "cable", "wire", "serial")
 
 
 def plan(harness: Harness) -> tuple[tuple[Marker, ...], tuple[Problem, ...]]:
@@ -250,6 +250,7 @@ def _writer(
             "size": circuit.size,
             "cable": circuit.cable,
             "wire": circuit.wire,
+            "serial": "{serial}",  # known when a unit is printed
             **dict(circuit.free),
         }
         return "".join(literal + (values[name] if name is not None else "") for literal, name in parts)

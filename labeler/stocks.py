@@ -10,7 +10,8 @@ from labeler.errors import Problem
 from labeler.model import Stock
 from labeler.tables import Document, Form, Key, checked
 
-KINDS = ("grid", "card", "reel")
+KINDS = ("grid", "roll", "card", "reel")
+SHEETS = ("grid", "roll")  # whose cells have a size of their own
 TAKES = ("wrap", "tag", "sleeve", "insert", "flag")
 ROUNDING_MM = 0.01  # project choice: what a sum of printed dimensions may be over
 
@@ -42,11 +43,13 @@ def read_stock(document: Document, name: str) -> tuple[Stock | None, list[Proble
 def largest_piece(stock: Stock) -> tuple[float, float]:
     """Return width and height [mm] of the largest piece that a stock takes, infinite where nothing limits it.
 
-    On a reel the piece is the page; on a card the cells are as high as the tube, within the page.
+    On a reel the piece is the page, or lies on a strip behind its leader; on a card the cells are as
+    high as the tube, within the page.
     """
     width, height = stock.cell_width_mm, stock.cell_height_mm
     if stock.kind == "reel":
-        return width or inf, height or inf
+        strip = stock.page_width_mm - stock.leader_mm if stock.page_width_mm else inf
+        return min(width or inf, strip), height or inf
     if stock.kind == "card":
         return width, stock.page_height_mm - stock.top_mm - stock.bottom_mm
     return width, height
@@ -70,7 +73,7 @@ def _limits(stock: Stock) -> Iterator[Limit]:
 
 def _across(stock: Stock) -> Iterator[Limit]:
     """Cells side by side: none overlaps, the last ends on the page."""
-    if stock.kind == "grid" and not stock.cell_width_mm:
+    if stock.kind in SHEETS and not stock.cell_width_mm:
         yield "cell_width_mm", "is missing", "measure one cell along the wire"
     if stock.columns > 1 and stock.pitch_x_mm < stock.cell_width_mm - ROUNDING_MM:
         limit = f"is {stock.pitch_x_mm:g}, less than a cell of {stock.cell_width_mm:g}"
@@ -83,12 +86,12 @@ def _across(stock: Stock) -> Iterator[Limit]:
 
 def _down(stock: Stock) -> Iterator[Limit]:
     """Cells under one another; on a card the tube says how high a cell is."""
-    if stock.kind == "grid" and not stock.cell_height_mm:
+    if stock.kind in SHEETS and not stock.cell_height_mm:
         yield "cell_height_mm", "is missing", "measure one cell around the wire"
-    if stock.kind == "grid" and stock.rows > 1 and stock.pitch_y_mm < stock.cell_height_mm - ROUNDING_MM:
+    if stock.kind in SHEETS and stock.rows > 1 and stock.pitch_y_mm < stock.cell_height_mm - ROUNDING_MM:
         limit = f"is {stock.pitch_y_mm:g}, less than a cell of {stock.cell_height_mm:g}"
         yield "pitch_y_mm", limit, "measure from the top edge of one cell to that of the next"
-    rows = stock.rows if stock.kind == "grid" else 1
+    rows = stock.rows if stock.kind in SHEETS else 1
     foot = stock.top_mm + (rows - 1) * stock.pitch_y_mm + stock.cell_height_mm + stock.bottom_mm
     if stock.page_height_mm and foot > stock.page_height_mm + ROUNDING_MM:
         limit = f"is {rows}: the last cell ends {foot:g} mm from the top of a page"

@@ -19,7 +19,7 @@ LAYERS = [
     {"materials", "stocks", "colours", "printers"},
     {"catalogue"},
     {"read", "validate", "plan", "size", "fit", "codes", "layout", "bench"},
-    {"draw", "record"},
+    {"draw", "record", "send"},
     {"pipeline", "single", "listing", "report", "explain"},
     {"options"},
     {"cli_record"},

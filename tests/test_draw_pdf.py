@@ -36,6 +36,7 @@ STOCKS = {
     path.stem: Stock(name=path.stem, **tomllib.loads(path.read_text("utf-8")))
     for path in (Path(__file__).parents[1] / "layouts").glob("*.toml")
 }
+STOCKS["reel"] = replace(STOCKS["reel"], leader_mm=0.0)  # the pieces alone
 
 
 def drawn(sheets: tuple[Sheet, ...], header: Header = HEADER) -> bytes:
@@ -167,7 +168,7 @@ def test_a_character_without_a_glyph_is_never_drawn_as_something_else(text: str,
 # ---------------------------------------------------------------- measures
 
 
-@pytest.mark.parametrize("name", [name for name, stock in STOCKS.items() if stock.kind != "reel"])
+@pytest.mark.parametrize("name", [name for name, stock in STOCKS.items() if stock.kind in ("grid", "card")])
 def test_the_ruler_measures_50_mm(name: str) -> None:
     stock = STOCKS[name]
     data = drawn(sheets_of(name, Face(10, 8)))
@@ -182,7 +183,7 @@ def test_the_ruler_measures_50_mm(name: str) -> None:
     assert left.mean() * dot == pytest.approx(stock.ruler_x_mm, abs=dot)
 
 
-@pytest.mark.parametrize("name", [name for name, stock in STOCKS.items() if stock.kind != "reel"])
+@pytest.mark.parametrize("name", [name for name, stock in STOCKS.items() if stock.kind in ("grid", "card")])
 def test_the_words_of_the_ruler_stay_in_the_area_kept_for_them(name: str) -> None:
     stock = replace(STOCKS[name], top_mm=STOCKS[name].top_mm, cut_lines=False)
     sheets = tuple(replace(sheet, stock=stock) for sheet in sheets_of(name, Face(10, 8)))
@@ -341,7 +342,7 @@ def header_of(sheets: tuple[Sheet, ...], job: str) -> tuple[str, float]:
 def test_the_header_names_job_stock_group_and_sheet() -> None:
     sheets = sheets_of("card-210x148", sleeve("DEPTH"), group="AS23053/5 1/4, WH")
     line, size = header_of(sheets, "RSB-210 C, unit 7")
-    assert line == "RSB-210 C, unit 7 · card-210x148 · AS23053/5 1/4, WH · sheet 1"
+    assert line == "RSB-210 C, unit 7 · card-210x148 · AS23053/5 1/4, WH · cut 1 x 35 mm · sheet 1"
     assert size == pytest.approx(7)
 
 
@@ -589,3 +590,20 @@ def test_the_picture_of_a_page_has_its_physical_size() -> None:
     )
     width = picture.size[0] / picture.info["dpi"][0] * 25.4
     assert width == pytest.approx(210, abs=0.2)
+
+
+def test_a_page_takes_at_most_25_kilobytes_of_memory() -> None:
+    """Ninety-eight different wraps a page: 100 pages more may take 100 x 25 kB more at the highest point."""
+    import tracemalloc
+
+    def peak(pages: int) -> int:
+        sheets = sheets_of("wrap-a4-25x18", *(wrap(f"P1:{n}/J4:{n % 100}", 2) for n in range(98 * pages)))
+        tracemalloc.start()
+        try:
+            drawn(sheets)
+            return tracemalloc.get_traced_memory()[1]
+        finally:
+            tracemalloc.stop()
+
+    peak(1)  # fonts
+    assert peak(150) - peak(50) <= 100 * 25_000

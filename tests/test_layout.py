@@ -21,7 +21,9 @@ from labeler.layout import (
     cells,
     lay_out,
     parse_cell,
+    parse_cells,
     stock_problems,
+    used_after,
 )
 from labeler.model import Face, Piece, Placed, Sheet, Stock
 
@@ -30,7 +32,8 @@ STOCKS = {
     path.stem: Stock(name=path.stem, **tomllib.loads(path.read_text("utf-8")))
     for path in sorted(LAYOUTS.glob("*.toml"))
 }
-PAGES = [name for name, stock in STOCKS.items() if stock.kind != "reel"]
+PAGES = [name for name, stock in STOCKS.items() if stock.kind in ("grid", "card")]
+CELLS = [name for name, stock in STOCKS.items() if stock.kind != "reel"]
 WRAPS = [name for name, stock in STOCKS.items() if stock.takes == "wrap"]
 LAY_FLAT_MM = 10.9  # of a 1/4 in tube: pi (6.35 + about 0.6)/2
 UNPRINTABLE_MM = 5.0  # the border that printers do not reach, as layouts/README.md says
@@ -46,7 +49,15 @@ CARD = Stock(
     cell_width_mm=50, pitch_x_mm=54, gap_mm=2, ruler_x_mm=8, ruler_y_mm=65,
 )  # fmt: skip
 REEL = Stock(name="reel", kind="reel", takes="sleeve", description="reel")
-KNOWN = {stock.name: stock for stock in (GRID, CARD, REEL)}
+SLOTS = replace(CARD, name="slots", columns=1, cell_width_mm=104, pitch_x_mm=0.0)
+STRIP = Stock(
+    name="strip", kind="reel", takes="sleeve", description="strips", page_width_mm=200, leader_mm=40, gap_mm=1,
+)  # fmt: skip
+ROLL = Stock(
+    name="roll", kind="roll", takes="flag", description="two across", page_width_mm=50, page_height_mm=10,
+    left_mm=2, columns=2, cell_width_mm=20, cell_height_mm=10, pitch_x_mm=24, leader_mm=10,
+)  # fmt: skip
+KNOWN = {stock.name: stock for stock in (GRID, CARD, REEL, SLOTS, STRIP, ROLL)}
 
 
 def pieces(count: int, stock: str = "small", group: str = "", width: float = 20, height: float = 10) -> list[Piece]:
@@ -72,8 +83,8 @@ def overlap(a: Cell, b: Cell) -> bool:
 def test_the_shipped_stocks_are_there() -> None:
     kinds = {(stock.takes, stock.kind) for stock in STOCKS.values()}
     sleeves = {("sleeve", "card"), ("sleeve", "reel"), ("insert", "card")}
-    assert kinds == {("wrap", "grid"), ("tag", "grid"), ("flag", "grid"), *sleeves}
-    assert len(WRAPS) == 6  # three sizes on each of A4 and Letter
+    assert kinds == {*((kind, on) for kind in ("wrap", "tag", "flag") for on in ("grid", "roll")), *sleeves}
+    assert len(WRAPS) == 7  # three sizes on each of A4 and Letter, and a roll
 
 
 @pytest.mark.parametrize("name", STOCKS)
@@ -82,17 +93,20 @@ def test_a_shipped_stock_has_no_problem_and_is_in_the_readme(name: str) -> None:
     assert f"`{name}`" in (LAYOUTS / "README.md").read_text("utf-8")
 
 
-@pytest.mark.parametrize("name", PAGES)
+@pytest.mark.parametrize("name", CELLS)
 def test_cells_lie_on_the_page_and_apart(name: str) -> None:
     stock = STOCKS[name]
     table = cells(stock, LAY_FLAT_MM)
+    border = 0.0 if stock.kind == "roll" else UNPRINTABLE_MM  # a printer of rolls prints up to the label's edge
     assert len({cell.name for cell in table}) == len(table) > 0
     for cell in table:
-        assert cell.x_mm >= UNPRINTABLE_MM
-        assert cell.y_mm >= UNPRINTABLE_MM
-        assert cell.x_mm + cell.width_mm <= stock.page_width_mm - UNPRINTABLE_MM
-        assert cell.y_mm + cell.height_mm <= stock.page_height_mm - UNPRINTABLE_MM
+        assert cell.x_mm >= border
+        assert cell.y_mm >= border
+        assert cell.x_mm + cell.width_mm <= stock.page_width_mm - border
+        assert cell.y_mm + cell.height_mm <= stock.page_height_mm - border
     assert not any(overlap(a, b) for a, b in combinations(table, 2))
+    assert stock.columns == 1 or stock.pitch_x_mm >= stock.cell_width_mm
+    assert stock.rows == 1 or stock.pitch_y_mm >= stock.cell_height_mm
 
 
 @pytest.mark.parametrize("name", PAGES)
@@ -285,7 +299,122 @@ def test_nothing_makes_no_sheet() -> None:
     assert lay_out([], KNOWN) == ()
 
 
+# ---------------------------------------------------------------- slots, strips, rolls
+
+
+def test_pieces_lie_one_after_another_in_a_slot_and_a_short_one_fills_an_earlier() -> None:
+    # a slot of 104 mm, gap 2: 50 + 2 + 50 = 102 leaves 2; 60 + 2 + 40 = 102; 30 goes beside 60 and before 70
+    lengths = [50, 50, 60, 70, 40, 30]
+    together = [Piece(f"M{n}", Face(length, 10), "slots", "tube") for n, length in enumerate(lengths)]
+    (sheet,) = lay_out(together, KNOWN)
+    assert {(each.piece.marker, each.cell, each.x_mm, each.y_mm) for each in sheet.placed} == {
+        ("M0", "A1", 8, 50), ("M1", "B1", 60, 50),
+        ("M2", "A2", 8, 38), ("M4", "B2", 70, 38),
+        ("M3", "A3", 8, 26), ("M5", "B3", 80, 26),
+    }  # fmt: skip
+    assert sheet.about == "cut 6 of 30 to 70 mm"
+
+
+@given(st.lists(st.integers(5, 104), min_size=1, max_size=60), st.integers(3, 24))
+def test_slots_hold_every_piece_once_and_apart(lengths: list[int], lay_flat: int) -> None:
+    together = [Piece(f"M{n}", Face(length, lay_flat), "slots", "tube") for n, length in enumerate(lengths)]
+    sheets = lay_out(together, KNOWN)
+    assert sorted(each.piece.marker for sheet in sheets for each in sheet.placed) == sorted(p.marker for p in together)
+    for sheet in sheets:
+        assert len({each.cell for each in sheet.placed}) == len(sheet.placed)
+        rows: dict[float, list[Placed]] = {}
+        for each in sheet.placed:
+            rows.setdefault(each.y_mm, []).append(each)
+        assert all(b - a >= lay_flat + 2 - 1e-6 for a, b in pairwise(sorted(rows)))
+        for row in rows.values():
+            ends = sorted((each.x_mm, each.x_mm + each.piece.face.width_mm) for each in row)
+            assert ends[0][0] >= 8
+            assert ends[-1][1] <= 8 + 104 + 0.011
+            assert all(b[0] - a[1] >= 2 - 1e-6 for a, b in pairwise(ends))
+
+
+def test_a_strip_is_as_long_as_its_leader_and_its_pieces_and_holds_one_tube() -> None:
+    # 200 - 40 = 160 mm: 50 + 1 + 50 + 1 + 50 = 152; a fourth would end at 203
+    sheets = lay_out([*pieces(4, "strip", "1/8", 50, 5), *pieces(1, "strip", "1/4", 30, 10)], KNOWN)
+    assert [(sheet.group, sheet.width_mm, sheet.height_mm) for sheet in sheets] == [
+        ("1/8", 192, 5), ("1/8", 90, 5), ("1/4", 70, 10),
+    ]  # fmt: skip
+    assert [(each.cell, each.x_mm, each.y_mm) for each in sheets[0].placed] == [
+        ("A1", 40, 0), ("B1", 91, 0), ("C1", 142, 0),
+    ]  # fmt: skip
+    assert [sheet.about for sheet in sheets] == ["cut 3 x 50 mm", "cut 1 x 50 mm", "cut 1 x 30 mm"]
+    with pytest.raises(LabelerError, match='"strip" takes 160 x any mm'):
+        lay_out(pieces(1, "strip", width=161), KNOWN)
+
+
+def test_a_reel_with_a_leader_begins_each_tube_with_a_page_that_says_what_follows() -> None:
+    reel = replace(REEL, leader_mm=35.0)
+    sheets = lay_out([*pieces(2, "reel", "a", 30, 5), *pieces(1, "reel", "b", 40, 8)], {"reel": reel})
+    assert [(sheet.width_mm, sheet.height_mm, len(sheet.placed), sheet.about) for sheet in sheets] == [
+        (35, 5, 0, "cut 2 x 30 mm"), (30, 5, 1, "cut 2 x 30 mm"), (30, 5, 1, "cut 2 x 30 mm"),
+        (35, 8, 0, "cut 1 x 40 mm"), (40, 8, 1, "cut 1 x 40 mm"),
+    ]  # fmt: skip
+
+
+def test_a_roll_is_one_row_a_page_and_its_first_labels_stay_on_the_liner() -> None:
+    sheets = lay_out(pieces(3, "roll"), KNOWN)
+    assert [where(sheet) for sheet in sheets] == [[], [("0", "A1"), ("1", "B1")], [("2", "A1")]]
+    assert {(sheet.width_mm, sheet.height_mm) for sheet in sheets} == {(50, 10)}
+    assert sheets[0].about == "3 markers"
+
+
+def test_what_a_strip_cannot_be() -> None:
+    assert "leaves nothing of a strip" in str(stock_problems(replace(STRIP, leader_mm=200.0))[0])
+    assert "gap_mm -1 is below 0" in str(stock_problems(replace(STRIP, gap_mm=-1.0))[0])
+
+
 # ---------------------------------------------------------------- starting on a used sheet
+
+
+@pytest.mark.parametrize(
+    ("text", "names"),
+    [("B3", "B3"), ("a1-b2", "A1 B1 A2 B2"), ("B2-A1", "A1 B1 A2 B2"), ("A1, C1,A1", "A1 C1"), ("", "")],
+)
+def test_lists_of_cells(text: str, names: str) -> None:
+    assert parse_cells(text) == tuple(names.split())
+
+
+@pytest.mark.parametrize("text", ["A1-", "-A1", "A1-B", "A1-B2-C3", "A1;B2", "A1-ZZ9999"])
+def test_what_is_no_list_of_cells(text: str) -> None:
+    with pytest.raises(LabelerError, match=r"is not a cell|more than 10000 cells"):
+        parse_cells(text)
+
+
+def test_used_cells_hold_for_the_first_sheet_only() -> None:
+    sheets = lay_out(pieces(6), KNOWN, used={"small": parse_cells("A1-B2")})
+    assert [where(sheet) for sheet in sheets] == [
+        [("0", "C1"), ("1", "C2")],
+        [("2", "A1"), ("3", "B1"), ("4", "C1"), ("5", "A2")],
+    ]
+
+
+def test_cells_of_the_file_that_are_never_printed() -> None:
+    stock = replace(GRID, used="A1, C2")
+    sheets = lay_out(pieces(5), {"small": stock}, {"small": "B1"})
+    assert [[cell for _, cell in where(sheet)] for sheet in sheets] == [["B1", "C1", "A2", "B2"], ["B1"]]
+    assert "leaves no cell" in str(stock_problems(replace(GRID, used="A1-C2"))[0])
+    assert 'used "D1" is outside' in str(stock_problems(replace(GRID, used="D1"))[0])
+    assert '"x" is not a cell' in str(stock_problems(replace(GRID, used="x"))[0])
+    assert "no cells of its own" in str(stock_problems(replace(CARD, used="A1"))[0])
+
+
+def test_a_sheet_without_a_free_cell_is_a_problem() -> None:
+    with pytest.raises(LabelerError, match='every cell of the first sheet of "small" is used'):
+        lay_out(pieces(1), KNOWN, used={"small": parse_cells("A1-C2")})
+
+
+def test_what_is_used_afterwards() -> None:
+    # six cells: B1 and A1 were gone, two pieces take C1 and A2; five take the four left and A1 of the next sheet
+    used = {"small": ("A1", "B1")}
+    assert used_after(lay_out(pieces(2), KNOWN, used=used), used) == {"small": ("A1", "B1", "C1", "A2")}
+    assert used_after(lay_out(pieces(5), KNOWN, used=used), used) == {"small": ("A1",)}
+    assert used_after(lay_out(pieces(4), KNOWN, used=used), used) == {"small": ()}
+    assert used_after(lay_out(pieces(2, "reel"), KNOWN), {}) == {}
 
 
 def test_a_start_holds_for_the_first_sheet_only() -> None:
@@ -308,13 +437,14 @@ def test_a_start_on_a_card_holds_for_the_first_group() -> None:
         ("small", "A3", "A1 to C2"),
         ("card", "A5", "A1 to B4"),
         ("small", "first", '"first" is not a cell'),
+        ("slots", "B1", "A1 to A4"),
         ("reel", "A1", 'stock "reel" is a reel and has no cells; leave the start out'),
         ("smal", "A1", 'stock "smal" is not known; did you mean "small"?'),
     ],
 )
 def test_starts_that_cannot_be(stock: str, cell: str, says: str) -> None:
     with pytest.raises(LabelerError) as caught:
-        lay_out([*pieces(1), *pieces(1, "card"), *pieces(1, "reel")], KNOWN, {stock: cell})
+        lay_out([*pieces(1), *(p for s in ("card", "slots", "reel") for p in pieces(1, s))], KNOWN, {stock: cell})
     assert says in str(caught.value)
 
 

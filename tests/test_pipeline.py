@@ -205,7 +205,7 @@ def test_a_reprint_is_the_same_to_the_last_glyph(record: Record, printed: Printe
 def test_a_reprint_onto_the_same_cell_gives_the_same_pixels(record: Record, printed: Printed, tmp_path: Path) -> None:
     item = record.find("0001 K4")[0]
     sheet, first = next((s, p) for s in printed.sheets for p in s.placed if p.piece.marker == item.row.id)
-    again = reprint(record, [item], tmp_path, reason="smeared", start=item.cell)
+    again = reprint(record, [item], tmp_path, reason="smeared", start={"tag-a4-95x54": item.cell})
     assert again.sheets[0].placed[0].cell == first.cell
     before = pixels(next(f for f in printed.files if f.stem.endswith(sheet.stock.name)), sheet, first)
     after = pixels(again.files[0], again.sheets[0], again.sheets[0].placed[0])

@@ -53,7 +53,7 @@ def rendered(fit: Fit) -> np.ndarray:
     sheets = lay_out([Piece(fit.marker.id, fit.face, "reel")], {"reel": reel})
     target = BytesIO()
     draw_sheets(sheets, target, title="test", header=Header("test"))
-    page = pdfium.PdfDocument(target.getvalue())[0]
+    page = pdfium.PdfDocument(target.getvalue())[1]  # after the leader
     grey: np.ndarray = page.render(scale=DPI / 72, grayscale=True).to_numpy().squeeze()
     return 1 - grey / 255.0
 

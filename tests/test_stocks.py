@@ -64,7 +64,7 @@ def test_a_stock_that_can_be(tmp_path: Path) -> None:
         ({"cell_width_mm": ""}, "cell_width_mm is missing"),
         ({"cell_height_mm": ""}, "cell_height_mm is missing"),
         ({"takes": ""}, "takes is missing"),
-        ({"kind": '"gird"'}, "own.toml:1: kind is 'gird'; use grid, card, reel"),
+        ({"kind": '"gird"'}, "own.toml:1: kind is 'gird'; use grid, roll, card, reel"),
         ({"takes": '"flagg"'}, "own.toml:2: takes is 'flagg'; use wrap, tag, sleeve, insert, flag"),
         ({"print_around_mm": "39"}, "own.toml:14: print_around_mm is 39; it must be above 0"),
         ({"print_around_mm": ""}, "print_around_mm is 0"),
@@ -103,7 +103,7 @@ def test_there_is_a_stock_for_each_kind_of_marker() -> None:
     assert {stock.takes for stock in SHIPPED} == {"wrap", "tag", "sleeve", "insert", "flag"}
 
 
-@pytest.mark.parametrize("stock", [s for s in SHIPPED if s.kind == "grid"], ids=lambda stock: stock.name)
+@pytest.mark.parametrize("stock", [s for s in SHIPPED if s.kind in ("grid", "roll")], ids=lambda stock: stock.name)
 def test_cells_of_shipped_sheets_lie_apart_and_on_the_page(stock: Stock) -> None:
     lefts = [stock.left_mm + i * stock.pitch_x_mm for i in range(stock.columns)]
     tops = [stock.top_mm + i * stock.pitch_y_mm for i in range(stock.rows)]

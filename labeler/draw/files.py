@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import os
 import secrets
-from collections.abc import Iterator, Mapping
+import signal
+import threading
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
@@ -17,20 +19,36 @@ def write_whole(path: Path, data: bytes, *, force: bool = False) -> None:
 
 
 def write_all(files: Mapping[Path, bytes], *, force: bool = False) -> None:
-    """Write several files so that all of them are there whole, or none is.
+    """Write several files so that all of them are there whole, or none is; see `written`."""
+    with written(tuple(files), files.items(), force=force):
+        pass
 
-    Every file is first written beside its place and flushed to the disk; then each is given its
-    name. Where one cannot be named, those that were are taken away again, and what they replaced
-    is put back.
+
+@contextmanager
+def written(
+    paths: Sequence[Path], contents: Iterable[tuple[Path, bytes]], *, force: bool = False
+) -> Iterator[tuple[Path, ...]]:
+    """Write several files, and keep them only if the block that follows ends well.
+
+    Every file is first written beside its place and flushed to the disk, one after another as
+    ``contents`` gives them; then each is given its name. Where one cannot be named, or the block is
+    left by an error, those that were are taken away again, and what they replaced is put back.
+
+    Parameters
+    ----------
+    paths : where the files go, looked at before anything is written.
+    contents : the same paths with what is to be written.
+    force : replace files that exist.
 
     Raises
     ------
     LabelerError : a path exists and ``force`` is false, is no file, or cannot be written.
     """
-    refuse(problem for path in files for problem in refused_target(path, force))
+    refuse(problem for path in paths for problem in refused_target(path, force))
     parts: list[tuple[Path, Path]] = []
+    undo: list[tuple[Path, Path | None]] = []  # the named file, and what stood there before
     try:
-        for path, data in files.items():
+        for path, data in contents:
             path = path.resolve()  # a link is written through, not replaced
             part = path.with_name(f".labeler-{secrets.token_hex(8)}.part")
             parts.append((part, path))
@@ -38,35 +56,52 @@ def write_all(files: Mapping[Path, bytes], *, force: bool = False) -> None:
                 file.write(data)
                 file.flush()
                 os.fsync(file.fileno())
-        _name_all(parts, force)
-    finally:
-        for part, _ in parts:
-            with suppress(OSError):
-                part.unlink()
-
-
-def _name_all(parts: list[tuple[Path, Path]], force: bool) -> None:
-    undo: list[tuple[Path, Path | None]] = []  # the named file, and what stood there before
-    try:
-        for part, path in parts:
-            with _told(path):
-                if force and path.exists():
-                    kept = part.with_suffix(".kept")
-                    os.replace(path, kept)
-                    undo.append((path, kept))
-                    os.replace(part, path)
-                else:
-                    _give_name(part, path)
-                    undo.append((path, None))
+        with uninterrupted():
+            for part, path in parts:
+                _name(part, path, force, undo)
+        yield tuple(path for _, path in parts)
     except BaseException:
         for path, before in reversed(undo):
             with suppress(OSError):
                 path.unlink(missing_ok=True) if before is None else os.replace(before, path)
         raise
+    finally:
+        for part, _ in parts:
+            with suppress(OSError):
+                part.unlink()
     for _, before in undo:
         if before is not None:
             with suppress(OSError):
                 before.unlink()
+
+
+def _name(part: Path, path: Path, force: bool, undo: list[tuple[Path, Path | None]]) -> None:
+    """Give a file its name, and note how to undo that."""
+    with _told(path):
+        if force and path.exists():
+            kept = part.with_suffix(".kept")
+            os.replace(path, kept)
+            undo.append((path, kept))
+            os.replace(part, path)
+        else:
+            _give_name(part, path)
+            undo.append((path, None))
+
+
+@contextmanager
+def uninterrupted() -> Iterator[None]:
+    """Put off Ctrl-C to the end of the block: what is done in it is done whole. Raises it then."""
+    if threading.current_thread() is not threading.main_thread():  # only there are interrupts met
+        yield
+        return
+    pressed: list[int] = []
+    before = signal.signal(signal.SIGINT, lambda number, _: pressed.append(number))
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+        if pressed:
+            raise KeyboardInterrupt
 
 
 @contextmanager

@@ -4,21 +4,22 @@ Every command of the command line is one function here; the stages meet nowhere 
 """
 
 from labeler.pipeline.checking import Checked, Stocks, check, choose_stocks, fit_markers, make_symbol
+from labeler.pipeline.handing import Output
 from labeler.pipeline.printing import (
     Printed,
-    draw_calibration,
-    draw_stock,
     for_printer,
     misfit_problem,
     pieces_of,
     print_harness,
-    store_printer,
+    print_units,
     version,
 )
 from labeler.pipeline.reprinting import reprint
+from labeler.pipeline.single_pages import draw_calibration, draw_stock, store_printer
 
 __all__ = [
     "Checked",
+    "Output",
     "Printed",
     "Stocks",
     "check",
@@ -31,6 +32,7 @@ __all__ = [
     "misfit_problem",
     "pieces_of",
     "print_harness",
+    "print_units",
     "reprint",
     "store_printer",
     "version",

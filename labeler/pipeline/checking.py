@@ -26,7 +26,7 @@ from labeler.fit import (
     wrap_place,
 )
 from labeler.fit.common import font_of, needed_for
-from labeler.fit.wrap import WrapPlace
+from labeler.fit.wrap import WrapPlace, served
 from labeler.layout import stock_problems
 from labeler.model import (
     DOES_NOT_FIT,
@@ -46,10 +46,13 @@ from labeler.model import (
     ThreadStep,
     TubeChoice,
 )
+from labeler.pipeline.handing import Track, untracked
 from labeler.plan import Contents, confusable, contents_of, plan, tag_words
 from labeler.size import choose_tubes, done_ends, end_seat, threading, wire_seat
 
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
+SAME_MM = 0.5  # by so much may a page be off the paper it is called after
+SERIAL = "{serial}"  # in a text: the unit's serial stands there
 INSTEAD: Mapping[str, tuple[str, ...]] = {
     "sleeve": ("wrap", "insert"),
     "insert": ("wrap", "flag"),
@@ -82,6 +85,7 @@ class Checked:
     fits: tuple[Fit, ...]
     stocks: Stocks
     notes: tuple[Problem, ...] = ()
+    of_unit: tuple[Marker, ...] = ()  # as planned: the markers that say for which unit they are
 
     @property
     def misfits(self) -> tuple[Fit, ...]:
@@ -107,14 +111,14 @@ def no_collecting() -> Iterator[None]:
 def choose_stocks(catalogue: Catalogue, paper: str = "A4", names: Sequence[str] = ()) -> Stocks:
     """Return the stock to print on: those named, and for the other kinds what suits the paper.
 
+    Of wraps those named come first, and after them the others, for wires that those do not serve.
     Raises `LabelerError` for an unknown name and where a kind has no stock.
     """
     named = [catalogue.stock(name) for name in names]
-    size = PAPERS[paper]
 
     def kind(takes: str) -> list[Stock]:
         asked = [stock for stock in named if stock.takes == takes]
-        return asked or [s for s in catalogue.stocks if s.takes == takes and _on_paper(s, size)]
+        return asked or [s for s in catalogue.stocks if s.takes == takes and _on_paper(s, paper)]
 
     found = {takes: kind(takes) for takes in ("wrap", "tag", "sleeve", "insert", "flag")}
     refuse(
@@ -122,14 +126,37 @@ def choose_stocks(catalogue: Catalogue, paper: str = "A4", names: Sequence[str] 
         for takes, stocks in found.items()
         if not stocks
     )
-    wraps = sorted(found["wrap"], key=lambda s: -s.print_around_mm)
+    others = [s for s in catalogue.stocks if s.takes == "wrap" and _on_paper(s, paper) and s not in found["wrap"]]
+    wraps = [s for some in (found["wrap"], others) for s in sorted(some, key=lambda s: -s.print_around_mm)]
     return Stocks(tuple(wraps), *(found[takes][0] for takes in ("tag", "sleeve", "insert", "flag")))
 
 
-def _on_paper(stock: Stock, size: tuple[float, float]) -> bool:
+def _on_paper(stock: Stock, paper: str) -> bool:
+    """Whether a stock is a sheet of this paper; what sleeves lie on only must not belong to another paper."""
     if stock.takes == "sleeve":
-        return True
-    return abs(stock.page_width_mm - size[0]) < 0.5 and abs(stock.page_height_mm - size[1]) < 0.5
+        others = [width for name, (width, _) in PAPERS.items() if name != paper]
+        return not any(abs(stock.page_width_mm - width) < SAME_MM for width in others)
+    width, height = PAPERS[paper]
+    return abs(stock.page_width_mm - width) < SAME_MM and abs(stock.page_height_mm - height) < SAME_MM
+
+
+def _kept_elsewhere(named: Iterable[Stock], fits: Sequence[Fit], stocks: Stocks) -> Iterator[Problem]:
+    """Yield a note for each stock that was asked for and serves only some of its markers, or none."""
+    used = {fit.stock or (stocks.sleeve.name if fit.face else "") for fit in fits}
+    wraps = [fit for fit in fits if fit.marker.kind == "wrap" and fit.seat is not None]
+    for stock in named:
+        on = [fit.seat.text_on for fit in wraps if fit.stock != stock.name and fit.seat is not None]
+        if stock.takes == "wrap" and on:
+            wires = served(stock)
+            text = (
+                f"{stock.name} serves {wires.low:.2f} to {wires.high:.2f} mm: {len(on)} of {len(wraps)} wraps, on "
+                f"{min(r.low for r in on):.2f} to {max(r.high for r in on):.2f} mm, are not on it"
+            )
+            yield Problem(Where("--stock"), text, "they are on stock that serves their wires", warning=True)
+        elif stock.name not in used:
+            fix = f"choose the kind {stock.takes} in the harness file, or another --stock"
+            text = f"{stock.name} takes {stock.takes}s, and no marker of this job goes on it"
+            yield Problem(Where("--stock"), text, fix, warning=True)
 
 
 @no_collecting()
@@ -141,8 +168,11 @@ def check(
     stock: Sequence[str] = (),
     unit: str = PLACEHOLDER_UNIT,
     only: Sequence[str] = (),
+    track: Track = untracked,
 ) -> Checked:
     """Return the answer for every marker of a harness file, or for those of some roles ``only``.
+
+    ``track`` is handed the markers while they are fitted, to show how far that has come.
 
     Raises `LabelerError` with every problem of the data at once; a marker that does not fit is
     no problem but an answer.
@@ -159,11 +189,13 @@ def check(
         markers = tuple(marker for marker in markers if marker.role in only)
     problems += [*planning, *_glyph_problems(harness, markers), *confusable(markers)]
     refuse(_once(problems))
-    fits = fit_markers(harness, markers, catalogue, stocks, unit)
+    fits = fit_markers(harness, markers, catalogue, stocks, unit, track)
     refuse(problem for used in stocks_of(fits, stocks).values() for problem in stock_problems(used))
+    problems += _kept_elsewhere([catalogue.stock(name) for name in stock], fits, stocks)
     threading_of(harness, fits, catalogue)  # what it needs to know is asked for now, not while drawing
     notes = tuple(_once(p for p in (*problems, *_empty_tags(fits)) if p.warning))
-    return Checked(harness, fits, stocks, notes)
+    of_unit = tuple(marker for marker in markers if marker.role == "bag" or _names_unit(marker))
+    return Checked(harness, fits, stocks, notes, of_unit)
 
 
 def _empty_tags(fits: Iterable[Fit]) -> Iterator[Problem]:
@@ -228,7 +260,12 @@ def _glyph_problems(harness: Harness, markers: Iterable[Marker]) -> list[Problem
 
 
 def fit_markers(
-    harness: Harness, markers: Sequence[Marker], catalogue: Catalogue, stocks: Stocks, unit: str
+    harness: Harness,
+    markers: Sequence[Marker],
+    catalogue: Catalogue,
+    stocks: Stocks,
+    unit: str,
+    track: Track = untracked,
 ) -> tuple[Fit, ...]:
     """Return the answer for each marker, in the same order; seats and tubes are worked out once each.
 
@@ -237,13 +274,21 @@ def fit_markers(
     fitter = _Fitter(harness, catalogue, stocks, unit)
     fits: list[Fit] = []
     problems: list[Problem] = []
-    for marker in markers:
+    for marker in track(markers, "fitting"):
         try:
-            fits.append(fitter.fit(marker))
+            fits.append(fitter.fit(_for_unit(marker, unit) if _names_unit(marker) else marker))
         except LabelerError as error:
             problems.extend(error.problems)
     refuse(_once(problems))
     return within_branches(fits, harness.branches)
+
+
+def _names_unit(marker: Marker) -> bool:
+    return any(SERIAL in line for line in marker.text)
+
+
+def _for_unit(marker: Marker, unit: str) -> Marker:
+    return replace(marker, text=tuple(line.replace(SERIAL, unit) for line in marker.text))
 
 
 class _Fitter:

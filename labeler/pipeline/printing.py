@@ -1,35 +1,39 @@
-"""Print: lay out, record, draw, hand over; all of a unit or nothing."""
+"""Print: lay out, record, draw, hand over; all of a unit, or of several, or nothing."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from labeler.branches import circuits_by_branch
 from labeler.catalogue import load_catalogue
-from labeler.errors import LabelerError, Problem, Where, refuse
-from labeler.model import (
-    DOES_NOT_FIT,
-    Fit,
-    Harness,
-    Piece,
-    Sheet,
+from labeler.errors import LabelerError, Problem, refuse
+from labeler.model import DOES_NOT_FIT, Fit, Piece, Sheet, Stock
+from labeler.pipeline.checking import (
+    PLACEHOLDER_UNIT,
+    Checked,
+    Stocks,
+    check,
+    fit_markers,
+    no_collecting,
+    threading_of,
 )
-from labeler.printers import AS_DRAWN, Printer, printer_problems, profile_text
+from labeler.pipeline.files import Names
+from labeler.pipeline.handing import Drawing, Output, hand_over
+from labeler.printers import AS_DRAWN, Printer, printer_problems
 
 if TYPE_CHECKING:
     from labeler.record.store import Record
-    from labeler.record.values import Job
-
-from labeler.pipeline.checking import PLACEHOLDER_UNIT, Checked, Stocks, check, fit_markers, no_collecting, threading_of
+    from labeler.record.values import Job, NewJob
 
 
 @dataclass(frozen=True, slots=True)
 class Printed:
-    """What a print or a reprint left behind."""
+    """What a print or a reprint left behind. ``left`` are the used cells of sheets that are not full, by stock."""
 
     job: Job
     files: tuple[Path, ...]
@@ -37,76 +41,253 @@ class Printed:
     fits: tuple[Fit, ...] = ()
     left_out: tuple[Fit, ...] = ()
     notes: tuple[Problem, ...] = ()
+    left: Mapping[str, tuple[str, ...]] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Places:
+    """Where the first sheet of a stock begins: a start cell, cells that are used, or what the record knows."""
+
+    start: Mapping[str, str]
+    used: Mapping[str, Sequence[str]]
+
+    def taken(self, stocks: Mapping[str, Stock]) -> dict[str, frozenset[str]]:
+        """Return the cells of each stock's first sheet that are not printed."""
+        from labeler.layout import taken_cells
+
+        names = [name for name in dict.fromkeys((*self.start, *self.used)) if name in stocks]
+        return {n: taken_cells(stocks[n], self.start.get(n, ""), self.used.get(n, ())) for n in names}
+
+
+@dataclass(frozen=True, slots=True)
+class _Unit:
+    """One unit of a run: its serial, what is printed for it, and what is not."""
+
+    serial: str
+    fits: tuple[Fit, ...]
+    left_out: tuple[Fit, ...]
+    sheets: tuple[Sheet, ...] = ()
+
+
+def print_harness(file: str, folder: Path, record: Record, *, unit: str | None = None, **how: object) -> Printed:
+    """Print the whole set of one unit; see `print_units`."""
+    return print_units(file, folder, record, units=(unit,), **how)[0]  # type: ignore[arg-type]
 
 
 @no_collecting()
-def print_harness(
+def print_units(
     file: str,
     folder: Path,
     record: Record,
     *,
+    units: Sequence[str | None] = (None,),
+    grouped: bool = False,
     settings: Mapping[str, str] | None = None,
     paper: str = "A4",
     stock: Sequence[str] = (),
     start: Mapping[str, str] | None = None,
-    unit: str | None = None,
+    used: Mapping[str, Sequence[str]] | None = None,
+    go_on: bool = False,
     only: Sequence[str] = (),
     leave_out: bool = False,
-    force: bool = False,
     who: str = "",
     date: str = "",
     printer: Printer = AS_DRAWN,
-) -> Printed:
-    """Print the whole set of one unit (or some roles ``only``), recorded before the sheets are handed over.
-
-    ``printer`` gives the dots, refuses what it must not be fed, and corrects lengths.
+    out: Output | None = None,
+    force: bool = False,
+) -> tuple[Printed, ...]:
+    """Print the whole set (or some roles ``only``) of one or several units, recorded before the sheets are handed over.
 
     Nothing is printed, and nothing recorded, while a marker does not fit; with ``leave_out`` the
     others are printed and the missing ones stand on the bench sheet and in the record.
 
+    Parameters
+    ----------
+    units : the serials, None for the next one. Several share their sheets: every stock and tube is
+        loaded once, in it come all markers of the first unit, then of the next.
+    grouped : marker by marker instead: the first marker of every unit, then the second.
+    start, used : where the first sheet of a stock begins; with ``go_on`` on the sheet that the
+        record knows to be partly used, where neither is given.
+    printer : gives the dots, refuses what it must not be fed, and corrects lengths.
+    out : pictures, and printers to send to; ``folder``, ``force`` and ``printer`` hold in any case.
+
     Raises `LabelerError` with all problems at once.
     """
-    from labeler.draw.files import refused_target
-    from labeler.layout import lay_out
-    from labeler.record import LeftOut, NewJob, canonical_sheet, marker_row
-
-    settings = for_printer(settings or {}, printer)
-    checked = check(file, settings=settings, paper=paper, stock=stock, only=only)
+    out = replace(out or Output(folder), folder=folder, force=force, printer=printer)
+    checked = check(
+        file, settings=for_printer(settings or {}, printer), paper=paper, stock=stock, only=only, track=out.track
+    )
     if checked.misfits and not leave_out:
-        raise LabelerError(*(misfit_problem(fit) for fit in checked.misfits))
-    stocks, harness = checked.stocks.by_name(), checked.harness
-    names = Names(folder, harness)
-    serial_free = [fit for fit in checked.fits if fit.verdict != DOES_NOT_FIT]
-    trial = lay_out(pieces_of(serial_free, checked.stocks), stocks, start)  # fails before a serial is given
-    refuse(printer_problems(printer, trial))
-    expected = names.files(unit or record.serial_to_come(harness), trial)
-    refuse(problem for path in expected.values() for problem in refused_target(path, force))
-    serial = record.reserve_serial(harness, unit)
-    fits = _with_serial(checked, serial)
-    left_out = tuple(fit for fit in fits if fit.verdict == DOES_NOT_FIT)
-    if left_out and not leave_out:
-        raise LabelerError(*(misfit_problem(fit) for fit in left_out))
-    kept = tuple(fit for fit in fits if fit.verdict != DOES_NOT_FIT)
-    same = fits is checked.fits
-    sheets = trial if same else lay_out(pieces_of(kept, checked.stocks), stocks, start)
-    sheets = tuple(map(canonical_sheet, sheets))
-    files = names.files(serial, sheets)
-    refuse(problem for path in files.values() for problem in refused_target(path, force))
-    job = record.prepare(
-        NewJob(
-            harness,
-            sheets,
-            {fit.marker.id: marker_row(fit) for fit in kept},
-            tuple(LeftOut(marker_row(fit), "; ".join(fit.reasons)) for fit in left_out),
-            _fonts(sheets),
-            serial,
+        raise LabelerError(*map(misfit_problem, checked.misfits))
+    known = known_used(record, checked.stocks.by_name(), start or {}) if go_on else {}
+    places = Places(start or {}, {**known, **(used or {})})
+    run = _Run(record, checked, places, _with_dots(out, checked), Names(folder, checked.harness), grouped, paper, date)
+    fitting = tuple(fit for fit in checked.fits if fit.verdict != DOES_NOT_FIT)
+    trial = run.laid_out([_Unit("", fitting, ()) for _ in units])  # fails before a serial is given
+    run.look_ahead(trial, units)
+    return run.print(run.numbered(units, leave_out), trial, who)
+
+
+def known_used(record: Record, stocks: Mapping[str, Stock], start: Mapping[str, str]) -> dict[str, tuple[str, ...]]:
+    """Return what the record knows to be used of these stocks' sheets, where no start is given."""
+    from labeler.record.used import used_cells
+
+    return {name: cells for name, cells in used_cells(record).items() if name in stocks and name not in start}
+
+
+def _with_dots(out: Output, checked: Checked) -> Output:
+    """Return the output with the dots of the printer, else of the harness's settings."""
+    settings = checked.harness.settings
+    return replace(out, dpi=out.printer.dpi or (settings.printer_dpi if settings else 0.0))
+
+
+@dataclass(frozen=True, slots=True)
+class _Run:
+    """One run: the checked harness, and what the units of it share."""
+
+    record: Record
+    checked: Checked
+    places: Places
+    out: Output
+    names: Names
+    grouped: bool
+    paper: str
+    date: str
+
+    def laid_out(self, units: Sequence[_Unit]) -> list[_Unit]:
+        """Return the units with their sheets, which they share where there are several."""
+        from labeler.layout import lay_out
+
+        stocks = self.checked.stocks.by_name()
+        per_unit = [pieces_of(unit.fits, self.checked.stocks) for unit in units]
+        pieces = _marker_by_marker(per_unit) if self.grouped else [p for pieces in per_unit for p in pieces]
+        sheets = lay_out(pieces, stocks, self.places.start, used=self.places.used)
+        if len(units) == 1:
+            return [replace(units[0], sheets=sheets)]
+        owners = [{id(piece) for piece in pieces} for pieces in per_unit]
+        return [
+            replace(unit, sheets=_own(sheets, own, first=unit is units[0]))
+            for unit, own in zip(units, owners, strict=True)
+        ]
+
+    def look_ahead(self, trial: Sequence[_Unit], units: Sequence[str | None]) -> None:
+        """Refuse what would fail later: a printer that must not be fed this, files that exist, no print service."""
+        from labeler.draw.files import refused_target
+        from labeler.send import queue_problems
+
+        sheets = _shared(trial)
+        refuse(printer_problems(self.out.printer, sheets))
+        refuse(queue_problems(filter(None, (self.out.queue(sheet.stock.name) for sheet in sheets))))
+        serials = self._expected(units)
+        drawing = self.drawing([replace(unit, serial=s) for unit, s in zip(trial, serials, strict=True)], sheets)
+        refuse(problem for path in drawing.paths() for problem in refused_target(path, self.out.force))
+
+    def _expected(self, units: Sequence[str | None]) -> list[str]:
+        """Return the serials that the units would be given now."""
+        next_one = self.record.serial_to_come(self.checked.harness) if None in units else ""
+        given: list[str] = []
+        for unit in units:
+            given.append(unit if unit is not None else next_one)
+            if unit is None and next_one.isdecimal():
+                next_one = f"{int(next_one) + 1:0{len(next_one)}d}"
+        return given
+
+    def numbered(self, units: Sequence[str | None], leave_out: bool) -> list[_Unit]:
+        """Return the units with their serials, each with the markers that name it fitted anew."""
+        made = []
+        for unit in units:
+            serial = self.record.reserve_serial(self.checked.harness, unit)
+            fits = _with_serial(self.checked, serial)
+            missing = tuple(fit for fit in fits if fit.verdict == DOES_NOT_FIT)
+            if missing and not leave_out:
+                raise LabelerError(*map(misfit_problem, missing))
+            made.append(_Unit(serial, tuple(fit for fit in fits if fit.verdict != DOES_NOT_FIT), missing))
+        return made
+
+    def print(self, units: list[_Unit], trial: list[_Unit], who: str) -> tuple[Printed, ...]:
+        """Lay out, record as prepared, hand over; the jobs are confirmed together."""
+        from labeler.layout import used_after
+        from labeler.record import canonical_sheet
+        from labeler.record.used import keep_used
+
+        same = all(unit.fits == old.fits for unit, old in zip(units, trial, strict=True))
+        placed = trial if same else self.laid_out(units)
+        done = [
+            replace(unit, sheets=tuple(map(canonical_sheet, on.sheets))) for unit, on in zip(units, placed, strict=True)
+        ]
+        sheets = _shared(done)
+        left = used_after(sheets, self.places.taken({sheet.stock.name: sheet.stock for sheet in sheets}))
+        jobs, files = hand_over(
+            self.record,
+            [partial(self.record.prepare, self._new_job(unit, who)) for unit in done],
+            lambda _: self.drawing(done, sheets),
+            lambda job: keep_used(self.record, job.id, left),
+        )
+        return tuple(
+            Printed(job, files, unit.sheets, unit.fits, unit.left_out, self.checked.notes, left)
+            for job, unit in zip(jobs, done, strict=True)
+        )
+
+    def drawing(self, units: Sequence[_Unit], sheets: Sequence[Sheet]) -> Drawing:
+        """Return the files of the units: a bench sheet for each, and the sheets they share."""
+        serials = tuple(unit.serial for unit in units)
+        beside = {self.names.bench_sheet(unit.serial): partial(self._bench, unit) for unit in units}
+        return Drawing(self.checked.harness, serials, self.names.parts(serials, sheets), self.out, beside)
+
+    def _new_job(self, unit: _Unit, who: str) -> NewJob:
+        from labeler.record import LeftOut, NewJob, marker_row
+
+        return NewJob(
+            self.checked.harness,
+            unit.sheets,
+            {fit.marker.id: marker_row(fit) for fit in unit.fits},
+            tuple(LeftOut(marker_row(fit), "; ".join(fit.reasons)) for fit in unit.left_out),
+            _fonts(unit.sheets),
+            unit.serial,
             who,
             version(),
         )
+
+    def _bench(self, unit: _Unit) -> bytes:
+        from labeler.bench import bench_sheet
+        from labeler.draw.bench import draw_bench_sheet
+
+        harness, target = self.checked.harness, BytesIO()
+        steps = threading_of(harness, (*unit.fits, *unit.left_out), load_catalogue())
+        through = circuits_by_branch(harness) if harness.branches else None
+        kept = unit.fits, unit.left_out, unit.sheets
+        sheet = bench_sheet(harness, unit.serial, *kept, date=self.date, threading=steps, circuits=through)
+        draw_bench_sheet(sheet, target, page=self.paper)
+        return target.getvalue()
+
+
+def _own(sheets: Sequence[Sheet], own: set[int], first: bool) -> tuple[Sheet, ...]:
+    """Return the sheets with one unit's pieces alone; those that carry a header belong to the first unit."""
+    kept = (replace(s, placed=tuple(p for p in s.placed if id(p.piece) in own)) if s.placed else s for s in sheets)
+    return tuple(
+        sheet for sheet, whole in zip(kept, sheets, strict=True) if sheet.placed or (first and not whole.placed)
     )
-    drawing = Drawing(harness, serial, kept, left_out, sheets, paper, date, printer)
-    hand_over(record, job, drawing, files, force)
-    return Printed(job, tuple(files.values()), sheets, kept, left_out, checked.notes)
+
+
+def _shared(units: Sequence[_Unit]) -> tuple[Sheet, ...]:
+    """Return the sheets of several units as they are printed: those of one number are one."""
+    if len(units) == 1:
+        return units[0].sheets
+    together: dict[int, list[Sheet]] = {}
+    for sheet in sorted((sheet for unit in units for sheet in unit.sheets), key=lambda sheet: sheet.number):
+        together.setdefault(sheet.number, []).append(sheet)
+    return tuple(
+        replace(same[0], placed=tuple(placed for sheet in same for placed in sheet.placed))
+        for same in together.values()
+    )
+
+
+def _marker_by_marker(per_unit: Sequence[Sequence[Piece]]) -> list[Piece]:
+    together: dict[str, list[Piece]] = {}
+    for pieces in per_unit:
+        for piece in pieces:
+            together.setdefault(piece.marker, []).append(piece)
+    return [piece for same in together.values() for piece in same]
 
 
 def for_printer(settings: Mapping[str, str], printer: Printer) -> dict[str, str]:
@@ -124,11 +305,11 @@ def misfit_problem(fit: Fit) -> Problem:
 
 
 def _with_serial(checked: Checked, serial: str) -> tuple[Fit, ...]:
-    """Return the fits with the tags written for a unit; nothing else says its serial."""
-    tags = [fit.marker for fit in checked.fits if fit.marker.role == "bag"]
-    if serial == PLACEHOLDER_UNIT or not tags:
+    """Return the fits with the markers that name the unit written for this one."""
+    if serial == PLACEHOLDER_UNIT or not checked.of_unit:
         return checked.fits
-    written = {f.marker.id: f for f in fit_markers(checked.harness, tags, load_catalogue(), checked.stocks, serial)}
+    fits = fit_markers(checked.harness, checked.of_unit, load_catalogue(), checked.stocks, serial)
+    written = {fit.marker.id: fit for fit in fits}
     return tuple(written.get(fit.marker.id, fit) for fit in checked.fits)
 
 
@@ -150,8 +331,7 @@ def pieces_of(fits: Iterable[Fit], stocks: Stocks) -> tuple[Piece, ...]:
 def _fonts(sheets: Iterable[Sheet]) -> dict[str, str]:
     from labeler.text import load_font
 
-    names = {run.font for sheet in sheets for placed in sheet.placed for run in placed.piece.face.runs[:1]}
-    names |= {run.font for sheet in sheets for placed in sheet.placed for run in placed.piece.face.runs[1:]}
+    names = {run.font for sheet in sheets for placed in sheet.placed for run in placed.piece.face.runs}
     return {name: load_font(name).digest for name in sorted(names)}
 
 
@@ -160,133 +340,3 @@ def version() -> str:
     from importlib.metadata import version as installed
 
     return installed("labeler")
-
-
-@dataclass(frozen=True, slots=True)
-class Names:
-    """Where the files of a job go, and what they are called."""
-
-    folder: Path
-    harness: Harness
-
-    def files(self, unit: str, sheets: Sequence[Sheet], word: str = "") -> dict[str, Path]:
-        """Return a path for each stock, and one for the bench sheet under ``""``."""
-        stem = _file_name(f"{self.harness.part_number or self.harness.name}-{unit}{word}")
-        names = dict.fromkeys(sheet.stock.name for sheet in sheets)
-        files = {} if word else {"": self.folder / f"{stem}-bench-sheet.pdf"}
-        files |= {name: self.folder / f"{stem}-{_file_name(name)}.pdf" for name in names}
-        if len(set(files.values())) < len(files):
-            text = f"the stocks {', '.join(names)} would share a file name"
-            raise LabelerError(Problem(Where("layouts"), text, "rename one of the stock files"))
-        return files
-
-
-def _file_name(text: str) -> str:
-    """Keep letters, digits, dot, dash and underscore: a name every file system takes."""
-    kept = "".join(c if c.isascii() and (c.isalnum() or c in "-_") else "-" for c in text)
-    return kept.strip("-") or "harness"
-
-
-@dataclass(frozen=True, slots=True)
-class Drawing:
-    """All that the files of one job show."""
-
-    harness: Harness
-    unit: str
-    fits: tuple[Fit, ...]
-    left_out: tuple[Fit, ...]
-    sheets: tuple[Sheet, ...]
-    paper: str
-    date: str
-    printer: Printer
-
-    def draw(self, stock: str) -> bytes:
-        """Return the PDF of one stock's sheets, or of the bench sheet under ``""``."""
-        from labeler.draw.pdf import Header, draw_sheets
-
-        target = BytesIO()
-        if not stock:
-            self._bench(target)
-            return target.getvalue()
-        part = " ".join(filter(None, (self.harness.part_number, self.harness.revision)))
-        job = " · ".join(filter(None, (self.harness.name, part, f"unit {self.unit}")))
-        sheets = [sheet for sheet in self.sheets if sheet.stock.name == stock]
-        draw_sheets(sheets, target, title=f"{job}, {stock}", header=Header(job), printer=self.printer)
-        return target.getvalue()
-
-    def _bench(self, target: BytesIO) -> None:
-        from labeler.bench import bench_sheet
-        from labeler.branches import circuits_by_branch
-        from labeler.draw.bench import draw_bench_sheet
-
-        steps = threading_of(self.harness, (*self.fits, *self.left_out), load_catalogue())
-        sheet = bench_sheet(
-            self.harness,
-            self.unit,
-            self.fits,
-            self.left_out,
-            self.sheets,
-            date=self.date,
-            threading=steps,
-            circuits=circuits_by_branch(self.harness) if self.harness.branches else None,
-        )
-        draw_bench_sheet(sheet, target, page=self.paper)
-
-
-def hand_over(record: Record, job: Job, drawing: Drawing, files: Mapping[str, Path], force: bool) -> None:
-    """Draw and write all files, then confirm the job; where that fails none is left, and it is withdrawn."""
-    from labeler.draw.files import write_all
-
-    try:
-        drawn = {path: drawing.draw(stock) for stock, path in files.items()}
-        for folder in {path.parent for path in files.values()}:
-            _make_folder(folder)
-        write_all(drawn, force=force)
-    except BaseException as error:
-        with suppress(LabelerError):
-            record.withdraw(job.id, f"not handed over: {error or type(error).__name__}")
-        raise
-    record.confirm(job.id, [str(path) for path in files.values()])
-
-
-def _make_folder(folder: Path) -> None:
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        why = "is a file" if folder.is_file() else f"cannot be made ({error.strerror})"
-        raise LabelerError(Problem(Where(str(folder)), why, "choose another folder (--out)")) from error
-
-
-def draw_calibration(name: str, printer: Printer, folder: Path, *, force: bool = False) -> tuple[Path, ...]:
-    """Draw the calibration page of a stock's size into a folder; raises `LabelerError`."""
-    from labeler.catalogue import default_settings
-    from labeler.draw.empty import calibration_pdf
-    from labeler.draw.files import write_all
-
-    stock = load_catalogue().stock(name, Where("labeler calibrate"))
-    file = folder / f"calibration-{stock.name}.pdf"
-    _make_folder(folder)
-    write_all({file: calibration_pdf(stock, printer, default_settings().font)}, force=force)
-    return (file,)
-
-
-def store_printer(printer: Printer, file: Path) -> None:
-    """Write a profile to its file, whole or not at all; raises `LabelerError`."""
-    from labeler.draw.files import write_all
-
-    _make_folder(file.parent)
-    write_all({file: profile_text(printer).encode()}, force=True)
-
-
-def draw_stock(name: str, folder: Path, *, force: bool = False) -> tuple[Path, ...]:
-    """Draw an empty stock as PDF and PNG into a folder; raises `LabelerError`."""
-    from labeler.catalogue import default_settings
-    from labeler.draw.empty import empty_pdf, first_page_png
-    from labeler.draw.files import write_all
-
-    stock = load_catalogue().stock(name, Where("labeler stock"))
-    pdf = empty_pdf(stock, default_settings().font)
-    files = {folder / f"{stock.name}.pdf": pdf, folder / f"{stock.name}.png": first_page_png(pdf)}
-    _make_folder(folder)
-    write_all(files, force=force)
-    return tuple(files)

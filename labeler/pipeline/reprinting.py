@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from labeler.catalogue import load_catalogue
-from labeler.errors import LabelerError, Problem, Where, WrongUse, refuse
-from labeler.model import Harness, Sheet
-from labeler.pipeline.printing import Drawing, Names, Printed, hand_over, version
+from labeler.catalogue import default_settings, load_catalogue
+from labeler.errors import LabelerError, Problem, Where, refuse
+from labeler.model import Harness, Piece, Sheet, Stock
+from labeler.pipeline.files import Names
+from labeler.pipeline.handing import Drawing, Output, hand_over
+from labeler.pipeline.printing import Places, Printed, known_used, version
 from labeler.printers import AS_DRAWN, Printer, printer_problems
 
 if TYPE_CHECKING:
     from labeler.record.store import Record
-    from labeler.record.values import Recorded
+    from labeler.record.values import Job, Recorded
 
 
 def reprint(
@@ -26,47 +28,68 @@ def reprint(
     *,
     reason: str,
     stock: str = "",
-    start: str = "",
+    start: Mapping[str, str] | None = None,
+    used: Mapping[str, Sequence[str]] | None = None,
+    go_on: bool = False,
     same_places: bool = False,
     force: bool = False,
     who: str = "",
     printer: Printer = AS_DRAWN,
+    out: Output | None = None,
 ) -> Printed:
     """Print recorded markers of one unit again, from the record alone.
 
-    They go to the stock they were on, or to ``stock``, from the cell ``start`` on; with
-    ``same_places`` to the very cells they were in (a spoiled sheet). Raises `LabelerError`.
+    They go to the stock they were on, or to ``stock``, from the cell ``start`` on (by the stock's
+    name), past the cells that are ``used``; with ``same_places`` to the very cells they were in (a
+    spoiled sheet). Raises `LabelerError`.
     """
-    from labeler.layout import lay_out
+    from labeler.layout import used_after
+    from labeler.record.used import keep_used
+    from labeler.send import queue_problems
 
+    out = replace(out or Output(folder), folder=folder, force=force, printer=printer)
+    out = replace(out, dpi=printer.dpi or default_settings().printer_dpi)
+    drawn = _drawn(items)
+    stocks = {item.stock.name: item.stock for item in drawn if item.stock}
+    pieces = [item.piece() for item in drawn]
+    if stock:
+        stocks, pieces = {stock: load_catalogue().stock(stock)}, [replace(piece, stock=stock) for piece in pieces]
+    known = known_used(record, stocks, start or {}) if go_on else {}
+    places = Places(start or {}, {**known, **(used or {})})
+    sheets = _same_sheets(drawn) if same_places else _laid_out(pieces, stocks, places)
+    refuse(printer_problems(printer, sheets))
+    refuse(queue_problems(filter(None, (out.queue(sheet.stock.name) for sheet in sheets))))
+    left = {} if same_places else used_after(sheets, places.taken(stocks))
+
+    def drawing(jobs: Sequence[Job]) -> Drawing:
+        harness = Harness(drawn[0].harness, drawn[0].part_number, drawn[0].revision)
+        parts = Names(folder, harness).parts((drawn[0].unit,), sheets, f"-reprint-{jobs[0].id}")
+        return Drawing(harness, (drawn[0].unit,), parts, out)
+
+    fonts, made_by = _fonts_at_hand(sheets), version()
+    (job,), files = hand_over(
+        record,
+        [lambda: record.prepare_reprint(drawn, sheets, fonts=fonts, reason=reason, who=who, version=made_by)],
+        drawing,
+        lambda job: keep_used(record, job.id, left),
+    )
+    return Printed(job, files, sheets, left=left)
+
+
+def _drawn(items: Sequence[Recorded]) -> list[Recorded]:
+    """Return the markers that were printed; raises `LabelerError` where none was."""
     drawn = [item for item in items if item.face is not None]
     if not drawn:
         states = sorted({item.state for item in items})
         why = f"nothing to print: {', '.join(states) or 'no marker'}"
         raise LabelerError(Problem(Where("reprint"), why, "see labeler record show"))
-    pieces = [item.piece() for item in drawn]
-    stocks = {item.stock.name: item.stock for item in drawn if item.stock}
-    if stock:
-        other = load_catalogue().stock(stock)
-        stocks, pieces = {stock: other}, [replace(piece, stock=stock) for piece in pieces]
-    if start and len(stocks) > 1:
-        raise WrongUse(
-            Problem(
-                Where("--start"),
-                f"the markers are on {len(stocks)} stocks: {', '.join(stocks)}",
-                "name one marker",
-            )
-        )
-    sheets = (
-        _same_sheets(drawn) if same_places else lay_out(pieces, stocks, dict.fromkeys(stocks, start) if start else None)
-    )
-    refuse(printer_problems(printer, sheets))
-    job = record.prepare_reprint(drawn, sheets, fonts=_fonts_at_hand(sheets), reason=reason, who=who, version=version())
-    harness = Harness(drawn[0].harness, drawn[0].part_number, drawn[0].revision)
-    files = Names(folder, harness).files(drawn[0].unit, sheets, f"-reprint-{job.id}")
-    drawing = Drawing(harness, drawn[0].unit, (), (), sheets, "", "", printer)
-    hand_over(record, job, drawing, files, force)
-    return Printed(job, tuple(files.values()), sheets)
+    return drawn
+
+
+def _laid_out(pieces: Sequence[Piece], stocks: Mapping[str, Stock], places: Places) -> tuple[Sheet, ...]:
+    from labeler.layout import lay_out
+
+    return lay_out(pieces, stocks, places.start, used=places.used)
 
 
 def _same_sheets(items: Sequence[Recorded]) -> tuple[Sheet, ...]:

@@ -1,0 +1,141 @@
+"""Ink: what is drawn on a piece, as the operators of one document. They are written as text: that is
+several times faster than a call for every string, and what is drawn can be compared.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any
+
+from labeler.draw.pens import Pen
+from labeler.errors import LabelerError, Problem, Where
+from labeler.model import Face, Run
+from labeler.text import Font, font_for, load_font
+
+if TYPE_CHECKING:
+    from reportlab.pdfgen.canvas import Canvas
+
+
+@lru_cache(maxsize=32)
+def embedded(font: Font) -> Any:
+    """Return the font as the PDF library holds it, under a name of its own contents."""
+    from reportlab.pdfbase.pdfmetrics import registerFont
+    from reportlab.pdfbase.ttfonts import TTFError, TTFont
+
+    try:
+        held = TTFont(f"labeler-{font.digest}", str(font.path), asciiReadable=1, shapable=False)
+    except TTFError as error:
+        why = f"font cannot be embedded ({error})"
+        raise LabelerError(Problem(Where(str(font.path)), why, "choose another TTF file")) from error
+    registerFont(held)
+    return held
+
+
+# First four numbers of the text matrix (ISO 32000-1, 9.4.2): the line is turned, then stretched across the piece.
+_TURNED = {0: "1 0 0 {s:.6g}", 90: "0 {s:.6g} -1 0", 180: "-1 0 0 -{s:.6g}", 270: "0 -{s:.6g} 1 0"}
+
+
+MOST_FACES = 1000
+"""Faces that are remembered: those of ten pages of wraps, so that a long job takes no more memory than a short one."""
+
+
+class Ink:
+    """Writes faces as operators for one document, whose fonts hold the characters used so far."""
+
+    def __init__(self, canvas: Canvas, pen: Pen) -> None:
+        self.pen = pen
+        self._k = pen.per_mm
+        # The library's own text object asks a font in the same way for its strings, with the same
+        # argument; asking directly lets a string that is drawn several times be encoded once.
+        self._document = canvas._doc
+        self._strings: dict[tuple[str, str], tuple[tuple[str, str], ...]] = {}
+        self._first: dict[str, tuple[str, dict[str, str]]] = {}  # by font: its first part, and the codes in it
+        self._sizes: dict[float, str] = {}
+        self._faces: dict[int, tuple[Face, str]] = {}  # by identity; the face is kept so that it stays its own
+
+    def operations(self, face: Face) -> str:
+        """Return what draws the face, once for each face object."""
+        known = self._faces.get(id(face))
+        if known is None:
+            if len(self._faces) >= MOST_FACES:
+                self._faces.clear()
+            parts = [self.pen.text(self._text(face))] if face.runs else []
+            parts += map(self.pen.box, face.boxes)
+            if face.symbol is not None:
+                parts.append(self.pen.symbol(face.symbol))
+            known = self._faces[id(face)] = face, "\n".join(parts)
+        return known[1]
+
+    def _text(self, face: Face) -> str:
+        if len(face.runs) == 1:
+            strings = self._encoded(face.runs[0].font, face.runs[0].text)
+            if len(strings) == 1:
+                return self._one_line(face, face.runs[0], *strings[0])
+        return self._lines(face)
+
+    def _one_line(self, face: Face, run: Run, font: str, string: str) -> str:
+        """What `_lines` would give for one line in one part of the font: most markers are that."""
+        size = self._sizes.get(run.size_mm)
+        if size is None:
+            size = self._sizes[run.size_mm] = f"{run.size_mm * self._k:.4f}"
+        matrix = "1 0 0 1" if run.stretch == 1 and not run.turn else _TURNED[run.turn].format(s=run.stretch)
+        x, y, apart = run.x_mm * self._k, run.y_mm * self._k, face.copy_pitch_mm * self._k
+        if face.copies == 1:
+            return f"BT {font} {size} Tf {matrix} {x:.3f} {y:.3f} Tm ({string}) Tj ET"
+        copies = [f"{matrix} {x:.3f} {y - copy * apart:.3f} Tm ({string}) Tj" for copy in range(face.copies)]
+        return f"BT {font} {size} Tf " + "\n".join(copies) + " ET"
+
+    def _lines(self, face: Face) -> str:
+        lines = [
+            (run, [(f"{name} {run.size_mm * self._k:.4f} Tf", string) for name, string in strings])
+            for run in face.runs
+            if (strings := self._encoded(run.font, run.text))
+        ]
+        settings = {setting for _, strings in lines for setting, _ in strings}
+        once = f"{settings.pop()} " if len(settings) == 1 else ""
+        placed = [
+            (
+                f"{_TURNED[run.turn].format(s=run.stretch)} {run.x_mm * self._k:.3f}",
+                run.y_mm * self._k,
+                " ".join(f"({text}) Tj" if once else f"{font} ({text}) Tj" for font, text in strings),
+            )
+            for run, strings in lines
+        ]
+        steps = [copy * face.copy_pitch_mm * self._k for copy in range(face.copies)]
+        shown = [f"{across} {y - step:.3f} Tm {show}" for step in steps for across, y, show in placed]
+        return f"BT {once}" + "\n".join(shown) + " ET"
+
+    def _encoded(self, name: str, text: str) -> tuple[tuple[str, str], ...]:
+        """Return the text in pieces that each lie in one part of the font: (font, escaped string)."""
+        if name in self._first:
+            part, codes = self._first[name]
+            try:  # every sign was met before, and lies in the font's first part
+                return ((part, "".join([codes[sign] for sign in text])),)
+            except KeyError:
+                pass
+        known = self._strings.get((name, text))
+        if known is None:
+            font = load_font(name)
+            if font.missing(text):
+                font_for(font.name, frozenset(text))  # names the characters, unless a stand-in has them
+                fix = "lay it out again, so that the stand-in is measured"
+                raise LabelerError(Problem(Where(""), f'"{text}" has characters that {name} lacks', fix))
+            held = embedded(font)
+            split = held.splitString(text, self._document)
+            known = self._strings[name, text] = tuple(
+                (held.getSubsetInternalName(part, self._document), _escape(codes)) for part, codes in split
+            )
+            if len(split) == 1 and split[0][0] == 0 and len(split[0][1]) == len(text):
+                first = self._first.setdefault(name, (known[0][0], {}))
+                first[1].update((sign, _escape(bytes([code]))) for sign, code in zip(text, split[0][1], strict=True))
+        return known
+
+
+_ESCAPES = {code: f"\\{code:03o}" for code in (*range(32), *range(127, 256))} | {
+    ord(sign): f"\\{sign}" for sign in "\\()"
+}
+
+
+def _escape(codes: bytes) -> str:
+    """Return the inside of a PDF literal string (ISO 32000-1, 7.3.4.2), in ASCII."""
+    return codes.decode("latin-1").translate(_ESCAPES)

@@ -1,0 +1,277 @@
+"""Pens: how rules, boxes and codes are written as operators, in points or on a printer's dots.
+
+Millimetres become points here and nowhere else. With the second pen a page is a whole number of
+dots, and every rule, box and module lies on whole dots: rendered at the printer's resolution, it
+has no grey between black and white.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from typing import Protocol
+
+from labeler.errors import LabelerError, Problem, Where
+from labeler.model import Box, Symbol
+from labeler.printers import AS_DRAWN, Printer
+
+POINTS_PER_MM = 72 / 25.4  # a point is 1/72 in (DOD-HDBK-791 6-5.3.2)
+MM_PER_INCH = 25.4
+
+BOX_LINE_MM = 0.2
+CUT_LINE_GREY = 0.5
+ROUND = 0.5523  # of the radius: where a quarter circle's Bezier curve has its handles (4/3 (sqrt 2 - 1))
+SHORT_PT = 0.001
+"""By so much a page of whole dots is shorter, so that a renderer that rounds up comes to the right number."""
+
+MOST_OFF = 0.02
+"""Of a dot: what a module may be off a whole number of them, the rounding of lengths in the record."""
+
+Line = tuple[float, float, float, float]  # from x, y to x, y, along one of the axes, mm
+
+
+class Pen(Protocol):
+    """Writes operators for one page size; lengths given are millimetres from the page's or piece's lower left."""
+
+    @property
+    def per_mm(self) -> float:
+        """Return the units in a millimetre."""
+
+    def page_size(self, width_mm: float, height_mm: float) -> tuple[float, float]:
+        """Return the page's size in points."""
+
+    def begin(self, width_mm: float, height_mm: float) -> str:
+        """Return the operator that opens a page, "" for none."""
+
+    def place(self, x_mm: float, y_mm: float, width_mm: float, height_mm: float) -> str:
+        """Return where a piece's origin is on a page of this size."""
+
+    def text(self, operators: str) -> str:
+        """Return the operators of text, as the pen draws them."""
+
+    def box(self, box: Box) -> str:
+        """Return a stroked rectangle."""
+
+    def lines(self, lines: Iterable[Line], wide_mm: float) -> str:
+        """Return lines along the axes."""
+
+    def cut(self, x: float, y: float, width: float, height: float, radius: float, wide_mm: float) -> str:
+        """Return the outline of what is cut out."""
+
+    def symbol(self, symbol: Symbol) -> str:
+        """Return one filled path in a grid of modules."""
+
+
+@dataclass(frozen=True, slots=True)
+class PointPen:
+    """Draws at exact lengths; a printer's correction is one transformation of the page."""
+
+    printer: Printer = AS_DRAWN
+    per_mm: float = POINTS_PER_MM
+
+    def page_size(self, width_mm: float, height_mm: float) -> tuple[float, float]:
+        """See `Pen`."""
+        return width_mm * self.per_mm, height_mm * self.per_mm
+
+    def begin(self, width_mm: float, height_mm: float) -> str:
+        """See `Pen`."""
+        return correction(self.printer, width_mm, height_mm)
+
+    def place(self, x_mm: float, y_mm: float, width_mm: float, height_mm: float) -> str:
+        """See `Pen`."""
+        return f"{x_mm * self.per_mm:.3f} {y_mm * self.per_mm:.3f}"
+
+    def text(self, operators: str) -> str:
+        """See `Pen`."""
+        return operators
+
+    def box(self, box: Box) -> str:
+        """See `Pen`."""
+        measures = (box.x_mm, box.y_mm, box.width_mm, box.height_mm)
+        rectangle = " ".join(f"{measure * self.per_mm:.3f}" for measure in measures)
+        return f"{BOX_LINE_MM * self.per_mm:.3f} w {rectangle} re S"
+
+    def lines(self, lines: Iterable[Line], wide_mm: float) -> str:
+        """See `Pen`."""
+        k = self.per_mm
+        paths = (f"{x * k:.3f} {y * k:.3f} m {a * k:.3f} {b * k:.3f} l" for x, y, a, b in lines)
+        return f"{wide_mm * k:.3f} w\n" + "\n".join(paths) + " S"
+
+    def cut(self, x: float, y: float, width: float, height: float, radius: float, wide_mm: float) -> str:
+        """See `Pen`."""
+        k = self.per_mm
+        path = rounded_rectangle(x * k, y * k, width * k, height * k, radius * k)
+        return f"q {CUT_LINE_GREY:g} G {wide_mm * k:.3f} w {path} S Q"
+
+    def symbol(self, symbol: Symbol) -> str:
+        """See `Pen`."""
+        k = self.per_mm
+        return modules(
+            symbol,
+            f"{symbol.module_x_mm * k:.6f} 0 0 {symbol.module_y_mm * k:.6f} {symbol.x_mm * k:.3f} "
+            f"{symbol.y_mm * k:.3f}",
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class DotPen:
+    """Draws on a printer's dots: one unit is one dot, and a printer's correction moves and scales by whole ones.
+
+    A code's modules keep their whole number of dots: they are corrected in place, not in size.
+    """
+
+    dpi: float
+    printer: Printer = AS_DRAWN
+
+    @property
+    def per_mm(self) -> float:
+        """Return dots in a millimetre."""
+        return self.dpi / MM_PER_INCH
+
+    def dots(self, mm: float) -> int:
+        """Return a length in whole dots."""
+        return round(mm * self.per_mm)
+
+    def page_size(self, width_mm: float, height_mm: float) -> tuple[float, float]:
+        """See `Pen`."""
+        width, height = (max(1, self.dots(side)) * 72 / self.dpi - SHORT_PT for side in (width_mm, height_mm))
+        return width, height
+
+    def begin(self, width_mm: float, height_mm: float) -> str:
+        """See `Pen`."""
+        return f"{72 / self.dpi:.10f} 0 0 {72 / self.dpi:.10f} 0 0 cm"
+
+    def place(self, x_mm: float, y_mm: float, width_mm: float, height_mm: float) -> str:
+        """See `Pen`."""
+        x, y = self.origin(x_mm, y_mm, width_mm, height_mm)
+        return f"{x} {y}"
+
+    def origin(self, x_mm: float, y_mm: float, width_mm: float, height_mm: float) -> tuple[int, int]:
+        """Return where a piece's origin is on a page of this size, corrected, in dots."""
+        p = self.printer
+        x = p.scale_x * x_mm + (1 - p.scale_x) * width_mm / 2 + p.offset_x_mm
+        y = p.scale_y * y_mm + (1 - p.scale_y) * height_mm / 2 + p.offset_y_mm
+        return self.dots(x), self.dots(y)
+
+    def text(self, operators: str) -> str:
+        """See `Pen`."""
+        p = self.printer
+        if (p.scale_x, p.scale_y) == (1, 1):
+            return operators
+        return f"q {p.scale_x:.6f} 0 0 {p.scale_y:.6f} 0 0 cm\n{operators}\nQ"
+
+    def box(self, box: Box) -> str:
+        """See `Pen`."""
+        x, y, width, height = self._rectangle(box.x_mm, box.y_mm, box.width_mm, box.height_mm)
+        return self._frame(x, y, width, height, 0, BOX_LINE_MM)
+
+    def lines(self, lines: Iterable[Line], wide_mm: float) -> str:
+        """See `Pen`."""
+        wide = max(1, self.dots(wide_mm))
+        rules = []
+        for line in lines:
+            x, y, width, height = self._rectangle(*line[:2], line[2] - line[0], line[3] - line[1])
+            rules.append(f"{x - wide // 2} {y - wide // 2} {width + wide} {height + wide} re")
+        return "0 g " + "\n".join(rules) + " f"
+
+    def cut(self, x: float, y: float, width: float, height: float, radius: float, wide_mm: float) -> str:
+        """See `Pen`."""
+        return self._frame(*self._rectangle(x, y, width, height), self.dots(radius), wide_mm)
+
+    def symbol(self, symbol: Symbol) -> str:
+        """See `Pen`. Raises `LabelerError` for modules that are not whole dots of this printer."""
+        sides = [side * self.per_mm for side in (symbol.module_x_mm, symbol.module_y_mm)]
+        if any(abs(side - round(side)) > MOST_OFF or round(side) < 1 for side in sides):
+            text = f"the modules of its code are {sides[0]:.2f} dots at {self.dpi:g} dpi, and must be whole dots"
+            fix = "print it anew for this printer, or without --png"
+            raise LabelerError(Problem(Where(symbol.payload), text, fix))
+        x, y = self._at(symbol.x_mm, symbol.y_mm)
+        return modules(symbol, f"{round(sides[0])} 0 0 {round(sides[1])} {x} {y}")
+
+    def _at(self, x_mm: float, y_mm: float) -> tuple[int, int]:
+        return self.dots(x_mm * self.printer.scale_x), self.dots(y_mm * self.printer.scale_y)
+
+    def _rectangle(self, x: float, y: float, width: float, height: float) -> tuple[int, int, int, int]:
+        (left, low), (right, top) = self._at(x, y), self._at(x + width, y + height)
+        return left, low, right - left, top - low
+
+    def _frame(self, x: int, y: int, width: int, height: int, radius: int, wide_mm: float) -> str:
+        """Return a frame as the area between two rectangles, its line about the middle of the edges."""
+        wide = max(1, self.dots(wide_mm))
+        out = wide // 2
+        far = rounded_rectangle(x - out, y - out, width + wide, height + wide, radius + out if radius else 0)
+        near = rounded_rectangle(
+            x - out + wide, y - out + wide, width - wide, height - wide, max(0, radius + out - wide) if radius else 0
+        )
+        return f"0 g {far} {near} f*"
+
+
+def correction(printer: Printer, width_mm: float, height_mm: float) -> str:
+    """Return the operator that corrects a printer's lengths on a page of this size, about its middle; "" for none.
+
+    What is drawn is larger by as much as the printer makes it smaller, and moved by the offset.
+    """
+    x = printer.offset_x_mm + (1 - printer.scale_x) * width_mm / 2
+    y = printer.offset_y_mm + (1 - printer.scale_y) * height_mm / 2
+    if (printer.scale_x, printer.scale_y, x, y) == (1, 1, 0, 0):
+        return ""
+    return f"{printer.scale_x:.6f} 0 0 {printer.scale_y:.6f} {x * POINTS_PER_MM:.4f} {y * POINTS_PER_MM:.4f} cm"
+
+
+def rounded_rectangle(x: float, y: float, width: float, height: float, radius: float) -> str:
+    """Return a rectangle as a path, its corners quarter circles of this radius (0: square)."""
+    if radius <= 0:
+        return f"{x:.6g} {y:.6g} {width:.6g} {height:.6g} re"
+    r, h = radius, radius * (1 - ROUND)
+    right, top = x + width, y + height
+    steps = (
+        (x + r, y, "m"),
+        (right - r, y, "l"),
+        (right - h, y, right, y + h, right, y + r, "c"),
+        (right, top - r, "l"),
+        (right, top - h, right - h, top, right - r, top, "c"),
+        (x + r, top, "l"),
+        (x + h, top, x, top - h, x, top - r, "c"),
+        (x, y + r, "l"),
+        (x, y + h, x + h, y, x + r, y, "c"),
+    )
+    return " ".join(part if isinstance(part, str) else f"{part:.6g}" for step in steps for part in step) + " h"
+
+
+def modules(symbol: Symbol, matrix: str) -> str:
+    """Return one filled path in a grid of units: single squares would each be drawn a little too large."""
+    count = len(symbol.rows)
+    path = "\n".join(
+        f"{column} {count - row - rows} {columns} {rows} re"
+        for row, column, rows, columns in dark_rectangles(symbol.rows)
+    )
+    return f"q {matrix} cm\n{path} f Q"
+
+
+def dark_rectangles(rows: tuple[str, ...]) -> tuple[tuple[int, int, int, int], ...]:
+    """Return rectangles that cover the ``1`` of the rows once each: row, column, rows, columns.
+
+    A run of dark modules grows downwards as long as the row below has the very same run.
+
+    >>> dark_rectangles(("110", "110", "011"))
+    ((0, 0, 2, 2), (2, 1, 1, 2))
+    """
+    finished: list[tuple[int, int, int, int]] = []
+    growing: dict[tuple[int, int], int] = {}  # run (column, length) -> the row where it began
+    for number, row in enumerate((*rows, "")):
+        runs = dict.fromkeys(_dark_runs(row), number)
+        for run, began in growing.items():
+            if run in runs:
+                runs[run] = began
+            else:
+                finished.append((began, run[0], number - began, run[1]))
+        growing = runs
+    return tuple(finished)
+
+
+def _dark_runs(row: str) -> Iterator[tuple[int, int]]:
+    column = 0
+    for light in f"{row}0".split("0")[:-1]:
+        if light:
+            yield column, len(light)
+        column += len(light) + 1

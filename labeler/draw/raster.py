@@ -1,0 +1,53 @@
+"""Raster: the pages of a PDF as PNG at exactly a printer's dots, in black and white."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from io import BytesIO
+from typing import TYPE_CHECKING
+
+from labeler.draw.pens import DotPen
+from labeler.model import Placed, Sheet
+from labeler.printers import AS_DRAWN, Printer
+
+if TYPE_CHECKING:
+    from PIL.Image import Image
+
+BLACK_BELOW = 128  # of 256 levels: a dot that is covered by half and more
+
+
+def page_pictures(pdf: bytes, dpi: float) -> Iterator[Image]:
+    """Yield every page of a PDF as a picture of one bit, a dot of the printer each.
+
+    The PDF is drawn on the dots of the same printer (`draw_sheets` with its ``dpi``): its modules
+    and rules lie on whole dots, so nothing of them depends on where grey becomes black.
+    """
+    import pypdfium2
+
+    document = pypdfium2.PdfDocument(pdf)
+    try:
+        for page in document:
+            grey = page.render(scale=dpi / 72, grayscale=True).to_pil().convert("L")
+            yield grey.point(lambda level: 255 if level >= BLACK_BELOW else 0).convert("1", dither=0)
+            page.close()
+    finally:
+        document.close()
+
+
+def png(picture: Image, dpi: float) -> bytes:
+    """Return a picture as PNG with its physical size in it (pHYs, whole dots a metre)."""
+    target = BytesIO()
+    picture.save(target, "PNG", dpi=(dpi, dpi), optimize=False)
+    return target.getvalue()
+
+
+def piece_pictures(
+    picture: Image, sheet: Sheet, dpi: float, printer: Printer = AS_DRAWN
+) -> Iterable[tuple[Placed, Image]]:
+    """Yield each piece of a sheet, cut out of the picture of its page at whole dots."""
+    pen = DotPen(dpi, printer)
+    for placed in sheet.placed:
+        face = placed.piece.face
+        left, low = pen.origin(placed.x_mm, placed.y_mm, sheet.width_mm, sheet.height_mm)
+        width, high = pen.dots(face.width_mm * printer.scale_x), pen.dots(face.height_mm * printer.scale_y)
+        yield placed, picture.crop((left, picture.height - low - high, left + width, picture.height - low))

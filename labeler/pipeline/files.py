@@ -1,0 +1,93 @@
+"""Where the files of a job go, what they are called, and which sheets each of them holds."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from labeler.errors import LabelerError, Problem, Where
+from labeler.model import Harness, Sheet
+
+MOST_PAGES = 500  # of one file: a longer job is several files, so that viewers and printers take it: project choice
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """A PDF of one stock, on a reel also of one tube, and the sheets on it."""
+
+    path: Path
+    sheets: tuple[Sheet, ...]
+
+    @property
+    def stock(self) -> str:
+        """Return the name of its stock."""
+        return self.sheets[0].stock.name
+
+
+@dataclass(frozen=True, slots=True)
+class Names:
+    """Where the files of a job go, and what they are called."""
+
+    folder: Path
+    harness: Harness
+
+    def bench_sheet(self, unit: str) -> Path:
+        """Return the path of a unit's bench sheet."""
+        return self.folder / f"{self._stem(unit)}-bench-sheet.pdf"
+
+    def parts(self, units: Sequence[str], sheets: Iterable[Sheet], word: str = "") -> tuple[Part, ...]:
+        """Return the files of sheets, stock by stock, of flat tube on a reel also tube by tube.
+
+        ``word`` is put behind the unit. Raises `LabelerError` where two of them would share a name.
+        """
+        together: dict[tuple[str, str], list[Sheet]] = {}
+        for sheet in sheets:
+            tube = sheet.group if sheet.stock.kind == "reel" else ""
+            together.setdefault((sheet.stock.name, tube), []).append(sheet)
+        of = units[0] if len(units) == 1 else f"{units[0]}-to-{units[-1]}"
+        stem = self._stem(of, word)
+        named = {key: "-".join(filter(None, map(_file_name, key))) for key in together}
+        if len(set(named.values())) < len(named):
+            text = f"the stocks {', '.join(dict.fromkeys(name for name, _ in named))} would share a file name"
+            raise LabelerError(Problem(Where("layouts"), text, "rename one of the stock files"))
+        return tuple(
+            Part(self.folder / f"{stem}-{named[key]}{which}.pdf", those)
+            for key, all_of_it in together.items()
+            for which, those in _chunks(all_of_it)
+        )
+
+    def _stem(self, unit: str, word: str = "") -> str:
+        stem = _file_name(f"{self.harness.part_number or self.harness.name}-{unit}{word}")
+        return stem or "harness"
+
+
+def _chunks(sheets: Sequence[Sheet]) -> Iterator[tuple[str, tuple[Sheet, ...]]]:
+    """Yield what is put behind the name and the sheets of it, so many that no file has too many pages."""
+    chunks: list[list[Sheet]] = [[]]
+    pages = 0
+    for sheet in sheets:
+        needs = 2 if any(placed.piece.face.passes > 1 for placed in sheet.placed) else 1
+        if pages + needs > MOST_PAGES:
+            chunks.append([])
+            pages = 0
+        chunks[-1].append(sheet)
+        pages += needs
+    for number, chunk in enumerate(chunks, 1):
+        yield (f"-{number}-of-{len(chunks)}" if len(chunks) > 1 else ""), tuple(chunk)
+
+
+def _file_name(text: str) -> str:
+    """Keep letters, digits, dot, dash and underscore: a name every file system takes."""
+    kept = "".join(c if c.isascii() and (c.isalnum() or c in "-_") else "-" for c in text)
+    return re.sub("-+", "-", kept).strip("-")
+
+
+def make_folder(folder: Path) -> None:
+    """Make a folder; raises `LabelerError` where that cannot be."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        why = "is a file" if folder.is_file() else f"cannot be made ({error.strerror})"
+        raise LabelerError(Problem(Where(str(folder)), why, "choose another folder (--out)")) from error

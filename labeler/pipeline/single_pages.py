@@ -1,0 +1,45 @@
+"""Pages that belong to no harness: an empty stock, a printer's calibration."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from labeler.catalogue import load_catalogue
+from labeler.errors import Where
+from labeler.pipeline.files import make_folder
+from labeler.printers import Printer, profile_text
+
+
+def draw_calibration(name: str, printer: Printer, folder: Path, *, force: bool = False) -> tuple[Path, ...]:
+    """Draw the calibration page of a stock's size into a folder; raises `LabelerError`."""
+    from labeler.catalogue import default_settings
+    from labeler.draw.empty import calibration_pdf
+    from labeler.draw.files import write_all
+
+    stock = load_catalogue().stock(name, Where("labeler calibrate"))
+    file = folder / f"calibration-{stock.name}.pdf"
+    make_folder(folder)
+    write_all({file: calibration_pdf(stock, printer, default_settings().font)}, force=force)
+    return (file,)
+
+
+def store_printer(printer: Printer, file: Path) -> None:
+    """Write a profile to its file, whole or not at all; raises `LabelerError`."""
+    from labeler.draw.files import write_all
+
+    make_folder(file.parent)
+    write_all({file: profile_text(printer).encode()}, force=True)
+
+
+def draw_stock(name: str, folder: Path, *, force: bool = False) -> tuple[Path, ...]:
+    """Draw an empty stock as PDF and PNG into a folder; raises `LabelerError`."""
+    from labeler.catalogue import default_settings
+    from labeler.draw.empty import empty_pdf, first_page_png
+    from labeler.draw.files import write_all
+
+    stock = load_catalogue().stock(name, Where("labeler stock"))
+    pdf = empty_pdf(stock, default_settings().font)
+    files = {folder / f"{stock.name}.pdf": pdf, folder / f"{stock.name}.png": first_page_png(pdf)}
+    make_folder(folder)
+    write_all(files, force=force)
+    return tuple(files)

@@ -1,0 +1,402 @@
+"""Handing over: several units, used cells, files of many pages, and what is left when it is broken off."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import threading
+import time
+from collections import Counter
+from dataclasses import replace
+from itertools import groupby
+from pathlib import Path
+from typing import Any
+
+import pypdfium2 as pdfium
+import pytest
+from click.testing import CliRunner, Result
+
+from labeler import options
+from labeler.catalogue import load_catalogue
+from labeler.cli import main
+from labeler.draw.files import uninterrupted, written
+from labeler.errors import LabelerError
+from labeler.layout import lay_out
+from labeler.model import Face, Harness, Piece, Sheet
+from labeler.pipeline import Output, check, print_harness, print_units
+from labeler.pipeline.files import MOST_PAGES, Names
+from labeler.record import open_record
+from labeler.record.store import Record
+from labeler.record.used import keep_used, used_cells
+
+EXAMPLES = Path(__file__).parents[1] / "examples"
+BOAT = str(EXAMPLES / "survey-boat.toml")
+STOCKS = {stock.name: stock for stock in load_catalogue().stocks}
+WRAPS = "wrap-a4-25x18"
+
+
+def run(*words: object) -> Result:
+    return CliRunner().invoke(main, [str(word) for word in words])
+
+
+def placed(sheets: tuple[Sheet, ...]) -> list[tuple[int, str, str]]:
+    return [(sheet.number, each.cell, each.piece.marker) for sheet in sheets for each in sheet.placed]
+
+
+# ---------------------------------------------------------------- several units
+
+
+def test_units_share_sheets_unit_by_unit_or_marker_by_marker(tmp_path: Path) -> None:
+    """Every marker once for every unit, no two in one cell, in the order asked for."""
+    for grouped in (False, True):
+        folder = tmp_path / str(grouped)
+        with open_record(folder / "r.sqlite") as record:
+            made = print_units(BOAT, folder, record, units=(None, None, "0007"), grouped=grouped)
+            assert [printed.job.unit for printed in made] == ["0001", "0002", "0007"]
+            assert [unit.state for unit in record.units()] == ["printed"] * 3
+            every = {unit: [m.row.id for m in record.markers(unit) if m.face] for unit in ("0001", "0002", "0007")}
+        assert len({tuple(sorted(ids)) for ids in every.values()}) == 1
+        assert all(max(Counter(ids).values()) == 1 for ids in every.values())
+        spots = [(number, cell) for printed in made for number, cell, _ in placed(printed.sheets)]
+        assert len(set(spots)) == len(spots)
+        # the wraps of one stock in the order in which they lie on its sheets
+        on = sorted(
+            (sheet.number, -each.y_mm, each.x_mm, printed.job.unit, each.piece.marker)
+            for printed in made
+            for sheet in printed.sheets
+            if sheet.stock.name == WRAPS
+            for each in sheet.placed
+        )
+        by = 4 if grouped else 3
+        assert len([key for key, _ in groupby(row[by] for row in on)]) == len({row[by] for row in on})
+
+
+def test_shared_sheets_are_as_few_as_their_cells_allow(tmp_path: Path) -> None:
+    with open_record(tmp_path / "r.sqlite") as record:
+        made = print_units(BOAT, tmp_path, record, units=(None,) * 5, grouped=True)
+    for name in (WRAPS, "wrap-a4-25x11", "tag-a4-95x54"):
+        markers = sum(len(s.placed) for printed in made for s in printed.sheets if s.stock.name == name)
+        sheets = {s.number for printed in made for s in printed.sheets if s.stock.name == name}
+        stock = STOCKS[name]
+        assert len(sheets) == -(-markers // (stock.columns * stock.rows))
+
+
+def test_the_files_of_shared_sheets_hold_all_units(tmp_path: Path) -> None:
+    words = ["--out", tmp_path, "--record", tmp_path / "r.sqlite"]
+    done = run("print", BOAT, *words, "--serials", "0003-0004", "--order", "collated")
+    assert done.exit_code == 0
+    assert "unit 0003: 68 markers" in done.stderr
+    assert "unit 0004: 68 markers" in done.stderr
+    names = [Path(line).name for line in done.stdout.splitlines()]
+    assert names[:2] == ["RSB-210-0003-bench-sheet.pdf", "RSB-210-0004-bench-sheet.pdf"]
+    assert f"RSB-210-0003-to-0004-{WRAPS}.pdf" in names
+    tags = pdfium.PdfDocument((tmp_path / "RSB-210-0003-to-0004-tag-a4-95x54.pdf").read_bytes())
+    text = "".join(page.get_textpage().get_text_range() for page in tags)
+    assert text.count("unit 0003") == text.count("unit 0004")
+    assert "units 0003 to 0004" in text
+
+
+def test_a_serial_stands_where_a_text_asks_for_it(tmp_path: Path) -> None:
+    file = tmp_path / "boat.toml"
+    source = (EXAMPLES / "survey-boat.toml").read_text("utf-8")
+    source = source.replace('circuits_from = "', f'circuits_from = "{EXAMPLES}/')
+    file.write_text(source.replace('text = "WINCH J5"', 'text = "WINCH {serial}"'), "utf-8")
+    settings = {"wire_marker": "{circuit}-{serial}", "wire_marker_kind": "flag"}
+    fits = check(str(file), settings=settings).fits
+    assert {"W101-0001", "WINCH 0001"} <= {" ".join(fit.lines) for fit in fits}
+    with open_record(tmp_path / "r.sqlite") as record:
+        made = print_units(str(file), tmp_path, record, units=("0041", "0042"), settings=settings)
+        labels = [item.row.label for item in record.markers("0042")]
+    assert {"W101-0042", "WINCH 0042"} <= set(labels)
+    assert not any("{" in label or "0041" in label for label in labels)
+    flags = pdfium.PdfDocument(str(next(path for path in made[0].files if "flag" in path.name)))
+    text = "".join(page.get_textpage().get_text_range() for page in flags)
+    # two ends, two faces of each flag, for each of two units
+    assert text.count("W101-0041") == text.count("W101-0042") == 4
+
+
+# ---------------------------------------------------------------- cells that are used
+
+
+def first_cells(sheets: tuple[Sheet, ...], stock: str) -> list[str]:
+    return [each.cell for sheet in sheets if sheet.stock.name == stock for each in sheet.placed]
+
+
+def test_the_record_knows_which_cells_are_used_and_the_next_print_goes_on_there(tmp_path: Path) -> None:
+    with open_record(tmp_path / "r.sqlite") as record:
+        assert used_cells(record) == {}
+        first = print_harness(BOAT, tmp_path, record, used={WRAPS: ("A1", "B1")})
+        wraps = first_cells(first.sheets, WRAPS)
+        assert wraps[0] == "C1"
+        assert set(used_cells(record)[WRAPS]) == {"A1", "B1", *wraps}
+        # 7 columns: the cell behind the last one
+        second = print_harness(BOAT, tmp_path, record, go_on=True)
+        assert set(first_cells(second.sheets, WRAPS)[:3]).isdisjoint({"A1", "B1", *wraps})
+        fresh = print_harness(BOAT, tmp_path, record)
+        assert first_cells(fresh.sheets, WRAPS)[0] == "A1"
+        assert set(used_cells(record)[WRAPS]) == set(first_cells(fresh.sheets, WRAPS))
+        record.withdraw(fresh.job.id, "the wrong paper")
+        last = [sheet for sheet in second.sheets if sheet.stock.name == WRAPS][-1]
+        assert {each.cell for each in last.placed} <= set(used_cells(record)[WRAPS])
+        given = print_harness(BOAT, tmp_path / "x", record, go_on=True, start={WRAPS: "D9"})
+        assert first_cells(given.sheets, WRAPS)[0] == "D9"
+
+
+def test_a_full_sheet_is_no_sheet_to_go_on_with(tmp_path: Path) -> None:
+    with open_record(tmp_path / "r.sqlite") as record:
+        job = print_harness(BOAT, tmp_path, record, only=("bag",)).job
+        keep_used(record, job.id, {WRAPS: ("A1",), "other": ("B2",)})
+        keep_used(record, job.id, {WRAPS: ()})
+        keep_used(record, job.id, {})
+        left = used_cells(record)
+    assert left["other"] == ("B2",)
+    assert WRAPS not in left
+
+
+def test_used_cells_on_the_command_line(tmp_path: Path) -> None:
+    words = ["print", BOAT, "--out", tmp_path / "out", "--record", tmp_path / "r.sqlite"]
+    for wrong in ("A1-B3", f"{WRAPS}=", f"{WRAPS}=Q", f"{WRAPS}=A1-"):
+        assert run(*words, "--used", wrong).exit_code == 2
+    outside = run(*words, "--used", f"{WRAPS}=A1-H2")
+    assert outside.exit_code == 1
+    assert 'used "H1" is outside stock' in outside.stderr
+    assert run(*words, "--used", "wrap-a4=A1").exit_code == 1
+    assert not (tmp_path / "out").exists()
+    assert run(*words, "--used", f"{WRAPS}=A1-B3", "--used", f"{WRAPS}=G14").exit_code == 0
+    with open_record(tmp_path / "r.sqlite") as record:
+        assert {"A1", "B1", "A2", "B2", "A3", "B3", "G14", "C1"} <= set(used_cells(record)[WRAPS])
+
+
+# ---------------------------------------------------------------- the stock that was asked for
+
+
+def test_a_named_wrap_is_taken_where_it_serves_and_others_keep_theirs(tmp_path: Path) -> None:
+    """25 x 38 serves from 12.7 / pi = 4.04 mm or so: what is thinner stays on what serves it, and that is said."""
+    plain = check(BOAT)
+    named = check(BOAT, stock=("wrap-roll-25x18",))
+    before = {fit.marker.id: fit.stock for fit in plain.fits}
+    for fit in named.fits:
+        expected = {WRAPS: "wrap-roll-25x18"}.get(before[fit.marker.id], before[fit.marker.id])
+        assert fit.stock == expected
+    said = "\n".join(map(str, named.notes))
+    moved = sum(1 for stock in before.values() if stock == "wrap-a4-25x11")
+    assert f"wrap-roll-25x18 serves 1.59 to 3.94 mm: {moved} of 54 wraps" in said
+    unused = check(BOAT, stock=("flag-roll-80x12",))
+    assert "takes flags, and no marker of this job goes on it" in "\n".join(map(str, unused.notes))
+    assert not [note for note in check(BOAT, stock=("reel", "tag-roll-95x54")).notes if note.where.source == "--stock"]
+
+
+def test_the_card_is_that_of_the_paper() -> None:
+    assert check(BOAT).stocks.sleeve.name == "card-210x148"
+    assert check(BOAT, paper="Letter").stocks.sleeve.name == "card-216x140"
+
+
+# ---------------------------------------------------------------- files
+
+
+def sheets_of(count: int, group: str = "", stock: str = "reel") -> list[Sheet]:
+    pieces = [Piece(f"M{n}", Face(20, 10), stock, group) for n in range(count)]
+    return list(lay_out(pieces, {stock: replace(STOCKS[stock], leader_mm=0.0)}))
+
+
+def test_a_long_job_is_several_files_none_of_more_than_500_pages(tmp_path: Path) -> None:
+    names = Names(tmp_path, Harness("Survey boat", "RSB-210"))
+    parts = names.parts(("0001",), sheets_of(1001))
+    assert MOST_PAGES == 500
+    assert [len(part.sheets) for part in parts] == [500, 500, 1]
+    assert [part.path.name for part in parts] == [f"RSB-210-0001-reel-{n}-of-3.pdf" for n in (1, 2, 3)]
+    assert [len(part.sheets) for part in names.parts(("0001",), sheets_of(500))] == [500]
+
+
+def test_every_tube_of_a_reel_is_a_file_of_its_own(tmp_path: Path) -> None:
+    names = Names(tmp_path, Harness("Survey boat", "RSB-210"))
+    parts = names.parts(("0001",), [*sheets_of(2, "1/4, WH"), *sheets_of(3, "3/8, WH"), *sheets_of(1, "1/4, WH")])
+    assert [(part.path.name, len(part.sheets)) for part in parts] == [
+        ("RSB-210-0001-reel-1-4-WH.pdf", 3),
+        ("RSB-210-0001-reel-3-8-WH.pdf", 3),
+    ]
+    with pytest.raises(LabelerError, match="would share a file name"):
+        names.parts(("0001",), [*sheets_of(1, "1/4, WH"), *sheets_of(1, "1-4 WH")])
+
+
+def test_a_page_is_in_the_file_that_is_named_for_it(tmp_path: Path) -> None:
+    with open_record(tmp_path / "r.sqlite") as record:
+        printed = print_harness(BOAT, tmp_path, record, stock=("reel",), only=("branch end",))
+    pages = {path.name: len(pdfium.PdfDocument(str(path))) for path in printed.files if "bench" not in path.name}
+    groups = Counter(sheet.group for sheet in printed.sheets)
+    assert sorted(pages.values()) == sorted(groups.values())
+
+
+# ---------------------------------------------------------------- broken off
+
+
+def whole_or_nothing(folder: Path, record: Record) -> str:
+    """Assert that a job is printed and all its files are there, or withdrawn (or unknown) and none is; say which."""
+    files = sorted(str(path) for path in folder.rglob("*") if path.is_file() and path.suffix in (".pdf", ".png"))
+    assert not [path for path in folder.rglob("*") if path.suffix in (".part", ".kept")]
+    jobs = record.jobs()
+    if not files:
+        assert all(job.state == "withdrawn" for job in jobs)
+        return "nothing"
+    assert [job.state for job in jobs] == ["printed"]
+    assert sorted(jobs[0].files) == files
+    for path in files:
+        assert path.endswith(".png") or len(pdfium.PdfDocument(path)) > 0
+    return "whole"
+
+
+class Stop:
+    """Presses Ctrl-C at the n-th call of a function."""
+
+    def __init__(self, real: Any, at: int) -> None:
+        self.real, self.left = real, at
+
+    def __call__(self, *words: Any, **named: Any) -> Any:
+        self.left -= 1
+        if self.left == 0:
+            os.kill(os.getpid(), signal.SIGINT)
+        return self.real(*words, **named)
+
+
+@pytest.mark.parametrize(
+    ("place", "at"),
+    [
+        ("labeler.draw.pdf._draw_page", 1),
+        ("labeler.draw.pdf._draw_page", 4),
+        ("os.fsync", 1),
+        ("os.fsync", 5),
+        ("os.link", 1),
+        ("os.link", 3),
+        ("labeler.record.store.Record.prepare", 1),
+        ("labeler.record.store.Record.confirm", 1),
+        ("labeler.record.used.keep_used", 1),
+        ("labeler.layout.lay_out", 1),
+    ],
+)
+def test_ctrl_c_leaves_neither_half_a_print_nor_a_wrong_record(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, place: str, at: int
+) -> None:
+    module, _, name = place.rpartition(".")
+    owner: Any = sys.modules.get(module)
+    if owner is None:
+        parent, _, kind = module.rpartition(".")
+        owner = getattr(sys.modules[parent], kind)
+    stop = Stop(getattr(owner, name), at)
+    with open_record(tmp_path / "r.sqlite") as record:
+        instead = (lambda *words, **named: stop(*words, **named)) if isinstance(owner, type) else stop
+        monkeypatch.setattr(owner, name, instead)
+        with pytest.raises(KeyboardInterrupt):
+            print_harness(BOAT, tmp_path / "out", record, out=Output(tmp_path, png=("sheets",)))
+        assert stop.left <= 0
+        assert whole_or_nothing(tmp_path / "out", record) == "nothing"
+        monkeypatch.undo()
+        print_harness(BOAT, tmp_path / "out", record, unit="0001")  # the serial is free again
+
+
+def test_ctrl_c_at_any_moment(tmp_path: Path) -> None:
+    """The real program, interrupted after times that lie before, in and after its work."""
+    seen = []
+    for n, seconds in enumerate((0.6, 0.9, 1.1, 1.3, 1.6, 30.0)):
+        here = tmp_path / str(n)
+        words = [BOAT, "--out", str(here / "out"), "--record", str(here / "r.sqlite"), "--png", "sheets"]
+        program = subprocess.Popen(
+            [sys.executable, "-c", "from labeler.cli import main; main()", "print", *words],
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.PIPE,
+            start_new_session=True,
+        )
+        try:
+            program.wait(seconds)
+        except subprocess.TimeoutExpired:
+            program.send_signal(signal.SIGINT)
+        _, said = program.communicate(timeout=60)
+        assert b"Traceback" not in said, said.decode()
+        if not (here / "r.sqlite").exists():
+            seen.append("nothing")
+            continue
+        with open_record(here / "r.sqlite", create=False) as record:
+            seen.append(whole_or_nothing(here / "out", record))
+        assert program.returncode != 0 or seen[-1] == "whole"
+    assert "whole" in seen
+
+
+def test_a_block_that_fails_takes_its_files_with_it_and_puts_back_what_was_there(tmp_path: Path) -> None:
+    old, new = tmp_path / "old.pdf", tmp_path / "new.pdf"
+    old.write_bytes(b"before")
+
+    def fails() -> None:
+        with written([old, new], [(old, b"1"), (new, b"2")], force=True):
+            assert old.read_bytes() + new.read_bytes() == b"12"
+            raise RuntimeError
+
+    with pytest.raises(RuntimeError):
+        fails()
+    assert [(path.name, path.read_bytes()) for path in tmp_path.iterdir()] == [("old.pdf", b"before")]
+
+
+def test_an_interrupt_waits_for_the_end_of_what_must_be_whole() -> None:
+    done = []
+
+    def work() -> None:
+        with uninterrupted():
+            os.kill(os.getpid(), signal.SIGINT)
+            time.sleep(0.01)
+            done.append("all of it")
+
+    with pytest.raises(KeyboardInterrupt):
+        work()
+    assert done == ["all of it"]
+    elsewhere = threading.Thread(target=lambda: done.append(in_a_thread()))
+    elsewhere.start()
+    elsewhere.join()
+    assert done == ["all of it", "done"]
+
+
+def in_a_thread() -> str:
+    with uninterrupted():
+        return "done"
+
+
+# ---------------------------------------------------------------- how far it has come
+
+
+class Terminal:
+    """Looks like a terminal and keeps what is written."""
+
+    def __init__(self, tty: bool) -> None:
+        self.tty, self.text = tty, ""
+        self.encoding = "utf-8"
+
+    def isatty(self) -> bool:
+        return self.tty
+
+    def write(self, text: str) -> int:
+        self.text += text
+        return len(text)
+
+    def flush(self) -> None:
+        pass
+
+
+@pytest.mark.parametrize(("tty", "patience", "shows"), [(True, 0.0, True), (True, 60.0, False), (False, 0.0, False)])
+def test_a_bar_is_shown_on_a_terminal_for_what_takes_long(
+    monkeypatch: pytest.MonkeyPatch, tty: bool, patience: float, shows: bool
+) -> None:
+    terminal = Terminal(tty)
+    monkeypatch.setattr("sys.stderr", terminal)
+    monkeypatch.setattr(options, "PATIENCE_S", patience)
+    items = list(range(50))
+    assert list(options.shown_progress(items, "drawing")) == items
+    assert ("drawing" in terminal.text and "100%" in terminal.text) == shows
+    assert shows or terminal.text == ""
+    assert list(options.shown_progress([1], "one")) == [1]
+    assert list(options.shown_progress([], "none")) == []
+
+
+def test_nothing_is_shown_where_there_is_no_terminal(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(options, "PATIENCE_S", 0.0)
+    done = run("print", BOAT, "--out", tmp_path, "--record", tmp_path / "r.sqlite")
+    assert "%" not in done.stderr
+    assert "\r" not in done.stderr
