@@ -45,9 +45,11 @@ FILES = ("sleeves.toml", "wires.toml", "coverings.toml")
 
 # ---------------------------------------------------------------- choices
 
+LEVELS = ("circuit", "branch", "end", "bag")  # where a setting may stand besides [defaults]
 KINDS = ("length", "lengths", "number", "fraction", "angle", "word", "words")
 CHOICE: Form = {
     "kind": Key("text", needed=True),
+    "levels": Key("texts"),
     "none_ok": Key("flag"),
     "low": Key("number", low=-1e5),
     "high": Key("number", low=-1e5),
@@ -63,12 +65,14 @@ Value = str | float | tuple[str, ...]
 class Choice:
     """One key that may be set: its default, its limits in the same unit, the default's reason.
 
-    ``kind`` is one of `KINDS`; lengths are in mm. ``none_ok``: "" means not given.
+    ``levels`` are those of `LEVELS` at which it is read. ``kind`` is one of `KINDS`; lengths are in
+    mm. ``none_ok``: "" means not given.
     """
 
     key: str
     kind: str
     default: Value
+    levels: tuple[str, ...] = LEVELS
     none_ok: bool = False
     low: float | None = None
     high: float | None = None
@@ -125,6 +129,8 @@ def _choice(key: str, row: object, where: Where) -> tuple[Choice | None, list[Pr
     if values["kind"] not in KINDS:
         problems.append(Problem(where, f"{key}: kind is {values['kind']!r}", f"use {', '.join(KINDS)}"))
         return None, problems
+    if not set(values.get("levels", LEVELS)) <= set(LEVELS):
+        problems.append(Problem(where, f"{key}: levels {', '.join(values['levels'])}", f"use {', '.join(LEVELS)}"))
     choice = Choice(key=key, default=_held(default), **values)
     if not _default_suits(choice):
         limit = f"must be a {choice.kind} within the key's own limits"

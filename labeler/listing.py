@@ -105,6 +105,7 @@ def choice_lines() -> Iterable[str]:
             limits = f" ({choice.low:g} to {choice.high:g})"
         yield f"{choice.key} = {_plain(choice.default)}{limits}"
         yield f"    {choice.meaning}"
+        yield f"    set under [defaults]; again on: {', '.join(choice.levels) or 'nothing'}"
         yield f"    {choice.reason}"
 
 

@@ -13,9 +13,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from labeler.catalogue import default_settings, load_choices
+from labeler.catalogue import Choice, default_settings, load_choices
 from labeler.errors import LabelerError, Problem, Where, WrongUse
 from labeler.model import Bag, Branch, BranchEnd, Cable, Circuit, Connector, Harness, Item, Pin, Settings
+from labeler.plan import plan
 from labeler.read import read_harness
 from labeler.read.lines import line_index
 from labeler.read.toml import read_toml
@@ -166,37 +167,85 @@ def test_the_callers_settings_win_over_the_files_defaults() -> None:
     assert set_on(read(BOAT, changes={"heating": "any"})).heating == "any"
 
 
+WORDS: dict[str, Any] = {
+    "wire": "SAE J1128 GXL",
+    "covering": "braided sleeving",
+    "sleeve": ["3:1 single wall"],
+    "wire_marker": "own",
+    "font": "Fira Sans Condensed",
+    "tube_colour": "YE",
+    "print_colour": "BU",
+    "cut_lengths_mm": [20.0, 30.0],
+    "covering_wall_mm": 0.6,
+}
+LEVELS = {
+    "circuit": '[[circuit]]\nid = "W1"\nfrom = "J4:1"\nto = "P1:1"\nsize = "20 AWG"\n',
+    "branch": '[[branch]]\nid = "B"\n',
+    "end": '[[branch.end]]\nat = "J4"\n',
+    "bag": '[[bag]]\nid = "K"\nconnector = "J4"\n',
+}
+OTHER_END = '[[branch.end]]\nat = "P1"\n'
+ROLES = {"circuit": "wire end", "branch": "branch end", "end": "branch end", "bag": "bag"}
+
+
+def other_value(choice: Choice) -> Any:
+    """Return a value of a setting that is not its default."""
+    if choice.key in WORDS:
+        return WORDS[choice.key]
+    if choice.one_of:
+        return next(word for word in choice.one_of if word not in (choice.default, "none"))
+    assert choice.low is not None
+    assert choice.high is not None
+    return next(value for value in (choice.low, choice.high) if value != choice.default)
+
+
+def set_at(level: str, choice: Choice) -> Harness:
+    """Return a harness that sets one setting at one level."""
+    line = f"{choice.key} = {other_value(choice)!r}\n"
+    tables = (table + (line if level == name else "") for name, table in LEVELS.items())
+    circuit, branch, end, bag = tables
+    return read(f'[harness]\nname = "Boat"\n{circuit}{branch}{end}{OTHER_END}{bag}')
+
+
+@pytest.mark.parametrize("level", LEVELS)
 @pytest.mark.parametrize("key", list(load_choices()))
-def test_every_setting_may_stand_everywhere(key: str) -> None:
+def test_a_setting_counts_where_it_may_stand_and_is_refused_elsewhere(key: str, level: str) -> None:
+    """By the marker's settings, which size and fit read; of wire, which is a circuit's own key, by the circuit."""
     choice = load_choices()[key]
-    value = choice.default or ((20.0, 30.0) if choice.kind == "lengths" else "0.6 mm")
-    written = f"[{', '.join(map(repr, value))}]" if isinstance(value, tuple) else repr(value)
-    text = f"""[harness]
-name = "Boat"
-[defaults]
-{key} = {written}
-[[circuit]]
-id = "W1"
-from = "J4:1"
-to = "P1:1"
-{key} = {written}
-[[branch]]
-id = "B"
-{key} = {written}
-[[branch.end]]
-at = "J4"
-{key} = {written}
-[[bag]]
-id = "K"
-{key} = {written}
-"""
-    if key == "wire":  # a circuit's own key; and no wire is the only default that is empty
-        text = text.replace("0.6 mm", "SAE J1128 TXL")
-    harness = read(text)
-    (branch,) = harness.branches
-    assert getattr(branch.settings, key) == getattr(harness.settings, key)
-    assert getattr(branch.ends[0].settings, key) == getattr(harness.settings, key)
-    assert (harness.circuits[0].settings is None) == (key == "wire")
+    if level not in choice.levels:
+        with pytest.raises(LabelerError) as caught:
+            set_at(level, choice)
+        (problem,) = caught.value.problems
+        assert problem.message == f"{key} is not read in a {level}"
+        assert problem.fix == f"set it under [defaults] or on: {', '.join(choice.levels)}"
+        return
+    made = set_at(level, choice)
+    if key == "wire":
+        assert made.circuits[0].wire == other_value(choice)
+        return
+    changed = {
+        (marker.role, marker.at)
+        for marker in plan(made)[0]
+        if getattr(marker.settings, key) != getattr(made.settings, key)
+    }
+    assert changed
+    assert {role for role, _ in changed} == {ROLES[level]}
+    assert level != "end" or {at for _, at in changed} == {"J4"}
+
+
+def test_every_setting_says_where_it_is_read() -> None:
+    """A table without levels would claim all four, and nothing is read at all of them but how letters are made."""
+    everywhere = {key for key, choice in load_choices().items() if len(choice.levels) == len(LEVELS)}
+    assert everywhere == {
+        "font",
+        "print_colour",
+        "min_capital_mm",
+        "required_angle_arcmin",
+        "preferred_angle_arcmin",
+        "line_pitch",
+        "printer_dpi",
+        "dots_per_capital",
+    }
 
 
 def test_a_list_of_one_line_is_the_same_as_the_line() -> None:

@@ -1,8 +1,8 @@
 """A harness file (TOML) → `Harness`, with strict keys and types; every problem names its line.
 
 The keys of each table are in `keys`. Besides those, every key of ``data/choices.toml`` may stand
-under ``[defaults]`` and again in a circuit, a branch, a branch's end and a bag: the nearest one
-counts, an end's before its branch's.
+under ``[defaults]`` and again in those of circuits, branches, their ends and bags where it is read:
+the nearest one counts, an end's before its branch's.
 """
 
 from __future__ import annotations
@@ -228,12 +228,18 @@ class _Reader:
     ) -> tuple[dict[str, Any], Settings | None]:
         """Part a table's own keys from the settings in it; None where it sets nothing."""
         choices = load_choices()
+        level = str(place[-2])
         own = {key: value for key, value in row.items() if key in keys or key in tables}
-        known = (*keys, *tables, *aliases, *choices)
+        here = (key for key, choice in choices.items() if level in choice.levels)
+        known = (*keys, *tables, *aliases, *here)
         given = {}
         for key, value in row.items():
-            if aliases.get(key, key) in choices and key not in own:
+            choice = choices.get(aliases.get(key, key))
+            if choice and level in choice.levels and key not in own:
                 given[key] = value
+            elif choice and key not in own:
+                fix = f"set it under [defaults] or on: {', '.join(choice.levels)}"
+                self._problem((*place, key), f"{key} is not read in a {level}", fix)
             elif key not in own:
                 self._problem((*place, key), f"unknown key {key!r}", unknown(key, known))
         changes = self._settings_of(place, given, aliases)
