@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 from labeler.fit.common import PAPER, answer_on_paper, face_of, font_of, set_text
+from labeler.fit.pattern import Pattern
 from labeler.fit.setting import Setting, on_one_line, type_size
 from labeler.fit.zone import Needed, Zone, printer_of, zone_on_film
 from labeler.formulas.legibility import copies_around, wrap_diameters
@@ -19,8 +20,11 @@ COPY_GAP = 0.4  # least distance between copies of the text around the wire, in 
 class _Style:
     """How a line was set that the length does not limit: the same for all with its ink, up to a width in ems."""
 
-    like: Fit
-    face: Face
+    fit: Pattern[Fit]
+    face: Pattern[Face]
+    run: Pattern[Run]
+    room_mm: float
+    size_mm: float
     widest: float
 
 
@@ -64,7 +68,7 @@ def fit_wrap(marker: Marker, place: WrapPlace) -> Fit:
         return _alike(marker, text, width, style)
     fit = _worked_out(marker, place)
     if fit.face and fit.lines == (text,) and _is_free(text, width, style, place):
-        place.styles[ink] = _Style(fit, fit.face, width)
+        place.styles[ink] = _style(fit, fit.face, width)
     return fit
 
 
@@ -76,11 +80,15 @@ def _is_free(text: str, width: float, style: _Style | None, place: WrapPlace) ->
     return on_one_line(text, place.font, place.zone, room, 2 * place.stock.margin_mm) is not None
 
 
+def _style(fit: Fit, face: Face, widest: float) -> _Style:
+    run = face.runs[0]
+    like = Pattern(fit, "marker", "lines", "face"), Pattern(face, "runs"), Pattern(run, "text", "x_mm")
+    return _Style(*like, face.width_mm, run.size_mm, widest)
+
+
 def _alike(marker: Marker, text: str, width: float, style: _Style) -> Fit:
-    run = style.face.runs[0]
-    x = round((style.face.width_mm - width * run.size_mm) / 2, 4)
-    face = replace(style.face, runs=(replace(run, text=text, x_mm=x),))
-    return replace(style.like, marker=marker, lines=(text,), face=face)
+    x = round((style.room_mm - width * style.size_mm) / 2, 4)
+    return style.fit(marker, (text,), style.face((style.run(text, x),)))
 
 
 def _worked_out(marker: Marker, place: WrapPlace) -> Fit:
