@@ -22,7 +22,6 @@ from labeler.model import (
     Settings,
     Stock,
     Symbol,
-    TagWords,
     ThreadStep,
     Tube,
     TubeChoice,
@@ -144,10 +143,12 @@ def check(
     unit: str = PLACEHOLDER_UNIT,
     only: Sequence[str] = (),
     track: Track = untracked,
+    date: str = "",
 ) -> Checked:
     """Return the answer for every marker of a harness file, or for those of some roles ``only``.
 
-    ``track`` is handed the markers while they are fitted, to show how far that has come.
+    ``track`` is handed the markers while they are fitted, to show how far that has come; ``date``
+    stands on the tags.
 
     Raises `LabelerError` with every problem of the data at once; a marker that does not fit is
     no problem but an answer.
@@ -164,7 +165,7 @@ def check(
         markers = tuple(marker for marker in markers if marker.role in only)
     problems += [*planning, *_glyph_problems(harness, markers), *confusable(markers)]
     refuse(_once(problems))
-    fits = fit_markers(harness, markers, catalogue, stocks, unit, track)
+    fits = fit_markers(harness, markers, catalogue, stocks, unit, track, date)
     problems += _kept_elsewhere([catalogue.stock(name) for name in stock], fits, stocks)
     threading_of(harness, fits, catalogue)  # what it needs to know is asked for now, not while drawing
     notes = tuple(_once(problem for problem in problems if problem.warning))
@@ -225,17 +226,23 @@ def fit_markers(
     stocks: Stocks,
     unit: str,
     track: Track = untracked,
+    date: str = "",
 ) -> tuple[Fit, ...]:
     """Return the answer for each marker, in the same order; seats and tubes are worked out once each.
 
+    A bag's second tag is left out where all that it says is on the first.
+
     Raises `LabelerError` with the problems of every marker whose seat cannot be known.
     """
-    fitter = _Fitter(harness, catalogue, stocks, unit)
+    fitter = _Fitter(harness, catalogue, stocks, unit, date)
+    fitter.planned = {m.text[0]: m for m in markers if m.role == "bag" and len(m.text) > 1}
     fits: list[Fit] = []
     problems: list[Problem] = []
     for marker in track(markers, "fitting"):
         try:
-            fits.append(fitter.fit(_for_unit(marker, unit) if _names_unit(marker) else marker))
+            made = fitter.fit(_for_unit(marker, unit) if _names_unit(marker) else marker)
+            if made is not None:
+                fits.append(made)
         except LabelerError as error:
             problems.extend(error.problems)
     refuse(_once(problems))
@@ -253,21 +260,23 @@ def _for_unit(marker: Marker, unit: str) -> Marker:
 class _Fitter:
     """Sizes and fits markers of one harness, remembering what several of them share."""
 
-    def __init__(self, harness: Harness, catalogue: Catalogue, stocks: Stocks, unit: str) -> None:
-        self.harness, self.catalogue, self.stocks, self.unit = harness, catalogue, stocks, unit
+    def __init__(self, harness: Harness, catalogue: Catalogue, stocks: Stocks, unit: str, date: str) -> None:
+        self.harness, self.catalogue, self.stocks, self.unit, self.date = harness, catalogue, stocks, unit, date
         self.circuits = {circuit.id: circuit for circuit in harness.circuits}
         self.ends: dict[tuple[str, str], tuple[Branch, BranchEnd]] = {
             (branch.id, end.at): (branch, end) for branch in branches_of(harness) for end in branch.ends
         }
         self.through = circuits_by_branch(harness)
         self.contents: Contents | None = None
+        self.planned: dict[str, Marker] = {}  # by bag: the second tags that may be needed, for the pins
+        self.second_tags: dict[str, Fit] = {}  # … and those that are
         self.places: dict[tuple[object, ...], WrapPlace | SleevePlace] = {}
         self.kept: list[Settings] = []
         self.choices: dict[tuple[object, ...], TubeChoice] = {}
 
-    def fit(self, marker: Marker) -> Fit:
+    def fit(self, marker: Marker) -> Fit | None:
         if marker.role == "bag":
-            return fit_tag(marker, self._words(marker), self.stocks.tag, make_symbol)
+            return self._tag(marker)
         if marker.kind == "wrap":
             return self._with_ways_out(fit_wrap(marker, self._wrap_place(marker)), ())
         if marker.kind == "flag":
@@ -277,10 +286,31 @@ class _Fitter:
         place = self._sleeve_place(marker)
         return self._with_ways_out(fit_sleeve(marker, place), place.choice.tubes, place.cut_length_mm)
 
-    def _words(self, marker: Marker) -> TagWords:
+    def _tag(self, marker: Marker) -> Fit | None:
+        """Fit a bag's tag: its contents with the pins where both go on; else the pins have the second, or none."""
+        bag = marker.text[0]
+        if len(marker.text) > 1:
+            return self.second_tags.get(bag)
+        for pins in ("all", ""):
+            fit = self._written(marker, pins)
+            second = self._second(bag) if not pins else None
+            if second is not None and second.verdict == DOES_NOT_FIT:
+                fit, second = self._written(marker, "elsewhere"), None
+            if fit.verdict != DOES_NOT_FIT:
+                break
+        if second is not None:
+            self.second_tags[bag] = second
+        return fit
+
+    def _second(self, bag: str) -> Fit | None:
+        marker = self.planned.get(bag)
+        return self._written(marker) if marker else None
+
+    def _written(self, marker: Marker, pins: str = "") -> Fit:
         if self.contents is None:
             self.contents = contents_of(self.harness)
-        return tag_words(self.harness, self.contents, marker, self.unit)
+        words = tag_words(self.harness, self.contents, marker, self.unit, self.date, pins)
+        return fit_tag(marker, words, self.stocks.tag, make_symbol)
 
     def _with_ways_out(self, fit: Fit, tubes: tuple[Tube, ...], cut: float | None = None) -> Fit:
         """Return the fit with what would make it fit, worked out only where it does not."""
