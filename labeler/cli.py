@@ -111,13 +111,16 @@ def check_command(
 
     Exit status 1 when something does not fit. Example: labeler check examples/survey-boat.toml
     """
+    from datetime import date
+
     from labeler import report
     from labeler.errors import LabelerError
     from labeler.pipeline import check, for_printer
 
     try:
         settings = for_printer(settings, _printer(printer))
-        checked = check(file, settings=settings, paper=paper, stock=stock, track=shown_progress)
+        today = date.today().isoformat()
+        checked = check(file, settings=settings, paper=paper, stock=stock, track=shown_progress, date=today)
     except LabelerError as error:
         if as_json:
             print_json({"harness": None, "markers": [], "problems": list(map(report.problem_json, error.problems))})

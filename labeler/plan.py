@@ -7,7 +7,7 @@ connector, where no bag is named) a tag. Nothing is measured here.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from hashlib import blake2b
 from itertools import pairwise
 from string import Formatter
@@ -31,6 +31,7 @@ from labeler.model import (
 
 # Letters and digits of marker ids: of each pair that is confused (0/O, 1/I, 2/Z, 5/S, 8/B) the digit only.
 ID_SIGNS = "0123456789ACDEFGHJKLMNPQRTUVWXY"
+PINS = "pins"  # the second tag of a bag, where its pins do not go on the first
 WIRE_TEXTS = {
     "own": "{circuit}",
     "local": "{local}",
@@ -259,10 +260,12 @@ def _writer(
 
 
 def _tags(harness: Harness, ids: _Ids) -> Iterator[Marker]:
+    """Yield a tag for every bag, and one for its pins, which is needed only where they do not go on the first."""
     bags = harness.bags or tuple(_connector_bags(harness))
     ends = {branch.id: ", ".join(end.at for end in branch.ends) for branch in branches_of(harness)}
+    contents = contents_of(harness) if any(bag.contents for bag in bags) else None
     for bag in bags:
-        yield Marker(
+        first = Marker(
             id=ids.next("bag", bag.id),
             kind="tag",
             role="bag",
@@ -274,6 +277,9 @@ def _tags(harness: Harness, ids: _Ids) -> Iterator[Marker]:
             far=bag.connector or ends.get(bag.branch, ""),
             where=bag.where,
         )
+        yield first
+        if bag.contents and contents and next(_pin_rows(bag, contents), None):
+            yield replace(first, id=ids.next("bag", f"{bag.id}|{PINS}"), at=f"{bag.id} {PINS}", text=(bag.id, PINS))
 
 
 def _connector_bags(harness: Harness) -> Iterator[Bag]:
@@ -311,13 +317,16 @@ def contents_of(harness: Harness) -> Contents:
     )
 
 
-def tag_words(harness: Harness, contents: Contents, marker: Marker, unit: str) -> TagWords:
-    """Return what the tag of a bag says for one unit.
+def tag_words(
+    harness: Harness, contents: Contents, marker: Marker, unit: str, date: str = "", pins: str = ""
+) -> TagWords:
+    """Return what a tag of a bag says for one unit, printed on a date.
 
-    The contents to tick off are those of the bag; without any, the circuits of its connector or
-    branch: cavity, circuit, colour and far end.
+    The contents to tick off are those of the bag; on its second tag, or without any, the circuits of
+    its connector or branch: cavity, circuit, colour, size and far end. ``pins`` puts them below the
+    contents: "all" of them, or a line that they are "elsewhere".
     """
-    bag = contents.bags[marker.at]
+    bag = contents.bags[marker.text[0]]
     about = contents.connectors[bag.connector].description if bag.connector in contents.connectors else ""
     where = f"branch {bag.branch}: {marker.far}" if bag.branch else marker.far
     part = " ".join(filter(None, (harness.part_number, f"rev {harness.revision}" if harness.revision else "")))
@@ -325,14 +334,16 @@ def tag_words(harness: Harness, contents: Contents, marker: Marker, unit: str) -
         *((about,) if about else ()),
         *((where,) if where and where != bag.id else ()),
         harness.name,
-        " ".join(filter(None, (part, f"unit {unit}"))),
+        " ".join(filter(None, (part, f"unit {unit}", date))),
     )
     code = marker.id if marker.settings.code == "QR" else ""
-    if bag.contents:
-        rows = tuple(f"{item.quantity:.15g} x {item.item}" for item in bag.contents)
-        return TagWords(bag.id, headings, rows, "", code)
-    rows = tuple(_pin_rows(bag, contents))
-    return TagWords(bag.id, headings, rows, f"{len(rows)} wire ends: {SEE_BENCH_SHEET}", code)
+    ends = tuple(_pin_rows(bag, contents))
+    said = f"{len(ends)} wire ends: {SEE_BENCH_SHEET}"
+    if len(marker.text) > 1 or not bag.contents:
+        return TagWords(" ".join(marker.text), headings, ends, "" if bag.contents else said, code)
+    items = tuple(f"{item.quantity:.15g} x {item.item}" for item in bag.contents)
+    below = {"": (), "all": ends, "elsewhere": (said,)}[pins]
+    return TagWords(bag.id, headings, (*items, *below), "", code)
 
 
 def _pin_rows(bag: Bag, contents: Contents) -> Iterator[str]:
@@ -346,9 +357,12 @@ def _pin_rows(bag: Bag, contents: Contents) -> Iterator[str]:
         if inside is None or pin[1].id in inside
     ]
     names = len(ends) > 1
+    told: dict[str, str] = {}  # of a branch with several ends each circuit is named at the first of them
     for near, circuit, far in sorted(pins, key=lambda pin: (pin[0].connector, _natural(pin[0].cavity))):
+        if told.setdefault(circuit.id, near.connector) != near.connector:
+            continue
         place = str(near) if names or not near.cavity else near.cavity
-        yield " ".join(filter(None, (place, circuit.id, circuit.colour, f"to {far}")))
+        yield " ".join(filter(None, (place, circuit.id, circuit.colour, circuit.size, f"to {far}")))
 
 
 def _natural(cavity: str) -> tuple[int, str]:

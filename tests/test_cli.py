@@ -245,9 +245,9 @@ def test_reprint_a_branch_a_sheet_a_unit(record: Path, tmp_path: Path) -> None:
     )
     assert branch.exit_code == 0, branch.stderr
     sheet = run("reprint", "--sheet", "1:7", "--reason", "jammed", "--record", record, "--out", tmp_path)
-    assert "7 markers on 1 sheet" in sheet.stderr
+    assert "8 markers on 1 sheet" in sheet.stderr
     unit = run("reprint", "--unit", "0001", "--reason", "stolen", "--record", record, "--out", tmp_path / "unit")
-    assert "68 markers on 7 sheets" in unit.stderr
+    assert "69 markers on 7 sheets" in unit.stderr
 
 
 def test_void_and_history(record: Path) -> None:
@@ -257,7 +257,7 @@ def test_void_and_history(record: Path) -> None:
     assert "void" in shown.stdout
     assert "smeared" in shown.stdout
     answer = json.loads(run("record", "show", "0001", "--record", record, "--json").stdout)
-    assert len(answer["markers"]) == 72
+    assert len(answer["markers"]) == 73
     assert len(json.loads(run("record", "list", "--record", record, "--json").stdout)) >= 1
 
 
@@ -315,8 +315,8 @@ def test_several_units(tmp_path: Path) -> None:
     words = ["--out", tmp_path, "--record", tmp_path / "r.sqlite"]
     two = run("print", BOAT, *words, "--units", 2)
     assert two.exit_code == 0
-    assert "unit 0001: 68 markers" in two.stderr
-    assert "unit 0002: 68 markers" in two.stderr
+    assert "unit 0001: 69 markers" in two.stderr
+    assert "unit 0002: 69 markers" in two.stderr
     assert run("print", BOAT, *words, "--serials", "0007-0008").exit_code == 0
     answer = json.loads(run("record", "list", "--record", tmp_path / "r.sqlite", "--json").stdout)
     assert [job["unit"] for job in answer] == ["0001", "0002", "0007", "0008"]

@@ -134,7 +134,7 @@ def test_the_circuits_of_a_branch() -> None:
 def test_a_tag_ticks_off_its_contents() -> None:
     bag = Bag("K4", branch="B4", contents=(Item("housing, 4 cavities"), Item("contact", 4), Item("tape, m", 0.5)))
     made = harness(bags=(bag,))
-    words = tag_words(made, contents_of(made), plan(made)[0][-1], "0007")
+    words = tag_words(made, contents_of(made), next(m for m in plan(made)[0] if m.role == "bag"), "0007")
     assert words.title == "K4"
     assert words.headings == ("branch B4: J4, P1", "Survey boat", "RSB-210 rev C unit 0007")
     assert words.rows == ("1 x housing, 4 cavities", "4 x contact", "0.5 x tape, m")
@@ -144,7 +144,31 @@ def test_a_connectors_tag_lists_its_cavities_in_their_order() -> None:
     wires = (circuit("W10", "P1:1", "J4:10", colour="RD"), circuit("W2", "P1:2", "J4:2"), circuit("WA", "P1:3", "J4:A"))
     made = harness(circuits=wires, branches=())
     tag = next(m for m in plan(made)[0] if m.role == "bag" and m.at == "J4")
-    assert tag_words(made, contents_of(made), tag, "1").rows == ("2 W2 to P1:2", "10 W10 RD to P1:1", "A WA to P1:3")
+    assert tag_words(made, contents_of(made), tag, "1").rows == (
+        "2 W2 20 AWG to P1:2",
+        "10 W10 RD 20 AWG to P1:1",
+        "A WA 20 AWG to P1:3",
+    )
+
+
+def test_a_bag_with_contents_has_a_second_tag_for_its_pins() -> None:
+    """Cavity, circuit, colour, size, far end; each circuit of a branch once, at the first of its ends by name."""
+    bag = Bag("K4", branch="B4", contents=(Item("housing, 4 cavities"),))
+    made = harness(bags=(bag, Bag("K9", connector="P1")))
+    tags = [marker for marker in plan(made)[0] if marker.role == "bag"]
+    assert [(tag.at, tag.text) for tag in tags] == [("K4", ("K4",)), ("K4 pins", ("K4", "pins")), ("K9", ("K9",))]
+    assert len({tag.id for tag in tags}) == 3
+    first, second, other = tags
+    contents = contents_of(made)
+    pins = tuple(f"J4:{n} W{n} 20 AWG to P1:{n}" for n in (1, 2, 3))
+    assert tag_words(made, contents, first, "7").rows == ("1 x housing, 4 cavities",)
+    assert tag_words(made, contents, first, "7", pins="all").rows == ("1 x housing, 4 cavities", *pins)
+    said = "3 wire ends: see the bench sheet"
+    assert tag_words(made, contents, first, "7", pins="elsewhere").rows == ("1 x housing, 4 cavities", said)
+    words = tag_words(made, contents, second, "7", "2026-11-25")
+    assert (words.title, words.rows, words.summary) == ("K4 pins", pins, "")
+    assert words.headings[-1] == "RSB-210 rev C unit 7 2026-11-25"
+    assert tag_words(made, contents, other, "7").summary == said
 
 
 # ---------------------------------------------------------------- ids

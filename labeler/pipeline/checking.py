@@ -42,7 +42,6 @@ from labeler.model import (
     Settings,
     Stock,
     Symbol,
-    TagWords,
     ThreadStep,
     TubeChoice,
 )
@@ -169,10 +168,12 @@ def check(
     unit: str = PLACEHOLDER_UNIT,
     only: Sequence[str] = (),
     track: Track = untracked,
+    date: str = "",
 ) -> Checked:
     """Return the answer for every marker of a harness file, or for those of some roles ``only``.
 
-    ``track`` is handed the markers while they are fitted, to show how far that has come.
+    ``track`` is handed the markers while they are fitted, to show how far that has come; ``date``
+    stands on the tags.
 
     Raises `LabelerError` with every problem of the data at once; a marker that does not fit is
     no problem but an answer.
@@ -189,7 +190,7 @@ def check(
         markers = tuple(marker for marker in markers if marker.role in only)
     problems += [*planning, *_glyph_problems(harness, markers), *confusable(markers)]
     refuse(_once(problems))
-    fits = fit_markers(harness, markers, catalogue, stocks, unit, track)
+    fits = fit_markers(harness, markers, catalogue, stocks, unit, track, date)
     refuse(problem for used in stocks_of(fits, stocks).values() for problem in stock_problems(used))
     problems += _kept_elsewhere([catalogue.stock(name) for name in stock], fits, stocks)
     threading_of(harness, fits, catalogue)  # what it needs to know is asked for now, not while drawing
@@ -266,17 +267,23 @@ def fit_markers(
     stocks: Stocks,
     unit: str,
     track: Track = untracked,
+    date: str = "",
 ) -> tuple[Fit, ...]:
     """Return the answer for each marker, in the same order; seats and tubes are worked out once each.
 
+    A bag's second tag is left out where all that it says is on the first.
+
     Raises `LabelerError` with the problems of every marker whose seat cannot be known.
     """
-    fitter = _Fitter(harness, catalogue, stocks, unit)
+    fitter = _Fitter(harness, catalogue, stocks, unit, date)
+    fitter.planned = {m.text[0]: m for m in markers if m.role == "bag" and len(m.text) > 1}
     fits: list[Fit] = []
     problems: list[Problem] = []
     for marker in track(markers, "fitting"):
         try:
-            fits.append(fitter.fit(_for_unit(marker, unit) if _names_unit(marker) else marker))
+            made = fitter.fit(_for_unit(marker, unit) if _names_unit(marker) else marker)
+            if made is not None:
+                fits.append(made)
         except LabelerError as error:
             problems.extend(error.problems)
     refuse(_once(problems))
@@ -294,8 +301,8 @@ def _for_unit(marker: Marker, unit: str) -> Marker:
 class _Fitter:
     """Sizes and fits markers of one harness, remembering what several of them share."""
 
-    def __init__(self, harness: Harness, catalogue: Catalogue, stocks: Stocks, unit: str) -> None:
-        self.harness, self.catalogue, self.stocks, self.unit = harness, catalogue, stocks, unit
+    def __init__(self, harness: Harness, catalogue: Catalogue, stocks: Stocks, unit: str, date: str) -> None:
+        self.harness, self.catalogue, self.stocks, self.unit, self.date = harness, catalogue, stocks, unit, date
         self.circuits = {circuit.id: circuit for circuit in harness.circuits}
         self.ends: dict[tuple[str, str], tuple[Branch, BranchEnd]] = {
             (branch.id, end.at): (branch, end) for branch in branches_of(harness) for end in branch.ends
@@ -303,15 +310,17 @@ class _Fitter:
         self.through = circuits_by_branch(harness)
         self.done = done_ends(branches_of(harness), self.through, harness)
         self.contents: Contents | None = None
+        self.planned: dict[str, Marker] = {}  # by bag: the second tags that may be needed, for the pins
+        self.second_tags: dict[str, Fit] = {}  # … and those that are
         self.places: dict[tuple[object, ...], WrapPlace | SleevePlace] = {}
         self.kept: list[Settings] = []
         self.choices: dict[tuple[object, ...], TubeChoice] = {}
         self.sleeve_room: Room = room_of(stocks.sleeve, catalogue.stocks)
         self.strip_room: Room = room_of(stocks.insert)
 
-    def fit(self, marker: Marker) -> Fit:
+    def fit(self, marker: Marker) -> Fit | None:
         if marker.role == "bag":
-            return fit_tag(marker, self._words(marker), self.stocks.tag, make_symbol)
+            return self._tag(marker)
         if marker.kind in ("wrap", "flag"):
             answer = self._on_film(marker)
             return answer if answer.verdict != DOES_NOT_FIT else self._film_ways(answer)
@@ -319,10 +328,31 @@ class _Fitter:
         answer = self._under_tube(marker, place)
         return answer if answer.verdict != DOES_NOT_FIT else self._tube_ways(answer, place)
 
-    def _words(self, marker: Marker) -> TagWords:
+    def _tag(self, marker: Marker) -> Fit | None:
+        """Fit a bag's tag: its contents with the pins where both go on; else the pins have the second, or none."""
+        bag = marker.text[0]
+        if len(marker.text) > 1:
+            return self.second_tags.get(bag)
+        for pins in ("all", ""):
+            fit = self._written(marker, pins)
+            second = self._second(bag) if not pins else None
+            if second is not None and second.verdict == DOES_NOT_FIT:
+                fit, second = self._written(marker, "elsewhere"), None
+            if fit.verdict != DOES_NOT_FIT:
+                break
+        if second is not None:
+            self.second_tags[bag] = second
+        return fit
+
+    def _second(self, bag: str) -> Fit | None:
+        marker = self.planned.get(bag)
+        return self._written(marker) if marker else None
+
+    def _written(self, marker: Marker, pins: str = "") -> Fit:
         if self.contents is None:
             self.contents = contents_of(self.harness)
-        return tag_words(self.harness, self.contents, marker, self.unit)
+        words = tag_words(self.harness, self.contents, marker, self.unit, self.date, pins)
+        return fit_tag(marker, words, self.stocks.tag, make_symbol)
 
     def _on_film(self, marker: Marker) -> Fit:
         if marker.kind == "wrap":

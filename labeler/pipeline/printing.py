@@ -114,9 +114,8 @@ def print_units(
     Raises `LabelerError` with all problems at once.
     """
     out = replace(out or Output(folder), folder=folder, force=force, printer=printer)
-    checked = check(
-        file, settings=for_printer(settings or {}, printer), paper=paper, stock=stock, only=only, track=out.track
-    )
+    settings = for_printer(settings or {}, printer)
+    checked = check(file, settings=settings, paper=paper, stock=stock, only=only, track=out.track, date=date)
     if checked.misfits and not leave_out:
         raise LabelerError(*map(misfit_problem, checked.misfits))
     known = known_used(record, checked.stocks.by_name(), start or {}) if go_on else {}
@@ -197,7 +196,7 @@ class _Run:
         made = []
         for unit in units:
             serial = self.record.reserve_serial(self.checked.harness, unit)
-            fits = _with_serial(self.checked, serial)
+            fits = _with_serial(self.checked, serial, self.date)
             missing = tuple(fit for fit in fits if fit.verdict == DOES_NOT_FIT)
             if missing and not leave_out:
                 raise LabelerError(*map(misfit_problem, missing))
@@ -304,13 +303,18 @@ def misfit_problem(fit: Fit) -> Problem:
     return Problem(marker.where, what, "; or ".join(fit.ways_out))
 
 
-def _with_serial(checked: Checked, serial: str) -> tuple[Fit, ...]:
+def _with_serial(checked: Checked, serial: str, date: str) -> tuple[Fit, ...]:
     """Return the fits with the markers that name the unit written for this one."""
     if serial == PLACEHOLDER_UNIT or not checked.of_unit:
         return checked.fits
-    fits = fit_markers(checked.harness, checked.of_unit, load_catalogue(), checked.stocks, serial)
+    catalogue = load_catalogue()
+    fits = fit_markers(checked.harness, checked.of_unit, catalogue, checked.stocks, serial, date=date)
     written = {fit.marker.id: fit for fit in fits}
-    return tuple(written.get(fit.marker.id, fit) for fit in checked.fits)
+    anew = {marker.id for marker in checked.of_unit}
+    known = {fit.marker.id for fit in checked.fits}
+    kept = (fit for fit in checked.fits if fit.marker.id in written or fit.marker.id not in anew)
+    second = (fit for fit in fits if fit.marker.id not in known)  # a longer serial may ask for a second tag
+    return (*(written.get(fit.marker.id, fit) for fit in kept), *second)
 
 
 def pieces_of(fits: Iterable[Fit], stocks: Stocks) -> tuple[Piece, ...]:

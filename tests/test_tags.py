@@ -1,0 +1,60 @@
+"""Tags of one bag: everything on one, the pins on a second, or a line that says where they are listed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from labeler.pipeline import check, print_harness
+from labeler.record import open_record
+
+HEAD = """[harness]
+name = "Survey boat"
+part_number = "RSB-210"
+[defaults]
+wire_marker_kind = "none"
+branch_marker_kind = "none"
+"""
+
+LONG = "of the bulkhead's plug, as drawn"  # so that there is no room for a second column
+
+
+def write(path: Path, circuits: int, items: int) -> str:
+    """Write a harness with one bag: so many circuits at its connector, so many things in it."""
+    rows = [
+        f'[[circuit]]\nid = "W{n}"\nfrom = "P1:{n}"\nto = "J4:{n}"\nsize = "20 AWG"\n' for n in range(1, circuits + 1)
+    ]
+    things = ", ".join(f'{{ item = "part {n}, {LONG}", quantity = {n} }}' for n in range(1, items + 1))
+    path.write_text(f'{HEAD}{"".join(rows)}[[bag]]\nid = "K4"\nconnector = "J4"\ncontents = [{things}]\n', "utf-8")
+    return str(path)
+
+
+@pytest.mark.parametrize(
+    ("circuits", "items", "tags"),
+    [(3, 2, ["K4"]), (6, 5, ["K4", "K4 pins"]), (60, 5, ["K4"])],
+    ids=["on one", "on a second", "on the bench sheet"],
+)
+def test_every_pin_is_on_a_tag_or_it_says_where_they_are(
+    tmp_path: Path, circuits: int, items: int, tags: list[str]
+) -> None:
+    fits = check(write(tmp_path / "boat.toml", circuits, items), date="2026-11-25").fits
+    assert [fit.marker.at for fit in fits] == tags
+    assert {fit.verdict for fit in fits} == {"fits"}
+    lines = [line for fit in fits for line in fit.lines]
+    assert [line for line in lines if " x part " in line] == [f"{n} x part {n}, {LONG}" for n in range(1, items + 1)]
+    pins = [line for line in lines if " to P1:" in line]
+    said = f"{circuits} wire ends: see the bench sheet" in lines
+    assert pins == ([] if said else [f"{n} W{n} 20 AWG to P1:{n}" for n in range(1, circuits + 1)])
+    assert said == (circuits == 60)
+    assert any("unit 0001 2026-11-25" in line for line in fits[0].lines)
+
+
+def test_both_tags_are_printed_for_their_unit_with_the_date(tmp_path: Path) -> None:
+    file = write(tmp_path / "boat.toml", 6, 5)
+    with open_record(tmp_path / "r.sqlite") as record:
+        printed = print_harness(file, tmp_path, record, unit="0042", date="2026-11-25")
+        assert [item.row.at for item in record.markers("0042")] == ["K4", "K4 pins"]
+        assert record.find("0042 K4 pins")[0].row.at == "K4 pins"
+    for fit in printed.fits:
+        assert any("unit 0042 2026-11-25" in line for line in fit.lines)
