@@ -25,7 +25,7 @@ from labeler.draw.files import uninterrupted, written
 from labeler.errors import LabelerError
 from labeler.layout import lay_out
 from labeler.model import Face, Harness, Piece, Sheet
-from labeler.pipeline import Output, check, print_harness, print_units
+from labeler.pipeline import Output, check, print_harness, print_units, reprint
 from labeler.pipeline.files import MOST_PAGES, Names
 from labeler.record import open_record
 from labeler.record.store import Record
@@ -142,6 +142,18 @@ def test_the_record_knows_which_cells_are_used_and_the_next_print_goes_on_there(
         assert {each.cell for each in last.placed} <= set(used_cells(record)[WRAPS])
         given = print_harness(BOAT, tmp_path / "x", record, go_on=True, start={WRAPS: "D9"})
         assert first_cells(given.sheets, WRAPS)[0] == "D9"
+
+
+@pytest.mark.parametrize("stock", ["strip-1000", "card-210x148", "wrap-roll-25x18"])
+def test_a_spoiled_strip_or_card_or_roll_comes_again_as_it_was(tmp_path: Path, stock: str) -> None:
+    with open_record(tmp_path / "r.sqlite") as record:
+        printed = print_harness(BOAT, tmp_path, record, stock=(stock,))
+        sheet = next(s for s in printed.sheets if s.stock.name == stock and len(s.placed) > 1)
+        items = record.find("", sheet=(printed.job.id, sheet.number))
+        (again,) = reprint(record, items, tmp_path, reason="jammed", same_places=True).sheets
+    assert placed((again,)) == placed((sheet,))
+    assert (again.width_mm, again.height_mm) == pytest.approx((sheet.width_mm, sheet.height_mm), abs=1e-5)
+    assert [(each.x_mm, each.y_mm) for each in again.placed] == [(each.x_mm, each.y_mm) for each in sheet.placed]
 
 
 def test_a_full_sheet_is_no_sheet_to_go_on_with(tmp_path: Path) -> None:
