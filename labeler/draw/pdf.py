@@ -76,7 +76,7 @@ def draw_sheets(
 
 
 def pages_of(sheets: Iterable[Sheet]) -> tuple[tuple[Sheet, bool], ...]:
-    """Return what `draw_sheets` puts on each page: a sheet with its pieces there, and whether that is the second pass."""
+    """Return what `draw_sheets` puts on each page: a sheet with its pieces, and whether it is the second pass."""
     first = tuple(sheets)
     again = (replace(sheet, placed=_turned(sheet)) for sheet in _second_pass(first))
     return (*((sheet, False) for sheet in first), *((sheet, True) for sheet in again))
