@@ -6,6 +6,8 @@ printer, or any file given by path::
     technology = "thermal transfer"   # laser | inkjet | thermal transfer
     dpi = 300
     border_mm = 2.0                   # what it cannot print along every edge
+    feeds = ["roll", "reel"]          # kinds of stock it takes: grid | roll | card | reel; left out, any
+    widest_mm = 108                   # widest edge it takes; left out, any
     scale_x = 1.0081                  # drawn length over printed length, by labeler calibrate
     scale_y = 0.9960
     offset_x_mm = 0.0                 # what is drawn is moved by so much, to the right
@@ -20,6 +22,7 @@ from pathlib import Path
 
 from labeler.errors import LabelerError, Problem, Where
 from labeler.model import Sheet
+from labeler.stocks import KINDS
 from labeler.tables import Form, Key, checked, load
 
 TECHNOLOGIES = ("laser", "inkjet", "thermal transfer")
@@ -30,6 +33,8 @@ PRINTER: Form = {
     "technology": Key("text"),
     "dpi": Key("number", low=100, high=4800),
     "border_mm": Key("length", high=50),
+    "feeds": Key("texts"),
+    "widest_mm": Key("length", high=5000),
     "scale_x": Key("number", low=1 - MOST_OFF, high=1 + MOST_OFF),
     "scale_y": Key("number", low=1 - MOST_OFF, high=1 + MOST_OFF),
     "offset_x_mm": Key("number", low=-50, high=50),
@@ -49,6 +54,8 @@ class Printer:
     scale_y: float = 1.0
     offset_x_mm: float = 0.0
     offset_y_mm: float = 0.0
+    feeds: tuple[str, ...] = ()  # kinds of stock; (): any
+    widest_mm: float = 0.0  # 0: any
 
 
 AS_DRAWN = Printer()
@@ -76,6 +83,9 @@ def load_printer(name: str) -> Printer:
     if technology and technology not in TECHNOLOGIES:
         text = f"technology {technology!r} is unknown"
         problems.append(Problem(document.at("technology"), text, f"one of {', '.join(TECHNOLOGIES)}"))
+    for word in values.get("feeds", ()):
+        if word not in KINDS:
+            problems.append(Problem(document.at("feeds"), f"feeds names {word!r}", f"use {', '.join(KINDS)}"))
     if problems:
         raise LabelerError(*problems)
     return Printer(name=path.stem, **values)
@@ -95,13 +105,28 @@ def printer_problems(printer: Printer, sheets: Iterable[Sheet]) -> Iterator[Prob
             told.add("laser")
             text = f"{stock.name} is flat heat-shrink tube, and this is a laser printer: its fuser shrinks it inside"
             yield Problem(where, text, "print sleeves by thermal transfer, or mark with wraps")
-        if stock.kind == "grid" and stock.name not in told:
+        if stock.name not in told and (why := _not_fed(printer, sheet)):
+            told.add(stock.name)
+            yield Problem(where, why, "choose another stock or printer (--stock, --printer)")
+        if stock.kind in ("grid", "card") and stock.name not in told:
             short = _beyond(printer, sheet)
             if short:
                 told.add(stock.name)
                 left = f"the printer leaves {printer.border_mm:g} mm"
                 text = f"{stock.name} is printed to {short:.1f} mm from the edge, {left}"
                 yield Problem(where, text, "choose another stock or printer, or a start cell farther in")
+
+
+def _not_fed(printer: Printer, sheet: Sheet) -> str:
+    """Return why the printer does not feed a sheet, "" if it does; the narrower edge may go first."""
+    stock, edge = sheet.stock, min(sheet.width_mm, sheet.height_mm)
+    if stock.kind in ("roll", "reel"):  # which go in as they are: across is the liner, or the tube's lay-flat width
+        edge = sheet.width_mm if stock.kind == "roll" else sheet.height_mm
+    if printer.feeds and stock.kind not in printer.feeds:
+        return f"{stock.name} is a {stock.kind}, and the printer feeds {', '.join(printer.feeds)}"
+    if printer.widest_mm and edge > printer.widest_mm + 1e-6:
+        return f"{stock.name} is {edge:.1f} mm wide, and the printer feeds {printer.widest_mm:g} mm"
+    return ""
 
 
 def _beyond(printer: Printer, sheet: Sheet) -> float:
@@ -146,5 +171,11 @@ def profile_text(printer: Printer) -> str:
     for key in fields(Printer):
         value = getattr(printer, key.name)
         if key.name != "name" and value != getattr(usual, key.name):
-            lines.append(f'{key.name} = "{value}"' if isinstance(value, str) else f"{key.name} = {value!r}")
+            lines.append(f"{key.name} = {_toml(value)}")
     return "\n".join(lines) + "\n"
+
+
+def _toml(value: object) -> str:
+    if isinstance(value, tuple):
+        return f"[{', '.join(map(_toml, value))}]"
+    return f'"{value}"' if isinstance(value, str) else repr(value)

@@ -545,6 +545,26 @@ def test_both_faces_are_a_second_pass_in_the_same_slots() -> None:
     assert places[0] == places[1]
 
 
+@pytest.mark.parametrize("name", ["reel", "strip-1000"])
+def test_the_second_pass_of_a_reel_is_the_whole_tube_again_so_that_the_pieces_meet(name: str) -> None:
+    both = Face(30, 10.5, (Run("BOTH", FONT, 4.0, 8, 4),), passes=2)
+    one = Face(20, 10.5, (Run("SINGLE", FONT, 3.0, 2, 4),))
+    pieces = [Piece(f"M{n}", face, name, "tube") for n, face in enumerate((one, both, one))]
+    stocks = {stock.name: stock for stock in load_catalogue().stocks}
+    data = drawn(lay_out(pieces, stocks))
+    pages = list(pdfium.PdfDocument(data))
+    # leader, three pieces; or one strip
+    assert len(pages) == (8 if name == "reel" else 2)
+    half = len(pages) // 2
+    for first, second in zip(pages[:half], pages[half:], strict=True):
+        assert first.get_size() == second.get_size()
+        found = second.get_textpage().get_text_range()
+        assert "SINGLE" not in found
+        assert ("BOTH" in found) == ("BOTH" in first.get_textpage().get_text_range())
+        assert ("SECOND PASS" in found) == ("sensors" in found)  # on the leader: the header's job
+    assert sum("BOTH" in page.get_textpage().get_text_range() for page in pages) == 2
+
+
 @pytest.mark.parametrize(
     "stock", [s for s in load_catalogue().stocks if s.kind != "reel"], ids=lambda stock: stock.name
 )

@@ -72,6 +72,9 @@ def test_every_drawn_dot_lies_in_its_cell(name: str) -> None:
     for parity in (0, 1):
         some = tuple(p for i, p in enumerate(first.placed) if i % 2 == parity) or first.placed
         ink = page_of([replace(first, placed=some)]) < DARK
+        if stock.kind == "reel":  # what runs over a page's edge is on no page: nothing may come near it
+            edges = (ink[:2], ink[-2:], ink[:, :2], ink[:, -2:])
+            assert sum(int(edge.sum()) for edge in edges) == 0
         inside = sum(_blank(ink, first, each, cellular) for each in some)
         assert inside > 0
         _blank_surroundings(ink, first)
@@ -222,7 +225,7 @@ def test_under_a_twentieth_is_wasted_beyond_the_gaps(
     wasted, count = shares(lay_out(every, {stock: STOCKS[stock]}))
     with capsys.disabled():
         print(f"\n{stock}, {units} units, {len(every)} pieces: {wasted:.1%} of {count} slots or strips beyond gaps")
-    assert 0 <= wasted < 0.05
+    assert 0 <= wasted < (0.05 if STOCKS[stock].takes == "sleeve" else 0.1)  # of tube; of plain paper it is no matter
 
 
 @pytest.mark.parametrize("name", [name for name, stock in STOCKS.items() if stock.kind == "grid"])

@@ -25,7 +25,7 @@ from labeler.draw.files import uninterrupted, written
 from labeler.errors import LabelerError
 from labeler.layout import lay_out
 from labeler.model import Face, Harness, Piece, Sheet
-from labeler.pipeline import Output, check, print_harness, print_units
+from labeler.pipeline import Output, check, print_harness, print_units, reprint
 from labeler.pipeline.files import MOST_PAGES, Names
 from labeler.record import open_record
 from labeler.record.store import Record
@@ -144,6 +144,18 @@ def test_the_record_knows_which_cells_are_used_and_the_next_print_goes_on_there(
         assert first_cells(given.sheets, WRAPS)[0] == "D9"
 
 
+@pytest.mark.parametrize("stock", ["strip-1000", "card-210x148", "wrap-roll-25x18"])
+def test_a_spoiled_strip_or_card_or_roll_comes_again_as_it_was(tmp_path: Path, stock: str) -> None:
+    with open_record(tmp_path / "r.sqlite") as record:
+        printed = print_harness(BOAT, tmp_path, record, stock=(stock,))
+        sheet = next(s for s in printed.sheets if s.stock.name == stock and len(s.placed) > 1)
+        items = record.find("", sheet=(printed.job.id, sheet.number))
+        (again,) = reprint(record, items, tmp_path, reason="jammed", same_places=True).sheets
+    assert placed((again,)) == placed((sheet,))
+    assert (again.width_mm, again.height_mm) == pytest.approx((sheet.width_mm, sheet.height_mm), abs=1e-5)
+    assert [(each.x_mm, each.y_mm) for each in again.placed] == [(each.x_mm, each.y_mm) for each in sheet.placed]
+
+
 def test_a_full_sheet_is_no_sheet_to_go_on_with(tmp_path: Path) -> None:
     with open_record(tmp_path / "r.sqlite") as record:
         job = print_harness(BOAT, tmp_path, record, only=("bag",)).job
@@ -167,6 +179,38 @@ def test_used_cells_on_the_command_line(tmp_path: Path) -> None:
     assert run(*words, "--used", f"{WRAPS}=A1-B3", "--used", f"{WRAPS}=G14").exit_code == 0
     with open_record(tmp_path / "r.sqlite") as record:
         assert {"A1", "B1", "A2", "B2", "A3", "B3", "G14", "C1"} <= set(used_cells(record)[WRAPS])
+
+
+def test_a_reprint_names_the_stock_of_its_cells_as_a_print_does(tmp_path: Path) -> None:
+    words = ["--out", tmp_path, "--record", tmp_path / "r.sqlite"]
+    assert run("print", BOAT, *words).exit_code == 0
+    again = ["reprint", "0001 K4", "--reason", "lost", *words]
+    assert run(*again, "--start", "B3").exit_code == 2
+    assert "is not STOCK=CELL" in run(*again, "--start", "B3").stderr
+    assert run(*again, "--start", "tag-a4-95x54=B3").exit_code == 0
+    assert run(*again, "--used", "tag-a4-95x54=A1-A3").exit_code == 0
+    assert run(*again, "--go-on").exit_code == 0
+    with open_record(tmp_path / "r.sqlite") as record:
+        story = [event.cell for event in record.history("K4", "0001") if event.what == "printed"]
+        # A1 to A3 are gone: B1 is the first that is not; after it A1, A2, A3 and B1 are, so B2 comes next
+        assert story[1:] == ["B3", "B1", "B2"]
+
+
+@pytest.mark.parametrize("wrong", [["a", "b"], ["x=a", "x=b"], ["x="], ["-d"], [""]])
+def test_printers_to_send_to_are_named_once(tmp_path: Path, wrong: list[str]) -> None:
+    words = [word for name in wrong for word in ("--send", name)]
+    assert run("print", BOAT, "--out", tmp_path, "--record", tmp_path / "r.sqlite", *words).exit_code == 2
+    assert not list(tmp_path.iterdir())
+
+
+def test_pictures_from_the_command_line(tmp_path: Path) -> None:
+    words = ["--out", tmp_path, "--record", tmp_path / "r.sqlite", "--stock", "strip-1000"]
+    done = run("print", BOAT, *words, "--png", "sheets", "--png", "pieces")
+    files = [Path(line) for line in done.stdout.splitlines()]
+    pictures = [file for file in files if file.suffix == ".png"]
+    # 7 sheets and 69 pieces; nothing is there that was not said
+    assert len(pictures) == 7 + 69
+    assert sorted(path for path in tmp_path.iterdir() if path.suffix in (".pdf", ".png")) == sorted(files)
 
 
 # ---------------------------------------------------------------- the stock that was asked for

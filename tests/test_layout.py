@@ -315,22 +315,35 @@ def test_pieces_lie_one_after_another_in_a_slot_and_a_short_one_fills_an_earlier
     assert sheet.about == "cut 6 of 30 to 70 mm"
 
 
-@given(st.lists(st.integers(5, 104), min_size=1, max_size=60), st.integers(3, 24))
-def test_slots_hold_every_piece_once_and_apart(lengths: list[int], lay_flat: int) -> None:
-    together = [Piece(f"M{n}", Face(length, lay_flat), "slots", "tube") for n, length in enumerate(lengths)]
-    sheets = lay_out(together, KNOWN)
+@given(st.lists(st.tuples(st.integers(5, 104), st.integers(3, 24)), min_size=1, max_size=60), st.integers(1, 2))
+def test_slots_hold_every_piece_once_and_apart(sizes: list[tuple[int, int]], row: int) -> None:
+    together = [Piece(f"M{n}", Face(*size), "slots", "tube") for n, size in enumerate(sizes)]
+    sheets = lay_out(together, KNOWN, {"slots": f"A{row}"})
     assert sorted(each.piece.marker for sheet in sheets for each in sheet.placed) == sorted(p.marker for p in together)
-    for sheet in sheets:
+    for number, sheet in enumerate(sheets):
         assert len({each.cell for each in sheet.placed}) == len(sheet.placed)
-        rows: dict[float, list[Placed]] = {}
+        # the slots' field: 8 to 112 mm across, 10 to 60 mm up; the first sheet begins below the rows that are gone
+        highest = max(size[1] for size in sizes)
+        top = 60 - (row - 1) * (highest + 2) if number == 0 else 60
         for each in sheet.placed:
-            rows.setdefault(each.y_mm, []).append(each)
-        assert all(b - a >= lay_flat + 2 - 1e-6 for a, b in pairwise(sorted(rows)))
-        for row in rows.values():
-            ends = sorted((each.x_mm, each.x_mm + each.piece.face.width_mm) for each in row)
-            assert ends[0][0] >= 8
-            assert ends[-1][1] <= 8 + 104 + 0.011
-            assert all(b[0] - a[1] >= 2 - 1e-6 for a, b in pairwise(ends))
+            face = each.piece.face
+            assert each.x_mm >= 8
+            assert each.x_mm + face.width_mm <= 112.011
+            assert each.y_mm >= 10 - 0.011
+            assert each.y_mm + face.height_mm <= top + 1e-6
+        for a, b in combinations(sheet.placed, 2):
+            apart = max(
+                b.x_mm - a.x_mm - a.piece.face.width_mm, a.x_mm - b.x_mm - b.piece.face.width_mm,
+                b.y_mm - a.y_mm - a.piece.face.height_mm, a.y_mm - b.y_mm - b.piece.face.height_mm,
+            )  # fmt: skip
+            assert apart >= 2 - 0.011  # the gap
+
+
+def test_slots_are_as_high_as_what_lies_in_them() -> None:
+    # 50 mm down: 20 + 2 + 6 + 2 + 20 = 50; rows of 20 each would take two only
+    sizes = [(104, 20), (60, 5), (40, 6), (104, 20)]
+    (sheet,) = lay_out([Piece(f"M{n}", Face(*size), "slots") for n, size in enumerate(sizes)], KNOWN)
+    assert [(each.cell, each.y_mm) for each in sheet.placed] == [("A1", 40), ("A2", 33), ("B2", 32), ("A3", 10)]
 
 
 def test_a_strip_is_as_long_as_its_leader_and_its_pieces_and_holds_one_tube() -> None:

@@ -43,7 +43,7 @@ def test_a_profile_is_read_strictly(tmp_path: Path) -> None:
 
 
 def test_a_profile_comes_back_as_it_was_written(tmp_path: Path) -> None:
-    made = Printer("office", "inkjet", 600.0, 3.0, 1.0081, 0.996, 0.5, -0.25)
+    made = Printer("office", "inkjet", 600.0, 3.0, 1.0081, 0.996, 0.5, -0.25, ("roll", "reel"), 108.0)
     assert load_printer(profile(tmp_path, profile_text(made))) == made
 
 
@@ -63,6 +63,34 @@ def test_heat_shrink_tube_never_goes_to_a_laser_printer(tmp_path: Path) -> None:
     # a reprint is held to the same
     again = ["reprint", "0001 J4", "--reason", "x", "--out", tmp_path, "--record", tmp_path / "r.sqlite", "--printer"]
     assert run(*again, profile(tmp_path, 'technology = "laser"'))[0] == 1
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ('feeds = ["roll", "reel"]', "card-210x148 is a card, and the printer feeds roll, reel"),
+        ("widest_mm = 108", "wrap-a4-25x18 is 210.0 mm wide, and the printer feeds 108 mm"),
+        ("border_mm = 5.5", "card-210x148 is printed to 5.0 mm from the edge, the printer leaves 5.5 mm"),
+        ('feeds = ["rol"]', "feeds names 'rol'; use grid, roll, card, reel"),
+    ],
+)
+def test_a_printer_is_given_only_what_it_feeds(tmp_path: Path, text: str, says: str) -> None:
+    status, said = run(
+        "print", BOAT, "--printer", profile(tmp_path, text), "--out", tmp_path, "--record", tmp_path / "r"
+    )
+    assert status == 1
+    assert says in said
+    assert not list(tmp_path.glob("*.pdf"))
+
+
+def test_a_tube_printer_prints_what_it_feeds(tmp_path: Path) -> None:
+    words = ["--out", tmp_path, "--record", tmp_path / "r.sqlite"]
+    for stock in ("wrap-roll-25x18", "flag-roll-80x12", "tag-roll-95x54", "strip-1000"):
+        words += ["--stock", stock]
+    kinds = ["--set", "wire_marker_kind=flag"]
+    printer = profile(tmp_path, 'technology = "thermal transfer"\nfeeds = ["roll", "reel"]\nwidest_mm = 108')
+    status, said = run("print", BOAT, "--printer", printer, *kinds, *words)
+    assert status == 0, said
 
 
 def test_nothing_stands_where_the_printer_does_not_print(tmp_path: Path) -> None:

@@ -124,6 +124,22 @@ def test_any_box_lies_on_whole_dots(width: float, height: float, boxes: list[tup
     assert (grey <= MOST_GREY).sum() >= line * 4 * DotPen(dpi).dots(1) * 0.9 - 4 * line * line
 
 
+@pytest.mark.parametrize(
+    ("printer", "error"), [(Printer(), 1.0), (Printer(scale_x=1.0081), 0.992), (Printer(scale_x=0.98), 1.0204)]
+)
+def test_a_length_is_right_once_a_printer_has_put_its_error_on_it(printer: Printer, error: float) -> None:
+    """50 mm from tick to tick, times the correction, times the error: 50 mm to 0.1 mm at 600 dpi."""
+    dpi = 600
+    sheets = lay_out([Piece("M", Face(20, 10), "tag-a4-95x54")], STOCKS)
+    (picture,) = page_pictures(drawn(sheets, dpi, printer), dpi)
+    ink = ~np.asarray(picture)
+    row = picture.height - round((281.0 + 2.5) * dpi / 25.4)  # the ruler's foot is at 281 mm; its ends are 3 mm high
+    ticks = np.flatnonzero(ink[row, : picture.width // 2])
+    starts = ticks[np.flatnonzero(np.diff(ticks, prepend=-9) > 1)]
+    assert len(starts) == 2
+    assert (starts[1] - starts[0]) * 25.4 / dpi * error == pytest.approx(50, abs=0.1)
+
+
 def test_a_code_for_another_printer_is_refused_where_its_modules_are_no_whole_dots() -> None:
     sheets = lay_out([Piece("M", tag(300), "tag-a4-95x54")], STOCKS)
     drawn(sheets, 600)  # twice the dots

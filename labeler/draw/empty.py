@@ -37,9 +37,9 @@ def empty_pdf(stock: Stock, font: str) -> bytes:
 
 
 def _cell(stock: Stock, name: str, height: float, font: str) -> Face:
-    zone = stock.print_around_mm
+    zone, inset = stock.print_around_mm, 0.6 + 0.3 * stock.corner_radius_mm  # clear of a rounded corner
     boxes = (Box(0.0, height - zone, stock.cell_width_mm, zone),) if zone else ()
-    return Face(stock.cell_width_mm, height, (Run(name, font, NAME_MM, 0.6, 0.6),), boxes=boxes)
+    return Face(stock.cell_width_mm, height, (Run(name, font, NAME_MM, inset, inset),), boxes=boxes)
 
 
 def first_page_png(pdf: bytes, dpi: int = PNG_DPI) -> bytes:

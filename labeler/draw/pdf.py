@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
@@ -76,9 +76,9 @@ def draw_sheets(
 
 
 def pages_of(sheets: Iterable[Sheet]) -> tuple[tuple[Sheet, bool], ...]:
-    """Return what `draw_sheets` puts on each page: the sheet, and whether it is the second pass."""
+    """Return what `draw_sheets` puts on each page: a sheet with its pieces, and whether it is the second pass."""
     first = tuple(sheets)
-    again = (replace(sheet, placed=turned) for sheet in first if (turned := _turned(sheet)))
+    again = (replace(sheet, placed=_turned(sheet)) for sheet in _second_pass(first))
     return (*((sheet, False) for sheet in first), *((sheet, True) for sheet in again))
 
 
@@ -96,21 +96,28 @@ def face_operations(face: Face) -> str:
 def _document(sheets: Iterable[Sheet], title: str, header: Header, pen: Pen) -> bytes:
     canvas = _canvas(title, header.font)
     ink = Ink(canvas, pen)
-    again: list[Sheet] = []
-    empty = True
+    drawn: list[Sheet] = []
     for sheet in sheets:
         _draw_page(canvas, ink, sheet, header)
-        empty = False
-        turned = _turned(sheet)
-        if turned:
-            again.append(replace(sheet, placed=turned))
-    for sheet in again:
-        _draw_page(canvas, ink, sheet, replace(header, turned_over=True))
-    if empty:
+        drawn.append(sheet)
+    if not drawn:
         raise LabelerError(Problem(Where(""), "no sheet to draw", "choose markers that are printed"))
+    for sheet in _second_pass(drawn):
+        _draw_page(canvas, ink, sheet, replace(header, turned_over=True))
     with _plain_streams():
         data: bytes = canvas.getpdfdata()
     return data
+
+
+def _second_pass(sheets: Sequence[Sheet]) -> Iterator[Sheet]:
+    """Yield what is fed again: sheets with pieces lettered on both faces, of a tube on a reel all of its pages.
+
+    The tube on a reel is fed once more as a whole: what is lettered on one face only passes unprinted.
+    """
+    reels = {(sheet.stock.name, sheet.group) for sheet in sheets if sheet.stock.kind == "reel" and _turned(sheet)}
+    for sheet in sheets:
+        if _turned(sheet) or (sheet.stock.name, sheet.group) in reels:
+            yield sheet
 
 
 def _turned(sheet: Sheet) -> tuple[Placed, ...]:
@@ -156,8 +163,10 @@ def _draw_page(canvas: Canvas, ink: Ink, sheet: Sheet, header: Header) -> None:
     matrix = pen.begin(sheet.width_mm, sheet.height_mm)
     if matrix:
         canvas.addLiteral(f"q {matrix}")
-    _draw_around(canvas, ink, sheet, header)
-    for placed in sheet.placed:
+    shown = _turned(sheet) if header.turned_over else sheet.placed
+    on_reel = sheet.stock.kind == "reel"  # there the cut marks show how the tube lies
+    _draw_around(canvas, ink, sheet if on_reel else replace(sheet, placed=shown), header)
+    for placed in shown:
         place = pen.place(placed.x_mm, placed.y_mm, sheet.width_mm, sheet.height_mm)
         canvas.addLiteral(f"q 1 0 0 1 {place} cm\n{ink.operations(placed.piece.face)}\nQ")
     if matrix:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from itertools import chain
 from typing import NamedTuple
 
@@ -43,7 +44,8 @@ def lay_out(
 
     A piece that is smaller than its cell stands at the cell's upper left: there a wrap has its
     printed zone. On a card the cell is as high as the highest piece of the group; on a card of one
-    column the pieces lie one after another in its slots, each in the first that has room for it.
+    column the pieces lie one after another in slots as high as what lies in them, each piece in the
+    first that has room for it.
 
     Parameters
     ----------
@@ -168,7 +170,7 @@ def _fill(
         message = f'every cell of the first sheet of "{stock.name}" is used'
         raise LabelerError(Problem(NOWHERE, message, "leave the used cells out, and take a new sheet"))
     if stock.kind == "card" and stock.columns == 1:
-        yield from _line_up(page, every, pieces, stock.gap_mm)
+        yield from _line_up(stock, page, every, pieces)
         return
     done = 0
     while done < len(pieces):
@@ -182,27 +184,91 @@ def _free(table: tuple[Cell, ...], taken: frozenset[str]) -> tuple[Cell, ...]:
     return tuple(cell for cell in table if cell.name not in taken) if taken else table
 
 
+@dataclass
+class _Slot:
+    """A row on a card while it is filled: number, upper edge, height, and where what lies in it ends [mm]."""
+
+    number: int
+    top: float
+    height: float
+    end: float
+    placed: list[Placed]
+
+
+class _Card:
+    """A card of one column while it is filled. Its slots are as high as what lies in them."""
+
+    def __init__(self, free: tuple[Cell, ...], gap: float, foot: float) -> None:
+        self.gap = gap
+        self.left, self.far = free[0].x_mm, free[0].x_mm + free[0].width_mm + TOLERANCE_MM
+        self.slots: list[_Slot] = []
+        self.bands = _bands(free, gap)  # free stretches down the card: first row, upper and lower edge
+        self.bands[-1] = (*self.bands[-1][:2], min(self.bands[-1][2], foot))
+        self.band = 0
+
+    def add(self, piece: Piece) -> bool:
+        """Put a piece into the first slot that has room for it, else into a new one; say whether there was any."""
+        face = piece.face
+        slot = next((s for s in self.slots if self._has_room(s, piece)), None) or self._new_slot(face.height_mm)
+        if slot is None:
+            return False
+        slot.height = max(slot.height, face.height_mm)
+        at = slot.end + self.gap if slot.placed else self.left
+        name = cell_name(len(slot.placed), slot.number)
+        slot.placed.append(Placed(piece, name, round(at, 6), slot.top - face.height_mm))
+        slot.end = at + face.width_mm
+        return True
+
+    def _has_room(self, slot: _Slot, piece: Piece) -> bool:
+        if slot.end + self.gap + piece.face.width_mm > self.far:
+            return False
+        if piece.face.height_mm <= slot.height + TOLERANCE_MM:
+            return True
+        return slot is self.slots[-1] and slot.top - piece.face.height_mm >= self.bands[self.band][2] - TOLERANCE_MM
+
+    def _new_slot(self, height: float) -> _Slot | None:
+        while self.band < len(self.bands):
+            first, top, low = self.bands[self.band]
+            last = self.slots[-1] if self.slots else None
+            if last is not None and last.top <= top + 1e-6:  # there are slots in this band already
+                first, top = last.number + 1, last.top - last.height - self.gap
+            elif last is not None:
+                first = max(first, last.number + 1)
+            if top - height >= low - TOLERANCE_MM:
+                self.slots.append(_Slot(first, top, height, self.left, []))
+                return self.slots[-1]
+            self.band += 1
+        return None
+
+    def placed(self) -> tuple[Placed, ...]:
+        """Return what lies on the card, slot by slot."""
+        return tuple(chain.from_iterable(slot.placed for slot in self.slots))
+
+
+def _bands(free: tuple[Cell, ...], gap: float) -> list[tuple[int, float, float]]:
+    """Return the stretches of free rows that lie under one another: first row, upper and lower edge."""
+    bands: list[tuple[int, float, float]] = []
+    for cell in free:
+        top = cell.y_mm + cell.height_mm
+        if bands and top > bands[-1][2] - gap - 1e-6:
+            bands[-1] = (*bands[-1][:2], cell.y_mm)
+        else:
+            bands.append((parse_cell(cell.name)[1], top, cell.y_mm))
+    return bands
+
+
 def _line_up(
-    page: tuple[Cell, ...], every: tuple[Cell, ...], pieces: Sequence[Piece], gap: float
+    stock: Stock, page: tuple[Cell, ...], every: tuple[Cell, ...], pieces: Sequence[Piece]
 ) -> Iterator[tuple[Placed, ...]]:
     """Pieces one after another in the slots of cards, each in the first slot that has room for it."""
-    slots: list[list[Placed]] = []
-    ends: list[float] = []
+    card = _Card(page, stock.gap_mm, stock.bottom_mm if page[-1] == every[-1] else page[-1].y_mm)
     for piece in pieces:
-        long = piece.face.width_mm
-        far = page[0].x_mm + page[0].width_mm + TOLERANCE_MM
-        slot = next((i for i, end in enumerate(ends) if end + gap + long <= far), len(slots))
-        if slot == len(page):
-            yield tuple(chain.from_iterable(slots))
-            slots, ends, page, slot = [], [], every, 0
-        if slot == len(slots):
-            slots.append([])
-            ends.append(page[slot].x_mm - gap)
-        row = parse_cell(page[slot].name)[1]
-        cell = page[slot]._replace(name=cell_name(len(slots[slot]), row), x_mm=round(ends[slot] + gap, 6))
-        slots[slot].append(_place(piece, cell))
-        ends[slot] += gap + long
-    yield tuple(chain.from_iterable(slots))
+        if not card.add(piece):
+            if card.slots:
+                yield card.placed()
+            card = _Card(every, stock.gap_mm, stock.bottom_mm)
+            card.add(piece)
+    yield card.placed()
 
 
 def _place(piece: Piece, cell: Cell) -> Placed:

@@ -67,8 +67,11 @@ def _chunks(sheets: Sequence[Sheet]) -> Iterator[tuple[str, tuple[Sheet, ...]]]:
     """Yield what is put behind the name and the sheets of it, so many that no file has too many pages."""
     chunks: list[list[Sheet]] = [[]]
     pages = 0
-    for sheet in sheets:
-        needs = 2 if any(placed.piece.face.passes > 1 for placed in sheet.placed) else 1
+    twice = [any(placed.piece.face.passes > 1 for placed in sheet.placed) for sheet in sheets]
+    if sheets[0].stock.kind == "reel":  # the whole tube passes again
+        twice = [any(twice)] * len(sheets)
+    for sheet, again in zip(sheets, twice, strict=True):
+        needs = 2 if again else 1
         if pages + needs > MOST_PAGES:
             chunks.append([])
             pages = 0

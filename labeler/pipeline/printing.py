@@ -23,7 +23,7 @@ from labeler.pipeline.checking import (
     threading_of,
 )
 from labeler.pipeline.files import Names
-from labeler.pipeline.handing import Drawing, Output, hand_over
+from labeler.pipeline.handing import Drawing, Output, hand_over, untracked
 from labeler.printers import AS_DRAWN, Printer, printer_problems
 
 if TYPE_CHECKING:
@@ -308,7 +308,7 @@ def _with_serial(checked: Checked, serial: str, date: str) -> tuple[Fit, ...]:
     if serial == PLACEHOLDER_UNIT or not checked.of_unit:
         return checked.fits
     catalogue = load_catalogue()
-    fits = fit_markers(checked.harness, checked.of_unit, catalogue, checked.stocks, serial, date=date)
+    fits = fit_markers(checked.harness, checked.of_unit, catalogue, checked.stocks, serial, untracked, date)
     written = {fit.marker.id: fit for fit in fits}
     anew = {marker.id for marker in checked.of_unit}
     known = {fit.marker.id for fit in checked.fits}

@@ -100,8 +100,9 @@ def _same_sheets(items: Sequence[Recorded]) -> tuple[Sheet, ...]:
     first = items[0]
     assert first.stock is not None  # items without a face were left out before
     width, height = first.stock.page_width_mm, first.stock.page_height_mm
-    if first.stock.kind == "reel" and first.face is not None:
-        width, height = first.face.width_mm, first.face.height_mm
+    if first.stock.kind == "reel":  # a page, or a strip, is as large as what is on it
+        width = max(each.x_mm + each.piece.face.width_mm for each in placed)
+        height = max(each.y_mm + each.piece.face.height_mm for each in placed)
     return (Sheet(first.stock, first.sheet, width, height, first.group, placed),)
 
 
