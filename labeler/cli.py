@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -18,6 +17,7 @@ from labeler.cli_record import record_group
 from labeler.options import (
     FILE,
     FORCE,
+    HARNESS,
     JSON,
     OUT,
     PAPER,
@@ -37,7 +37,6 @@ from labeler.options import (
 )
 
 if TYPE_CHECKING:
-    from labeler.model import Fit
     from labeler.pipeline import Printed
     from labeler.printers import Printer
     from labeler.record.store import Record
@@ -116,10 +115,11 @@ def check_command(
         if as_json:
             print_json({"harness": None, "markers": [], "problems": list(map(report.problem_json, error.problems))})
         raise
-    if explain:
+    if explain is not None:
         from labeler.explain import explain as steps
+        from labeler.explain import named
 
-        for fit in _named(checked.fits, explain):
+        for fit in named(checked.fits, explain):
             for line in steps(fit):
                 click.echo(line)
     elif as_json:
@@ -137,19 +137,6 @@ def _printer(name: str | None) -> Printer:
     from labeler.printers import AS_DRAWN, load_printer
 
     return load_printer(name) if name else AS_DRAWN
-
-
-def _named(fits: Sequence[Fit], name: str) -> list[Fit]:
-    """Return the markers of this id or place, else those whose text has it."""
-    from labeler.errors import Problem, Where, WrongUse
-
-    word = name.casefold()
-    found = [f for f in fits if word in (f.marker.id.casefold(), f.marker.at.casefold())]
-    found = found or [f for f in fits if word in " ".join(f.lines or f.marker.text).casefold()]
-    if not found:
-        fix = "take an id or a place of labeler check"
-        raise WrongUse(Problem(Where("--explain"), f"no marker is called {name!r}", fix))
-    return found
 
 
 @main.command("print")
@@ -240,6 +227,7 @@ def _tell(printed: Printed, record: Record) -> None:
 @main.command("reprint")
 @click.argument("marker", metavar="MARKER", required=False)
 @click.option("--unit", metavar="SERIAL", help="Of this unit; alone: all of it.")
+@HARNESS
 @click.option("--branch", metavar="ID", help="All markers of a branch (with --unit).")
 @click.option("--sheet", metavar="JOB:NUMBER", help="A spoiled sheet, every marker in its own cell again.")
 @REASON
@@ -249,6 +237,7 @@ def _tell(printed: Printed, record: Record) -> None:
 def reprint_command(
     marker: str | None,
     unit: str | None,
+    harness: str | None,
     branch: str | None,
     sheet: str | None,
     reason: str,
@@ -259,7 +248,7 @@ def reprint_command(
     record_path: str | None,
     force: bool,
 ) -> None:
-    """Print one recorded MARKER again, exactly: by its id, "UNIT PLACE", a place, or part of its text.
+    """Print one recorded MARKER again, exactly: by its id, place or circuit, words of its text, or its scanned code.
 
     With --sheet, --branch or --unit alone: a spoiled sheet, a branch, a whole unit.
     Example: labeler reprint "0001 J4" --reason lost
@@ -271,7 +260,7 @@ def reprint_command(
     if branch and not unit:
         raise click.UsageError("--branch needs --unit: a branch stands in every unit")
     with opened_record(record_path, create=False) as record:
-        items = chosen_markers(record, marker, unit, branch, sheet)
+        items = chosen_markers(record, marker, unit, branch, sheet, harness)
         printed = reprint(
             record,
             items,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from labeler.options import (
+    HARNESS,
     JSON,
     REASON,
     RECORD,
@@ -15,6 +16,7 @@ from labeler.options import (
     opened_record,
     options,
     print_json,
+    unit_name,
     who,
 )
 
@@ -45,8 +47,10 @@ def record_list_command(record_path: str | None, as_json: bool) -> None:
 
 @record_group.command("show")
 @click.argument("about", metavar="UNIT|JOB|MARKER")
-@options(UNIT, RECORD, JSON)
-def record_show_command(about: str, unit: str | None, record_path: str | None, as_json: bool) -> None:
+@options(UNIT, HARNESS, RECORD, JSON)
+def record_show_command(
+    about: str, unit: str | None, harness: str | None, record_path: str | None, as_json: bool
+) -> None:
     """Show all that is recorded of a unit (0001), a job (job:3) or a marker. Example: labeler record show 0001."""
     from dataclasses import asdict
 
@@ -55,11 +59,11 @@ def record_show_command(about: str, unit: str | None, record_path: str | None, a
     with opened_record(record_path, create=False) as record:
         if about.startswith("job:") and about[4:].isdecimal():
             found = record.show(int(about[4:])).markers
-        elif any(u.serial == about for u in record.units()):
-            found = record.show(about).markers
+        elif record.find("", unit=about, harness=harness):
+            found = chosen_markers(record, None, about, None, None, harness)
         else:
-            found = chosen_markers(record, about, unit, None, None)
-        events = record.history(found[0].row.id, found[0].unit) if len(found) == 1 else ()
+            found = chosen_markers(record, about, unit, None, None, harness)
+        events = record.history(found[0].row.id, unit_name(found[0])) if len(found) == 1 else ()
     if as_json:
         print_json({"markers": recorded_rows(found), "events": [asdict(event) for event in events]})
         return
@@ -72,10 +76,12 @@ def record_show_command(about: str, unit: str | None, record_path: str | None, a
 
 @record_group.command("void")
 @click.argument("marker", metavar="MARKER")
-@options(UNIT, REASON, RECORD)
-def record_void_command(marker: str, unit: str | None, reason: str, record_path: str | None) -> None:
+@options(UNIT, HARNESS, REASON, RECORD)
+def record_void_command(
+    marker: str, unit: str | None, harness: str | None, reason: str, record_path: str | None
+) -> None:
     """Declare a printed marker void: it must not be used. Example: labeler record void "0001 J4" --reason smeared."""
     with opened_record(record_path, create=False) as record:
-        item = chosen_markers(record, marker, unit, None, None)[0]
-        record.void(item.unit, item.row.id, reason, who())
+        item = chosen_markers(record, marker, unit, None, None, harness)[0]
+        record.void(unit_name(item), item.row.id, reason, who())
         click.echo(f"void: {item.row.id}, unit {item.unit}, {item.row.at}: {reason}", err=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -70,6 +71,7 @@ RECORD = click.option(
 OUT = click.option("--out", type=click.Path(path_type=Path), default=Path("out"), help="Folder for the PDF files.")
 PRINTER = click.option("--printer", metavar="NAME", help="Profile of the printer: a name, or a TOML file.")
 FORCE = click.option("--force", is_flag=True, help="Replace files that exist.")
+HARNESS = click.option("--harness", metavar="NAME", help="Part number or name, where several harnesses have the unit.")
 UNIT = click.option("--unit", metavar="SERIAL", help="Serial of the unit.")
 REASON = click.option("--reason", metavar="TEXT", required=True, help="Why; kept in the record.")
 
@@ -109,9 +111,17 @@ def warn(problems: Iterable[object]) -> None:
 
 
 def chosen_markers(
-    record: Record, marker: str | None, unit: str | None, branch: str | None, sheet: str | None
+    record: Record,
+    marker: str | None,
+    unit: str | None,
+    branch: str | None,
+    sheet: str | None,
+    harness: str | None = None,
 ) -> tuple[Recorded, ...]:
-    """Find what is meant: exactly one marker where one is named, all of them where none is."""
+    """Find what is meant: exactly one marker where one is named, all of one harness's unit where none is.
+
+    Where several are met, a terminal is asked which; elsewhere it is an error that lists them.
+    """
     from labeler.errors import LabelerError, Problem, Where
 
     on_sheet = None
@@ -120,25 +130,47 @@ def chosen_markers(
         if not (colon and job.isdecimal() and number.isdecimal()):
             raise click.BadParameter(f"{sheet!r} is not JOB:NUMBER, as in 1:3", param_hint="--sheet")
         on_sheet = (int(job), int(number))
-    for name, given in (("MARKER", marker), ("--unit", unit), ("--branch", branch)):
+    for name, given in (("MARKER", marker), ("--unit", unit), ("--branch", branch), ("--harness", harness)):
         if given is not None and not given.strip():
             raise click.UsageError(f"{name} is empty")
-    found = record.find(marker or "", unit=unit, branch=branch, sheet=on_sheet)
+    found = record.find(marker or "", unit=unit, harness=harness, branch=branch, sheet=on_sheet)
     asked = marker or sheet or branch or unit
     if not found:
-        raise LabelerError(
-            Problem(Where(record.name), f"no marker is recorded for {asked!r}", "see labeler record list and show")
-        )
-    if marker and len(found) > 1:
-        listed = "\n".join(f"  {line}" for line in marker_lines(found))
-        raise LabelerError(
-            Problem(
-                Where(record.name),
-                f"{len(found)} markers match {asked!r}:\n{listed}\n",
-                "name one by its id and --unit",
-            )
-        )
-    return found
+        where = f"{record.name}, {harness}" if harness else record.name
+        fix = "see labeler record list and show; an id, a place or a circuit is named whole"
+        raise LabelerError(Problem(Where(where), f"no marker is recorded for {asked!r}", fix))
+    if marker:
+        lines = list(marker_lines(found))[1:]
+        first = found[0]
+        fix = f'name one by its unit and id, as in "{first.unit} {first.row.id}"'
+        return (found[which_of(lines, f"{len(found)} markers match {asked!r}", fix, record.name)],)
+    units = list(dict.fromkeys(map(unit_name, found)))
+    what = f"{len(units)} harnesses have what {asked!r} names"
+    meant = units[which_of(units, what, "name one with --harness", record.name)]
+    return tuple(item for item in found if unit_name(item) == meant)
+
+
+MOST_LISTED = 30  # candidates: more than a screen of them helps nobody
+
+
+def which_of(lines: Sequence[str], what: str, fix: str, where: str) -> int:
+    """Return which of several is meant, counted from 0: the only one, or the one a person at the terminal names.
+
+    Raises `LabelerError` with the numbered lines where nobody can be asked.
+    """
+    from labeler.errors import LabelerError, Problem, Where
+
+    if len(lines) == 1:
+        return 0
+    width = len(str(min(len(lines), MOST_LISTED)))
+    listed = [f"  {number:{width}}  {line}" for number, line in enumerate(lines[:MOST_LISTED], 1)]
+    if len(lines) > MOST_LISTED:
+        listed.append(f"  and {len(lines) - MOST_LISTED} more")
+    if not (sys.stdin.isatty() and sys.stderr.isatty()):
+        raise LabelerError(Problem(Where(where), "\n".join((f"{what}:", *listed, "")), fix))
+    click.echo("\n".join((f"{what}:", *listed)), err=True)
+    answer: int = click.prompt("Which number", type=click.IntRange(1, len(listed[:MOST_LISTED])), err=True)
+    return answer - 1
 
 
 def marker_lines(found: Iterable[Recorded]) -> Iterable[str]:
@@ -146,9 +178,10 @@ def marker_lines(found: Iterable[Recorded]) -> Iterable[str]:
     rows = [
         (
             item.row.id,
+            item.part_number or item.harness,
             f"unit {item.unit}",
             item.row.kind,
-            item.row.at,
+            place_of(item),
             item.row.label,
             item.row.tube and f"{item.row.tube}, {item.row.cut_length_mm:g} mm",
             f"{item.job}:{item.sheet} {item.cell}" if item.sheet else "",
@@ -156,7 +189,19 @@ def marker_lines(found: Iterable[Recorded]) -> Iterable[str]:
         )
         for item in found
     ]
-    return columns(("id", "unit", "kind", "place", "text", "tube", "sheet", "state"), rows)
+    return columns(("id", "harness", "unit", "kind", "place", "text", "tube", "sheet", "state"), rows)
+
+
+def place_of(item: Recorded) -> str:
+    """Return a marker's place as the sheets print it: a branch end with its branch."""
+    row = item.row
+    named = f"{row.branch} {row.at}" if row.role == "branch end" and row.branch != row.at else row.at
+    return repr(named) if named != " ".join(named.split()) else named
+
+
+def unit_name(item: Recorded) -> str:
+    """Return what names the unit of a marker and no other harness's unit of the same serial."""
+    return f"{item.part_number or item.harness} {item.unit}"
 
 
 def columns(headings: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> Iterable[str]:

@@ -15,7 +15,7 @@ LAYERS = [
     {"errors"},
     {"model"},
     {"formulas"},
-    {"text", "tables"},
+    {"text", "tables", "naming"},
     {"materials", "stocks", "colours", "printers"},
     {"catalogue"},
     {"read", "validate", "plan", "size", "fit", "codes", "layout", "bench"},

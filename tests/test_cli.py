@@ -227,6 +227,96 @@ def test_reprint_never_guesses(record: Path, tmp_path: Path) -> None:
     assert not list(tmp_path.iterdir())
 
 
+def test_a_part_of_an_id_is_no_name(record: Path, tmp_path: Path) -> None:
+    """B1 J1 has the id W9X0GRQG: 0GR and W9X0 are parts of it, and of no text."""
+    for part in ("0001 0GR", "W9X0", "0001 W5"):
+        result = run("reprint", part, "--reason", "lost", "--record", record, "--out", tmp_path)
+        assert result.exit_code == 1, part
+        assert f"no marker is recorded for {part!r}" in result.stderr
+    assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize("name", ["0001 B4 J4", "b4  j4", "0001 dklhje94", "RSB-210 0001 J4"])
+def test_a_place_as_the_sheets_print_it(record: Path, tmp_path: Path, name: str) -> None:
+    shown = run("record", "show", name, "--record", record)
+    assert shown.stdout.splitlines()[1].startswith("DKLHJE94  RSB-210  unit 0001  sleeve  B4 J4  WATER PROBE J4")
+    assert run("reprint", name, "--reason", "lost", "--record", record, "--out", tmp_path).exit_code == 0
+
+
+def test_explain_names_markers_as_reprint_does() -> None:
+    for name in ("B4 J4", "dklhje94"):
+        assert run("check", BOAT, "--explain", name).stdout.startswith("DKLHJE94  branch end J4")
+    for name in ("KLHJE", ""):
+        assert run("check", BOAT, "--explain", name).exit_code == 2
+
+
+def test_several_matches_are_listed_and_numbered(record: Path, tmp_path: Path) -> None:
+    """Each circuit has two ends; which end stands first is the order of printing."""
+    result = run("reprint", "W101", "--reason", "lost", "--record", record, "--out", tmp_path)
+    lines = result.stderr.splitlines()
+    assert [line.split()[0] for line in lines[1:3]] == ["1", "2"]
+    assert all("unit 0001" in line and "J1:1" in line for line in lines[1:3])
+    assert 'name one by its unit and id, as in "0001 ' in lines[3]
+
+
+def at_a_terminal(words: list[object], typed: bytes) -> tuple[int, str]:
+    """Run the command line at a terminal of its own and return its status and all that is shown."""
+    pty = pytest.importorskip("pty")
+    master, slave = pty.openpty()
+    command = [sys.executable, "-c", "from labeler.cli import main; main()", *map(str, words)]
+    running = subprocess.Popen(command, stdin=slave, stdout=slave, stderr=slave, close_fds=True)
+    os.close(slave)
+    os.write(master, typed)
+    shown = b""
+    while True:
+        try:
+            part = os.read(master, 4096)
+        except OSError:  # the other side has closed it
+            break
+        if not part:
+            break
+        shown += part
+    os.close(master)
+    return running.wait(), shown.decode()
+
+
+def test_a_terminal_is_asked_which(record: Path, tmp_path: Path) -> None:
+    words = ["reprint", "W101", "--reason", "lost", "--record", record, "--out", tmp_path]
+    status, shown = at_a_terminal(words, b"7\n2\n")
+    assert status == 0, shown
+    assert "Which number" in shown
+    second = next(line for line in shown.splitlines() if line.startswith("  2  "))
+    listed = json.loads(run("record", "list", "--record", record, "--json").stdout)
+    made = run("record", "show", f"job:{listed[-1]['id']}", "--record", record).stdout
+    assert second.split()[1] in made
+    assert len(made.splitlines()) == 2 + 4  # heading, the one marker, and its two jobs' events: twice two
+
+
+def test_two_harnesses_with_one_serial(tmp_path: Path) -> None:
+    file, record = tmp_path / "other.toml", tmp_path / "r.sqlite"
+    file.write_text(Path(BOAT).read_text("utf-8").replace('"RSB-210"', '"RSB-300"'), "utf-8")
+    words = ["--out", tmp_path / "out", "--record", record]
+    assert run("print", BOAT, *words).exit_code == 0
+    assert run("print", file, *words).exit_code == 0
+    both = run("reprint", "0001 J4", "--reason", "lost", *words)
+    assert both.exit_code == 1
+    assert ["RSB-210" in line or "RSB-300" in line for line in both.stderr.splitlines()[1:3]] == [True, True]
+    one = run("reprint", "0001 J4", "--harness", "rsb-300", "--reason", "lost", *words)
+    assert one.exit_code == 0
+    assert "RSB-300-0001-reprint" in one.stdout
+    asked = run("record", "show", "0001", "--record", record)
+    assert asked.exit_code == 1
+    assert "RSB-210 0001" in asked.stderr
+    assert "--harness" in asked.stderr
+    shown = run("record", "show", "0001", "--harness", "RSB-300", "--record", record).stdout
+    assert all("RSB-300" in line for line in shown.splitlines()[1:])
+    assert run("reprint", "--unit", "0001", "--reason", "lost", *words).exit_code == 1
+    assert (
+        run("record", "void", "0001 K4", "--harness", "RSB-210", "--reason", "torn", "--record", record).exit_code == 0
+    )
+    assert "void" in run("record", "show", "RSB-210 0001 K4", "--record", record).stdout
+
+
 def test_reprint_of_nothing(record: Path, tmp_path: Path) -> None:
     assert run("reprint", "--reason", "x", "--record", record).exit_code == 2
     assert run("reprint", "J4", "--record", record).exit_code == 2  # no reason

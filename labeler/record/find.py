@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from functools import partial
 from itertools import groupby
 from typing import Any
 
@@ -10,8 +11,18 @@ from sqlalchemy import ColumnElement, Connection, Row, Select, and_, func, liter
 
 from labeler.errors import LabelerError, Problem, Where
 from labeler.model import Face, Stock
+from labeler.naming import NOT, Names, met, plain, rests
 from labeler.record.faces import damaged, digest_of, face_from_text, stock_from_text
-from labeler.record.jobs import is_unit, job_list, jobs_with_states, of_unit, printed, withdrawn
+from labeler.record.jobs import (
+    is_harness,
+    job_list,
+    jobs_with_states,
+    names_unit,
+    number_of,
+    of_unit,
+    printed,
+    withdrawn,
+)
 from labeler.record.schema import face, harness, job, job_event, job_font, marker, sheet, stock, unit, void
 from labeler.record.values import Event, Job, MarkerRow, Recorded, Story
 
@@ -31,21 +42,26 @@ def _lines() -> Select[Any]:
         withdrawn.c.state.is_not(None).label("gone"),
     )
     names = (harness.c.name, harness.c.part_number, harness.c.revision, unit.c.serial, job.c.unit_id)
+    known_as = unit.c.part_number.label("unit_part")
     return (
-        select(marker, group, sheet.c.stock, *names, *states)
+        select(marker, group, sheet.c.stock, *names, known_as, *states)
         .select_from(source)
         .order_by(job.c.unit_id, marker.c.job_id, marker.c.line)
     )
 
 
-def _contains(text: str) -> ColumnElement[bool]:
-    """Return the condition that the text is part of what a marker is known by."""
-    c = marker.c
+def _holds(word: str) -> ColumnElement[bool]:
+    """Return the condition that a word is part of what a marker or its unit is known by, or the unit's number."""
     between = literal("\n")
-    parts = c.marker + between + c.at + between + c.circuit + between + c.branch + between + c.label
+    parts: Any = harness.c.part_number
+    for column in (unit.c.part_number, unit.c.serial, *(marker.c[name] for name in NAMED)):
+        parts = parts + between + column
     for sign in (ESCAPE, "%", "_"):
-        text = text.replace(sign, ESCAPE + sign)
-    return func.lower(parts).like(f"%{text}%", escape=ESCAPE)
+        word = word.replace(sign, ESCAPE + sign)
+    return func.lower(parts).like(f"%{word}%", escape=ESCAPE)
+
+
+NAMED = ("marker", "at", "branch", "circuit", "label")  # the columns of `Names`, in its order
 
 
 # ---------------------------------------------------------------- search
@@ -56,51 +72,46 @@ def search(
     query: str,
     *,
     unit_is: str | None = None,
+    harness_is: str | None = None,
     branch: str | None = None,
     on_sheet: tuple[int, int] | None = None,
 ) -> tuple[Recorded, ...]:
     """Return the markers that the query means, nearest meaning first and alone.
 
-    The query is tried as a marker's id, as a place, as a circuit or branch, as a unit and one of
-    these, as a part of the text, as a unit and a part of the text: the first that is met by any
-    marker decides. Capitals do not matter. "" is met by every marker.
+    It is held against ids, places, circuits, branches and connectors as a whole, and against texts
+    in part, each time with and without a unit before it: see `labeler.naming`. The nearest way in
+    which any marker is met decides. "" is met by every marker.
     """
-    text = " ".join(query.lower().split())
-    splits = _splits(text)
-    meant = [_contains(text), *(and_(of_unit(head), _contains(tail)) for head, tail in splits)]
-    where = [or_(*meant)] if text else []
-    units = [_units_named(connection, head) for head, _tail in splits]
+    text = plain(query)
+    where = [or_(_holds(word), *_numbered(word)) for word in text.split()]
     if unit_is is not None:
         where.append(of_unit(unit_is))
+    if harness_is is not None:
+        where.append(is_harness(harness_is))
     if branch is not None:
         where.append(func.lower(marker.c.branch) == branch.lower())
     if on_sheet is not None:
         where.append(job.c.unit_id.in_(select(job.c.unit_id).where(job.c.id == on_sheet[0])))
     lines = connection.execute(_lines().where(*where)).all()
-    ranked = [(_rank(line, text, splits, units), line) for line in lines]
-    best = min((rank for rank, _line in ranked), default=0)
-    return assemble(connection, [line for rank, line in ranked if rank == best], _stands_on(on_sheet))
+    return assemble(connection, _nearest(lines, text) if text else lines, _stands_on(on_sheet))
 
 
-def _splits(text: str) -> list[tuple[str, str]]:
-    words = text.split()
-    return [(" ".join(words[:n]), " ".join(words[n:])) for n in range(1, len(words))]
+def _numbered(word: str) -> list[ColumnElement[bool]]:
+    number = number_of(word)
+    return [] if number is None else [unit.c.number == number]
 
 
-def _units_named(connection: Connection, name: str) -> set[int]:
-    return set(connection.scalars(select(unit.c.id).where(is_unit(name))))
-
-
-def _rank(line: Line, text: str, splits: list[tuple[str, str]], units: list[set[int]]) -> int:
-    tails = [tail for (_head, tail), ids in zip(splits, units, strict=True) if line.unit_id in ids]
-    named = (line.marker.lower(), line.at.lower(), line.circuit.lower(), line.branch.lower())
-    if not text:
-        return 0
-    if text in named:
-        return min(named.index(text), 2)
-    if any(tail in named for tail in tails):
-        return 3 + min(named.index(tail) for tail in tails if tail in named)
-    return 7 if text in "\n".join((*named, line.label.lower())) else 8
+def _nearest(lines: Sequence[Line], text: str) -> list[Line]:
+    """Return the lines that are met best of all; none where none is met."""
+    known: dict[int, tuple[str, ...]] = {}
+    ranked = []
+    for line in lines:
+        if line.unit_id not in known:
+            known[line.unit_id] = rests(text, partial(names_unit, line.unit_part, line.serial))
+        names = Names(*(getattr(line, name) for name in NAMED))
+        ranked.append((min(met(names, rest) for rest in known[line.unit_id]), line))
+    best = min((rank for rank, _line in ranked), default=NOT)
+    return [line for rank, line in ranked if rank == best != NOT]
 
 
 def _stands_on(on_sheet: tuple[int, int] | None) -> Callable[[Line], bool] | None:

@@ -7,6 +7,7 @@ from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, Row, and_, func, literal, or_, select
 
+from labeler.naming import plain
 from labeler.record.faces import damaged
 from labeler.record.schema import harness, job, job_event, unit
 from labeler.record.values import Job, Unit
@@ -27,17 +28,39 @@ def jobs_with_states() -> Any:
     )
 
 
+def number_of(serial: str) -> int | None:
+    """Return the number that a serial reads as, or None where it is none, or one that is not counted."""
+    digits = serial.lstrip("0") or "0"
+    return int(digits) if serial.isascii() and serial.isdigit() and len(digits) <= COUNTED_DIGITS else None
+
+
+COUNTED_DIGITS = 15
+"""Serials of more digits are names, no numbers: project choice, a date and time to the second has 14."""
+
+
 def is_unit(text: str) -> ColumnElement[bool]:
     """Return the condition that a unit is the one named: its serial, with or without its part number.
 
     Capitals do not matter, nor do zeros in front of a number.
     """
-    wanted = " ".join(text.lower().split())
+    wanted = plain(text)
     full = func.lower(unit.c.part_number + literal(" ") + unit.c.serial)
     same = or_(func.lower(unit.c.serial) == wanted, full == wanted)
-    if wanted.isascii() and wanted.isdigit() and len(wanted) <= 18:
-        same = or_(same, unit.c.number == int(wanted))
-    return same
+    number = number_of(wanted)
+    return same if number is None else or_(same, unit.c.number == number)
+
+
+def names_unit(part_number: str, serial: str, text: str) -> bool:
+    """Return whether a text, made `plain`, names the unit, as `is_unit` asks the database."""
+    own = plain(serial)
+    number = number_of(text)
+    return text in (own, f"{plain(part_number)} {own}") or (number is not None and number == number_of(own))
+
+
+def is_harness(text: str) -> ColumnElement[bool]:
+    """Return the condition that a job's harness is the one named: its part number or its name."""
+    wanted = plain(text)
+    return or_(func.lower(unit.c.part_number) == wanted, func.lower(harness.c.name) == wanted)
 
 
 def of_unit(text: str) -> ColumnElement[bool]:

@@ -134,18 +134,20 @@ class Record:
         query: str,
         *,
         unit: str | None = None,
+        harness: str | None = None,
         branch: str | None = None,
         sheet: tuple[int, int] | None = None,
     ) -> tuple[Recorded, ...]:
         """Return the markers that the query means, each unit's own, in the order of printing.
 
-        Tried in turn: a marker's id, a place ("J4"), a circuit or branch, a unit and one of these
-        ("0013 J4"), a part of the text, a unit and a part of the text; the first that finds
+        Tried in turn: a marker's id, place ("J4", "B4 J4") or circuit; its branch or connector; a
+        part of its text; each with or without a unit before it ("0013 J4"). The first that finds
         anything decides. Capitals do not matter, and no sign has a special meaning. ``unit`` is a
-        serial, with or without the part number before it; ``sheet`` is (job, number on the sheet).
+        serial, with or without the part number before it; ``harness`` a part number or a name;
+        ``sheet`` is (job, number on the sheet).
         """
         with self._reading() as connection:
-            return find.search(connection, query, unit_is=unit, branch=branch, on_sheet=sheet)
+            return find.search(connection, query, unit_is=unit, harness_is=harness, branch=branch, on_sheet=sheet)
 
     def markers(self, unit: str) -> tuple[Recorded, ...]:
         """Return every marker of a unit, those that were left out too."""

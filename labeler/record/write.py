@@ -16,6 +16,7 @@ from labeler.errors import LabelerError, Problem, Where, refuse
 from labeler.model import Harness, Sheet
 from labeler.record import schema
 from labeler.record.faces import digest_of, face_to_text, rounded, stock_to_text
+from labeler.record.jobs import number_of
 from labeler.record.values import LeftOut, MarkerRow, NewJob, Recorded
 
 SERIAL_DIGITS = 4  # "0001": project choice, ten thousand units sort as text
@@ -50,7 +51,7 @@ def take_serial(connection: Connection, harness: Harness, wanted: str | None) ->
         found = _unit_like(connection, part_number, serial)
         if found is not None:
             return _take_reserved(connection, found, part_number, serial)
-    row = {"part_number": part_number, "serial": serial, "number": _number(serial), "at": now()}
+    row = {"part_number": part_number, "serial": serial, "number": number_of(serial), "at": now()}
     return _added(connection, schema.unit, row), serial
 
 
@@ -59,10 +60,6 @@ def next_serial(connection: Connection, part_number: str) -> str:
     c = schema.unit.c
     last = connection.scalar(select(func.max(c.number)).where(c.part_number == part_number))
     return f"{(last or 0) + 1:0{SERIAL_DIGITS}d}"
-
-
-def _number(serial: str) -> int | None:
-    return int(serial) if serial.isascii() and serial.isdigit() and len(serial) <= 18 else None
 
 
 def _serial_problems(serial: str) -> Iterator[Problem]:
@@ -78,7 +75,7 @@ def _serial_problems(serial: str) -> Iterator[Problem]:
 def _unit_like(connection: Connection, part_number: str, serial: str) -> Any:
     c = schema.unit.c
     same = c.serial == serial
-    number = _number(serial)
+    number = number_of(serial)
     if number is not None:
         same = same | (c.number == number)
     return connection.execute(select(c.id, c.serial).where(c.part_number == part_number, same)).first()
