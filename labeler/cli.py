@@ -15,6 +15,7 @@ import click
 
 from labeler.cli_record import record_group
 from labeler.options import (
+    BRANCH,
     FILE,
     FORCE,
     HARNESS,
@@ -25,9 +26,11 @@ from labeler.options import (
     REASON,
     RECORD,
     SET,
+    SHEET,
     STOCK,
     UNIT,
     chosen_markers,
+    named_one_way,
     opened_record,
     options,
     parse_starts,
@@ -228,8 +231,7 @@ def _tell(printed: Printed, record: Record) -> None:
 @click.argument("marker", metavar="MARKER", required=False)
 @click.option("--unit", metavar="SERIAL", help="Of this unit; alone: all of it.")
 @HARNESS
-@click.option("--branch", metavar="ID", help="All markers of a branch (with --unit).")
-@click.option("--sheet", metavar="JOB:NUMBER", help="A spoiled sheet, every marker in its own cell again.")
+@options(BRANCH, SHEET)
 @REASON
 @click.option("--stock", metavar="NAME", default="", help="Onto another stock than the first time.")
 @click.option("--start", metavar="CELL", default="", help="First free cell, as in B3.")
@@ -250,15 +252,12 @@ def reprint_command(
 ) -> None:
     """Print one recorded MARKER again, exactly: by its id, place or circuit, words of its text, or its scanned code.
 
-    With --sheet, --branch or --unit alone: a spoiled sheet, a branch, a whole unit.
+    With --sheet, --branch or --unit alone: a spoiled sheet (every marker in its own cell), a branch, a whole unit.
     Example: labeler reprint "0001 J4" --reason lost
     """
     from labeler.pipeline import reprint
 
-    if not (marker or sheet or unit):
-        raise click.UsageError("name a MARKER, a --sheet, or a --unit (with or without --branch)")
-    if branch and not unit:
-        raise click.UsageError("--branch needs --unit: a branch stands in every unit")
+    named_one_way(marker, sheet, unit, branch)
     with opened_record(record_path, create=False) as record:
         items = chosen_markers(record, marker, unit, branch, sheet, harness)
         printed = reprint(

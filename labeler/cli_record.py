@@ -5,16 +5,20 @@ from __future__ import annotations
 import click
 
 from labeler.options import (
+    BRANCH,
     HARNESS,
     JSON,
     REASON,
     RECORD,
+    SHEET,
     UNIT,
     chosen_markers,
     columns,
     marker_lines,
+    named_one_way,
     opened_record,
     options,
+    place_of,
     print_json,
     unit_name,
     who,
@@ -75,13 +79,26 @@ def record_show_command(
 
 
 @record_group.command("void")
-@click.argument("marker", metavar="MARKER")
-@options(UNIT, HARNESS, REASON, RECORD)
+@click.argument("marker", metavar="MARKER", required=False)
+@options(UNIT, HARNESS, BRANCH, SHEET, REASON, RECORD)
 def record_void_command(
-    marker: str, unit: str | None, harness: str | None, reason: str, record_path: str | None
+    marker: str | None,
+    unit: str | None,
+    harness: str | None,
+    branch: str | None,
+    sheet: str | None,
+    reason: str,
+    record_path: str | None,
 ) -> None:
-    """Declare a printed marker void: it must not be used. Example: labeler record void "0001 J4" --reason smeared."""
+    """Declare a printed MARKER void until it is printed again: what there is of it must not be used.
+
+    With --sheet, --branch or --unit alone: all of it. Example: labeler record void "0001 J4" --reason smeared
+    """
+    named_one_way(marker, sheet, unit, branch)
     with opened_record(record_path, create=False) as record:
-        item = chosen_markers(record, marker, unit, None, None, harness)[0]
-        record.void(unit_name(item), item.row.id, reason, who())
-        click.echo(f"void: {item.row.id}, unit {item.unit}, {item.row.at}: {reason}", err=True)
+        items = chosen_markers(record, marker, unit, branch, sheet, harness)
+        if not marker:  # of many, those that can be
+            items = tuple(item for item in items if item.state == "printed") or items
+        record.void_all([(unit_name(item), item.row.id) for item in items], reason, who())
+        for item in items:
+            click.echo(f"void: {item.row.id}, unit {item.unit}, {place_of(item)}: {reason}", err=True)

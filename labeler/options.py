@@ -73,6 +73,8 @@ PRINTER = click.option("--printer", metavar="NAME", help="Profile of the printer
 FORCE = click.option("--force", is_flag=True, help="Replace files that exist.")
 HARNESS = click.option("--harness", metavar="NAME", help="Part number or name, where several harnesses have the unit.")
 UNIT = click.option("--unit", metavar="SERIAL", help="Serial of the unit.")
+BRANCH = click.option("--branch", metavar="ID", help="All markers of a branch (with --unit).")
+SHEET = click.option("--sheet", metavar="JOB:NUMBER", help="A whole sheet.")
 REASON = click.option("--reason", metavar="TEXT", required=True, help="Why; kept in the record.")
 
 
@@ -108,6 +110,14 @@ def warn(problems: Iterable[object]) -> None:
     """Print problems on standard error."""
     for problem in problems:
         click.echo(str(problem), err=True)
+
+
+def named_one_way(marker: str | None, sheet: str | None, unit: str | None, branch: str | None) -> None:
+    """Refuse a command that names no marker, or a branch of no unit."""
+    if marker is None and sheet is None and unit is None:
+        raise click.UsageError("name a MARKER, a --sheet, or a --unit (with or without --branch)")
+    if branch is not None and unit is None:
+        raise click.UsageError("--branch needs --unit: a branch stands in every unit")
 
 
 def chosen_markers(
@@ -185,11 +195,15 @@ def marker_lines(found: Iterable[Recorded]) -> Iterable[str]:
             item.row.label,
             item.row.tube and f"{item.row.tube}, {item.row.cut_length_mm:g} mm",
             f"{item.job}:{item.sheet} {item.cell}" if item.sheet else "",
-            item.state + (f" {item.printed} times" if item.printed > 1 else ""),
+            item.state,
+            str(item.printed or ""),
+            str(item.voids or ""),
         )
         for item in found
     ]
-    return columns(("id", "harness", "unit", "kind", "place", "text", "tube", "sheet", "state"), rows)
+    return columns(
+        ("id", "harness", "unit", "kind", "place", "text", "tube", "sheet", "state", "prints", "voids"), rows
+    )
 
 
 def place_of(item: Recorded) -> str:

@@ -351,6 +351,22 @@ def test_void_and_history(record: Path) -> None:
     assert len(json.loads(run("record", "list", "--record", record, "--json").stdout)) >= 1
 
 
+def test_void_of_a_branch_and_twice(record: Path) -> None:
+    words = ["--reason", "burnt", "--record", record]
+    branch = run("record", "void", "--unit", "0001", "--branch", "B5", *words)
+    assert branch.exit_code == 0
+    count = len(branch.stderr.splitlines())
+    shown = json.loads(run("record", "show", "0001", "--record", record, "--json").stdout)["markers"]
+    of_branch = [m for m in shown if m["branch"] == "B5"]
+    assert {(m["state"], m["voids"]) for m in of_branch if m["state"] != "plain"} == {("void", 1)}
+    assert len([m for m in of_branch if m["state"] == "void"]) == count > 1
+    again = run("record", "void", "0001 B5 J5", *words)
+    assert again.exit_code == 1
+    assert "it is void" in again.stderr
+    assert run("record", "void", *words).exit_code == 2
+    assert run("record", "void", "--branch", "B5", *words).exit_code == 2
+
+
 # ---------------------------------------------------------------- one question, and lists
 
 

@@ -580,13 +580,58 @@ def test_void_and_printed_again(record: Record) -> None:
     assert history[-1] == ("printed", "right bag after all")
 
 
+def test_a_void_marker_is_void_until_it_is_printed_again(record: Record) -> None:
+    """Counted by hand: one print, void, refused, one reprint, void again."""
+    print_unit(record)
+    record.void("0001", "bag.K4", "smeared")
+    with pytest.raises(LabelerError, match="it is void; print it again first"):
+        record.void("0001", "bag.K4", "smeared again")
+    (item,) = record.find("bag.K4")
+    assert (item.state, item.printed, item.voids) == ("void", 1, 1)
+    record.confirm(record.prepare_reprint((item,), lay_out((item,)), fonts=FONTS, reason="smeared").id)
+    (item,) = record.find("bag.K4")
+    assert (item.state, item.printed, item.voids) == ("printed", 2, 1)
+    record.void("0001", "bag.K4", "torn")
+    (item,) = record.find("bag.K4")
+    assert (item.state, item.reason, item.printed, item.voids) == ("void", "torn", 2, 2)
+    whole = [(e.what, e.reason) for e in record.history("bag.K4", "0001") if e.what != "prepared"]
+    assert whole == [("printed", ""), ("void", "smeared"), ("printed", "smeared"), ("void", "torn")]
+
+
+def test_only_what_was_printed_can_be_void(record: Record) -> None:
+    print_unit(record)
+    with pytest.raises(LabelerError, match="it is left out; it was never printed"):
+        record.void("0001", "J4", "lost")
+    job = record.prepare(boat_job(record.reserve_serial(BOAT)))
+    with pytest.raises(LabelerError, match=f"job {job.id} is prepared"):
+        record.void("0002", "bag.K4", "lost")
+    record.withdraw(job.id, "no paper")
+    with pytest.raises(LabelerError, match="it is withdrawn"):
+        record.void("0002", "bag.K4", "lost")
+    assert count(record, "void") == 0
+
+
+def test_void_of_several_is_of_all_or_none(record: Record) -> None:
+    print_unit(record)
+    record.void("0001", "bag.K4", "torn")
+    with pytest.raises(LabelerError, match="it is void"):
+        record.void_all([("0001", "wire.W101.J4"), ("0001", "bag.K4")], "burnt")
+    assert count(record, "void") == 1
+    record.void_all([("0001", "wire.W101.J4"), ("0001", "wire.W101.P1")], "burnt")
+    assert {item.row.id for item in record.markers("0001") if item.state == "void"} == {
+        "bag.K4",
+        "wire.W101.J4",
+        "wire.W101.P1",
+    }
+
+
 def test_void_asks_for_one_marker(record: Record) -> None:
     print_unit(record)
     for unit, marker in (("0002", "bag.K4"), ("0001", "bag.K5")):
         with pytest.raises(LabelerError, match="has no marker"):
             record.void(unit, marker, "lost")
     winch = Harness("Winch", "RSB-300", text=b"other")
-    record.prepare(replace(boat_job(record.reserve_serial(winch)), harness=winch))
+    record.confirm(record.prepare(replace(boat_job(record.reserve_serial(winch)), harness=winch)).id)
     with pytest.raises(LabelerError, match="more than one marker"):
         record.void("0001", "bag.K4", "lost")
     record.void("RSB-300 0001", "bag.K4", "lost")

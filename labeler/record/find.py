@@ -155,11 +155,12 @@ def _recorded(
     faces: dict[bytes, Face],
     stocks: dict[bytes, Stock],
     fonts: dict[int, dict[str, str]],
-    voids: dict[tuple[int, str], Line],
+    voids: dict[tuple[int, str], list[Line]],
 ) -> Recorded:
     drawn = faces.get(first.face)
     used = sorted({run.font for run in drawn.runs}) if drawn else []
-    last_void = voids.get((first.unit_id, first.marker))
+    declared = voids.get((first.unit_id, first.marker), [])
+    last_void = declared[-1] if declared else None
     state = _state(rows, first, last_void.after_job if last_void else 0)
     return Recorded(
         row=marker_of(first),
@@ -170,6 +171,7 @@ def _recorded(
         job=first.job_id,
         state=state,
         printed=sum(bool(row.face and row.confirmed and not row.gone) for row in rows),
+        voids=len(declared),
         face=drawn,
         stock=stocks.get(first.stock),
         group=first.group or "",
@@ -234,11 +236,11 @@ def _fonts(connection: Connection, jobs: set[int]) -> dict[int, dict[str, str]]:
     return fonts
 
 
-def _voids(connection: Connection, units: set[int]) -> dict[tuple[int, str], Line]:
-    voids: dict[tuple[int, str], Line] = {}
+def _voids(connection: Connection, units: set[int]) -> dict[tuple[int, str], list[Line]]:
+    voids: dict[tuple[int, str], list[Line]] = {}
     for chunk in _chunks(units):
-        rows = connection.execute(select(void).where(void.c.unit_id.in_(chunk)).order_by(void.c.id))
-        voids.update({(row.unit_id, row.marker): row for row in rows})
+        for row in connection.execute(select(void).where(void.c.unit_id.in_(chunk)).order_by(void.c.id)):
+            voids.setdefault((row.unit_id, row.marker), []).append(row)
     return voids
 
 
@@ -287,6 +289,13 @@ def one_marker(connection: Connection, named: str, unit_name: str) -> tuple[int,
     return int(rows[0].unit_id), str(rows[0].marker)
 
 
+def as_it_stands(connection: Connection, unit_id: int, name: str) -> Recorded:
+    """Return one marker of one unit, whatever its state. Raises LabelerError if it is damaged."""
+    mine = and_(job.c.unit_id == unit_id, marker.c.marker == name)
+    lines = connection.execute(_lines().where(mine)).all()
+    return (assemble(connection, lines) or assemble(connection, lines, lambda _line: True))[0]
+
+
 def events(connection: Connection, named: str, unit_name: str) -> tuple[Event, ...]:
     """Return all that happened to one marker, oldest first. Raises LabelerError as `one_marker`."""
     unit_id, name = one_marker(connection, named, unit_name)
@@ -296,10 +305,14 @@ def events(connection: Connection, named: str, unit_name: str) -> tuple[Event, .
     jobs = {one.id: one for chunk in _chunks(firsts) for one in job_list(connection, job.c.id.in_(chunk))}
     if not lines or len(jobs) < len(firsts):
         raise damaged("a job", "it is missing")
-    found = [event for job_id, line in firsts.items() for event in _job_events(connection, jobs[job_id], line)]
+    found = [
+        (e.at, float(e.job), e) for job_id, line in firsts.items() for e in _job_events(connection, jobs[job_id], line)
+    ]
     declared = connection.execute(select(void).where(void.c.unit_id == unit_id, void.c.marker == name))
-    found += [Event(row.at, "void", lines[0].serial, row.who, row.reason) for row in declared]
-    return tuple(sorted(found, key=lambda event: event.at))
+    found += [
+        (row.at, row.after_job + 0.5, Event(row.at, "void", lines[0].serial, row.who, row.reason)) for row in declared
+    ]
+    return tuple(event for _at, _order, event in sorted(found, key=lambda one: one[:2]))  # of one moment: by job
 
 
 def _job_events(connection: Connection, made: Job, line: Line) -> Iterator[Event]:

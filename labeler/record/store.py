@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from types import TracebackType
 from typing import TYPE_CHECKING, Self
@@ -120,12 +120,19 @@ class Record:
     def void(self, unit: str, marker: str, reason: str, who: str = "") -> None:
         """Declare a marker of a unit void: the print there is must not be used; a reprint may be made.
 
-        Raises LabelerError if there is no reason, no such marker, or more than one.
+        Raises LabelerError if there is no reason, no such marker, more than one, or one that is void
+        already, was never printed, or is being printed.
         """
-        refuse(write.reason_problems(reason, Where(f"unit {unit}, {marker}")))
+        self.void_all(((unit, marker),), reason, who)
+
+    def void_all(self, named: Iterable[tuple[str, str]], reason: str, who: str = "") -> None:
+        """Declare several markers void, each given as `void` takes it; all of them or none."""
         with self._writing() as connection:
-            unit_id, name = find.one_marker(connection, marker, unit)
-            write.add_void(connection, unit_id, name, who, reason.strip())
+            meant = [find.one_marker(connection, marker, unit) for unit, marker in named]
+            now = [find.as_it_stands(connection, *one) for one in meant]
+            refuse((*write.reason_problems(reason, Where("void")), *write.void_problems(now)))
+            for unit_id, name in meant:
+                write.add_void(connection, unit_id, name, who, reason.strip())
 
     # ------------------------------------------------------------ looking up
 

@@ -116,6 +116,7 @@ class Recorded:
     job: int
     state: str  # printed | prepared | void | left out | plain | withdrawn
     printed: int = 0  # how often, reprints included, withdrawn and unconfirmed ones not
+    voids: int = 0  # how often it was declared void, also before it was printed again
     face: Face | None = None
     stock: Stock | None = None
     group: str = ""

@@ -229,6 +229,19 @@ def state_of(connection: Connection, job_id: int) -> str:
     raise LabelerError(Problem(Where(f"job {job_id}"), "there is no such job", "look at the list of jobs"))
 
 
+def void_problems(items: Iterable[Recorded]) -> Iterator[Problem]:
+    """Yield why a marker cannot be declared void: there is no print of it that could be used."""
+    fixes = {
+        "void": "print it again first; nothing is left to be declared",
+        "prepared": "finish its job first (labeler record resume) or withdraw it (labeler record withdraw)",
+    }
+    for item in items:
+        if item.state != "printed":
+            where = Where(f"unit {item.unit}, {item.row.id}")
+            why = f"job {item.job} is prepared" if item.state == "prepared" else f"it is {item.state}"
+            yield Problem(where, f"it cannot be declared void: {why}", fixes.get(item.state, "it was never printed"))
+
+
 def add_void(connection: Connection, unit_id: int, marker: str, who: str, reason: str) -> None:
     """Declare a marker of a unit void; a print made later is good again."""
     last = connection.scalar(select(func.max(schema.job.c.id))) or 0
