@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
+from hashlib import blake2b
 from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -70,6 +71,7 @@ def print_harness(
     from labeler.layout import lay_out
     from labeler.record import LeftOut, NewJob, canonical_sheet, marker_row
 
+    refuse(folder_problems(folder))
     settings = for_printer(settings or {}, printer)
     checked = check(file, settings=settings, paper=paper, stock=stock, only=only)
     if checked.misfits and not leave_out:
@@ -107,6 +109,15 @@ def print_harness(
     drawing = Drawing(harness, serial, kept, left_out, sheets, paper, date, printer)
     hand_over(record, job, drawing, files, force)
     return Printed(job, tuple(files.values()), sheets, kept, left_out, checked.notes)
+
+
+def folder_problems(folder: Path) -> Iterator[Problem]:
+    """Yield a problem for a folder whose name is no text: the record could not name the files in it."""
+    try:
+        str(folder).encode()
+    except UnicodeEncodeError:
+        shown = str(folder).encode("utf-8", "backslashreplace").decode()
+        yield Problem(Where(shown), "the folder's name is not valid text (UTF-8)", "choose another folder (--out)")
 
 
 def for_printer(settings: Mapping[str, str], printer: Printer) -> dict[str, str]:
@@ -182,9 +193,14 @@ class Names:
 
 
 def _file_name(text: str) -> str:
-    """Keep letters, digits, dot, dash and underscore: a name every file system takes."""
+    """Keep ASCII letters, digits, dash and underscore: a name every file system takes.
+
+    Where a sign is replaced, a digest of the whole text follows, so that two texts never share a name.
+    """
     kept = "".join(c if c.isascii() and (c.isalnum() or c in "-_") else "-" for c in text)
-    return kept.strip("-") or "harness"
+    if kept == text:
+        return kept
+    return f"{kept.strip('-') or 'harness'}-{blake2b(text.encode('utf-8', 'replace'), digest_size=4).hexdigest()}"
 
 
 @dataclass(frozen=True, slots=True)

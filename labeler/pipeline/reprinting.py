@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 
 from labeler.catalogue import load_catalogue
 from labeler.errors import LabelerError, Problem, Where, WrongUse, refuse
-from labeler.model import Harness, Sheet
-from labeler.pipeline.printing import Drawing, Names, Printed, hand_over, version
+from labeler.model import Harness, Sheet, Stock
+from labeler.pipeline.printing import Drawing, Names, Printed, folder_problems, hand_over, version
 from labeler.printers import AS_DRAWN, Printer, printer_problems
 
 if TYPE_CHECKING:
@@ -39,6 +39,7 @@ def reprint(
     """
     from labeler.layout import lay_out
 
+    refuse(folder_problems(folder))
     drawn = [item for item in items if item.face is not None]
     if not drawn:
         states = sorted({item.state for item in items})
@@ -47,7 +48,8 @@ def reprint(
     pieces = [item.piece() for item in drawn]
     stocks = {item.stock.name: item.stock for item in drawn if item.stock}
     if stock:
-        other = load_catalogue().stock(stock)
+        other = load_catalogue().stock(stock, Where("--stock"))
+        refuse(_stock_problems(drawn, other))
         stocks, pieces = {stock: other}, [replace(piece, stock=stock) for piece in pieces]
     if start and len(stocks) > 1:
         raise WrongUse(
@@ -67,6 +69,42 @@ def reprint(
     drawing = Drawing(harness, drawn[0].unit, (), (), sheets, "", "", printer)
     hand_over(record, job, drawing, files, force)
     return Printed(job, tuple(files.values()), sheets)
+
+
+SAME_MM = 0.01  # measures of two stocks that differ by less are the same: the last digit of the stock files
+
+
+def _stock_problems(items: Iterable[Recorded], other: Stock) -> Iterator[Problem]:
+    """Yield what keeps markers that were drawn for one stock from another; whether they go in is seen in laying out."""
+    for item in items:
+        where, was = Where(f"--stock {other.name}"), item.stock
+        if other.takes != item.row.kind:
+            what = f"it takes {other.takes}s, {item.row.id} at {item.row.at} is a {item.row.kind}"
+            yield Problem(where, what, "choose a stock of the same kind: labeler stock")
+        elif was is not None and other.name != was.name:
+            for key, now, then in _measures_that_matter(other, was):
+                what = f"its {key} is {now:g}, {item.row.id} at {item.row.at} was drawn for {then:g} ({was.name})"
+                yield Problem(where, what, "choose a stock of the same measures, or leave --stock out")
+
+
+def _measures_that_matter(other: Stock, was: Stock) -> Iterator[tuple[str, float, float]]:
+    """Yield the measures by which a marker would not sit, wrap or read as it was worked out to."""
+    keys = {
+        "wrap": ("cell_width_mm", "cell_height_mm", "print_around_mm", "film_mm"),
+        "flag": ("cell_width_mm", "cell_height_mm", "film_mm"),
+        "insert": ("film_mm",),
+    }
+    for key in keys.get(other.takes, ()):
+        now, then = getattr(other, key), getattr(was, key)
+        if abs(now - then) > SAME_MM:
+            yield key, now, then
+    if other.takes == "tag" and _hole_edge(other) > _hole_edge(was) + SAME_MM:
+        yield "punch hole's far edge, mm", _hole_edge(other), _hole_edge(was)
+
+
+def _hole_edge(stock: Stock) -> float:
+    """Return how far from the left edge of a tag its punch hole reaches, mm; 0 without one."""
+    return stock.hole_inset_mm + stock.hole_mm / 2 if stock.hole_mm else 0.0
 
 
 def _same_sheets(items: Sequence[Recorded]) -> tuple[Sheet, ...]:

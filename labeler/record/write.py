@@ -16,7 +16,7 @@ from labeler.errors import LabelerError, Problem, Where, refuse
 from labeler.model import Harness, Sheet
 from labeler.record import schema
 from labeler.record.faces import digest_of, face_to_text, rounded, stock_to_text
-from labeler.record.jobs import number_of
+from labeler.record.jobs import COUNTED_DIGITS, number_of
 from labeler.record.values import LeftOut, MarkerRow, NewJob, Recorded
 
 SERIAL_DIGITS = 4  # "0001": project choice, ten thousand units sort as text
@@ -56,10 +56,17 @@ def take_serial(connection: Connection, harness: Harness, wanted: str | None) ->
 
 
 def next_serial(connection: Connection, part_number: str) -> str:
-    """Return the number after the highest that was given for a part number."""
+    """Return the number after the highest that was given for a part number.
+
+    Raises LabelerError where the next one would have more digits than are counted.
+    """
     c = schema.unit.c
     last = connection.scalar(select(func.max(c.number)).where(c.part_number == part_number))
-    return f"{(last or 0) + 1:0{SERIAL_DIGITS}d}"
+    serial = f"{(last or 0) + 1:0{SERIAL_DIGITS}d}"
+    if number_of(serial) is None:
+        message = f"the highest serial is {last}, serials are counted up to {COUNTED_DIGITS} digits"
+        raise LabelerError(Problem(Where(part_number), message, "name the next serial (--unit)"))
+    return serial
 
 
 def _serial_problems(serial: str) -> Iterator[Problem]:
@@ -74,7 +81,7 @@ def _serial_problems(serial: str) -> Iterator[Problem]:
 
 def _unit_like(connection: Connection, part_number: str, serial: str) -> Any:
     c = schema.unit.c
-    same = c.serial == serial
+    same = func.lower(c.serial) == serial.lower()  # file systems and people take them for the same
     number = number_of(serial)
     if number is not None:
         same = same | (c.number == number)
