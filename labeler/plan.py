@@ -29,6 +29,7 @@ from labeler.model import (
     Settings,
     TagWords,
 )
+from labeler.naming import scan_text
 
 # Letters and digits of marker ids: of each pair that is confused (0/O, 1/I, 2/Z, 5/S, 8/B) the digit only.
 ID_SIGNS = "0123456789ACDEFGHJKLMNPQRTUVWXY"
@@ -364,7 +365,7 @@ def tag_words(harness: Harness, contents: Contents, marker: Marker, unit: str) -
         harness.name,
         " ".join(filter(None, (part, f"unit {unit}"))),
     )
-    code = marker.id if marker.settings.code == "QR" else ""
+    code = scan_text(unit, marker.id) if marker.settings.code == "QR" else ""
     if bag.contents:
         rows = tuple(f"{item.quantity:.15g} x {item.item}" for item in bag.contents)
         return TagWords(bag.id, headings, rows, "", code)

@@ -119,7 +119,23 @@ def test_codes_read_back_with_another_library(printed: Printed) -> None:
             found = zxingcpp.read_barcodes(np.ascontiguousarray(image.squeeze()), formats=zxingcpp.BarcodeFormat.QRCode)  # type: ignore[arg-type]
             read |= {code.text for code in found}
     assert read == expected
-    assert expected == {fit.marker.id for fit in printed.fits if fit.marker.role == "bag"}
+    assert expected == {f"0001 {fit.marker.id}" for fit in printed.fits if fit.marker.role == "bag"}
+
+
+def test_what_the_scanner_types_is_one_marker_of_one_unit(tmp_path: Path) -> None:
+    """Two units: each tag's code, as another library reads it, is taken by reprint for that tag of that unit."""
+    with open_record(tmp_path / "r.sqlite") as record:
+        units = [print_harness(BOAT, tmp_path / "out", record) for _ in range(2)]
+        for printed in units:
+            file = next(f for f in printed.files if "tag" in f.stem)
+            image = pdfium.PdfDocument(str(file))[0].render(scale=600 / 72, grayscale=True).to_numpy()
+            found = zxingcpp.read_barcodes(np.ascontiguousarray(image.squeeze()))
+            assert len(found) == 7
+            for code in found:
+                (item,) = record.find(code.text)
+                assert (item.job, item.row.role) == (printed.job.id, "bag")
+            again = reprint(record, record.find(found[0].text), tmp_path / "again", reason="torn")
+            assert again.job.unit == printed.job.unit
 
 
 DPI = 600
