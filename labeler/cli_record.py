@@ -20,6 +20,7 @@ from labeler.options import (
     options,
     place_of,
     print_json,
+    record_place,
     unit_name,
     who,
 )
@@ -102,3 +103,19 @@ def record_void_command(
         record.void_all([(unit_name(item), item.row.id) for item in items], reason, who())
         for item in items:
             click.echo(f"void: {item.row.id}, unit {item.unit}, {place_of(item)}: {reason}", err=True)
+
+
+@record_group.command("upgrade")
+@RECORD
+def record_upgrade_command(record_path: str | None) -> None:
+    """Bring a record that an older version made to today's schema; a copy is kept. Example: labeler record upgrade."""
+    from labeler.record.connect import upgrade
+    from labeler.record.schema import VERSION
+
+    version, copy = upgrade(record_place(record_path))
+    if version == VERSION:
+        click.echo(f"the record has schema {VERSION}: nothing to do", err=True)
+        return
+    click.echo(f"schema {version} is now schema {VERSION}", err=True)
+    if copy:
+        click.echo(copy)

@@ -7,7 +7,6 @@ between the words do not matter.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 WHOLE, GROUP, PART, NOT = 0, 1, 2, 3
@@ -31,7 +30,7 @@ def plain(text: str) -> str:
     >>> plain("  B4   J4 ")
     'b4 j4'
     """
-    return " ".join(text.lower().split())
+    return " ".join(text.casefold().split())
 
 
 def met(names: Names, name: str) -> int:
@@ -75,14 +74,3 @@ def has_words(text: str, part: str) -> bool:
             return True
         start = text.find(part, start + 1)
     return False
-
-
-def rests(name: str, is_unit: Callable[[str], bool]) -> tuple[str, ...]:
-    """Return a name, made `plain`, and what is left of it after each beginning that names the unit.
-
-    >>> rests("0001 b4 j4", lambda unit: unit == "0001")
-    ('0001 b4 j4', 'b4 j4')
-    """
-    words = name.split()
-    heads = (n for n in range(1, len(words)) if is_unit(" ".join(words[:n])))
-    return (name, *(" ".join(words[n:]) for n in heads))

@@ -82,11 +82,16 @@ def opened_record(path: str | None, create: bool = True) -> Record:
     """Open the build record: the path given, or record.sqlite in the user's data folder."""
     from labeler.record import open_record
 
-    if path is None:
-        from platformdirs import user_data_path
+    return open_record(record_place(path), create=create)
 
-        path = str(user_data_path("labeler") / "record.sqlite")
-    return open_record(path, create=create)
+
+def record_place(path: str | None) -> str:
+    """Return where the build record is: as given, or record.sqlite in the user's data folder."""
+    if path is not None:
+        return path
+    from platformdirs import user_data_path
+
+    return str(user_data_path("labeler") / "record.sqlite")
 
 
 def who() -> str:

@@ -2,7 +2,7 @@
 
 import pytest
 
-from labeler.naming import GROUP, NOT, PART, WHOLE, Names, met, plain, rests
+from labeler.naming import GROUP, NOT, PART, WHOLE, Names, met, plain
 
 END = Names("W9X0GRQG", "J1", "B1", "", "ECHO SOUNDER J1")
 WIRE = Names("T8CJ3E5E", "J1:2", "B1", "W501", "J1:2/P1:12")
@@ -32,8 +32,3 @@ ODD = Names("AB", " J 1 ", "", "", "")
 )
 def test_a_name_meets_whole_names_and_whole_words(names: Names, name: str, expected: int) -> None:
     assert met(names, plain(name)) == expected
-
-
-def test_a_unit_may_stand_before_a_name() -> None:
-    assert rests("spare a j4", lambda head: head == "spare a") == ("spare a j4", "j4")
-    assert rests("0001", lambda head: True) == ("0001",)  # the unit alone names no marker

@@ -241,12 +241,15 @@ def test_the_text_that_was_read_is_kept(record: Record) -> None:
 def test_two_units_share_what_is_the_same(record: Record) -> None:
     print_unit(record)
     print_unit(record)
-    # wraps share 2 faces, each unit has a tag of its own: 2 + 2; markers 2 × (3 placed + 1 left out)
+    # the wraps and what is left out are the same, each unit has a tag of its own: 2 + 2 faces, 2 + 1 + 2 markers
     assert count(record, "face") == 4
     assert count(record, "stock") == 2
     assert count(record, "harness") == 1
-    assert count(record, "marker") == 8
-    assert count(record, "sheet") == 4
+    assert count(record, "marker") == 5
+    # the sheet of wraps, two of tags, and what is on no sheet; 2 + 1 + 1 + 1 pieces; 2 × (2 + "no sheet") sheets
+    assert count(record, "content") == 4
+    assert count(record, "piece") == 5
+    assert count(record, "sheet") == 6
 
 
 def test_canonical_sheets_come_back_to_the_last_digit(record: Record) -> None:
@@ -674,6 +677,8 @@ def test_rows_that_were_there_are_there_unchanged(record: Record) -> None:
             "job_font",
             "stock",
             "face",
+            "content",
+            "piece",
             "sheet",
             "marker",
             "void",
@@ -754,11 +759,11 @@ def ask_everything(path: Path) -> None:
 def test_a_newer_schema_is_refused(tmp_path: Path) -> None:
     filled(tmp_path / "r.db")
     with sqlite3.connect(tmp_path / "r.db") as connection:
-        connection.execute("INSERT INTO schema_version VALUES (2)")
+        connection.execute("INSERT INTO schema_version VALUES (3)")
     connection.close()
     with pytest.raises(LabelerError) as raised:
         open_record(tmp_path / "r.db")
-    assert "schema 2, this version knows schemas up to 1" in only_problem(raised)
+    assert "schema 3, this version knows schemas up to 2" in only_problem(raised)
 
 
 def test_a_truncated_record_is_a_problem_wherever_it_ends(tmp_path: Path) -> None:

@@ -7,16 +7,17 @@ file at that place is never a record that is just being made: it is a damaged on
 from __future__ import annotations
 
 import os
+import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
 from sqlalchemy import URL, Connection, Engine, create_engine, event, func, inspect, make_url, select
 from sqlalchemy.exc import ArgumentError, DBAPIError, IntegrityError, NoSuchModuleError, SQLAlchemyError
 
-from labeler.errors import LabelerError, Problem, Where
-from labeler.record import schema
+from labeler.errors import LabelerError, Problem, Where, refuse
+from labeler.record import migrate, schema
 
 BUSY_MS = 10_000  # how long one program waits for another that is writing: project choice
 CACHE_KIB = 16_384  # a job of 20 000 markers is written once, not page by page: measured
@@ -185,24 +186,91 @@ def _make_schema(engine: Engine) -> None:
 
 
 def _check_schema(engine: Engine, create: bool) -> None:
-    with engine.connect() as connection:
-        tables = set(inspect(connection).get_table_names())
-        known = "schema_version" in tables
-        version = connection.scalar(select(func.max(schema.schema_version.c.version))) if known else None
     where = Where(name_of(engine.url))
+    with engine.connect() as connection:
+        version, tables = _version(connection)
     if version is None and not tables and create:
         return _make_schema(engine)
-    if version is None:
-        fix = "name the file of a build record, or a new file"
-        raise LabelerError(Problem(where, "this is a database, but not a build record", fix))
-    if version > schema.VERSION:
-        message = f"the record has schema {version}, this version knows schemas up to {schema.VERSION}"
-        raise LabelerError(Problem(where, message, "use the version that made it, or a newer one"))
+    refuse(_version_problems(where, version))
+    if version != schema.VERSION:
+        message = f"the record has schema {version}, this version works on schema {schema.VERSION}"
+        fix = "run labeler record upgrade, which keeps a copy; every bench then needs this version or a newer one"
+        raise LabelerError(Problem(where, message, fix))
     missing = sorted(set(schema.metadata.tables) - tables)
     if missing:
         message = f"the record is damaged: its table {missing[0]} is missing"
         raise LabelerError(Problem(where, message, "restore the record from its latest copy"))
     return None
+
+
+def _version(connection: Connection) -> tuple[int | None, set[str]]:
+    """Return the schema of a database, None where it is no record, and the names of its tables."""
+    tables = set(inspect(connection).get_table_names())
+    known = "schema_version" in tables
+    return connection.scalar(select(func.max(schema.schema_version.c.version))) if known else None, tables
+
+
+def _version_problems(where: Where, version: int | None) -> Iterator[Problem]:
+    if version is None:
+        fix = "name the file of a build record, or a new file"
+        yield Problem(where, "this is a database, but not a build record", fix)
+    elif version > schema.VERSION:
+        message = f"the record has schema {version}, this version knows schemas up to {schema.VERSION}"
+        yield Problem(where, message, "use the version that made it, or a newer one")
+
+
+def upgrade(path_or_url: str | os.PathLike[str]) -> tuple[int, str]:
+    """Bring a record of an older schema to today's; return the schema it had and the file of its copy.
+
+    The copy is made first, beside the record; "" where there was nothing to do, or for a database on a
+    server, which has its own ways to be copied. Raises LabelerError as `open_engine`, and where the copy
+    exists; nothing is changed then.
+    """
+    url = _url(path_or_url)
+    with told(name_of(url)):
+        if url.get_backend_name() == "sqlite":
+            _look_at_file(url, create=False)
+        engine = _engine(url)
+        try:
+            with engine.connect() as connection:
+                version, _tables = _version(connection)
+            refuse(_version_problems(Where(name_of(url)), version))
+            assert version is not None
+            if version == schema.VERSION:
+                return version, ""
+            copy = f"{url.database}.schema-{version}" if engine.dialect.name == "sqlite" else ""
+            if copy:
+                copy_sqlite(engine, Path(copy))
+            with engine.execution_options(writing=True).begin() as connection:
+                migrate.upgrade(connection, version)
+            return version, copy
+        finally:
+            engine.dispose()
+
+
+def copy_sqlite(engine: Engine, target: Path) -> None:
+    """Copy a record to a new file while others may go on using it; whole or not at all."""
+    if target.exists():
+        raise _no_record(target, "exists already", "move it away, or name another file")
+    draft = target.with_name(f"{target.name}.new-{os.getpid()}-{os.urandom(4).hex()}")
+    try:
+        with engine.connect() as connection, closing(sqlite3.connect(draft)) as made:
+            connection.connection.driver_connection.backup(made)  # type: ignore[union-attr]
+            made.execute("PRAGMA journal_mode = DELETE")
+        _flush(draft)
+        _put_in_place(draft, target)
+    except OSError as error:
+        raise _no_record(target, f"cannot be written ({error.strerror})", "choose another folder") from error
+    except sqlite3.Error as error:
+        raise LabelerError(_cause(str(target), str(error))) from error
+    finally:
+        with suppress(OSError):
+            draft.unlink()
+
+
+def _flush(path: Path) -> None:
+    with path.open("rb+") as file:
+        os.fsync(file.fileno())
 
 
 # ---------------------------------------------------------------- errors
@@ -234,6 +302,10 @@ def _problem(name: str, error: DBAPIError) -> Problem:
     if isinstance(error, IntegrityError):
         message = f"the record refused a row ({says})"
         return Problem(Where(name), message, "run the command again; nothing of it was recorded")
+    return _cause(name, says)
+
+
+def _cause(name: str, says: str) -> Problem:
     for word, message, fix in CAUSES:
         if word in says.lower():
             return Problem(Where(name), f"the build record: {message}", fix)

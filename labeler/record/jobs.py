@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Row, and_, func, literal, or_, select
+from sqlalchemy import ColumnElement, Connection, Row, and_, or_, select
 
 from labeler.naming import plain
 from labeler.record.faces import damaged
@@ -44,23 +44,16 @@ def is_unit(text: str) -> ColumnElement[bool]:
     Capitals do not matter, nor do zeros in front of a number.
     """
     wanted = plain(text)
-    full = func.lower(unit.c.part_number + literal(" ") + unit.c.serial)
-    same = or_(func.lower(unit.c.serial) == wanted, full == wanted)
+    same = or_(unit.c.name == wanted, unit.c.full_name == wanted)
     number = number_of(wanted)
     return same if number is None else or_(same, unit.c.number == number)
 
 
-def names_unit(part_number: str, serial: str, text: str) -> bool:
-    """Return whether a text, made `plain`, names the unit, as `is_unit` asks the database."""
-    own = plain(serial)
-    number = number_of(text)
-    return text in (own, f"{plain(part_number)} {own}") or (number is not None and number == number_of(own))
-
-
-def is_harness(text: str) -> ColumnElement[bool]:
-    """Return the condition that a job's harness is the one named: its part number or its name."""
+def harness_ids(connection: Connection, text: str) -> list[int]:
+    """Return the harnesses named by part number or name, every revision."""
     wanted = plain(text)
-    return or_(func.lower(unit.c.part_number) == wanted, func.lower(harness.c.name) == wanted)
+    rows = connection.execute(select(harness.c.id, harness.c.part_number, harness.c.name))
+    return [row.id for row in rows if wanted in (plain(row.part_number), plain(row.name))]
 
 
 def of_unit(text: str) -> ColumnElement[bool]:
@@ -92,6 +85,10 @@ def _job(row: Line) -> Job:
         reason=row.reason,
         files=_files(row.files),
         withdrawn_because=row.withdrawn_because or "",
+        of_job=row.of_job or 0,
+        date=row.date,
+        paper=row.paper,
+        printer=row.printer,
     )
 
 

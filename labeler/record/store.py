@@ -88,6 +88,9 @@ class Record:
         reason: str,
         who: str = "",
         version: str = "",
+        date: str = "",
+        paper: str = "",
+        printer: str = "",
     ) -> Job:
         """Record a reprint of markers of one unit, laid out again on ``sheets``.
 
@@ -97,24 +100,25 @@ class Record:
         and where an item is from a job that was withdrawn.
         """
         refuse(_reprint_problems(items, sheets, fonts, reason))
+        about = write.JobAbout(who, version, reason.strip(), date, paper, printer)
         with self._writing() as connection:
-            job_id = write.prepare_reprint(connection, items[0].job, items, sheets, fonts, who, version, reason.strip())
+            job_id = write.prepare_reprint(connection, items[0].job, items, sheets, fonts, about)
             return jobs.job_list(connection, schema.job.c.id == job_id)[0]
 
-    def confirm(self, job_id: int, files: Sequence[str] = ()) -> Job:
+    def confirm(self, job_id: int, files: Sequence[str] = (), who: str = "") -> Job:
         """Record that a prepared job's files were handed over. Raises LabelerError if it is not prepared."""
         with self._writing() as connection:
-            write.confirm(connection, job_id, files)
+            write.confirm(connection, job_id, files, who)
             return jobs.job_list(connection, schema.job.c.id == job_id)[0]
 
-    def withdraw(self, job_id: int, reason: str) -> Job:
+    def withdraw(self, job_id: int, reason: str, who: str = "") -> Job:
         """Record that a job's sheets were not made or are not used.
 
         The job stays in the record; its unit may be printed again under the same serial. Raises
         LabelerError if there is no such job, no reason, or it was withdrawn before.
         """
         with self._writing() as connection:
-            write.withdraw(connection, job_id, reason.strip())
+            write.withdraw(connection, job_id, reason.strip(), who)
             return jobs.job_list(connection, schema.job.c.id == job_id)[0]
 
     def void(self, unit: str, marker: str, reason: str, who: str = "") -> None:

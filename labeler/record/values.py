@@ -22,6 +22,9 @@ class MarkerRow:
     circuit: str = ""
     tube: str = ""  # name of the tube, "" where there is none
     cut_length_mm: float = 0.0
+    colour: str = ""  # of the tube
+    heating: str = ""  # back first | even | any; "" where nothing shrinks, or where it was not recorded
+    how: str = ""  # what to thread on, and when
 
 
 def marker_row(fit: Fit) -> MarkerRow:
@@ -37,7 +40,25 @@ def marker_row(fit: Fit) -> MarkerRow:
         circuit=marker.circuit,
         tube=fit.tube.name if fit.tube else "",
         cut_length_mm=fit.cut_length_mm,
+        colour=_colour(fit),
+        heating=_heating(fit),
+        how=fit.seat.slip_on if fit.seat else "",
     )
+
+
+def _colour(fit: Fit) -> str:
+    """Return the colour of the tube: under a paper strip it is clear."""
+    if fit.tube is None:
+        return ""
+    return fit.marker.settings.tube_colour if fit.marker.kind == "sleeve" else "clear"
+
+
+def _heating(fit: Fit) -> str:
+    """Return from where to heat: without lettering on the tube there is no side to spare."""
+    if fit.tube is None:
+        return ""
+    lettered = fit.marker.lettered and fit.marker.kind == "sleeve"
+    return fit.marker.settings.heating if lettered else "even"
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +87,9 @@ class NewJob:
     who: str = ""
     version: str = ""
     reason: str = ""
+    date: str = ""  # as it stands on the sheets
+    paper: str = ""  # of the bench sheet
+    printer: str = ""  # the profile, as TOML
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +109,10 @@ class Job:
     reason: str
     files: tuple[str, ...] = ()  # what was handed over, known once it is printed
     withdrawn_because: str = ""
+    of_job: int = 0  # a reprint's: the print that it repeats
+    date: str = ""  # as it stands on the sheets
+    paper: str = ""
+    printer: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,23 +5,23 @@ from __future__ import annotations
 import json
 import zlib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from hashlib import sha256
-from importlib import import_module
 from typing import Any
 
-from sqlalchemy import Connection, Table, func, insert, select
+from sqlalchemy import Connection, func, insert, select
 
 from labeler.errors import LabelerError, Problem, Where, refuse
 from labeler.model import Harness, Sheet
+from labeler.naming import plain
 from labeler.record import schema
-from labeler.record.faces import digest_of, face_to_text, rounded, stock_to_text
 from labeler.record.jobs import COUNTED_DIGITS, number_of
-from labeler.record.values import LeftOut, MarkerRow, NewJob, Recorded
+from labeler.record.rows import added, fonts_in, keep
+from labeler.record.values import NewJob, Recorded
 
 SERIAL_DIGITS = 4  # "0001": project choice, ten thousand units sort as text
 LONGEST_SERIAL = 40  # has to stand on a tag: project choice
-Line = tuple[Any, ...]
 
 
 def now() -> str:
@@ -51,8 +51,9 @@ def take_serial(connection: Connection, harness: Harness, wanted: str | None) ->
         found = _unit_like(connection, part_number, serial)
         if found is not None:
             return _take_reserved(connection, found, part_number, serial)
-    row = {"part_number": part_number, "serial": serial, "number": number_of(serial), "at": now()}
-    return _added(connection, schema.unit, row), serial
+    names = {"name": plain(serial), "full_name": plain(f"{part_number} {serial}")}
+    row = {"part_number": part_number, "serial": serial, "number": number_of(serial), "at": now(), **names}
+    return added(connection, schema.unit, row), serial
 
 
 def next_serial(connection: Connection, part_number: str) -> str:
@@ -81,7 +82,7 @@ def _serial_problems(serial: str) -> Iterator[Problem]:
 
 def _unit_like(connection: Connection, part_number: str, serial: str) -> Any:
     c = schema.unit.c
-    same = func.lower(c.serial) == serial.lower()  # file systems and people take them for the same
+    same = c.name == plain(serial)  # file systems and people take capitals for the same
     number = number_of(serial)
     if number is not None:
         same = same | (c.number == number)
@@ -125,8 +126,9 @@ def prepare(connection: Connection, new: NewJob) -> int:
     unit_id, serial = take_serial(connection, new.harness, new.serial)
     refuse(_print_problems(connection, unit_id, Where(f"{part_number_of(new.harness)} {serial}")))
     harness_id = _harness_id(connection, new.harness)
-    job_id = _new_job(connection, "print", unit_id, harness_id, new.who, new.version, new.reason)
-    _keep(connection, job_id, new.sheets, new.markers, new.left_out, new.fonts)
+    about = JobAbout(new.who, new.version, new.reason, new.date, new.paper, new.printer)
+    job_id = _new_job(connection, "print", unit_id, harness_id, about)
+    keep(connection, job_id, new.sheets, new.markers, new.left_out, new.fonts)
     return job_id
 
 
@@ -136,9 +138,7 @@ def prepare_reprint(
     items: Sequence[Recorded],
     sheets: Sequence[Sheet],
     fonts: Mapping[str, str],
-    who: str,
-    version: str,
-    reason: str,
+    about: JobAbout,
 ) -> int:
     """Write a reprint of the items in the state "prepared" and return its job number.
 
@@ -146,9 +146,10 @@ def prepare_reprint(
     """
     refuse(_withdrawn_problems(connection, {item.job for item in items}))
     c = schema.job.c
-    first = connection.execute(select(c.unit_id, c.harness_id).where(c.id == job_of_first_print)).one()
-    job_id = _new_job(connection, "reprint", first.unit_id, first.harness_id, who, version, reason)
-    _keep(connection, job_id, sheets, {item.row.id: item.row for item in items}, (), fonts)
+    first = connection.execute(select(c.unit_id, c.harness_id, c.of_job).where(c.id == job_of_first_print)).one()
+    of_job = first.of_job or job_of_first_print
+    job_id = _new_job(connection, "reprint", first.unit_id, first.harness_id, about, of_job)
+    keep(connection, job_id, sheets, {item.row.id: item.row for item in items}, (), fonts)
     return job_id
 
 
@@ -173,11 +174,6 @@ def _new_job_problems(new: NewJob) -> Iterator[Problem]:
         yield Problem(where, f'the font "{font}" has no digest', "give the digest of every font file")
 
 
-def fonts_in(sheets: Iterable[Sheet]) -> set[str]:
-    """Return the names of the fonts that are drawn on the sheets."""
-    return {run.font for sheet in sheets for placed in sheet.placed for run in placed.piece.face.runs}
-
-
 def _harness_id(connection: Connection, harness: Harness) -> int:
     digest = sha256(harness.text).hexdigest()
     key = {
@@ -190,40 +186,52 @@ def _harness_id(connection: Connection, harness: Harness) -> int:
     found = connection.scalar(select(schema.harness.c.id).where(*same))
     if found is not None:
         return int(found)
-    return _added(connection, schema.harness, {**key, "text": zlib.compress(harness.text, 3)})
+    return added(connection, schema.harness, {**key, "text": zlib.compress(harness.text, 3)})
+
+
+@dataclass(frozen=True, slots=True)
+class JobAbout:
+    """What is kept of any job, beside its unit and its sheets."""
+
+    who: str = ""
+    version: str = ""
+    reason: str = ""
+    date: str = ""
+    paper: str = ""
+    printer: str = ""
 
 
 def _new_job(
-    connection: Connection, kind: str, unit_id: int, harness_id: int, who: str, version: str, reason: str
+    connection: Connection, kind: str, unit_id: int, harness_id: int, about: JobAbout, of_job: int | None = None
 ) -> int:
-    row = {"kind": kind, "unit_id": unit_id, "harness_id": harness_id, "at": now()}
-    job_id = _added(connection, schema.job, {**row, "who": who, "version": version, "reason": reason})
-    add_event(connection, job_id, "prepared", "")
+    row = {"kind": kind, "unit_id": unit_id, "harness_id": harness_id, "of_job": of_job, "at": now()}
+    job_id = added(connection, schema.job, {**row, **asdict(about)})
+    add_event(connection, job_id, "prepared", "", about.who)
     return job_id
 
 
-def add_event(connection: Connection, job_id: int, state: str, note: str) -> None:
+def add_event(connection: Connection, job_id: int, state: str, note: str, who: str = "") -> None:
     """Add a state to a job; the database refuses a state that it has already."""
-    row = {"job_id": job_id, "state": state, "at": now(), "note": note}
+    row = {"job_id": job_id, "state": state, "at": now(), "who": who, "note": note}
     connection.execute(insert(schema.job_event), row)
 
 
-def confirm(connection: Connection, job_id: int, files: Sequence[str]) -> None:
+def confirm(connection: Connection, job_id: int, files: Sequence[str], who: str = "") -> None:
     """Say that the files of a prepared job were handed over. Raises LabelerError if it is not prepared."""
     state = state_of(connection, job_id)
     if state != "prepared":
         fix = "look at the job; print or reprint what is needed as a new job"
         raise LabelerError(Problem(Where(f"job {job_id}"), f"it cannot be confirmed: it is {state}", fix))
-    add_event(connection, job_id, "printed", json.dumps(list(files), ensure_ascii=False))
+    add_event(connection, job_id, "printed", json.dumps(list(files), ensure_ascii=False), who)
 
 
-def withdraw(connection: Connection, job_id: int, reason: str) -> None:
+def withdraw(connection: Connection, job_id: int, reason: str, who: str = "") -> None:
     """Say that a job's sheets do not count. Raises LabelerError without a reason, or the second time."""
     refuse(reason_problems(reason, Where(f"job {job_id}")))
     if state_of(connection, job_id) == "withdrawn":
         message = "it was withdrawn before"
         raise LabelerError(Problem(Where(f"job {job_id}"), message, "nothing is left to be done"))
-    add_event(connection, job_id, "withdrawn", reason)
+    add_event(connection, job_id, "withdrawn", reason, who)
 
 
 def state_of(connection: Connection, job_id: int) -> str:
@@ -260,89 +268,3 @@ def reason_problems(reason: str, where: Where) -> Iterator[Problem]:
     """Yield a problem if the reason is blank."""
     if not reason.strip():
         yield Problem(where, "this asks for a reason, and there is none", "say why in a few words")
-
-
-# ---------------------------------------------------------------- rows
-
-
-def _keep(
-    connection: Connection,
-    job_id: int,
-    sheets: Sequence[Sheet],
-    markers: Mapping[str, MarkerRow],
-    left_out: Sequence[LeftOut],
-    fonts: Mapping[str, str],
-) -> None:
-    texts = {stock: stock_to_text(stock) for stock in {sheet.stock for sheet in sheets}}
-    stocks = [texts[sheet.stock] for sheet in sheets]
-    faces: dict[bytes, str] = {}
-    lines = _lines(job_id, sheets, markers, left_out, faces)
-    _add_new(connection, schema.stock, {digest_of(text): text for text in stocks})
-    _add_new(connection, schema.face, faces)
-    _add(connection, schema.sheet, (_sheet_line(job_id, *pair) for pair in zip(sheets, stocks, strict=True)))
-    _add(connection, schema.marker, lines)
-    used = fonts_in(sheets)
-    _add(connection, schema.job_font, ((job_id, n, digest) for n, digest in fonts.items() if n in used))
-
-
-def _sheet_line(job_id: int, sheet: Sheet, stock: str) -> Line:
-    return (job_id, sheet.number, digest_of(stock), sheet.width_mm, sheet.height_mm, sheet.group)
-
-
-def _lines(
-    job_id: int,
-    sheets: Sequence[Sheet],
-    markers: Mapping[str, MarkerRow],
-    left_out: Sequence[LeftOut],
-    faces: dict[bytes, str],
-) -> list[Line]:
-    """Return the rows of `schema.marker`; the text of every face goes into ``faces``."""
-    lines: list[Line] = []
-    placed: set[str] = set()
-    for sheet in sheets:
-        for p in sheet.placed:
-            piece = p.piece
-            text = face_to_text(piece.face)
-            digest = digest_of(text)
-            faces[digest] = text
-            group = None if piece.group == sheet.group else piece.group
-            place = (digest, sheet.number, p.cell, rounded(p.x_mm), rounded(p.y_mm), group, None)
-            lines.append((job_id, len(lines), *_info(markers[piece.marker]), *place))
-            placed.add(piece.marker)
-    reasons = {left.row.id: (left.row, left.reason) for left in left_out}
-    plain = {name: (row, None) for name, row in markers.items() if name not in placed}
-    for row, reason in {**plain, **reasons}.values():
-        lines.append((job_id, len(lines), *_info(row), None, None, None, None, None, None, reason))
-    return lines
-
-
-def _info(row: MarkerRow) -> Line:
-    info = (row.id, row.kind, row.role, row.at, row.branch, row.circuit, row.label, row.tube)
-    return (*info, rounded(row.cut_length_mm))
-
-
-def _added(connection: Connection, table: Table, row: Mapping[str, object]) -> int:
-    key = connection.execute(insert(table), row).inserted_primary_key
-    return int(key[0]) if key else 0
-
-
-def _add(connection: Connection, table: Table, lines: Iterable[Line]) -> None:
-    _add_many(connection, insert(table), table, list(lines))
-
-
-def _add_new(connection: Connection, table: Table, texts: Mapping[bytes, str]) -> None:
-    """Add the texts that are not there yet, in the order of their digests, which is the table's own."""
-    dialect: Any = import_module(f"sqlalchemy.dialects.{connection.dialect.name}")
-    _add_many(connection, dialect.insert(table).on_conflict_do_nothing(), table, sorted(texts.items()))
-
-
-def _add_many(connection: Connection, statement: Any, table: Table, lines: list[Line]) -> None:
-    """Insert many rows, bound as tuples where the driver takes them: half the time of dictionaries."""
-    if not lines:
-        return
-    names = [column.name for column in table.columns]
-    compiled = statement.compile(dialect=connection.dialect, column_keys=names)
-    if compiled.positional:
-        connection.exec_driver_sql(str(compiled), lines)
-    else:
-        connection.execute(statement, [dict(zip(names, line, strict=True)) for line in lines])
