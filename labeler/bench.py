@@ -155,6 +155,9 @@ class BenchSheet:
     tight: tuple[Remark, ...]
     cautions: tuple[Caution, ...]
     connectors: tuple[WireEnds, ...]
+    title: str = "BENCH SHEET"
+    job: str = ""  # its number in the build record
+    about: str = ""  # of a job that repeats another: which, and why
 
 
 def bench_sheet(
@@ -187,20 +190,20 @@ def bench_sheet(
     made = tuple(fit for fit in fits if fit.marker.id not in gone)
     steps = _steps(harness, made, threading)
     sleeves = [step for step in steps if step.at]
-    cuts = _cuts(sleeves)
+    cuts = cuts_of(sleeves)
     return BenchSheet(
         harness=harness.name,
         part_number=harness.part_number,
         revision=harness.revision,
         unit=unit,
         date=date,
-        thread_first=tuple(step for step in steps if _goes_before(step.how)),
-        thread_later=tuple(step for step in steps if not _goes_before(step.how)),
+        thread_first=tuple(step for step in steps if goes_before(step.how)),
+        thread_later=tuple(step for step in steps if not goes_before(step.how)),
         missing=tuple(_missing(made, left_out)),
         cuts=cuts,
-        totals=_totals(cuts),
-        practices=_practices(sleeves),
-        printed=_printed(sheets),
+        totals=totals_of(cuts),
+        practices=practices_of(sleeves),
+        printed=printed_of(sheets),
         tight=tuple(_remark(fit, TIGHT) for fit in made if fit.verdict == TIGHT),
         cautions=cautions(),
         connectors=_connectors(harness, made),
@@ -260,12 +263,12 @@ def _lines(fit: Fit) -> tuple[str, ...]:
     return fit.lines or fit.marker.text
 
 
-def _goes_before(how: str) -> bool:
+def goes_before(how: str) -> bool:
     """Tell whether a seat's instruction names a step that would shut the way: "… before …"."""
     return "before" in how.replace(",", " ").split()
 
 
-def _cuts(steps: Iterable[Step]) -> tuple[Cut, ...]:
+def cuts_of(steps: Iterable[Step]) -> tuple[Cut, ...]:
     """Return the equal pieces together, tube by tube as they first occur, long pieces first."""
     equal: dict[tuple[str, str], dict[tuple[float, bool], list[str]]] = {}
     for step in steps:
@@ -278,7 +281,8 @@ def _cuts(steps: Iterable[Step]) -> tuple[Cut, ...]:
     )
 
 
-def _totals(cuts: Iterable[Cut]) -> tuple[TubeTotal, ...]:
+def totals_of(cuts: Iterable[Cut]) -> tuple[TubeTotal, ...]:
+    """Return how much of each tube the pieces take."""
     millimetres: dict[tuple[str, str], float] = {}
     for cut in cuts:
         tube = cut.tube, cut.colour
@@ -286,7 +290,7 @@ def _totals(cuts: Iterable[Cut]) -> tuple[TubeTotal, ...]:
     return tuple(TubeTotal(*tube, round(length / 1000, 6)) for tube, length in millimetres.items())
 
 
-def _practices(steps: Sequence[Step]) -> tuple[Practice, ...]:
+def practices_of(steps: Sequence[Step]) -> tuple[Practice, ...]:
     """Return the ways to heat that occur, each with its sleeves."""
     places = {heating: tuple(step.place for step in steps if step.heating == heating) for heating in PRACTICES}
     return tuple(Practice(heating, PRACTICES[heating], found) for heating, found in places.items() if found)
@@ -295,7 +299,7 @@ def _practices(steps: Sequence[Step]) -> tuple[Practice, ...]:
 # ---------------------------------------------------------------- what is printed, and what is not
 
 
-def _printed(sheets: Iterable[Sheet]) -> tuple[Printed, ...]:
+def printed_of(sheets: Iterable[Sheet]) -> tuple[Printed, ...]:
     """Return the sheets by stock; those of cards and reels also by tube, as each is loaded alone."""
     together: dict[tuple[str, str], list[Sheet]] = {}
     for sheet in sheets:

@@ -35,14 +35,13 @@ from labeler.options import (
     options,
     parse_starts,
     print_json,
+    tell,
     warn,
     who,
 )
 
 if TYPE_CHECKING:
-    from labeler.pipeline import Printed
     from labeler.printers import Printer
-    from labeler.record.store import Record
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy loads: its threads only cost time on small work
 CONTEXT = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
@@ -198,7 +197,7 @@ def print_command(
                 printer=profile,
             )
             warn(printed.notes)
-            _tell(printed, record)
+            tell(printed, record)
             start = {}  # the sheet that was partly used is full now
 
 
@@ -214,19 +213,6 @@ def _serials(unit: str | None, units: int | None, serials: str | None) -> list[s
     return [f"{number:0{len(first)}d}" for number in range(int(first), int(last) + 1)]
 
 
-def _tell(printed: Printed, record: Record) -> None:
-    job = printed.job
-    count = sum(len(sheet.placed) for sheet in printed.sheets)
-    sheets = len(printed.sheets)
-    made = f"{count} marker{'' if count == 1 else 's'} on {sheets} sheet{'' if sheets == 1 else 's'}"
-    click.echo(f"unit {job.unit}: {made}, job {job.id}", err=True)
-    for fit in printed.left_out:
-        click.echo(f"left out: {fit.marker.id} {fit.marker.at}: {'; '.join(fit.reasons)}", err=True)
-    click.echo(f"recorded in {record.name}", err=True)
-    for file in printed.files:
-        click.echo(str(file))
-
-
 @main.command("reprint")
 @click.argument("marker", metavar="MARKER", required=False)
 @click.option("--unit", metavar="SERIAL", help="Of this unit; alone: all of it.")
@@ -235,7 +221,7 @@ def _tell(printed: Printed, record: Record) -> None:
 @REASON
 @click.option("--stock", metavar="NAME", default="", help="Onto another stock than the first time.")
 @click.option("--start", metavar="CELL", default="", help="First free cell, as in B3.")
-@options(PRINTER, OUT, RECORD, FORCE)
+@options(PRINTER, PAPER, OUT, RECORD, FORCE)
 def reprint_command(
     marker: str | None,
     unit: str | None,
@@ -246,6 +232,7 @@ def reprint_command(
     stock: str,
     start: str,
     printer: str | None,
+    paper: str,
     out: Path,
     record_path: str | None,
     force: bool,
@@ -255,6 +242,8 @@ def reprint_command(
     With --sheet, --branch or --unit alone: a spoiled sheet (every marker in its own cell), a branch, a whole unit.
     Example: labeler reprint "0001 J4" --reason lost
     """
+    from datetime import date
+
     from labeler.pipeline import reprint
 
     named_one_way(marker, sheet, unit, branch)
@@ -270,9 +259,11 @@ def reprint_command(
             same_places=bool(sheet) and not marker and not (stock or start),
             force=force,
             who=who(),
+            date=date.today().isoformat(),
+            paper=paper,
             printer=_printer(printer),
         )
-        _tell(printed, record)
+        tell(printed, record)
 
 
 # ---------------------------------------------------------------- one question without a file

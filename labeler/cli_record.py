@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import click
 
 from labeler.options import (
     BRANCH,
+    FORCE,
     HARNESS,
     JSON,
+    OUT,
     REASON,
     RECORD,
     SHEET,
@@ -21,6 +25,7 @@ from labeler.options import (
     place_of,
     print_json,
     record_place,
+    tell,
     unit_name,
     who,
 )
@@ -103,6 +108,30 @@ def record_void_command(
         record.void_all([(unit_name(item), item.row.id) for item in items], reason, who())
         for item in items:
             click.echo(f"void: {item.row.id}, unit {item.unit}, {place_of(item)}: {reason}", err=True)
+
+
+@record_group.command("resume")
+@click.argument("job", metavar="JOB", type=click.IntRange(1))
+@options(OUT, RECORD, FORCE)
+def record_resume_command(job: int, out: Path, record_path: str | None, force: bool) -> None:
+    """Finish a JOB that was broken off: draw its files again from the record. Example: labeler record resume 12."""
+    from labeler.pipeline import resume
+
+    with opened_record(record_path, create=False) as record:
+        tell(resume(record, job, out, force=force, who=who()), record)
+
+
+@record_group.command("withdraw")
+@click.argument("job", metavar="JOB", type=click.IntRange(1))
+@options(REASON, RECORD)
+def record_withdraw_command(job: int, reason: str, record_path: str | None) -> None:
+    """Withdraw a JOB that was broken off, so that its unit can be printed anew.
+
+    Example: labeler record withdraw 12 --reason "power cut"
+    """
+    with opened_record(record_path, create=False) as record:
+        record.withdraw_prepared(job, reason, who())
+        click.echo(f"job {job} is withdrawn: {reason}", err=True)
 
 
 @record_group.command("upgrade")

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 if TYPE_CHECKING:
+    from labeler.pipeline import Printed
     from labeler.record.store import Record
     from labeler.record.values import Recorded
 
@@ -115,6 +116,20 @@ def warn(problems: Iterable[object]) -> None:
     """Print problems on standard error."""
     for problem in problems:
         click.echo(str(problem), err=True)
+
+
+def tell(printed: Printed, record: Record) -> None:
+    """Print the files of a job, and on standard error what it was."""
+    job = printed.job
+    count = sum(len(sheet.placed) for sheet in printed.sheets)
+    sheets = len(printed.sheets)
+    made = f"{count} marker{'' if count == 1 else 's'} on {sheets} sheet{'' if sheets == 1 else 's'}"
+    click.echo(f"unit {job.unit}: {made}, job {job.id}", err=True)
+    for fit in printed.left_out:
+        click.echo(f"left out: {fit.marker.id} {fit.marker.at}: {'; '.join(fit.reasons)}", err=True)
+    click.echo(f"recorded in {record.name}", err=True)
+    for file in printed.files:
+        click.echo(str(file))
 
 
 def named_one_way(marker: str | None, sheet: str | None, unit: str | None, branch: str | None) -> None:

@@ -215,8 +215,21 @@ def record(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def test_reprint(record: Path, tmp_path: Path) -> None:
     result = run("reprint", "WATER PROBE", "--reason", "lost", "--record", record, "--out", tmp_path)
     assert result.exit_code == 0
-    assert Path(result.stdout.strip()).exists()
+    assert all(Path(line).exists() for line in result.stdout.splitlines())
+    assert len(result.stdout.splitlines()) == 2
     assert "1 marker on 1 sheet" in result.stderr
+
+
+def test_resume_and_withdraw(record: Path, tmp_path: Path) -> None:
+    for command in ("resume", "withdraw"):
+        more = ["--reason", "power cut"] if command == "withdraw" else ["--out", tmp_path]
+        for job in (1, 999):
+            result = run("record", command, job, "--record", record, *more)
+            assert result.exit_code == 1
+            assert result.stderr.startswith(f"job {job}: ")
+        assert run("record", command, "one", "--record", record, *more).exit_code == 2
+    assert run("record", "withdraw", 1, "--record", record).exit_code == 2  # no reason
+    assert not list(tmp_path.iterdir())
 
 
 def test_reprint_never_guesses(record: Path, tmp_path: Path) -> None:

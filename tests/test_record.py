@@ -295,7 +295,7 @@ def test_a_job_that_was_broken_off_is_listed_as_prepared(tmp_path: Path) -> None
         assert [job.state for job in record.jobs()] == ["prepared"]
         assert [unit.state for unit in record.units()] == ["prepared"]
         assert {i.state for i in record.markers("0001")} == {"prepared", "left out"}
-        with pytest.raises(LabelerError, match="withdraw job 1"):
+        with pytest.raises(LabelerError, match="record withdraw 1"):
             record.reserve_serial(BOAT, "0001")
 
 
@@ -406,7 +406,7 @@ def test_two_prints_of_one_wanted_serial_are_one_print(tmp_path: Path) -> None:
     with open_record(tmp_path / "r.db") as one, open_record(tmp_path / "r.db") as two:
         assert one.reserve_serial(BOAT, "0007") == two.reserve_serial(BOAT, "0007")
         one.prepare(boat_job("0007"))
-        with pytest.raises(LabelerError, match="printed by job 1"):
+        with pytest.raises(LabelerError, match="is printing the unit, or was broken off"):
             two.prepare(boat_job("0007"))
 
 

@@ -83,7 +83,7 @@ def test_every_row_of_the_old_record_is_told_by_the_new(old: Path) -> None:
     upgrade(old)
     query = "SELECT job_id, sheet, marker, label, cell, x_mm, y_mm FROM marker WHERE sheet IS NOT NULL"
     with sqlite3.connect(f"{old}.schema-1") as connection:
-        expected = {row for row in connection.execute(query)}
+        expected = set(connection.execute(query))
     connection.close()
     found = set()
     with open_record(old) as record:

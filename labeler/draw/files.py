@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import os
 import secrets
-from collections.abc import Iterator, Mapping
+import signal
+import threading
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
@@ -16,12 +18,12 @@ def write_whole(path: Path, data: bytes, *, force: bool = False) -> None:
     write_all({path: data}, force=force)
 
 
-def write_all(files: Mapping[Path, bytes], *, force: bool = False) -> None:
+def write_all(files: Mapping[Path, bytes], *, force: bool = False, then: Callable[[], object] = lambda: None) -> None:
     """Write several files so that all of them are there whole, or none is.
 
     Every file is first written beside its place and flushed to the disk; then each is given its
-    name. Where one cannot be named, those that were are taken away again, and what they replaced
-    is put back.
+    name, and ``then`` is called. Where one cannot be named, or ``then`` raises, those that were are
+    taken away again, and what they replaced is put back. An interrupt waits while files are named.
 
     Raises
     ------
@@ -38,26 +40,44 @@ def write_all(files: Mapping[Path, bytes], *, force: bool = False) -> None:
                 file.write(data)
                 file.flush()
                 os.fsync(file.fileno())
-        _name_all(parts, force)
+        with undisturbed():
+            _name_all(parts, force, then)
     finally:
         for part, _ in parts:
             with suppress(OSError):
                 part.unlink()
 
 
-def _name_all(parts: list[tuple[Path, Path]], force: bool) -> None:
+@contextmanager
+def undisturbed() -> Iterator[None]:
+    """Let an interrupt (Ctrl-C) wait until the end of the block."""
+    if threading.current_thread() is not threading.main_thread():
+        yield  # only the main thread is interrupted
+        return
+    waiting: list[int] = []
+    before = signal.signal(signal.SIGINT, lambda number, _frame: waiting.append(number))
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before or signal.SIG_DFL)
+        if waiting:
+            signal.raise_signal(signal.SIGINT)
+
+
+def _name_all(parts: list[tuple[Path, Path]], force: bool, then: Callable[[], object]) -> None:
     undo: list[tuple[Path, Path | None]] = []  # the named file, and what stood there before
     try:
         for part, path in parts:
             with _told(path):
                 if force and path.exists():
                     kept = part.with_suffix(".kept")
-                    os.replace(path, kept)
+                    _set_aside(path, kept)
                     undo.append((path, kept))
                     os.replace(part, path)
                 else:
                     _give_name(part, path)
                     undo.append((path, None))
+        then()
     except BaseException:
         for path, before in reversed(undo):
             with suppress(OSError):
@@ -67,6 +87,14 @@ def _name_all(parts: list[tuple[Path, Path]], force: bool) -> None:
         if before is not None:
             with suppress(OSError):
                 before.unlink()
+
+
+def _set_aside(path: Path, kept: Path) -> None:
+    """Give what stands at a path a second name, so that the path is never without a file."""
+    try:
+        os.link(path, kept)
+    except OSError:  # a disk without hard links
+        os.replace(path, kept)
 
 
 @contextmanager

@@ -41,11 +41,22 @@ EDGE_MM = 5.0
 
 @dataclass(frozen=True, slots=True)
 class Header:
-    """What stands in the head margin of every sheet, for people: the job, and the font it is set in."""
+    """What stands in the head margin of every sheet, for people: the job, and the font it is set in.
+
+    Where the page is too narrow, the name gives way first, then ``about`` (what a reprint repeats, and
+    why), then the job; each ends in dots then.
+    """
 
     job: str
     font: str = "Atkinson Hyperlegible"
     turned_over: bool = False  # the second pass of pieces that are lettered on both faces
+    name: str = ""
+    about: str = ""
+
+    @property
+    def words(self) -> str:
+        """Return all of it in one line."""
+        return " · ".join(filter(None, (self.name, self.job, self.about)))
 
 
 def draw_sheets(
@@ -360,25 +371,36 @@ def _words(sheet: Sheet, header: Header) -> Face:
 
 
 def _header_line(sheet: Sheet, header: Header) -> Run:
-    """Return job, stock, group and number; a job too long for the page is cut, ending in dots."""
-    job, font = _shown_with(header.job, header.font)
-    rest, same = _shown_with(_of_sheet(sheet) + (SECOND_PASS if header.turned_over else ""), font.name)
-    if same is not font:  # one line, one font: what this one lacks is spelled out
-        rest = _spelled_out(rest, font)
+    """Return job, stock, group and number in one line that fits the page."""
+    of_sheet = _of_sheet(sheet) + (SECOND_PASS if header.turned_over else "")
+    words = replace(header, job=header.job + of_sheet)
+    shown, font = _shown_with(words.words, header.font)
     left = max(EDGE_MM, sheet.stock.left_mm)
     room = sheet.width_mm - left - EDGE_MM
-    line = _cut_job(job, rest, font, room / SMALLEST_HEADER_MM)
-    size = max(SMALLEST_HEADER_MM, min(HEADER_MM, room / max(font.width(line), 1e-9)))
-    return Run(line, font.name, size, left, sheet.height_mm - HEAD_STRIP_MM + 1.0)
+    if font.width(shown) > room / SMALLEST_HEADER_MM:
+        shown = _cut_header(header, of_sheet, font, room / SMALLEST_HEADER_MM)
+    size = max(SMALLEST_HEADER_MM, min(HEADER_MM, room / max(font.width(shown), 1e-9)))
+    return Run(shown, font.name, size, left, sheet.height_mm - HEAD_STRIP_MM + 1.0)
 
 
-def _cut_job(job: str, rest: str, font: Font, room: float) -> str:
-    """Return the longest line within ``room`` ems; the job's end is what gives way."""
-    if font.width(job + rest) <= room:
-        return job + rest
-    room -= font.width(f"...{rest}")
-    kept = next((n for n in range(len(job), 0, -1) if font.width(job[:n]) <= room), 0)
-    return f"{job[:kept]}...{rest}"
+def _cut_header(header: Header, of_sheet: str, font: Font, room: float) -> str:
+    """Return the line within ``room`` ems; the name's end gives way, then that of ``about``, then the job's."""
+    name, about = (_spelled_out(text, font) for text in (header.name, header.about))
+    job, rest = _spelled_out(header.job, font), _spelled_out(of_sheet, font)
+    fixed = font.width(rest) + font.width(" · ") * (bool(name) + bool(about))
+    job = _cut(job, font, room - fixed)
+    fixed += font.width(job)
+    about = _cut(about, font, room - fixed - font.width("..."))
+    name = _cut(name, font, room - fixed - font.width(about))
+    return " · ".join(filter(None, (name, job + rest, about)))
+
+
+def _cut(text: str, font: Font, room: float) -> str:
+    """Return the text, or the longest head of it that goes into ``room`` ems with dots behind it."""
+    if not text or font.width(text) <= room:
+        return text
+    room -= font.width("...")
+    return text[: next((n for n in range(len(text), 0, -1) if font.width(text[:n]) <= room), 0)] + "..."
 
 
 def _of_sheet(sheet: Sheet) -> str:

@@ -15,7 +15,7 @@ from labeler.pipeline.printing import (
     store_printer,
     version,
 )
-from labeler.pipeline.reprinting import reprint
+from labeler.pipeline.reprinting import reprint, resume
 
 __all__ = [
     "Checked",
@@ -32,6 +32,7 @@ __all__ = [
     "pieces_of",
     "print_harness",
     "reprint",
+    "resume",
     "store_printer",
     "version",
 ]

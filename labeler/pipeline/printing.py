@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass, replace
 from hashlib import blake2b
 from io import BytesIO
 from pathlib import Path
@@ -22,10 +23,13 @@ from labeler.model import (
 from labeler.printers import AS_DRAWN, Printer, printer_problems, profile_text
 
 if TYPE_CHECKING:
+    from labeler.bench import BenchSheet
+    from labeler.draw.pdf import Header
     from labeler.record.store import Record
     from labeler.record.values import Job
 
 from labeler.pipeline.checking import PLACEHOLDER_UNIT, Checked, Stocks, check, fit_markers, no_collecting, threading_of
+from labeler.pipeline.worklist import about_job
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,10 +108,13 @@ def print_harness(
             serial,
             who,
             version(),
+            date=date,
+            paper=paper,
+            printer=printer_text(printer),
         )
     )
-    drawing = Drawing(harness, serial, kept, left_out, sheets, paper, date, printer)
-    hand_over(record, job, drawing, files, force)
+    drawing = Drawing(harness, job, kept, left_out, sheets, paper, printer)
+    job = hand_over(record, drawing, files, force=force, who=who)
     return Printed(job, tuple(files.values()), sheets, kept, left_out, checked.notes)
 
 
@@ -118,6 +125,16 @@ def folder_problems(folder: Path) -> Iterator[Problem]:
     except UnicodeEncodeError:
         shown = str(folder).encode("utf-8", "backslashreplace").decode()
         yield Problem(Where(shown), "the folder's name is not valid text (UTF-8)", "choose another folder (--out)")
+
+
+def printer_text(printer: Printer) -> str:
+    """Return a profile as the record keeps it: JSON, or "" where no printer was named."""
+    return "" if printer == AS_DRAWN else json.dumps(asdict(printer))
+
+
+def printer_from_text(text: str) -> Printer:
+    """Return the profile that `printer_text` wrote."""
+    return Printer(**json.loads(text)) if text else AS_DRAWN
 
 
 def for_printer(settings: Mapping[str, str], printer: Printer) -> dict[str, str]:
@@ -181,10 +198,10 @@ class Names:
     harness: Harness
 
     def files(self, unit: str, sheets: Sequence[Sheet], word: str = "") -> dict[str, Path]:
-        """Return a path for each stock, and one for the bench sheet under ``""``."""
+        """Return a path for each stock, and one for the bench sheet (of a reprint: its work list) under ``""``."""
         stem = _file_name(f"{self.harness.part_number or self.harness.name}-{unit}{word}")
         names = dict.fromkeys(sheet.stock.name for sheet in sheets)
-        files = {} if word else {"": self.folder / f"{stem}-bench-sheet.pdf"}
+        files = {"": self.folder / f"{stem}-{'work-list' if word else 'bench-sheet'}.pdf"}
         files |= {name: self.folder / f"{stem}-{_file_name(name)}.pdf" for name in names}
         if len(set(files.values())) < len(files):
             text = f"the stocks {', '.join(names)} would share a file name"
@@ -205,56 +222,94 @@ def _file_name(text: str) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Drawing:
-    """All that the files of one job show."""
+    """All that the files of one job show; ``work`` takes the place of the bench sheet where it is given."""
 
     harness: Harness
-    unit: str
+    job: Job
     fits: tuple[Fit, ...]
     left_out: tuple[Fit, ...]
     sheets: tuple[Sheet, ...]
     paper: str
-    date: str
     printer: Printer
+    work: BenchSheet | None = None
 
     def draw(self, stock: str) -> bytes:
         """Return the PDF of one stock's sheets, or of the bench sheet under ``""``."""
-        from labeler.draw.pdf import Header, draw_sheets
+        from labeler.draw.pdf import draw_sheets
 
         target = BytesIO()
         if not stock:
             self._bench(target)
             return target.getvalue()
-        part = " ".join(filter(None, (self.harness.part_number, self.harness.revision)))
-        job = " · ".join(filter(None, (self.harness.name, part, f"unit {self.unit}")))
+        header = self.header()
         sheets = [sheet for sheet in self.sheets if sheet.stock.name == stock]
-        draw_sheets(sheets, target, title=f"{job}, {stock}", header=Header(job), printer=self.printer)
+        draw_sheets(sheets, target, title=f"{header.words}, {stock}", header=header, printer=self.printer)
         return target.getvalue()
 
+    def header(self) -> Header:
+        """Return what every sheet says: harness, part number, revision, unit, job, date, and what is repeated."""
+        from labeler.draw.pdf import Header
+
+        revision = f"rev {self.harness.revision}" if self.harness.revision else ""
+        part = " ".join(filter(None, (self.harness.part_number, revision)))
+        job = (part, f"unit {self.job.unit}", f"job {self.job.id}", self.job.date or self.job.at[:10])
+        return Header(" · ".join(filter(None, job)), name=self.harness.name, about=about_job(self.job))
+
     def _bench(self, target: BytesIO) -> None:
-        from labeler.bench import bench_sheet
         from labeler.draw.bench import draw_bench_sheet
 
+        draw_bench_sheet(self.work or self._bench_sheet(), target, page=self.paper)
+
+    def _bench_sheet(self) -> BenchSheet:
+        from labeler.bench import bench_sheet
+
         steps = threading_of(self.harness, (*self.fits, *self.left_out), load_catalogue())
-        sheet = bench_sheet(
-            self.harness, self.unit, self.fits, self.left_out, self.sheets, date=self.date, threading=steps
+        job = self.job
+        made = bench_sheet(
+            self.harness, job.unit, self.fits, self.left_out, self.sheets, date=job.date, threading=steps
         )
-        draw_bench_sheet(sheet, target, page=self.paper)
+        return replace(made, job=str(job.id), about=about_job(job))
 
 
-def hand_over(record: Record, job: Job, drawing: Drawing, files: Mapping[str, Path], force: bool) -> None:
-    """Draw and write all files, then confirm the job; where that fails none is left, and it is withdrawn."""
+def hand_over(
+    record: Record,
+    drawing: Drawing,
+    files: Mapping[str, Path],
+    *,
+    force: bool = False,
+    who: str = "",
+    again: bool = False,
+) -> Job:
+    """Draw and write all files, and confirm the job; where that fails none is left, and it is withdrawn.
+
+    ``again``: the job was broken off before; files that are there as they are to be stay, and where this
+    fails too it stays prepared. Returns the job as confirmed. Raises `LabelerError`.
+    """
     from labeler.draw.files import write_all
 
+    confirmed: list[Job] = []
+    names = [str(path) for path in files.values()]
+    job = drawing.job
     try:
         drawn = {path: drawing.draw(stock) for stock, path in files.items()}
         for folder in {path.parent for path in files.values()}:
             _make_folder(folder)
-        write_all(drawn, force=force)
+        if again:
+            drawn = {path: data for path, data in drawn.items() if not _holds(path, data)}
+        write_all(drawn, force=force, then=lambda: confirmed.append(record.confirm(job.id, names, who)))
     except BaseException as error:
-        with suppress(LabelerError):
-            record.withdraw(job.id, f"not handed over: {error or type(error).__name__}")
+        if not (again or confirmed):  # an interrupt that waited comes after both, and parts nothing
+            with suppress(LabelerError):
+                record.withdraw(job.id, f"not handed over: {error or type(error).__name__}", who)
         raise
-    record.confirm(job.id, [str(path) for path in files.values()])
+    return confirmed[0]
+
+
+def _holds(path: Path, data: bytes) -> bool:
+    try:
+        return path.is_file() and path.read_bytes() == data
+    except OSError:
+        return False
 
 
 def _make_folder(folder: Path) -> None:

@@ -11,12 +11,22 @@ from typing import TYPE_CHECKING
 from labeler.catalogue import load_catalogue
 from labeler.errors import LabelerError, Problem, Where, WrongUse, refuse
 from labeler.model import Harness, Sheet, Stock
-from labeler.pipeline.printing import Drawing, Names, Printed, folder_problems, hand_over, version
+from labeler.pipeline.printing import (
+    Drawing,
+    Names,
+    Printed,
+    folder_problems,
+    hand_over,
+    printer_from_text,
+    printer_text,
+    version,
+)
+from labeler.pipeline.worklist import work_list
 from labeler.printers import AS_DRAWN, Printer, printer_problems
 
 if TYPE_CHECKING:
     from labeler.record.store import Record
-    from labeler.record.values import Recorded
+    from labeler.record.values import Job, Recorded
 
 
 def reprint(
@@ -30,6 +40,8 @@ def reprint(
     same_places: bool = False,
     force: bool = False,
     who: str = "",
+    date: str = "",
+    paper: str = "A4",
     printer: Printer = AS_DRAWN,
 ) -> Printed:
     """Print recorded markers of one unit again, from the record alone.
@@ -59,16 +71,65 @@ def reprint(
                 "name one marker",
             )
         )
-    sheets = (
-        _same_sheets(drawn) if same_places else lay_out(pieces, stocks, dict.fromkeys(stocks, start) if start else None)
-    )
+    starts = dict.fromkeys(stocks, start) if start else None
+    sheets = _same_sheets(record, drawn) if same_places else lay_out(pieces, stocks, starts)
     refuse(printer_problems(printer, sheets))
-    job = record.prepare_reprint(drawn, sheets, fonts=_fonts_at_hand(sheets), reason=reason, who=who, version=version())
-    harness = Harness(drawn[0].harness, drawn[0].part_number, drawn[0].revision)
-    files = Names(folder, harness).files(drawn[0].unit, sheets, f"-reprint-{job.id}")
-    drawing = Drawing(harness, drawn[0].unit, (), (), sheets, "", "", printer)
-    hand_over(record, job, drawing, files, force)
+    job = record.prepare_reprint(
+        drawn,
+        sheets,
+        fonts=_fonts_at_hand(sheets),
+        reason=reason,
+        who=who,
+        version=version(),
+        date=date,
+        paper=paper,
+        printer=printer_text(printer),
+    )
+    return _draw_again(record, job, drawn, sheets, folder, printer, force=force, who=who)
+
+
+def _draw_again(
+    record: Record,
+    job: Job,
+    items: Sequence[Recorded],
+    sheets: tuple[Sheet, ...],
+    folder: Path,
+    printer: Printer,
+    *,
+    force: bool,
+    who: str,
+    again: bool = False,
+) -> Printed:
+    """Draw and hand over what the record says, with a work list."""
+    harness = Harness(job.harness, job.part_number, job.revision)
+    word = f"-reprint-{job.id}" if job.kind == "reprint" else ""
+    files = Names(folder, harness).files(job.unit, sheets, word)
+    work = work_list(job, items, sheets)
+    drawing = Drawing(harness, job, (), (), sheets, job.paper or "A4", printer, work)
+    job = hand_over(record, drawing, files, force=force, who=who, again=again)
     return Printed(job, tuple(files.values()), sheets)
+
+
+def resume(record: Record, job_id: int, folder: Path, *, force: bool = False, who: str = "") -> Printed:
+    """Finish a job that was broken off: draw its files again from the record alone, and confirm it.
+
+    Files in the folder that are already as they are to be stay. The bench sheet of a print is drawn
+    without pins: the record does not keep them. Raises `LabelerError` where the job is not prepared,
+    a font has changed, or a file cannot be written; the job stays prepared then.
+    """
+    from labeler.record import changed_fonts
+
+    refuse(folder_problems(folder))
+    story = record.show(job_id)
+    job = story.jobs[0]
+    if job.state != "prepared":
+        fix = "reprint what is missing" if job.state == "printed" else "print the unit, or what is missing, anew"
+        raise LabelerError(Problem(Where(f"job {job_id}"), f"there is nothing to resume: it is {job.state}", fix))
+    sheets = record.sheets(job_id)
+    refuse(changed_fonts(story.markers, _fonts_at_hand(sheets)))
+    printer = printer_from_text(job.printer)
+    refuse(printer_problems(printer, sheets))
+    return _draw_again(record, job, story.markers, sheets, folder, printer, force=force, who=who, again=True)
 
 
 SAME_MM = 0.01  # measures of two stocks that differ by less are the same: the last digit of the stock files
@@ -107,17 +168,11 @@ def _hole_edge(stock: Stock) -> float:
     return stock.hole_inset_mm + stock.hole_mm / 2 if stock.hole_mm else 0.0
 
 
-def _same_sheets(items: Sequence[Recorded]) -> tuple[Sheet, ...]:
+def _same_sheets(record: Record, items: Sequence[Recorded]) -> tuple[Sheet, ...]:
     """Return the sheet that the markers were on, each in its own cell."""
-    from labeler.model import Placed
-
-    placed = tuple(Placed(item.piece(), item.cell, item.x_mm, item.y_mm) for item in items)
-    first = items[0]
-    assert first.stock is not None  # items without a face were left out before
-    width, height = first.stock.page_width_mm, first.stock.page_height_mm
-    if first.stock.kind == "reel" and first.face is not None:
-        width, height = first.face.width_mm, first.face.height_mm
-    return (Sheet(first.stock, first.sheet, width, height, first.group, placed),)
+    first, wanted = items[0], {item.row.id for item in items}
+    whole = next(sheet for sheet in record.sheets(first.job) if sheet.number == first.sheet)
+    return (replace(whole, placed=tuple(p for p in whole.placed if p.piece.marker in wanted)),)
 
 
 def _fonts_at_hand(sheets: Iterable[Sheet]) -> dict[str, str]:

@@ -7,11 +7,11 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, Select, select
 
-from labeler.model import Face, Stock
+from labeler.model import Face, Placed, Sheet, Stock
 from labeler.record.faces import damaged, digest_of, face_from_text, stock_from_text
 from labeler.record.jobs import jobs_with_states, printed, withdrawn
 from labeler.record.schema import content, face, harness, job, job_font, marker, piece, sheet, stock, unit, void
-from labeler.record.values import MarkerRow, Recorded
+from labeler.record.values import MarkerRow, Recorded, piece_of
 
 Line = Row[Any]
 CHUNK = 500  # values in one IN list: every database takes as many
@@ -160,3 +160,28 @@ def _voids(connection: Connection, units: set[int]) -> dict[tuple[int, str], lis
         for row in connection.execute(select(void).where(void.c.unit_id.in_(chunk)).order_by(void.c.id)):
             voids.setdefault((row.unit_id, row.marker), []).append(row)
     return voids
+
+
+# ---------------------------------------------------------------- sheets
+
+
+def sheets_of(connection: Connection, job_id: int) -> tuple[Sheet, ...]:
+    """Return the sheets of a job, their pieces in the order in which they were laid out."""
+    about = (content.c.stock, content.c.width_mm, content.c.height_mm, content.c.group_name)
+    rows = connection.execute(
+        select(sheet.c.number, *about)
+        .join(content, content.c.id == sheet.c.content_id)
+        .where(sheet.c.job_id == job_id, sheet.c.number > 0)
+        .order_by(sheet.c.number)
+    ).all()
+    lines = [line for line in connection.execute(marker_lines().where(job.c.id == job_id)) if line.sheet]
+    faces = _faces(connection, {line.face for line in lines})
+    stocks = _stocks(connection, {row.stock for row in rows})
+    placed: dict[int, list[Placed]] = {}
+    for line in lines:
+        piece = piece_of(marker_of(line), faces[line.face], stocks[line.stock], line.group_name)
+        placed.setdefault(line.sheet, []).append(Placed(piece, line.cell, line.x_mm, line.y_mm))
+    return tuple(
+        Sheet(stocks[row.stock], row.number, row.width_mm, row.height_mm, row.group_name, tuple(placed[row.number]))
+        for row in rows
+    )

@@ -76,7 +76,7 @@ unit = Table(
 )
 
 # "of_job" is the print that a reprint repeats. "date" is the day that stands on the sheets, "paper" the
-# size of the bench sheet, "printer" the profile as TOML, "" where none was named.
+# size of the bench sheet, "printer" the profile as JSON, "" where none was named.
 job = Table(
     "job",
     metadata,

@@ -8,7 +8,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Self
 
 from labeler.errors import LabelerError, Problem, Where, refuse
-from labeler.record import find, jobs, schema, write
+from labeler.record import find, jobs, markers, schema, write
 from labeler.record.connect import name_of, told
 from labeler.record.faces import face_to_text
 from labeler.record.values import Event, Job, NewJob, Recorded, Story, Unit, changed_fonts
@@ -121,6 +121,12 @@ class Record:
             write.withdraw(connection, job_id, reason.strip(), who)
             return jobs.job_list(connection, schema.job.c.id == job_id)[0]
 
+    def withdraw_prepared(self, job_id: int, reason: str, who: str = "") -> Job:
+        """Withdraw a job that was broken off. Raises LabelerError as `withdraw`, and where it was printed."""
+        with self._writing() as connection:
+            write.withdraw_prepared(connection, job_id, reason.strip(), who)
+            return jobs.job_list(connection, schema.job.c.id == job_id)[0]
+
     def void(self, unit: str, marker: str, reason: str, who: str = "") -> None:
         """Declare a marker of a unit void: the print there is must not be used; a reprint may be made.
 
@@ -173,6 +179,12 @@ class Record:
         """Return all jobs, oldest first. One that is still "prepared" was broken off before the end."""
         with self._reading() as connection:
             return jobs.job_list(connection)
+
+    def sheets(self, job_id: int) -> tuple[Sheet, ...]:
+        """Return the sheets of a job as they were drawn. Raises LabelerError if there is no such job."""
+        with self._reading() as connection:
+            write.state_of(connection, job_id)
+            return markers.sheets_of(connection, job_id)
 
     def units(self) -> tuple[Unit, ...]:
         """Return all units by part number and serial."""

@@ -89,7 +89,7 @@ class NewJob:
     reason: str = ""
     date: str = ""  # as it stands on the sheets
     paper: str = ""  # of the bench sheet
-    printer: str = ""  # the profile, as TOML
+    printer: str = ""  # the profile, as JSON
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,8 +159,12 @@ class Recorded:
         """Return the piece to be laid out again. Raises ValueError for a marker that was never printed."""
         if self.face is None or self.stock is None:
             raise ValueError(f"{self.row.id} was never printed")
-        label = f"{self.row.at} · {self.row.label}"
-        return Piece(self.row.id, self.face, self.stock.name, self.group, label)
+        return piece_of(self.row, self.face, self.stock, self.group)
+
+
+def piece_of(row: MarkerRow, face: Face, stock: Stock, group: str) -> Piece:
+    """Return the piece that a recorded marker is laid out as."""
+    return Piece(row.id, face, stock.name, group, f"{row.at} · {row.label}")
 
 
 @dataclass(frozen=True, slots=True)

@@ -104,13 +104,15 @@ def _print_problems(connection: Connection, unit_id: int, where: Where) -> Itera
     live = connection.execute(
         select(job.id, job.at).where(job.unit_id == unit_id, job.kind == "print", job.id.not_in(gone))
     ).first()
-    if live is not None:
-        yield Problem(
-            where,
-            f"the unit was printed by job {live.id} on {live.at[:10]}",
-            f"reprint what is missing, withdraw job {live.id} if its sheets were never used, "
-            "or leave the serial out to get the next number",
-        )
+    if live is None:
+        return
+    if state_of(connection, live.id) == "prepared":
+        what = f"job {live.id} of {live.at[:10]} is printing the unit, or was broken off"
+        fix = f"finish it (labeler record resume {live.id}) or withdraw it (labeler record withdraw {live.id})"
+        yield Problem(where, what, fix)
+    else:
+        fix = "reprint what is missing, or leave the serial out to get the next number"
+        yield Problem(where, f"the unit was printed by job {live.id} on {live.at[:10]}", fix)
 
 
 # ---------------------------------------------------------------- jobs
@@ -232,6 +234,14 @@ def withdraw(connection: Connection, job_id: int, reason: str, who: str = "") ->
         message = "it was withdrawn before"
         raise LabelerError(Problem(Where(f"job {job_id}"), message, "nothing is left to be done"))
     add_event(connection, job_id, "withdrawn", reason, who)
+
+
+def withdraw_prepared(connection: Connection, job_id: int, reason: str, who: str = "") -> None:
+    """Withdraw a job that was broken off. Raises LabelerError as `withdraw`, and where it was printed."""
+    if state_of(connection, job_id) == "printed":
+        fix = f"declare void what must not be used: labeler record void --sheet {job_id}:1"
+        raise LabelerError(Problem(Where(f"job {job_id}"), "its sheets were handed over, they may be in use", fix))
+    withdraw(connection, job_id, reason, who)
 
 
 def state_of(connection: Connection, job_id: int) -> str:
