@@ -9,28 +9,23 @@ from __future__ import annotations
 import os
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
-from labeler.cli_record import record_group
+from labeler.cli_record import record_group, reprint_command
 from labeler.options import (
-    BRANCH,
     FILE,
     FORCE,
-    HARNESS,
     JSON,
     OUT,
     PAPER,
     PRINTER,
-    REASON,
     RECORD,
     SET,
-    SHEET,
     STOCK,
     UNIT,
-    chosen_markers,
-    named_one_way,
+    chosen_printer,
     opened_record,
     options,
     parse_starts,
@@ -39,9 +34,6 @@ from labeler.options import (
     warn,
     who,
 )
-
-if TYPE_CHECKING:
-    from labeler.printers import Printer
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy loads: its threads only cost time on small work
 CONTEXT = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
@@ -112,7 +104,7 @@ def check_command(
     from labeler.pipeline import check, for_printer
 
     try:
-        checked = check(file, settings=for_printer(settings, _printer(printer)), paper=paper, stock=stock)
+        checked = check(file, settings=for_printer(settings, chosen_printer(printer)), paper=paper, stock=stock)
     except LabelerError as error:
         if as_json:
             print_json({"harness": None, "markers": [], "problems": list(map(report.problem_json, error.problems))})
@@ -133,12 +125,6 @@ def check_command(
         click.echo(report.summary(checked), err=True)
     if checked.misfits:
         raise SystemExit(1)
-
-
-def _printer(name: str | None) -> Printer:
-    from labeler.printers import AS_DRAWN, load_printer
-
-    return load_printer(name) if name else AS_DRAWN
 
 
 @main.command("print")
@@ -178,7 +164,7 @@ def print_command(
 
     from labeler.pipeline import print_harness
 
-    profile = _printer(printer)
+    profile = chosen_printer(printer)
     with opened_record(record_path) as record:
         for serial in _serials(unit, units, serials):
             printed = print_harness(
@@ -211,59 +197,6 @@ def _serials(unit: str | None, units: int | None, serials: str | None) -> list[s
     if not (dash and first.isdecimal() and last.isdecimal() and int(first) <= int(last) < int(first) + 10000):
         raise click.BadParameter(f"{serials!r} is not FROM-TO, as in 0001-0025", param_hint="--serials")
     return [f"{number:0{len(first)}d}" for number in range(int(first), int(last) + 1)]
-
-
-@main.command("reprint")
-@click.argument("marker", metavar="MARKER", required=False)
-@click.option("--unit", metavar="SERIAL", help="Of this unit; alone: all of it.")
-@HARNESS
-@options(BRANCH, SHEET)
-@REASON
-@click.option("--stock", metavar="NAME", default="", help="Onto another stock than the first time.")
-@click.option("--start", metavar="CELL", default="", help="First free cell, as in B3.")
-@options(PRINTER, PAPER, OUT, RECORD, FORCE)
-def reprint_command(
-    marker: str | None,
-    unit: str | None,
-    harness: str | None,
-    branch: str | None,
-    sheet: str | None,
-    reason: str,
-    stock: str,
-    start: str,
-    printer: str | None,
-    paper: str,
-    out: Path,
-    record_path: str | None,
-    force: bool,
-) -> None:
-    """Print one recorded MARKER again, exactly: by its id, place or circuit, words of its text, or its scanned code.
-
-    With --sheet, --branch or --unit alone: a spoiled sheet (every marker in its own cell), a branch, a whole unit.
-    Example: labeler reprint "0001 J4" --reason lost
-    """
-    from datetime import date
-
-    from labeler.pipeline import reprint
-
-    named_one_way(marker, sheet, unit, branch)
-    with opened_record(record_path, create=False) as record:
-        items = chosen_markers(record, marker, unit, branch, sheet, harness)
-        printed = reprint(
-            record,
-            items,
-            out,
-            reason=reason,
-            stock=stock,
-            start=start,
-            same_places=bool(sheet) and not marker and not (stock or start),
-            force=force,
-            who=who(),
-            date=date.today().isoformat(),
-            paper=paper,
-            printer=_printer(printer),
-        )
-        tell(printed, record)
 
 
 # ---------------------------------------------------------------- one question without a file
@@ -424,4 +357,5 @@ def choices_command(as_json: bool) -> None:
         click.echo(line)
 
 
+main.add_command(reprint_command)
 main.add_command(record_group)

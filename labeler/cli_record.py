@@ -1,4 +1,4 @@
-"""The command line's record group: look into the build record, and declare markers void."""
+"""The command line of the build record: print again, look up, declare void, finish what was broken off."""
 
 from __future__ import annotations
 
@@ -12,11 +12,14 @@ from labeler.options import (
     HARNESS,
     JSON,
     OUT,
+    PAPER,
+    PRINTER,
     REASON,
     RECORD,
     SHEET,
     UNIT,
     chosen_markers,
+    chosen_printer,
     columns,
     marker_lines,
     named_one_way,
@@ -29,6 +32,59 @@ from labeler.options import (
     unit_name,
     who,
 )
+
+
+@click.command("reprint")
+@click.argument("marker", metavar="MARKER", required=False)
+@click.option("--unit", metavar="SERIAL", help="Of this unit; alone: all of it.")
+@HARNESS
+@options(BRANCH, SHEET)
+@REASON
+@click.option("--stock", metavar="NAME", default="", help="Onto another stock than the first time.")
+@click.option("--start", metavar="CELL", default="", help="First free cell, as in B3.")
+@options(PRINTER, PAPER, OUT, RECORD, FORCE)
+def reprint_command(
+    marker: str | None,
+    unit: str | None,
+    harness: str | None,
+    branch: str | None,
+    sheet: str | None,
+    reason: str,
+    stock: str,
+    start: str,
+    printer: str | None,
+    paper: str,
+    out: Path,
+    record_path: str | None,
+    force: bool,
+) -> None:
+    """Print one recorded MARKER again, exactly: by its id, place or circuit, words of its text, or its scanned code.
+
+    With --sheet, --branch or --unit alone: a spoiled sheet (every marker in its own cell), a branch, a whole unit.
+    Example: labeler reprint "0001 J4" --reason lost
+    """
+    from datetime import date
+
+    from labeler.pipeline import reprint
+
+    named_one_way(marker, sheet, unit, branch)
+    with opened_record(record_path, create=False) as record:
+        items = chosen_markers(record, marker, unit, branch, sheet, harness)
+        printed = reprint(
+            record,
+            items,
+            out,
+            reason=reason,
+            stock=stock,
+            start=start,
+            same_places=bool(sheet) and not marker and not (stock or start),
+            force=force,
+            who=who(),
+            date=date.today().isoformat(),
+            paper=paper,
+            printer=chosen_printer(printer),
+        )
+        tell(printed, record)
 
 
 @click.group("record")

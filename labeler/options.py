@@ -11,6 +11,7 @@ import click
 
 if TYPE_CHECKING:
     from labeler.pipeline import Printed
+    from labeler.printers import Printer
     from labeler.record.store import Record
     from labeler.record.values import Recorded
 
@@ -130,6 +131,13 @@ def tell(printed: Printed, record: Record) -> None:
     click.echo(f"recorded in {record.name}", err=True)
     for file in printed.files:
         click.echo(str(file))
+
+
+def chosen_printer(name: str | None) -> Printer:
+    """Return the profile that is named, or that of no printer in particular."""
+    from labeler.printers import AS_DRAWN, load_printer
+
+    return load_printer(name) if name else AS_DRAWN
 
 
 def named_one_way(marker: str | None, sheet: str | None, unit: str | None, branch: str | None) -> None:
