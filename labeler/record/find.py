@@ -12,7 +12,8 @@ from labeler.errors import LabelerError, Problem, Where
 from labeler.naming import NOT, Names, met, plain
 from labeler.record.faces import damaged
 from labeler.record.jobs import harness_ids, is_unit, job_list, of_unit
-from labeler.record.markers import Line, assemble, chunks, marker_lines
+from labeler.record.markers import Line, assemble, marker_lines
+from labeler.record.rows import chunks
 from labeler.record.schema import job, job_event, marker, unit, void
 from labeler.record.values import Event, Job, Recorded, Story
 

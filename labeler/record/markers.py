@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
 from sqlalchemy import Connection, Row, Select, select
@@ -10,11 +10,11 @@ from sqlalchemy import Connection, Row, Select, select
 from labeler.model import Face, Placed, Sheet, Stock
 from labeler.record.faces import damaged, digest_of, face_from_text, stock_from_text
 from labeler.record.jobs import jobs_with_states, printed, withdrawn
+from labeler.record.rows import chunks
 from labeler.record.schema import content, face, harness, job, job_font, marker, piece, sheet, stock, unit, void
 from labeler.record.values import MarkerRow, Recorded, piece_of
 
 Line = Row[Any]
-CHUNK = 500  # values in one IN list: every database takes as many
 
 
 def marker_lines() -> Select[Any]:
@@ -35,13 +35,6 @@ def marker_lines() -> Select[Any]:
     )
     statement = select(marker, *place, *cell, *names, unit.c.full_name, *states).select_from(source)
     return statement.order_by(job.c.unit_id, job.c.id, sheet.c.number == 0, sheet.c.number, piece.c.line)
-
-
-def chunks(values: Iterable[Any]) -> Iterator[list[Any]]:
-    """Yield the values in order, a list of as many as one statement takes at a time."""
-    ordered = sorted(values)
-    for start in range(0, len(ordered), CHUNK):
-        yield ordered[start : start + CHUNK]
 
 
 # ---------------------------------------------------------------- rows to values

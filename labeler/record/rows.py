@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from importlib import import_module
+from json.encoder import encode_basestring_ascii as quoted
 from typing import Any
 
-from sqlalchemy import Connection, Table, insert, select
+from sqlalchemy import Connection, Table, func, insert, select
 
 from labeler.model import Placed, Sheet
 from labeler.naming import plain
@@ -65,7 +65,7 @@ class Shared:
 def marker_line(row: MarkerRow, group: str, face: bytes | None, left_out: str | None) -> Line:
     """Return the row of `schema.marker` without its digest."""
     names = (row.id, row.at, row.branch, row.circuit, row.label)
-    words = None if all(map(str.isascii, names)) else "\n".join(map(plain, names))
+    words = None if "".join(names).isascii() else "\n".join(map(plain, names))
     about = (row.id, row.kind, row.role, row.at, row.branch, row.circuit, row.label, row.tube, row.colour)
     return (*about, rounded(row.cut_length_mm), row.heating, row.how, group, face, left_out, words)
 
@@ -73,17 +73,20 @@ def marker_line(row: MarkerRow, group: str, face: bytes | None, left_out: str | 
 def marker_digest(line: Line) -> bytes:
     """Return the digest of a marker's row: of all that it says, lengths in whole nanometres."""
     *about, cut, heating, how, group, face, left_out, _words = line
-    said = [*about, round(cut * MILLIONTH), heating, how, group, face.hex() if face else None, left_out]
-    return digest_of(json.dumps(said, separators=(",", ":")))
+    texts = ",".join(map(quoted, (*about, heating, how, group)))
+    rest = f'"{face.hex()}"' if face else "null" if left_out is None else quoted(left_out)
+    return digest_of(f"[{texts},{round(cut * MILLIONTH)},{rest}]")
 
 
 def content_digest(about: tuple[bytes | None, float, float, str], lines: Iterable[Line]) -> bytes:
     """Return the digest of a sheet's content: stock, width, height, group, and its pieces in order."""
     stock, width, height, group = about
     m = MILLIONTH
-    pieces = [[marker.hex(), cell, round(x * m), round(y * m)] for marker, cell, x, y in lines]
-    said = [stock.hex() if stock else None, round(width * m), round(height * m), group, pieces]
-    return digest_of(json.dumps(said, separators=(",", ":")))
+    pieces = ",".join(
+        [f'"{marker.hex()}",{quoted(cell)},{round(x * m)},{round(y * m)}' for marker, cell, x, y in lines]
+    )
+    name = f'"{stock.hex()}"' if stock else "null"
+    return digest_of(f"[{name},{round(width * m)},{round(height * m)},{quoted(group)},{pieces}]")
 
 
 def keep(
@@ -124,19 +127,36 @@ def keep_pages(connection: Connection, job_id: int, pages: Sequence[Page], share
     add_new(connection, schema.stock, ((digest, text) for digest, text in shared.stocks.items()))
     add_new(connection, schema.face, ((digest, text) for digest, text in shared.faces.items()))
     add_new(connection, schema.marker, ((digest, *line) for digest, line in shared.markers.items()))
-    add(connection, schema.sheet, [(job_id, page.number, _content_id(connection, page)) for page in pages])
+    digests = [page.digest for page in pages]
+    ids = _content_ids(connection, dict(zip(digests, pages, strict=True)))
+    add(connection, schema.sheet, [(job_id, p.number, ids[digest]) for p, digest in zip(pages, digests, strict=True)])
 
 
-def _content_id(connection: Connection, page: Page) -> int:
-    """Return the content's number in the record, added where it is new."""
-    c, digest = schema.content.c, page.digest
-    known = connection.scalar(select(c.id).where(c.digest == digest))
-    if known is not None:
-        return int(known)
-    about = {"stock": page.stock, "width_mm": page.width_mm, "height_mm": page.height_mm, "group_name": page.group}
-    made = added(connection, schema.content, {"digest": digest, **about})
-    add(connection, schema.piece, [(made, number, *line) for number, line in enumerate(page.lines)])
-    return made
+def _content_ids(connection: Connection, pages: Mapping[bytes, Page]) -> dict[bytes, int]:
+    """Return the numbers of contents in the record, added where they are new: one writes at a time."""
+    c = schema.content.c
+    known: dict[bytes, int] = {}
+    for some in chunks(pages):
+        known.update(
+            (row.digest, row.id) for row in connection.execute(select(c.id, c.digest).where(c.digest.in_(some)))
+        )
+    last = connection.scalar(select(func.max(c.id))) or 0
+    new = {digest: last + n for n, digest in enumerate((d for d in pages if d not in known), 1)}
+    about = [(n, digest, pages[digest]) for digest, n in new.items()]
+    add(connection, schema.content, [(n, d, p.stock, p.width_mm, p.height_mm, p.group) for n, d, p in about])
+    lines = [(n, number, *line) for n, _digest, page in about for number, line in enumerate(page.lines)]
+    add(connection, schema.piece, lines)
+    return {**known, **new}
+
+
+CHUNK = 500  # values in one IN list: every database takes as many
+
+
+def chunks(values: Iterable[Any]) -> Iterator[list[Any]]:
+    """Yield the values in order, a list of as many as one statement takes at a time."""
+    ordered = sorted(values)
+    for start in range(0, len(ordered), CHUNK):
+        yield ordered[start : start + CHUNK]
 
 
 def fonts_in(sheets: Iterable[Sheet]) -> set[str]:

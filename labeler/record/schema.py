@@ -119,7 +119,7 @@ marker = _known_by_digest(
 content = Table(
     "content",
     metadata,
-    Column("id", Integer, primary_key=True),
+    Column("id", Integer, primary_key=True, autoincrement=False),
     Column("digest", LargeBinary, nullable=False, unique=True),
     Column("stock", ForeignKey("stock.digest")),
     Column("width_mm", Float, nullable=False),
