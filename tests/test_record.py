@@ -102,8 +102,9 @@ def only_problem(raised: pytest.ExceptionInfo[LabelerError]) -> str:
 
 
 @pytest.fixture
-def record(tmp_path: Path) -> Iterator[Record]:
-    with open_record(tmp_path / "record.db") as opened:
+def record(place: str) -> Iterator[Record]:
+    """A new record, in a file and on a server: what is tested holds for both."""
+    with open_record(place) as opened:
         yield opened
 
 
@@ -664,7 +665,7 @@ def test_nothing_is_ever_changed_or_deleted(record: Record) -> None:
     record.withdraw(job.id, "not needed")
     record.void("0001", "bag.K4", "scrapped")
     record.history("bag.K4", "0001")
-    assert set(said) == {"BEGIN", "SELECT", "INSERT"}
+    assert set(said) - {"BEGIN"} == {"SELECT", "INSERT"}
 
 
 def test_rows_that_were_there_are_there_unchanged(record: Record) -> None:
@@ -908,14 +909,14 @@ def test_a_copy_of_the_file_is_a_record(tmp_path: Path) -> None:
         assert len(record.jobs()) == 3
 
 
-def test_settings_of_the_file(record: Record) -> None:
-    with record.engine.connect() as connection:
+def test_settings_of_the_file(tmp_path: Path) -> None:
+    with open_record(tmp_path / "r.db") as record, record.engine.connect() as connection:
         asked = {
             name: connection.exec_driver_sql(f"PRAGMA {name}").scalar_one()
             for name in ("journal_mode", "foreign_keys", "synchronous", "busy_timeout")
         }
     # SQLite's documentation of its pragmas: synchronous 2 is FULL
-    assert asked == {"journal_mode": "wal", "foreign_keys": 1, "synchronous": 2, "busy_timeout": 10_000}
+    assert asked == {"journal_mode": "wal", "foreign_keys": 1, "synchronous": 2, "busy_timeout": 30_000}
 
 
 def test_the_tables_can_be_made_in_postgresql() -> None:

@@ -287,7 +287,7 @@ def hand_over(
     """
     from labeler.draw.files import write_all
 
-    confirmed: list[Job] = []
+    confirmed: list[Job | None] = []
     names = [str(path) for path in files.values()]
     job = drawing.job
     try:
@@ -296,13 +296,35 @@ def hand_over(
             _make_folder(folder)
         if again:
             drawn = {path: data for path, data in drawn.items() if not _holds(path, data)}
-        write_all(drawn, force=force, then=lambda: confirmed.append(record.confirm(job.id, names, who)))
+        write_all(drawn, force=force, then=lambda: confirmed.append(_confirm(record, job, names, who)))
     except BaseException as error:
         if not (again or confirmed):  # an interrupt that waited comes after both, and parts nothing
             with suppress(LabelerError):
                 record.withdraw(job.id, f"not handed over: {error or type(error).__name__}", who)
         raise
-    return confirmed[0]
+    done = confirmed[0]
+    if done is None:
+        what = f"the files are written, but the record was lost before it said that job {job.id} is confirmed"
+        fix = f"once it is there again, see labeler record list; if it is prepared, labeler record resume {job.id}"
+        raise LabelerError(Problem(Where(record.name), what, fix))
+    return done
+
+
+def _confirm(record: Record, job: Job, names: Sequence[str], who: str) -> Job | None:
+    """Confirm a job; None where nobody can know whether it is, as the record is gone in the middle of it.
+
+    The files must stay then: a job that is printed in the record would have lost them.
+    """
+    try:
+        return record.confirm(job.id, names, who)
+    except LabelerError:
+        try:
+            now = record.show(job.id).jobs[0]
+        except LabelerError:
+            return None
+        if now.state == "printed":
+            return now
+        raise
 
 
 def _holds(path: Path, data: bytes) -> bool:

@@ -106,7 +106,7 @@ def unit_list(connection: Connection) -> tuple[Unit, ...]:
     by_unit: dict[int, list[Job]] = {}
     for one in made:
         by_unit.setdefault(units.get(one.id, 0), []).append(one)
-    rows = connection.execute(select(unit).order_by(unit.c.part_number, unit.c.number, unit.c.serial))
+    rows = sorted(connection.execute(select(unit)), key=lambda row: (row.part_number, row.number or 0, row.serial))
     return tuple(_unit(row, by_unit.get(row.id, [])) for row in rows)
 
 

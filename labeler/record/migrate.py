@@ -13,7 +13,7 @@ from sqlalchemy import Connection, MetaData, Row, Table, insert, inspect, select
 
 from labeler.naming import plain
 from labeler.record import schema
-from labeler.record.faces import damaged
+from labeler.record.faces import damaged, digest_of
 from labeler.record.jobs import number_of
 from labeler.record.rows import Page, Shared, keep_pages
 from labeler.record.values import MarkerRow
@@ -57,13 +57,17 @@ def _from_1(connection: Connection) -> None:
     _carry(connection, old["harness"], schema.harness, {})
     _carry(connection, old["unit"], schema.unit, {}, _unit_names)
     first = _first_prints(connection, old)
-    about = {"date": "", "paper": "", "printer": ""}
-    _carry(connection, old["job"], schema.job, about, lambda row: {"of_job": first.get(row.id), "date": row.at[:10]})
+    about = {"paper": "", "printer": ""}
+
+    def more(row: Line) -> Mapping[str, object]:
+        return {"of_job": first.get(row.id), "date": row.at[:10], "uid": _uid(row)}
+
+    _carry(connection, old["job"], schema.job, about, more)
     _carry(connection, old["job_event"], schema.job_event, {"who": ""})
     _carry(connection, old["job_font"], schema.job_font, {})
     for job_id in connection.scalars(select(old["job"].c.id).order_by(old["job"].c.id)).all():
         _carry_sheets(connection, old, job_id)
-    _carry(connection, old["void"], schema.void, {})
+    _carry(connection, old["void"], schema.void, {}, lambda row: {"uid": _uid(row)})
     for name in reversed(TABLES_1):
         connection.execute(text(f"DROP TABLE {name}{OLD}"))
     connection.execute(insert(schema.schema_version), {"version": 2})
@@ -84,6 +88,11 @@ def _carry(
 def _unit_names(row: Line) -> Mapping[str, object]:
     names = {"name": plain(row.serial), "full_name": plain(f"{row.part_number} {row.serial}")}
     return {**names, "number": number_of(row.serial)}
+
+
+def _uid(row: Line) -> str:
+    """Return a name for a row that had none, the same wherever a copy of the record is upgraded."""
+    return digest_of(repr(tuple(row))).hex()
 
 
 def _first_prints(connection: Connection, old: Mapping[str, Table]) -> dict[int, int]:

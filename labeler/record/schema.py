@@ -75,12 +75,14 @@ unit = Table(
     UniqueConstraint("part_number", "number"),
 )
 
+# "uid" is what a job is known by in every record that it is carried to, its number only in this one.
 # "of_job" is the print that a reprint repeats. "date" is the day that stands on the sheets, "paper" the
 # size of the bench sheet, "printer" the profile as JSON, "" where none was named.
 job = Table(
     "job",
     metadata,
     Column("id", Integer, primary_key=True),
+    Column("uid", Text, nullable=False, unique=True),
     _text("kind"),
     Column("unit_id", ForeignKey("unit.id"), nullable=False, index=True),
     Column("harness_id", ForeignKey("harness.id"), nullable=False, index=True),
@@ -151,6 +153,7 @@ void = Table(
     "void",
     metadata,
     Column("id", Integer, primary_key=True),
+    Column("uid", Text, nullable=False, unique=True),
     Column("unit_id", ForeignKey("unit.id"), nullable=False, index=True),
     _text("marker"),
     _text("at"),

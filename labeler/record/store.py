@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Self
 
 from labeler.errors import LabelerError, Problem, Where, refuse
 from labeler.record import find, jobs, markers, schema, write
-from labeler.record.connect import name_of, told
+from labeler.record.causes import told
+from labeler.record.connect import name_of, reading
 from labeler.record.faces import face_to_text
 from labeler.record.values import Event, Job, NewJob, Recorded, Story, Unit, changed_fonts
 
@@ -28,6 +29,7 @@ class Record:
 
     def __init__(self, engine: Engine) -> None:
         self.engine = engine
+        self._reader = reading(engine)
         self.name = name_of(engine.url)
 
     def __enter__(self) -> Self:
@@ -44,7 +46,7 @@ class Record:
 
     @contextmanager
     def _reading(self) -> Iterator[Connection]:
-        with told(self.name), self.engine.begin() as connection:
+        with told(self.name), self._reader.begin() as connection:
             yield connection
 
     @contextmanager

@@ -42,7 +42,7 @@ def marker_row(fit: Fit) -> MarkerRow:
         cut_length_mm=fit.cut_length_mm,
         colour=_colour(fit),
         heating=_heating(fit),
-        how=fit.seat.slip_on if fit.seat else "",
+        how=fit.seat.slip_on if fit.seat and fit.tube else "",
     )
 
 

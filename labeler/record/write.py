@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from hashlib import sha256
+from secrets import token_hex
 from typing import Any
 
 from sqlalchemy import Connection, func, insert, select
@@ -27,6 +28,11 @@ LONGEST_SERIAL = 40  # has to stand on a tag: project choice
 def now() -> str:
     """Return the time, UTC, as the record writes it: 2026-03-01T08:15:30.250Z."""
     return datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def new_uid() -> str:
+    """Return a name that no other job and no other void has, in this record or another."""
+    return token_hex(16)
 
 
 def part_number_of(harness: Harness) -> str:
@@ -207,6 +213,7 @@ def _new_job(
     connection: Connection, kind: str, unit_id: int, harness_id: int, about: JobAbout, of_job: int | None = None
 ) -> int:
     row = {"kind": kind, "unit_id": unit_id, "harness_id": harness_id, "of_job": of_job, "at": now()}
+    row["uid"] = new_uid()
     job_id = added(connection, schema.job, {**row, **asdict(about)})
     add_event(connection, job_id, "prepared", "", about.who)
     return job_id
@@ -270,7 +277,7 @@ def void_problems(items: Iterable[Recorded]) -> Iterator[Problem]:
 def add_void(connection: Connection, unit_id: int, marker: str, who: str, reason: str) -> None:
     """Declare a marker of a unit void; a print made later is good again."""
     last = connection.scalar(select(func.max(schema.job.c.id))) or 0
-    row = {"unit_id": unit_id, "marker": marker, "at": now(), "after_job": last}
+    row = {"uid": new_uid(), "unit_id": unit_id, "marker": marker, "at": now(), "after_job": last}
     connection.execute(insert(schema.void), {**row, "who": who, "reason": reason})
 
 
