@@ -6,8 +6,10 @@ from pathlib import Path
 
 import click
 
+from labeler.cli_keep import KEEPING
 from labeler.options import (
     BRANCH,
+    CSV,
     FORCE,
     HARNESS,
     JSON,
@@ -20,14 +22,13 @@ from labeler.options import (
     UNIT,
     chosen_markers,
     chosen_printer,
-    columns,
-    marker_lines,
+    marker_table,
     named_one_way,
     opened_record,
     options,
     place_of,
     print_json,
-    record_place,
+    show_table,
     tell,
     unit_name,
     who,
@@ -93,8 +94,8 @@ def record_group() -> None:
 
 
 @record_group.command("list")
-@options(RECORD, JSON)
-def record_list_command(record_path: str | None, as_json: bool) -> None:
+@options(RECORD, JSON, CSV)
+def record_list_command(record_path: str | None, as_json: bool, as_csv: bool) -> None:
     """List the recorded jobs, oldest first. Example: labeler record list."""
     from dataclasses import asdict
 
@@ -107,15 +108,15 @@ def record_list_command(record_path: str | None, as_json: bool) -> None:
         (str(j.id), j.kind, j.unit, j.part_number or j.harness, j.revision, j.state, j.at, j.who, j.reason)
         for j in jobs
     ]
-    for line in columns(("job", "kind", "unit", "harness", "rev", "state", "when", "who", "reason"), rows):
-        click.echo(line)
+    heads = ("job", "kind", "unit", "harness", "rev", "state", "when", "who", "reason")
+    show_table(heads, rows, as_csv=as_csv)
 
 
 @record_group.command("show")
 @click.argument("about", metavar="UNIT|JOB|MARKER")
-@options(UNIT, HARNESS, RECORD, JSON)
+@options(UNIT, HARNESS, RECORD, JSON, CSV)
 def record_show_command(
-    about: str, unit: str | None, harness: str | None, record_path: str | None, as_json: bool
+    about: str, unit: str | None, harness: str | None, record_path: str | None, as_json: bool, as_csv: bool
 ) -> None:
     """Show all that is recorded of a unit (0001), a job (job:3) or a marker. Example: labeler record show 0001."""
     from dataclasses import asdict
@@ -133,9 +134,8 @@ def record_show_command(
     if as_json:
         print_json({"markers": recorded_rows(found), "events": [asdict(event) for event in events]})
         return
-    for line in marker_lines(found):
-        click.echo(line)
-    for event in events:
+    show_table(*marker_table(found), as_csv=as_csv)
+    for event in () if as_csv else events:
         words = (event.at, event.kind, event.what, event.job and f"job {event.job}", event.who, event.reason)
         click.echo("  " + "  ".join(str(word) for word in words if word))
 
@@ -190,17 +190,5 @@ def record_withdraw_command(job: int, reason: str, record_path: str | None) -> N
         click.echo(f"job {job} is withdrawn: {reason}", err=True)
 
 
-@record_group.command("upgrade")
-@RECORD
-def record_upgrade_command(record_path: str | None) -> None:
-    """Bring a record that an older version made to today's schema; a copy is kept. Example: labeler record upgrade."""
-    from labeler.record.connect import upgrade
-    from labeler.record.schema import VERSION
-
-    version, copy = upgrade(record_place(record_path))
-    if version == VERSION:
-        click.echo(f"the record has schema {VERSION}: nothing to do", err=True)
-        return
-    click.echo(f"schema {version} is now schema {VERSION}", err=True)
-    if copy:
-        click.echo(copy)
+for command in KEEPING:
+    record_group.add_command(command)

@@ -63,12 +63,14 @@ SET = click.option(
 PAPER = click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", help="Size of the sheets.")
 STOCK = click.option("--stock", metavar="NAME", multiple=True, help="Stock to print on; see labeler stock.")
 JSON = click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
+CSV = click.option("--csv", "as_csv", is_flag=True, help="Comma-separated values, for a spreadsheet.")
 RECORD = click.option(
     "--record",
     "record_path",
     metavar="PATH",
     envvar="LABELER_RECORD",
-    help="The build record; default: record.sqlite in the user's data folder, or $LABELER_RECORD.",
+    help="The build record: a file, or postgresql://user@host/database; "
+    "default: record.sqlite in the user's data folder, or $LABELER_RECORD.",
 )
 OUT = click.option("--out", type=click.Path(path_type=Path), default=Path("out"), help="Folder for the PDF files.")
 PRINTER = click.option("--printer", metavar="NAME", help="Profile of the printer: a name, or a TOML file.")
@@ -178,7 +180,7 @@ def chosen_markers(
         fix = "see labeler record list and show; an id, a place or a circuit is named whole"
         raise LabelerError(Problem(Where(where), f"no marker is recorded for {asked!r}", fix))
     if marker:
-        lines = list(marker_lines(found))[1:]
+        lines = list(columns(*marker_table(found)))[1:]
         first = found[0]
         fix = f'name one by its unit and id, as in "{first.unit} {first.row.id}"'
         return (found[which_of(lines, f"{len(found)} markers match {asked!r}", fix, record.name)],)
@@ -211,9 +213,9 @@ def which_of(lines: Sequence[str], what: str, fix: str, where: str) -> int:
     return answer - 1
 
 
-def marker_lines(found: Iterable[Recorded]) -> Iterable[str]:
-    """Yield recorded markers as a table."""
-    rows = [
+def marker_table(found: Iterable[Recorded]) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
+    """Return the headings and the rows of a table of recorded markers."""
+    rows: list[tuple[str, ...]] = [
         (
             item.row.id,
             item.part_number or item.harness,
@@ -229,9 +231,7 @@ def marker_lines(found: Iterable[Recorded]) -> Iterable[str]:
         )
         for item in found
     ]
-    return columns(
-        ("id", "harness", "unit", "kind", "place", "text", "tube", "sheet", "state", "prints", "voids"), rows
-    )
+    return ("id", "harness", "unit", "kind", "place", "text", "tube", "sheet", "state", "prints", "voids"), rows
 
 
 def place_of(item: Recorded) -> str:
@@ -244,6 +244,32 @@ def place_of(item: Recorded) -> str:
 def unit_name(item: Recorded) -> str:
     """Return what names the unit of a marker and no other harness's unit of the same serial."""
     return f"{item.part_number or item.harness} {item.unit}"
+
+
+def show_table(heads: tuple[str, ...], rows: Sequence[tuple[str, ...]], *, as_csv: bool = False) -> None:
+    """Print a table in columns, or as comma-separated values."""
+    for line in csv_lines(heads, rows) if as_csv else columns(heads, rows):
+        click.echo(line)
+
+
+def csv_lines(heads: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> Iterable[str]:
+    """Yield rows under headings as comma-separated values (RFC 4180), without its carriage returns.
+
+    A spreadsheet takes what begins with one of ``= + - @`` for a formula and runs it; such a cell gets an
+    apostrophe before it, which spreadsheets take for "this is text" (common practice).
+    """
+    import csv
+    import io
+
+    for row in (heads, *rows):
+        line = io.StringIO()
+        csv.writer(line, lineterminator="").writerow(
+            f"'{cell}" if cell.startswith(CONTROL) or cell.lstrip().startswith(FORMULA) else cell for cell in row
+        )
+        yield line.getvalue()
+
+
+FORMULA, CONTROL = ("=", "+", "-", "@"), ("\t", "\r", "\n")
 
 
 def columns(headings: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> Iterable[str]:

@@ -58,7 +58,19 @@ def server() -> Iterator[str]:
             shutil.chown(folder, USER, USER)
         data, port = folder / "data", free_port()
         start = {"check": True, "stdout": subprocess.DEVNULL, "cwd": folder, **as_user()}
-        command = [bin_ / "initdb", "-D", data, "-A", "trust", "-U", USER, "-E", "UTF8", "--locale=C", "--no-sync"]
+        command: list[str | Path] = [
+            bin_ / "initdb",
+            "-D",
+            data,
+            "-A",
+            "trust",
+            "-U",
+            USER,
+            "-E",
+            "UTF8",
+            "--locale=C",
+            "--no-sync",
+        ]
         subprocess.run(command, **start)
         settings = f"-c listen_addresses=127.0.0.1 -c port={port} -c unix_socket_directories={folder} -c fsync=off"
         command = [bin_ / "pg_ctl", "-D", data, "-w", "-l", folder / "log", "-o", f"{settings} -c max_connections=60"]

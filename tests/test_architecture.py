@@ -22,6 +22,7 @@ LAYERS = [
     {"draw", "record"},
     {"pipeline", "single", "listing", "report", "explain"},
     {"options"},
+    {"cli_keep"},
     {"cli_record"},
     {"cli"},
 ]

@@ -81,6 +81,16 @@ def face_operations(face: Face) -> str:
     return _Ink(_canvas("", Header("").font)).operations(face)
 
 
+def undrawable(faces: Iterable[Face]) -> Iterator[tuple[Face, str]]:
+    """Yield every face that cannot be drawn, and why."""
+    ink = _Ink(_canvas("", Header("").font))
+    for face in faces:
+        try:
+            ink.operations(face)
+        except LabelerError as error:
+            yield face, error.problems[0].message
+
+
 # ---------------------------------------------------------------- the document
 
 

@@ -4,6 +4,7 @@ Every command of the command line is one function here; the stages meet nowhere 
 """
 
 from labeler.pipeline.checking import Checked, Stocks, check, choose_stocks, fit_markers, make_symbol
+from labeler.pipeline.keeping import export_units, import_units, verify
 from labeler.pipeline.printing import (
     Printed,
     draw_calibration,
@@ -25,8 +26,10 @@ __all__ = [
     "choose_stocks",
     "draw_calibration",
     "draw_stock",
+    "export_units",
     "fit_markers",
     "for_printer",
+    "import_units",
     "make_symbol",
     "misfit_problem",
     "pieces_of",
@@ -34,5 +37,6 @@ __all__ = [
     "reprint",
     "resume",
     "store_printer",
+    "verify",
     "version",
 ]

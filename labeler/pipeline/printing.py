@@ -197,9 +197,13 @@ class Names:
     folder: Path
     harness: Harness
 
+    def of(self, unit: str, ending: str = "") -> Path:
+        """Return the path of a file that is all of one unit's."""
+        return self.folder / (_file_name(f"{self.harness.part_number or self.harness.name}-{unit}") + ending)
+
     def files(self, unit: str, sheets: Sequence[Sheet], word: str = "") -> dict[str, Path]:
         """Return a path for each stock, and one for the bench sheet (of a reprint: its work list) under ``""``."""
-        stem = _file_name(f"{self.harness.part_number or self.harness.name}-{unit}{word}")
+        stem = self.of(unit + word).name
         names = dict.fromkeys(sheet.stock.name for sheet in sheets)
         files = {"": self.folder / f"{stem}-{'work-list' if word else 'bench-sheet'}.pdf"}
         files |= {name: self.folder / f"{stem}-{_file_name(name)}.pdf" for name in names}
@@ -293,7 +297,7 @@ def hand_over(
     try:
         drawn = {path: drawing.draw(stock) for stock, path in files.items()}
         for folder in {path.parent for path in files.values()}:
-            _make_folder(folder)
+            make_folder(folder)
         if again:
             drawn = {path: data for path, data in drawn.items() if not _holds(path, data)}
         write_all(drawn, force=force, then=lambda: confirmed.append(_confirm(record, job, names, who)))
@@ -334,7 +338,8 @@ def _holds(path: Path, data: bytes) -> bool:
         return False
 
 
-def _make_folder(folder: Path) -> None:
+def make_folder(folder: Path) -> None:
+    """Make a folder for files where it is missing; raises `LabelerError`."""
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
@@ -350,7 +355,7 @@ def draw_calibration(name: str, printer: Printer, folder: Path, *, force: bool =
 
     stock = load_catalogue().stock(name, Where("labeler calibrate"))
     file = folder / f"calibration-{stock.name}.pdf"
-    _make_folder(folder)
+    make_folder(folder)
     write_all({file: calibration_pdf(stock, printer, default_settings().font)}, force=force)
     return (file,)
 
@@ -359,7 +364,7 @@ def store_printer(printer: Printer, file: Path) -> None:
     """Write a profile to its file, whole or not at all; raises `LabelerError`."""
     from labeler.draw.files import write_all
 
-    _make_folder(file.parent)
+    make_folder(file.parent)
     write_all({file: profile_text(printer).encode()}, force=True)
 
 
@@ -372,6 +377,6 @@ def draw_stock(name: str, folder: Path, *, force: bool = False) -> tuple[Path, .
     stock = load_catalogue().stock(name, Where("labeler stock"))
     pdf = empty_pdf(stock, default_settings().font)
     files = {folder / f"{stock.name}.pdf": pdf, folder / f"{stock.name}.png": first_page_png(pdf)}
-    _make_folder(folder)
+    make_folder(folder)
     write_all(files, force=force)
     return tuple(files)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -112,10 +113,18 @@ def _begin_sqlite(connection: Connection) -> None:
 
 
 def _make_file(draft: Path) -> None:
-    engine = _engine(URL.create("sqlite", database=str(draft)))
+    with new_file(draft):
+        pass
+
+
+@contextmanager
+def new_file(path: Path) -> Iterator[Engine]:
+    """Make an empty record in a new SQLite file and yield its engine; it is let go at the end."""
+    engine = _engine(URL.create("sqlite", database=str(path)))
     event.listen(engine, "connect", _set_up_new_sqlite)
     try:
         _make_schema(engine)
+        yield engine
     finally:
         engine.dispose()
 

@@ -88,13 +88,27 @@ def copy_to(engine: Engine, target: Path) -> None:
 
     Raises LabelerError where the file exists or cannot be written.
     """
-    taken = no_record(target, "exists already", "move it away, or name another file")
-    if target.exists():
-        raise taken
-    draft = _draft_of(target)
-    try:
+
+    def copy(draft: Path) -> None:
         with engine.connect() as connection, closing(sqlite3.connect(draft)) as made:
             connection.connection.driver_connection.backup(made)  # type: ignore[union-attr]
+
+    place_draft(target, copy)
+
+
+def place_draft(target: Path, make: Callable[[Path], None]) -> None:
+    """Make a new file beside its place, flush it to the disk, and name it.
+
+    Raises LabelerError where the file exists or cannot be written.
+    """
+    taken = no_record(target, "exists already", "move it away, or name another file")
+    if os.path.lexists(target):
+        raise taken
+    if not target.parent.is_dir():
+        raise no_record(target, "cannot be written: there is no such folder", "make it, or choose another")
+    draft = _draft_of(target)
+    try:
+        make(draft)
         with draft.open("rb+") as file:
             os.fsync(file.fileno())
         if not put_in_place(draft, target):

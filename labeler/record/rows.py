@@ -64,10 +64,14 @@ class Shared:
 
 def marker_line(row: MarkerRow, group: str, face: bytes | None, left_out: str | None) -> Line:
     """Return the row of `schema.marker` without its digest."""
-    names = (row.id, row.at, row.branch, row.circuit, row.label)
-    words = None if "".join(names).isascii() else "\n".join(map(plain, names))
+    words = words_of((row.id, row.at, row.branch, row.circuit, row.label))
     about = (row.id, row.kind, row.role, row.at, row.branch, row.circuit, row.label, row.tube, row.colour)
     return (*about, rounded(row.cut_length_mm), row.heating, row.how, group, face, left_out, words)
+
+
+def words_of(names: tuple[str, ...]) -> str | None:
+    """Return a marker's names as they are compared, None where SQL's lower() gives them."""
+    return None if "".join(names).isascii() else "\n".join(map(plain, names))
 
 
 def marker_digest(line: Line) -> bytes:

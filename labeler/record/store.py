@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from pathlib import Path
 from types import TracebackType
-from typing import TYPE_CHECKING, Self
+from typing import TYPE_CHECKING, Any, Self
 
 from labeler.errors import LabelerError, Problem, Where, refuse
-from labeler.record import find, jobs, markers, schema, write
+from labeler.record import backup, exchange, find, jobs, markers, schema, verify, write
 from labeler.record.causes import told
 from labeler.record.connect import name_of, reading
 from labeler.record.faces import face_to_text
@@ -17,7 +18,7 @@ from labeler.record.values import Event, Job, NewJob, Recorded, Story, Unit, cha
 if TYPE_CHECKING:
     from sqlalchemy import Connection, Engine
 
-    from labeler.model import Harness, Sheet
+    from labeler.model import Face, Harness, Sheet
 
 
 class Record:
@@ -197,6 +198,47 @@ class Record:
         """Return the jobs and markers of a unit (a str) or of a job (its number, an int)."""
         with self._reading() as connection:
             return find.story(connection, about)
+
+    # ------------------------------------------------------------ keeping it
+
+    def problems(self) -> tuple[Problem, ...]:
+        """Return everything that is wrong in the record: digests, references, states."""
+        with self._reading() as connection:
+            return tuple(verify.problems_of(connection, self.name))
+
+    def faces(self) -> tuple[Face, ...]:
+        """Return every distinct face that was ever drawn and reads back."""
+        with self._reading() as connection:
+            return tuple(verify.faces_of(connection))
+
+    def fonts(self) -> dict[tuple[str, str], int]:
+        """Return every font that was drawn with, by name and digest of its file, and in how many jobs."""
+        with self._reading() as connection:
+            return verify.fonts_of(connection)
+
+    def export(self, unit: str) -> dict[str, Any]:
+        """Return all of a unit as a value that JSON can hold; see `labeler.record.exchange`.
+
+        Raises LabelerError if there is no such unit, or several.
+        """
+        with self._reading() as connection:
+            return exchange.unit_out(connection, unit)
+
+    def take_in(self, exported: object, where: Where) -> exchange.Taken:
+        """Add what an exported unit tells and the record does not hold yet; once more adds nothing.
+
+        Raises LabelerError where it does not read, or the unit is another one here; nothing is added then.
+        """
+        with self._writing() as connection:
+            return exchange.unit_in(connection, exported, where)
+
+    def back_up(self, target: Path) -> None:
+        """Copy the record, as it is at one moment, into a new SQLite file; others go on using it.
+
+        Raises LabelerError where the file exists or cannot be written.
+        """
+        with told(self.name):
+            backup.back_up(self._reader, target)
 
 
 def _reprint_problems(
