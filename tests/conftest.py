@@ -29,3 +29,8 @@ def place(request: pytest.FixtureRequest, tmp_path: Path) -> str:
     if request.param == "sqlite":
         return str(tmp_path / "record.db")
     return postgres.new_database(request.getfixturevalue("server"), f"boat{next(NUMBERS)}")
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption("--moments", type=int, default=3, help="How often the kill test kills; 100 is the whole test.")
+    parser.addoption("--seconds", type=float, default=3.0, help="How long the benches work; 30 is the whole test.")

@@ -410,6 +410,8 @@ def test_a_print_that_was_broken_off_is_resumed(tmp_path: Path, monkeypatch: pyt
         bench, tags = (next((tmp_path / "out").glob(f"*{word}*.pdf")) for word in ("bench", "tag"))
         bench.unlink()  # it is drawn from the record, so it is another one
         tags.unlink()
+        cards = next((tmp_path / "out").glob("*card*.pdf"))
+        assert cards.read_bytes() == before[cards.name]
         again = resume(record, 1, tmp_path / "out")
         assert (again.job.state, len(again.files)) == ("printed", 5)
         assert {file.name for file in again.files} == set(before)
@@ -420,6 +422,15 @@ def test_a_print_that_was_broken_off_is_resumed(tmp_path: Path, monkeypatch: pyt
             resume(record, 1, tmp_path / "out")
         with pytest.raises(LabelerError, match="they may be in use"):
             record.withdraw_prepared(1, "no")
+
+
+def test_resume_keeps_the_bench_sheet_that_is_there(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The first one has pins, which the record does not keep; it is known by its digest."""
+    with open_record(tmp_path / "r.sqlite") as record:
+        broken_off(tmp_path / "out", record, monkeypatch)
+        before = {file: file.read_bytes() for file in (tmp_path / "out").glob("*.pdf")}
+        resume(record, 1, tmp_path / "out")
+        assert {file: file.read_bytes() for file in (tmp_path / "out").glob("*.pdf")} == before
 
 
 def test_a_reprint_that_was_broken_off_is_resumed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

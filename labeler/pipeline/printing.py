@@ -6,7 +6,7 @@ import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import asdict, dataclass, replace
-from hashlib import blake2b
+from hashlib import blake2b, sha256
 from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -299,7 +299,9 @@ def hand_over(
         for folder in {path.parent for path in files.values()}:
             make_folder(folder)
         if again:
-            drawn = {path: data for path, data in drawn.items() if not _holds(path, data)}
+            known = record.digests(job.id)
+            drawn = {path: data for path, data in drawn.items() if not _holds(path, data, known)}
+        record.drawn(job.id, {path.name: _digest(data) for path, data in drawn.items()})
         write_all(drawn, force=force, then=lambda: confirmed.append(_confirm(record, job, names, who)))
     except BaseException as error:
         if not (again or confirmed):  # an interrupt that waited comes after both, and parts nothing
@@ -331,11 +333,17 @@ def _confirm(record: Record, job: Job, names: Sequence[str], who: str) -> Job | 
         raise
 
 
-def _holds(path: Path, data: bytes) -> bool:
+def _holds(path: Path, data: bytes, known: Mapping[str, str]) -> bool:
+    """Whether a file is there as it is to be: as it would be drawn now, or as it was drawn the first time."""
     try:
-        return path.is_file() and path.read_bytes() == data
+        there = path.read_bytes() if path.is_file() else None
     except OSError:
         return False
+    return there is not None and (there == data or _digest(there) == known.get(path.name))
+
+
+def _digest(data: bytes) -> str:
+    return sha256(data).hexdigest()
 
 
 def make_folder(folder: Path) -> None:

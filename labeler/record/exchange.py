@@ -273,6 +273,7 @@ def _add_job(
 
 
 KINDS = ("print", "reprint")
+NOTES: dict[str, type] = {"prepared": str, "drawn": dict, "printed": list, "withdrawn": str}
 
 
 def _harness_id(connection: Connection, row: Mapping[str, Any]) -> int:
@@ -286,10 +287,11 @@ def _add_states(connection: Connection, job_id: int, events: Iterable[Mapping[st
     known = set(connection.scalars(select(c.state).where(c.job_id == job_id)))
     new = [{name: _text(event[name]) for name in EVENT} for event in events if event["state"] not in known]
     for row in new:
-        if row["state"] not in ("prepared", "printed", "withdrawn"):
+        if row["state"] not in NOTES:
             raise ValueError(f"a state {row['state']!r}")
-        if row["state"] == "printed" and not isinstance(json.loads(row["note"]), list):
-            raise ValueError("a list of files that is none")
+        kind = NOTES[row["state"]]
+        if kind is not str and not isinstance(json.loads(row["note"]), kind):
+            raise ValueError("files that cannot be read")
         connection.execute(insert(schema.job_event), {"job_id": job_id, **row})
     return len(new)
 

@@ -179,7 +179,7 @@ def _job_events(connection: Connection, made: Job, line: Line) -> Iterator[Event
     rows = connection.execute(select(job_event).where(job_event.c.job_id == made.id)).all()
     unprinted = "plain" if line.left_out is None else "left out"
     for row in sorted(rows, key=lambda row: order.get(row.state, 3)):
-        if not line.face and row.state == "printed":
+        if row.state == "drawn" or (not line.face and row.state == "printed"):
             continue
         yield Event(
             at=row.at,

@@ -99,6 +99,16 @@ def _files(note: str | None) -> tuple[str, ...]:
         raise damaged("the list of files of a job", str(error)) from error
 
 
+def digests_of(connection: Connection, job_id: int) -> dict[str, str]:
+    """Return the SHA-256 of each file of a job by its name, as it was drawn. Raises LabelerError if damaged."""
+    c = job_event.c
+    note = connection.scalar(select(c.note).where(c.job_id == job_id, c.state == "drawn"))
+    try:
+        return {str(name): str(digest) for name, digest in json.loads(note or "{}").items()}
+    except (ValueError, AttributeError) as error:
+        raise damaged("the files of a job", str(error)) from error
+
+
 def unit_list(connection: Connection) -> tuple[Unit, ...]:
     """Return the units by part number and serial, reserved and never printed ones too."""
     made = job_list(connection)

@@ -96,8 +96,9 @@ job = Table(
     _text("printer"),
 )
 
-# prepared, then printed or withdrawn, or first one and then the other; each at most once.
-# "note" is the JSON list of files for printed, the reason for withdrawn.
+# prepared, drawn, then printed or withdrawn, or first one and then the other; each at most once. "note" is
+# for drawn the JSON object of file names and their SHA-256, for printed the JSON list of files, for
+# withdrawn the reason.
 job_event = _of_job("job_event", Column("state", Text, primary_key=True), _text("at"), _text("who"), _text("note"))
 job_font = _of_job("job_font", Column("font", Text, primary_key=True), _text("digest"))
 

@@ -108,6 +108,11 @@ class Record:
             job_id = write.prepare_reprint(connection, items[0].job, items, sheets, fonts, about)
             return jobs.job_list(connection, schema.job.c.id == job_id)[0]
 
+    def drawn(self, job_id: int, digests: Mapping[str, str]) -> None:
+        """Record the SHA-256 of each file of a prepared job by its name, before the files get their places."""
+        with self._writing() as connection:
+            write.drawn(connection, job_id, digests)
+
     def confirm(self, job_id: int, files: Sequence[str] = (), who: str = "") -> Job:
         """Record that a prepared job's files were handed over. Raises LabelerError if it is not prepared."""
         with self._writing() as connection:
@@ -188,6 +193,11 @@ class Record:
         with self._reading() as connection:
             write.state_of(connection, job_id)
             return markers.sheets_of(connection, job_id)
+
+    def digests(self, job_id: int) -> dict[str, str]:
+        """Return the SHA-256 of each file of a job by its name; nothing where they were not drawn yet."""
+        with self._reading() as connection:
+            return jobs.digests_of(connection, job_id)
 
     def units(self) -> tuple[Unit, ...]:
         """Return all units by part number and serial."""

@@ -17,7 +17,7 @@ from labeler.record.faces import digest_of, face_from_text, stock_from_text
 from labeler.record.rows import content_digest, marker_digest
 
 RESTORE = "restore the record from its latest copy"
-STATES = ({"prepared"}, {"prepared", "printed"}, {"prepared", "withdrawn"}, {"prepared", "printed", "withdrawn"})
+KNOWN = {"prepared", "drawn", "printed", "withdrawn"}
 
 
 def problems_of(connection: Connection, name: str) -> Iterator[Problem]:
@@ -103,7 +103,7 @@ def _jobs(connection: Connection) -> Found:
         numbers.setdefault(sheet.job_id, set()).add(sheet.number)
     for job in connection.execute(select(schema.job)):
         known = states.get(job.id, set())
-        if known not in STATES:
+        if "prepared" not in known or not known <= KNOWN:
             yield f"job {job.id}", f"its states are {', '.join(sorted(known)) or 'none'}"
         if not numbers.get(job.id):
             yield f"job {job.id}", "it has no sheet and no marker"

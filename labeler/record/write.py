@@ -225,6 +225,14 @@ def add_event(connection: Connection, job_id: int, state: str, note: str, who: s
     connection.execute(insert(schema.job_event), row)
 
 
+def drawn(connection: Connection, job_id: int, digests: Mapping[str, str]) -> None:
+    """Say what the files of a prepared job are, before they get their names; the first time counts."""
+    c = schema.job_event.c
+    known = select(c.state).where(c.job_id == job_id, c.state == "drawn")
+    if connection.execute(known).first() is None:
+        add_event(connection, job_id, "drawn", json.dumps(dict(digests), ensure_ascii=True))
+
+
 def confirm(connection: Connection, job_id: int, files: Sequence[str], who: str = "") -> None:
     """Say that the files of a prepared job were handed over. Raises LabelerError if it is not prepared."""
     state = state_of(connection, job_id)
