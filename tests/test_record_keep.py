@@ -127,7 +127,7 @@ def test_export_import_reprint_gives_the_same_drawing(record: Record, tmp_path: 
     (file,) = export_units(record, ["0001"], tmp_path / "copies")
     with open_record(tmp_path / "new.db") as other:
         taken = import_units(other, [file])[file]
-        assert (taken.unit, taken.jobs, taken.states, taken.voids) == ("RSB-210 0001", 2, 4, 1)  # 2 jobs, 2 states each
+        assert (taken.unit, taken.jobs, taken.states, taken.voids) == ("RSB-210 0001", 2, 6, 1)  # 2 jobs, 3 states each
         again = import_units(other, [file])[file]
         assert (again.jobs, again.states, again.voids) == (0, 0, 0)
         assert verify(other) == ()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import groupby
 from typing import Any
 
@@ -46,48 +46,65 @@ def search(
     if on_sheet is not None:
         where.append(job.c.unit_id.in_(select(job.c.unit_id).where(job.c.id == on_sheet[0])))
     statement, text = marker_lines().where(*where), plain(query)
-    lines = _nearest(connection, statement, text) if text else connection.execute(statement).all()
+    narrow = unit_is is not None or on_sheet is not None
+    lines = _nearest(connection, statement, text, narrow) if text else connection.execute(statement).all()
     if branch is not None:
         lines = [line for line in lines if plain(line.branch) == plain(branch)]
     return assemble(connection, lines, _stands_on(on_sheet))
 
 
-def _nearest(connection: Connection, statement: Select[Any], text: str) -> list[Line]:
+def _nearest(connection: Connection, statement: Select[Any], text: str, of_one_unit: bool) -> list[Line]:
     """Return the lines that are met best of all; none where none is met.
 
-    First the distinct markers are ranked, then the lines of the best rank are read; those of the
-    next only where there is none: a marker that is met may be in no unit that is asked for.
+    Where a unit is named, with the query or in it, its lines are ranked; else first the distinct
+    markers are, and the lines of the best rank are read, those of the next only where there is none:
+    a marker that is met may be in no harness that is asked for.
     """
-    ways = _ways(connection, text)
-    for rank in range(NOT):
-        lines: dict[tuple[Any, ...], Line] = {}
-        for ranked, of_units in ways:
-            for some in chunks(digest for digest, near in ranked.items() if near == rank):
-                found = connection.execute(statement.where(marker.c.digest.in_(some), *of_units))
-                lines.update(
-                    {(line.unit_id, line.job_id, line.sheet == 0, line.sheet, line.line): line for line in found}
-                )
-        if lines:
-            return [lines[key] for key in sorted(lines)]
-    return []
-
-
-def _ways(connection: Connection, text: str) -> list[tuple[dict[bytes, int], list[ColumnElement[bool]]]]:
-    """Return the ways to read a query: the markers that each meets, and the condition on their unit."""
     words = text.split()
-    known = [
-        (row.digest, Names(*(getattr(row, name) for name in NAMED)))
-        for row in connection.execute(select(marker).where(_holds(words[-1])))
-    ]
-    ways: list[tuple[dict[bytes, int], list[ColumnElement[bool]]]] = []
-    for split in range(len(words)):
-        head, tail = " ".join(words[:split]), " ".join(words[split:])
-        units = select(unit.c.id).where(is_unit(head))
-        if head and connection.execute(units).first() is None:
-            continue
-        of_units: list[ColumnElement[bool]] = [job.c.unit_id.in_(units)] if head else []
-        ways.append(({digest: met(names, tail) for digest, names in known}, of_units))
-    return ways
+    ranked = _of_units(connection, statement, words)
+    best = min((rank for rank, _ in ranked), default=NOT)
+    if of_one_unit:
+        ranked += _rank(connection.execute(statement), text)
+    else:
+        near = _near_markers(connection, words[-1], text)
+        for rank in range(min(best + 1, NOT)):
+            lines = _having(connection, statement, (digest for digest, n in near if n == rank))
+            ranked += [(rank, line) for line in lines]
+            if lines:
+                break
+    best = min((rank for rank, _ in ranked), default=NOT)
+    found = {(x.unit_id, x.job_id, x.sheet == 0, x.sheet, x.line): x for rank, x in ranked if rank == best != NOT}
+    return [found[key] for key in sorted(found)]
+
+
+def _of_units(connection: Connection, statement: Select[Any], words: Sequence[str]) -> list[tuple[int, Line]]:
+    """Return the lines of every unit that the query begins with, ranked by the rest of it."""
+    ranked: list[tuple[int, Line]] = []
+    for split in range(1, len(words)):
+        units = select(unit.c.id).where(is_unit(" ".join(words[:split])))
+        ids = connection.scalars(units).all()
+        if ids:
+            lines = connection.execute(statement.where(job.c.unit_id.in_(ids)))
+            ranked += _rank(lines, " ".join(words[split:]))
+    return ranked
+
+
+def _rank(lines: Iterable[Line], text: str) -> list[tuple[int, Line]]:
+    return [(met(_names(line), text), line) for line in lines]
+
+
+def _names(line: Any) -> Names:
+    return Names(*(getattr(line, name) for name in NAMED))
+
+
+def _near_markers(connection: Connection, word: str, text: str) -> list[tuple[bytes, int]]:
+    columns = (marker.c.digest, *(marker.c[name] for name in NAMED))
+    rows = connection.execute(select(*columns).where(_holds(word)))
+    return [(row.digest, met(_names(row), text)) for row in rows]
+
+
+def _having(connection: Connection, statement: Select[Any], digests: Iterable[bytes]) -> list[Line]:
+    return [line for some in chunks(digests) for line in connection.execute(statement.where(marker.c.digest.in_(some)))]
 
 
 def _holds(word: str) -> ColumnElement[bool]:
