@@ -15,12 +15,12 @@ NUMBERS = count(1)
 
 @pytest.fixture(scope="session")
 def server() -> Iterator[str]:
-    """A PostgreSQL server; the tests that ask for it are skipped where there is none."""
+    """The URL of a PostgreSQL server; the tests that ask for it are skipped where there is none."""
     why = postgres.why_not()
     if why:
         pytest.skip(why)
-    with postgres.server() as url:
-        yield url
+    with postgres.server() as running:
+        yield running.url
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])

@@ -8,7 +8,7 @@ import socket
 import subprocess
 import tempfile
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -47,38 +47,44 @@ def as_user() -> dict[str, Any]:
     return {"user": USER, "group": USER, "extra_groups": []} if os.geteuid() == 0 else {}
 
 
-@contextmanager
-def server() -> Iterator[str]:
-    """Run a server and yield its URL, without a database; it is stopped and thrown away at the end."""
-    bin_ = programs()
-    assert bin_ is not None
-    folder = Path(tempfile.mkdtemp(prefix="labeler-pg-"))
-    try:
+class Server:
+    """A server on a port of its own, that can be stopped and started again."""
+
+    def __init__(self, folder: Path) -> None:
+        found = programs()
+        assert found is not None
+        self.bin, self.folder, self.port = found, folder, free_port()
+        self.url = f"postgresql://{USER}@127.0.0.1:{self.port}"
         if os.geteuid() == 0:
             shutil.chown(folder, USER, USER)
-        data, port = folder / "data", free_port()
-        start = {"check": True, "stdout": subprocess.DEVNULL, "cwd": folder, **as_user()}
-        command: list[str | Path] = [
-            bin_ / "initdb",
-            "-D",
-            data,
-            "-A",
-            "trust",
-            "-U",
-            USER,
-            "-E",
-            "UTF8",
-            "--locale=C",
-            "--no-sync",
-        ]
-        subprocess.run(command, **start)
-        settings = f"-c listen_addresses=127.0.0.1 -c port={port} -c unix_socket_directories={folder} -c fsync=off"
-        command = [bin_ / "pg_ctl", "-D", data, "-w", "-l", folder / "log", "-o", f"{settings} -c max_connections=60"]
-        subprocess.run([*command, "start"], **start)
+        command: list[str | Path] = [self.bin / "initdb", "-D", folder / "data", "-A", "trust", "-U", USER]
+        self._run([*command, "-E", "UTF8", "--locale=C", "--no-sync"])
+
+    def _run(self, command: list[str | Path]) -> None:
+        subprocess.run(command, check=True, stdout=subprocess.DEVNULL, cwd=self.folder, **as_user())
+
+    def start(self) -> None:
+        settings = f"-c listen_addresses=127.0.0.1 -c port={self.port} -c unix_socket_directories={self.folder}"
+        settings += " -c fsync=off -c max_connections=60"
+        command: list[str | Path] = [self.bin / "pg_ctl", "-D", self.folder / "data", "-w"]
+        self._run([*command, "-l", self.folder / "log", "-o", settings, "start"])
+
+    def stop(self) -> None:
+        self._run([self.bin / "pg_ctl", "-D", self.folder / "data", "-m", "immediate", "-w", "stop"])
+
+
+@contextmanager
+def server() -> Iterator[Server]:
+    """Run a server; it is stopped and thrown away at the end."""
+    folder = Path(tempfile.mkdtemp(prefix="labeler-pg-"))
+    try:
+        made = Server(folder)
+        made.start()
         try:
-            yield f"postgresql://{USER}@127.0.0.1:{port}"
+            yield made
         finally:
-            subprocess.run([bin_ / "pg_ctl", "-D", data, "-m", "immediate", "-w", "stop"], **start)
+            with suppress(subprocess.CalledProcessError):  # a test may have stopped it
+                made.stop()
     finally:
         shutil.rmtree(folder, ignore_errors=True)
 

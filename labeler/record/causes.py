@@ -26,6 +26,7 @@ CAUSES = (  # what SQLite says, what that means, what to do
     ("has no column", *DAMAGED),
     ("decode", *DAMAGED),  # a text that is no UTF-8
     ("user-defined function", *DAMAGED),  # the same, where our own function is handed it
+    ("disk i/o", "the disk does not take or give what it should", "see to the disk; nothing of this was recorded"),
     ("unable to open", "it cannot be opened", "check that its folder exists and may be written to"),
 )
 
@@ -70,8 +71,10 @@ def _problem(name: str, error: DBAPIError) -> Problem:
     if isinstance(error, IntegrityError):
         message = f"the record refused a row ({says})"
         return Problem(Where(name), message, "run the command again; nothing of it was recorded")
-    if error.connection_invalidated or (state is None and isinstance(error, OperationalError)):
-        return _known(name, *UNREACHED)  # PostgreSQL's driver gives a state where there was an answer
+    if error.connection_invalidated:
+        return _known(name, *UNREACHED)
+    if state is None and isinstance(error, OperationalError):  # PostgreSQL's driver, before there is a connection
+        return _known(name, f"{UNREACHED[0]} ({says})", "see that it runs, and check the URL")
     for beginning, message, fix in STATES:
         if state and state.startswith(beginning):
             return _known(name, message, fix)

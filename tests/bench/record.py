@@ -23,7 +23,13 @@ from labeler.model import Face, Harness, Piece, Placed, Run, Sheet
 
 FONT = "Atkinson Hyperlegible"
 STOCK = load_catalogue().stock("wrap-a4-25x18")
-LOADED = ("reportlab.platypus", "labeler.bench", "labeler.draw.bench", "labeler.draw.pdf", "labeler.layout")
+LOADED: tuple[str, ...] = (
+    "reportlab.platypus",
+    "labeler.bench",
+    "labeler.draw.bench",
+    "labeler.draw.pdf",
+    "labeler.layout",
+)
 LOADED += ("labeler.record.store", "sqlalchemy.dialects.sqlite")
 PER_SHEET = STOCK.columns * STOCK.rows
 
