@@ -13,7 +13,7 @@ from typing import Any
 
 import click
 
-from labeler.cli_record import record_group, reprint_command
+from labeler.cli_record import diff_command, record_group, reprint_command
 from labeler.options import (
     FILE,
     FORCE,
@@ -31,6 +31,7 @@ from labeler.options import (
     parse_starts,
     print_json,
     tell,
+    tell_changes,
     warn,
     who,
 )
@@ -140,6 +141,7 @@ def check_command(
     help="First free cell of a sheet that is partly used, as in wrap-a4-25x18=B3.",
 )
 @click.option("--leave-out", is_flag=True, help="Print what fits and list what does not.")
+@click.option("--changed-since", "since", metavar="REVISION", help="Only what has changed on a --unit built at it.")
 @options(RECORD, FORCE)
 def print_command(
     file: str,
@@ -153,6 +155,7 @@ def print_command(
     printer: str | None,
     start: dict[str, str],
     leave_out: bool,
+    since: str | None,
     record_path: str | None,
     force: bool,
 ) -> None:
@@ -162,26 +165,19 @@ def print_command(
     """
     from datetime import date
 
-    from labeler.pipeline import print_harness
+    from labeler.pipeline import print_changes, print_harness
 
-    profile = chosen_printer(printer)
+    more: dict[str, Any] = {"settings": settings, "paper": paper, "stock": stock, "leave_out": leave_out}
+    more |= {"force": force, "who": who(), "date": date.today().isoformat(), "printer": chosen_printer(printer)}
+    if since is not None:
+        if unit is None or units or serials:
+            raise click.UsageError("--changed-since needs the --unit that was built")
+        with opened_record(record_path, create=False) as record:
+            tell_changes(print_changes(file, out, record, since=since, unit=unit, start=start, **more), record)
+        return
     with opened_record(record_path) as record:
         for serial in _serials(unit, units, serials):
-            printed = print_harness(
-                file,
-                out,
-                record,
-                settings=settings,
-                paper=paper,
-                stock=stock,
-                start=start,
-                unit=serial,
-                leave_out=leave_out,
-                force=force,
-                who=who(),
-                date=date.today().isoformat(),
-                printer=profile,
-            )
+            printed = print_harness(file, out, record, start=start, unit=serial, **more)
             warn(printed.notes)
             tell(printed, record)
             start = {}  # the sheet that was partly used is full now
@@ -357,5 +353,6 @@ def choices_command(as_json: bool) -> None:
         click.echo(line)
 
 
+main.add_command(diff_command)
 main.add_command(reprint_command)
 main.add_command(record_group)

@@ -20,6 +20,7 @@ from labeler.options import (
     RECORD,
     SHEET,
     UNIT,
+    change_words,
     chosen_markers,
     chosen_printer,
     marker_table,
@@ -27,6 +28,7 @@ from labeler.options import (
     opened_record,
     options,
     place_of,
+    place_of_row,
     print_json,
     show_table,
     tell,
@@ -86,6 +88,35 @@ def reprint_command(
             printer=chosen_printer(printer),
         )
         tell(printed, record)
+
+
+@click.command("diff")
+@click.argument("old", metavar="OLD")
+@click.argument("new", metavar="NEW")
+@click.option("--all", "unchanged", is_flag=True, help="List what is unchanged too.")
+@options(RECORD, JSON, CSV)
+def diff_command(old: str, new: str, unchanged: bool, record_path: str | None, as_json: bool, as_csv: bool) -> None:
+    """Compare the markers of two harnesses: files, a recorded unit ("0001"), or a revision ("RSB-210 B").
+
+    Example: labeler diff "RSB-210 B" boat.toml
+    """
+    from contextlib import ExitStack
+    from dataclasses import asdict
+
+    from labeler.pipeline import diff
+
+    with ExitStack() as stack:
+        files = Path(old).exists() and Path(new).exists()
+        record = None if files else stack.enter_context(opened_record(record_path, create=False))
+        found = diff(old, new, record)
+    if as_json:
+        print_json([asdict(one) for one in found])
+        return
+    shown = [one for one in found if unchanged or one.what != "unchanged"]
+    rows = [(one.what, one.row.kind, place_of_row(one.row), *change_words(one)) for one in shown]
+    show_table(("what", "kind", "place", "was", "is"), rows, as_csv=as_csv)
+    counts = {word: sum(one.what == word for one in found) for word in ("added", "removed", "changed", "unchanged")}
+    click.echo(", ".join(f"{count} {word}" for word, count in counts.items()), err=True)
 
 
 @click.group("record")

@@ -11,9 +11,10 @@ import click
 
 if TYPE_CHECKING:
     from labeler.pipeline import Printed
+    from labeler.pipeline.revising import Difference, Revised
     from labeler.printers import Printer
     from labeler.record.store import Record
-    from labeler.record.values import Recorded
+    from labeler.record.values import MarkerRow, Recorded
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -142,6 +143,22 @@ def chosen_printer(name: str | None) -> Printer:
     return load_printer(name) if name else AS_DRAWN
 
 
+def tell_changes(revised: Revised, record: Record) -> None:
+    """Print the files of what a new revision changed, and on standard error what must come off."""
+    for one in revised.take_off:
+        row = one.old or one.row
+        what = "replaced" if one.new else "gone"
+        click.echo(
+            f"take off: {row.id} {row.branch + ' ' if row.branch else ''}{row.at} {row.label!r}: {what}", err=True
+        )
+    click.echo(f"{revised.unchanged} markers are unchanged", err=True)
+    if revised.printed is None:
+        click.echo("nothing has changed: nothing is printed", err=True)
+        return
+    warn(revised.printed.notes)
+    tell(revised.printed, record)
+
+
 def named_one_way(marker: str | None, sheet: str | None, unit: str | None, branch: str | None) -> None:
     """Refuse a command that names no marker, or a branch of no unit."""
     if marker is None and sheet is None and unit is None:
@@ -236,7 +253,22 @@ def marker_table(found: Iterable[Recorded]) -> tuple[tuple[str, ...], list[tuple
 
 def place_of(item: Recorded) -> str:
     """Return a marker's place as the sheets print it: a branch end with its branch."""
-    row = item.row
+    return place_of_row(item.row)
+
+
+def change_words(one: Difference) -> tuple[str, str]:
+    """Return what a marker was and what it is: all of it, or of a changed one what has changed."""
+    fields = one.fields or ("label", "tube", "cut_length_mm")
+
+    def words(row: MarkerRow | None) -> str:
+        values = (getattr(row, name) for name in fields) if row else ()
+        return ", ".join(f"{value:g} mm" if isinstance(value, float) else value for value in values if value)
+
+    return words(one.old), words(one.new)
+
+
+def place_of_row(row: MarkerRow) -> str:
+    """Return the place of a recorded or planned marker, in quotes where blanks would not show."""
     named = f"{row.branch} {row.at}" if row.role == "branch end" and row.branch != row.at else row.at
     return repr(named) if named != " ".join(named.split()) else named
 

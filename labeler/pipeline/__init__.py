@@ -17,6 +17,7 @@ from labeler.pipeline.printing import (
     version,
 )
 from labeler.pipeline.reprinting import reprint, resume
+from labeler.pipeline.revising import diff, print_changes
 
 __all__ = [
     "Checked",
@@ -24,6 +25,7 @@ __all__ = [
     "Stocks",
     "check",
     "choose_stocks",
+    "diff",
     "draw_calibration",
     "draw_stock",
     "export_units",
@@ -33,6 +35,7 @@ __all__ = [
     "make_symbol",
     "misfit_problem",
     "pieces_of",
+    "print_changes",
     "print_harness",
     "reprint",
     "resume",

@@ -104,7 +104,7 @@ def print_harness(
             sheets,
             {fit.marker.id: marker_row(fit) for fit in kept},
             tuple(LeftOut(marker_row(fit), "; ".join(fit.reasons)) for fit in left_out),
-            _fonts(sheets),
+            font_digests(sheets),
             serial,
             who,
             version(),
@@ -175,7 +175,8 @@ def pieces_of(fits: Iterable[Fit], stocks: Stocks) -> tuple[Piece, ...]:
     )
 
 
-def _fonts(sheets: Iterable[Sheet]) -> dict[str, str]:
+def font_digests(sheets: Iterable[Sheet]) -> dict[str, str]:
+    """Return the digest of every font on the sheets; raises `LabelerError` for one that is not here."""
     from labeler.text import load_font
 
     names = {run.font for sheet in sheets for placed in sheet.placed for run in placed.piece.face.runs[:1]}
@@ -236,6 +237,7 @@ class Drawing:
     paper: str
     printer: Printer
     work: BenchSheet | None = None
+    take_off: tuple[tuple[str, str, str], ...] = ()  # place, text and reason of what a new revision takes away
 
     def draw(self, stock: str) -> bytes:
         """Return the PDF of one stock's sheets, or of the bench sheet under ``""``."""
@@ -265,14 +267,15 @@ class Drawing:
         draw_bench_sheet(self.work or self._bench_sheet(), target, page=self.paper)
 
     def _bench_sheet(self) -> BenchSheet:
-        from labeler.bench import bench_sheet
+        from labeler.bench import Remark, bench_sheet
 
         steps = threading_of(self.harness, (*self.fits, *self.left_out), load_catalogue())
         job = self.job
         made = bench_sheet(
             self.harness, job.unit, self.fits, self.left_out, self.sheets, date=job.date, threading=steps
         )
-        return replace(made, job=str(job.id), about=about_job(job))
+        off = tuple(Remark(place, text, "take off", (why,)) for place, text, why in self.take_off)
+        return replace(made, job=str(job.id), about=about_job(job), missing=(*off, *made.missing))
 
 
 def hand_over(

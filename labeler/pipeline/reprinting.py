@@ -102,7 +102,7 @@ def _draw_again(
 ) -> Printed:
     """Draw and hand over what the record says, with a work list."""
     harness = Harness(job.harness, job.part_number, job.revision)
-    word = f"-reprint-{job.id}" if job.kind == "reprint" else ""
+    word = {"reprint": f"-reprint-{job.id}", "revision": f"-changes-{job.id}"}.get(job.kind, "")
     files = Names(folder, harness).files(job.unit, sheets, word)
     work = work_list(job, items, sheets)
     drawing = Drawing(harness, job, (), (), sheets, job.paper or "A4", printer, work)

@@ -272,7 +272,7 @@ def _add_job(
     return job_id
 
 
-KINDS = ("print", "reprint")
+KINDS = ("print", "reprint", "revision")
 NOTES: dict[str, type] = {"prepared": str, "drawn": dict, "printed": list, "withdrawn": str}
 
 

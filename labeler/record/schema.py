@@ -76,8 +76,9 @@ unit = Table(
 )
 
 # "uid" is what a job is known by in every record that it is carried to, its number only in this one.
-# "of_job" is the print that a reprint repeats. "date" is the day that stands on the sheets, "paper" the
-# size of the bench sheet, "printer" the profile as JSON, "" where none was named.
+# "kind" is print, reprint, or revision: what a newer revision changes on a unit that was built.
+# "of_job" is the print that a reprint repeats or a revision changes. "date" is the day that stands on
+# the sheets, "paper" the size of the bench sheet, "printer" the profile as JSON, "" where none was named.
 job = Table(
     "job",
     metadata,
@@ -97,8 +98,8 @@ job = Table(
 )
 
 # prepared, drawn, then printed or withdrawn, or first one and then the other; each at most once. "note" is
-# for drawn the JSON object of file names and their SHA-256, for printed the JSON list of files, for
-# withdrawn the reason.
+# for prepared the JSON list of markers that are void once the job is printed, or "", for drawn the JSON
+# object of file names and their SHA-256, for printed the JSON list of files, for withdrawn the reason.
 job_event = _of_job("job_event", Column("state", Text, primary_key=True), _text("at"), _text("who"), _text("note"))
 job_font = _of_job("job_font", Column("font", Text, primary_key=True), _text("digest"))
 

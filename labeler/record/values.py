@@ -90,6 +90,8 @@ class NewJob:
     date: str = ""  # as it stands on the sheets
     paper: str = ""  # of the bench sheet
     printer: str = ""  # the profile, as JSON
+    revises: int = 0  # the print of the same unit at an older revision, of which this prints what has changed
+    take_off: tuple[str, ...] = ()  # ids of markers of that unit that are void once this is confirmed
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +99,7 @@ class Job:
     """A print or a reprint as it stands in the record."""
 
     id: int
-    kind: str  # print | reprint
+    kind: str  # print | reprint | revision
     state: str  # prepared | printed | withdrawn
     unit: str  # the serial
     harness: str

@@ -131,11 +131,17 @@ def prepare(connection: Connection, new: NewJob) -> int:
     to record, or a unit that was printed already.
     """
     refuse(_new_job_problems(new))
-    unit_id, serial = take_serial(connection, new.harness, new.serial)
-    refuse(_print_problems(connection, unit_id, Where(f"{part_number_of(new.harness)} {serial}")))
-    harness_id = _harness_id(connection, new.harness)
     about = JobAbout(new.who, new.version, new.reason, new.date, new.paper, new.printer)
-    job_id = _new_job(connection, "print", unit_id, harness_id, about)
+    if new.revises:
+        refuse(_withdrawn_problems(connection, {new.revises}))
+        c = schema.job.c
+        unit_id = connection.execute(select(c.unit_id).where(c.id == new.revises)).scalar_one()
+        kind, of_job = "revision", new.revises
+    else:
+        unit_id, serial = take_serial(connection, new.harness, new.serial)
+        refuse(_print_problems(connection, unit_id, Where(f"{part_number_of(new.harness)} {serial}")))
+        kind, of_job = "print", None
+    job_id = _new_job(connection, kind, unit_id, _harness_id(connection, new.harness), about, of_job, new.take_off)
     keep(connection, job_id, new.sheets, new.markers, new.left_out, new.fonts)
     return job_id
 
@@ -170,7 +176,7 @@ def _withdrawn_problems(connection: Connection, jobs: Iterable[int]) -> Iterator
 
 def _new_job_problems(new: NewJob) -> Iterator[Problem]:
     where = Where(new.harness.name)
-    if not new.sheets and not new.markers and not new.left_out:
+    if not (new.sheets or new.markers or new.left_out or new.take_off):
         yield Problem(where, "there is nothing to record: no sheet and no marker", "check the harness file")
     placed = {piece.piece.marker for sheet in new.sheets for piece in sheet.placed}
     for marker in sorted(placed - new.markers.keys()):
@@ -210,12 +216,18 @@ class JobAbout:
 
 
 def _new_job(
-    connection: Connection, kind: str, unit_id: int, harness_id: int, about: JobAbout, of_job: int | None = None
+    connection: Connection,
+    kind: str,
+    unit_id: int,
+    harness_id: int,
+    about: JobAbout,
+    of_job: int | None = None,
+    take_off: Sequence[str] = (),
 ) -> int:
     row = {"kind": kind, "unit_id": unit_id, "harness_id": harness_id, "of_job": of_job, "at": now()}
     row["uid"] = new_uid()
     job_id = added(connection, schema.job, {**row, **asdict(about)})
-    add_event(connection, job_id, "prepared", "", about.who)
+    add_event(connection, job_id, "prepared", json.dumps(take_off) if take_off else "", about.who)
     return job_id
 
 
@@ -240,6 +252,16 @@ def confirm(connection: Connection, job_id: int, files: Sequence[str], who: str 
         fix = "look at the job; print or reprint what is needed as a new job"
         raise LabelerError(Problem(Where(f"job {job_id}"), f"it cannot be confirmed: it is {state}", fix))
     add_event(connection, job_id, "printed", json.dumps(list(files), ensure_ascii=False), who)
+    _take_off(connection, job_id, who)
+
+
+def _take_off(connection: Connection, job_id: int, who: str) -> None:
+    """Declare void what a job takes away from its unit, now that it is printed."""
+    c, job = schema.job_event.c, schema.job.c
+    note = connection.scalar(select(c.note).where(c.job_id == job_id, c.state == "prepared"))
+    unit_id = connection.scalar(select(job.unit_id).where(job.id == job_id))
+    for marker in json.loads(note or "[]"):
+        add_void(connection, int(unit_id or 0), str(marker), who, f"taken off by job {job_id}")
 
 
 def withdraw(connection: Connection, job_id: int, reason: str, who: str = "") -> None:

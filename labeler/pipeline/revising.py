@@ -1,0 +1,239 @@
+"""Revisions: what differs between two harnesses, printed for a unit that was built, and what must come off it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from labeler.errors import LabelerError, Problem, Where, refuse
+from labeler.fit.common import DOES_NOT_FIT
+from labeler.pipeline.checking import PLACEHOLDER_UNIT, Checked, check
+from labeler.pipeline.printing import (
+    Drawing,
+    Names,
+    Printed,
+    folder_problems,
+    font_digests,
+    for_printer,
+    hand_over,
+    misfit_problem,
+    pieces_of,
+    printer_text,
+    version,
+)
+from labeler.printers import AS_DRAWN, Printer, printer_problems
+
+if TYPE_CHECKING:
+    from labeler.record.store import Record
+    from labeler.record.values import MarkerRow, Recorded
+
+Key = tuple[str, str, str, str]
+TOLD = ("kind", "label", "tube", "colour", "cut_length_mm")
+"""What makes a marker another one: the rest (its id, how it is threaded) does not show on the harness."""
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """One place in two harnesses. ``old`` or ``new`` is None where there is no marker."""
+
+    what: str  # added | removed | changed | unchanged
+    old: MarkerRow | None
+    new: MarkerRow | None
+    fields: tuple[str, ...] = ()  # of a changed one: text, tube, cut length …
+
+    @property
+    def row(self) -> MarkerRow:
+        """Return the marker that says where it is."""
+        row = self.new or self.old
+        assert row is not None
+        return row
+
+
+def compare(old: Iterable[MarkerRow], new: Iterable[MarkerRow]) -> tuple[Difference, ...]:
+    """Return what became of every marker, in the order of the new ones, those removed last.
+
+    A marker is the same one where its role and place are: ids differ from revision to revision.
+    """
+    before, after = ({_key(row): row for row in rows} for rows in (old, new))
+    found = [_difference(before.get(key), row) for key, row in after.items()]
+    return (*found, *(Difference("removed", row, None) for key, row in before.items() if key not in after))
+
+
+def _key(row: MarkerRow) -> Key:
+    return row.role, row.branch if row.role == "branch end" else "", row.at, row.circuit
+
+
+def _difference(old: MarkerRow | None, new: MarkerRow) -> Difference:
+    if old is None:
+        return Difference("added", None, new)
+    fields = tuple(name for name in TOLD if getattr(old, name) != getattr(new, name) and not _unknown(old, name))
+    return Difference("changed" if fields else "unchanged", old, new, fields)
+
+
+def _unknown(old: MarkerRow, name: str) -> bool:
+    """Return whether a version of the program did not record this of the older one."""
+    return name == "colour" and not old.colour
+
+
+# ---------------------------------------------------------------- the two sides
+
+
+def diff(old: str, new: str, record: Record | None) -> tuple[Difference, ...]:
+    """Compare two harness files, or what the record has of a unit ("0001") or a revision ("RSB-210 B").
+
+    What stands for a unit is written for it on the other side too. Raises `LabelerError`.
+    """
+    sides = [None if Path(name).exists() or name == "-" else _recorded(name, record) for name in (old, new)]
+    serial = next((items[0].unit for items in sides if items), PLACEHOLDER_UNIT)
+    rows = [
+        _rows_of(check(name, unit=serial)) if items is None else [item.row for item in items]
+        for name, items in zip((old, new), sides, strict=True)
+    ]
+    return compare(*rows)
+
+
+def _rows_of(checked: Checked) -> list[MarkerRow]:
+    from labeler.record import marker_row
+
+    return [marker_row(fit) for fit in checked.fits]
+
+
+def _recorded(name: str, record: Record | None) -> tuple[Recorded, ...]:
+    """Return what stands on a unit now, or on the last unit of a revision. Raises `LabelerError`."""
+    if record is None:
+        raise LabelerError(Problem(Where(name), "there is no such file, and no build record", "check the name"))
+    found = standing(record.find("", unit=name))
+    if found:
+        return found
+    wanted = " ".join(name.casefold().split())
+    for job in reversed(record.jobs()):
+        named = {f"{part} {job.revision}".casefold() for part in (job.part_number, job.harness)}
+        if wanted in named and job.kind != "reprint" and job.state == "printed":
+            return standing(record.find("", unit=f"{job.part_number or job.harness} {job.unit}"), job.revision)
+    fix = 'name a file, a unit ("0001"), or part number and revision ("RSB-210 B")'
+    raise LabelerError(Problem(Where(name), f"there is no such file, and {record.name} has none of the name", fix))
+
+
+def standing(items: Iterable[Recorded], revision: str | None = None) -> tuple[Recorded, ...]:
+    """Return what is on a unit: at each place the marker that was printed last and is not void."""
+    last: dict[Key, Recorded] = {}
+    for item in sorted(items, key=lambda item: item.job):
+        if item.state in ("printed", "plain", "prepared") and revision in (None, item.revision):
+            last[_key(item.row)] = item
+    return tuple(last.values())
+
+
+# ---------------------------------------------------------------- printing what has changed
+
+
+@dataclass(frozen=True, slots=True)
+class Revised:
+    """What was printed of a new revision; ``printed`` is None where nothing had to be."""
+
+    printed: Printed | None
+    take_off: tuple[Difference, ...]
+    unchanged: int
+
+
+def print_changes(
+    file: str,
+    folder: Path,
+    record: Record,
+    *,
+    since: str,
+    unit: str,
+    settings: Mapping[str, str] | None = None,
+    paper: str = "A4",
+    stock: Sequence[str] = (),
+    start: Mapping[str, str] | None = None,
+    leave_out: bool = False,
+    force: bool = False,
+    who: str = "",
+    date: str = "",
+    printer: Printer = AS_DRAWN,
+) -> Revised:
+    """Print for a unit that was built at revision ``since`` what a file of a newer one changes.
+
+    What is replaced or has gone must be taken off: it is declared void when the job is confirmed.
+    Raises `LabelerError` with all problems at once.
+    """
+    from labeler.layout import lay_out
+    from labeler.record import LeftOut, NewJob, canonical_sheet, marker_row
+
+    refuse(folder_problems(folder))
+    checked = check(file, settings=for_printer(settings or {}, printer), paper=paper, stock=stock)
+    built = _built(record, checked, since, unit)
+    serial = built[0].unit
+    checked = check(file, settings=for_printer(settings or {}, printer), paper=paper, stock=stock, unit=serial)
+    harness, stocks = checked.harness, checked.stocks.by_name()
+    found = compare([item.row for item in built], [marker_row(fit) for fit in checked.fits])
+    take_off = tuple(one for one in found if one.old and one.what in ("changed", "removed"))
+    wanted = {one.row.id for one in found if one.what in ("added", "changed")}
+    fits = [fit for fit in checked.fits if fit.marker.id in wanted]
+    kept = tuple(fit for fit in fits if fit.verdict != DOES_NOT_FIT)
+    left_out = tuple(fit for fit in fits if fit.verdict == DOES_NOT_FIT)
+    if left_out and not leave_out:
+        raise LabelerError(*(misfit_problem(fit) for fit in left_out))
+    unchanged = sum(one.what == "unchanged" for one in found)
+    if not fits and not take_off:
+        return Revised(None, (), unchanged)
+    sheets = tuple(map(canonical_sheet, lay_out(pieces_of(kept, checked.stocks), stocks, start)))
+    refuse(printer_problems(printer, sheets))
+    job = record.prepare(
+        NewJob(
+            harness,
+            sheets,
+            {fit.marker.id: marker_row(fit) for fit in kept},
+            tuple(LeftOut(marker_row(fit), "; ".join(fit.reasons)) for fit in left_out),
+            font_digests(sheets),
+            serial,
+            who,
+            version(),
+            f"changes since revision {since}",
+            date,
+            paper,
+            printer_text(printer),
+            revises=built[0].job,
+            take_off=tuple(one.old.id for one in take_off if one.old),
+        )
+    )
+    drawing = Drawing(harness, job, kept, left_out, sheets, paper, printer, take_off=tuple(map(_remark, take_off)))
+    files = Names(folder, harness).files(serial, sheets, f"-changes-{job.id}")
+    job = hand_over(record, drawing, files, force=force, who=who)
+    return Revised(Printed(job, tuple(files.values()), sheets, kept, left_out, checked.notes), take_off, unchanged)
+
+
+def _remark(one: Difference) -> tuple[str, str, str]:
+    """Return place, text and reason of what must come off, for the bench sheet."""
+    assert one.old is not None
+    row = one.old
+    place = f"{row.kind} {row.branch} at {row.at}" if row.role == "branch end" else f"{row.kind} {row.at}"
+    return place, row.label, "it is replaced" if one.new else "the new revision has none here"
+
+
+def _built(record: Record, checked: Checked, since: str, unit: str) -> tuple[Recorded, ...]:
+    """Return what stands on the unit at the older revision. Raises `LabelerError` where it is not that."""
+    harness = checked.harness
+    where = Where(f"unit {unit}")
+    if since == harness.revision:
+        message = f"the file is of revision {since} itself"
+        raise LabelerError(Problem(where, message, "give the revision that was built"))
+    items = record.find("", unit=unit, harness=harness.part_number or harness.name)
+    built = standing(items, since)
+    if not built:
+        known = ", ".join(sorted({item.revision or "none" for item in items})) or "nothing"
+        message = (
+            f"nothing of {harness.part_number or harness.name} was printed for it at revision {since}, but {known}"
+        )
+        raise LabelerError(Problem(where, message, "name the revision that was built (--changed-since)"))
+    serials = sorted({item.unit for item in built})
+    if len(serials) > 1:
+        message = f"it names several units: {', '.join(serials)}"
+        raise LabelerError(Problem(where, message, "name one by its whole serial"))
+    newer = [item for item in standing(items) if item.revision != since and item.revision == harness.revision]
+    if newer:
+        message = f"it was brought to revision {harness.revision} by job {newer[0].job}"
+        raise LabelerError(Problem(where, message, "reprint what is missing"))
+    return built
