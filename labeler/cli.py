@@ -8,13 +8,12 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
-from labeler.cli_record import record_group
+from labeler.cli_record import diff_command, record_group, reprint_command
 from labeler.options import (
     FILE,
     FORCE,
@@ -24,7 +23,6 @@ from labeler.options import (
     PAPER,
     PNG,
     PRINTER,
-    REASON,
     RECORD,
     SEND,
     SET,
@@ -32,20 +30,16 @@ from labeler.options import (
     STOCK,
     UNIT,
     USED,
-    chosen_markers,
+    chosen_printer,
     opened_record,
     options,
     print_json,
     shown_progress,
+    tell,
+    tell_changes,
     warn,
     who,
 )
-
-if TYPE_CHECKING:
-    from labeler.model import Fit
-    from labeler.pipeline import Printed
-    from labeler.printers import Printer
-    from labeler.record.store import Record
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy loads: its threads only cost time on small work
 CONTEXT = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
@@ -118,17 +112,18 @@ def check_command(
     from labeler.pipeline import check, for_printer
 
     try:
-        settings = for_printer(settings, _printer(printer))
+        settings = for_printer(settings, chosen_printer(printer))
         today = date.today().isoformat()
         checked = check(file, settings=settings, paper=paper, stock=stock, track=shown_progress, date=today)
     except LabelerError as error:
         if as_json:
             print_json({"harness": None, "markers": [], "problems": list(map(report.problem_json, error.problems))})
         raise
-    if explain:
+    if explain is not None:
         from labeler.explain import explain as steps
+        from labeler.explain import named
 
-        for fit in _named(checked.fits, explain):
+        for fit in named(checked.fits, explain):
             for line in steps(fit):
                 click.echo(line)
     elif as_json:
@@ -140,25 +135,6 @@ def check_command(
         click.echo(report.summary(checked), err=True)
     if checked.misfits:
         raise SystemExit(1)
-
-
-def _printer(name: str | None) -> Printer:
-    from labeler.printers import AS_DRAWN, load_printer
-
-    return load_printer(name) if name else AS_DRAWN
-
-
-def _named(fits: Sequence[Fit], name: str) -> list[Fit]:
-    """Return the markers of this id or place, else those whose text has it."""
-    from labeler.errors import Problem, Where, WrongUse
-
-    word = name.casefold()
-    found = [f for f in fits if word in (f.marker.id.casefold(), f.marker.at.casefold())]
-    found = found or [f for f in fits if word in " ".join(f.lines or f.marker.text).casefold()]
-    if not found:
-        fix = "take an id or a place of labeler check"
-        raise WrongUse(Problem(Where("--explain"), f"no marker is called {name!r}", fix))
-    return found
 
 
 @main.command("print")
@@ -173,6 +149,7 @@ def _named(fits: Sequence[Fit], name: str) -> list[Fit]:
 )
 @options(SET, PAPER, STOCK, PRINTER, START, USED, GO_ON)
 @click.option("--leave-out", is_flag=True, help="Print what fits and list what does not.")
+@click.option("--changed-since", "since", metavar="REVISION", help="Only what has changed on a --unit built at it.")
 @options(PNG, SEND, RECORD, FORCE)
 def print_command(
     file: str,
@@ -180,6 +157,7 @@ def print_command(
     units: int | None,
     serials: str | None,
     order: str,
+    since: str | None,
     record_path: str | None,
     png: tuple[str, ...],
     send: dict[str, str],
@@ -192,26 +170,23 @@ def print_command(
     """
     from datetime import date
 
-    from labeler.pipeline import Output, print_units
+    from labeler.pipeline import Output, print_changes, print_units
 
-    folder, profile = how.pop("out"), _printer(printer)
+    folder = how.pop("out")
+    how |= {"who": who(), "date": date.today().isoformat(), "printer": chosen_printer(printer)}
+    how["out"] = Output(folder, png=png, send=send, track=shown_progress)
+    if since is not None:
+        if unit is None or units or serials:
+            raise click.UsageError("--changed-since needs the --unit that was built")
+        with opened_record(record_path, create=False) as record:
+            tell_changes(print_changes(file, folder, record, since=since, unit=unit, **how), record)
+        return
     wanted = _serials(unit, units, serials)
     with opened_record(record_path) as record:
         for together in [wanted] if order != "separate" else [[serial] for serial in wanted]:
-            runs = print_units(
-                file,
-                folder,
-                record,
-                units=together,
-                grouped=order == "grouped",
-                who=who(),
-                date=date.today().isoformat(),
-                printer=profile,
-                out=Output(folder, png=png, send=send, track=shown_progress),
-                **how,
-            )
+            runs = print_units(file, folder, record, units=together, grouped=order == "grouped", **how)
             warn(runs[0].notes)
-            _tell(runs, record)
+            tell(runs, record)
             how |= {"start": {}, "used": {}, "go_on": False}  # the sheet that was partly used is full now
 
 
@@ -225,70 +200,6 @@ def _serials(unit: str | None, units: int | None, serials: str | None) -> list[s
     if not (dash and first.isdecimal() and last.isdecimal() and int(first) <= int(last) < int(first) + 10000):
         raise click.BadParameter(f"{serials!r} is not FROM-TO, as in 0001-0025", param_hint="--serials")
     return [f"{number:0{len(first)}d}" for number in range(int(first), int(last) + 1)]
-
-
-def _tell(runs: Sequence[Printed], record: Record) -> None:
-    for printed in runs:
-        job = printed.job
-        count = sum(len(sheet.placed) for sheet in printed.sheets)
-        sheets = sum(1 for sheet in printed.sheets if sheet.placed)
-        made = f"{count} marker{'' if count == 1 else 's'} on {sheets} sheet{'' if sheets == 1 else 's'}"
-        click.echo(f"unit {job.unit}: {made}, job {job.id}", err=True)
-        for fit in printed.left_out:
-            click.echo(f"left out: {fit.marker.id} {fit.marker.at}: {'; '.join(fit.reasons)}", err=True)
-    click.echo(f"recorded in {record.name}", err=True)
-    for file in runs[0].files:
-        click.echo(str(file))
-
-
-@main.command("reprint")
-@click.argument("marker", metavar="MARKER", required=False)
-@click.option("--unit", metavar="SERIAL", help="Of this unit; alone: all of it.")
-@click.option("--branch", metavar="ID", help="All markers of a branch (with --unit).")
-@click.option("--sheet", metavar="JOB:NUMBER", help="A spoiled sheet, every marker in its own cell again.")
-@REASON
-@click.option("--stock", metavar="NAME", default="", help="Onto another stock than the first time.")
-@options(START, USED, GO_ON, PRINTER, PNG, SEND, OUT, RECORD, FORCE)
-def reprint_command(
-    marker: str | None,
-    unit: str | None,
-    branch: str | None,
-    sheet: str | None,
-    reason: str,
-    stock: str,
-    printer: str | None,
-    png: tuple[str, ...],
-    send: dict[str, str],
-    out: Path,
-    record_path: str | None,
-    **how: Any,
-) -> None:
-    """Print one recorded MARKER again, exactly: by its id, "UNIT PLACE", a place, or part of its text.
-
-    With --sheet, --branch or --unit alone: a spoiled sheet, a branch, a whole unit.
-    Example: labeler reprint "0001 J4" --reason lost
-    """
-    from labeler.pipeline import Output, reprint
-
-    if not (marker or sheet or unit):
-        raise click.UsageError("name a MARKER, a --sheet, or a --unit (with or without --branch)")
-    if branch and not unit:
-        raise click.UsageError("--branch needs --unit: a branch stands in every unit")
-    with opened_record(record_path, create=False) as record:
-        items = chosen_markers(record, marker, unit, branch, sheet)
-        printed = reprint(
-            record,
-            items,
-            out,
-            reason=reason,
-            stock=stock,
-            same_places=bool(sheet) and not marker and not (stock or how["start"] or how["used"] or how["go_on"]),
-            who=who(),
-            printer=_printer(printer),
-            out=Output(out, png=png, send=send, track=shown_progress),
-            **how,
-        )
-        _tell([printed], record)
 
 
 # ---------------------------------------------------------------- one question without a file
@@ -451,4 +362,6 @@ def choices_command(as_json: bool) -> None:
         click.echo(line)
 
 
+main.add_command(diff_command)
+main.add_command(reprint_command)
 main.add_command(record_group)

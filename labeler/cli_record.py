@@ -1,22 +1,125 @@
-"""The command line's record group: look into the build record, and declare markers void."""
+"""The command line of the build record: print again, look up, declare void, finish what was broken off."""
 
 from __future__ import annotations
 
+from pathlib import Path
+from typing import Any
+
 import click
 
+from labeler.cli_keep import KEEPING
 from labeler.options import (
+    BRANCH,
+    CSV,
+    FORCE,
+    GO_ON,
+    HARNESS,
     JSON,
+    OUT,
+    PAPER,
+    PNG,
+    PRINTER,
     REASON,
     RECORD,
+    SEND,
+    SHEET,
+    START,
     UNIT,
+    USED,
+    change_words,
     chosen_markers,
-    columns,
-    marker_lines,
+    chosen_printer,
+    marker_table,
+    named_one_way,
     opened_record,
     options,
+    place_of,
+    place_of_row,
     print_json,
+    show_table,
+    shown_progress,
+    tell,
+    unit_name,
     who,
 )
+
+
+@click.command("reprint")
+@click.argument("marker", metavar="MARKER", required=False)
+@click.option("--unit", metavar="SERIAL", help="Of this unit; alone: all of it.")
+@HARNESS
+@options(BRANCH, SHEET)
+@REASON
+@click.option("--stock", metavar="NAME", default="", help="Onto another stock than the first time.")
+@click.option("--numbered", "with_numbers", is_flag=True, help="Write R1, R2 … beside the text: which reprint it is.")
+@options(START, USED, GO_ON, PRINTER, PAPER, PNG, SEND, OUT, RECORD, FORCE)
+def reprint_command(
+    marker: str | None,
+    unit: str | None,
+    harness: str | None,
+    branch: str | None,
+    sheet: str | None,
+    printer: str | None,
+    png: tuple[str, ...],
+    send: dict[str, str],
+    out: Path,
+    record_path: str | None,
+    **how: Any,
+) -> None:
+    """Print one recorded MARKER again, exactly: by its id, place or circuit, words of its text, or its scanned code.
+
+    With --sheet, --branch or --unit alone: a spoiled sheet (every marker in its own cell), a branch, a whole unit.
+    Example: labeler reprint "0001 J4" --reason lost
+    """
+    from datetime import date
+
+    from labeler.pipeline import Output, reprint
+
+    named_one_way(marker, sheet, unit, branch)
+    elsewhere = how["stock"] or how["start"] or how["used"] or how["go_on"]
+    with opened_record(record_path, create=False) as record:
+        items = chosen_markers(record, marker, unit, branch, sheet, harness)
+        printed = reprint(
+            record,
+            items,
+            out,
+            same_places=bool(sheet) and not marker and not elsewhere,
+            who=who(),
+            date=date.today().isoformat(),
+            printer=chosen_printer(printer),
+            out=Output(out, png=png, send=send, track=shown_progress),
+            **how,
+        )
+        tell([printed], record)
+
+
+@click.command("diff")
+@click.argument("old", metavar="OLD")
+@click.argument("new", metavar="NEW")
+@click.option("--all", "unchanged", is_flag=True, help="List what is unchanged too.")
+@options(RECORD, JSON, CSV)
+def diff_command(old: str, new: str, unchanged: bool, record_path: str | None, as_json: bool, as_csv: bool) -> None:
+    """Compare the markers of two harnesses: files, a recorded unit ("0001"), or a revision ("RSB-210 B").
+
+    Example: labeler diff "RSB-210 B" boat.toml
+    """
+    from contextlib import ExitStack
+    from dataclasses import asdict
+
+    from labeler.pipeline import diff
+
+    with ExitStack() as stack:
+        files = Path(old).exists() and Path(new).exists()
+        record = None if files else stack.enter_context(opened_record(record_path, create=False))
+        found = diff(old, new, record)
+    if as_json:
+        print_json([asdict(one) for one in found])
+        return
+    shown = [one for one in found if unchanged or one.what != "unchanged"]
+    rows = [(one.what, one.row.kind, place_of_row(one.row), *change_words(one)) for one in shown]
+    show_table(("what", "kind", "place", "was", "is"), rows, as_csv=as_csv)
+    counts = {word: sum(one.what == word for one in found) for word in ("added", "removed", "changed", "unchanged")}
+    click.echo(", ".join(f"{count} {word}" for word, count in counts.items()), err=True)
 
 
 @click.group("record")
@@ -25,8 +128,8 @@ def record_group() -> None:
 
 
 @record_group.command("list")
-@options(RECORD, JSON)
-def record_list_command(record_path: str | None, as_json: bool) -> None:
+@options(RECORD, JSON, CSV)
+def record_list_command(record_path: str | None, as_json: bool, as_csv: bool) -> None:
     """List the recorded jobs, oldest first. Example: labeler record list."""
     from dataclasses import asdict
 
@@ -39,14 +142,16 @@ def record_list_command(record_path: str | None, as_json: bool) -> None:
         (str(j.id), j.kind, j.unit, j.part_number or j.harness, j.revision, j.state, j.at, j.who, j.reason)
         for j in jobs
     ]
-    for line in columns(("job", "kind", "unit", "harness", "rev", "state", "when", "who", "reason"), rows):
-        click.echo(line)
+    heads = ("job", "kind", "unit", "harness", "rev", "state", "when", "who", "reason")
+    show_table(heads, rows, as_csv=as_csv)
 
 
 @record_group.command("show")
 @click.argument("about", metavar="UNIT|JOB|MARKER")
-@options(UNIT, RECORD, JSON)
-def record_show_command(about: str, unit: str | None, record_path: str | None, as_json: bool) -> None:
+@options(UNIT, HARNESS, RECORD, JSON, CSV)
+def record_show_command(
+    about: str, unit: str | None, harness: str | None, record_path: str | None, as_json: bool, as_csv: bool
+) -> None:
     """Show all that is recorded of a unit (0001), a job (job:3) or a marker. Example: labeler record show 0001."""
     from dataclasses import asdict
 
@@ -55,27 +160,69 @@ def record_show_command(about: str, unit: str | None, record_path: str | None, a
     with opened_record(record_path, create=False) as record:
         if about.startswith("job:") and about[4:].isdecimal():
             found = record.show(int(about[4:])).markers
-        elif any(u.serial == about for u in record.units()):
-            found = record.show(about).markers
+        elif record.find("", unit=about, harness=harness):
+            found = chosen_markers(record, None, about, None, None, harness)
         else:
-            found = chosen_markers(record, about, unit, None, None)
-        events = record.history(found[0].row.id, found[0].unit) if len(found) == 1 else ()
+            found = chosen_markers(record, about, unit, None, None, harness)
+        events = record.history(found[0].row.id, unit_name(found[0])) if len(found) == 1 else ()
     if as_json:
         print_json({"markers": recorded_rows(found), "events": [asdict(event) for event in events]})
         return
-    for line in marker_lines(found):
-        click.echo(line)
-    for event in events:
+    show_table(*marker_table(found), as_csv=as_csv)
+    for event in () if as_csv else events:
         words = (event.at, event.kind, event.what, event.job and f"job {event.job}", event.who, event.reason)
         click.echo("  " + "  ".join(str(word) for word in words if word))
 
 
 @record_group.command("void")
-@click.argument("marker", metavar="MARKER")
-@options(UNIT, REASON, RECORD)
-def record_void_command(marker: str, unit: str | None, reason: str, record_path: str | None) -> None:
-    """Declare a printed marker void: it must not be used. Example: labeler record void "0001 J4" --reason smeared."""
+@click.argument("marker", metavar="MARKER", required=False)
+@options(UNIT, HARNESS, BRANCH, SHEET, REASON, RECORD)
+def record_void_command(
+    marker: str | None,
+    unit: str | None,
+    harness: str | None,
+    branch: str | None,
+    sheet: str | None,
+    reason: str,
+    record_path: str | None,
+) -> None:
+    """Declare a printed MARKER void until it is printed again: what there is of it must not be used.
+
+    With --sheet, --branch or --unit alone: all of it. Example: labeler record void "0001 J4" --reason smeared
+    """
+    named_one_way(marker, sheet, unit, branch)
     with opened_record(record_path, create=False) as record:
-        item = chosen_markers(record, marker, unit, None, None)[0]
-        record.void(item.unit, item.row.id, reason, who())
-        click.echo(f"void: {item.row.id}, unit {item.unit}, {item.row.at}: {reason}", err=True)
+        items = chosen_markers(record, marker, unit, branch, sheet, harness)
+        if not marker:  # of many, those that can be
+            items = tuple(item for item in items if item.state == "printed") or items
+        record.void_all([(unit_name(item), item.row.id) for item in items], reason, who())
+        for item in items:
+            click.echo(f"void: {item.row.id}, unit {item.unit}, {place_of(item)}: {reason}", err=True)
+
+
+@record_group.command("resume")
+@click.argument("job", metavar="JOB", type=click.IntRange(1))
+@options(OUT, RECORD, FORCE)
+def record_resume_command(job: int, out: Path, record_path: str | None, force: bool) -> None:
+    """Finish a JOB that was broken off: draw its files again from the record. Example: labeler record resume 12."""
+    from labeler.pipeline import resume
+
+    with opened_record(record_path, create=False) as record:
+        tell([resume(record, job, out, force=force, who=who())], record)
+
+
+@record_group.command("withdraw")
+@click.argument("job", metavar="JOB", type=click.IntRange(1))
+@options(REASON, RECORD)
+def record_withdraw_command(job: int, reason: str, record_path: str | None) -> None:
+    """Withdraw a JOB that was broken off, so that its unit can be printed anew.
+
+    Example: labeler record withdraw 12 --reason "power cut"
+    """
+    with opened_record(record_path, create=False) as record:
+        record.withdraw_prepared(job, reason, who())
+        click.echo(f"job {job} is withdrawn: {reason}", err=True)
+
+
+for command in KEEPING:
+    record_group.add_command(command)

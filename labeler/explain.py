@@ -5,8 +5,29 @@ from __future__ import annotations
 from collections.abc import Iterable
 from math import ceil
 
+from labeler.errors import Problem, Where, WrongUse
 from labeler.formulas.shrink import stop
 from labeler.model import Capital, Fit, Range, Seat, Settings, Tube
+from labeler.naming import NOT, Names, met, plain
+
+
+def named(fits: Iterable[Fit], name: str) -> tuple[Fit, ...]:
+    """Return the markers that a name means: those it meets nearest, as `labeler.naming` has it.
+
+    Raises `WrongUse` where it meets none.
+    """
+    wanted = plain(name)
+    ranked = [(met(_names(fit), wanted), fit) for fit in fits]
+    best = min((rank for rank, _ in ranked), default=NOT)
+    if best == NOT:
+        fix = "take an id or a place of labeler check"
+        raise WrongUse(Problem(Where("--explain"), f"no marker is called {name!r}", fix))
+    return tuple(fit for rank, fit in ranked if rank == best)
+
+
+def _names(fit: Fit) -> Names:
+    marker = fit.marker
+    return Names(marker.id, marker.at, marker.branch, marker.circuit, " ".join(fit.lines or marker.text))
 
 
 def explain(fit: Fit) -> Iterable[str]:

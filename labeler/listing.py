@@ -120,6 +120,7 @@ def recorded_rows(found: Iterable[Recorded]) -> list[Row]:
             "revision": item.revision,
             "state": item.state,
             "printed": item.printed,
+            "voids": item.voids,
             "job": item.job,
             "sheet": item.sheet,
             "cell": item.cell,

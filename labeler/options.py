@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -9,8 +10,11 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 if TYPE_CHECKING:
+    from labeler.pipeline import Printed
+    from labeler.pipeline.revising import Difference, Revised
+    from labeler.printers import Printer
     from labeler.record.store import Record
-    from labeler.record.values import Recorded
+    from labeler.record.values import MarkerRow, Recorded
 
 PATIENCE_S = 1.0  # what takes longer shows how far it has come
 F = TypeVar("F", bound=Callable[..., Any])
@@ -92,12 +96,14 @@ SET = click.option(
 PAPER = click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", help="Size of the sheets.")
 STOCK = click.option("--stock", metavar="NAME", multiple=True, help="Stock to print on; see labeler stock.")
 JSON = click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
+CSV = click.option("--csv", "as_csv", is_flag=True, help="Comma-separated values, for a spreadsheet.")
 RECORD = click.option(
     "--record",
     "record_path",
     metavar="PATH",
     envvar="LABELER_RECORD",
-    help="The build record; default: record.sqlite in the user's data folder, or $LABELER_RECORD.",
+    help="The build record: a file, or postgresql://user@host/database; "
+    "default: record.sqlite in the user's data folder, or $LABELER_RECORD.",
 )
 OUT = click.option("--out", type=click.Path(path_type=Path), default=Path("out"), help="Folder for the PDF files.")
 PRINTER = click.option("--printer", metavar="NAME", help="Profile of the printer: a name, or a TOML file.")
@@ -130,7 +136,10 @@ SEND = click.option(
     help="Hand the sheets to this printer of the system, unscaled; STOCK=PRINTER for those of one stock.",
 )
 FORCE = click.option("--force", is_flag=True, help="Replace files that exist.")
+HARNESS = click.option("--harness", metavar="NAME", help="Part number or name, where several harnesses have the unit.")
 UNIT = click.option("--unit", metavar="SERIAL", help="Serial of the unit.")
+BRANCH = click.option("--branch", metavar="ID", help="All markers of a branch (with --unit).")
+SHEET = click.option("--sheet", metavar="JOB:NUMBER", help="A whole sheet.")
 REASON = click.option("--reason", metavar="TEXT", required=True, help="Why; kept in the record.")
 
 
@@ -138,11 +147,16 @@ def opened_record(path: str | None, create: bool = True) -> Record:
     """Open the build record: the path given, or record.sqlite in the user's data folder."""
     from labeler.record import open_record
 
-    if path is None:
-        from platformdirs import user_data_path
+    return open_record(record_place(path), create=create)
 
-        path = str(user_data_path("labeler") / "record.sqlite")
-    return open_record(path, create=create)
+
+def record_place(path: str | None) -> str:
+    """Return where the build record is: as given, or record.sqlite in the user's data folder."""
+    if path is not None:
+        return path
+    from platformdirs import user_data_path
+
+    return str(user_data_path("labeler") / "record.sqlite")
 
 
 def shown_progress(items: Sequence[Any], words: str) -> Iterable[Any]:
@@ -189,10 +203,64 @@ def warn(problems: Iterable[object]) -> None:
         click.echo(str(problem), err=True)
 
 
+def tell(runs: Sequence[Printed], record: Record) -> None:
+    """Print the files of jobs that were handed over together, and on standard error what they were."""
+    for printed in runs:
+        job = printed.job
+        count = sum(len(sheet.placed) for sheet in printed.sheets)
+        sheets = sum(1 for sheet in printed.sheets if sheet.placed)
+        made = f"{count} marker{'' if count == 1 else 's'} on {sheets} sheet{'' if sheets == 1 else 's'}"
+        click.echo(f"unit {job.unit}: {made}, job {job.id}", err=True)
+        for fit in printed.left_out:
+            click.echo(f"left out: {fit.marker.id} {fit.marker.at}: {'; '.join(fit.reasons)}", err=True)
+    click.echo(f"recorded in {record.name}", err=True)
+    for file in runs[0].files:
+        click.echo(str(file))
+
+
+def chosen_printer(name: str | None) -> Printer:
+    """Return the profile that is named, or that of no printer in particular."""
+    from labeler.printers import AS_DRAWN, load_printer
+
+    return load_printer(name) if name else AS_DRAWN
+
+
+def tell_changes(revised: Revised, record: Record) -> None:
+    """Print the files of what a new revision changed, and on standard error what must come off."""
+    for one in revised.take_off:
+        row = one.old or one.row
+        what = "replaced" if one.new else "gone"
+        click.echo(
+            f"take off: {row.id} {row.branch + ' ' if row.branch else ''}{row.at} {row.label!r}: {what}", err=True
+        )
+    click.echo(f"{revised.unchanged} markers are unchanged", err=True)
+    if revised.printed is None:
+        click.echo("nothing has changed: nothing is printed", err=True)
+        return
+    warn(revised.printed.notes)
+    tell([revised.printed], record)
+
+
+def named_one_way(marker: str | None, sheet: str | None, unit: str | None, branch: str | None) -> None:
+    """Refuse a command that names no marker, or a branch of no unit."""
+    if marker is None and sheet is None and unit is None:
+        raise click.UsageError("name a MARKER, a --sheet, or a --unit (with or without --branch)")
+    if branch is not None and unit is None:
+        raise click.UsageError("--branch needs --unit: a branch stands in every unit")
+
+
 def chosen_markers(
-    record: Record, marker: str | None, unit: str | None, branch: str | None, sheet: str | None
+    record: Record,
+    marker: str | None,
+    unit: str | None,
+    branch: str | None,
+    sheet: str | None,
+    harness: str | None = None,
 ) -> tuple[Recorded, ...]:
-    """Find what is meant: exactly one marker where one is named, all of them where none is."""
+    """Find what is meant: exactly one marker where one is named, all of one harness's unit where none is.
+
+    Where several are met, a terminal is asked which; elsewhere it is an error that lists them.
+    """
     from labeler.errors import LabelerError, Problem, Where
 
     on_sheet = None
@@ -201,43 +269,121 @@ def chosen_markers(
         if not (colon and job.isdecimal() and number.isdecimal()):
             raise click.BadParameter(f"{sheet!r} is not JOB:NUMBER, as in 1:3", param_hint="--sheet")
         on_sheet = (int(job), int(number))
-    for name, given in (("MARKER", marker), ("--unit", unit), ("--branch", branch)):
+    for name, given in (("MARKER", marker), ("--unit", unit), ("--branch", branch), ("--harness", harness)):
         if given is not None and not given.strip():
             raise click.UsageError(f"{name} is empty")
-    found = record.find(marker or "", unit=unit, branch=branch, sheet=on_sheet)
+    found = record.find(marker or "", unit=unit, harness=harness, branch=branch, sheet=on_sheet)
     asked = marker or sheet or branch or unit
     if not found:
-        raise LabelerError(
-            Problem(Where(record.name), f"no marker is recorded for {asked!r}", "see labeler record list and show")
-        )
-    if marker and len(found) > 1:
-        listed = "\n".join(f"  {line}" for line in marker_lines(found))
-        raise LabelerError(
-            Problem(
-                Where(record.name),
-                f"{len(found)} markers match {asked!r}:\n{listed}\n",
-                "name one by its id and --unit",
-            )
-        )
-    return found
+        where = f"{record.name}, {harness}" if harness else record.name
+        fix = "see labeler record list and show; an id, a place or a circuit is named whole"
+        raise LabelerError(Problem(Where(where), f"no marker is recorded for {asked!r}", fix))
+    if marker:
+        lines = list(columns(*marker_table(found)))[1:]
+        first = found[0]
+        fix = f'name one by its unit and id, as in "{first.unit} {first.row.id}"'
+        return (found[which_of(lines, f"{len(found)} markers match {asked!r}", fix, record.name)],)
+    units = list(dict.fromkeys(map(unit_name, found)))
+    what = f"{len(units)} harnesses have what {asked!r} names"
+    meant = units[which_of(units, what, "name one with --harness", record.name)]
+    return tuple(item for item in found if unit_name(item) == meant)
 
 
-def marker_lines(found: Iterable[Recorded]) -> Iterable[str]:
-    """Yield recorded markers as a table."""
-    rows = [
+MOST_LISTED = 30  # candidates: more than a screen of them helps nobody
+
+
+def which_of(lines: Sequence[str], what: str, fix: str, where: str) -> int:
+    """Return which of several is meant, counted from 0: the only one, or the one a person at the terminal names.
+
+    Raises `LabelerError` with the numbered lines where nobody can be asked.
+    """
+    from labeler.errors import LabelerError, Problem, Where
+
+    if len(lines) == 1:
+        return 0
+    width = len(str(min(len(lines), MOST_LISTED)))
+    listed = [f"  {number:{width}}  {line}" for number, line in enumerate(lines[:MOST_LISTED], 1)]
+    if len(lines) > MOST_LISTED:
+        listed.append(f"  and {len(lines) - MOST_LISTED} more")
+    if not (sys.stdin.isatty() and sys.stderr.isatty()):
+        raise LabelerError(Problem(Where(where), "\n".join((f"{what}:", *listed, "")), fix))
+    click.echo("\n".join((f"{what}:", *listed)), err=True)
+    answer: int = click.prompt("Which number", type=click.IntRange(1, len(listed[:MOST_LISTED])), err=True)
+    return answer - 1
+
+
+def marker_table(found: Iterable[Recorded]) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
+    """Return the headings and the rows of a table of recorded markers."""
+    rows: list[tuple[str, ...]] = [
         (
             item.row.id,
+            item.part_number or item.harness,
             f"unit {item.unit}",
             item.row.kind,
-            item.row.at,
+            place_of(item),
             item.row.label,
             item.row.tube and f"{item.row.tube}, {item.row.cut_length_mm:g} mm",
             f"{item.job}:{item.sheet} {item.cell}" if item.sheet else "",
-            item.state + (f" {item.printed} times" if item.printed > 1 else ""),
+            item.state,
+            str(item.printed or ""),
+            str(item.voids or ""),
         )
         for item in found
     ]
-    return columns(("id", "unit", "kind", "place", "text", "tube", "sheet", "state"), rows)
+    return ("id", "harness", "unit", "kind", "place", "text", "tube", "sheet", "state", "prints", "voids"), rows
+
+
+def place_of(item: Recorded) -> str:
+    """Return a marker's place as the sheets print it: a branch end with its branch."""
+    return place_of_row(item.row)
+
+
+def change_words(one: Difference) -> tuple[str, str]:
+    """Return what a marker was and what it is: all of it, or of a changed one what has changed."""
+    fields = one.fields or ("label", "tube", "cut_length_mm")
+
+    def words(row: MarkerRow | None) -> str:
+        values = (getattr(row, name) for name in fields) if row else ()
+        return ", ".join(f"{value:g} mm" if isinstance(value, float) else value for value in values if value)
+
+    return words(one.old), words(one.new)
+
+
+def place_of_row(row: MarkerRow) -> str:
+    """Return the place of a recorded or planned marker, in quotes where blanks would not show."""
+    named = f"{row.branch} {row.at}" if row.role == "branch end" and row.branch != row.at else row.at
+    return repr(named) if named != " ".join(named.split()) else named
+
+
+def unit_name(item: Recorded) -> str:
+    """Return what names the unit of a marker and no other harness's unit of the same serial."""
+    return f"{item.part_number or item.harness} {item.unit}"
+
+
+def show_table(heads: tuple[str, ...], rows: Sequence[tuple[str, ...]], *, as_csv: bool = False) -> None:
+    """Print a table in columns, or as comma-separated values."""
+    for line in csv_lines(heads, rows) if as_csv else columns(heads, rows):
+        click.echo(line)
+
+
+def csv_lines(heads: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> Iterable[str]:
+    """Yield rows under headings as comma-separated values (RFC 4180), without its carriage returns.
+
+    A spreadsheet takes what begins with one of ``= + - @`` for a formula and runs it; such a cell gets an
+    apostrophe before it, which spreadsheets take for "this is text" (common practice).
+    """
+    import csv
+    import io
+
+    for row in (heads, *rows):
+        line = io.StringIO()
+        csv.writer(line, lineterminator="").writerow(
+            f"'{cell}" if cell.startswith(CONTROL) or cell.lstrip().startswith(FORMULA) else cell for cell in row
+        )
+        yield line.getvalue()
+
+
+FORMULA, CONTROL = ("=", "+", "-", "@"), ("\t", "\r", "\n")
 
 
 def columns(headings: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> Iterable[str]:

@@ -28,6 +28,7 @@ from labeler.model import (
     Settings,
     TagWords,
 )
+from labeler.naming import scan_text
 
 # Letters and digits of marker ids: of each pair that is confused (0/O, 1/I, 2/Z, 5/S, 8/B) the digit only.
 ID_SIGNS = "0123456789ACDEFGHJKLMNPQRTUVWXY"
@@ -336,7 +337,7 @@ def tag_words(
         harness.name,
         " ".join(filter(None, (part, f"unit {unit}", date))),
     )
-    code = marker.id if marker.settings.code == "QR" else ""
+    code = scan_text(unit, marker.id) if marker.settings.code == "QR" else ""
     ends = tuple(_pin_rows(bag, contents))
     said = f"{len(ends)} wire ends: {SEE_BENCH_SHEET}"
     if len(marker.text) > 1 or not bag.contents:

@@ -52,6 +52,20 @@ def marker_json(fit: Fit) -> dict[str, Any]:
         "outside_mm": dict(zip(("supplied", "low", "high"), map(_mm, fit.outside_mm), strict=True))
         if fit.outside_mm
         else None,
+        **_print_json(fit),
+        "verdict": fit.verdict,
+        "reasons": list(fit.reasons),
+        "ways_out": list(fit.ways_out) or None,
+    }
+    if marker.kind in ("sleeve", "insert") and fit.seat:
+        made["slip_on"] = fit.seat.slip_on
+    return {key: value for key, value in made.items() if value is not None}
+
+
+def _print_json(fit: Fit) -> dict[str, Any]:
+    """Return what is known of the print: scales, type, how it reads."""
+    marker = fit.marker
+    return {
         "lay_flat_mm": _mm(fit.lay_flat_mm) or None,
         "printable_mm": _mm(fit.printable_mm) or None,
         "print_scale": _range(fit.print_scale),
@@ -70,13 +84,7 @@ def marker_json(fit: Fit) -> dict[str, Any]:
         "contrast": _mm(fit.contrast) or None,
         "copies": fit.face.copies if fit.face and marker.kind == "wrap" else None,
         "position_mm": marker.position_mm,
-        "verdict": fit.verdict,
-        "reasons": list(fit.reasons),
-        "ways_out": list(fit.ways_out) or None,
     }
-    if marker.kind in ("sleeve", "insert") and fit.seat:
-        made["slip_on"] = fit.seat.slip_on
-    return {key: value for key, value in made.items() if value is not None}
 
 
 def _mm(value: float) -> float:

@@ -215,8 +215,21 @@ def record(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def test_reprint(record: Path, tmp_path: Path) -> None:
     result = run("reprint", "WATER PROBE", "--reason", "lost", "--record", record, "--out", tmp_path)
     assert result.exit_code == 0
-    assert Path(result.stdout.strip()).exists()
+    assert all(Path(line).exists() for line in result.stdout.splitlines())
+    assert len(result.stdout.splitlines()) == 2
     assert "1 marker on 1 sheet" in result.stderr
+
+
+def test_resume_and_withdraw(record: Path, tmp_path: Path) -> None:
+    for command in ("resume", "withdraw"):
+        more = ["--reason", "power cut"] if command == "withdraw" else ["--out", tmp_path]
+        for job in (1, 999):
+            result = run("record", command, job, "--record", record, *more)
+            assert result.exit_code == 1
+            assert result.stderr.startswith(f"job {job}: ")
+        assert run("record", command, "one", "--record", record, *more).exit_code == 2
+    assert run("record", "withdraw", 1, "--record", record).exit_code == 2  # no reason
+    assert not list(tmp_path.iterdir())
 
 
 def test_reprint_never_guesses(record: Path, tmp_path: Path) -> None:
@@ -225,6 +238,96 @@ def test_reprint_never_guesses(record: Path, tmp_path: Path) -> None:
     assert "2 markers match 'W101'" in result.stderr
     assert "P1:1/J1:1" in result.stderr
     assert not list(tmp_path.iterdir())
+
+
+def test_a_part_of_an_id_is_no_name(record: Path, tmp_path: Path) -> None:
+    """B1 J1 has the id W9X0GRQG: 0GR and W9X0 are parts of it, and of no text."""
+    for part in ("0001 0GR", "W9X0", "0001 W5"):
+        result = run("reprint", part, "--reason", "lost", "--record", record, "--out", tmp_path)
+        assert result.exit_code == 1, part
+        assert f"no marker is recorded for {part!r}" in result.stderr
+    assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize("name", ["0001 B4 J4", "b4  j4", "0001 dklhje94", "RSB-210 0001 J4"])
+def test_a_place_as_the_sheets_print_it(record: Path, tmp_path: Path, name: str) -> None:
+    shown = run("record", "show", name, "--record", record)
+    assert shown.stdout.splitlines()[1].startswith("DKLHJE94  RSB-210  unit 0001  sleeve  B4 J4  WATER PROBE J4")
+    assert run("reprint", name, "--reason", "lost", "--record", record, "--out", tmp_path).exit_code == 0
+
+
+def test_explain_names_markers_as_reprint_does() -> None:
+    for name in ("B4 J4", "dklhje94"):
+        assert run("check", BOAT, "--explain", name).stdout.startswith("DKLHJE94  branch end J4")
+    for name in ("KLHJE", ""):
+        assert run("check", BOAT, "--explain", name).exit_code == 2
+
+
+def test_several_matches_are_listed_and_numbered(record: Path, tmp_path: Path) -> None:
+    """Each circuit has two ends; which end stands first is the order of printing."""
+    result = run("reprint", "W101", "--reason", "lost", "--record", record, "--out", tmp_path)
+    lines = result.stderr.splitlines()
+    assert [line.split()[0] for line in lines[1:3]] == ["1", "2"]
+    assert all("unit 0001" in line and "J1:1" in line for line in lines[1:3])
+    assert 'name one by its unit and id, as in "0001 ' in lines[3]
+
+
+def at_a_terminal(words: list[object], typed: bytes) -> tuple[int, str]:
+    """Run the command line at a terminal of its own and return its status and all that is shown."""
+    pty = pytest.importorskip("pty")
+    master, slave = pty.openpty()
+    command = [sys.executable, "-c", "from labeler.cli import main; main()", *map(str, words)]
+    running = subprocess.Popen(command, stdin=slave, stdout=slave, stderr=slave, close_fds=True)
+    os.close(slave)
+    os.write(master, typed)
+    shown = b""
+    while True:
+        try:
+            part = os.read(master, 4096)
+        except OSError:  # the other side has closed it
+            break
+        if not part:
+            break
+        shown += part
+    os.close(master)
+    return running.wait(), shown.decode()
+
+
+def test_a_terminal_is_asked_which(record: Path, tmp_path: Path) -> None:
+    words = ["reprint", "W101", "--reason", "lost", "--record", record, "--out", tmp_path]
+    status, shown = at_a_terminal(words, b"7\n2\n")
+    assert status == 0, shown
+    assert "Which number" in shown
+    second = next(line for line in shown.splitlines() if line.startswith("  2  "))
+    listed = json.loads(run("record", "list", "--record", record, "--json").stdout)
+    made = run("record", "show", f"job:{listed[-1]['id']}", "--record", record).stdout
+    assert second.split()[1] in made
+    assert len(made.splitlines()) == 2 + 4  # heading, the one marker, and its two jobs' events: twice two
+
+
+def test_two_harnesses_with_one_serial(tmp_path: Path) -> None:
+    file, record = tmp_path / "other.toml", tmp_path / "r.sqlite"
+    file.write_text(Path(BOAT).read_text("utf-8").replace('"RSB-210"', '"RSB-300"'), "utf-8")
+    words = ["--out", tmp_path / "out", "--record", record]
+    assert run("print", BOAT, *words).exit_code == 0
+    assert run("print", file, *words).exit_code == 0
+    both = run("reprint", "0001 J4", "--reason", "lost", *words)
+    assert both.exit_code == 1
+    assert ["RSB-210" in line or "RSB-300" in line for line in both.stderr.splitlines()[1:3]] == [True, True]
+    one = run("reprint", "0001 J4", "--harness", "rsb-300", "--reason", "lost", *words)
+    assert one.exit_code == 0
+    assert "RSB-300-0001-reprint" in one.stdout
+    asked = run("record", "show", "0001", "--record", record)
+    assert asked.exit_code == 1
+    assert "RSB-210 0001" in asked.stderr
+    assert "--harness" in asked.stderr
+    shown = run("record", "show", "0001", "--harness", "RSB-300", "--record", record).stdout
+    assert all("RSB-300" in line for line in shown.splitlines()[1:])
+    assert run("reprint", "--unit", "0001", "--reason", "lost", *words).exit_code == 1
+    assert (
+        run("record", "void", "0001 K4", "--harness", "RSB-210", "--reason", "torn", "--record", record).exit_code == 0
+    )
+    assert "void" in run("record", "show", "RSB-210 0001 K4", "--record", record).stdout
 
 
 def test_reprint_of_nothing(record: Path, tmp_path: Path) -> None:
@@ -259,6 +362,22 @@ def test_void_and_history(record: Path) -> None:
     answer = json.loads(run("record", "show", "0001", "--record", record, "--json").stdout)
     assert len(answer["markers"]) == 73
     assert len(json.loads(run("record", "list", "--record", record, "--json").stdout)) >= 1
+
+
+def test_void_of_a_branch_and_twice(record: Path) -> None:
+    words = ["--reason", "burnt", "--record", record]
+    branch = run("record", "void", "--unit", "0001", "--branch", "B5", *words)
+    assert branch.exit_code == 0
+    count = len(branch.stderr.splitlines())
+    shown = json.loads(run("record", "show", "0001", "--record", record, "--json").stdout)["markers"]
+    of_branch = [m for m in shown if m["branch"] == "B5"]
+    assert {(m["state"], m["voids"]) for m in of_branch if m["state"] != "plain"} == {("void", 1)}
+    assert len([m for m in of_branch if m["state"] == "void"]) == count > 1
+    again = run("record", "void", "0001 B5 J5", *words)
+    assert again.exit_code == 1
+    assert "it is void" in again.stderr
+    assert run("record", "void", *words).exit_code == 2
+    assert run("record", "void", "--branch", "B5", *words).exit_code == 2
 
 
 # ---------------------------------------------------------------- one question, and lists
@@ -376,6 +495,74 @@ def test_two_stocks_do_not_share_a_file(tmp_path: Path, monkeypatch: pytest.Monk
     monkeypatch.setenv("LABELER_STOCK", str(tmp_path / "shop"))
     words = ["--out", tmp_path / "out", "--record", tmp_path / "r.sqlite"]
     result = run("print", BOAT, "--stock", "wrap 25", "--stock", "wrap-25", *words)
-    assert result.exit_code == 1
-    assert "would share a file name" in result.stderr
-    assert not (tmp_path / "out").exists()
+    assert result.exit_code == 0, result.stderr
+    files = [Path(line) for line in result.stdout.splitlines()]
+    assert len(set(files)) == len(files) == 5  # as README's session: the bench sheet, cards, two stocks of wraps, tags
+    assert all(file.is_file() for file in files)
+
+
+def test_serials_that_differ_never_share_a_file(tmp_path: Path) -> None:
+    words = ["--out", tmp_path / "out", "--record", tmp_path / "r.sqlite", "--force"]
+    made: list[str] = []
+    for serial in ("é", "è", "A B", "A-B", "A/B"):
+        result = run("print", BOAT, "--unit", serial, *words)
+        assert result.exit_code == 0, result.stderr
+        made += result.stdout.splitlines()
+    assert len(set(made)) == len(made) == 25  # five serials, five files each
+
+
+def test_serials_that_differ_by_capitals_are_one(tmp_path: Path) -> None:
+    words = ["--out", tmp_path / "out", "--record", tmp_path / "r.sqlite"]
+    assert run("print", BOAT, "--unit", "A1", *words).exit_code == 0
+    again = run("print", BOAT, "--unit", "a1", *words)
+    assert again.exit_code == 1
+    assert "reads like A1" in again.stderr
+
+
+def test_a_long_serial_does_not_break_the_next(tmp_path: Path) -> None:
+    words = ["--out", tmp_path / "out", "--record", tmp_path / "r.sqlite"]
+    for serial in ("9" * 18, "1" * 40):
+        assert run("print", BOAT, "--unit", serial, *words).exit_code == 0
+    for expected in ("0001", "0002"):
+        assert f"unit {expected}:" in run("print", BOAT, *words).stderr
+    assert run("print", BOAT, "--unit", "9" * 15, *words).exit_code == 0
+    last = run("print", BOAT, *words)
+    assert last.exit_code == 1
+    assert "counted up to 15 digits" in last.stderr
+    assert len(last.stderr.splitlines()) == 1
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="names of files are text there")
+def test_a_folder_whose_name_is_no_text(record: Path, tmp_path: Path) -> None:
+    out = os.fsdecode(os.fsencode(tmp_path) + b"/\xff")
+    for words in (["print", BOAT], ["reprint", "0001 J4", "--reason", "lost"]):
+        before = run("record", "list", "--record", record).stdout
+        result = run(*words, "--out", out, "--record", record)
+        assert result.exit_code == 1
+        assert "not valid text" in result.stderr
+        assert run("record", "list", "--record", record).stdout == before
+
+
+def test_a_reprint_on_another_stock_only_where_it_serves(record: Path, tmp_path: Path) -> None:
+    words = ["--reason", "lost", "--record", record, "--out", tmp_path]
+    kind = run("reprint", "0001 J4", "--stock", "tag-a4-95x54", *words)
+    assert kind.exit_code == 1
+    assert "it takes tags, DKLHJE94 at J4 is a sleeve" in kind.stderr
+    size = run("reprint", "0001 J1:3", "--stock", "wrap-a4-25x38", *words)
+    assert size.exit_code == 1
+    assert "its cell_height_mm is 38" in size.stderr  # by the name of the stock
+    assert not list(tmp_path.iterdir())
+    assert run("reprint", "0001 J4", "--stock", "reel", *words).exit_code == 0
+    stock = "wrap-letter-25x18" if "drawn for 18" in size.stderr else "wrap-letter-25x11"
+    assert run("reprint", "0001 J1:3", "--stock", stock, *words).exit_code == 0
+
+
+def test_blanks_around_an_id(tmp_path: Path) -> None:
+    """Blanks around an id in the list are no part of it, nor are those around a name that was typed."""
+    file = tmp_path / "boat.csv"
+    file.write_text(GOOD.replace("J1", " J1 ").replace(",P1", ",  P1"))
+    words = ["--record", tmp_path / "r.sqlite"]
+    assert run("print", file, "--out", tmp_path / "out", "--leave-out", *words).exit_code == 0
+    shown = run("record", "show", " 0001   J1:1 ", *words)
+    assert shown.exit_code == 0
+    assert "J1:1" in shown.stdout

@@ -1,8 +1,10 @@
 """The main job on the example: what is planned is on the paper once, whole, in its place; and again from the record."""
 
 import os
+import signal
 from collections import Counter
 from collections.abc import Iterator
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -11,9 +13,10 @@ import pytest
 import zxingcpp
 
 from labeler.draw.pdf import POINTS_PER_MM, face_operations
-from labeler.errors import LabelerError
+from labeler.errors import LabelerError, Problem, Where
 from labeler.model import Placed, Sheet
-from labeler.pipeline import Checked, Printed, check, print_harness, reprint
+from labeler.pipeline import Checked, Printed, check, print_harness, reprint, resume
+from labeler.printers import Printer
 from labeler.record import open_record
 from labeler.record.store import Record
 from labeler.text import load_font
@@ -120,7 +123,23 @@ def test_codes_read_back_with_another_library(printed: Printed) -> None:
             found = zxingcpp.read_barcodes(np.ascontiguousarray(image.squeeze()), formats=zxingcpp.BarcodeFormat.QRCode)  # type: ignore[arg-type]
             read |= {code.text for code in found}
     assert read == expected
-    assert expected == {fit.marker.id for fit in printed.fits if fit.marker.role == "bag"}
+    assert expected == {f"0001 {fit.marker.id}" for fit in printed.fits if fit.marker.role == "bag"}
+
+
+def test_what_the_scanner_types_is_one_marker_of_one_unit(tmp_path: Path) -> None:
+    """Two units: each tag's code, as another library reads it, is taken by reprint for that tag of that unit."""
+    with open_record(tmp_path / "r.sqlite") as record:
+        units = [print_harness(BOAT, tmp_path / "out", record) for _ in range(2)]
+        for printed in units:
+            file = next(f for f in printed.files if "tag" in f.stem)
+            image = pdfium.PdfDocument(str(file))[0].render(scale=600 / 72, grayscale=True).to_numpy()
+            found = zxingcpp.read_barcodes(np.ascontiguousarray(image.squeeze()))
+            assert len(found) == 7
+            for code in found:
+                (item,) = record.find(code.text)
+                assert (item.job, item.row.role) == (printed.job.id, "bag")
+            again = reprint(record, record.find(found[0].text), tmp_path / "again", reason="torn")
+            assert again.job.unit == printed.job.unit
 
 
 DPI = 600
@@ -196,8 +215,8 @@ def test_a_reprint_is_the_same_to_the_last_glyph(record: Record, printed: Printe
     again = reprint(record, items, tmp_path, reason="lost")
     marker = items[0].row.id
     assert operations(again.sheets)[marker] == operations(printed.sheets)[marker]
-    assert len(again.files) == 1
-    drawn = text_in(pdfium.PdfDocument(str(again.files[0]))[0], again.sheets[0].placed[0])
+    assert len(again.files) == 2  # the sheet and its work list
+    drawn = text_in(pdfium.PdfDocument(str(again.files[1]))[0], again.sheets[0].placed[0])
     first_sheet, first = next((s, p) for s in printed.sheets for p in s.placed if p.piece.marker == marker)
     assert drawn == text_in(page_of(printed, first_sheet), first)
 
@@ -208,7 +227,7 @@ def test_a_reprint_onto_the_same_cell_gives_the_same_pixels(record: Record, prin
     again = reprint(record, [item], tmp_path, reason="smeared", start={"tag-a4-95x54": item.cell})
     assert again.sheets[0].placed[0].cell == first.cell
     before = pixels(next(f for f in printed.files if f.stem.endswith(sheet.stock.name)), sheet, first)
-    after = pixels(again.files[0], again.sheets[0], again.sheets[0].placed[0])
+    after = pixels(again.files[1], again.sheets[0], again.sheets[0].placed[0])
     assert np.array_equal(before, after)
 
 
@@ -243,6 +262,44 @@ def test_units_share_what_is_the_same_and_tags_name_their_unit(tmp_path: Path) -
     assert (first.job.unit, second.job.unit) == ("0001", "0002")
     tags = [p.piece.face for p in second.sheets[-1].placed]
     assert all(any("unit 0002" in run.text for run in face.runs) for face in tags)
+
+
+def words_of(file: Path) -> str:
+    pages = pdfium.PdfDocument(str(file))
+    return " ".join(" ".join(page.get_textpage().get_text_range() for page in pages).split())
+
+
+def test_every_sheet_says_what_it_is_of(record: Record, printed: Printed, tmp_path: Path) -> None:
+    for file in printed.files[1:]:
+        for page in pdfium.PdfDocument(str(file)):
+            head = " ".join(page.get_textpage().get_text_range().split())
+            assert (
+                f"River survey boat, sensors · RSB-210 rev C · unit 0001 · job {printed.job.id} · 2026-03-01 · " in head
+            )
+    bench = words_of(printed.files[0])
+    assert f"rev C · unit 0001 · job {printed.job.id} · 2026-03-01 page 1 of" in bench
+    again = reprint(record, record.find("0001 J4"), tmp_path, reason="lost on deck", date="2026-04-02")
+    said = f"reprint of job {printed.job.id}: lost on deck"
+    for file in again.files:
+        assert f"unit 0001 · job {again.job.id} · 2026-04-02" in words_of(file)
+        assert said in words_of(file)
+
+
+def test_the_work_list_of_a_reprint(record: Record, printed: Printed, tmp_path: Path) -> None:
+    """The sleeve at J4 and nothing else: its tube, length, heating and way on as the first print had them."""
+    again = reprint(record, record.find("0001 J4"), tmp_path, reason="lost")
+    fit = next(fit for fit in printed.fits if fit.marker.at == "J4" and fit.marker.role == "branch end")
+    assert fit.tube is not None
+    assert fit.seat is not None
+    listed = words_of(again.files[0])
+    assert again.files[0].stem.endswith("work-list")
+    for word in ("WORK LIST", "B4 at J4", fit.tube.name, f"{fit.cut_length_mm:g} mm", "back first", fit.seat.slip_on):
+        assert word in listed, word
+    assert "heat the plain side first" in listed
+    assert "1 × 50 mm" in listed
+    assert "B6" not in listed
+    tag = reprint(record, record.find("0001 K4"), tmp_path, reason="torn")
+    assert "CUT" not in words_of(tag.files[0]).split()
 
 
 # ---------------------------------------------------------------- refusing, leaving out, failing
@@ -306,6 +363,122 @@ def test_a_failure_while_drawing_leaves_no_file_and_withdraws_the_job(
             print_harness(BOAT, tmp_path / "out", record)
         assert [job.state for job in record.jobs()] == ["withdrawn"]
     assert not list((tmp_path / "out").iterdir())
+
+
+def test_a_confirmation_that_fails_leaves_no_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def lost(*_words: object) -> None:
+        raise LabelerError(Problem(Where("record"), "the connection is lost"))
+
+    monkeypatch.setattr("labeler.record.store.Record.confirm", lost)
+    with open_record(tmp_path / "r.sqlite") as record:
+        with pytest.raises(LabelerError, match="the connection is lost"):
+            print_harness(BOAT, tmp_path / "out", record)
+        assert [job.state for job in record.jobs()] == ["withdrawn"]
+    assert not list((tmp_path / "out").iterdir())
+
+
+def broken_off(folder: Path, record: Record, monkeypatch: pytest.MonkeyPatch, query: str = "") -> None:
+    """Print, or reprint what a query means, and die between naming the files and confirming the job.
+
+    What a killed process leaves is what stands there before anything is cleaned up.
+    """
+    with monkeypatch.context() as patch:
+        patch.setattr("labeler.record.store.Record.confirm", lambda *_words: die())
+        patch.setattr("labeler.record.store.Record.withdraw", lambda *_words: None)
+        patch.setattr("labeler.draw.files.Path.unlink", lambda *_words, **_more: None)
+        printer = Printer("p", scale_x=1.01)
+        if query:
+            job = partial(reprint, record, record.find(query), folder, reason="lost", date="2026-03-02")
+        else:
+            job = partial(print_harness, BOAT, folder, record, date="2026-03-01", printer=printer)
+        with pytest.raises(KeyboardInterrupt):
+            job()
+
+
+def die() -> None:
+    raise KeyboardInterrupt
+
+
+def test_a_print_that_was_broken_off_is_resumed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The sheets are drawn again byte by byte: those that are there stay, one that is missing comes back."""
+    with open_record(tmp_path / "r.sqlite") as record:
+        broken_off(tmp_path / "out", record, monkeypatch)
+        assert [job.state for job in record.jobs()] == ["prepared"]
+        before = {file.name: file.read_bytes() for file in (tmp_path / "out").glob("*.pdf")}
+        assert len(before) == 5
+        with pytest.raises(LabelerError, match="labeler record resume 1"):
+            print_harness(BOAT, tmp_path / "out2", record, unit="0001")
+        bench, tags = (next((tmp_path / "out").glob(f"*{word}*.pdf")) for word in ("bench", "tag"))
+        bench.unlink()  # it is drawn from the record, so it is another one
+        tags.unlink()
+        cards = next((tmp_path / "out").glob("*card*.pdf"))
+        assert cards.read_bytes() == before[cards.name]
+        again = resume(record, 1, tmp_path / "out")
+        assert (again.job.state, len(again.files)) == ("printed", 5)
+        assert {file.name for file in again.files} == set(before)
+        for file in again.files[1:]:
+            assert file.read_bytes() == before[file.name], file.name
+        assert "THREAD ON FIRST" in words_of(again.files[0])
+        with pytest.raises(LabelerError, match="it is printed"):
+            resume(record, 1, tmp_path / "out")
+        with pytest.raises(LabelerError, match="they may be in use"):
+            record.withdraw_prepared(1, "no")
+
+
+def test_resume_keeps_the_bench_sheet_that_is_there(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The first one has pins, which the record does not keep; it is known by its digest."""
+    with open_record(tmp_path / "r.sqlite") as record:
+        broken_off(tmp_path / "out", record, monkeypatch)
+        before = {file: file.read_bytes() for file in (tmp_path / "out").glob("*.pdf")}
+        resume(record, 1, tmp_path / "out")
+        assert {file: file.read_bytes() for file in (tmp_path / "out").glob("*.pdf")} == before
+
+
+def test_a_reprint_that_was_broken_off_is_resumed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    with open_record(tmp_path / "r.sqlite") as record:
+        print_harness(BOAT, tmp_path / "out", record)
+        broken_off(tmp_path / "out", record, monkeypatch, "0001 J4")
+        files = sorted((tmp_path / "out").glob("*reprint-2*.pdf"))
+        before = [file.read_bytes() for file in files]
+        assert len(before) == 2
+        again = resume(record, 2, tmp_path / "out")
+        assert again.job.state == "printed"
+        assert [file.read_bytes() for file in files] == before
+        (item,) = record.find("0001 J4")
+        assert (item.state, item.printed) == ("printed", 2)
+
+
+def test_resume_says_why_not(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    with open_record(tmp_path / "r.sqlite") as record:
+        broken_off(tmp_path / "out", record, monkeypatch)
+        other = next((tmp_path / "out").glob("*tag*.pdf"))
+        other.write_bytes(b"something else")
+        with pytest.raises(LabelerError, match="exists already"):
+            resume(record, 1, tmp_path / "out")
+        assert [job.state for job in record.jobs()] == ["prepared"]
+        with pytest.raises(LabelerError, match="not in the record"):
+            resume(record, 7, tmp_path / "out")
+        record.withdraw_prepared(1, "power cut")
+        with pytest.raises(LabelerError, match="it is withdrawn"):
+            resume(record, 1, tmp_path / "out")
+        assert print_harness(BOAT, tmp_path / "out2", record, unit="0001").job.unit == "0001"
+
+
+def test_an_interrupt_waits_until_files_and_record_agree(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Ctrl-C while files are named and the job is confirmed comes after both."""
+    real = Record.confirm
+
+    def interrupted(record: Record, *words: object) -> object:
+        signal.raise_signal(signal.SIGINT)
+        return real(record, *words)  # type: ignore[arg-type]
+
+    monkeypatch.setattr("labeler.record.store.Record.confirm", interrupted)
+    with open_record(tmp_path / "r.sqlite") as record:
+        with pytest.raises(KeyboardInterrupt):
+            print_harness(BOAT, tmp_path / "out", record)
+        (job,) = record.jobs()
+        files = {str(file) for file in (tmp_path / "out").iterdir()}
+        assert (job.state, files) in (("printed", set(job.files)), ("withdrawn", set()))
 
 
 def test_an_output_folder_that_is_a_file(tmp_path: Path) -> None:

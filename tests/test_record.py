@@ -102,8 +102,9 @@ def only_problem(raised: pytest.ExceptionInfo[LabelerError]) -> str:
 
 
 @pytest.fixture
-def record(tmp_path: Path) -> Iterator[Record]:
-    with open_record(tmp_path / "record.db") as opened:
+def record(place: str) -> Iterator[Record]:
+    """A new record, in a file and on a server: what is tested holds for both."""
+    with open_record(place) as opened:
         yield opened
 
 
@@ -241,12 +242,15 @@ def test_the_text_that_was_read_is_kept(record: Record) -> None:
 def test_two_units_share_what_is_the_same(record: Record) -> None:
     print_unit(record)
     print_unit(record)
-    # wraps share 2 faces, each unit has a tag of its own: 2 + 2; markers 2 × (3 placed + 1 left out)
+    # the wraps and what is left out are the same, each unit has a tag of its own: 2 + 2 faces, 2 + 1 + 2 markers
     assert count(record, "face") == 4
     assert count(record, "stock") == 2
     assert count(record, "harness") == 1
-    assert count(record, "marker") == 8
-    assert count(record, "sheet") == 4
+    assert count(record, "marker") == 5
+    # the sheet of wraps, two of tags, and what is on no sheet; 2 + 1 + 1 + 1 pieces; 2 × (2 + "no sheet") sheets
+    assert count(record, "content") == 4
+    assert count(record, "piece") == 5
+    assert count(record, "sheet") == 6
 
 
 def test_canonical_sheets_come_back_to_the_last_digit(record: Record) -> None:
@@ -292,7 +296,7 @@ def test_a_job_that_was_broken_off_is_listed_as_prepared(tmp_path: Path) -> None
         assert [job.state for job in record.jobs()] == ["prepared"]
         assert [unit.state for unit in record.units()] == ["prepared"]
         assert {i.state for i in record.markers("0001")} == {"prepared", "left out"}
-        with pytest.raises(LabelerError, match="withdraw job 1"):
+        with pytest.raises(LabelerError, match="record withdraw 1"):
             record.reserve_serial(BOAT, "0001")
 
 
@@ -403,7 +407,7 @@ def test_two_prints_of_one_wanted_serial_are_one_print(tmp_path: Path) -> None:
     with open_record(tmp_path / "r.db") as one, open_record(tmp_path / "r.db") as two:
         assert one.reserve_serial(BOAT, "0007") == two.reserve_serial(BOAT, "0007")
         one.prepare(boat_job("0007"))
-        with pytest.raises(LabelerError, match="printed by job 1"):
+        with pytest.raises(LabelerError, match="is printing the unit, or was broken off"):
             two.prepare(boat_job("0007"))
 
 
@@ -580,13 +584,58 @@ def test_void_and_printed_again(record: Record) -> None:
     assert history[-1] == ("printed", "right bag after all")
 
 
+def test_a_void_marker_is_void_until_it_is_printed_again(record: Record) -> None:
+    """Counted by hand: one print, void, refused, one reprint, void again."""
+    print_unit(record)
+    record.void("0001", "bag.K4", "smeared")
+    with pytest.raises(LabelerError, match="it is void; print it again first"):
+        record.void("0001", "bag.K4", "smeared again")
+    (item,) = record.find("bag.K4")
+    assert (item.state, item.printed, item.voids) == ("void", 1, 1)
+    record.confirm(record.prepare_reprint((item,), lay_out((item,)), fonts=FONTS, reason="smeared").id)
+    (item,) = record.find("bag.K4")
+    assert (item.state, item.printed, item.voids) == ("printed", 2, 1)
+    record.void("0001", "bag.K4", "torn")
+    (item,) = record.find("bag.K4")
+    assert (item.state, item.reason, item.printed, item.voids) == ("void", "torn", 2, 2)
+    whole = [(e.what, e.reason) for e in record.history("bag.K4", "0001") if e.what != "prepared"]
+    assert whole == [("printed", ""), ("void", "smeared"), ("printed", "smeared"), ("void", "torn")]
+
+
+def test_only_what_was_printed_can_be_void(record: Record) -> None:
+    print_unit(record)
+    with pytest.raises(LabelerError, match="it is left out; it was never printed"):
+        record.void("0001", "J4", "lost")
+    job = record.prepare(boat_job(record.reserve_serial(BOAT)))
+    with pytest.raises(LabelerError, match=f"job {job.id} is prepared"):
+        record.void("0002", "bag.K4", "lost")
+    record.withdraw(job.id, "no paper")
+    with pytest.raises(LabelerError, match="it is withdrawn"):
+        record.void("0002", "bag.K4", "lost")
+    assert count(record, "void") == 0
+
+
+def test_void_of_several_is_of_all_or_none(record: Record) -> None:
+    print_unit(record)
+    record.void("0001", "bag.K4", "torn")
+    with pytest.raises(LabelerError, match="it is void"):
+        record.void_all([("0001", "wire.W101.J4"), ("0001", "bag.K4")], "burnt")
+    assert count(record, "void") == 1
+    record.void_all([("0001", "wire.W101.J4"), ("0001", "wire.W101.P1")], "burnt")
+    assert {item.row.id for item in record.markers("0001") if item.state == "void"} == {
+        "bag.K4",
+        "wire.W101.J4",
+        "wire.W101.P1",
+    }
+
+
 def test_void_asks_for_one_marker(record: Record) -> None:
     print_unit(record)
     for unit, marker in (("0002", "bag.K4"), ("0001", "bag.K5")):
         with pytest.raises(LabelerError, match="has no marker"):
             record.void(unit, marker, "lost")
     winch = Harness("Winch", "RSB-300", text=b"other")
-    record.prepare(replace(boat_job(record.reserve_serial(winch)), harness=winch))
+    record.confirm(record.prepare(replace(boat_job(record.reserve_serial(winch)), harness=winch)).id)
     with pytest.raises(LabelerError, match="more than one marker"):
         record.void("0001", "bag.K4", "lost")
     record.void("RSB-300 0001", "bag.K4", "lost")
@@ -616,7 +665,7 @@ def test_nothing_is_ever_changed_or_deleted(record: Record) -> None:
     record.withdraw(job.id, "not needed")
     record.void("0001", "bag.K4", "scrapped")
     record.history("bag.K4", "0001")
-    assert set(said) == {"BEGIN", "SELECT", "INSERT"}
+    assert set(said) - {"BEGIN"} == {"SELECT", "INSERT"}
 
 
 def test_rows_that_were_there_are_there_unchanged(record: Record) -> None:
@@ -629,6 +678,8 @@ def test_rows_that_were_there_are_there_unchanged(record: Record) -> None:
             "job_font",
             "stock",
             "face",
+            "content",
+            "piece",
             "sheet",
             "marker",
             "void",
@@ -709,11 +760,11 @@ def ask_everything(path: Path) -> None:
 def test_a_newer_schema_is_refused(tmp_path: Path) -> None:
     filled(tmp_path / "r.db")
     with sqlite3.connect(tmp_path / "r.db") as connection:
-        connection.execute("INSERT INTO schema_version VALUES (2)")
+        connection.execute("INSERT INTO schema_version VALUES (3)")
     connection.close()
     with pytest.raises(LabelerError) as raised:
         open_record(tmp_path / "r.db")
-    assert "schema 2, this version knows schemas up to 1" in only_problem(raised)
+    assert "schema 3, this version knows schemas up to 2" in only_problem(raised)
 
 
 def test_a_truncated_record_is_a_problem_wherever_it_ends(tmp_path: Path) -> None:
@@ -858,14 +909,14 @@ def test_a_copy_of_the_file_is_a_record(tmp_path: Path) -> None:
         assert len(record.jobs()) == 3
 
 
-def test_settings_of_the_file(record: Record) -> None:
-    with record.engine.connect() as connection:
+def test_settings_of_the_file(tmp_path: Path) -> None:
+    with open_record(tmp_path / "r.db") as record, record.engine.connect() as connection:
         asked = {
             name: connection.exec_driver_sql(f"PRAGMA {name}").scalar_one()
             for name in ("journal_mode", "foreign_keys", "synchronous", "busy_timeout")
         }
     # SQLite's documentation of its pragmas: synchronous 2 is FULL
-    assert asked == {"journal_mode": "wal", "foreign_keys": 1, "synchronous": 2, "busy_timeout": 10_000}
+    assert asked == {"journal_mode": "wal", "foreign_keys": 1, "synchronous": 2, "busy_timeout": 30_000}
 
 
 def test_the_tables_can_be_made_in_postgresql() -> None:

@@ -70,6 +70,9 @@ class BenchSheet:
     tube_allowance: float = 0.0  # in the totals of tube, a fraction
     coverings: tuple[CoveringCut, ...] = ()
     branches: tuple[BranchPage, ...] = ()
+    title: str = "BENCH SHEET"
+    job: str = ""  # its number in the build record
+    about: str = ""  # of a job that repeats another: which, and why
 
 
 def bench_sheet(
@@ -119,7 +122,7 @@ def bench_sheet(
         cuts=cuts,
         totals=totals_of(cuts, settings.cut_allowance),
         practices=practices_of(sleeves),
-        printed=_printed(sheets),
+        printed=printed_of(sheets),
         tight=tuple(_remark(fit, TIGHT) for fit in made if fit.verdict == TIGHT),
         cautions=cautions(),
         connectors=connectors_referred_to(harness, made) if circuits is None else (),
@@ -139,7 +142,7 @@ def _coverings(harness: Harness, fits: Iterable[Fit]) -> Iterator[CoveringCut]:
             yield cut
 
 
-def _printed(sheets: Iterable[Sheet]) -> tuple[Printed, ...]:
+def printed_of(sheets: Iterable[Sheet]) -> tuple[Printed, ...]:
     """Return the sheets by stock; those of cards and reels also by tube, as each is loaded alone."""
     together: dict[tuple[str, str], list[Sheet]] = {}
     for sheet in sheets:

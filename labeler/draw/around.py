@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from labeler.draw.pens import POINTS_PER_MM, Line, Pen
 from labeler.errors import LabelerError
@@ -32,11 +32,22 @@ SEPARATOR = " · "
 
 @dataclass(frozen=True, slots=True)
 class Header:
-    """What stands in the head margin of every sheet, for people: the job, and the font it is set in."""
+    """What stands in the head margin of every sheet, for people: the job, and the font it is set in.
+
+    Where the page is too narrow, the name gives way first, then ``about`` (what a reprint repeats, and
+    why), then the job; each ends in dots then.
+    """
 
     job: str
     font: str = "Atkinson Hyperlegible"
     turned_over: bool = False  # the second pass of pieces that are lettered on both faces
+    name: str = ""
+    about: str = ""
+
+    @property
+    def words(self) -> str:
+        """Return all of it in one line."""
+        return " · ".join(filter(None, (self.name, self.job, self.about)))
 
 
 def words(sheet: Sheet, header: Header) -> Face:
@@ -51,25 +62,36 @@ def words(sheet: Sheet, header: Header) -> Face:
 
 
 def _header_line(sheet: Sheet, header: Header) -> Run:
-    """Return job, stock, group and number; a job too long for the page is cut, ending in dots."""
-    job, font = _shown_with(header.job, header.font)
-    rest, same = _shown_with(_of_sheet(sheet) + (SECOND_PASS if header.turned_over else ""), font.name)
-    if same is not font:  # one line, one font: what this one lacks is spelled out
-        rest = _spelled_out(rest, font)
+    """Return job, stock, group and number in one line that fits the page."""
+    of_sheet = _of_sheet(sheet) + (SECOND_PASS if header.turned_over else "")
+    words = replace(header, job=header.job + of_sheet)
+    shown, font = _shown_with(words.words, header.font)
     left = max(EDGE_MM, sheet.stock.left_mm)
     room = sheet.width_mm - left - EDGE_MM
-    line = _cut_job(job, rest, font, room / SMALLEST_HEADER_MM)
-    size = max(SMALLEST_HEADER_MM, min(HEADER_MM, room / max(font.width(line), 1e-9)))
-    return Run(line, font.name, size, left, sheet.height_mm - HEAD_STRIP_MM + 1.0)
+    if font.width(shown) > room / SMALLEST_HEADER_MM:
+        shown = _cut_header(header, of_sheet, font, room / SMALLEST_HEADER_MM)
+    size = max(SMALLEST_HEADER_MM, min(HEADER_MM, room / max(font.width(shown), 1e-9)))
+    return Run(shown, font.name, size, left, sheet.height_mm - HEAD_STRIP_MM + 1.0)
 
 
-def _cut_job(job: str, rest: str, font: Font, room: float) -> str:
-    """Return the longest line within ``room`` ems; the job's end is what gives way."""
-    if font.width(job + rest) <= room:
-        return job + rest
-    room -= font.width(f"...{rest}")
-    kept = next((n for n in range(len(job), 0, -1) if font.width(job[:n]) <= room), 0)
-    return f"{job[:kept]}...{rest}"
+def _cut_header(header: Header, of_sheet: str, font: Font, room: float) -> str:
+    """Return the line within ``room`` ems; the name's end gives way, then that of ``about``, then the job's."""
+    name, about = (_spelled_out(text, font) for text in (header.name, header.about))
+    job, rest = _spelled_out(header.job, font), _spelled_out(of_sheet, font)
+    fixed = font.width(rest) + font.width(" · ") * (bool(name) + bool(about))
+    job = _cut(job, font, room - fixed)
+    fixed += font.width(job)
+    about = _cut(about, font, room - fixed - font.width("..."))
+    name = _cut(name, font, room - fixed - font.width(about))
+    return " · ".join(filter(None, (name, job + rest, about)))
+
+
+def _cut(text: str, font: Font, room: float) -> str:
+    """Return the text, or the longest head of it that goes into ``room`` ems with dots behind it."""
+    if not text or font.width(text) <= room:
+        return text
+    room -= font.width("...")
+    return text[: next((n for n in range(len(text), 0, -1) if font.width(text[:n]) <= room), 0)] + "..."
 
 
 def _of_sheet(sheet: Sheet) -> str:
@@ -99,9 +121,8 @@ def _spelled_out(text: str, font: Font) -> str:
 def _leader(sheet: Sheet, header: Header) -> Face:
     """Return the header on the leader of a strip, on the page before the pieces of a reel, on a roll's first labels."""
     areas = _leader_areas(sheet)
-    job = header.job.split(SEPARATOR)
     turned = "SECOND PASS: turned over" if header.turned_over else ""
-    said = (turned, SEPARATOR.join(job[1:]) or job[0], sheet.group or sheet.stock.name, sheet.about, *job[:1])
+    said = (turned, header.job, sheet.group or sheet.stock.name, sheet.about, header.about, header.name)
     lines = list(dict.fromkeys(filter(None, said)))
     each = -(-len(lines) // max(1, len(areas)))
     runs = [run for i, area in enumerate(areas) for run in _set_in(lines[i * each : (i + 1) * each], header.font, area)]

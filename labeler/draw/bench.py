@@ -131,7 +131,8 @@ def _draw_foot(canvas: Canvas, sheet: BenchSheet, room: float) -> None:
     """Draw the harness on the left, the page's number on the right; a long name ends in dots."""
     number = f"page {canvas.getPageNumber()} of "
     names = (sheet.harness, sheet.part_number, f"rev {sheet.revision}" if sheet.revision else "")
-    job = " · ".join(filter(None, (*names, f"unit {sheet.unit}", sheet.date)))
+    numbers = (f"unit {sheet.unit}", f"job {sheet.job}" if sheet.job else "", sheet.date)
+    job = " · ".join(filter(None, (*names, *numbers, sheet.about)))
     right = room - COUNT_MM * POINTS_PER_MM
     free = right - _width(number, NOTE_PT) - 20
     x, y = SIDE_MM * POINTS_PER_MM, (FOOT_MM - 5) * POINTS_PER_MM

@@ -80,12 +80,20 @@ def _name(part: Path, path: Path, force: bool, undo: list[tuple[Path, Path | Non
     with _told(path):
         if force and path.exists():
             kept = part.with_suffix(".kept")
-            os.replace(path, kept)
+            _set_aside(path, kept)
             undo.append((path, kept))
             os.replace(part, path)
         else:
             _give_name(part, path)
             undo.append((path, None))
+
+
+def _set_aside(path: Path, kept: Path) -> None:
+    """Give what stands at a path a second name, so that the path is never without a file."""
+    try:
+        os.link(path, kept)
+    except OSError:  # a disk without hard links
+        os.replace(path, kept)
 
 
 @contextmanager

@@ -49,16 +49,18 @@ LATER_NOTE = "these still pass once the connectors are on"
 def title(sheet: BenchSheet, room: float) -> Iterator[Any]:
     """Yield the title block."""
     part = " ".join(filter(None, (sheet.part_number, f"rev {sheet.revision}" if sheet.revision else "")))
-    fields = [("Part number", part), ("Unit", sheet.unit), ("Date", sheet.date)]
+    fields = [("Part number", part), ("Unit", sheet.unit), ("Job", sheet.job), ("Date", sheet.date)]
     cells = [[text_cell(marked_up(label), SMALL_PT), text_cell(bold(value), HEAD_PT)] for label, value in fields]
-    name = [text_cell("BENCH SHEET", SMALL_PT), text_cell(bold(sheet.harness), TITLE_PT)]
+    name = [text_cell(marked_up(sheet.title), SMALL_PT), text_cell(bold(sheet.harness), TITLE_PT)]
+    if sheet.about:
+        name.append(text_cell(bold(sheet.about), spaceBefore=2))
     if sheet.missing:
         count = _count(len(sheet.missing), "marker")
         words = f"{count} left out or not fitting: see NOT ON THIS HARNESS"
         name.append(text_cell(bold(words), spaceBefore=2))
     rule = ("BOX", (0, 0), (-1, -1), HEAVY_PT, "black"), ("LINEBEFORE", (1, 0), (-1, -1), THIN_PT, "black")
     top = ("VALIGN", (0, 0), (-1, -1), "TOP")
-    yield made_table([[name, *cells]], [room * share for share in (0.49, 0.21, 0.15, 0.15)], *rule, top)
+    yield made_table([[name, *cells]], [room * share for share in (0.42, 0.21, 0.13, 0.09, 0.15)], *rule, top)
 
 
 def steps(words: str, note: str, steps: Sequence[Step], room: float) -> Iterator[Any]:

@@ -30,6 +30,7 @@ __all__ = [
     "empty_document",
     "face_operations",
     "pages_of",
+    "undrawable",
 ]
 
 
@@ -88,6 +89,16 @@ def face_operations(face: Face) -> str:
     Two faces that are drawn alike have the same operators: a reprint can be held against them.
     """
     return Ink(_canvas("", Header("").font), PointPen()).operations(face)
+
+
+def undrawable(faces: Iterable[Face]) -> Iterator[tuple[Face, str]]:
+    """Yield every face that cannot be drawn, and why."""
+    ink = Ink(_canvas("", Header("").font), PointPen())
+    for face in faces:
+        try:
+            ink.operations(face)
+        except LabelerError as error:
+            yield face, error.problems[0].message
 
 
 # ---------------------------------------------------------------- the document

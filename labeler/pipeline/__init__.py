@@ -5,6 +5,7 @@ Every command of the command line is one function here; the stages meet nowhere 
 
 from labeler.pipeline.checking import Checked, Stocks, check, choose_stocks, fit_markers, make_symbol
 from labeler.pipeline.handing import Output
+from labeler.pipeline.keeping import export_units, import_units, verify
 from labeler.pipeline.printing import (
     Printed,
     for_printer,
@@ -14,7 +15,8 @@ from labeler.pipeline.printing import (
     print_units,
     version,
 )
-from labeler.pipeline.reprinting import reprint
+from labeler.pipeline.reprinting import reprint, resume
+from labeler.pipeline.revising import diff, print_changes
 from labeler.pipeline.single_pages import draw_calibration, draw_stock, store_printer
 
 __all__ = [
@@ -24,16 +26,22 @@ __all__ = [
     "Stocks",
     "check",
     "choose_stocks",
+    "diff",
     "draw_calibration",
     "draw_stock",
+    "export_units",
     "fit_markers",
     "for_printer",
+    "import_units",
     "make_symbol",
     "misfit_problem",
     "pieces_of",
+    "print_changes",
     "print_harness",
     "print_units",
     "reprint",
+    "resume",
     "store_printer",
+    "verify",
     "version",
 ]

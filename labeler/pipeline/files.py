@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from hashlib import blake2b
 from pathlib import Path
 
 from labeler.errors import LabelerError, Problem, Where
@@ -33,9 +34,13 @@ class Names:
     folder: Path
     harness: Harness
 
-    def bench_sheet(self, unit: str) -> Path:
-        """Return the path of a unit's bench sheet."""
-        return self.folder / f"{self._stem(unit)}-bench-sheet.pdf"
+    def of(self, unit: str, ending: str = "") -> Path:
+        """Return the path of a file that is all of one unit's."""
+        return self.folder / f"{self._stem(unit)}{ending}"
+
+    def bench_sheet(self, unit: str, word: str = "") -> Path:
+        """Return the path of a unit's bench sheet, or with a ``word`` behind the unit that of a work list."""
+        return self.folder / f"{self._stem(unit, word)}-{'work-list' if word else 'bench-sheet'}.pdf"
 
     def parts(self, units: Sequence[str], sheets: Iterable[Sheet], word: str = "") -> tuple[Part, ...]:
         """Return the files of sheets, stock by stock, of flat tube on a reel also tube by tube.
@@ -48,7 +53,7 @@ class Names:
             together.setdefault((sheet.stock.name, tube), []).append(sheet)
         of = units[0] if len(units) == 1 else f"{units[0]}-to-{units[-1]}"
         stem = self._stem(of, word)
-        named = {key: "-".join(filter(None, map(_file_name, key))) for key in together}
+        named = {key: "-".join(filter(None, map(_readable, key))) for key in together}
         if len(set(named.values())) < len(named):
             text = f"the stocks {', '.join(dict.fromkeys(name for name, _ in named))} would share a file name"
             raise LabelerError(Problem(Where("layouts"), text, "rename one of the stock files"))
@@ -59,8 +64,7 @@ class Names:
         )
 
     def _stem(self, unit: str, word: str = "") -> str:
-        stem = _file_name(f"{self.harness.part_number or self.harness.name}-{unit}{word}")
-        return stem or "harness"
+        return _file_name(f"{self.harness.part_number or self.harness.name}-{unit}{word}")
 
 
 def _chunks(sheets: Sequence[Sheet]) -> Iterator[tuple[str, tuple[Sheet, ...]]]:
@@ -81,10 +85,30 @@ def _chunks(sheets: Sequence[Sheet]) -> Iterator[tuple[str, tuple[Sheet, ...]]]:
         yield (f"-{number}-of-{len(chunks)}" if len(chunks) > 1 else ""), tuple(chunk)
 
 
-def _file_name(text: str) -> str:
-    """Keep letters, digits, dot, dash and underscore: a name every file system takes."""
+def _readable(text: str) -> str:
+    """Return the name of a stock or tube for a file; those of one job are compared with one another."""
     kept = "".join(c if c.isascii() and (c.isalnum() or c in "-_") else "-" for c in text)
     return re.sub("-+", "-", kept).strip("-")
+
+
+def _file_name(text: str) -> str:
+    """Keep ASCII letters, digits, dash and underscore: a name every file system takes.
+
+    Where a sign is replaced, a digest of the whole text follows, so that two texts never share a name.
+    """
+    kept = _readable(text)
+    if kept == text:
+        return kept
+    return f"{kept or 'harness'}-{blake2b(text.encode('utf-8', 'replace'), digest_size=4).hexdigest()}"
+
+
+def folder_problems(folder: Path) -> Iterator[Problem]:
+    """Yield a problem for a folder whose name is no text: the record could not name the files in it."""
+    try:
+        str(folder).encode()
+    except UnicodeEncodeError:
+        shown = str(folder).encode("utf-8", "backslashreplace").decode()
+        yield Problem(Where(shown), "the folder's name is not valid text (UTF-8)", "choose another folder (--out)")
 
 
 def make_folder(folder: Path) -> None:

@@ -5,17 +5,20 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
+from hashlib import sha256
 from io import BytesIO
 from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from labeler.errors import LabelerError
+from labeler.errors import LabelerError, Problem, Where
 from labeler.model import Harness
 from labeler.pipeline.files import Part, make_folder
+from labeler.pipeline.worklist import about_job
 from labeler.printers import AS_DRAWN, Printer
 
 if TYPE_CHECKING:
+    from labeler.draw.pdf import Header
     from labeler.record.store import Record
     from labeler.record.values import Job
 
@@ -54,7 +57,7 @@ class Drawing:
     """The sheets of one or several jobs as files, and further files beside them (bench sheets)."""
 
     harness: Harness
-    units: tuple[str, ...]
+    jobs: tuple[Job, ...]  # none: a trial, before any is recorded
     parts: tuple[Part, ...]
     out: Output
     beside: Mapping[Path, Callable[[], bytes]] = field(default_factory=dict)
@@ -76,21 +79,26 @@ class Drawing:
 
     def pdf(self, part: Part) -> bytes:
         """Return the PDF of a part."""
-        from labeler.draw.pdf import Header, draw_sheets
+        from labeler.draw.pdf import draw_sheets
 
         target = BytesIO()
-        job = self.title()
+        header = self.header()
         sheets = self.out.track(part.sheets, part.stock)
         dpi = self.out.dpi if self.out.png else None
-        title = f"{job}, {part.stock}"
-        draw_sheets(sheets, target, title=title, header=Header(job), printer=self.out.printer, dpi=dpi)
+        title = f"{header.words}, {part.stock}"
+        draw_sheets(sheets, target, title=title, header=header, printer=self.out.printer, dpi=dpi)
         return target.getvalue()
 
-    def title(self) -> str:
-        """Return harness, part number, revision and unit, for people."""
-        part = " ".join(filter(None, (self.harness.part_number, self.harness.revision)))
-        unit = f"unit {self.units[0]}" if len(self.units) == 1 else f"units {self.units[0]} to {self.units[-1]}"
-        return " · ".join(filter(None, (self.harness.name, part, unit)))
+    def header(self) -> Header:
+        """Return what every sheet says: harness, part number, revision, unit, job, date, and what is repeated."""
+        from labeler.draw.pdf import Header
+
+        first = self.jobs[0]
+        revision = f"rev {self.harness.revision}" if self.harness.revision else ""
+        part = " ".join(filter(None, (self.harness.part_number, revision)))
+        units, jobs = _span("unit", [job.unit for job in self.jobs]), _span("job", [job.id for job in self.jobs])
+        words = filter(None, (part, units, jobs, first.date or first.at[:10]))
+        return Header(" · ".join(words), name=self.harness.name, about=about_job(first))
 
     def _pictures(self, part: Part) -> Iterator[tuple[Path, int, str]]:
         """Yield the path of each picture, the page it is of, and the piece on it ("": all of the page)."""
@@ -124,22 +132,32 @@ class Drawing:
                     yield paths[placed.cell], png(cut, dpi)
 
 
+def _span(what: str, names: Sequence[object]) -> str:
+    return f"{what} {names[0]}" if len(names) == 1 else f"{what}s {names[0]} to {names[-1]}"
+
+
 def hand_over(
     record: Record,
     prepare: Sequence[Callable[[], Job]],
     draw: Callable[[Sequence[Job]], Drawing],
     keep: Callable[[Job], None] = lambda _: None,
+    *,
+    who: str = "",
+    again: bool = False,
 ) -> tuple[tuple[Job, ...], tuple[Path, ...]]:
-    """Record jobs as prepared, write all files, send what is to be sent, confirm the jobs.
+    """Record jobs as prepared, write all files, send what is to be sent, confirm the jobs; return them and the files.
 
     Where anything of that fails, or is broken off, no file is left, what was sent is taken back, and
     the jobs are withdrawn. ``keep`` records what else there is to, with the last of the jobs.
+    ``again``: the jobs were broken off before; files that are there as they are to be stay, and where this
+    fails too they stay prepared.
     """
     from labeler.draw.files import uninterrupted, written
     from labeler.send import take_back
 
     jobs: list[Job] = []
     sent: list[str] = []
+    done: list[Job | None] = []
     try:
         for each in prepare:
             with uninterrupted():
@@ -148,25 +166,91 @@ def hand_over(
         paths = drawing.paths()
         for folder in {path.parent for path in paths}:
             make_folder(folder)
-        with written(paths, drawing.contents(), force=drawing.out.force):
+        wanted, contents = _to_write(record, jobs, drawing, again)
+        with written(wanted, _noted(record, jobs, contents), force=drawing.out.force):
             for part in drawing.parts:
                 _send(drawing, part, sent)
             with uninterrupted():
-                for job in jobs:
-                    record.confirm(job.id, [str(path) for path in paths])
-                keep(jobs[-1])
+                names = [str(path) for path in paths]
+                done += (_confirm(record, job, names, who, first=number == 0) for number, job in enumerate(jobs))
+                if None not in done:
+                    keep(jobs[-1])
     except BaseException as error:
-        with uninterrupted():
-            take_back(sent)
-            _withdraw(record, jobs, error)
+        if not (again or done):
+            with uninterrupted():
+                take_back(sent)
+                _withdraw(record, jobs, error, who)
         raise
-    return tuple(jobs), paths
+    confirmed = tuple(job for job in done if job is not None)
+    if len(confirmed) < len(jobs):
+        raise LabelerError(*(_lost(record, job) for job, now in zip(jobs, done, strict=True) if now is None))
+    return confirmed, paths
 
 
-def _withdraw(record: Record, jobs: Sequence[Job], error: BaseException) -> None:
+def _to_write(
+    record: Record, jobs: Sequence[Job], drawing: Drawing, again: bool
+) -> tuple[Sequence[Path], Iterable[tuple[Path, bytes]]]:
+    """Return what is to be written: all of it, or of jobs that were broken off what is not there already."""
+    if not again:
+        return drawing.paths(), drawing.contents()
+    known = {name: digest for job in jobs for name, digest in record.digests(job.id).items()}
+    missing = [(path, data) for path, data in drawing.contents() if not _holds(path, data, known)]
+    return [path for path, _ in missing], missing
+
+
+def _noted(record: Record, jobs: Sequence[Job], contents: Iterable[tuple[Path, bytes]]) -> Iterator[tuple[Path, bytes]]:
+    """Yield the files; once all are written, and before they are named, the record is told their digests."""
+    digests: dict[str, str] = {}
+    for path, data in contents:
+        digests[path.name] = _digest(data)
+        yield path, data
+    for job in jobs:
+        record.drawn(job.id, digests)
+
+
+def _confirm(record: Record, job: Job, names: Sequence[str], who: str, *, first: bool) -> Job | None:
+    """Confirm a job; None where nobody can know whether it is, as the record is gone in the middle of it.
+
+    The files must stay then, as they must once another job that they belong to is confirmed: a job that
+    is printed in the record would have lost them.
+    """
+    try:
+        return record.confirm(job.id, names, who)
+    except LabelerError:
+        try:
+            now = record.show(job.id).jobs[0]
+        except LabelerError:
+            return None
+        if now.state == "printed":
+            return now
+        if first:
+            raise
+        return None
+
+
+def _lost(record: Record, job: Job) -> Problem:
+    what = f"the files are written, but the record was lost before it said that job {job.id} is confirmed"
+    fix = f"once it is there again, see labeler record list; if it is prepared, labeler record resume {job.id}"
+    return Problem(Where(record.name), what, fix)
+
+
+def _holds(path: Path, data: bytes, known: Mapping[str, str]) -> bool:
+    """Whether a file is there as it is to be: as it would be drawn now, or as it was drawn the first time."""
+    try:
+        there = path.read_bytes() if path.is_file() else None
+    except OSError:
+        return False
+    return there is not None and (there == data or _digest(there) == known.get(path.name))
+
+
+def _digest(data: bytes) -> str:
+    return sha256(data).hexdigest()
+
+
+def _withdraw(record: Record, jobs: Sequence[Job], error: BaseException, who: str) -> None:
     for job in jobs:
         with suppress(LabelerError):
-            record.withdraw(job.id, f"not handed over: {error or 'broken off'}")
+            record.withdraw(job.id, f"not handed over: {error or 'broken off'}", who)
 
 
 def _send(drawing: Drawing, part: Part, sent: list[str]) -> None:
@@ -184,7 +268,7 @@ def _send(drawing: Drawing, part: Part, sent: list[str]) -> None:
         count = len(list(run))
         some = data if count == len(sizes) else _pages(data, done, count)
         with uninterrupted():
-            sent.append(send(some, queue, f"{drawing.title()}, {part.stock}", *size))
+            sent.append(send(some, queue, f"{drawing.header().words}, {part.stock}", *size))
         done += count
 
 

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from functools import partial
 from io import BytesIO
+from itertools import zip_longest
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from labeler.branches import circuits_by_branch
 from labeler.catalogue import load_catalogue
 from labeler.errors import LabelerError, Problem, refuse
-from labeler.model import DOES_NOT_FIT, Fit, Piece, Sheet, Stock
+from labeler.model import DOES_NOT_FIT, Fit, Harness, Piece, Sheet, Stock
 from labeler.pipeline.checking import (
     PLACEHOLDER_UNIT,
     Checked,
@@ -22,8 +24,9 @@ from labeler.pipeline.checking import (
     no_collecting,
     threading_of,
 )
-from labeler.pipeline.files import Names
+from labeler.pipeline.files import Names, folder_problems
 from labeler.pipeline.handing import Drawing, Output, hand_over, untracked
+from labeler.pipeline.worklist import about_job
 from labeler.printers import AS_DRAWN, Printer, printer_problems
 
 if TYPE_CHECKING:
@@ -113,6 +116,7 @@ def print_units(
 
     Raises `LabelerError` with all problems at once.
     """
+    refuse(folder_problems(folder))
     out = replace(out or Output(folder), folder=folder, force=force, printer=printer)
     settings = for_printer(settings or {}, printer)
     checked = check(file, settings=settings, paper=paper, stock=stock, only=only, track=out.track, date=date)
@@ -120,7 +124,7 @@ def print_units(
         raise LabelerError(*map(misfit_problem, checked.misfits))
     known = known_used(record, checked.stocks.by_name(), start or {}) if go_on else {}
     places = Places(start or {}, {**known, **(used or {})})
-    run = _Run(record, checked, places, _with_dots(out, checked), Names(folder, checked.harness), grouped, paper, date)
+    run = _Run(record, checked, places, with_dots(out, checked), Names(folder, checked.harness), grouped, paper, date)
     fitting = tuple(fit for fit in checked.fits if fit.verdict != DOES_NOT_FIT)
     trial = run.laid_out([_Unit("", fitting, ()) for _ in units])  # fails before a serial is given
     run.look_ahead(trial, units)
@@ -134,7 +138,7 @@ def known_used(record: Record, stocks: Mapping[str, Stock], start: Mapping[str, 
     return {name: cells for name, cells in used_cells(record).items() if name in stocks and name not in start}
 
 
-def _with_dots(out: Output, checked: Checked) -> Output:
+def with_dots(out: Output, checked: Checked) -> Output:
     """Return the output with the dots of the printer, else of the harness's settings."""
     settings = checked.harness.settings
     return replace(out, dpi=out.printer.dpi or (settings.printer_dpi if settings else 0.0))
@@ -178,7 +182,7 @@ class _Run:
         refuse(printer_problems(self.out.printer, sheets))
         refuse(queue_problems(filter(None, (self.out.queue(sheet.stock.name) for sheet in sheets))))
         serials = self._expected(units)
-        drawing = self.drawing([replace(unit, serial=s) for unit, s in zip(trial, serials, strict=True)], sheets)
+        drawing = self.drawing([replace(unit, serial=s) for unit, s in zip(trial, serials, strict=True)], sheets, ())
         refuse(problem for path in drawing.paths() for problem in refused_target(path, self.out.force))
 
     def _expected(self, units: Sequence[str | None]) -> list[str]:
@@ -219,19 +223,23 @@ class _Run:
         jobs, files = hand_over(
             self.record,
             [partial(self.record.prepare, self._new_job(unit, who)) for unit in done],
-            lambda _: self.drawing(done, sheets),
+            lambda jobs: self.drawing(done, sheets, jobs),
             lambda job: keep_used(self.record, job.id, left),
+            who=who,
         )
         return tuple(
             Printed(job, files, unit.sheets, unit.fits, unit.left_out, self.checked.notes, left)
             for job, unit in zip(jobs, done, strict=True)
         )
 
-    def drawing(self, units: Sequence[_Unit], sheets: Sequence[Sheet]) -> Drawing:
-        """Return the files of the units: a bench sheet for each, and the sheets they share."""
-        serials = tuple(unit.serial for unit in units)
-        beside = {self.names.bench_sheet(unit.serial): partial(self._bench, unit) for unit in units}
-        return Drawing(self.checked.harness, serials, self.names.parts(serials, sheets), self.out, beside)
+    def drawing(self, units: Sequence[_Unit], sheets: Sequence[Sheet], jobs: Sequence[Job]) -> Drawing:
+        """Return the files of the units: a bench sheet for each, and the sheets they share; no jobs: a trial."""
+        beside = {
+            self.names.bench_sheet(unit.serial): partial(self._bench, unit, job)
+            for unit, job in zip_longest(units, jobs)
+        }
+        parts = self.names.parts([unit.serial for unit in units], sheets)
+        return Drawing(self.checked.harness, tuple(jobs), parts, self.out, beside)
 
     def _new_job(self, unit: _Unit, who: str) -> NewJob:
         from labeler.record import LeftOut, NewJob, marker_row
@@ -241,23 +249,50 @@ class _Run:
             unit.sheets,
             {fit.marker.id: marker_row(fit) for fit in unit.fits},
             tuple(LeftOut(marker_row(fit), "; ".join(fit.reasons)) for fit in unit.left_out),
-            _fonts(unit.sheets),
+            font_digests(unit.sheets),
             unit.serial,
             who,
             version(),
+            date=self.date,
+            paper=self.paper,
+            printer=printer_text(self.out.printer),
         )
 
-    def _bench(self, unit: _Unit) -> bytes:
-        from labeler.bench import bench_sheet
-        from labeler.draw.bench import draw_bench_sheet
+    def _bench(self, unit: _Unit, job: Job) -> bytes:
+        return bench_pdf(self.checked.harness, job, unit.fits, unit.left_out, unit.sheets, self.paper)
 
-        harness, target = self.checked.harness, BytesIO()
-        steps = threading_of(harness, (*unit.fits, *unit.left_out), load_catalogue())
-        through = circuits_by_branch(harness) if harness.branches else None
-        kept = unit.fits, unit.left_out, unit.sheets
-        sheet = bench_sheet(harness, unit.serial, *kept, date=self.date, threading=steps, circuits=through)
-        draw_bench_sheet(sheet, target, page=self.paper)
-        return target.getvalue()
+
+def bench_pdf(
+    harness: Harness,
+    job: Job,
+    fits: Sequence[Fit],
+    left_out: Sequence[Fit],
+    sheets: Sequence[Sheet],
+    paper: str,
+    take_off: Iterable[tuple[str, str, str]] = (),
+) -> bytes:
+    """Return the bench sheet of a job; ``take_off``: place, text and reason of what a new revision takes away."""
+    from labeler.bench.sheet import Remark, bench_sheet
+    from labeler.draw.bench import draw_bench_sheet
+
+    steps = threading_of(harness, (*fits, *left_out), load_catalogue())
+    through = circuits_by_branch(harness) if harness.branches else None
+    made = bench_sheet(harness, job.unit, fits, left_out, sheets, date=job.date, threading=steps, circuits=through)
+    off = tuple(Remark(place, text, "take off", (why,)) for place, text, why in take_off)
+    target = BytesIO()
+    made = replace(made, job=str(job.id), about=about_job(job), missing=(*off, *made.missing))
+    draw_bench_sheet(made, target, page=paper)
+    return target.getvalue()
+
+
+def printer_text(printer: Printer) -> str:
+    """Return a profile as the record keeps it: JSON, or "" where no printer was named."""
+    return "" if printer == AS_DRAWN else json.dumps(asdict(printer))
+
+
+def printer_from_text(text: str) -> Printer:
+    """Return the profile that `printer_text` wrote."""
+    return Printer(**json.loads(text)) if text else AS_DRAWN
 
 
 def _own(sheets: Sequence[Sheet], own: set[int], first: bool) -> tuple[Sheet, ...]:
@@ -332,7 +367,8 @@ def pieces_of(fits: Iterable[Fit], stocks: Stocks) -> tuple[Piece, ...]:
     )
 
 
-def _fonts(sheets: Iterable[Sheet]) -> dict[str, str]:
+def font_digests(sheets: Iterable[Sheet]) -> dict[str, str]:
+    """Return the digest of every font on the sheets; raises `LabelerError` for one that is not here."""
     from labeler.text import load_font
 
     names = {run.font for sheet in sheets for placed in sheet.placed for run in placed.piece.face.runs}

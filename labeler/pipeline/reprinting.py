@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
+from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from labeler.catalogue import default_settings, load_catalogue
 from labeler.errors import LabelerError, Problem, Where, refuse
-from labeler.model import Harness, Piece, Sheet, Stock
-from labeler.pipeline.files import Names
+from labeler.model import Harness, Sheet, Stock
+from labeler.pipeline.files import Names, folder_problems
 from labeler.pipeline.handing import Drawing, Output, hand_over
-from labeler.pipeline.printing import Places, Printed, known_used, version
+from labeler.pipeline.numbering import numbered
+from labeler.pipeline.printing import Places, Printed, known_used, printer_from_text, printer_text, version
+from labeler.pipeline.worklist import work_list
 from labeler.printers import AS_DRAWN, Printer, printer_problems
 
 if TYPE_CHECKING:
@@ -32,8 +35,11 @@ def reprint(
     used: Mapping[str, Sequence[str]] | None = None,
     go_on: bool = False,
     same_places: bool = False,
+    with_numbers: bool = False,
     force: bool = False,
     who: str = "",
+    date: str = "",
+    paper: str = "A4",
     printer: Printer = AS_DRAWN,
     out: Output | None = None,
 ) -> Printed:
@@ -41,37 +47,53 @@ def reprint(
 
     They go to the stock they were on, or to ``stock``, from the cell ``start`` on (by the stock's
     name), past the cells that are ``used``; with ``same_places`` to the very cells they were in (a
-    spoiled sheet). Raises `LabelerError`.
+    spoiled sheet); ``with_numbers`` writes R1 or R2 beside their text. A work list goes with them.
+    Raises `LabelerError`.
     """
-    from labeler.layout import used_after
+    from labeler.layout import lay_out, used_after
+    from labeler.record import canonical_sheet
     from labeler.record.used import keep_used
     from labeler.send import queue_problems
 
+    refuse(folder_problems(folder))
     out = replace(out or Output(folder), folder=folder, force=force, printer=printer)
-    out = replace(out, dpi=printer.dpi or default_settings().printer_dpi)
     drawn = _drawn(items)
     stocks = {item.stock.name: item.stock for item in drawn if item.stock}
     pieces = [item.piece() for item in drawn]
     if stock:
-        stocks, pieces = {stock: load_catalogue().stock(stock)}, [replace(piece, stock=stock) for piece in pieces]
+        other = load_catalogue().stock(stock, Where("--stock"))
+        refuse(_stock_problems(drawn, other))
+        stocks, pieces = {stock: other}, [replace(piece, stock=stock) for piece in pieces]
     known = known_used(record, stocks, start or {}) if go_on else {}
     places = Places(start or {}, {**known, **(used or {})})
-    sheets = _same_sheets(drawn) if same_places else _laid_out(pieces, stocks, places)
+    sheets = _same_sheets(record, drawn) if same_places else lay_out(pieces, stocks, places.start, used=places.used)
+    numbers = {item.row.id: item.printed for item in drawn} if with_numbers else {}
+    if numbers:
+        sheets = tuple(map(canonical_sheet, (_with_numbers(sheet, numbers) for sheet in sheets)))
     refuse(printer_problems(printer, sheets))
     refuse(queue_problems(filter(None, (out.queue(sheet.stock.name) for sheet in sheets))))
     left = {} if same_places else used_after(sheets, places.taken(stocks))
 
-    def drawing(jobs: Sequence[Job]) -> Drawing:
-        harness = Harness(drawn[0].harness, drawn[0].part_number, drawn[0].revision)
-        parts = Names(folder, harness).parts((drawn[0].unit,), sheets, f"-reprint-{jobs[0].id}")
-        return Drawing(harness, (drawn[0].unit,), parts, out)
+    def prepare() -> Job:
+        return record.prepare_reprint(
+            drawn,
+            sheets,
+            fonts=_fonts_at_hand(sheets),
+            reason=reason,
+            who=who,
+            version=version(),
+            date=date,
+            paper=paper,
+            printer=printer_text(printer),
+            numbers=numbers,
+        )
 
-    fonts, made_by = _fonts_at_hand(sheets), version()
     (job,), files = hand_over(
         record,
-        [lambda: record.prepare_reprint(drawn, sheets, fonts=fonts, reason=reason, who=who, version=made_by)],
-        drawing,
+        [prepare],
+        lambda jobs: _drawing(jobs[0], drawn, sheets, out),
         lambda job: keep_used(record, job.id, left),
+        who=who,
     )
     return Printed(job, files, sheets, left=left)
 
@@ -86,24 +108,97 @@ def _drawn(items: Sequence[Recorded]) -> list[Recorded]:
     return drawn
 
 
-def _laid_out(pieces: Sequence[Piece], stocks: Mapping[str, Stock], places: Places) -> tuple[Sheet, ...]:
-    from labeler.layout import lay_out
+def _drawing(job: Job, items: Sequence[Recorded], sheets: Sequence[Sheet], out: Output) -> Drawing:
+    """Return the files of a job as the record has it, with a work list."""
+    from labeler.draw.bench import draw_bench_sheet
 
-    return lay_out(pieces, stocks, places.start, used=places.used)
+    harness = Harness(job.harness, job.part_number, job.revision)
+    word = {"reprint": f"-reprint-{job.id}", "revision": f"-changes-{job.id}"}.get(job.kind, "")
+    names = Names(out.folder, harness)
+
+    def work() -> bytes:
+        target = BytesIO()
+        draw_bench_sheet(work_list(job, items, sheets), target, page=job.paper or "A4")
+        return target.getvalue()
+
+    out = replace(out, dpi=out.printer.dpi or default_settings().printer_dpi)
+    return Drawing(
+        harness, (job,), names.parts((job.unit,), sheets, word), out, {names.bench_sheet(job.unit, word): work}
+    )
 
 
-def _same_sheets(items: Sequence[Recorded]) -> tuple[Sheet, ...]:
+def resume(record: Record, job_id: int, folder: Path, *, force: bool = False, who: str = "") -> Printed:
+    """Finish a job that was broken off: draw its files again from the record alone, and confirm it.
+
+    Files in the folder that are already as they are to be stay. The bench sheet of a print is drawn
+    without pins: the record does not keep them. Of units that shared sheets it draws this one's markers
+    alone, each in its own cell. Raises `LabelerError` where the job is not prepared, a font has changed,
+    or a file cannot be written; the job stays prepared then.
+    """
+    from labeler.record import changed_fonts
+
+    refuse(folder_problems(folder))
+    story = record.show(job_id)
+    job = story.jobs[0]
+    if job.state != "prepared":
+        fix = "reprint what is missing" if job.state == "printed" else "print the unit, or what is missing, anew"
+        raise LabelerError(Problem(Where(f"job {job_id}"), f"there is nothing to resume: it is {job.state}", fix))
+    sheets = record.sheets(job_id)
+    refuse(changed_fonts(story.markers, _fonts_at_hand(sheets)))
+    printer = printer_from_text(job.printer)
+    refuse(printer_problems(printer, sheets))
+    out = Output(folder, force, printer)
+    drawing = _drawing(job, story.markers, sheets, out)
+    (job,), files = hand_over(record, [lambda: job], lambda _: drawing, who=who, again=True)
+    return Printed(job, files, sheets)
+
+
+SAME_MM = 0.01  # measures of two stocks that differ by less are the same: the last digit of the stock files
+
+
+def _stock_problems(items: Iterable[Recorded], other: Stock) -> Iterator[Problem]:
+    """Yield what keeps markers that were drawn for one stock from another; whether they go in is seen in laying out."""
+    for item in items:
+        where, was = Where(f"--stock {other.name}"), item.stock
+        if other.takes != item.row.kind:
+            what = f"it takes {other.takes}s, {item.row.id} at {item.row.at} is a {item.row.kind}"
+            yield Problem(where, what, "choose a stock of the same kind: labeler stock")
+        elif was is not None and other.name != was.name:
+            for key, now, then in _measures_that_matter(other, was):
+                what = f"its {key} is {now:g}, {item.row.id} at {item.row.at} was drawn for {then:g} ({was.name})"
+                yield Problem(where, what, "choose a stock of the same measures, or leave --stock out")
+
+
+def _measures_that_matter(other: Stock, was: Stock) -> Iterator[tuple[str, float, float]]:
+    """Yield the measures by which a marker would not sit, wrap or read as it was worked out to."""
+    keys = {
+        "wrap": ("cell_width_mm", "cell_height_mm", "print_around_mm", "film_mm"),
+        "flag": ("cell_width_mm", "cell_height_mm", "film_mm"),
+        "insert": ("film_mm",),
+    }
+    for key in keys.get(other.takes, ()):
+        now, then = getattr(other, key), getattr(was, key)
+        if abs(now - then) > SAME_MM:
+            yield key, now, then
+    if other.takes == "tag" and _hole_edge(other) > _hole_edge(was) + SAME_MM:
+        yield "punch hole's far edge, mm", _hole_edge(other), _hole_edge(was)
+
+
+def _hole_edge(stock: Stock) -> float:
+    """Return how far from the left edge of a tag its punch hole reaches, mm; 0 without one."""
+    return stock.hole_inset_mm + stock.hole_mm / 2 if stock.hole_mm else 0.0
+
+
+def _with_numbers(sheet: Sheet, numbers: Mapping[str, int]) -> Sheet:
+    pieces = [(placed, numbered(placed.piece, numbers[placed.piece.marker])) for placed in sheet.placed]
+    return replace(sheet, placed=tuple(replace(placed, piece=piece) for placed, piece in pieces))
+
+
+def _same_sheets(record: Record, items: Sequence[Recorded]) -> tuple[Sheet, ...]:
     """Return the sheet that the markers were on, each in its own cell."""
-    from labeler.model import Placed
-
-    placed = tuple(Placed(item.piece(), item.cell, item.x_mm, item.y_mm) for item in items)
-    first = items[0]
-    assert first.stock is not None  # items without a face were left out before
-    width, height = first.stock.page_width_mm, first.stock.page_height_mm
-    if first.stock.kind == "reel":  # a page, or a strip, is as large as what is on it
-        width = max(each.x_mm + each.piece.face.width_mm for each in placed)
-        height = max(each.y_mm + each.piece.face.height_mm for each in placed)
-    return (Sheet(first.stock, first.sheet, width, height, first.group, placed),)
+    first, wanted = items[0], {item.row.id for item in items}
+    whole = next(sheet for sheet in record.sheets(first.job) if sheet.number == first.sheet)
+    return (replace(whole, placed=tuple(p for p in whole.placed if p.piece.marker in wanted)),)
 
 
 def _fonts_at_hand(sheets: Iterable[Sheet]) -> dict[str, str]:

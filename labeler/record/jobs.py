@@ -5,8 +5,9 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Row, and_, func, literal, or_, select
+from sqlalchemy import ColumnElement, Connection, Row, and_, or_, select
 
+from labeler.naming import plain
 from labeler.record.faces import damaged
 from labeler.record.schema import harness, job, job_event, unit
 from labeler.record.values import Job, Unit
@@ -27,17 +28,32 @@ def jobs_with_states() -> Any:
     )
 
 
+def number_of(serial: str) -> int | None:
+    """Return the number that a serial reads as, or None where it is none, or one that is not counted."""
+    digits = serial.lstrip("0") or "0"
+    return int(digits) if serial.isascii() and serial.isdigit() and len(digits) <= COUNTED_DIGITS else None
+
+
+COUNTED_DIGITS = 15
+"""Serials of more digits are names, no numbers: project choice, a date and time to the second has 14."""
+
+
 def is_unit(text: str) -> ColumnElement[bool]:
     """Return the condition that a unit is the one named: its serial, with or without its part number.
 
     Capitals do not matter, nor do zeros in front of a number.
     """
-    wanted = " ".join(text.lower().split())
-    full = func.lower(unit.c.part_number + literal(" ") + unit.c.serial)
-    same = or_(func.lower(unit.c.serial) == wanted, full == wanted)
-    if wanted.isascii() and wanted.isdigit() and len(wanted) <= 18:
-        same = or_(same, unit.c.number == int(wanted))
-    return same
+    wanted = plain(text)
+    same = or_(unit.c.name == wanted, unit.c.full_name == wanted)
+    number = number_of(wanted)
+    return same if number is None else or_(same, unit.c.number == number)
+
+
+def harness_ids(connection: Connection, text: str) -> list[int]:
+    """Return the harnesses named by part number or name, every revision."""
+    wanted = plain(text)
+    rows = connection.execute(select(harness.c.id, harness.c.part_number, harness.c.name))
+    return [row.id for row in rows if wanted in (plain(row.part_number), plain(row.name))]
 
 
 def of_unit(text: str) -> ColumnElement[bool]:
@@ -69,6 +85,10 @@ def _job(row: Line) -> Job:
         reason=row.reason,
         files=_files(row.files),
         withdrawn_because=row.withdrawn_because or "",
+        of_job=row.of_job or 0,
+        date=row.date,
+        paper=row.paper,
+        printer=row.printer,
     )
 
 
@@ -79,6 +99,16 @@ def _files(note: str | None) -> tuple[str, ...]:
         raise damaged("the list of files of a job", str(error)) from error
 
 
+def digests_of(connection: Connection, job_id: int) -> dict[str, str]:
+    """Return the SHA-256 of each file of a job by its name, as it was drawn. Raises LabelerError if damaged."""
+    c = job_event.c
+    note = connection.scalar(select(c.note).where(c.job_id == job_id, c.state == "drawn"))
+    try:
+        return {str(name): str(digest) for name, digest in json.loads(note or "{}").items()}
+    except (ValueError, AttributeError) as error:
+        raise damaged("the files of a job", str(error)) from error
+
+
 def unit_list(connection: Connection) -> tuple[Unit, ...]:
     """Return the units by part number and serial, reserved and never printed ones too."""
     made = job_list(connection)
@@ -86,7 +116,7 @@ def unit_list(connection: Connection) -> tuple[Unit, ...]:
     by_unit: dict[int, list[Job]] = {}
     for one in made:
         by_unit.setdefault(units.get(one.id, 0), []).append(one)
-    rows = connection.execute(select(unit).order_by(unit.c.part_number, unit.c.number, unit.c.serial))
+    rows = sorted(connection.execute(select(unit)), key=lambda row: (row.part_number, row.number or 0, row.serial))
     return tuple(_unit(row, by_unit.get(row.id, [])) for row in rows)
 
 

@@ -1,16 +1,19 @@
-"""The tables of the build record. Rows are only ever added; a correction is another row.
+"""The tables of the build record, schema 2. Rows are only ever added; a correction is another row.
 
-Times are UTC in ISO 8601 with milliseconds. Digests of faces and stock are 16 bytes of BLAKE2b
-over their text (see `faces`), those of harness files SHA-256 in hexadecimal.
+What units share is kept once: a face, a marker as it was resolved, and the whole content of a sheet
+are known by the digest of what they say, so that the second unit of a harness adds a few rows.
+
+Times are UTC in ISO 8601 with milliseconds. Digests are 16 bytes of BLAKE2b (see `faces`, `rows`),
+those of harness files and fonts SHA-256 in hexadecimal.
 """
 
 from __future__ import annotations
 
 from sqlalchemy import (
+    BigInteger,
     Column,
     Float,
     ForeignKey,
-    ForeignKeyConstraint,
     Integer,
     LargeBinary,
     MetaData,
@@ -19,15 +22,27 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-VERSION = 1
+VERSION = 2
 
 metadata = MetaData()
 
-schema_version = Table("schema_version", metadata, Column("version", Integer, primary_key=True))
+schema_version = Table("schema_version", metadata, Column("version", Integer, primary_key=True, autoincrement=False))
 
 
 def _text(name: str) -> Column[str]:
     return Column(name, Text, nullable=False)
+
+
+def _known_by_digest(name: str, *columns: Column[str]) -> Table:
+    """Return a table of texts that are known by the digest of what they say."""
+    digest = Column("digest", LargeBinary, primary_key=True)
+    return Table(name, metadata, digest, *columns, sqlite_with_rowid=False)
+
+
+def _of_job(name: str, *columns: Column[str] | Column[int]) -> Table:
+    """Return a table of what is kept of a job, one row for each key within it."""
+    job_id: Column[int] = Column("job_id", ForeignKey("job.id"), primary_key=True)
+    return Table(name, metadata, job_id, *columns, sqlite_with_rowid=False)
 
 
 # One row for each distinct content of a harness file. "text" is what was read, deflated by zlib.
@@ -43,93 +58,96 @@ harness = Table(
     UniqueConstraint("sha256", "name", "part_number", "revision"),
 )
 
-# "part_number" is the harness's name where it has no part number. "number" is the serial read as
-# a number, so that 13 and 0013 cannot both exist; NULL where the serial is not one.
+# "part_number" is the harness's name where it has no part number. "name" is the serial as names are
+# compared, "full_name" that with the part number before it. "number" is the serial read as a number,
+# so that 13 and 0013 cannot both exist; NULL where it is not one that is counted.
 unit = Table(
     "unit",
     metadata,
     Column("id", Integer, primary_key=True),
     _text("part_number"),
     _text("serial"),
-    Column("number", Integer),
+    Column("name", Text, nullable=False, index=True),
+    Column("full_name", Text, nullable=False, index=True),
+    Column("number", BigInteger, index=True),
     _text("at"),
-    UniqueConstraint("part_number", "serial"),
+    UniqueConstraint("part_number", "name"),
     UniqueConstraint("part_number", "number"),
 )
 
+# "uid" is what a job is known by in every record that it is carried to, its number only in this one.
+# "kind" is print, reprint, or revision: what a newer revision changes on a unit that was built.
+# "of_job" is the print that a reprint repeats or a revision changes. "date" is the day that stands on
+# the sheets, "paper" the size of the bench sheet, "printer" the profile as JSON, "" where none was named.
 job = Table(
     "job",
     metadata,
     Column("id", Integer, primary_key=True),
+    Column("uid", Text, nullable=False, unique=True),
     _text("kind"),
     Column("unit_id", ForeignKey("unit.id"), nullable=False, index=True),
-    Column("harness_id", ForeignKey("harness.id"), nullable=False),
+    Column("harness_id", ForeignKey("harness.id"), nullable=False, index=True),
+    Column("of_job", ForeignKey("job.id")),
     _text("at"),
     _text("who"),
     _text("version"),
     _text("reason"),
+    _text("date"),
+    _text("paper"),
+    _text("printer"),
 )
 
-# prepared, then printed or withdrawn, or first one and then the other; each at most once.
-# "note" is the JSON list of files for printed, the reason for withdrawn.
-job_event = Table(
-    "job_event",
+# prepared, drawn, then printed or withdrawn, or first one and then the other; each at most once. "note" is
+# for prepared the JSON list of markers that are void once the job is printed, or "", for drawn the JSON
+# object of file names and their SHA-256, for printed the JSON list of files, for withdrawn the reason.
+job_event = _of_job("job_event", Column("state", Text, primary_key=True), _text("at"), _text("who"), _text("note"))
+job_font = _of_job("job_font", Column("font", Text, primary_key=True), _text("digest"))
+
+stock = _known_by_digest("stock", _text("text"))
+face = _known_by_digest("face", _text("text"))
+
+# A marker as it was resolved. "face" is NULL where it is on no sheet, with the reason in "left_out", or
+# NULL there too (a sleeve that is only cut). "words" holds its names as they are compared where SQL's
+# lower() does not give them: where they are not ASCII.
+marker = _known_by_digest(
+    "marker",
+    *map(_text, ("marker", "kind", "role", "at", "branch", "circuit", "label", "tube", "colour")),
+    Column("cut_length_mm", Float, nullable=False),
+    *map(_text, ("heating", "how", "group_name")),
+    Column("face", ForeignKey("face.digest")),
+    Column("left_out", Text),
+    Column("words", Text),
+)
+
+# What stands on a sheet; or what stands on none, where "stock" is NULL.
+content = Table(
+    "content",
     metadata,
-    Column("job_id", ForeignKey("job.id"), primary_key=True),
-    Column("state", Text, primary_key=True),
-    _text("at"),
-    _text("note"),
-)
-
-job_font = Table(
-    "job_font",
-    metadata,
-    Column("job_id", ForeignKey("job.id"), primary_key=True),
-    Column("font", Text, primary_key=True),
-    _text("digest"),
-)
-
-stock = Table(
-    "stock", metadata, Column("digest", LargeBinary, primary_key=True), _text("text"), sqlite_with_rowid=False
-)
-face = Table("face", metadata, Column("digest", LargeBinary, primary_key=True), _text("text"), sqlite_with_rowid=False)
-
-sheet = Table(
-    "sheet",
-    metadata,
-    Column("job_id", ForeignKey("job.id"), primary_key=True),
-    Column("number", Integer, primary_key=True, autoincrement=False),
-    Column("stock", ForeignKey("stock.digest"), nullable=False),
+    Column("id", Integer, primary_key=True, autoincrement=False),
+    Column("digest", LargeBinary, nullable=False, unique=True),
+    Column("stock", ForeignKey("stock.digest")),
     Column("width_mm", Float, nullable=False),
     Column("height_mm", Float, nullable=False),
     _text("group_name"),
 )
 
-# One row for each piece on a sheet, and one for each marker that is on none ("sheet" and "face"
-# NULL), with the reason in "left_out". "group_name" is NULL where it is the sheet's.
-marker = Table(
-    "marker",
+piece = Table(
+    "piece",
     metadata,
-    Column("job_id", ForeignKey("job.id"), primary_key=True),
+    Column("content_id", ForeignKey("content.id"), primary_key=True),
     Column("line", Integer, primary_key=True, autoincrement=False),
-    _text("marker"),
-    _text("kind"),
-    _text("role"),
-    _text("at"),
-    _text("branch"),
-    _text("circuit"),
-    _text("label"),
-    _text("tube"),
-    Column("cut_length_mm", Float, nullable=False),
-    Column("face", ForeignKey("face.digest")),
-    Column("sheet", Integer),
-    Column("cell", Text),
-    Column("x_mm", Float),
-    Column("y_mm", Float),
-    Column("group_name", Text),
-    Column("left_out", Text),
-    ForeignKeyConstraint(["job_id", "sheet"], ["sheet.job_id", "sheet.number"]),
+    Column("marker", ForeignKey("marker.digest"), nullable=False, index=True),
+    _text("cell"),
+    Column("x_mm", Float, nullable=False),
+    Column("y_mm", Float, nullable=False),
     sqlite_with_rowid=False,
+)
+
+# Sheet 0 is no sheet: what was left out or only cut.
+sheet = _of_job(
+    "sheet",
+    Column("number", Integer, primary_key=True, autoincrement=False),
+    Column("content_id", ForeignKey("content.id"), nullable=False, index=True),
 )
 
 # A marker that is not to be used; prints up to "after_job" are meant, a later one is good again.
@@ -137,6 +155,7 @@ void = Table(
     "void",
     metadata,
     Column("id", Integer, primary_key=True),
+    Column("uid", Text, nullable=False, unique=True),
     Column("unit_id", ForeignKey("unit.id"), nullable=False, index=True),
     _text("marker"),
     _text("at"),

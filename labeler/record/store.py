@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from pathlib import Path
 from types import TracebackType
-from typing import TYPE_CHECKING, Self
+from typing import TYPE_CHECKING, Any, Self
 
 from labeler.errors import LabelerError, Problem, Where, refuse
-from labeler.record import find, jobs, schema, write
-from labeler.record.connect import name_of, told
+from labeler.record import backup, exchange, find, jobs, markers, schema, verify, write
+from labeler.record.causes import told
+from labeler.record.connect import name_of, reading
 from labeler.record.faces import face_to_text
 from labeler.record.values import Event, Job, NewJob, Recorded, Story, Unit, changed_fonts
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection, Engine
 
-    from labeler.model import Harness, Sheet
+    from labeler.model import Face, Harness, Sheet
 
 
 class Record:
@@ -28,6 +30,7 @@ class Record:
 
     def __init__(self, engine: Engine) -> None:
         self.engine = engine
+        self._reader = reading(engine)
         self.name = name_of(engine.url)
 
     def __enter__(self) -> Self:
@@ -44,7 +47,7 @@ class Record:
 
     @contextmanager
     def _reading(self) -> Iterator[Connection]:
-        with told(self.name), self.engine.begin() as connection:
+        with told(self.name), self._reader.begin() as connection:
             yield connection
 
     @contextmanager
@@ -88,6 +91,9 @@ class Record:
         reason: str,
         who: str = "",
         version: str = "",
+        date: str = "",
+        paper: str = "",
+        printer: str = "",
     ) -> Job:
         """Record a reprint of markers of one unit, laid out again on ``sheets``.
 
@@ -97,35 +103,54 @@ class Record:
         and where an item is from a job that was withdrawn.
         """
         refuse(_reprint_problems(items, sheets, fonts, reason))
+        about = write.JobAbout(who, version, reason.strip(), date, paper, printer)
         with self._writing() as connection:
-            job_id = write.prepare_reprint(connection, items[0].job, items, sheets, fonts, who, version, reason.strip())
+            job_id = write.prepare_reprint(connection, items[0].job, items, sheets, fonts, about)
             return jobs.job_list(connection, schema.job.c.id == job_id)[0]
 
-    def confirm(self, job_id: int, files: Sequence[str] = ()) -> Job:
+    def drawn(self, job_id: int, digests: Mapping[str, str]) -> None:
+        """Record the SHA-256 of each file of a prepared job by its name, before the files get their places."""
+        with self._writing() as connection:
+            write.drawn(connection, job_id, digests)
+
+    def confirm(self, job_id: int, files: Sequence[str] = (), who: str = "") -> Job:
         """Record that a prepared job's files were handed over. Raises LabelerError if it is not prepared."""
         with self._writing() as connection:
-            write.confirm(connection, job_id, files)
+            write.confirm(connection, job_id, files, who)
             return jobs.job_list(connection, schema.job.c.id == job_id)[0]
 
-    def withdraw(self, job_id: int, reason: str) -> Job:
+    def withdraw(self, job_id: int, reason: str, who: str = "") -> Job:
         """Record that a job's sheets were not made or are not used.
 
         The job stays in the record; its unit may be printed again under the same serial. Raises
         LabelerError if there is no such job, no reason, or it was withdrawn before.
         """
         with self._writing() as connection:
-            write.withdraw(connection, job_id, reason.strip())
+            write.withdraw(connection, job_id, reason.strip(), who)
+            return jobs.job_list(connection, schema.job.c.id == job_id)[0]
+
+    def withdraw_prepared(self, job_id: int, reason: str, who: str = "") -> Job:
+        """Withdraw a job that was broken off. Raises LabelerError as `withdraw`, and where it was printed."""
+        with self._writing() as connection:
+            write.withdraw_prepared(connection, job_id, reason.strip(), who)
             return jobs.job_list(connection, schema.job.c.id == job_id)[0]
 
     def void(self, unit: str, marker: str, reason: str, who: str = "") -> None:
         """Declare a marker of a unit void: the print there is must not be used; a reprint may be made.
 
-        Raises LabelerError if there is no reason, no such marker, or more than one.
+        Raises LabelerError if there is no reason, no such marker, more than one, or one that is void
+        already, was never printed, or is being printed.
         """
-        refuse(write.reason_problems(reason, Where(f"unit {unit}, {marker}")))
+        self.void_all(((unit, marker),), reason, who)
+
+    def void_all(self, named: Iterable[tuple[str, str]], reason: str, who: str = "") -> None:
+        """Declare several markers void, each given as `void` takes it; all of them or none."""
         with self._writing() as connection:
-            unit_id, name = find.one_marker(connection, marker, unit)
-            write.add_void(connection, unit_id, name, who, reason.strip())
+            meant = [find.one_marker(connection, marker, unit) for unit, marker in named]
+            now = [find.as_it_stands(connection, *one) for one in meant]
+            refuse((*write.reason_problems(reason, Where("void")), *write.void_problems(now)))
+            for unit_id, name in meant:
+                write.add_void(connection, unit_id, name, who, reason.strip())
 
     # ------------------------------------------------------------ looking up
 
@@ -134,18 +159,20 @@ class Record:
         query: str,
         *,
         unit: str | None = None,
+        harness: str | None = None,
         branch: str | None = None,
         sheet: tuple[int, int] | None = None,
     ) -> tuple[Recorded, ...]:
         """Return the markers that the query means, each unit's own, in the order of printing.
 
-        Tried in turn: a marker's id, a place ("J4"), a circuit or branch, a unit and one of these
-        ("0013 J4"), a part of the text, a unit and a part of the text; the first that finds
+        Tried in turn: a marker's id, place ("J4", "B4 J4") or circuit; its branch or connector; a
+        part of its text; each with or without a unit before it ("0013 J4"). The first that finds
         anything decides. Capitals do not matter, and no sign has a special meaning. ``unit`` is a
-        serial, with or without the part number before it; ``sheet`` is (job, number on the sheet).
+        serial, with or without the part number before it; ``harness`` a part number or a name;
+        ``sheet`` is (job, number on the sheet).
         """
         with self._reading() as connection:
-            return find.search(connection, query, unit_is=unit, branch=branch, on_sheet=sheet)
+            return find.search(connection, query, unit_is=unit, harness_is=harness, branch=branch, on_sheet=sheet)
 
     def markers(self, unit: str) -> tuple[Recorded, ...]:
         """Return every marker of a unit, those that were left out too."""
@@ -161,6 +188,17 @@ class Record:
         with self._reading() as connection:
             return jobs.job_list(connection)
 
+    def sheets(self, job_id: int) -> tuple[Sheet, ...]:
+        """Return the sheets of a job as they were drawn. Raises LabelerError if there is no such job."""
+        with self._reading() as connection:
+            write.state_of(connection, job_id)
+            return markers.sheets_of(connection, job_id)
+
+    def digests(self, job_id: int) -> dict[str, str]:
+        """Return the SHA-256 of each file of a job by its name; nothing where they were not drawn yet."""
+        with self._reading() as connection:
+            return jobs.digests_of(connection, job_id)
+
     def units(self) -> tuple[Unit, ...]:
         """Return all units by part number and serial."""
         with self._reading() as connection:
@@ -170,6 +208,47 @@ class Record:
         """Return the jobs and markers of a unit (a str) or of a job (its number, an int)."""
         with self._reading() as connection:
             return find.story(connection, about)
+
+    # ------------------------------------------------------------ keeping it
+
+    def problems(self) -> tuple[Problem, ...]:
+        """Return everything that is wrong in the record: digests, references, states."""
+        with self._reading() as connection:
+            return tuple(verify.problems_of(connection, self.name))
+
+    def faces(self) -> tuple[Face, ...]:
+        """Return every distinct face that was ever drawn and reads back."""
+        with self._reading() as connection:
+            return tuple(verify.faces_of(connection))
+
+    def fonts(self) -> dict[tuple[str, str], int]:
+        """Return every font that was drawn with, by name and digest of its file, and in how many jobs."""
+        with self._reading() as connection:
+            return verify.fonts_of(connection)
+
+    def export(self, unit: str) -> dict[str, Any]:
+        """Return all of a unit as a value that JSON can hold; see `labeler.record.exchange`.
+
+        Raises LabelerError if there is no such unit, or several.
+        """
+        with self._reading() as connection:
+            return exchange.unit_out(connection, unit)
+
+    def take_in(self, exported: object, where: Where) -> exchange.Taken:
+        """Add what an exported unit tells and the record does not hold yet; once more adds nothing.
+
+        Raises LabelerError where it does not read, or the unit is another one here; nothing is added then.
+        """
+        with self._writing() as connection:
+            return exchange.unit_in(connection, exported, where)
+
+    def back_up(self, target: Path) -> None:
+        """Copy the record, as it is at one moment, into a new SQLite file; others go on using it.
+
+        Raises LabelerError where the file exists or cannot be written.
+        """
+        with told(self.name):
+            backup.back_up(self._reader, target)
 
 
 def _reprint_problems(

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from sqlalchemy import Column, Integer, MetaData, Table, Text, insert, inspect, select
 
 from labeler.record import schema
-from labeler.record.connect import told
+from labeler.record.causes import told
 
 if TYPE_CHECKING:
     from labeler.record.store import Record

@@ -22,6 +22,9 @@ class MarkerRow:
     circuit: str = ""
     tube: str = ""  # name of the tube, "" where there is none
     cut_length_mm: float = 0.0
+    colour: str = ""  # of the tube
+    heating: str = ""  # back first | even | any; "" where nothing shrinks, or where it was not recorded
+    how: str = ""  # what to thread on, and when
 
 
 def marker_row(fit: Fit) -> MarkerRow:
@@ -37,7 +40,25 @@ def marker_row(fit: Fit) -> MarkerRow:
         circuit=marker.circuit,
         tube=fit.tube.name if fit.tube else "",
         cut_length_mm=fit.cut_length_mm,
+        colour=_colour(fit),
+        heating=_heating(fit),
+        how=fit.seat.slip_on if fit.seat and fit.tube else "",
     )
+
+
+def _colour(fit: Fit) -> str:
+    """Return the colour of the tube: under a paper strip it is clear."""
+    if fit.tube is None:
+        return ""
+    return fit.marker.settings.tube_colour if fit.marker.kind == "sleeve" else "clear"
+
+
+def _heating(fit: Fit) -> str:
+    """Return from where to heat: without lettering on the tube there is no side to spare."""
+    if fit.tube is None:
+        return ""
+    lettered = fit.marker.lettered and fit.marker.kind == "sleeve"
+    return fit.marker.settings.heating if lettered else "even"
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +87,11 @@ class NewJob:
     who: str = ""
     version: str = ""
     reason: str = ""
+    date: str = ""  # as it stands on the sheets
+    paper: str = ""  # of the bench sheet
+    printer: str = ""  # the profile, as JSON
+    revises: int = 0  # the print of the same unit at an older revision, of which this prints what has changed
+    take_off: tuple[str, ...] = ()  # ids of markers of that unit that are void once this is confirmed
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +99,7 @@ class Job:
     """A print or a reprint as it stands in the record."""
 
     id: int
-    kind: str  # print | reprint
+    kind: str  # print | reprint | revision
     state: str  # prepared | printed | withdrawn
     unit: str  # the serial
     harness: str
@@ -85,6 +111,10 @@ class Job:
     reason: str
     files: tuple[str, ...] = ()  # what was handed over, known once it is printed
     withdrawn_because: str = ""
+    of_job: int = 0  # a reprint's: the print that it repeats
+    date: str = ""  # as it stands on the sheets
+    paper: str = ""
+    printer: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,6 +146,7 @@ class Recorded:
     job: int
     state: str  # printed | prepared | void | left out | plain | withdrawn
     printed: int = 0  # how often, reprints included, withdrawn and unconfirmed ones not
+    voids: int = 0  # how often it was declared void, also before it was printed again
     face: Face | None = None
     stock: Stock | None = None
     group: str = ""
@@ -130,8 +161,12 @@ class Recorded:
         """Return the piece to be laid out again. Raises ValueError for a marker that was never printed."""
         if self.face is None or self.stock is None:
             raise ValueError(f"{self.row.id} was never printed")
-        label = f"{self.row.at} · {self.row.label}"
-        return Piece(self.row.id, self.face, self.stock.name, self.group, label)
+        return piece_of(self.row, self.face, self.stock, self.group)
+
+
+def piece_of(row: MarkerRow, face: Face, stock: Stock, group: str) -> Piece:
+    """Return the piece that a recorded marker is laid out as."""
+    return Piece(row.id, face, stock.name, group, f"{row.at} · {row.label}")
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,76 @@
+"""What people call a marker: how well a name that was typed or scanned meets it.
+
+A name meets an id, a place, a circuit, a branch or a connector only as a whole, and of a text whole
+words that follow one another: "W5" is no name for what says "W501". Capitals and blanks around or
+between the words do not matter.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+WHOLE, GROUP, PART, NOT = 0, 1, 2, 3
+"""A marker's own name or its circuit's; the branch or connector it belongs to; words of its text; nothing."""
+
+
+@dataclass(frozen=True, slots=True)
+class Names:
+    """All that a marker can be called by."""
+
+    id: str
+    at: str
+    branch: str = ""
+    circuit: str = ""
+    label: str = ""
+
+
+def plain(text: str) -> str:
+    """Return a name as names are compared.
+
+    >>> plain("  B4   J4 ")
+    'b4 j4'
+    """
+    return " ".join(text.casefold().split())
+
+
+def met(names: Names, name: str) -> int:
+    """Return how a name, made `plain`, meets a marker: the lower the nearer, `NOT` for not at all.
+
+    >>> met(Names("W9X0GRQG", "J1", "B1"), "b1 j1"), met(Names("W9X0GRQG", "J1", "B1"), "0gr")
+    (0, 3)
+    """
+    if not name:
+        return NOT
+    at, branch = plain(names.at), plain(names.branch)
+    if name in (plain(names.id), at, plain(names.circuit), f"{branch} {at}" if branch else at):
+        return WHOLE
+    if name in (branch, at.rpartition(":")[0]):
+        return GROUP
+    return PART if has_words(plain(names.label), name) else NOT
+
+
+def scan_text(unit: str, marker: str) -> str:
+    """Return what the code on a marker says: its unit and its id, which together are one printed thing.
+
+    Digits, capitals and the blank pack tightest in a code, and reprint takes exactly what a scanner types.
+
+    >>> scan_text("0001", "W9X0GRQG")
+    '0001 W9X0GRQG'
+    """
+    return f"{unit} {marker}"
+
+
+def has_words(text: str, part: str) -> bool:
+    """Return whether a part stands in a text and neither end of it lies inside a word or a number.
+
+    >>> has_words("water probe j4", "probe j4"), has_words("1 w501 to p1", "w5"), has_words("p1:1/j4", "j4")
+    (True, False, True)
+    """
+    start = text.find(part)
+    while start >= 0:
+        end = start + len(part)
+        inside = part[0].isalnum() and text[start - 1 : start].isalnum()
+        if not inside and not (part[-1].isalnum() and text[end : end + 1].isalnum()):
+            return True
+        start = text.find(part, start + 1)
+    return False

@@ -1,0 +1,92 @@
+"""Keeping the record: whether all of it can be drawn again, and its units as files."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from labeler.errors import LabelerError, Problem, Where
+from labeler.model import Harness
+from labeler.pipeline.files import Names, folder_problems, make_folder
+
+if TYPE_CHECKING:
+    from labeler.record.exchange import Taken
+    from labeler.record.store import Record
+
+LARGEST_FILE = 1 << 28  # bytes of an exported unit: project choice, a unit of 20 000 markers has 10 million
+
+
+def verify(record: Record) -> tuple[Problem, ...]:
+    """Return everything that is wrong in a record, or keeps a marker in it from being drawn again."""
+    found = record.problems()
+    return (*found, *_fonts_gone(record), *_undrawable(record))
+
+
+def _fonts_gone(record: Record) -> Iterator[Problem]:
+    from labeler.text import load_font
+
+    for (name, digest), jobs in sorted(record.fonts().items()):
+        where = Where(f"{record.name}: font {name}")
+        fix = "install the version of the font that printed them, or print those units anew"
+        try:
+            now = load_font(name).digest
+        except LabelerError:
+            yield Problem(where, f"{jobs} jobs were drawn with it, and it is not here", fix)
+            continue
+        if now != digest:
+            what = f"{jobs} jobs were drawn with another file of it ({digest[:12]}) than is here ({now[:12]})"
+            yield Problem(where, what, fix)
+
+
+def _undrawable(record: Record) -> Iterator[Problem]:
+    from labeler.draw.pdf import undrawable
+
+    for face, why in undrawable(record.faces()):
+        words = " ".join(run.text for run in face.runs)[:40]
+        yield Problem(Where(f"{record.name}: face {words!r}"), f"it cannot be drawn: {why}", "see the fonts")
+
+
+def export_units(record: Record, units: Sequence[str], folder: Path, *, force: bool = False) -> tuple[Path, ...]:
+    """Write units, each as one JSON file, all of them or none; without ``units`` all that the record has.
+
+    Raises `LabelerError`.
+    """
+    from labeler.draw.files import write_all
+    from labeler.errors import refuse
+
+    refuse(folder_problems(folder))
+    named = units or [f"{unit.part_number} {unit.serial}" for unit in record.units()]
+    made: dict[Path, bytes] = {}
+    for name in named:
+        exported = record.export(name)
+        about = exported["unit"]
+        names = Names(folder, Harness(about["part_number"], about["part_number"]))
+        text = json.dumps(exported, ensure_ascii=True, separators=(",", ":"))
+        made[names.of(about["serial"], ".json")] = text.encode()
+    make_folder(folder)
+    write_all(made, force=force)
+    return tuple(made)
+
+
+def import_units(record: Record, files: Sequence[Path]) -> Mapping[Path, Taken]:
+    """Add the units of exported files to a record; what it holds already is left as it is.
+
+    Raises `LabelerError` at the first file that cannot be added; those before it are in the record.
+    """
+    return {file: record.take_in(_read(file), Where(str(file))) for file in files}
+
+
+def _read(file: Path) -> object:
+    try:
+        if file.stat().st_size > LARGEST_FILE:
+            what = f"has {file.stat().st_size:,} bytes, an exported unit at most {LARGEST_FILE:,}"
+            raise LabelerError(Problem(Where(str(file)), what, "name the file of one unit"))
+        return json.loads(file.read_bytes())
+    except OSError as error:
+        raise LabelerError(Problem(Where(str(file)), f"cannot be read ({error.strerror})", "check the path")) from error
+    except (ValueError, RecursionError) as error:
+        why = " ".join(str(error).split())[:120]
+        fix = "name a file that labeler record export wrote"
+        raise LabelerError(Problem(Where(str(file)), f"is no JSON ({why})", fix)) from error

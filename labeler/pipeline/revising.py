@@ -1,0 +1,295 @@
+"""Revisions: what differs between two harnesses, printed for a unit that was built, and what must come off it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from labeler.errors import LabelerError, Problem, Where, refuse
+from labeler.model import DOES_NOT_FIT
+from labeler.pipeline.checking import PLACEHOLDER_UNIT, Checked, check
+from labeler.pipeline.files import Names, folder_problems
+from labeler.pipeline.handing import Drawing, Output, hand_over
+from labeler.pipeline.printing import (
+    Places,
+    Printed,
+    bench_pdf,
+    font_digests,
+    for_printer,
+    known_used,
+    misfit_problem,
+    pieces_of,
+    printer_text,
+    version,
+    with_dots,
+)
+from labeler.printers import AS_DRAWN, Printer, printer_problems
+
+if TYPE_CHECKING:
+    from labeler.model import Fit, Sheet
+    from labeler.record.store import Record
+    from labeler.record.values import Job, MarkerRow, NewJob, Recorded
+
+Key = tuple[str, str, str, str]
+TOLD = ("kind", "label", "tube", "colour", "cut_length_mm")
+"""What makes a marker another one: the rest (its id, how it is threaded) does not show on the harness."""
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """One place in two harnesses. ``old`` or ``new`` is None where there is no marker."""
+
+    what: str  # added | removed | changed | unchanged
+    old: MarkerRow | None
+    new: MarkerRow | None
+    fields: tuple[str, ...] = ()  # of a changed one: text, tube, cut length …
+
+    @property
+    def row(self) -> MarkerRow:
+        """Return the marker that says where it is."""
+        row = self.new or self.old
+        assert row is not None
+        return row
+
+
+def compare(old: Iterable[MarkerRow], new: Iterable[MarkerRow]) -> tuple[Difference, ...]:
+    """Return what became of every marker, in the order of the new ones, those removed last.
+
+    A marker is the same one where its role and place are: ids differ from revision to revision.
+    """
+    before, after = ({_key(row): row for row in rows} for rows in (old, new))
+    found = [_difference(before.get(key), row) for key, row in after.items()]
+    return (*found, *(Difference("removed", row, None) for key, row in before.items() if key not in after))
+
+
+def _key(row: MarkerRow) -> Key:
+    return row.role, row.branch if row.role == "branch end" else "", row.at, row.circuit
+
+
+def _difference(old: MarkerRow | None, new: MarkerRow) -> Difference:
+    if old is None:
+        return Difference("added", None, new)
+    fields = tuple(name for name in TOLD if getattr(old, name) != getattr(new, name) and not _unknown(old, name))
+    return Difference("changed" if fields else "unchanged", old, new, fields)
+
+
+def _unknown(old: MarkerRow, name: str) -> bool:
+    """Return whether a version of the program did not record this of the older one."""
+    return name == "colour" and not old.colour
+
+
+# ---------------------------------------------------------------- the two sides
+
+
+def diff(old: str, new: str, record: Record | None) -> tuple[Difference, ...]:
+    """Compare two harness files, or what the record has of a unit ("0001") or a revision ("RSB-210 B").
+
+    What stands for a unit is written for it on the other side too. Raises `LabelerError`.
+    """
+    sides = [None if Path(name).exists() or name == "-" else _recorded(name, record) for name in (old, new)]
+    serial = next((items[0].unit for items in sides if items), PLACEHOLDER_UNIT)
+    rows = [
+        _rows_of(check(name, unit=serial)) if items is None else [item.row for item in items]
+        for name, items in zip((old, new), sides, strict=True)
+    ]
+    return compare(*rows)
+
+
+def _rows_of(checked: Checked) -> list[MarkerRow]:
+    from labeler.record import marker_row
+
+    return [marker_row(fit) for fit in checked.fits]
+
+
+def _recorded(name: str, record: Record | None) -> tuple[Recorded, ...]:
+    """Return what stands on a unit now, or on the last unit of a revision. Raises `LabelerError`."""
+    if record is None:
+        raise LabelerError(Problem(Where(name), "there is no such file, and no build record", "check the name"))
+    found = standing(record.find("", unit=name))
+    if found:
+        return found
+    wanted = " ".join(name.casefold().split())
+    for job in reversed(record.jobs()):
+        named = {f"{part} {job.revision}".casefold() for part in (job.part_number, job.harness)}
+        if wanted in named and job.kind != "reprint" and job.state == "printed":
+            return standing(record.find("", unit=f"{job.part_number or job.harness} {job.unit}"), job.revision)
+    fix = 'name a file, a unit ("0001"), or part number and revision ("RSB-210 B")'
+    raise LabelerError(Problem(Where(name), f"there is no such file, and {record.name} has none of the name", fix))
+
+
+def standing(items: Iterable[Recorded], revision: str | None = None) -> tuple[Recorded, ...]:
+    """Return what is on a unit: at each place the marker that was printed last and is not void."""
+    last: dict[Key, Recorded] = {}
+    for item in sorted(items, key=lambda item: item.job):
+        if item.state in ("printed", "plain", "prepared") and revision in (None, item.revision):
+            last[_key(item.row)] = item
+    return tuple(last.values())
+
+
+# ---------------------------------------------------------------- printing what has changed
+
+
+@dataclass(frozen=True, slots=True)
+class Revised:
+    """What was printed of a new revision; ``printed`` is None where nothing had to be."""
+
+    printed: Printed | None
+    take_off: tuple[Difference, ...]
+    unchanged: int
+
+
+def print_changes(
+    file: str,
+    folder: Path,
+    record: Record,
+    *,
+    since: str,
+    unit: str,
+    settings: Mapping[str, str] | None = None,
+    paper: str = "A4",
+    stock: Sequence[str] = (),
+    start: Mapping[str, str] | None = None,
+    used: Mapping[str, Sequence[str]] | None = None,
+    go_on: bool = False,
+    leave_out: bool = False,
+    force: bool = False,
+    who: str = "",
+    date: str = "",
+    printer: Printer = AS_DRAWN,
+    out: Output | None = None,
+) -> Revised:
+    """Print for a unit that was built at revision ``since`` what a file of a newer one changes.
+
+    What is replaced or has gone must be taken off: it is declared void when the job is confirmed.
+    Raises `LabelerError` with all problems at once.
+    """
+    from labeler.layout import lay_out, used_after
+    from labeler.record import canonical_sheet
+    from labeler.record.used import keep_used
+    from labeler.send import queue_problems
+
+    refuse(folder_problems(folder))
+    out = replace(out or Output(folder), folder=folder, force=force, printer=printer)
+    checking = partial(check, file, settings=for_printer(settings or {}, printer), paper=paper, stock=stock)
+    changes = _changes(record, checking, since, unit, date)
+    if changes.left_out and not leave_out:
+        raise LabelerError(*(misfit_problem(fit) for fit in changes.left_out))
+    if not (changes.kept or changes.left_out or changes.take_off):
+        return Revised(None, (), changes.unchanged)
+    checked = changes.checked
+    stocks = checked.stocks.by_name()
+    known = known_used(record, stocks, start or {}) if go_on else {}
+    places = Places(start or {}, {**known, **(used or {})})
+    pieces = pieces_of(changes.kept, checked.stocks)
+    sheets = tuple(map(canonical_sheet, lay_out(pieces, stocks, places.start, used=places.used)))
+    refuse(printer_problems(printer, sheets))
+    refuse(queue_problems(filter(None, (out.queue(sheet.stock.name) for sheet in sheets))))
+    left = used_after(sheets, places.taken({sheet.stock.name: sheet.stock for sheet in sheets}))
+    about = {"who": who, "version": version(), "date": date, "paper": paper, "printer": printer_text(printer)}
+    new = replace(_new_job(changes, sheets, f"changes since revision {since}"), **about)  # type: ignore[arg-type]
+    (job,), files = hand_over(
+        record,
+        [lambda: record.prepare(new)],
+        lambda jobs: _drawing(changes, jobs[0], sheets, out, paper),
+        lambda job: keep_used(record, job.id, left),
+        who=who,
+    )
+    printed = Printed(job, files, sheets, changes.kept, changes.left_out, checked.notes, left)
+    return Revised(printed, changes.take_off, changes.unchanged)
+
+
+@dataclass(frozen=True, slots=True)
+class _Changes:
+    """What a newer file changes on a unit: what is made, what is not, and what must come off."""
+
+    checked: Checked
+    built: Recorded
+    kept: tuple[Fit, ...]
+    left_out: tuple[Fit, ...]
+    take_off: tuple[Difference, ...]
+    unchanged: int
+
+
+def _changes(record: Record, checking: Callable[..., Checked], since: str, unit: str, date: str) -> _Changes:
+    """Return the changes; the file is checked again with the unit's serial, and with the date of its first print.
+
+    A tag does not differ because another date would stand on it today.
+    """
+    built = _built(record, checking(), since, unit)
+    serial, printed = built[0].unit, record.show(built[0].job).jobs[0].date
+    checked = checking(unit=serial, date=date)
+    then = checked if date == printed else checking(unit=serial, date=printed)
+    found = compare([item.row for item in built], _rows_of(then))
+    wanted = {one.row.id for one in found if one.what in ("added", "changed")}
+    fits = [fit for fit in checked.fits if fit.marker.id in wanted]
+    return _Changes(
+        checked,
+        built[0],
+        tuple(fit for fit in fits if fit.verdict != DOES_NOT_FIT),
+        tuple(fit for fit in fits if fit.verdict == DOES_NOT_FIT),
+        tuple(one for one in found if one.old and one.what in ("changed", "removed")),
+        sum(one.what == "unchanged" for one in found),
+    )
+
+
+def _new_job(changes: _Changes, sheets: tuple[Sheet, ...], reason: str) -> NewJob:
+    from labeler.record import LeftOut, NewJob, marker_row
+
+    return NewJob(
+        changes.checked.harness,
+        sheets,
+        {fit.marker.id: marker_row(fit) for fit in changes.kept},
+        tuple(LeftOut(marker_row(fit), "; ".join(fit.reasons)) for fit in changes.left_out),
+        font_digests(sheets),
+        changes.built.unit,
+        reason=reason,
+        revises=changes.built.job,
+        take_off=tuple(one.old.id for one in changes.take_off if one.old),
+    )
+
+
+def _drawing(changes: _Changes, job: Job, sheets: tuple[Sheet, ...], out: Output, paper: str) -> Drawing:
+    harness, off = changes.checked.harness, tuple(map(_remark, changes.take_off))
+    names, word = Names(out.folder, harness), f"-changes-{job.id}"
+    bench = partial(bench_pdf, harness, job, changes.kept, changes.left_out, sheets, paper, off)
+    out = with_dots(out, changes.checked)
+    return Drawing(
+        harness, (job,), names.parts((job.unit,), sheets, word), out, {names.bench_sheet(job.unit, word): bench}
+    )
+
+
+def _remark(one: Difference) -> tuple[str, str, str]:
+    """Return place, text and reason of what must come off, for the bench sheet."""
+    assert one.old is not None
+    row = one.old
+    place = f"{row.kind} {row.branch} at {row.at}" if row.role == "branch end" else f"{row.kind} {row.at}"
+    return place, row.label, "it is replaced" if one.new else "the new revision has none here"
+
+
+def _built(record: Record, checked: Checked, since: str, unit: str) -> tuple[Recorded, ...]:
+    """Return what stands on the unit at the older revision. Raises `LabelerError` where it is not that."""
+    harness = checked.harness
+    where = Where(f"unit {unit}")
+    if since == harness.revision:
+        message = f"the file is of revision {since} itself"
+        raise LabelerError(Problem(where, message, "give the revision that was built"))
+    items = record.find("", unit=unit, harness=harness.part_number or harness.name)
+    built = standing(items, since)
+    if not built:
+        known = ", ".join(sorted({item.revision or "none" for item in items})) or "nothing"
+        message = (
+            f"nothing of {harness.part_number or harness.name} was printed for it at revision {since}, but {known}"
+        )
+        raise LabelerError(Problem(where, message, "name the revision that was built (--changed-since)"))
+    serials = sorted({item.unit for item in built})
+    if len(serials) > 1:
+        message = f"it names several units: {', '.join(serials)}"
+        raise LabelerError(Problem(where, message, "name one by its whole serial"))
+    newer = [item for item in standing(items) if item.revision != since and item.revision == harness.revision]
+    if newer:
+        message = f"it was brought to revision {harness.revision} by job {newer[0].job}"
+        raise LabelerError(Problem(where, message, "reprint what is missing"))
+    return built

@@ -1,0 +1,64 @@
+"""The work list: what to cut, thread on and heat of what is printed again, from the record alone."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
+
+from labeler.bench.cautions import cautions
+from labeler.bench.sheet import BenchSheet, Remark, printed_of
+from labeler.bench.sleeves import Step, cuts_of, goes_before, practices_of, totals_of
+from labeler.colours import colour_name
+from labeler.model import Sheet
+
+if TYPE_CHECKING:
+    from labeler.record.values import Job, Recorded
+
+NOT_RECORDED = "not recorded"  # of a print by a version that did not keep it
+
+
+def about_job(job: Job) -> str:
+    """Return what a job repeats and why, for its sheets; "" for a first print."""
+    return f"reprint of job {job.of_job}: {job.reason}" if job.kind == "reprint" else job.reason
+
+
+def work_list(job: Job, items: Sequence[Recorded], sheets: Sequence[Sheet]) -> BenchSheet:
+    """Return a bench sheet of what the record knows of some markers: no pins, no pages of branches."""
+    steps = [_step(item) for item in items if item.row.tube and item.state != "left out"]
+    cuts = cuts_of(steps)
+    first = items[0]
+    return BenchSheet(
+        harness=first.harness,
+        part_number=first.part_number,
+        revision=first.revision,
+        unit=job.unit,
+        date=job.date,
+        thread_first=tuple(step for step in steps if goes_before(step.how)),
+        thread_later=tuple(step for step in steps if not goes_before(step.how)),
+        missing=tuple(_missing(items)),
+        cuts=cuts,
+        totals=totals_of(cuts, 0.0),
+        practices=practices_of(steps),
+        printed=printed_of(sheets),
+        tight=(),
+        cautions=cautions(),
+        connectors=(),
+        title="WORK LIST" if job.kind == "reprint" else "BENCH SHEET, from the record: without pins",
+        job=str(job.id),
+        about=about_job(job),
+    )
+
+
+def _step(item: Recorded) -> Step:
+    row = item.row
+    lines = (row.label,) if item.face is not None else ()
+    colour = colour_name(row.colour) or row.colour
+    how, heating = row.how or NOT_RECORDED, row.heating or NOT_RECORDED
+    return Step(row.branch, row.at, lines, row.tube, colour, row.cut_length_mm, how, heating)
+
+
+def _missing(items: Iterable[Recorded]) -> Iterable[Remark]:
+    for item in items:
+        if item.state == "left out":
+            place = f"{item.row.kind} {item.row.branch} at {item.row.at}".replace("  at", "")
+            yield Remark(place, item.row.label, item.state, (item.reason,))

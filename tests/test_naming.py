@@ -1,0 +1,34 @@
+"""What a marker is called by: whole names, whole words of its text, and nothing that only looks like them."""
+
+import pytest
+
+from labeler.naming import GROUP, NOT, PART, WHOLE, Names, met, plain
+
+END = Names("W9X0GRQG", "J1", "B1", "", "ECHO SOUNDER J1")
+WIRE = Names("T8CJ3E5E", "J1:2", "B1", "W501", "J1:2/P1:12")
+ODD = Names("AB", " J 1 ", "", "", "")
+
+
+@pytest.mark.parametrize(
+    ("names", "name", "expected"),
+    [
+        (END, "w9x0grqg", WHOLE),
+        (END, " B1  J1", WHOLE),
+        (END, "j1", WHOLE),
+        (END, "b1", GROUP),
+        (WIRE, "j1", GROUP),  # the connector
+        (WIRE, "W501", WHOLE),
+        (WIRE, "b1 j1:2", WHOLE),
+        (END, "echo sounder", PART),
+        (END, "Sounder J1", PART),
+        (WIRE, "p1:12", PART),
+        (END, "sound", NOT),  # a part of a word
+        (WIRE, "p1:1", NOT),  # another cavity
+        (WIRE, "W5", NOT),
+        (END, "9X0G", NOT),
+        (END, "", NOT),
+        (ODD, "J 1", WHOLE),
+    ],
+)
+def test_a_name_meets_whole_names_and_whole_words(names: Names, name: str, expected: int) -> None:
+    assert met(names, plain(name)) == expected

@@ -1,0 +1,139 @@
+"""A record of an older schema comes to today's with nothing lost, and never without being asked."""
+
+import sqlite3
+from collections import Counter
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from labeler.cli import main
+from labeler.errors import LabelerError
+from labeler.model import Harness
+from labeler.pipeline import reprint
+from labeler.record import open_record
+from labeler.record.connect import upgrade
+from labeler.record.schema import VERSION
+from labeler.record.store import Record
+
+SCHEMA_1 = (Path(__file__).parent / "data" / "record-schema-1.sql").read_text("utf-8")
+
+
+@pytest.fixture
+def old(tmp_path: Path) -> Path:
+    path = tmp_path / "r.sqlite"
+    connection = sqlite3.connect(path)
+    connection.executescript(SCHEMA_1)
+    connection.execute("PRAGMA journal_mode = WAL")
+    connection.close()
+    return path
+
+
+def test_an_older_record_is_not_changed_without_being_asked(old: Path) -> None:
+    before = old.read_bytes()
+    with pytest.raises(LabelerError, match="labeler record upgrade"):
+        open_record(old)
+    assert old.read_bytes() == before
+
+
+def test_nothing_is_lost_on_the_way(old: Path, tmp_path: Path) -> None:
+    """What is expected is the record's own description in tests/data/README.md."""
+    assert upgrade(old) == (1, f"{old}.schema-1")
+    with open_record(old) as record:
+        assert [(j.kind, j.state, j.unit, j.of_job, j.reason) for j in record.jobs()] == [
+            ("print", "printed", "0001", 0, ""),
+            ("print", "printed", "0002", 0, ""),
+            ("reprint", "withdrawn", "0001", 1, "torn"),
+            ("reprint", "printed", "0001", 1, "lost"),
+        ]
+        assert all(job.date == job.at[:10] and job.who == "ada" for job in record.jobs())
+        for serial in ("0001", "0002"):
+            states = Counter((item.row.kind, item.state) for item in record.markers(serial))
+            tag = "void" if serial == "0002" else "printed"
+            assert states == {
+                ("wrap", "printed"): 8,
+                ("tag", tag): 1,
+                ("sleeve", "printed"): 1,
+                ("sleeve", "left out"): 1,
+                ("sleeve", "plain"): 1,
+            }
+        (sleeve,) = record.find("0001 B1 J1")
+        assert (sleeve.printed, sleeve.row.tube, sleeve.row.colour, sleeve.row.cut_length_mm) == (
+            2,
+            "AS23053/5 1/4",
+            "WH",
+            20.0,
+        )
+        assert (sleeve.job, sleeve.sheet, sleeve.cell) == (1, 1, "A1")
+        (left,) = record.find("0001 J2")
+        assert left.reason.startswith("capitals 0.47 mm after shrinking")
+        assert [e.what for e in record.history("K1", "0002")] == ["prepared", "printed", "void"]
+        assert record.reserve_serial(harness_of(record)) == "0003"
+        again = reprint(record, record.find("0002 K1"), tmp_path / "out", reason="smeared")
+        assert all(file.is_file() for file in again.files)
+
+
+def harness_of(record: Record) -> Harness:
+    job = record.jobs()[0]
+    return Harness(job.harness, job.part_number, job.revision)
+
+
+def test_every_row_of_the_old_record_is_told_by_the_new(old: Path) -> None:
+    """Row by row against SQL on the old file: marker, label, sheet, cell and place of every printed piece."""
+    upgrade(old)
+    query = "SELECT job_id, sheet, marker, label, cell, x_mm, y_mm FROM marker WHERE sheet IS NOT NULL"
+    with sqlite3.connect(f"{old}.schema-1") as connection:
+        expected = set(connection.execute(query))
+    connection.close()
+    found = set()
+    with open_record(old) as record:
+        for job in record.jobs():
+            for item in record.show(job.id).markers:
+                if item.sheet:
+                    found.add((job.id, item.sheet, item.row.id, item.row.label, item.cell, item.x_mm, item.y_mm))
+    assert found == expected
+    assert len(expected) == 22  # 10 + 10 + 1 + 1
+
+
+def test_the_copy_is_the_old_record(old: Path) -> None:
+    upgrade(old)
+    with sqlite3.connect(f"{old}.schema-1") as connection:
+        made = "\n".join(connection.iterdump()) + "\n"
+    connection.close()
+    assert made == SCHEMA_1
+
+
+def test_the_foreign_keys_hold_afterwards(old: Path) -> None:
+    upgrade(old)
+    with sqlite3.connect(old) as connection:
+        assert connection.execute("PRAGMA foreign_key_check").fetchall() == []
+        tables = {name for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+    connection.close()
+    assert not [name for name in tables if name.endswith("_1")]
+
+
+def test_a_damaged_old_record_stays_as_it_is(old: Path) -> None:
+    with sqlite3.connect(old) as connection:
+        connection.execute("DROP TABLE void")
+    connection.close()
+    with pytest.raises(LabelerError, match="void"):
+        upgrade(old)
+    with sqlite3.connect(old) as connection:
+        assert connection.execute("SELECT max(version) FROM schema_version").fetchone() == (1,)
+        assert connection.execute("SELECT count(*) FROM marker").fetchone() == (26,)  # 12 + 12 + 1 + 1
+    connection.close()
+
+
+def test_the_command(old: Path) -> None:
+    def run(*words: object) -> Result:
+        return CliRunner().invoke(main, [str(word) for word in words])
+
+    refused = run("record", "list", "--record", old)
+    assert refused.exit_code == 1
+    assert "labeler record upgrade" in refused.stderr
+    done = run("record", "upgrade", "--record", old)
+    assert (done.exit_code, done.stdout.strip()) == (0, f"{old}.schema-1")
+    assert f"schema 1 is now schema {VERSION}" in done.stderr
+    assert "nothing to do" in run("record", "upgrade", "--record", old).stderr
+    assert run("record", "list", "--record", old).exit_code == 0
+    assert run("record", "upgrade", "--record", old.parent / "none.sqlite").exit_code == 1

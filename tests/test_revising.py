@@ -1,0 +1,155 @@
+"""Revisions: what differs, printing only that for a unit that was built, and what must come off it."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections import Counter
+from pathlib import Path
+
+import pypdfium2 as pdfium
+import pytest
+from click.testing import CliRunner, Result
+
+from labeler.cli import main
+from labeler.errors import LabelerError
+from labeler.pipeline import print_changes, print_harness, reprint, verify
+from labeler.pipeline.revising import compare
+from labeler.record import MarkerRow, open_record
+
+BOAT = Path(__file__).parent.parent / "examples" / "survey-boat.toml"
+
+
+def run(*words: object) -> Result:
+    result = CliRunner().invoke(main, [str(word) for word in words])
+    assert result.exception is None or isinstance(result.exception, SystemExit), result.exc_info
+    return result
+
+
+@pytest.fixture
+def newer(tmp_path: Path) -> Path:
+    """Revision D: another text at J4, and no bag K7."""
+    text = BOAT.read_text("utf-8").replace('revision = "C"', 'revision = "D"')
+    assert text.count("WATER PROBE") == 1
+    text = text.replace("WATER PROBE", "SALT PROBE")
+    whole = re.search(r'\[\[bag\]\]\nid = "K7".*?(?=\n\[\[|\Z)', text, re.DOTALL)
+    assert whole
+    file = tmp_path / "boat-d.toml"
+    file.write_text(text.replace(whole[0], ""), "utf-8")
+    return file
+
+
+def row(at: str, label: str, tube: str = "", cut: float = 0.0, role: str = "branch end", name: str = "") -> MarkerRow:
+    return MarkerRow(name or f"{at}{label}", "sleeve", role, at, label, "B1", "", tube, cut)
+
+
+def test_what_makes_a_marker_another_one() -> None:
+    old = [row("J1", "BOW"), row("J2", "LAMP", "1/4", 30.0), row("J3", "HORN", "1/4", 30.0), row("J4", "GONE")]
+    new = [row("J2", "LAMP", "3/8", 30.0), row("J1", "BOW", name="another id")]
+    new += [row("J3", "HORN", "1/4", 35.0), row("J5", "NEW")]
+    found = {one.row.at: (one.what, one.fields) for one in compare(old, new)}
+    assert found == {
+        "J1": ("unchanged", ()),
+        "J2": ("changed", ("tube",)),
+        "J3": ("changed", ("cut_length_mm",)),
+        "J4": ("removed", ()),
+        "J5": ("added", ()),
+    }
+    assert {one.what for one in compare(old, old)} == {"unchanged"}
+    assert [one.what for one in compare([], new)] == ["added"] * 4
+    assert [one.what for one in compare(old, [])] == ["removed"] * 4
+
+
+def test_diff_of_files_and_of_the_record(tmp_path: Path, newer: Path) -> None:
+    """72 markers by the file: 54 wire ends and 11 branch ends, one of them another; 7 tags, which say the revision."""
+    place = tmp_path / "r.sqlite"
+    with open_record(place) as record:
+        print_harness(str(BOAT), tmp_path / "out", record)
+    for old in (BOAT, "0001", "RSB-210 0001", "rsb-210 c"):
+        result = run("diff", old, newer, "--json", "--record", place)
+        assert result.exit_code == 0, result.stderr
+        found = json.loads(result.stdout)
+        assert Counter(one["what"] for one in found) == {"unchanged": 64, "changed": 7, "removed": 1}, old
+        (j4,) = [one for one in found if one["what"] == "changed" and one["new"]["at"] == "J4"]
+        assert (j4["old"]["label"], j4["new"]["label"], j4["fields"]) == ("WATER PROBE J4", "SALT PROBE J4", ["label"])
+    shown = run("diff", BOAT, newer)
+    assert "changed  sleeve  B4 J4  WATER PROBE J4" in shown.stdout
+    assert "0 added, 1 removed, 7 changed, 64 unchanged" in shown.stderr
+    assert run("diff", BOAT, BOAT).stdout.count("\n") == 1  # the headings
+    assert run("diff", BOAT, "RSB-210 Z", "--record", place).exit_code == 1
+    assert run("diff", BOAT, tmp_path / "none.toml", "--record", tmp_path / "none.sqlite").exit_code == 1
+
+
+def test_only_what_has_changed_is_printed(place: str, tmp_path: Path, newer: Path) -> None:
+    """The sleeve at J4 and the six tags that are left; the old ones and the tag of K7 come off."""
+    with open_record(place) as record:
+        print_harness(str(BOAT), tmp_path / "out", record)
+        print_harness(str(BOAT), tmp_path / "out", record)
+        made = print_changes(str(newer), tmp_path / "out", record, since="C", unit="2", date="2026-03-01")
+        assert made.printed is not None
+        assert made.unchanged == 64
+        labels = {p.piece.label.split(" ")[0] for sheet in made.printed.sheets for p in sheet.placed}
+        assert labels == {"J4", "K1", "K2", "K3", "K4", "K5", "K6"}
+        assert sorted(one.row.at for one in made.take_off) == ["J4", "K1", "K2", "K3", "K4", "K5", "K6", "K7"]
+        job = made.printed.job
+        assert (job.kind, job.of_job, job.unit, job.revision, job.state) == ("revision", 2, "0002", "D", "printed")
+        at_j4 = {(item.revision, item.state, item.row.label) for item in record.find("0002 B4 J4")}
+        assert at_j4 == {("C", "void", "WATER PROBE J4"), ("D", "printed", "SALT PROBE J4")}
+        (gone,) = record.find("0002 K7")
+        assert (gone.state, gone.reason) == ("void", f"taken off by job {job.id}")
+        (same,) = record.find("0002 J1")
+        assert (same.state, same.revision) == ("printed", "C")
+        (other,) = record.find("0001 B4 J4")
+        assert other.state == "printed"
+        assert verify(record) == ()
+        pages = pdfium.PdfDocument(str(made.printed.files[0]))
+        bench = " ".join(" ".join(page.get_textpage().get_text_range() for page in pages).split())
+        assert "changes since revision C" in bench
+        assert bench.count("take off") == 8
+        new = next(item for item in record.find("0002 B4 J4") if item.state == "printed")
+        assert reprint(record, [new], tmp_path / "again", reason="lost").job.revision == "D"
+
+
+def test_what_cannot_be_brought_to_a_revision(tmp_path: Path, newer: Path) -> None:
+    out = tmp_path / "out"
+    with open_record(tmp_path / "r.sqlite") as record:
+        print_harness(str(BOAT), out, record)
+        with pytest.raises(LabelerError, match="at revision B, but C"):
+            print_changes(str(newer), out, record, since="B", unit="0001")
+        with pytest.raises(LabelerError, match="at revision C, but nothing"):
+            print_changes(str(newer), out, record, since="C", unit="0009")
+        with pytest.raises(LabelerError, match="of revision D itself"):
+            print_changes(str(newer), out, record, since="D", unit="0001")
+        assert len(record.jobs()) == 1
+        print_changes(str(newer), out, record, since="C", unit="0001")
+        with pytest.raises(LabelerError, match="brought to revision D by job 2"):
+            print_changes(str(newer), out, record, since="C", unit="0001")
+
+
+def test_wire_markers_that_are_made_no_more_come_off(tmp_path: Path) -> None:
+    """27 circuits with two ends each, by the file; the newer revision is asked for without wire markers."""
+    text = BOAT.read_text("utf-8").partition("[[bag]]")[0]
+    older, newer = tmp_path / "c.toml", tmp_path / "d.toml"
+    settings = {"wire_marker_kind": "none"}
+    older.write_text(text, "utf-8")
+    newer.write_text(text.replace('revision = "C"', 'revision = "D"'), "utf-8")
+    with open_record(tmp_path / "r.sqlite") as record:
+        first = print_harness(str(older), tmp_path / "out", record, only=("branch end", "wire end"))
+        made = print_changes(str(newer), tmp_path / "out", record, since="C", unit="0001", settings=settings)
+        gone = sum(fit.marker.role == "wire end" for fit in first.fits)
+        assert len([one for one in made.take_off if one.what == "removed"]) == gone == 54
+        assert verify(record) == ()
+
+
+def test_the_commands(tmp_path: Path, newer: Path) -> None:
+    words = ["--out", tmp_path / "out", "--record", tmp_path / "r.sqlite"]
+    assert run("print", BOAT, *words).exit_code == 0
+    assert run("print", newer, "--changed-since", "C", *words).exit_code == 2
+    made = run("print", newer, "--changed-since", "C", "--unit", "0001", *words)
+    assert made.exit_code == 0, made.stderr
+    assert "take off: " in made.stderr
+    assert "64 markers are unchanged" in made.stderr
+    assert len(made.stdout.splitlines()) == 3  # the work list, a card, the tags
+    again = run("print", newer, "--changed-since", "C", "--unit", "0001", *words)
+    assert again.exit_code == 1
+    assert len(again.stderr.splitlines()) == 1
