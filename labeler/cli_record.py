@@ -45,6 +45,7 @@ from labeler.options import (
 @REASON
 @click.option("--stock", metavar="NAME", default="", help="Onto another stock than the first time.")
 @click.option("--start", metavar="CELL", default="", help="First free cell, as in B3.")
+@click.option("--numbered", is_flag=True, help="Write R1, R2 … beside the text: which reprint it is.")
 @options(PRINTER, PAPER, OUT, RECORD, FORCE)
 def reprint_command(
     marker: str | None,
@@ -55,6 +56,7 @@ def reprint_command(
     reason: str,
     stock: str,
     start: str,
+    numbered: bool,
     printer: str | None,
     paper: str,
     out: Path,
@@ -81,6 +83,7 @@ def reprint_command(
             stock=stock,
             start=start,
             same_places=bool(sheet) and not marker and not (stock or start),
+            with_numbers=numbered,
             force=force,
             who=who(),
             date=date.today().isoformat(),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from labeler.catalogue import load_catalogue
 from labeler.errors import LabelerError, Problem, Where, WrongUse, refuse
 from labeler.model import Harness, Sheet, Stock
+from labeler.pipeline.numbering import numbered
 from labeler.pipeline.printing import (
     Drawing,
     Names,
@@ -38,6 +39,7 @@ def reprint(
     stock: str = "",
     start: str = "",
     same_places: bool = False,
+    with_numbers: bool = False,
     force: bool = False,
     who: str = "",
     date: str = "",
@@ -47,9 +49,11 @@ def reprint(
     """Print recorded markers of one unit again, from the record alone.
 
     They go to the stock they were on, or to ``stock``, from the cell ``start`` on; with
-    ``same_places`` to the very cells they were in (a spoiled sheet). Raises `LabelerError`.
+    ``same_places`` to the very cells they were in (a spoiled sheet); ``with_numbers`` writes R1 or R2
+    beside their text. Raises `LabelerError`.
     """
     from labeler.layout import lay_out
+    from labeler.record import canonical_sheet
 
     refuse(folder_problems(folder))
     drawn = [item for item in items if item.face is not None]
@@ -73,6 +77,9 @@ def reprint(
         )
     starts = dict.fromkeys(stocks, start) if start else None
     sheets = _same_sheets(record, drawn) if same_places else lay_out(pieces, stocks, starts)
+    numbers = {item.row.id: item.printed for item in drawn} if with_numbers else {}
+    if numbers:
+        sheets = tuple(map(canonical_sheet, (_with_numbers(sheet, numbers) for sheet in sheets)))
     refuse(printer_problems(printer, sheets))
     job = record.prepare_reprint(
         drawn,
@@ -84,6 +91,7 @@ def reprint(
         date=date,
         paper=paper,
         printer=printer_text(printer),
+        numbers=numbers,
     )
     return _draw_again(record, job, drawn, sheets, folder, printer, force=force, who=who)
 
@@ -166,6 +174,11 @@ def _measures_that_matter(other: Stock, was: Stock) -> Iterator[tuple[str, float
 def _hole_edge(stock: Stock) -> float:
     """Return how far from the left edge of a tag its punch hole reaches, mm; 0 without one."""
     return stock.hole_inset_mm + stock.hole_mm / 2 if stock.hole_mm else 0.0
+
+
+def _with_numbers(sheet: Sheet, numbers: Mapping[str, int]) -> Sheet:
+    pieces = [(placed, numbered(placed.piece, numbers[placed.piece.marker])) for placed in sheet.placed]
+    return replace(sheet, placed=tuple(replace(placed, piece=piece) for placed, piece in pieces))
 
 
 def _same_sheets(record: Record, items: Sequence[Recorded]) -> tuple[Sheet, ...]:

@@ -102,10 +102,15 @@ def place_draft(target: Path, make: Callable[[Path], None]) -> None:
     Raises LabelerError where the file exists or cannot be written.
     """
     taken = no_record(target, "exists already", "move it away, or name another file")
+    try:
+        target.parent.stat()
+        str(target).encode()
+    except ValueError as error:  # a null character, or bytes that are no text
+        raise no_record(Path(ascii(str(target))), "is no name for a file", "choose another") from error
+    except OSError as error:
+        raise no_record(target, f"cannot be written ({error.strerror})", "choose another folder") from error
     if os.path.lexists(target):
         raise taken
-    if not target.parent.is_dir():
-        raise no_record(target, "cannot be written: there is no such folder", "make it, or choose another")
     draft = _draft_of(target)
     try:
         make(draft)
