@@ -105,11 +105,12 @@ def place_draft(target: Path, make: Callable[[Path], None]) -> None:
     try:
         target.parent.stat()
         str(target).encode()
+        exists = os.path.lexists(target)
     except ValueError as error:  # a null character, or bytes that are no text
         raise no_record(Path(ascii(str(target))), "is no name for a file", "choose another") from error
     except OSError as error:
         raise no_record(target, f"cannot be written ({error.strerror})", "choose another folder") from error
-    if os.path.lexists(target):
+    if exists:
         raise taken
     draft = _draft_of(target)
     try:
