@@ -105,7 +105,7 @@ def place_draft(target: Path, make: Callable[[Path], None]) -> None:
     try:
         target.parent.stat()
         str(target).encode()
-        exists = os.path.lexists(target)
+        exists = _stands_at(target)
     except ValueError as error:  # a null character, or bytes that are no text
         raise no_record(Path(ascii(str(target))), "is no name for a file", "choose another") from error
     except OSError as error:
@@ -125,6 +125,15 @@ def place_draft(target: Path, make: Callable[[Path], None]) -> None:
         raise LabelerError(cause(str(target), str(error))) from error
     finally:
         _tidy(draft)
+
+
+def _stands_at(path: Path) -> bool:
+    """Return whether anything has the name; os.path would take a name that cannot be one for a free one."""
+    try:
+        path.lstat()
+    except FileNotFoundError:
+        return False
+    return True
 
 
 def no_record(path: Path, message: str, fix: str) -> LabelerError:
