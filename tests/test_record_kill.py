@@ -71,7 +71,7 @@ def look_over(record: Record, out: Path) -> None:
     assert record.problems() == ()
 
 
-@pytest.mark.parametrize("how", [signal.SIGKILL, signal.SIGINT])
+@pytest.mark.parametrize("how", [signal.SIGKILL, signal.SIGINT], ids=lambda how: how.name)
 def test_killed_at_random_moments(
     place: str, tmp_path: Path, request: pytest.FixtureRequest, how: signal.Signals
 ) -> None:

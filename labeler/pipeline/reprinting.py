@@ -52,7 +52,6 @@ def reprint(
     ``same_places`` to the very cells they were in (a spoiled sheet); ``with_numbers`` writes R1 or R2
     beside their text. Raises `LabelerError`.
     """
-    from labeler.layout import lay_out
     from labeler.record import canonical_sheet
 
     refuse(folder_problems(folder))
@@ -61,22 +60,7 @@ def reprint(
         states = sorted({item.state for item in items})
         why = f"nothing to print: {', '.join(states) or 'no marker'}"
         raise LabelerError(Problem(Where("reprint"), why, "see labeler record show"))
-    pieces = [item.piece() for item in drawn]
-    stocks = {item.stock.name: item.stock for item in drawn if item.stock}
-    if stock:
-        other = load_catalogue().stock(stock, Where("--stock"))
-        refuse(_stock_problems(drawn, other))
-        stocks, pieces = {stock: other}, [replace(piece, stock=stock) for piece in pieces]
-    if start and len(stocks) > 1:
-        raise WrongUse(
-            Problem(
-                Where("--start"),
-                f"the markers are on {len(stocks)} stocks: {', '.join(stocks)}",
-                "name one marker",
-            )
-        )
-    starts = dict.fromkeys(stocks, start) if start else None
-    sheets = _same_sheets(record, drawn) if same_places else lay_out(pieces, stocks, starts)
+    sheets = _same_sheets(record, drawn) if same_places else _new_sheets(drawn, stock, start)
     numbers = {item.row.id: item.printed for item in drawn} if with_numbers else {}
     if numbers:
         sheets = tuple(map(canonical_sheet, (_with_numbers(sheet, numbers) for sheet in sheets)))
@@ -174,6 +158,22 @@ def _measures_that_matter(other: Stock, was: Stock) -> Iterator[tuple[str, float
 def _hole_edge(stock: Stock) -> float:
     """Return how far from the left edge of a tag its punch hole reaches, mm; 0 without one."""
     return stock.hole_inset_mm + stock.hole_mm / 2 if stock.hole_mm else 0.0
+
+
+def _new_sheets(items: Sequence[Recorded], stock: str, start: str) -> tuple[Sheet, ...]:
+    """Return markers laid out on the stocks they were on, or on another one that serves."""
+    from labeler.layout import lay_out
+
+    pieces = [item.piece() for item in items]
+    stocks = {item.stock.name: item.stock for item in items if item.stock}
+    if stock:
+        other = load_catalogue().stock(stock, Where("--stock"))
+        refuse(_stock_problems(items, other))
+        stocks, pieces = {stock: other}, [replace(piece, stock=stock) for piece in pieces]
+    if start and len(stocks) > 1:
+        message = f"the markers are on {len(stocks)} stocks: {', '.join(stocks)}"
+        raise WrongUse(Problem(Where("--start"), message, "name one marker"))
+    return lay_out(pieces, stocks, dict.fromkeys(stocks, start) if start else None)
 
 
 def _with_numbers(sheet: Sheet, numbers: Mapping[str, int]) -> Sheet:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -26,8 +27,9 @@ from labeler.pipeline.printing import (
 from labeler.printers import AS_DRAWN, Printer, printer_problems
 
 if TYPE_CHECKING:
+    from labeler.model import Fit, Sheet
     from labeler.record.store import Record
-    from labeler.record.values import MarkerRow, Recorded
+    from labeler.record.values import MarkerRow, NewJob, Recorded
 
 Key = tuple[str, str, str, str]
 TOLD = ("kind", "label", "tube", "colour", "cut_length_mm")
@@ -160,49 +162,73 @@ def print_changes(
     Raises `LabelerError` with all problems at once.
     """
     from labeler.layout import lay_out
-    from labeler.record import LeftOut, NewJob, canonical_sheet, marker_row
+    from labeler.record import canonical_sheet
 
     refuse(folder_problems(folder))
-    checked = check(file, settings=for_printer(settings or {}, printer), paper=paper, stock=stock)
-    built = _built(record, checked, since, unit)
-    serial = built[0].unit
-    checked = check(file, settings=for_printer(settings or {}, printer), paper=paper, stock=stock, unit=serial)
-    harness, stocks = checked.harness, checked.stocks.by_name()
-    found = compare([item.row for item in built], [marker_row(fit) for fit in checked.fits])
-    take_off = tuple(one for one in found if one.old and one.what in ("changed", "removed"))
+    checking = partial(check, file, settings=for_printer(settings or {}, printer), paper=paper, stock=stock)
+    changes = _changes(record, checking, since, unit)
+    if changes.left_out and not leave_out:
+        raise LabelerError(*(misfit_problem(fit) for fit in changes.left_out))
+    if not (changes.kept or changes.left_out or changes.take_off):
+        return Revised(None, (), changes.unchanged)
+    checked = changes.checked
+    pieces = pieces_of(changes.kept, checked.stocks)
+    sheets = tuple(map(canonical_sheet, lay_out(pieces, checked.stocks.by_name(), start)))
+    refuse(printer_problems(printer, sheets))
+    about = {"who": who, "version": version(), "date": date, "paper": paper, "printer": printer_text(printer)}
+    new = _new_job(changes, sheets, f"changes since revision {since}")
+    job = record.prepare(replace(new, **about))  # type: ignore[arg-type]
+    off = tuple(map(_remark, changes.take_off))
+    drawing = Drawing(checked.harness, job, changes.kept, changes.left_out, sheets, paper, printer, take_off=off)
+    files = Names(folder, checked.harness).files(job.unit, sheets, f"-changes-{job.id}")
+    job = hand_over(record, drawing, files, force=force, who=who)
+    printed = Printed(job, tuple(files.values()), sheets, changes.kept, changes.left_out, checked.notes)
+    return Revised(printed, changes.take_off, changes.unchanged)
+
+
+@dataclass(frozen=True, slots=True)
+class _Changes:
+    """What a newer file changes on a unit: what is made, what is not, and what must come off."""
+
+    checked: Checked
+    built: Recorded
+    kept: tuple[Fit, ...]
+    left_out: tuple[Fit, ...]
+    take_off: tuple[Difference, ...]
+    unchanged: int
+
+
+def _changes(record: Record, checking: Callable[..., Checked], since: str, unit: str) -> _Changes:
+    """Return the changes; the file is checked a second time, with the unit's serial on its tags."""
+    built = _built(record, checking(), since, unit)
+    checked = checking(unit=built[0].unit)
+    found = compare([item.row for item in built], _rows_of(checked))
     wanted = {one.row.id for one in found if one.what in ("added", "changed")}
     fits = [fit for fit in checked.fits if fit.marker.id in wanted]
-    kept = tuple(fit for fit in fits if fit.verdict != DOES_NOT_FIT)
-    left_out = tuple(fit for fit in fits if fit.verdict == DOES_NOT_FIT)
-    if left_out and not leave_out:
-        raise LabelerError(*(misfit_problem(fit) for fit in left_out))
-    unchanged = sum(one.what == "unchanged" for one in found)
-    if not fits and not take_off:
-        return Revised(None, (), unchanged)
-    sheets = tuple(map(canonical_sheet, lay_out(pieces_of(kept, checked.stocks), stocks, start)))
-    refuse(printer_problems(printer, sheets))
-    job = record.prepare(
-        NewJob(
-            harness,
-            sheets,
-            {fit.marker.id: marker_row(fit) for fit in kept},
-            tuple(LeftOut(marker_row(fit), "; ".join(fit.reasons)) for fit in left_out),
-            font_digests(sheets),
-            serial,
-            who,
-            version(),
-            f"changes since revision {since}",
-            date,
-            paper,
-            printer_text(printer),
-            revises=built[0].job,
-            take_off=tuple(one.old.id for one in take_off if one.old),
-        )
+    return _Changes(
+        checked,
+        built[0],
+        tuple(fit for fit in fits if fit.verdict != DOES_NOT_FIT),
+        tuple(fit for fit in fits if fit.verdict == DOES_NOT_FIT),
+        tuple(one for one in found if one.old and one.what in ("changed", "removed")),
+        sum(one.what == "unchanged" for one in found),
     )
-    drawing = Drawing(harness, job, kept, left_out, sheets, paper, printer, take_off=tuple(map(_remark, take_off)))
-    files = Names(folder, harness).files(serial, sheets, f"-changes-{job.id}")
-    job = hand_over(record, drawing, files, force=force, who=who)
-    return Revised(Printed(job, tuple(files.values()), sheets, kept, left_out, checked.notes), take_off, unchanged)
+
+
+def _new_job(changes: _Changes, sheets: tuple[Sheet, ...], reason: str) -> NewJob:
+    from labeler.record import LeftOut, NewJob, marker_row
+
+    return NewJob(
+        changes.checked.harness,
+        sheets,
+        {fit.marker.id: marker_row(fit) for fit in changes.kept},
+        tuple(LeftOut(marker_row(fit), "; ".join(fit.reasons)) for fit in changes.left_out),
+        font_digests(sheets),
+        changes.built.unit,
+        reason=reason,
+        revises=changes.built.job,
+        take_off=tuple(one.old.id for one in changes.take_off if one.old),
+    )
 
 
 def _remark(one: Difference) -> tuple[str, str, str]:
