@@ -14,7 +14,7 @@ import zxingcpp
 
 from labeler.draw.pdf import POINTS_PER_MM, face_operations
 from labeler.errors import LabelerError, Problem, Where
-from labeler.model import Placed, Sheet
+from labeler.model import Face, Piece, Placed, Run, Sheet
 from labeler.pipeline import Checked, Printed, check, print_harness, reprint, resume
 from labeler.printers import Printer
 from labeler.record import open_record
@@ -283,6 +283,40 @@ def test_every_sheet_says_what_it_is_of(record: Record, printed: Printed, tmp_pa
     for file in again.files:
         assert f"unit 0001 · job {again.job.id} · 2026-04-02" in words_of(file)
         assert said in words_of(file)
+
+
+def test_a_reprint_with_its_number(tmp_path: Path) -> None:
+    """The recorded text as it was, and R1, then R2, beside it; what is printed later without one matches the first."""
+    with open_record(tmp_path / "r.sqlite") as record:
+        first = print_harness(BOAT, tmp_path, record)
+        for number in (1, 2):
+            (item,) = record.find("0001 J4")
+            again = reprint(record, [item], tmp_path, reason="lost", with_numbers=True)
+            (placed,) = again.sheets[0].placed
+            before, added = placed.piece.face.runs[:-1], placed.piece.face.runs[-1]
+            assert item.face is not None
+            assert before == item.face.runs
+            assert added.text == f"R{number}"
+            font = load_font(added.font)
+            assert added.x_mm + font.width(added.text) * added.size_mm <= placed.piece.face.width_mm - 0.5 + 1e-6
+            assert max(r.x_mm + load_font(r.font).width(r.text) * r.size_mm for r in before) < added.x_mm
+            assert f"R{number}" in text_in(pdfium.PdfDocument(str(again.files[1]))[0], placed)[0]
+        plain = reprint(record, record.find("0001 J4"), tmp_path, reason="lost")
+        marker = plain.sheets[0].placed[0].piece.marker
+        assert operations(plain.sheets)[marker] == operations(first.sheets)[marker]
+        spoiled = record.find("", sheet=(3, 1))
+        assert spoiled[0].face is not None
+        assert spoiled[0].face.runs[-1].text == "R2"
+
+
+def test_a_number_that_has_no_room_is_refused(tmp_path: Path) -> None:
+    from labeler.pipeline.numbering import numbered
+
+    font = load_font("Atkinson Hyperlegible")
+    whole = 20.0 / font.width("DEPTH J4")  # the size at which the text is as long as the piece
+    piece = Piece("X", Face(20.0, 8.0, (Run("DEPTH J4", font.name, whole, 0.0, 2.0),)), "card", "", "J4")
+    with pytest.raises(LabelerError, match=r"no room for R1: 0\.0 and 0\.0 mm are free"):
+        numbered(piece, 1)
 
 
 def test_the_work_list_of_a_reprint(record: Record, printed: Printed, tmp_path: Path) -> None:

@@ -299,6 +299,14 @@ def test_a_copy_is_the_record_of_one_moment(record: Record, tmp_path: Path) -> N
         record.back_up(tmp_path / "none" / "copy.db")
 
 
+@pytest.mark.parametrize("name", ["a\0b", "\udcff", "x" * 300, "."])
+def test_a_copy_that_cannot_have_its_name(record: Record, tmp_path: Path, name: str) -> None:
+    with pytest.raises(LabelerError) as raised:
+        record.back_up(tmp_path / name)
+    assert "\n" not in str(raised.value)
+    assert [file.name for file in tmp_path.iterdir() if not file.name.startswith("record.db")] == []
+
+
 def test_a_copy_while_others_write(place: str, tmp_path: Path) -> None:
     """Every copy verifies, and holds all that was there when it was begun."""
     from threading import Thread

@@ -6,6 +6,7 @@ A few moments in the everyday run; ``--moments 100`` is the whole test, with 200
 from __future__ import annotations
 
 import random
+import signal
 import subprocess
 import sys
 import time
@@ -70,7 +71,10 @@ def look_over(record: Record, out: Path) -> None:
     assert record.problems() == ()
 
 
-def test_killed_at_random_moments(place: str, tmp_path: Path, request: pytest.FixtureRequest) -> None:
+@pytest.mark.parametrize("how", [signal.SIGKILL, signal.SIGINT], ids=lambda how: how.name)
+def test_killed_at_random_moments(
+    place: str, tmp_path: Path, request: pytest.FixtureRequest, how: signal.Signals
+) -> None:
     moments: int = request.config.getoption("--moments")
     units = min(200, 3 + 2 * moments)
     out, chance = tmp_path / "out", random.Random(moments)
@@ -78,8 +82,10 @@ def test_killed_at_random_moments(place: str, tmp_path: Path, request: pytest.Fi
     for _ in range(moments):
         running = start(place, tmp_path, units)
         time.sleep(chance.uniform(0, 0.8))
-        running.kill()
+        running.send_signal(how)
         running.communicate()
+        if how == signal.SIGINT and out.exists():  # it tidies up after itself
+            assert [file.name for file in out.iterdir() if file.suffix != ".pdf"] == []
         try:
             with open_record(place, create=False) as record:
                 before = sum(job.state == "prepared" for job in record.jobs())
@@ -97,4 +103,4 @@ def test_killed_at_random_moments(place: str, tmp_path: Path, request: pytest.Fi
         assert len(printed) == units
         for unit in printed:
             assert len(list(out.glob(f"loom-{unit.serial}-*.pdf"))) == 4, unit  # bench sheet, cards, wraps, tags
-    print(f"{moments} moments, {units} units, {resumed} jobs resumed")
+    print(f"{how.name}: {moments} moments, {units} units, {resumed} jobs resumed")

@@ -80,8 +80,9 @@ def import_units(record: Record, files: Sequence[Path]) -> Mapping[Path, Taken]:
 
 def _read(file: Path) -> object:
     try:
-        if file.stat().st_size > LARGEST_FILE:
-            what = f"has {file.stat().st_size:,} bytes, an exported unit at most {LARGEST_FILE:,}"
+        size = file.stat().st_size
+        if size > LARGEST_FILE:
+            what = f"has {size:,} bytes, an exported unit at most {LARGEST_FILE:,}"
             raise LabelerError(Problem(Where(str(file)), what, "name the file of one unit"))
         return json.loads(file.read_bytes())
     except OSError as error:

@@ -22,7 +22,7 @@ from __future__ import annotations
 import base64
 import json
 import zlib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from hashlib import sha256
 from typing import Any
@@ -50,49 +50,68 @@ VOID = ("uid", "marker", "at", "who", "reason")
 
 def unit_out(connection: Connection, named: str) -> dict[str, Any]:
     """Return a unit as a value for JSON. Raises LabelerError if there is none of the name, or several."""
-    u, j = schema.unit, schema.job.c
-    units = connection.execute(select(u).where(is_unit(named))).all()
-    if len(units) != 1:
-        known = ", ".join(sorted(f"{unit.part_number} {unit.serial}" for unit in units))
-        what = f"it is one of {len(units)} units: {known}" if units else "it is not in the record"
-        raise LabelerError(Problem(Where(f"unit {named}"), what, "name it by part number and serial"))
-    unit = units[0]
+    unit = _unit_named(connection, named)
+    j, v = schema.job.c, schema.void.c
     jobs = connection.execute(select(schema.job).where(j.unit_id == unit.id).order_by(j.id)).all()
-    of_jobs = select(j.id).where(j.unit_id == unit.id)
+    voids = connection.execute(select(schema.void).where(v.unit_id == unit.id).order_by(v.id))
     harnesses = _rows(connection, schema.harness, schema.harness.c.id, {job.harness_id for job in jobs})
-    sheets = connection.execute(select(schema.sheet).where(schema.sheet.c.job_id.in_(of_jobs))).all()
+    sheets = _rows(connection, schema.sheet, schema.sheet.c.job_id, {job.id for job in jobs})
     contents = _rows(connection, schema.content, schema.content.c.id, {sheet.content_id for sheet in sheets})
-    pieces = _rows(connection, schema.piece, schema.piece.c.content_id, {content.id for content in contents})
-    markers = _rows(connection, schema.marker, schema.marker.c.digest, {piece.marker for piece in pieces})
-    faces = _rows(connection, schema.face, schema.face.c.digest, {m.face for m in markers if m.face})
-    stocks = _rows(connection, schema.stock, schema.stock.c.digest, {c.stock for c in contents if c.stock})
-    events = connection.execute(select(schema.job_event).where(schema.job_event.c.job_id.in_(of_jobs))).all()
-    fonts = connection.execute(select(schema.job_font).where(schema.job_font.c.job_id.in_(of_jobs))).all()
-    voids = connection.execute(select(schema.void).where(schema.void.c.unit_id == unit.id).order_by(schema.void.c.id))
-    uids = {job.id: job.uid for job in jobs}
-    place_of = {harness.id: place for place, harness in enumerate(harnesses)}
-    content_of = {content.id: content.digest.hex() for content in contents}
     return {
         "form": FORM,
         "unit": {"part_number": unit.part_number, "serial": unit.serial, "at": unit.at},
         "harnesses": [_harness_out(harness) for harness in harnesses],
+        **_shared_out(connection, contents),
+        "jobs": _jobs_out(connection, jobs, sheets, harnesses, contents),
+        "voids": [{name: getattr(void, name) for name in VOID} for void in voids],
+    }
+
+
+def _unit_named(connection: Connection, named: str) -> Any:
+    units = connection.execute(select(schema.unit).where(is_unit(named))).all()
+    if len(units) != 1:
+        known = ", ".join(sorted(f"{unit.part_number} {unit.serial}" for unit in units))
+        what = f"it is one of {len(units)} units: {known}" if units else "it is not in the record"
+        raise LabelerError(Problem(Where(f"unit {named}"), what, "name it by part number and serial"))
+    return units[0]
+
+
+def _shared_out(connection: Connection, contents: list[Any]) -> dict[str, Any]:
+    pieces = _rows(connection, schema.piece, schema.piece.c.content_id, {content.id for content in contents})
+    markers = _rows(connection, schema.marker, schema.marker.c.digest, {piece.marker for piece in pieces})
+    faces = _rows(connection, schema.face, schema.face.c.digest, {m.face for m in markers if m.face})
+    stocks = _rows(connection, schema.stock, schema.stock.c.digest, {c.stock for c in contents if c.stock})
+    by_content: dict[int, list[Any]] = {}
+    for piece in pieces:
+        by_content.setdefault(piece.content_id, []).append(piece)
+    return {
         "stocks": {row.digest.hex(): row.text for row in stocks},
         "faces": {row.digest.hex(): row.text for row in faces},
         "markers": {m.digest.hex(): {name: _plain(getattr(m, name)) for name in MARKER} for m in markers},
-        "contents": {content_of[c.id]: _content_out(c, [p for p in pieces if p.content_id == c.id]) for c in contents},
-        "jobs": [
-            {name: getattr(job, name) for name in JOB}
-            | {
-                "harness": place_of[job.harness_id],
-                "of_job": uids.get(job.of_job),
-                "fonts": {font.font: font.digest for font in fonts if font.job_id == job.id},
-                "events": [{name: getattr(e, name) for name in EVENT} for e in events if e.job_id == job.id],
-                "sheets": {str(s.number): content_of[s.content_id] for s in sheets if s.job_id == job.id},
-            }
-            for job in jobs
-        ],
-        "voids": [{name: getattr(void, name) for name in VOID} for void in voids],
+        "contents": {c.digest.hex(): _content_out(c, by_content.get(c.id, [])) for c in contents},
     }
+
+
+def _jobs_out(
+    connection: Connection, jobs: Sequence[Any], sheets: list[Any], harnesses: list[Any], contents: list[Any]
+) -> list[dict[str, Any]]:
+    ids = {job.id for job in jobs}
+    events = _rows(connection, schema.job_event, schema.job_event.c.job_id, ids)
+    fonts = _rows(connection, schema.job_font, schema.job_font.c.job_id, ids)
+    uids = {job.id: job.uid for job in jobs}
+    place_of = {harness.id: place for place, harness in enumerate(harnesses)}
+    digest_of_content = {content.id: content.digest.hex() for content in contents}
+    return [
+        {name: getattr(job, name) for name in JOB}
+        | {
+            "harness": place_of[job.harness_id],
+            "of_job": uids.get(job.of_job),
+            "fonts": {font.font: font.digest for font in fonts if font.job_id == job.id},
+            "events": [{name: getattr(event, name) for name in EVENT} for event in events if event.job_id == job.id],
+            "sheets": {str(s.number): digest_of_content[s.content_id] for s in sheets if s.job_id == job.id},
+        }
+        for job in jobs
+    ]
 
 
 def _rows(connection: Connection, table: Any, column: Any, wanted: Iterable[Any]) -> list[Any]:

@@ -102,10 +102,16 @@ def place_draft(target: Path, make: Callable[[Path], None]) -> None:
     Raises LabelerError where the file exists or cannot be written.
     """
     taken = no_record(target, "exists already", "move it away, or name another file")
-    if os.path.lexists(target):
+    try:
+        target.parent.stat()
+        str(target).encode()
+        exists = _stands_at(target)
+    except ValueError as error:  # a null character, or bytes that are no text
+        raise no_record(Path(ascii(str(target))), "is no name for a file", "choose another") from error
+    except OSError as error:
+        raise no_record(target, f"cannot be written ({error.strerror})", "choose another folder") from error
+    if exists:
         raise taken
-    if not target.parent.is_dir():
-        raise no_record(target, "cannot be written: there is no such folder", "make it, or choose another")
     draft = _draft_of(target)
     try:
         make(draft)
@@ -119,6 +125,15 @@ def place_draft(target: Path, make: Callable[[Path], None]) -> None:
         raise LabelerError(cause(str(target), str(error))) from error
     finally:
         _tidy(draft)
+
+
+def _stands_at(path: Path) -> bool:
+    """Return whether anything has the name; os.path would take a name that cannot be one for a free one."""
+    try:
+        path.lstat()
+    except FileNotFoundError:
+        return False
+    return True
 
 
 def no_record(path: Path, message: str, fix: str) -> LabelerError:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any, Self
@@ -18,7 +19,7 @@ from labeler.record.values import Event, Job, NewJob, Recorded, Story, Unit, cha
 if TYPE_CHECKING:
     from sqlalchemy import Connection, Engine
 
-    from labeler.model import Face, Harness, Sheet
+    from labeler.model import Face, Harness, Piece, Sheet
 
 
 class Record:
@@ -94,15 +95,17 @@ class Record:
         date: str = "",
         paper: str = "",
         printer: str = "",
+        numbers: Mapping[str, int] | None = None,
     ) -> Job:
         """Record a reprint of markers of one unit, laid out again on ``sheets``.
 
-        ``fonts`` maps the fonts at hand to the digests of their files. Raises LabelerError, all
+        ``fonts`` maps the fonts at hand to the digests of their files; ``numbers`` those markers that have
+        R and a number as one line more, by id, to that number. Raises LabelerError, all
         problems at once, where there is no reason, a font has changed or is missing, a face is not
         the recorded one, an item is on no sheet or never was, or the items are of several units;
         and where an item is from a job that was withdrawn.
         """
-        refuse(_reprint_problems(items, sheets, fonts, reason))
+        refuse(_reprint_problems(items, sheets, fonts, reason, numbers or {}))
         about = write.JobAbout(who, version, reason.strip(), date, paper, printer)
         with self._writing() as connection:
             job_id = write.prepare_reprint(connection, items[0].job, items, sheets, fonts, about)
@@ -252,7 +255,11 @@ class Record:
 
 
 def _reprint_problems(
-    items: Sequence[Recorded], sheets: Sequence[Sheet], fonts: Mapping[str, str], reason: str
+    items: Sequence[Recorded],
+    sheets: Sequence[Sheet],
+    fonts: Mapping[str, str],
+    reason: str,
+    numbers: Mapping[str, int],
 ) -> Iterator[Problem]:
     if not items:
         raise LabelerError(Problem(Where("reprint"), "no marker was named", "look it up in the record"))
@@ -262,14 +269,14 @@ def _reprint_problems(
     if len(units) > 1:
         yield Problem(where, f"these markers are of several units: {', '.join(units)}", "reprint unit by unit")
     yield from changed_fonts(items, fonts)
-    yield from _face_problems(items, sheets)
+    yield from _face_problems(items, sheets, numbers)
 
 
-def _face_problems(items: Sequence[Recorded], sheets: Sequence[Sheet]) -> Iterator[Problem]:
+def _face_problems(items: Sequence[Recorded], sheets: Sequence[Sheet], numbers: Mapping[str, int]) -> Iterator[Problem]:
     faces = {item.row.id: face_to_text(item.face) for item in items if item.face is not None}
     placed = [placed.piece for sheet in sheets for placed in sheet.placed]
     for piece in placed:
-        if faces.get(piece.marker) != face_to_text(piece.face):
+        if faces.get(piece.marker) != face_to_text(_without_number(piece, numbers)):
             message = "what stands on the new sheet is not what was recorded"
             yield Problem(Where(piece.marker), message, "lay out the recorded face as it is")
     for item in items:
@@ -278,3 +285,11 @@ def _face_problems(items: Sequence[Recorded], sheets: Sequence[Sheet]) -> Iterat
             yield Problem(Where(item.row.id), f"it was never printed: it is {item.state}", fix)
         elif item.row.id not in {piece.marker for piece in placed}:
             yield Problem(Where(item.row.id), "it stands on no new sheet", "lay out every marker asked for")
+
+
+def _without_number(piece: Piece, numbers: Mapping[str, int]) -> Face:
+    """Return the face without the number of the reprint, where it is to have one."""
+    face = piece.face
+    if piece.marker in numbers and face.runs and face.runs[-1].text == f"R{numbers[piece.marker]}":
+        return replace(face, runs=face.runs[:-1])
+    return face
