@@ -274,7 +274,7 @@ def test_a_mixed_job_of_2000_markers_is_read_back_once_each(tmp_path: Path) -> N
             if sheet.stock.takes == "tag":
                 found = zxingcpp.read_barcodes(page.render(scale=300 / 72, grayscale=True).to_numpy().squeeze())
                 codes += [code.text for code in found]
-    assert sorted(codes) == sorted(fit.marker.id for fit in printed.fits if fit.marker.role == "bag")
+    assert sorted(codes) == sorted(f"0001 {fit.marker.id}" for fit in printed.fits if fit.marker.role == "bag")
 
 
 def read_texts(page: pdfium.PdfPage, sheet: Sheet, by_id: dict[str, Fit]) -> None:

@@ -121,7 +121,8 @@ def test_any_box_lies_on_whole_dots(width: float, height: float, boxes: list[tup
     grey = grey_of(drawn(sheets, dpi), dpi)
     assert ((grey <= MOST_GREY) | (grey >= 255 - MOST_GREY)).all()
     line = max(1, DotPen(dpi).dots(BOX_LINE_MM))
-    assert (grey <= MOST_GREY).sum() >= line * 4 * DotPen(dpi).dots(1) * 0.9 - 4 * line * line
+    # Four sides of a box of 1 mm; two of them may lie on the page's edge, where half of the line is on no page.
+    assert (grey <= MOST_GREY).sum() >= line * 3 * DotPen(dpi).dots(1) * 0.9 - 4 * line * line
 
 
 @pytest.mark.parametrize(
@@ -186,9 +187,11 @@ def test_print_gives_pictures_of_sheets_and_pieces(tmp_path: Path) -> None:
         assert len(pictures) == 1 + len(printed.fits)
         assert all(path.is_file() for path in pictures)
         read = [zxingcpp.read_barcodes(opened(path).convert("L")) for path in pictures[1:]]
-        assert sorted(code.text for codes in read for code in codes) == sorted(f.marker.id for f in printed.fits)
+        assert sorted(code.text for codes in read for code in codes) == sorted(
+            f"0001 {f.marker.id}" for f in printed.fits
+        )
         whole = zxingcpp.read_barcodes(opened(pictures[0]).convert("L"))
-        assert sorted(code.text for code in whole) == sorted(fit.marker.id for fit in printed.fits)
+        assert sorted(code.text for code in whole) == sorted(f"0001 {fit.marker.id}" for fit in printed.fits)
         again = reprint(record, record.find("0001 K4"), tmp_path, reason="lost", out=out, printer=Printer(dpi=300))
         (one,) = [path for path in again.files if path.stem.endswith(record.find("0001 K4")[0].row.id)]
         first = next(path for path in pictures[1:] if path.stem.endswith(one.stem.rpartition("-")[2]))

@@ -55,6 +55,11 @@ class Names:
         stem = self._stem(of, word)
         named = {key: "-".join(filter(None, map(_readable, key))) for key in together}
         if len(set(named.values())) < len(named):
+            named = {
+                key: "-".join(filter(None, (key[0] and _file_name(key[0]), key[1] and _file_name(key[1]))))
+                for key in together
+            }
+        if len(set(named.values())) < len(named):
             text = f"the stocks {', '.join(dict.fromkeys(name for name, _ in named))} would share a file name"
             raise LabelerError(Problem(Where("layouts"), text, "rename one of the stock files"))
         return tuple(

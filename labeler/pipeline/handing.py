@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from contextlib import suppress
+from contextlib import ExitStack, suppress
 from dataclasses import dataclass, field
 from hashlib import sha256
 from io import BytesIO
@@ -167,12 +167,15 @@ def hand_over(
         for folder in {path.parent for path in paths}:
             make_folder(folder)
         wanted, contents = _to_write(record, jobs, drawing, again)
-        with written(wanted, _noted(record, jobs, contents), force=drawing.out.force):
+        with ExitStack() as files:
+            files.enter_context(written(wanted, _noted(record, jobs, contents), force=drawing.out.force))
             for part in drawing.parts:
                 _send(drawing, part, sent)
             with uninterrupted():
                 names = [str(path) for path in paths]
-                done += (_confirm(record, job, names, who, first=number == 0) for number, job in enumerate(jobs))
+                for job in jobs:
+                    done.append(_confirm(record, job, names, who, first=not done))
+                files.close()  # from here on the files stay, whatever comes
                 if None not in done:
                     keep(jobs[-1])
     except BaseException as error:

@@ -175,6 +175,13 @@ def sheets_of(connection: Connection, job_id: int) -> tuple[Sheet, ...]:
         piece = piece_of(marker_of(line), faces[line.face], stocks[line.stock], line.group_name)
         placed.setdefault(line.sheet, []).append(Placed(piece, line.cell, line.x_mm, line.y_mm))
     return tuple(
-        Sheet(stocks[row.stock], row.number, row.width_mm, row.height_mm, row.group_name, tuple(placed[row.number]))
+        Sheet(
+            stocks[row.stock],
+            row.number,
+            row.width_mm,
+            row.height_mm,
+            row.group_name,
+            tuple(placed.get(row.number, ())),
+        )
         for row in rows
     )
