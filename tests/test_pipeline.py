@@ -463,7 +463,7 @@ def test_resume_keeps_the_bench_sheet_that_is_there(tmp_path: Path, monkeypatch:
     with open_record(tmp_path / "r.sqlite") as record:
         broken_off(tmp_path / "out", record, monkeypatch)
         before = {file: file.read_bytes() for file in (tmp_path / "out").glob("*.pdf")}
-        resume(record, 1, tmp_path / "out")
+        resume(record, 1)  # to the folder that they were on their way to
         assert {file: file.read_bytes() for file in (tmp_path / "out").glob("*.pdf")} == before
 
 

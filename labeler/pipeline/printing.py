@@ -302,9 +302,9 @@ def hand_over(
         for folder in {path.parent for path in files.values()}:
             make_folder(folder)
         if again:
-            known = record.digests(job.id)
+            known = {Path(name).name: digest for name, digest in record.digests(job.id).items()}
             drawn = {path: data for path, data in drawn.items() if not _holds(path, data, known)}
-        record.drawn(job.id, {path.name: _digest(data) for path, data in drawn.items()})
+        record.drawn(job.id, {str(path.resolve()): _digest(data) for path, data in drawn.items()})
         write_all(drawn, force=force, then=lambda: confirmed.append(_confirm(record, job, names, who)))
     except BaseException as error:
         if not (again or confirmed):  # an interrupt that waited comes after both, and parts nothing

@@ -102,21 +102,24 @@ def _draw_again(
     return Printed(job, tuple(files.values()), sheets)
 
 
-def resume(record: Record, job_id: int, folder: Path, *, force: bool = False, who: str = "") -> Printed:
+def resume(record: Record, job_id: int, folder: Path | None = None, *, force: bool = False, who: str = "") -> Printed:
     """Finish a job that was broken off: draw its files again from the record alone, and confirm it.
 
-    Files in the folder that are already as they are to be stay. The bench sheet of a print is drawn
+    They go to the folder that they were on their way to, or to another one; files there that are
+    already as they are to be stay. The bench sheet of a print is drawn
     without pins: the record does not keep them. Raises `LabelerError` where the job is not prepared,
     a font has changed, or a file cannot be written; the job stays prepared then.
     """
     from labeler.record import changed_fonts
 
-    refuse(folder_problems(folder))
     story = record.show(job_id)
     job = story.jobs[0]
     if job.state != "prepared":
         fix = "reprint what is missing" if job.state == "printed" else "print the unit, or what is missing, anew"
         raise LabelerError(Problem(Where(f"job {job_id}"), f"there is nothing to resume: it is {job.state}", fix))
+    if folder is None:
+        folder = next((Path(name).parent for name in record.digests(job_id)), Path("out"))
+    refuse(folder_problems(folder))
     sheets = record.sheets(job_id)
     refuse(changed_fonts(story.markers, _fonts_at_hand(sheets)))
     printer = printer_from_text(job.printer)
