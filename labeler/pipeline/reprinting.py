@@ -60,6 +60,7 @@ def reprint(
         states = sorted({item.state for item in items})
         why = f"nothing to print: {', '.join(states) or 'no marker'}"
         raise LabelerError(Problem(Where("reprint"), why, "see labeler record show"))
+    refuse(_not_reprinted(drawn))
     sheets = _same_sheets(record, drawn) if same_places else _new_sheets(drawn, stock, start)
     numbers = {item.row.id: item.printed for item in drawn} if with_numbers else {}
     if numbers:
@@ -125,6 +126,17 @@ def resume(record: Record, job_id: int, folder: Path | None = None, *, force: bo
     printer = printer_from_text(job.printer)
     refuse(printer_problems(printer, sheets))
     return _draw_again(record, job, story.markers, sheets, folder, printer, force=force, who=who, again=True)
+
+
+def _not_reprinted(items: Iterable[Recorded]) -> Iterator[Problem]:
+    """Yield the markers that are not to be printed again: those of a job that was broken off, and those taken off."""
+    for item in items:
+        where = Where(f"unit {item.unit}, {item.row.id}")
+        if item.state == "prepared" and not item.printed:
+            fix = f"finish it (labeler record resume {item.job}) or withdraw it (labeler record withdraw {item.job})"
+            yield Problem(where, f"job {item.job}, which was to print it, is prepared", fix)
+        elif item.state == "taken off":
+            yield Problem(where, f"it was {item.reason}", "reprint what stands there now: labeler record show")
 
 
 SAME_MM = 0.01  # measures of two stocks that differ by less are the same: the last digit of the stock files

@@ -150,7 +150,8 @@ sheet = _of_job(
     Column("content_id", ForeignKey("content.id"), nullable=False, index=True),
 )
 
-# A marker that is not to be used; prints up to "after_job" are meant, a later one is good again.
+# A marker that is not to be used; prints up to "after_job" are meant, a later one is good again. "by_job"
+# is the job of a newer revision that took the marker off its unit.
 void = Table(
     "void",
     metadata,
@@ -162,4 +163,5 @@ void = Table(
     _text("who"),
     _text("reason"),
     Column("after_job", Integer, nullable=False),
+    Column("by_job", ForeignKey("job.id")),
 )
