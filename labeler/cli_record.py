@@ -202,8 +202,9 @@ def record_void_command(
 
 @record_group.command("resume")
 @click.argument("job", metavar="JOB", type=click.IntRange(1))
-@options(OUT, RECORD, FORCE)
-def record_resume_command(job: int, out: Path, record_path: str | None, force: bool) -> None:
+@click.option("--out", type=click.Path(path_type=Path), help="Another folder than the files were on their way to.")
+@options(RECORD, FORCE)
+def record_resume_command(job: int, out: Path | None, record_path: str | None, force: bool) -> None:
     """Finish a JOB that was broken off: draw its files again from the record. Example: labeler record resume 12."""
     from labeler.pipeline import resume
 

@@ -464,7 +464,7 @@ def test_resume_keeps_the_bench_sheet_that_is_there(tmp_path: Path, monkeypatch:
     with open_record(tmp_path / "r.sqlite") as record:
         broken_off(tmp_path / "out", record, monkeypatch)
         before = {file: file.read_bytes() for file in (tmp_path / "out").glob("*.pdf")}
-        resume(record, 1, tmp_path / "out")
+        resume(record, 1)  # to the folder that they were on their way to
         assert {file: file.read_bytes() for file in (tmp_path / "out").glob("*.pdf")} == before
 
 
@@ -480,6 +480,14 @@ def test_a_reprint_that_was_broken_off_is_resumed(tmp_path: Path, monkeypatch: p
         assert [file.read_bytes() for file in files] == before
         (item,) = record.find("0001 J4")
         assert (item.state, item.printed) == ("printed", 2)
+
+
+def test_what_was_never_confirmed_is_not_reprinted(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    with open_record(tmp_path / "r.sqlite") as record:
+        broken_off(tmp_path / "out", record, monkeypatch)
+        with pytest.raises(LabelerError, match="job 1, which was to print it, is prepared"):
+            reprint(record, record.find("0001 J4"), tmp_path / "again", reason="lost")
+        assert len(record.jobs()) == 1
 
 
 def test_resume_says_why_not(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -507,9 +515,13 @@ def test_an_interrupt_waits_until_files_and_record_agree(tmp_path: Path, monkeyp
         return real(record, *words)  # type: ignore[arg-type]
 
     monkeypatch.setattr("labeler.record.store.Record.confirm", interrupted)
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)  # it is ignored where tests run in the background
     with open_record(tmp_path / "r.sqlite") as record:
-        with pytest.raises(KeyboardInterrupt):
-            print_harness(BOAT, tmp_path / "out", record)
+        try:
+            with pytest.raises(KeyboardInterrupt):
+                print_harness(BOAT, tmp_path / "out", record)
+        finally:
+            signal.signal(signal.SIGINT, before)
         (job,) = record.jobs()
         files = {str(file) for file in (tmp_path / "out").iterdir()}
         assert (job.state, files) in (("printed", set(job.files)), ("withdrawn", set()))

@@ -229,6 +229,7 @@ def changed(exported: dict[str, Any], path: str, value: object) -> dict[str, Any
         ("jobs/0/fonts", []),
         ("jobs", {}),
         ("voids", [{}]),
+        ("voids", [{"uid": "v", "marker": "m", "at": "", "who": "", "reason": "", "by_job": "none"}]),
         ("faces", {}),
     ],
 )

@@ -21,7 +21,8 @@ from labeler.record.store import Record
 
 LOOM = "Wire,From,From Pin,To,To Pin,Gauge\nW1,P1,1,J1,1,16 AWG\nW2,P1,2,J1,2,16 AWG\n"
 WORKER = """
-import sys
+import signal, sys
+signal.signal(signal.SIGINT, signal.default_int_handler)  # it is ignored where tests run in the background
 from pathlib import Path
 from labeler.pipeline import print_harness
 from labeler.record import open_record
@@ -84,6 +85,7 @@ def test_killed_at_random_moments(
         time.sleep(chance.uniform(0, 0.8))
         running.send_signal(how)
         running.communicate()
+        assert running.returncode != 0  # it was not done yet
         if how == signal.SIGINT and out.exists():  # it tidies up after itself
             assert [file.name for file in out.iterdir() if file.suffix != ".pdf"] == []
         try:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 from collections import Counter
+from dataclasses import replace
 from pathlib import Path
 
 import pypdfium2 as pdfium
@@ -12,7 +13,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from labeler.cli import main
-from labeler.errors import LabelerError
+from labeler.errors import LabelerError, Where
 from labeler.pipeline import print_changes, print_harness, reprint, verify
 from labeler.pipeline.revising import compare
 from labeler.record import MarkerRow, open_record
@@ -104,9 +105,11 @@ def test_only_what_has_changed_is_printed(place: str, tmp_path: Path, newer: Pat
         job = made.printed.job
         assert (job.kind, job.of_job, job.unit, job.revision, job.state) == ("revision", 2, "0002", "D", "printed")
         at_j4 = {(item.revision, item.state, item.row.label) for item in record.find("0002 B4 J4")}
-        assert at_j4 == {("C", "void", "WATER PROBE J4"), ("D", "printed", "SALT PROBE J4")}
+        assert at_j4 == {("C", "taken off", "WATER PROBE J4"), ("D", "printed", "SALT PROBE J4")}
         (gone,) = record.find("0002 K7")
-        assert (gone.state, gone.reason) == ("void", f"taken off by job {job.id}")
+        assert (gone.state, gone.reason) == ("taken off", f"taken off by job {job.id}")
+        with pytest.raises(LabelerError, match=f"it was taken off by job {job.id}; reprint what stands there now"):
+            reprint(record, [gone], tmp_path / "again", reason="lost")
         (same,) = record.find("0002 J1")
         assert (same.state, same.revision) == ("printed", "C")
         (other,) = record.find("0001 B4 J4")
@@ -116,6 +119,12 @@ def test_only_what_has_changed_is_printed(place: str, tmp_path: Path, newer: Pat
         bench = " ".join(" ".join(page.get_textpage().get_text_range() for page in pages).split())
         assert "changes since revision C" in bench
         assert bench.count("take off") == 9
+        exported = record.export("0002")
+        with open_record(tmp_path / "other.db") as elsewhere:
+            elsewhere.take_in(exported, Where("unit.json"))
+            assert elsewhere.markers("0002") == tuple(
+                replace(item, job=item.job - 1 if item.job < 3 else 2) for item in record.markers("0002")
+            )
         new = next(item for item in record.find("0002 B4 J4") if item.state == "printed")
         assert reprint(record, [new], tmp_path / "again", reason="lost").job.revision == "D"
 
@@ -160,6 +169,13 @@ def test_the_commands(tmp_path: Path, newer: Path) -> None:
     assert "take off: " in made.stderr
     assert "64 markers are unchanged" in made.stderr
     assert len(made.stdout.splitlines()) == 3  # the work list, a card, the tags
+    lost = run("reprint", "0001 J4", "--reason", "lost", *words)  # what stands there now, the other one is gone
+    assert lost.exit_code == 0, lost.stderr
+    shown = run("record", "show", "0001 J4", "--record", tmp_path / "r.sqlite").stdout
+    assert "SALT PROBE J4" in shown
+    assert "WATER PROBE" not in shown
+    whole = run("reprint", "--unit", "0001", "--reason", "stolen", *words)
+    assert "68 markers" in whole.stderr  # 69 by README, and K7 is gone
     again = run("print", newer, "--changed-since", "C", "--unit", "0001", *words)
     assert again.exit_code == 1
     assert len(again.stderr.splitlines()) == 1

@@ -196,7 +196,7 @@ def _to_write(
     """Return what is to be written: all of it, or of jobs that were broken off what is not there already."""
     if not again:
         return drawing.paths(), drawing.contents()
-    known = {name: digest for job in jobs for name, digest in record.digests(job.id).items()}
+    known = {Path(name).name: digest for job in jobs for name, digest in record.digests(job.id).items()}
     missing = [(path, data) for path, data in drawing.contents() if not _holds(path, data, known)]
     return [path for path, _ in missing], missing
 
@@ -205,7 +205,7 @@ def _noted(record: Record, jobs: Sequence[Job], contents: Iterable[tuple[Path, b
     """Yield the files; once all are written, and before they are named, the record is told their digests."""
     digests: dict[str, str] = {}
     for path, data in contents:
-        digests[path.name] = _digest(data)
+        digests[str(path.resolve())] = _digest(data)
         yield path, data
     for job in jobs:
         record.drawn(job.id, digests)

@@ -58,6 +58,7 @@ def reprint(
     refuse(folder_problems(folder))
     out = replace(out or Output(folder), folder=folder, force=force, printer=printer)
     drawn = _drawn(items)
+    refuse(_not_reprinted(drawn))
     stocks = {item.stock.name: item.stock for item in drawn if item.stock}
     pieces = [item.piece() for item in drawn]
     if stock:
@@ -127,22 +128,25 @@ def _drawing(job: Job, items: Sequence[Recorded], sheets: Sequence[Sheet], out: 
     )
 
 
-def resume(record: Record, job_id: int, folder: Path, *, force: bool = False, who: str = "") -> Printed:
+def resume(record: Record, job_id: int, folder: Path | None = None, *, force: bool = False, who: str = "") -> Printed:
     """Finish a job that was broken off: draw its files again from the record alone, and confirm it.
 
-    Files in the folder that are already as they are to be stay. The bench sheet of a print is drawn
+    They go to the folder that they were on their way to, or to another one; files there that are
+    already as they are to be stay. The bench sheet of a print is drawn
     without pins: the record does not keep them. Of units that shared sheets it draws this one's markers
     alone, each in its own cell. Raises `LabelerError` where the job is not prepared, a font has changed,
     or a file cannot be written; the job stays prepared then.
     """
     from labeler.record import changed_fonts
 
-    refuse(folder_problems(folder))
     story = record.show(job_id)
     job = story.jobs[0]
     if job.state != "prepared":
         fix = "reprint what is missing" if job.state == "printed" else "print the unit, or what is missing, anew"
         raise LabelerError(Problem(Where(f"job {job_id}"), f"there is nothing to resume: it is {job.state}", fix))
+    if folder is None:
+        folder = next((Path(name).parent for name in record.digests(job_id)), Path("out"))
+    refuse(folder_problems(folder))
     sheets = record.sheets(job_id)
     refuse(changed_fonts(story.markers, _fonts_at_hand(sheets)))
     printer = printer_from_text(job.printer)
@@ -187,6 +191,17 @@ def _measures_that_matter(other: Stock, was: Stock) -> Iterator[tuple[str, float
 def _hole_edge(stock: Stock) -> float:
     """Return how far from the left edge of a tag its punch hole reaches, mm; 0 without one."""
     return stock.hole_inset_mm + stock.hole_mm / 2 if stock.hole_mm else 0.0
+
+
+def _not_reprinted(items: Iterable[Recorded]) -> Iterator[Problem]:
+    """Yield the markers that are not to be printed again: those of a job that was broken off, and those taken off."""
+    for item in items:
+        where = Where(f"unit {item.unit}, {item.row.id}")
+        if item.state == "prepared" and not item.printed:
+            fix = f"finish it (labeler record resume {item.job}) or withdraw it (labeler record withdraw {item.job})"
+            yield Problem(where, f"job {item.job}, which was to print it, is prepared", fix)
+        elif item.state == "taken off":
+            yield Problem(where, f"it was {item.reason}", "reprint what stands there now: labeler record show")
 
 
 def _with_numbers(sheet: Sheet, numbers: Mapping[str, int]) -> Sheet:

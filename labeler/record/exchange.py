@@ -11,7 +11,7 @@ Form 1 is one object::
     contents   by digest: stock, width_mm, height_mm, group, pieces: [marker, cell, x_mm, y_mm]
     jobs       uid, kind, harness (place in the list), of_job, at, who, version, reason, date, paper, printer,
                fonts: {name: digest}, events: [{state, at, who, note}], sheets: {number: content}
-    voids      uid, marker, at, who, reason
+    voids      uid, marker, at, who, reason, by_job
 
 Digests are hexadecimal, jobs name each other by uid, in the order in which they were made. What does
 not have the digest that it is known by is refused. Taking a unit in adds what is not there yet.
@@ -63,7 +63,7 @@ def unit_out(connection: Connection, named: str) -> dict[str, Any]:
         "harnesses": [_harness_out(harness) for harness in harnesses],
         **_shared_out(connection, contents),
         "jobs": _jobs_out(connection, jobs, sheets, harnesses, contents),
-        "voids": [{name: getattr(void, name) for name in VOID} for void in voids],
+        "voids": [_void_out(void, {job.id: job.uid for job in jobs}) for void in voids],
     }
 
 
@@ -130,6 +130,10 @@ def _plain(value: object) -> object:
 def _harness_out(row: Any) -> dict[str, Any]:
     about = {name: getattr(row, name) for name in ("name", "part_number", "revision", "sha256")}
     return about | {"text": base64.b64encode(row.text).decode("ascii")}
+
+
+def _void_out(row: Any, uids: Mapping[int, str]) -> dict[str, Any]:
+    return {name: getattr(row, name) for name in VOID} | {"by_job": uids.get(row.by_job)}
 
 
 def _content_out(row: Any, pieces: Iterable[Any]) -> dict[str, Any]:
@@ -329,9 +333,12 @@ def _one_print(connection: Connection, unit_id: int, where: Where, unit: str) ->
 def _add_voids(connection: Connection, exported: _Exported, unit_id: int) -> int:
     v, j = schema.void.c, schema.job.c
     known = set(connection.scalars(select(v.uid).where(v.unit_id == unit_id)))
-    new = [{name: _text(void[name]) for name in VOID} for void in exported.voids if void["uid"] not in known]
-    for row in new:
+    jobs = {row.uid: row.id for row in connection.execute(select(j.uid, j.id).where(j.unit_id == unit_id))}
+    new = [void for void in exported.voids if void["uid"] not in known]
+    for void in new:
+        row = {name: _text(void[name]) for name in VOID}
         before = select(func.max(j.id)).where(j.unit_id == unit_id, j.at <= row["at"])
+        by_job = None if void["by_job"] is None else jobs[void["by_job"]]
         last = connection.scalar(before) or 0
-        connection.execute(insert(schema.void), {**row, "unit_id": unit_id, "after_job": last})
+        connection.execute(insert(schema.void), {**row, "unit_id": unit_id, "after_job": last, "by_job": by_job})
     return len(new)

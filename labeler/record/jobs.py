@@ -100,7 +100,7 @@ def _files(note: str | None) -> tuple[str, ...]:
 
 
 def digests_of(connection: Connection, job_id: int) -> dict[str, str]:
-    """Return the SHA-256 of each file of a job by its name, as it was drawn. Raises LabelerError if damaged."""
+    """Return the SHA-256 of each file of a job by its path, as it was drawn. Raises LabelerError if damaged."""
     c = job_event.c
     note = connection.scalar(select(c.note).where(c.job_id == job_id, c.state == "drawn"))
     try:

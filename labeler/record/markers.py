@@ -78,7 +78,7 @@ def _recorded(
     used = sorted({run.font for run in drawn.runs}) if drawn else []
     declared = voids.get((first.unit_id, first.marker), [])
     last_void = declared[-1] if declared else None
-    state = _state(rows, first, last_void.after_job if last_void else 0)
+    state = _state(rows, first, last_void)
     return Recorded(
         row=marker_of(first),
         unit=first.serial,
@@ -96,7 +96,7 @@ def _recorded(
         cell=first.cell,
         x_mm=first.x_mm,
         y_mm=first.y_mm,
-        reason=last_void.reason if last_void and state == "void" else first.left_out or "",
+        reason=last_void.reason if last_void and state in ("void", "taken off") else first.left_out or "",
         fonts=tuple((name, fonts.get(first.job_id, {}).get(name, "")) for name in used),
     )
 
@@ -107,12 +107,15 @@ def marker_of(line: Line) -> MarkerRow:
     return MarkerRow(*info, line.cut_length_mm, line.colour, line.heating, line.how)
 
 
-def _state(rows: list[Line], first: Line, void_after: int) -> str:
+def _state(rows: list[Line], first: Line, last_void: Line | None) -> str:
     if first.gone:
         return "withdrawn"
+    later = [row for row in rows if not row.gone and row.job_id > (last_void.after_job if last_void else 0)]
+    if last_void is not None and last_void.by_job is not None and not later:
+        return "taken off"
     if not first.face:
         return "plain" if first.left_out is None else "left out"
-    good = [row for row in rows if row.face and not row.gone and row.job_id > void_after]
+    good = [row for row in later if row.face]
     if not good:
         return "void"
     return "printed" if any(row.confirmed for row in good) else "prepared"

@@ -67,7 +67,7 @@ def _from_1(connection: Connection) -> None:
     _carry(connection, old["job_font"], schema.job_font, {})
     for job_id in connection.scalars(select(old["job"].c.id).order_by(old["job"].c.id)).all():
         _carry_sheets(connection, old, job_id)
-    _carry(connection, old["void"], schema.void, {}, lambda row: {"uid": _uid(row)})
+    _carry(connection, old["void"], schema.void, {"by_job": None}, lambda row: {"uid": _uid(row)})
     for name in reversed(TABLES_1):
         connection.execute(text(f"DROP TABLE {name}{OLD}"))
     connection.execute(insert(schema.schema_version), {"version": 2})

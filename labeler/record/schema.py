@@ -99,7 +99,7 @@ job = Table(
 
 # prepared, drawn, then printed or withdrawn, or first one and then the other; each at most once. "note" is
 # for prepared the JSON list of markers that are void once the job is printed, or "", for drawn the JSON
-# object of file names and their SHA-256, for printed the JSON list of files, for withdrawn the reason.
+# object of paths of files and their SHA-256, for printed the JSON list of files, for withdrawn the reason.
 job_event = _of_job("job_event", Column("state", Text, primary_key=True), _text("at"), _text("who"), _text("note"))
 job_font = _of_job("job_font", Column("font", Text, primary_key=True), _text("digest"))
 
@@ -150,7 +150,8 @@ sheet = _of_job(
     Column("content_id", ForeignKey("content.id"), nullable=False, index=True),
 )
 
-# A marker that is not to be used; prints up to "after_job" are meant, a later one is good again.
+# A marker that is not to be used; prints up to "after_job" are meant, a later one is good again. "by_job"
+# is the job of a newer revision that took the marker off its unit.
 void = Table(
     "void",
     metadata,
@@ -162,4 +163,5 @@ void = Table(
     _text("who"),
     _text("reason"),
     Column("after_job", Integer, nullable=False),
+    Column("by_job", ForeignKey("job.id")),
 )

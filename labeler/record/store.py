@@ -112,7 +112,7 @@ class Record:
             return jobs.job_list(connection, schema.job.c.id == job_id)[0]
 
     def drawn(self, job_id: int, digests: Mapping[str, str]) -> None:
-        """Record the SHA-256 of each file of a prepared job by its name, before the files get their places."""
+        """Record the SHA-256 of each file of a prepared job by its path, before the files get their places."""
         with self._writing() as connection:
             write.drawn(connection, job_id, digests)
 
@@ -198,7 +198,7 @@ class Record:
             return markers.sheets_of(connection, job_id)
 
     def digests(self, job_id: int) -> dict[str, str]:
-        """Return the SHA-256 of each file of a job by its name; nothing where they were not drawn yet."""
+        """Return the SHA-256 of each file of a job by its path; nothing where they were not drawn yet."""
         with self._reading() as connection:
             return jobs.digests_of(connection, job_id)
 

@@ -144,7 +144,7 @@ class Recorded:
     part_number: str
     revision: str
     job: int
-    state: str  # printed | prepared | void | left out | plain | withdrawn
+    state: str  # printed | prepared | void | taken off | left out | plain | withdrawn
     printed: int = 0  # how often, reprints included, withdrawn and unconfirmed ones not
     voids: int = 0  # how often it was declared void, also before it was printed again
     face: Face | None = None

@@ -261,7 +261,7 @@ def _take_off(connection: Connection, job_id: int, who: str) -> None:
     note = connection.scalar(select(c.note).where(c.job_id == job_id, c.state == "prepared"))
     unit_id = connection.scalar(select(job.unit_id).where(job.id == job_id))
     for marker in json.loads(note or "[]"):
-        add_void(connection, int(unit_id or 0), str(marker), who, f"taken off by job {job_id}")
+        add_void(connection, int(unit_id or 0), str(marker), who, f"taken off by job {job_id}", job_id)
 
 
 def withdraw(connection: Connection, job_id: int, reason: str, who: str = "") -> None:
@@ -304,10 +304,12 @@ def void_problems(items: Iterable[Recorded]) -> Iterator[Problem]:
             yield Problem(where, f"it cannot be declared void: {why}", fixes.get(item.state, "it was never printed"))
 
 
-def add_void(connection: Connection, unit_id: int, marker: str, who: str, reason: str) -> None:
+def add_void(
+    connection: Connection, unit_id: int, marker: str, who: str, reason: str, by_job: int | None = None
+) -> None:
     """Declare a marker of a unit void; a print made later is good again."""
     last = connection.scalar(select(func.max(schema.job.c.id))) or 0
-    row = {"uid": new_uid(), "unit_id": unit_id, "marker": marker, "at": now(), "after_job": last}
+    row = {"uid": new_uid(), "unit_id": unit_id, "marker": marker, "at": now(), "after_job": last, "by_job": by_job}
     connection.execute(insert(schema.void), {**row, "who": who, "reason": reason})
 
 
