@@ -309,7 +309,7 @@ def hand_over(
     except BaseException as error:
         if not (again or confirmed):  # an interrupt that waited comes after both, and parts nothing
             with suppress(LabelerError):
-                record.withdraw(job.id, f"not handed over: {error or type(error).__name__}", who)
+                record.withdraw_prepared(job.id, f"not handed over: {error or type(error).__name__}", who)
         raise
     done = confirmed[0]
     if done is None:
