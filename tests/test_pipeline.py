@@ -418,7 +418,7 @@ def broken_off(folder: Path, record: Record, monkeypatch: pytest.MonkeyPatch, qu
     """
     with monkeypatch.context() as patch:
         patch.setattr("labeler.record.store.Record.confirm", lambda *_words: die())
-        patch.setattr("labeler.record.store.Record.withdraw", lambda *_words: None)
+        patch.setattr("labeler.record.store.Record.withdraw_prepared", lambda *_words: None)
         patch.setattr("labeler.draw.files.Path.unlink", lambda *_words, **_more: None)
         printer = Printer("p", scale_x=1.01)
         if query:
@@ -504,6 +504,26 @@ def test_resume_says_why_not(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) ->
         with pytest.raises(LabelerError, match="it is withdrawn"):
             resume(record, 1, tmp_path / "out")
         assert print_harness(BOAT, tmp_path / "out2", record, unit="0001").job.unit == "0001"
+
+
+def test_a_job_that_another_bench_resumes_meanwhile_stays_printed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The first bench finds its files there, and takes neither them nor the job back."""
+    real = Record.drawn
+
+    def resumed(record: Record, job_id: int, digests: dict[str, str]) -> None:
+        real(record, job_id, digests)
+        monkeypatch.setattr("labeler.record.store.Record.drawn", real)
+        resume(record, job_id, tmp_path / "out")
+
+    monkeypatch.setattr("labeler.record.store.Record.drawn", resumed)
+    with open_record(tmp_path / "r.sqlite") as record:
+        with pytest.raises(LabelerError, match="exists already"):
+            print_harness(BOAT, tmp_path / "out", record)
+        (job,) = record.jobs()
+        assert job.state == "printed"
+        assert {str(file) for file in (tmp_path / "out").iterdir()} == set(job.files)
 
 
 def test_an_interrupt_waits_until_files_and_record_agree(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

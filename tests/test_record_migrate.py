@@ -109,7 +109,7 @@ def test_the_foreign_keys_hold_afterwards(old: Path) -> None:
         assert connection.execute("PRAGMA foreign_key_check").fetchall() == []
         tables = {name for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
     connection.close()
-    assert not [name for name in tables if name.endswith("_1")]
+    assert not [name for name in tables if name.endswith("_old")]
 
 
 def test_a_damaged_old_record_stays_as_it_is(old: Path) -> None:
@@ -137,3 +137,38 @@ def test_the_command(old: Path) -> None:
     assert "nothing to do" in run("record", "upgrade", "--record", old).stderr
     assert run("record", "list", "--record", old).exit_code == 0
     assert run("record", "upgrade", "--record", old.parent / "none.sqlite").exit_code == 1
+
+
+def test_schema_2(tmp_path: Path) -> None:
+    """What is expected is the record's own description in tests/data/README.md."""
+    path = tmp_path / "r.sqlite"
+    connection = sqlite3.connect(path)
+    connection.executescript((Path(__file__).parent / "data" / "record-schema-2.sql").read_text("utf-8"))
+    connection.close()
+    assert upgrade(path) == (2, f"{path}.schema-2")
+    with open_record(path) as record:
+        assert record.problems() == ()
+        assert [(j.kind, j.state, j.unit, j.of_job) for j in record.jobs()] == [
+            ("print", "printed", "0001", 0),
+            ("print", "printed", "0002", 0),
+            ("reprint", "printed", "0001", 1),
+        ]
+        (sleeve,) = record.find("0001 B1 J1")
+        assert (sleeve.printed, sleeve.row.heating, sleeve.row.colour) == (2, "back first", "WH")
+        (tag,) = record.find("0002 K1")
+        assert (tag.state, tag.reason) == ("void", "smeared")
+        again = reprint(record, [tag], tmp_path / "out", reason="smeared")
+        assert all(file.is_file() for file in again.files)
+        assert len({record.export("0001")["jobs"][n]["uid"] for n in (0, 1)}) == 2
+    with sqlite3.connect(path) as connection:
+        assert connection.execute("PRAGMA foreign_key_check").fetchall() == []
+        made = {
+            row[0]: row[1] for row in connection.execute("SELECT name, sql FROM sqlite_master WHERE type = 'table'")
+        }
+    connection.close()
+    with open_record(tmp_path / "new.sqlite"):
+        pass
+    with sqlite3.connect(tmp_path / "new.sqlite") as connection:
+        new = dict(connection.execute("SELECT name, sql FROM sqlite_master WHERE type = 'table'").fetchall())
+    connection.close()
+    assert made == new  # as if it had been made today

@@ -61,14 +61,16 @@ def written(
                 _name(part, path, force, undo)
         yield tuple(path for _, path in parts)
     except BaseException:
-        for path, before in reversed(undo):
-            with suppress(OSError):
-                path.unlink(missing_ok=True) if before is None else os.replace(before, path)
+        with uninterrupted():
+            for path, before in reversed(undo):
+                with suppress(OSError):
+                    path.unlink(missing_ok=True) if before is None else os.replace(before, path)
         raise
     finally:
-        for part, _ in parts:
-            with suppress(OSError):
-                part.unlink()
+        with uninterrupted():
+            for part, _ in parts:
+                with suppress(OSError):
+                    part.unlink()
     for _, before in undo:
         if before is not None:
             with suppress(OSError):

@@ -253,7 +253,7 @@ def _digest(data: bytes) -> str:
 def _withdraw(record: Record, jobs: Sequence[Job], error: BaseException, who: str) -> None:
     for job in jobs:
         with suppress(LabelerError):
-            record.withdraw(job.id, f"not handed over: {error or 'broken off'}", who)
+            record.withdraw_prepared(job.id, f"not handed over: {error or 'broken off'}", who)
 
 
 def _send(drawing: Drawing, part: Part, sent: list[str]) -> None:

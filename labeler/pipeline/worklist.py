@@ -26,11 +26,10 @@ def work_list(job: Job, items: Sequence[Recorded], sheets: Sequence[Sheet]) -> B
     """Return a bench sheet of what the record knows of some markers: no pins, no pages of branches."""
     steps = [_step(item) for item in items if item.row.tube and item.state != "left out"]
     cuts = cuts_of(steps)
-    first = items[0]
     return BenchSheet(
-        harness=first.harness,
-        part_number=first.part_number,
-        revision=first.revision,
+        harness=job.harness,
+        part_number=job.part_number,
+        revision=job.revision,
         unit=job.unit,
         date=job.date,
         thread_first=tuple(step for step in steps if goes_before(step.how)),

@@ -1,25 +1,27 @@
-"""From one schema of the record to the next, step by step, each in one transaction with nothing lost.
+"""From an older schema of the record to today's, in one transaction with nothing lost.
 
-A step renames the tables it changes, makes the new ones, carries the rows over and drops the old.
+The old tables get other names, the new ones are made, the rows carried over and the old ones dropped.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from itertools import groupby
 from typing import Any
 
 from sqlalchemy import Connection, MetaData, Row, Table, insert, inspect, select, text
 
+from labeler.errors import LabelerError, Problem, Where
 from labeler.naming import plain
 from labeler.record import schema
 from labeler.record.faces import damaged, digest_of
 from labeler.record.jobs import number_of
-from labeler.record.rows import Page, Shared, keep_pages
+from labeler.record.rows import Page, Shared, content_digest, keep_pages, marker_digest
 from labeler.record.values import MarkerRow
 
 Line = Row[Any]
-OLD = "_1"  # behind the name of a table of schema 1 while its rows are carried over
+OLD = "_old"  # behind the name of a table while its rows are carried over
 TABLES_1 = (
     "schema_version",
     "harness",
@@ -33,44 +35,97 @@ TABLES_1 = (
     "marker",
     "void",
 )
-INDEXES_1 = ("ix_job_unit_id", "ix_void_unit_id")
+TABLES_2 = (*TABLES_1, "content", "piece")
 
 
 def upgrade(connection: Connection, version: int) -> None:
-    """Bring a record from an older schema to today's. Raises LabelerError where it is damaged."""
-    for older in range(version, schema.VERSION):
-        STEPS[older](connection)
+    """Bring a record from an older schema to today's.
+
+    Raises LabelerError where it is damaged, or on a server, where there never was one of an older schema.
+    """
+    if connection.dialect.name != "sqlite":
+        problem = "a record of an older schema can be upgraded in a file only"
+        raise LabelerError(Problem(Where("build record"), problem, "use the version that made it"))
+    STEPS[version](connection)
+    connection.execute(insert(schema.schema_version), {"version": schema.VERSION})
 
 
 def _from_1(connection: Connection) -> None:
-    """Schema 2 keeps what units share once, and the heating and threading of sleeves."""
-    known = set(inspect(connection).get_table_names())
-    missing = [name for name in TABLES_1 if name not in known]
+    """What units share is kept once now, and the heating and threading of sleeves too; jobs have names of their own."""
+    with _old_tables(connection, TABLES_1) as old:
+        _carry(connection, old["harness"], schema.harness, {})
+        _carry(connection, old["unit"], schema.unit, {}, _unit_names)
+        first = _first_prints(connection, old)
+
+        def more(row: Line) -> Mapping[str, object]:
+            return {"of_job": first.get(row.id), "date": row.at[:10], "uid": _uid(row)}
+
+        _carry(connection, old["job"], schema.job, {"paper": "", "printer": ""}, more)
+        _carry(connection, old["job_event"], schema.job_event, {"who": ""})
+        _carry(connection, old["job_font"], schema.job_font, {})
+        for job_id in connection.scalars(select(old["job"].c.id).order_by(old["job"].c.id)).all():
+            _carry_sheets(connection, old, job_id)
+        _carry(connection, old["void"], schema.void, {"by_job": None}, lambda row: {"uid": _uid(row)})
+
+
+def _from_2(connection: Connection) -> None:
+    """Jobs and voids have names of their own now, and digests are taken of another text."""
+    with _old_tables(connection, TABLES_2) as old:
+        digests = {row.digest: marker_digest(tuple(row)[1:]) for row in connection.execute(select(old["marker"]))}
+        lines: dict[int, list[tuple[Any, ...]]] = {}
+        order = old["piece"].c.content_id, old["piece"].c.line
+        for row in connection.execute(select(old["piece"]).order_by(*order)):
+            lines.setdefault(row.content_id, []).append((digests[row.marker], row.cell, row.x_mm, row.y_mm))
+
+        def content(row: Line) -> Mapping[str, object]:
+            about = (row.stock, row.width_mm, row.height_mm, row.group_name)
+            return {"digest": content_digest(about, lines.get(row.id, []))}
+
+        more: dict[str, Callable[[Line], Mapping[str, object]]] = {
+            "job": lambda row: {"uid": _uid(row)},
+            "void": lambda row: {"uid": _uid(row), "by_job": None},
+            "marker": lambda row: {"digest": digests[row.digest]},
+            "piece": lambda row: {"marker": digests[row.marker]},
+            "content": content,
+        }
+        for table in schema.metadata.sorted_tables:
+            if table is not schema.schema_version:
+                _carry(connection, old[table.name], table, {}, more.get(table.name, lambda _row: {}))
+
+
+@contextmanager
+def _old_tables(connection: Connection, names: Sequence[str]) -> Iterator[dict[str, Table]]:
+    """Put the old tables aside, make the new ones, and drop the old at the end.
+
+    Raises LabelerError where one is missing.
+    """
+    inspector = inspect(connection)
+    known = set(inspector.get_table_names())
+    missing = [name for name in names if name not in known]
     if missing:
         raise damaged(f"the table {missing[0]}", "it is missing")
-    for name in INDEXES_1:
-        connection.execute(text(f"DROP INDEX IF EXISTS {name}"))
-    for name in TABLES_1:
+    for name in names:
+        for index in inspector.get_indexes(name):
+            connection.execute(text(f"DROP INDEX {index['name']}"))
+    for name in names:
         connection.execute(text(f"ALTER TABLE {name} RENAME TO {name}{OLD}"))
     schema.metadata.create_all(connection)
-    old = {name: Table(f"{name}{OLD}", MetaData(), autoload_with=connection) for name in TABLES_1}
-    _carry(connection, old["harness"], schema.harness, {})
-    _carry(connection, old["unit"], schema.unit, {}, _unit_names)
-    first = _first_prints(connection, old)
-    about = {"paper": "", "printer": ""}
+    old = {name: Table(f"{name}{OLD}", MetaData(), autoload_with=connection) for name in names}
+    yield old
+    for table in reversed(_by_reference(old.values())):
+        connection.execute(text(f"DROP TABLE {table.name}"))
 
-    def more(row: Line) -> Mapping[str, object]:
-        return {"of_job": first.get(row.id), "date": row.at[:10], "uid": _uid(row)}
 
-    _carry(connection, old["job"], schema.job, about, more)
-    _carry(connection, old["job_event"], schema.job_event, {"who": ""})
-    _carry(connection, old["job_font"], schema.job_font, {})
-    for job_id in connection.scalars(select(old["job"].c.id).order_by(old["job"].c.id)).all():
-        _carry_sheets(connection, old, job_id)
-    _carry(connection, old["void"], schema.void, {"by_job": None}, lambda row: {"uid": _uid(row)})
-    for name in reversed(TABLES_1):
-        connection.execute(text(f"DROP TABLE {name}{OLD}"))
-    connection.execute(insert(schema.schema_version), {"version": 2})
+def _by_reference(tables: Iterable[Table]) -> list[Table]:
+    """Return tables so that each comes after those it refers to."""
+    left = {table.name: {key.target_fullname.partition(".")[0] for key in table.foreign_keys} for table in tables}
+    named = {table.name: table for table in tables}
+    ordered: list[Table] = []
+    while left:
+        free = [name for name, others in left.items() if not (others - {name}) & left.keys()]
+        ordered += [named[name] for name in free]
+        left = {name: others for name, others in left.items() if name not in free}
+    return ordered
 
 
 def _carry(
@@ -151,4 +206,4 @@ def _row(line: Line, group: str = "") -> MarkerRow:
     return MarkerRow(*info, line.cut_length_mm, colour)
 
 
-STEPS: Mapping[int, Callable[[Connection], None]] = {1: _from_1}
+STEPS: Mapping[int, Callable[[Connection], None]] = {1: _from_1, 2: _from_2}

@@ -1,4 +1,4 @@
-"""The tables of the build record, schema 2. Rows are only ever added; a correction is another row.
+"""The tables of the build record, schema 3. Rows are only ever added; a correction is another row.
 
 What units share is kept once: a face, a marker as it was resolved, and the whole content of a sheet
 are known by the digest of what they say, so that the second unit of a harness adds a few rows.
@@ -22,7 +22,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-VERSION = 2
+VERSION = 3
 
 metadata = MetaData()
 

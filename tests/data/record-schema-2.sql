@@ -1,0 +1,242 @@
+BEGIN TRANSACTION;
+CREATE TABLE content (
+	id INTEGER NOT NULL, 
+	digest BLOB NOT NULL, 
+	stock BLOB, 
+	width_mm FLOAT NOT NULL, 
+	height_mm FLOAT NOT NULL, 
+	group_name TEXT NOT NULL, 
+	PRIMARY KEY (id), 
+	UNIQUE (digest), 
+	FOREIGN KEY(stock) REFERENCES stock (digest)
+);
+INSERT INTO "content" VALUES(1,X'ECFBD06F43F1ADEC09D838B2CA046EDF',X'EBD7E08C9F2D933E46AF2C1471A9FB27',210.0,148.5,'AS23053/5 1/4, WH');
+INSERT INTO "content" VALUES(2,X'0BCCB4B8238DE3E38983D3DAB7565BC4',X'E7E3EFD59D060D08A79CE46628B1E3CC',210.0,297.0,'');
+INSERT INTO "content" VALUES(3,X'A10E2D0BD6D11B05C1F03027A619CF57',X'F9E13416D8168970E4AB08AFF1E1BB41',210.0,297.0,'');
+INSERT INTO "content" VALUES(4,X'2354E8CF1DE38B5B4DF3F85D1EE1A3E8',NULL,0.0,0.0,'');
+INSERT INTO "content" VALUES(5,X'9F93197A9106B40FDDCD48411D67E35F',X'F9E13416D8168970E4AB08AFF1E1BB41',210.0,297.0,'');
+CREATE TABLE face (
+	digest BLOB NOT NULL, 
+	text TEXT NOT NULL, 
+	PRIMARY KEY (digest)
+)
+ WITHOUT ROWID
+
+;
+INSERT INTO "face" VALUES(X'235073D1B42E9A9435F6AAE6A81BD428','[1,95000000,54000000,[["K1","Atkinson Hyperlegible",10450000,12500000,44019400,1000000],["Sonde c\u00f4t\u00e9 b\u00e2bord","Atkinson Hyperlegible",3480000,12500000,39431700,1000000],["J1","Atkinson Hyperlegible",3480000,12500000,35774900,1000000],["Survey boat, bow","Atkinson Hyperlegible",3480000,12500000,32118100,1000000],["RSB-110 rev A unit 0002","Atkinson Hyperlegible",3480000,12500000,28461300,1000000],["1 W1 to P1:1","Atkinson Hyperlegible",3480000,16223400,24039700,1000000],["2 W2 to P1:2","Atkinson Hyperlegible",3480000,16223400,20382900,1000000]],1,0,[[12500000,24039700,2327100,2327100],[12500000,20382900,2327100,2327100]],null]');
+INSERT INTO "face" VALUES(X'2DCF3974108670B1FE0CB4B85E7ADCB5','[1,25000000,18000000,[["P1:1/J1:1","Atkinson Hyperlegible",2610000,7924700,14643900,1000000]],1,0]');
+INSERT INTO "face" VALUES(X'435E027A78069E94B61FE932DECFF057','[1,25000000,18000000,[["P1:2/J1:2","Atkinson Hyperlegible",2610000,7541000,14628300,1000000]],1,0]');
+INSERT INTO "face" VALUES(X'61689EA01C77EED35F48B2EDE5488EF1','[1,25000000,18000000,[["J1:2/P1:2","Atkinson Hyperlegible",2610000,7541000,14628300,1000000]],1,0]');
+INSERT INTO "face" VALUES(X'6B3292D832D3FB890A3A9466990B19BA','[1,25000000,18000000,[["J1:1/P1:1","Atkinson Hyperlegible",2610000,7924700,14643900,1000000]],1,0]');
+INSERT INTO "face" VALUES(X'7227E2340D8BDDB3C040FCBA640D862E','[1,20000000,10513939,[["BOW J1","Atkinson Hyperlegible",4730000,2011030,3252046,1269083]],1,0]');
+INSERT INTO "face" VALUES(X'900B6424B2D93617098FDBD43ACA416C','[1,25000000,18000000,[["J2:1/P1:3","Atkinson Hyperlegible",2610000,7508400,14628300,1000000]],1,0]');
+INSERT INTO "face" VALUES(X'C00BA76490BA4089F6156C27E70F7341','[1,95000000,54000000,[["K1","Atkinson Hyperlegible",10450000,12500000,44019400,1000000],["Sonde c\u00f4t\u00e9 b\u00e2bord","Atkinson Hyperlegible",3480000,12500000,39431700,1000000],["J1","Atkinson Hyperlegible",3480000,12500000,35774900,1000000],["Survey boat, bow","Atkinson Hyperlegible",3480000,12500000,32118100,1000000],["RSB-110 rev A unit 0001","Atkinson Hyperlegible",3480000,12500000,28461300,1000000],["1 W1 to P1:1","Atkinson Hyperlegible",3480000,16223400,24039700,1000000],["2 W2 to P1:2","Atkinson Hyperlegible",3480000,16223400,20382900,1000000]],1,0,[[12500000,24039700,2327100,2327100],[12500000,20382900,2327100,2327100]],null]');
+INSERT INTO "face" VALUES(X'D402F19EAD5664BAF534DE2F7DCB2AEE','[1,25000000,18000000,[["J2:2/P1:4","Atkinson Hyperlegible",2610000,7264300,14628300,1000000]],1,0]');
+INSERT INTO "face" VALUES(X'E0D125D01B92B65985E962C9EE247DD9','[1,25000000,18000000,[["P1:4/J2:2","Atkinson Hyperlegible",2610000,7264300,14628300,1000000]],1,0]');
+INSERT INTO "face" VALUES(X'E613338F354D41EAFF2D0B1CFAFC4970','[1,25000000,18000000,[["P1:3/J2:1","Atkinson Hyperlegible",2610000,7508400,14628300,1000000]],1,0]');
+CREATE TABLE harness (
+	id INTEGER NOT NULL, 
+	name TEXT NOT NULL, 
+	part_number TEXT NOT NULL, 
+	revision TEXT NOT NULL, 
+	sha256 TEXT NOT NULL, 
+	text BLOB NOT NULL, 
+	PRIMARY KEY (id), 
+	UNIQUE (sha256, name, part_number, revision)
+);
+INSERT INTO "harness" VALUES(1,'Survey boat, bow','RSB-110','A','45d8676a2cb8ef4c4ab946c367c84bccad2be4bc38073a8ee528b2445a339159',X'785E8D92CD4AC34010C7EF798A216715377E20828714AAD0561A5AA1422861939DB60BC96ED96C5AF571BC79F70DFA62CE2635524DC1CBB2F3B1BFFFCCCEC42B6E1496E5DC53BC40B8037F5A990DBE42AAB93DA173EB7B6B6E6CA2AA2245E31226D3DE2963E7BE6770234BA9957386BEE7C50217BCCA2DC1B6D234B0B00F03C6821B787A1EF9B53B31C88554CB44C8D27295615214941A5C9D1321CEB45298596DE6734F0A871830DF13586646AEED5E6CAA9540C8769F76F701E9EE3DD54638FD8ED711BD760169B24ADA163A23F7C26827EC47EC962CAB1B31772FE55B5D3DBB8670F6D00D080E0064B500BA7701FE3646895DA55D1C90C9DA9383FF9676790020AB057497961A1AC3AAFD9B9EAB0B208E1BFF192A4131006EEB1FA22880C597DABA1F4FFA513F1CC2287C8CA08965954D72544BBB6A26CB02D7E66F113797E32214FD11E98D67B4445DE88076E628C48D1E20476BD1A05BA505CF4BAC6BE1CBB6DB2165B54BF7BD6F5FC78FDFB4');
+CREATE TABLE job (
+	id INTEGER NOT NULL, 
+	kind TEXT NOT NULL, 
+	unit_id INTEGER NOT NULL, 
+	harness_id INTEGER NOT NULL, 
+	of_job INTEGER, 
+	at TEXT NOT NULL, 
+	who TEXT NOT NULL, 
+	version TEXT NOT NULL, 
+	reason TEXT NOT NULL, 
+	date TEXT NOT NULL, 
+	paper TEXT NOT NULL, 
+	printer TEXT NOT NULL, 
+	PRIMARY KEY (id), 
+	FOREIGN KEY(unit_id) REFERENCES unit (id), 
+	FOREIGN KEY(harness_id) REFERENCES harness (id), 
+	FOREIGN KEY(of_job) REFERENCES job (id)
+);
+INSERT INTO "job" VALUES(1,'print',1,1,NULL,'2026-11-25T15:11:40.919Z','ada','0.1.0','','2026-11-25','A4','');
+INSERT INTO "job" VALUES(2,'print',2,1,NULL,'2026-11-25T15:11:50.959Z','ada','0.1.0','','2026-11-25','A4','');
+INSERT INTO "job" VALUES(3,'reprint',1,1,1,'2026-11-25T15:11:57.264Z','ada','0.1.0','lost','2026-11-25','A4','');
+CREATE TABLE job_event (
+	job_id INTEGER NOT NULL, 
+	state TEXT NOT NULL, 
+	at TEXT NOT NULL, 
+	who TEXT NOT NULL, 
+	note TEXT NOT NULL, 
+	PRIMARY KEY (job_id, state), 
+	FOREIGN KEY(job_id) REFERENCES job (id)
+)
+ WITHOUT ROWID
+
+;
+INSERT INTO "job_event" VALUES(1,'prepared','2026-11-25T15:11:40.919Z','ada','');
+INSERT INTO "job_event" VALUES(1,'printed','2026-11-25T15:11:42.570Z','ada','["out/RSB-110-0001-bench-sheet.pdf", "out/RSB-110-0001-card-210x148.pdf", "out/RSB-110-0001-wrap-a4-25x18.pdf", "out/RSB-110-0001-tag-a4-95x54.pdf"]');
+INSERT INTO "job_event" VALUES(2,'prepared','2026-11-25T15:11:50.960Z','ada','');
+INSERT INTO "job_event" VALUES(2,'printed','2026-11-25T15:11:52.052Z','ada','["out/RSB-110-0002-bench-sheet.pdf", "out/RSB-110-0002-card-210x148.pdf", "out/RSB-110-0002-wrap-a4-25x18.pdf", "out/RSB-110-0002-tag-a4-95x54.pdf"]');
+INSERT INTO "job_event" VALUES(3,'prepared','2026-11-25T15:11:57.278Z','ada','');
+INSERT INTO "job_event" VALUES(3,'printed','2026-11-25T15:11:57.902Z','ada','["out/RSB-110-0001-reprint-3-work-list.pdf", "out/RSB-110-0001-reprint-3-card-210x148.pdf"]');
+CREATE TABLE job_font (
+	job_id INTEGER NOT NULL, 
+	font TEXT NOT NULL, 
+	digest TEXT NOT NULL, 
+	PRIMARY KEY (job_id, font), 
+	FOREIGN KEY(job_id) REFERENCES job (id)
+)
+ WITHOUT ROWID
+
+;
+INSERT INTO "job_font" VALUES(1,'Atkinson Hyperlegible','f1f3ab99edf448f4fd7fcce28ff24ac5');
+INSERT INTO "job_font" VALUES(2,'Atkinson Hyperlegible','f1f3ab99edf448f4fd7fcce28ff24ac5');
+INSERT INTO "job_font" VALUES(3,'Atkinson Hyperlegible','f1f3ab99edf448f4fd7fcce28ff24ac5');
+CREATE TABLE marker (
+	digest BLOB NOT NULL, 
+	marker TEXT NOT NULL, 
+	kind TEXT NOT NULL, 
+	role TEXT NOT NULL, 
+	at TEXT NOT NULL, 
+	branch TEXT NOT NULL, 
+	circuit TEXT NOT NULL, 
+	label TEXT NOT NULL, 
+	tube TEXT NOT NULL, 
+	colour TEXT NOT NULL, 
+	cut_length_mm FLOAT NOT NULL, 
+	heating TEXT NOT NULL, 
+	how TEXT NOT NULL, 
+	group_name TEXT NOT NULL, 
+	face BLOB, 
+	left_out TEXT, 
+	words TEXT, 
+	PRIMARY KEY (digest), 
+	FOREIGN KEY(face) REFERENCES face (digest)
+)
+ WITHOUT ROWID
+
+;
+INSERT INTO "marker" VALUES(X'133712C87DFCA0E6CD90EFC2705E3865','QJRX2NXF','wrap','wire end','P1:2','B1','W2','P1:2/J1:2','','',0.0,'','thread on before its contact is crimped','',X'435E027A78069E94B61FE932DECFF057',NULL,NULL);
+INSERT INTO "marker" VALUES(X'16E96BF02D4D91A8F73F9A76577C727C','10R1D2XX','wrap','wire end','P1:1','B1','W1','P1:1/J1:1','','',0.0,'','thread on before its contact is crimped','',X'2DCF3974108670B1FE0CB4B85E7ADCB5',NULL,NULL);
+INSERT INTO "marker" VALUES(X'262DAF518E4D9B40FCF3914A295F04BB','C18G9PDF','tag','bag','K1','','','K1 Sonde côté bâbord J1 Survey boat, bow RSB-110 rev A unit 0001 1 W1 to P1:1 2 W2 to P1:2','','',0.0,'','','',X'C00BA76490BA4089F6156C27E70F7341',NULL,'c18g9pdf
+k1
+
+
+k1 sonde côté bâbord j1 survey boat, bow rsb-110 rev a unit 0001 1 w1 to p1:1 2 w2 to p1:2');
+INSERT INTO "marker" VALUES(X'3065308D106EDB01F11FD37CD3723FB7','MPRX0XCD','sleeve','branch end','J1','B1','','BOW J1','AS23053/5 1/4','WH',20.0,'back first','thread on at J1 before the contacts are crimped','AS23053/5 1/4, WH',X'7227E2340D8BDDB3C040FCBA640D862E',NULL,NULL);
+INSERT INTO "marker" VALUES(X'5B6CF59882A02A5CD91702A1869AC891','EGCKNT82','wrap','wire end','P1:4','B2','W4','P1:4/J2:2','','',0.0,'','thread on before its contact is crimped','',X'E0D125D01B92B65985E962C9EE247DD9',NULL,NULL);
+INSERT INTO "marker" VALUES(X'643294A9FE4FAFA2624E0A1444FE426F','UHP1TCEE','wrap','wire end','P1:3','B2','W3','P1:3/J2:1','','',0.0,'','thread on before its contact is crimped','',X'E613338F354D41EAFF2D0B1CFAFC4970',NULL,NULL);
+INSERT INTO "marker" VALUES(X'809FA4093762CD4102B9A6F77820BFC6','C18G9PDF','tag','bag','K1','','','K1 Sonde côté bâbord J1 Survey boat, bow RSB-110 rev A unit 0002 1 W1 to P1:1 2 W2 to P1:2','','',0.0,'','','',X'235073D1B42E9A9435F6AAE6A81BD428',NULL,'c18g9pdf
+k1
+
+
+k1 sonde côté bâbord j1 survey boat, bow rsb-110 rev a unit 0002 1 w1 to p1:1 2 w2 to p1:2');
+INSERT INTO "marker" VALUES(X'865280F155B721932B4D5488E45DFCC1','2V1EA4DU','wrap','wire end','J2:1','B2','W3','J2:1/P1:3','','',0.0,'','thread on before its contact is crimped','',X'900B6424B2D93617098FDBD43ACA416C',NULL,NULL);
+INSERT INTO "marker" VALUES(X'9A8FD5A0460148AD0F8233FC8687CC4E','UNPR9CAC','wrap','wire end','J2:2','B2','W4','J2:2/P1:4','','',0.0,'','thread on before its contact is crimped','',X'D402F19EAD5664BAF534DE2F7DCB2AEE',NULL,NULL);
+INSERT INTO "marker" VALUES(X'AC56E3CC4555DF5038AD57661F895392','5A7GVNRF','wrap','wire end','J1:2','B1','W2','J1:2/P1:2','','',0.0,'','thread on before its contact is crimped','',X'61689EA01C77EED35F48B2EDE5488EF1',NULL,NULL);
+INSERT INTO "marker" VALUES(X'B4459FFB02FCAD54FE71B5F2BE952CFF','AH53AMPG','wrap','wire end','J1:1','B1','W1','J1:1/P1:1','','',0.0,'','thread on before its contact is crimped','',X'6B3292D832D3FB890A3A9466990B19BA',NULL,NULL);
+INSERT INTO "marker" VALUES(X'D73A67E384FE2490A09A935D0AE1711E','J6GQGAKK','sleeve','branch end','P1','B1','','B1 P1','AS23053/5 1/4','WH',20.0,'even','thread on at P1 before the contacts are crimped','',NULL,NULL,NULL);
+INSERT INTO "marker" VALUES(X'E217BE47042743088956346E53CB5394','3YYT8J5P','sleeve','branch end','J2','B2','','FOREPEAK LAMP J2','AS23053/5 1/4','WH',12.0,'back first','thread on at J2 before the contacts are crimped','',NULL,'capitals 0.47 mm after shrinking, 1.86 mm required (16'' at 400 mm): the text takes 31.4 mm at that height, of the piece''s 12 mm 8.0 are free',NULL);
+CREATE TABLE piece (
+	content_id INTEGER NOT NULL, 
+	line INTEGER NOT NULL, 
+	marker BLOB NOT NULL, 
+	cell TEXT NOT NULL, 
+	x_mm FLOAT NOT NULL, 
+	y_mm FLOAT NOT NULL, 
+	PRIMARY KEY (content_id, line), 
+	FOREIGN KEY(content_id) REFERENCES content (id), 
+	FOREIGN KEY(marker) REFERENCES marker (digest)
+)
+ WITHOUT ROWID
+
+;
+INSERT INTO "piece" VALUES(1,0,X'3065308D106EDB01F11FD37CD3723FB7','A1',9.0,118.986061);
+INSERT INTO "piece" VALUES(2,0,X'16E96BF02D4D91A8F73F9A76577C727C','A1',11.5,259.0);
+INSERT INTO "piece" VALUES(2,1,X'B4459FFB02FCAD54FE71B5F2BE952CFF','B1',38.5,259.0);
+INSERT INTO "piece" VALUES(2,2,X'133712C87DFCA0E6CD90EFC2705E3865','C1',65.5,259.0);
+INSERT INTO "piece" VALUES(2,3,X'AC56E3CC4555DF5038AD57661F895392','D1',92.5,259.0);
+INSERT INTO "piece" VALUES(2,4,X'643294A9FE4FAFA2624E0A1444FE426F','E1',119.5,259.0);
+INSERT INTO "piece" VALUES(2,5,X'865280F155B721932B4D5488E45DFCC1','F1',146.5,259.0);
+INSERT INTO "piece" VALUES(2,6,X'5B6CF59882A02A5CD91702A1869AC891','G1',173.5,259.0);
+INSERT INTO "piece" VALUES(2,7,X'9A8FD5A0460148AD0F8233FC8687CC4E','A2',11.5,240.0);
+INSERT INTO "piece" VALUES(3,0,X'262DAF518E4D9B40FCF3914A295F04BB','A1',10.0,224.0);
+INSERT INTO "piece" VALUES(4,0,X'D73A67E384FE2490A09A935D0AE1711E','',0.0,0.0);
+INSERT INTO "piece" VALUES(4,1,X'E217BE47042743088956346E53CB5394','',0.0,0.0);
+INSERT INTO "piece" VALUES(5,0,X'809FA4093762CD4102B9A6F77820BFC6','A1',10.0,224.0);
+CREATE TABLE schema_version (
+	version INTEGER NOT NULL, 
+	PRIMARY KEY (version)
+);
+INSERT INTO "schema_version" VALUES(2);
+CREATE TABLE sheet (
+	job_id INTEGER NOT NULL, 
+	number INTEGER NOT NULL, 
+	content_id INTEGER NOT NULL, 
+	PRIMARY KEY (job_id, number), 
+	FOREIGN KEY(job_id) REFERENCES job (id), 
+	FOREIGN KEY(content_id) REFERENCES content (id)
+)
+ WITHOUT ROWID
+
+;
+INSERT INTO "sheet" VALUES(1,1,1);
+INSERT INTO "sheet" VALUES(2,1,1);
+INSERT INTO "sheet" VALUES(3,1,1);
+INSERT INTO "sheet" VALUES(1,2,2);
+INSERT INTO "sheet" VALUES(2,2,2);
+INSERT INTO "sheet" VALUES(1,3,3);
+INSERT INTO "sheet" VALUES(1,0,4);
+INSERT INTO "sheet" VALUES(2,0,4);
+INSERT INTO "sheet" VALUES(2,3,5);
+CREATE TABLE stock (
+	digest BLOB NOT NULL, 
+	text TEXT NOT NULL, 
+	PRIMARY KEY (digest)
+)
+ WITHOUT ROWID
+
+;
+INSERT INTO "stock" VALUES(X'E7E3EFD59D060D08A79CE46628B1E3CC','{"bottom_mm":0.0,"cell_height_mm":18.0,"cell_width_mm":25.0,"columns":7,"corner_radius_mm":1.0,"cut_lines":false,"description":"medium wires, 1.59 to 3.94 mm: wraps 25 x 18 mm, 5 mm of it printed, 98 on A4","film_mm":0.1,"form":1,"gap_mm":0.0,"hole_inset_mm":0.0,"hole_mm":0.0,"kind":"grid","left_mm":11.5,"margin_mm":0.5,"name":"wrap-a4-25x18","page_height_mm":297.0,"page_width_mm":210.0,"pitch_x_mm":27.0,"pitch_y_mm":19.0,"print_around_mm":5.0,"rows":14,"ruler_x_mm":11.5,"ruler_y_mm":281.0,"takes":"wrap","top_mm":20.0}');
+INSERT INTO "stock" VALUES(X'EBD7E08C9F2D933E46AF2C1471A9FB27','{"bottom_mm":7.0,"cell_height_mm":0.0,"cell_width_mm":62.0,"columns":3,"corner_radius_mm":0.0,"cut_lines":true,"description":"carrier card 210 x 148.5 mm for flat sleeves up to 62 mm long, three columns","film_mm":0.0,"form":1,"gap_mm":3.0,"hole_inset_mm":0.0,"hole_mm":0.0,"kind":"card","left_mm":9.0,"margin_mm":0.0,"name":"card-210x148","page_height_mm":148.5,"page_width_mm":210.0,"pitch_x_mm":65.0,"pitch_y_mm":0.0,"print_around_mm":0.0,"rows":1,"ruler_x_mm":9.0,"ruler_y_mm":132.5,"takes":"sleeve","top_mm":19.0}');
+INSERT INTO "stock" VALUES(X'F9E13416D8168970E4AB08AFF1E1BB41','{"bottom_mm":0.0,"cell_height_mm":54.0,"cell_width_mm":95.0,"columns":2,"corner_radius_mm":0.0,"cut_lines":true,"description":"bag tags 95 x 54 mm with a punch hole, 10 on plain A4","film_mm":0.0,"form":1,"gap_mm":0.0,"hole_inset_mm":7.0,"hole_mm":5.0,"kind":"grid","left_mm":10.0,"margin_mm":3.0,"name":"tag-a4-95x54","page_height_mm":297.0,"page_width_mm":210.0,"pitch_x_mm":95.0,"pitch_y_mm":54.0,"print_around_mm":0.0,"rows":5,"ruler_x_mm":10.0,"ruler_y_mm":281.0,"takes":"tag","top_mm":19.0}');
+CREATE TABLE unit (
+	id INTEGER NOT NULL, 
+	part_number TEXT NOT NULL, 
+	serial TEXT NOT NULL, 
+	name TEXT NOT NULL, 
+	full_name TEXT NOT NULL, 
+	number BIGINT, 
+	at TEXT NOT NULL, 
+	PRIMARY KEY (id), 
+	UNIQUE (part_number, name), 
+	UNIQUE (part_number, number)
+);
+INSERT INTO "unit" VALUES(1,'RSB-110','0001','0001','rsb-110 0001',1,'2026-11-25T15:11:40.895Z');
+INSERT INTO "unit" VALUES(2,'RSB-110','0002','0002','rsb-110 0002',2,'2026-11-25T15:11:50.904Z');
+CREATE TABLE void (
+	id INTEGER NOT NULL, 
+	unit_id INTEGER NOT NULL, 
+	marker TEXT NOT NULL, 
+	at TEXT NOT NULL, 
+	who TEXT NOT NULL, 
+	reason TEXT NOT NULL, 
+	after_job INTEGER NOT NULL, 
+	PRIMARY KEY (id), 
+	FOREIGN KEY(unit_id) REFERENCES unit (id)
+);
+INSERT INTO "void" VALUES(1,2,'C18G9PDF','2026-11-25T15:12:00.546Z','ada','smeared',3);
+CREATE INDEX ix_unit_name ON unit (name);
+CREATE INDEX ix_unit_number ON unit (number);
+CREATE INDEX ix_unit_full_name ON unit (full_name);
+CREATE INDEX ix_job_harness_id ON job (harness_id);
+CREATE INDEX ix_job_unit_id ON job (unit_id);
+CREATE INDEX ix_void_unit_id ON void (unit_id);
+CREATE INDEX ix_piece_marker ON piece (marker);
+CREATE INDEX ix_sheet_content_id ON sheet (content_id);
+COMMIT;
