@@ -255,7 +255,7 @@ def upright(page: pypdfium2.PdfPage, text: str) -> list[bool]:
 def test_the_first_end_reads_upright_as_drawn(reading: str) -> None:
     document = drawn(boat(), reading=reading)
     text = document[1].get_textpage().get_text_range()
-    left, right = text.index("P1, 1 :"), text.index("J4, 1 :")
+    left, right = text.index("P1, drawn 1 :"), text.index("J4, drawn 1 :")
     assert (left < right) == (reading == "towards the end")  # its line ends at J4, or begins there
     assert upright(document[1], "PROBE J4") == [True]
 
@@ -284,3 +284,39 @@ def test_a_page_for_each_branch_and_its_number_in_the_foot() -> None:
     assert "page2of2" in text
     for words in ("2650mm;drawn1:20", "41mmaftershrinking", "1×2880mm", "W401", "12VPROBE", "TAKECARE"):
         assert words in text, words
+
+
+def test_a_connector_that_other_branches_fill_too_is_locked_last() -> None:
+    """P1 takes a third wire that this branch does not carry: two of three are pinned here."""
+    harness = boat()
+    other = Circuit("W501", Pin("P1", "29"), Pin("J5", "1"), "18 AWG")
+    made = fits(harness)
+    harness = replace(harness, circuits=(*harness.circuits, other))
+    through = {"B4": harness.circuits[:2]}
+    (found,) = branch_pages(harness, through, made, steps_of(harness, made, THREADING), THREADING)
+    details = {step.what: step.detail for step in found.work}
+    assert details["Pin 2 wires into P1"].endswith("lock it once all 3 wires are in")
+    assert "Pin J4, then lock it" in details
+
+
+def test_markers_of_a_fitted_end_and_of_an_end_without_a_sleeve_are_put_on_too() -> None:
+    work = [step.what for step in page(boat(fitted=True)).work]
+    assert "Put 2 wire markers on at J4" in work
+    harness = boat()
+    (branch,) = harness.branches
+    work = [step.what for step in page(replace(harness, branches=(replace(branch, ends=branch.ends[:1]),))).work]
+    assert work.index("Put 2 wire markers on at P1") < work.index("Crimp the contacts of P1")
+
+
+def test_markers_come_before_a_splice_is_made() -> None:
+    harness = boat()
+    harness = replace(harness, connectors=(harness.connectors[0], Connector("P1", kind="splice")))
+    work = [step.what for step in page(harness).work]
+    assert work.index("Put 2 wire markers on at P1") < work.index("Make the splice P1")
+
+
+def test_the_only_end_of_a_branch_reads_upright_too() -> None:
+    harness = boat()
+    (branch,) = harness.branches
+    document = drawn(replace(harness, branches=(replace(branch, ends=branch.ends[:1]),)))
+    assert upright(document[1], "PROBE J4") == [True]

@@ -118,7 +118,11 @@ def test_only_what_has_changed_is_printed(place: str, tmp_path: Path, newer: Pat
         pages = pdfium.PdfDocument(str(made.printed.files[0]))
         bench = " ".join(" ".join(page.get_textpage().get_text_range() for page in pages).split())
         assert "changes since revision C" in bench
-        assert bench.count("take off") == 9
+        assert (bench.count("it is replaced"), bench.count("the new revision has none here")) == (8, 1)
+        assert "9 markers to take off" in bench
+        assert "CHANGES TO A UNIT THAT IS BUILT" in bench
+        for words in ("Crimp the contacts", "braided sleeving", "no marker"):  # none of it is built anew
+            assert words not in bench
         exported = record.export("0002")
         with open_record(tmp_path / "other.db") as elsewhere:
             elsewhere.take_in(exported, Where("unit.json"))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import ceil
@@ -56,6 +57,7 @@ class Picture:
     length_mm: float | None
     covering: str  # "": none
     ends: tuple[DrawnEnd, ...]
+    turned: bool = False  # the first end lies on the right, also where it is the only one
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,7 +133,7 @@ def _page(
     covering = covering_cut(branch, settings, ends)
     work = (
         *_thread(steps, threading, covering, on_wires, later=False),
-        *_terminate(branch, [known.get(end.at, Connector(end.at)) for end in branch.ends], on_wires),
+        *_terminate(branch, reached, on_wires, _ends_here(harness, circuits)),
         *_thread(steps, threading, None, (), later=True),
         *_place(branch, ends, covering),
     )
@@ -232,24 +234,45 @@ def _thread(
         yield Work("thread on", what, "before the wire's contact is crimped; what they say stands in the pin table")
 
 
-def _terminate(branch: Branch, connectors: Sequence[Connector], on_wires: Sequence[Fit]) -> Iterator[Work]:
-    for end, connector in zip(branch.ends, connectors, strict=True):
-        name = connector.id
-        if connector.kind == "ring terminal" and not (end.crimped or end.fitted):
-            yield Work("terminate", f"Crimp the terminal {name}")
-        elif connector.kind == "splice" and not (end.crimped or end.fitted):
-            yield Work("terminate", f"Make the splice {name}")
-        elif connector.kind == "junction":
-            yield Work("terminate", f"Join the branches at {name}")
+def _ends_here(harness: Harness, circuits: Sequence[Circuit]) -> dict[str, tuple[int, int]]:
+    """Return, by connector, how many wire ends of a branch go into it, and how many go into it in all."""
+    here, everywhere = _count_ends(circuits), _count_ends(harness.circuits)
+    return {name: (count, everywhere.get(name, count)) for name, count in here.items()}
+
+
+def _count_ends(circuits: Sequence[Circuit]) -> dict[str, int]:
+    return Counter(pin.connector for circuit in circuits for pin in (circuit.start, circuit.finish))
+
+
+def _terminate(
+    branch: Branch, connectors: Sequence[Connector], on_wires: Sequence[Fit], ends_here: Mapping[str, tuple[int, int]]
+) -> Iterator[Work]:
+    """Yield what is done at each connector: markers on its wires first, while they are free."""
+    given = {end.at: end for end in branch.ends}
+    for connector in connectors:
+        name, end = connector.id, given.get(connector.id, BranchEnd(connector.id))
+        here, everywhere = ends_here.get(name, (0, 0))
         wrapped = [f for f in on_wires if f.marker.kind in ("wrap", "flag") and f.marker.at.split(":")[0] == name]
-        if wrapped and not end.fitted:
+        if wrapped:
             what = f"Put {len(wrapped)} wire marker{'s' if len(wrapped) > 1 else ''} on at {name}"
-            yield Work("terminate", what, "each around its wire, while it is free; see the pin table")
-        if connector.kind == "connector":
-            if not (end.crimped or end.fitted):
-                yield Work("terminate", f"Crimp the contacts of {name}")
-            if not end.fitted:
-                yield Work("terminate", f"Pin {name}, then lock it", "cavity by cavity, see the pin table")
+            yield Work("terminate", what, "each around its wire; what they say stands in the pin table")
+        if connector.kind == "junction":
+            yield Work("terminate", f"Join the branches at {name}")
+        if end.fitted or connector.kind not in ("connector", "splice", "ring terminal"):
+            continue
+        if connector.kind != "connector":
+            if not end.crimped:
+                yield Work(
+                    "terminate", f"{'Make the splice' if connector.kind == 'splice' else 'Crimp the terminal'} {name}"
+                )
+            continue
+        if not end.crimped:
+            yield Work("terminate", f"Crimp the contacts of {name}")
+        if here < everywhere:
+            lock = f"lock it once all {everywhere} wires are in"
+            yield Work("terminate", f"Pin {here} wires into {name}", f"cavity by cavity, see the pin table; {lock}")
+        else:
+            yield Work("terminate", f"Pin {name}, then lock it", "cavity by cavity, see the pin table")
 
 
 def _place(branch: Branch, ends: Mapping[str, Fit | None], covering: CoveringCut | None) -> Iterator[Work]:
@@ -286,9 +309,10 @@ def _picture(
 ) -> Picture:
     drawn = tuple(_drawn_end(end, known.get(end.at, Connector(end.at)), ends.get(end.at)) for end in branch.ends)
     first = ends.get(branch.ends[0].at) if branch.ends else None
-    if len(drawn) > 1 and first and first.marker.settings.reading == "towards the end":
+    turned = bool(first and first.marker.settings.reading == "towards the end")
+    if turned:
         drawn = drawn[::-1]  # so that the first end's lettering stands upright: its line ends on the right
-    return Picture(branch.length_mm, covering.covering if covering else "", drawn)
+    return Picture(branch.length_mm, covering.covering if covering else "", drawn, turned)
 
 
 def _drawn_end(end: BranchEnd, connector: Connector, fit: Fit | None) -> DrawnEnd:

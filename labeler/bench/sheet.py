@@ -73,6 +73,7 @@ class BenchSheet:
     title: str = "BENCH SHEET"
     job: str = ""  # its number in the build record
     about: str = ""  # of a job that repeats another: which, and why
+    take_off: tuple[Remark, ...] = ()  # what a new revision takes away from a unit that was built
 
 
 def bench_sheet(

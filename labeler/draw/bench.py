@@ -107,6 +107,7 @@ def _story(sheet: BenchSheet, room: float) -> Iterator[Any]:
     from reportlab.platypus import PageBreak
 
     yield from lists.title(sheet, room)
+    yield from lists.take_off(sheet.take_off, room)
     yield from lists.steps("THREAD ON FIRST", lists.FIRST_NOTE, sheet.thread_first, room)
     yield from lists.missing(sheet.missing, room)
     yield from lists.steps("THREAD ON LATER", lists.LATER_NOTE, sheet.thread_later, room)

@@ -54,6 +54,10 @@ def title(sheet: BenchSheet, room: float) -> Iterator[Any]:
     name = [text_cell(marked_up(sheet.title), SMALL_PT), text_cell(bold(sheet.harness), TITLE_PT)]
     if sheet.about:
         name.append(text_cell(bold(sheet.about), spaceBefore=2))
+    if sheet.take_off:
+        name.append(
+            text_cell(bold(f"{_count(len(sheet.take_off), 'marker')} to take off: see TAKE OFF"), spaceBefore=2)
+        )
     if sheet.missing:
         count = _count(len(sheet.missing), "marker")
         words = f"{count} left out or not fitting: see NOT ON THIS HARNESS"
@@ -90,6 +94,15 @@ def _step_row(step: Step) -> Row:
         text_cell(marked_up(step.how or "no way on is given"), NOTE_PT),
         heat,
     )
+
+
+def take_off(remarks: Sequence[Remark], room: float) -> Iterator[Any]:
+    """Yield what must come off a unit that was built, with boxes to tick."""
+    if not remarks:
+        return
+    rows = [(tick_box(), text_cell(bold(each.place)), text_cell(marked_up(each.text)), *_why(each)) for each in remarks]
+    title = section_title("TAKE OFF", "these are void: none of them may stay on the unit")
+    yield listing(title, ("off", "marker", "text", "why"), rows, (8, 46, 66, 66), room, BOXED)
 
 
 def missing(remarks: Sequence[Remark], room: float) -> Iterator[Any]:
@@ -144,7 +157,8 @@ def cuts(sheet: BenchSheet, room: float) -> Iterator[Any]:
             rows.append((name, None if first else total, *pair, *[None] * (6 - len(pair))))
     starts.append(len(rows))
     rows += _covering_rows(sheet)
-    note = f"lengths before shrinking; totals with {sheet.tube_allowance:.0%} for waste; lettered where not said plain"
+    waste = f"totals of tube with {sheet.tube_allowance:.0%} for waste; " if sheet.tube_allowance else ""
+    note = f"lengths before shrinking; {waste}lettered where not said plain"
     title = section_title("CUT", note)
     heads = ("tube", "in all", "", "pieces", "for", "", "pieces", "for")
     yield listing(title, heads, rows, (34, 15, 7.5, 21, 40, 7.5, 21, 40), room, *parting_lines(starts))
@@ -155,7 +169,7 @@ def _covering_rows(sheet: BenchSheet) -> Iterator[Row]:
     for name, found in groupby(sorted(sheet.coverings, key=lambda cut: cut.covering), key=lambda cut: cut.covering):
         pieces = list(found)
         known = sum(piece.length_mm or 0.0 for piece in pieces)
-        total = text_cell(marked_up(f"{known / 1000:.2f} m" if known else ""))
+        total = text_cell(marked_up(f"{known / 1000:.3f} m" if known else ""))
         for first in range(0, len(pieces), 2):
             cells: list[Any] = []
             for piece in pieces[first : first + 2]:

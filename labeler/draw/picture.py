@@ -46,12 +46,13 @@ def draw_picture(canvas: Canvas, picture: Picture, width_mm: float, height_mm: f
     top = height_mm - OVERVIEW_MM
     column = (width_mm - BETWEEN_MM) / 2
     for place, end in enumerate(picture.ends):
-        row, at_right = divmod(place, 2)
-        if not at_right:
+        row, second = divmod(place, 2)
+        if not second:
             top -= _detail_height(picture, row)
         alone = len(picture.ends) == 1
-        room = width_mm if alone else column
-        _detail(_Frame(pen, room, bool(at_right), column + BETWEEN_MM if at_right else 0.0, top), picture, end)
+        at_right = picture.turned if alone else bool(second)
+        x, room = (0.0, width_mm) if alone else (column + BETWEEN_MM if second else 0.0, column)
+        _detail(_Frame(pen, room, at_right, x, top), picture, end)
 
 
 def _detail_height(picture: Picture, row: int) -> float:
@@ -77,10 +78,11 @@ def _overview(pen: _Pen, picture: Picture, width: float, middle: float) -> None:
     pen.bar(left, middle - 0.5, long, 1.0, grey=0.75)
     if picture.covering:
         pen.hatched(left, middle - 0.9, long, 1.8)
-    for at_right, end in enumerate(ends):
+    for at_right, end in enumerate(ends if len(picture.ends) > 1 or not picture.turned else ends[::-1]):
         x = left + long if at_right else left
         if end is None:
-            pen.words("to where the wires part", x + 1, middle + 1.5, "right")
+            side = "right" if at_right else "left"
+            pen.words("to where the wires part", x, middle + 1.5, side)
             continue
         pen.head(end, x, middle, right=bool(at_right))
         if end.marker and scale:
@@ -135,7 +137,7 @@ def _detail(frame: _Frame, picture: Picture, end: DrawnEnd) -> None:
     if marker:
         _marker(frame, marker, middle, scale)
     side, x = ("right", frame.x + frame.room) if frame.right else ("left", frame.x)
-    frame.pen.words(f"{end.at}, 1 : {scale}", x, frame.y + 1, side, bold=True)
+    frame.pen.words(f"{end.at}, drawn 1 : {scale}", x, middle - 3.2 - WORDS_MM - 1.2, side, bold=True)
 
 
 def _low(span: tuple[float, float], middle: float, thick: float) -> tuple[float, float, float]:
@@ -150,7 +152,7 @@ def _marker(frame: _Frame, marker: DrawnMarker, middle: float, scale: int) -> No
     pen.box(left, middle - thick / 2, width, thick)
     pen.lettering(marker, (left + width / 2, middle), scale, turned=_upside_down(frame, marker))
     below = middle - thick / 2 - 2.6
-    place = f"{marker.edge_mm:g}" if marker.asked else "open"
+    place = f"{marker.edge_mm:g}" if marker.asked else "place is open"
     gap, wide = frame.span(0, near)
     pen.dimension(gap, gap + wide, below, place)
     pen.dimension(left, left + width, below, f"{marker.length_mm:.0f} mm after shrinking" if fit.parts else "")

@@ -262,6 +262,9 @@ class _Run:
         return bench_pdf(self.checked.harness, job, unit.fits, unit.left_out, unit.sheets, self.paper)
 
 
+CHANGES = "CHANGES TO A UNIT THAT IS BUILT: a sleeve must pass what is on its end by now, or the end is made anew"
+
+
 def bench_pdf(
     harness: Harness,
     job: Job,
@@ -276,11 +279,15 @@ def bench_pdf(
     from labeler.draw.bench import draw_bench_sheet
 
     steps = threading_of(harness, (*fits, *left_out), load_catalogue())
-    through = circuits_by_branch(harness) if harness.branches else None
+    built = job.kind == "revision"  # only what has changed is made: no branch is built anew
+    through = circuits_by_branch(harness) if harness.branches and not built else None
+    steps = tuple(step for step in steps if step.at) if built else steps
     made = bench_sheet(harness, job.unit, fits, left_out, sheets, date=job.date, threading=steps, circuits=through)
     off = tuple(Remark(place, text, "take off", (why,)) for place, text, why in take_off)
+    made = replace(made, job=str(job.id), about=about_job(job), take_off=off)
+    if built:
+        made = replace(made, title=CHANGES, connectors=(), coverings=())
     target = BytesIO()
-    made = replace(made, job=str(job.id), about=about_job(job), missing=(*off, *made.missing))
     draw_bench_sheet(made, target, page=paper)
     return target.getvalue()
 

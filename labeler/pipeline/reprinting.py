@@ -108,7 +108,10 @@ def _drawn(items: Sequence[Recorded]) -> list[Recorded]:
     if not drawn:
         states = sorted({item.state for item in items})
         why = f"nothing to print: {', '.join(states) or 'no marker'}"
-        raise LabelerError(Problem(Where("reprint"), why, "see labeler record show"))
+        fix = "see labeler record show"
+        if "left out" in states:
+            fix = "mend the file under a new revision, and print what that changes: labeler print FILE --changed-since"
+        raise LabelerError(Problem(Where("reprint"), why, fix))
     return drawn
 
 

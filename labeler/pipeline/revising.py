@@ -266,7 +266,8 @@ def _remark(one: Difference) -> tuple[str, str, str]:
     assert one.old is not None
     row = one.old
     place = f"{row.kind} {row.branch} at {row.at}" if row.role == "branch end" else f"{row.kind} {row.at}"
-    return place, row.label, "it is replaced" if one.new else "the new revision has none here"
+    text = row.label if row.role != "bag" else ""  # all of a tag's text would be a page
+    return place, text, "it is replaced" if one.new else "the new revision has none here"
 
 
 def _built(record: Record, checked: Checked, since: str, unit: str) -> tuple[Recorded, ...]:
