@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from labeler.cli_read import read_command
 from labeler.cli_record import record_group
 from labeler.options import (
     FILE,
@@ -32,6 +33,7 @@ from labeler.options import (
     options,
     parse_starts,
     print_json,
+    reading,
     warn,
     who,
 )
@@ -40,6 +42,7 @@ if TYPE_CHECKING:
     from labeler.model import Fit
     from labeler.pipeline import Printed
     from labeler.printers import Printer
+    from labeler.read import Wanted
     from labeler.record.store import Record
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy loads: its threads only cost time on small work
@@ -93,6 +96,7 @@ def main() -> None:
 @main.command("check")
 @options(FILE, SET, PAPER, STOCK, PRINTER, JSON)
 @click.option("--explain", metavar="MARKER", help="Walk through one marker: its id, place, or text.")
+@reading
 def check_command(
     file: str,
     settings: dict[str, str],
@@ -101,6 +105,7 @@ def check_command(
     printer: str | None,
     as_json: bool,
     explain: str | None,
+    wanted: Wanted,
 ) -> None:
     """Say for every marker of FILE whether its text will read, and why not.
 
@@ -111,7 +116,9 @@ def check_command(
     from labeler.pipeline import check, for_printer
 
     try:
-        checked = check(file, settings=for_printer(settings, _printer(printer)), paper=paper, stock=stock)
+        checked = check(
+            file, settings=for_printer(settings, _printer(printer)), paper=paper, stock=stock, wanted=wanted
+        )
     except LabelerError as error:
         if as_json:
             print_json({"harness": None, "markers": [], "problems": list(map(report.problem_json, error.problems))})
@@ -166,6 +173,7 @@ def _named(fits: Sequence[Fit], name: str) -> list[Fit]:
 )
 @click.option("--leave-out", is_flag=True, help="Print what fits and list what does not.")
 @options(RECORD, FORCE)
+@reading
 def print_command(
     file: str,
     out: Path,
@@ -180,6 +188,7 @@ def print_command(
     leave_out: bool,
     record_path: str | None,
     force: bool,
+    wanted: Wanted,
 ) -> None:
     """Print the whole set of one unit of FILE, or of several, as PDF sheets, and record it.
 
@@ -206,6 +215,7 @@ def print_command(
                 who=who(),
                 date=date.today().isoformat(),
                 printer=profile,
+                wanted=wanted,
             )
             warn(printed.notes)
             _tell(printed, record)
@@ -445,4 +455,5 @@ def choices_command(as_json: bool) -> None:
         click.echo(line)
 
 
+main.add_command(read_command)
 main.add_command(record_group)

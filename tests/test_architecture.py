@@ -20,9 +20,9 @@ LAYERS = [
     {"catalogue"},
     {"read", "validate", "plan", "size", "fit", "codes", "layout", "bench"},
     {"draw", "record"},
-    {"pipeline", "single", "listing", "report", "explain"},
+    {"pipeline", "single", "listing", "report", "explain", "understood"},
     {"options"},
-    {"cli_record"},
+    {"cli_record", "cli_read"},
     {"cli"},
 ]
 STAGES = LAYERS[6] | LAYERS[7]

@@ -15,6 +15,7 @@ from labeler.pipeline.printing import (
     store_printer,
     version,
 )
+from labeler.pipeline.reading import draft, store_harness, understand, wants_map
 from labeler.pipeline.reprinting import reprint
 
 __all__ = [
@@ -23,6 +24,7 @@ __all__ = [
     "Stocks",
     "check",
     "choose_stocks",
+    "draft",
     "draw_calibration",
     "draw_stock",
     "fit_markers",
@@ -32,6 +34,9 @@ __all__ = [
     "pieces_of",
     "print_harness",
     "reprint",
+    "store_harness",
     "store_printer",
+    "understand",
     "version",
+    "wants_map",
 ]

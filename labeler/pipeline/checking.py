@@ -29,6 +29,7 @@ from labeler.model import (
     TubeChoice,
 )
 from labeler.plan import Contents, branches_of, circuits_by_branch, confusable, contents_of, plan, tag_words
+from labeler.read import AS_IT_STANDS, Wanted, read_harness
 from labeler.size import choose_tubes, end_seat, threading, wire_seat
 
 if TYPE_CHECKING:
@@ -120,18 +121,18 @@ def check(
     stock: Sequence[str] = (),
     unit: str = PLACEHOLDER_UNIT,
     only: Sequence[str] = (),
+    wanted: Wanted = AS_IT_STANDS,
 ) -> Checked:
     """Return the answer for every marker of a harness file, or for those of some roles ``only``.
 
     Raises `LabelerError` with every problem of the data at once; a marker that does not fit is
     no problem but an answer.
     """
-    from labeler.read import read_harness
     from labeler.validate import validate
 
     catalogue = load_catalogue()
     stocks = choose_stocks(catalogue, paper, stock)
-    harness = read_harness(file, settings or {})
+    harness = read_harness(file, settings or {}, wanted)
     problems = [*harness.notes, *validate(harness, catalogue)]
     markers, planning = plan(harness)
     if only:

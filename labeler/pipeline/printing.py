@@ -19,6 +19,7 @@ from labeler.model import (
     Sheet,
 )
 from labeler.printers import AS_DRAWN, Printer, printer_problems, profile_text
+from labeler.read import AS_IT_STANDS, Wanted
 
 if TYPE_CHECKING:
     from labeler.record.store import Record
@@ -56,6 +57,7 @@ def print_harness(
     who: str = "",
     date: str = "",
     printer: Printer = AS_DRAWN,
+    wanted: Wanted = AS_IT_STANDS,
 ) -> Printed:
     """Print the whole set of one unit (or some roles ``only``), recorded before the sheets are handed over.
 
@@ -71,7 +73,7 @@ def print_harness(
     from labeler.record import LeftOut, NewJob, canonical_sheet, marker_row
 
     settings = for_printer(settings or {}, printer)
-    checked = check(file, settings=settings, paper=paper, stock=stock, only=only)
+    checked = check(file, settings=settings, paper=paper, stock=stock, only=only, wanted=wanted)
     if checked.misfits and not leave_out:
         raise LabelerError(*(misfit_problem(fit) for fit in checked.misfits))
     stocks, harness = checked.stocks.by_name(), checked.harness
@@ -232,7 +234,7 @@ def hand_over(record: Record, job: Job, drawing: Drawing, files: Mapping[str, Pa
     try:
         drawn = {path: drawing.draw(stock) for stock, path in files.items()}
         for folder in {path.parent for path in files.values()}:
-            _make_folder(folder)
+            make_folder(folder)
         write_all(drawn, force=force)
     except BaseException as error:
         with suppress(LabelerError):
@@ -241,7 +243,8 @@ def hand_over(record: Record, job: Job, drawing: Drawing, files: Mapping[str, Pa
     record.confirm(job.id, [str(path) for path in files.values()])
 
 
-def _make_folder(folder: Path) -> None:
+def make_folder(folder: Path) -> None:
+    """Make a folder where there is none; raises `LabelerError`."""
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
@@ -257,7 +260,7 @@ def draw_calibration(name: str, printer: Printer, folder: Path, *, force: bool =
 
     stock = load_catalogue().stock(name, Where("labeler calibrate"))
     file = folder / f"calibration-{stock.name}.pdf"
-    _make_folder(folder)
+    make_folder(folder)
     write_all({file: calibration_pdf(stock, printer, default_settings().font)}, force=force)
     return (file,)
 
@@ -266,7 +269,7 @@ def store_printer(printer: Printer, file: Path) -> None:
     """Write a profile to its file, whole or not at all; raises `LabelerError`."""
     from labeler.draw.files import write_all
 
-    _make_folder(file.parent)
+    make_folder(file.parent)
     write_all({file: profile_text(printer).encode()}, force=True)
 
 
@@ -279,6 +282,6 @@ def draw_stock(name: str, folder: Path, *, force: bool = False) -> tuple[Path, .
     stock = load_catalogue().stock(name, Where("labeler stock"))
     pdf = empty_pdf(stock, default_settings().font)
     files = {folder / f"{stock.name}.pdf": pdf, folder / f"{stock.name}.png": first_page_png(pdf)}
-    _make_folder(folder)
+    make_folder(folder)
     write_all(files, force=force)
     return tuple(files)

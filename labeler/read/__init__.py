@@ -11,13 +11,17 @@ from typing import Any
 from labeler.catalogue import default_settings, load_choices
 from labeler.errors import LabelerError, Problem, Where, WrongUse
 from labeler.model import Harness, Settings
-from labeler.read.account import AS_IT_STANDS, Account, Read, Wanted, counts_of
+from labeler.read.account import AS_IT_STANDS, Account, Read, Wanted, counts_of, recoloured, refuse_unused
+from labeler.read.columnmap import draft_map, load_map, mapped_table
 from labeler.read.csv import read_list
 from labeler.read.files import file_bytes, input_bytes
 from labeler.read.table import decoded, table_of
 from labeler.read.toml import read_toml
 from labeler.read.values import setting, unknown, with_settings
+from labeler.read.written import harness_toml
 from labeler.read.xlsx import is_workbook, read_sheet
+
+__all__ = ["AS_IT_STANDS", "Read", "Wanted", "draft_of", "harness_toml", "overrides", "read_file", "read_harness"]
 
 LISTS = (".csv", ".tsv", ".txt")
 # First bytes of files that people try, and what to do with them.
@@ -43,28 +47,55 @@ def read_harness(path: Path | str, settings: Mapping[str, str] | None = None, wa
 
 def read_file(path: Path | str, settings: Mapping[str, str] | None = None, wanted: Wanted = AS_IT_STANDS) -> Read:
     """Return the harness in a file and the account of what was understood; see `read_harness`."""
-    changes = overrides(settings or {})
+    read = _read(path, overrides(settings or {}), wanted)
+    return recoloured(read, wanted.colours) if wanted.colours else read
+
+
+def _read(path: Path | str, changes: Mapping[str, Any], wanted: Wanted) -> Read:
     piped = str(path) == "-"
     file = Path(path)
     source = "standard input" if piped else file.name
     data = input_bytes() if piped else file_bytes(file)
     base, name = with_settings(default_settings(), changes), "harness" if piped else file.stem
     if is_workbook(data):
+        refuse_unused(wanted, "workbook", source)
         return _workbook(data, source, name, base, wanted)
     _refuse_foreign(data, source)
     if is_toml(data, "" if piped else file.suffix):
+        refuse_unused(wanted, "harness file", source)
         harness = read_toml(data, source, None if piped else file.parent, default_settings(), changes)
         return Read(harness, Account("harness file (TOML)", "", counts_of(harness)))
+    refuse_unused(wanted, "list", source)
     text, notes = decoded(data, source)
-    return read_list(table_of(text, source, notes), data, source, name, base, wanted)
+    if wanted.column_map:
+        table = mapped_table(text, source, notes, load_map(wanted.column_map), tabbed=False)
+    else:
+        table = table_of(text, source, notes)
+    return read_list(table, data, source, name, base, wanted)
 
 
 def _workbook(data: bytes, source: str, name: str, settings: Settings, wanted: Wanted) -> Read:
-    sheet = read_sheet(data, source, wanted.sheet)
+    columns = load_map(wanted.column_map) if wanted.column_map else None
+    sheet = read_sheet(data, source, wanted.sheet or (columns.sheet if columns else ""))
     place = f"{source}/{sheet.name}"
-    found = read_list(table_of(sheet.text, place, sheet.notes), data, place, name, settings, wanted)
+    if columns:
+        table = mapped_table(sheet.text, place, sheet.notes, columns, tabbed=True)
+    else:
+        table = table_of(sheet.text, place, sheet.notes)
+    found = read_list(table, data, place, name, settings, wanted)
     form = f"workbook, sheet {sheet.name!r}, {found.account.form.replace(', parted by tab', '')}"
     return replace(found, account=replace(found.account, form=form))
+
+
+def draft_of(path: Path | str, wanted: Wanted = AS_IT_STANDS) -> str:
+    """Return a column map for the list in a file, to be filled in; raises LabelerError where it is none."""
+    source = "standard input" if str(path) == "-" else Path(path).name
+    data = input_bytes() if str(path) == "-" else file_bytes(Path(path))
+    if is_workbook(data):
+        sheet = read_sheet(data, source, wanted.sheet)
+        return draft_map(sheet.text, source, sheet.name)
+    _refuse_foreign(data, source)
+    return draft_map(decoded(data, source)[0], source)
 
 
 def overrides(settings: Mapping[str, str]) -> dict[str, Any]:

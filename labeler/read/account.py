@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from labeler.errors import LabelerError, Problem
+from labeler.colours import translated
+from labeler.errors import LabelerError, Problem, Where, WrongUse
 from labeler.model import Harness
 
 NAMES = ("id", "alias", "description")  # which of a CAD export's names is printed
@@ -57,6 +58,48 @@ class Read:
         if self.problems:
             raise LabelerError(*self.problems)
         return self.harness
+
+
+OPTIONS = {
+    "sheet": "--sheet",
+    "variants": "--variant",
+    "names": "--names",
+    "labels": "--labels",
+    "bundle": "--bundle",
+    "column_map": "--map",
+}
+APPLIES = {  # which choices a form of file leaves open
+    "list": ("variants", "column_map"),
+    "workbook": ("sheet", "variants", "column_map"),
+    "export": ("variants", "names", "labels", "bundle"),
+    "harness file": (),
+}
+
+
+def refuse_unused(wanted: Wanted, form: str, source: str) -> None:
+    """Raise WrongUse for every choice that means nothing for this form of file."""
+    idle = [
+        Problem(Where(option), f"means nothing for {source}, which is read as a {form}", "leave it out")
+        for name, option in OPTIONS.items()
+        if name not in APPLIES[form] and getattr(wanted, name) != getattr(AS_IT_STANDS, name)
+    ]
+    if idle:
+        raise WrongUse(*idle)
+
+
+def recoloured(read: Read, table: str) -> Read:
+    """Return the reading with colours translated to IEC 60757; what the table does not have stays, and is said."""
+    colours = {circuit.colour for circuit in read.harness.circuits if circuit.colour}
+    known = {colour: code for colour in sorted(colours) if (code := translated(colour, table))}
+    circuits = tuple(replace(c, colour=known.get(c.colour, c.colour)) for c in read.harness.circuits)
+    unknown = sorted(colours - known.keys())
+    notes = read.harness.notes
+    if unknown:
+        message = f"colours that are not in the table {table!r} stay as written: {some(unknown)}"
+        notes += (Problem(read.harness.where, message, "choose another --colours, or correct them", warning=True),)
+    became = (*read.account.became, *((f"colour {word!r}", code) for word, code in known.items()))
+    harness = replace(read.harness, circuits=circuits, notes=notes)
+    return replace(read, harness=harness, account=replace(read.account, became=became))
 
 
 def counts_of(harness: Harness) -> dict[str, int]:

@@ -148,6 +148,14 @@ class _Reader:
     def _split(self, end: str, values: list[str]) -> tuple[list[str], list[str]]:
         """Split ``J4:2`` at its last sign where the whole column is written so."""
         joined = {value for value in values if value}
+        given = dict(self.table.splits).get(end)
+        if given:
+            each = {value: value.rpartition(given) for value in {*joined, ""}}
+            both = {
+                value: (a.strip(), c.strip()) if a.strip() and c.strip() else (value, "")
+                for value, (a, _, c) in each.items()
+            }
+            return [both[value][0] for value in values], [both[value][1] for value in values]
         for sign, name in SIGNS.items():
             parts = {value: value.rpartition(sign) for value in joined}
             whole = sum(bool(left.strip() and right.strip()) for left, _, right in parts.values())

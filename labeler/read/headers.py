@@ -204,9 +204,17 @@ def pin_columns(cells: Sequence[str]) -> Columns:
             ranked.setdefault("pin" if thing[0] else "connector", []).append((thing[1], index))
     best = _best(ranked)
     one_end = [len(best[role]) for role in ("pin", "connector") if role in best]
-    two_ends = any(_end(found) for found in headings)
-    says = bool(best.keys() & {"signal", "colour"})
+    two_ends = any(_end(found) for found in headings) or _names_another(headings, best)
+    says = "signal" in best
     return Columns(headings, best if says and one_end and max(one_end) == 1 and not two_ends else {})
+
+
+def _names_another(headings: Sequence[Heading], best: dict[str, tuple[int, ...]]) -> bool:
+    """Return whether a column of no role has a word for a connector or pin in it, as ``Gegenstecker`` has."""
+    placed = {index for indexes in best.values() for index in indexes}
+    words = [word for word in (*CONNECTORS, *PINS) if len(word) > 4 and CONNECTORS.get(word) not in OWNERS]
+    rest = [found.plain for index, found in enumerate(headings) if index not in placed and not _thing(found.words)]
+    return any(word in plain for plain in rest for word in words)
 
 
 def _plain_roles(found: Heading) -> list[tuple[str, int]]:

@@ -36,6 +36,10 @@ def read_pins(table: Table, data: bytes, source: str, name: str, settings: Setti
         first.setdefault(connector, where)
         words = " ".join(filter(None, (f"pin {pin}", signals[row], colours[row])))
         rows.setdefault(connector, []).append(Item(words))
+    if "connector" not in table.columns.roles and len(set(pins)) < len(pins):
+        message = "pins stand more than once and no column names the connector"
+        fix = "call it Connector, or say which is which in a column map: labeler read --draft writes one"
+        problems.append(Problem(Where(source, table.header_line), message, fix))
     refuse(problems)
     found = tuple(Connector(id, where=where) for id, where in first.items())
     note = Problem(Where(source, table.header_line), WHY, FIX, warning=True)

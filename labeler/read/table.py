@@ -49,6 +49,7 @@ class Table:
     separator: str = ","
     passed: tuple[str, ...] = ()  # what was passed over, for people
     pins: bool = False  # one pin a row, not one wire
+    splits: tuple[tuple[str, str], ...] = ()  # end → sign between its connector and cavity
 
 
 class NoHeader(LabelerError):
@@ -68,6 +69,8 @@ class Layout:
     separator: str = ""
     header_line: int = 0
     columns: Callable[[Sequence[str]], Columns] | None = None  # what the cells of its header mean
+    pins: bool = False
+    splits: tuple[tuple[str, str], ...] = ()  # end → sign between its connector and cavity
 
 
 FIND_OUT = Layout()
@@ -100,9 +103,18 @@ def table_of(text: str, source: str, notes: tuple[Problem, ...] = (), layout: La
     frame = _frame([raw for _, raw, _ in kept], separator, max([width, *(n for _, _, n in kept)]), source)
     values = tuple(frame[index].tolist() for index in range(width))
     starts = tuple(line for line, _, _ in kept)
-    pins = not found.score and layout.columns is None
-    passed = rows.passed_over(header, record)
-    return Table(found, header + 1, starts, values, notes + comments, tuple(problems), separator, passed, pins)
+    return Table(
+        found,
+        header + 1,
+        starts,
+        values,
+        notes + comments,
+        tuple(problems),
+        separator,
+        rows.passed_over(header, record),
+        layout.pins if layout.columns else not found.score,
+        layout.splits,
+    )
 
 
 # ---------------------------------------------------------------- bytes → text
@@ -224,11 +236,19 @@ def sample(lines: Sequence[str], separator: str, index: int, source: str) -> lis
     return [rows.cells(i, rows.raw(i)) for i in (index, *islice(below, 3))]
 
 
+def _fullest(lines: Sequence[str]) -> tuple[str, int]:
+    """Return the separator that parts most, and the first line with the most cells under it."""
+    near = list(enumerate(lines[:HEADER_WITHIN]))
+    sign = max(SEPARATORS, key=lambda sign: sum(line.count(sign) for _, line in near[:20]))
+    cells = {index: sum(bool(cell.strip()) for cell in line.split(sign)) for index, line in near}
+    return sign, max(cells, key=lambda index: (cells[index], -index))
+
+
 def _no_header(source: str, lines: Sequence[str], nearest: tuple[tuple[int, float], int, Columns, str]) -> NoHeader:
     (hits, _), index, found, separator = nearest
     names = ", ".join(repr(item.text) for item in found.headings if item.text)
     if hits == 0:
-        index = next((index for index, line in enumerate(lines) if line.strip()), 0)
+        separator, index = _fullest(lines)
         names = repr(lines[index].strip()[:60])
     twice = "".join(f"; {name!r} stands twice and cannot be told apart" for name in unplaced(found))
     message = f"no header row names two ends; nearest is {names[:300]}{twice}; looked for {LOOKED_FOR}"
@@ -236,8 +256,6 @@ def _no_header(source: str, lines: Sequence[str], nearest: tuple[tuple[int, floa
         "give the columns such names, parted by comma, semicolon, tab or bar, "
         "or say which is which in a column map: labeler read --draft writes one to fill in, --map takes it"
     )
-    if not hits:
-        separator = max(SEPARATORS, key=lambda sign: sum(line.count(sign) for line in lines[index : index + 20]))
     rows = sample(lines, separator, index, source)
     return NoHeader(Problem(Where(source, index + 1), message, fix), index + 1, separator, rows)
 
