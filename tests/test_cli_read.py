@@ -81,7 +81,6 @@ def test_colours_are_translated_by_the_table_that_is_chosen(boat: str, table: st
     ("options", "code", "said"),
     [
         (("--sheet", "Wires"), 2, "--sheet: means nothing for boat.csv"),
-        (("--names", "alias"), 2, "--names: means nothing"),
         (("--variant", "V1"), 2, "no variant 'V1' in this file; it has none"),
         (("--map", "none.toml"), 1, "no such file"),
     ],

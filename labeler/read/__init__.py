@@ -64,7 +64,7 @@ def _read(path: Path | str, changes: Mapping[str, Any], wanted: Wanted) -> Read:
     if is_toml(data, "" if piped else file.suffix):
         refuse_unused(wanted, "harness file", source)
         harness = read_toml(data, source, None if piped else file.parent, default_settings(), changes)
-        return Read(harness, Account("harness file (TOML)", "", counts_of(harness)))
+        return Read(harness, Account("harness file (TOML)", counts_of(harness)))
     refuse_unused(wanted, "list", source)
     text, notes = decoded(data, source)
     if wanted.column_map:

@@ -6,13 +6,10 @@ from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
 
 from labeler.colours import translated
 from labeler.errors import LabelerError, Problem, Where, WrongUse
 from labeler.model import Harness
-
-NAMES = ("id", "alias", "description")  # which of a CAD export's names is printed
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,11 +17,8 @@ class Wanted:
     """What a user may choose where a file leaves it open; every field has a command line option."""
 
     sheet: str = ""  # of a workbook
-    variants: tuple[str, ...] = ()  # modules, configurations, option codes, variant columns
-    names: str = "id"  # one of NAMES
-    labels: bool = False  # texts that the designer wrote for labels become markers
+    variants: tuple[str, ...] = ()  # option codes, variant columns
     colours: str = ""  # table to translate colours with
-    bundle: str = "wires"  # a branch's diameter: from its wires, or from the area its segment gives
     column_map: Path | None = None
 
 
@@ -35,14 +29,11 @@ AS_IT_STANDS = Wanted()
 class Account:
     """What was understood of a file: its form, what was counted, what became what, what was left."""
 
-    form: str  # for people: "KBL 2.4 SR-1"
-    version: str = ""
+    form: str  # for people: "wire list, parted by comma, header in line 1"
     counts: Mapping[str, int] = field(default_factory=dict)
     became: tuple[tuple[str, str], ...] = ()  # column or element → what it is in the harness
     left: tuple[str, ...] = ()  # what has no place in a harness or was passed over, and why
     variants: tuple[str, ...] = ()  # that may be chosen
-    names: tuple[tuple[str, str, str], ...] = ()  # id, alias, description of each connector
-    details: Mapping[str, Any] = field(default_factory=dict)  # for programs: segments, routes, protections
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,15 +54,11 @@ class Read:
 OPTIONS = {
     "sheet": "--sheet",
     "variants": "--variant",
-    "names": "--names",
-    "labels": "--labels",
-    "bundle": "--bundle",
     "column_map": "--map",
 }
 APPLIES = {  # which choices a form of file leaves open
     "list": ("variants", "column_map"),
     "workbook": ("sheet", "variants", "column_map"),
-    "export": ("variants", "names", "labels", "bundle"),
     "harness file": (),
 }
 

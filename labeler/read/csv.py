@@ -72,7 +72,7 @@ def read_list(
         text=data,
     )
     form = f"wire list, parted by {SEPARATORS[table.separator]}, header in line {table.header_line}"
-    account = Account(form, "", counts_of(harness), reader.became(), table.passed, variants)
+    account = Account(form, counts_of(harness), reader.became(), table.passed, variants)
     return Read(harness, account)
 
 
