@@ -122,6 +122,29 @@ def test_an_archive_that_unpacks_to_too_much(tmp_path: Path) -> None:
         read(tmp_path, target.getvalue())
 
 
+@pytest.mark.parametrize(
+    ("cell", "said"),
+    [
+        ("CW1048576", "reaches to row 1,048,576, column 101: more than 1,000,000 cells"),  # CW: 3 x 26 + 23
+        ("XFD4", "16384 columns, the limit is 300"),
+    ],
+)
+def test_a_stray_cell_far_from_the_list(tmp_path: Path, cell: str, said: str) -> None:
+    data = book(lambda sheet: sheet.__setitem__(cell, "far"))
+    with pytest.raises(LabelerError, match=said):
+        read(tmp_path, data)
+
+
+def test_a_merged_area_over_the_whole_sheet(tmp_path: Path) -> None:
+    """16,384 columns x 1,048,576 rows, less the 8 rows above: 17,179,738,112 cells that opening would make."""
+    data, target = book(lambda sheet: sheet.merge_cells("A9:B9")), io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(data)) as old, zipfile.ZipFile(target, "w") as new:
+        for name in old.namelist():
+            new.writestr(name, old.read(name).replace(b"A9:B9", b"A9:XFD1048576"))
+    with pytest.raises(LabelerError, match="merged areas of 17,179,738,112 cells"):
+        read(tmp_path, target.getvalue())
+
+
 def test_a_part_with_entities(tmp_path: Path) -> None:
     bomb = b'<?xml version="1.0"?><!DOCTYPE a [<!ENTITY b "bb"><!ENTITY c "&b;&b;">]><a>&c;</a>'
     source, target = zipfile.ZipFile(io.BytesIO(book())), io.BytesIO()

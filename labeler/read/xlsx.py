@@ -23,7 +23,10 @@ LARGEST_UNPACKED = 48 * 2**20  # bytes; project choice: some 60,000 rows, and th
 LARGEST_PART = 32 * 2**20  # bytes of one part of the file
 MOST_PARTS = 2000
 MOST_COLUMNS = 300  # project choice: no wire list comes near, a formatted sheet has 16,384
+MOST_CELLS = 1_000_000  # empty ones count, each costs time; project choice: 60,000 rows of 16 columns
+MOST_MERGED = 100_000  # cells in merged areas; project choice: opening makes each of them
 MOST_SHOWN = 10  # problems of one sheet
+_MERGED = re.compile(rb"""mergeCell\s[^>]*?ref\s*=\s*["']([A-Za-z]{1,3})(\d{1,7}):([A-Za-z]{1,3})(\d{1,7})["']""")
 SAVE_AS_CSV = "save the sheet as CSV"
 
 
@@ -52,10 +55,13 @@ def read_sheet(data: bytes, source: str, wanted: str = "") -> Sheet:
     WrongUse for a sheet that is not there.
     """
     _refuse_hostile(data, source)
+    content = _sheets(data)
+    _refuse_wide_merges(content, source)
     book = _opened(data, source, values=True)
     sheet = _chosen(book, wanted, source)
-    formulas = _formulas(data, source, sheet.title) if b"<f" in _sheets(data) else frozenset()
     where = f"{source}/{sheet.title}"
+    _refuse_far_cells(sheet, where)
+    formulas = _formulas(data, source, sheet.title) if b"<f" in content else frozenset()
     rows, notes = _rows(sheet, where, formulas)
     hidden = [other.title for other in book.worksheets if other.sheet_state != "visible" and other is not sheet]
     if hidden:
@@ -121,6 +127,36 @@ def _sheets(data: bytes) -> bytes:
         return b"".join(archive.read(name) for name in archive.namelist() if name.startswith("xl/worksheets/"))
 
 
+def _refuse_wide_merges(content: bytes, source: str) -> None:
+    """Refuse merged areas that are larger than a list; opening the workbook would make every cell of them."""
+    total = 0
+    for left, top, right, bottom in _MERGED.findall(content):
+        columns, rows = _column(right) - _column(left) + 1, int(bottom) - int(top) + 1
+        total += max(columns, 0) * max(rows, 0)
+    if total > MOST_MERGED:
+        message = f"merged areas of {total:,} cells, the limit is {MOST_MERGED:,}"
+        raise LabelerError(Problem(Where(source), message, f"take the merging off, or {SAVE_AS_CSV}"))
+
+
+def _column(letters: bytes) -> int:
+    """Return the number of a column from its letters: A is 1, AA is 27."""
+    number = 0
+    for letter in letters.upper():
+        number = number * 26 + letter - 64  # 64 is the sign before A
+    return number
+
+
+def _refuse_far_cells(sheet: Any, where: str) -> None:
+    """Refuse a sheet that reaches far beyond any list: one stray cell makes all those before it."""
+    rows, columns = sheet.max_row, sheet.max_column
+    if columns > MOST_COLUMNS:
+        message = f"{columns} columns, the limit is {MOST_COLUMNS}"
+        raise LabelerError(Problem(Where(where), message, "delete the columns right of the list"))
+    if rows * columns > MOST_CELLS:
+        message = f"reaches to row {rows:,}, column {columns}: more than {MOST_CELLS:,} cells"
+        raise LabelerError(Problem(Where(where), message, "delete the rows below the list and the columns right of it"))
+
+
 def _formulas(data: bytes, source: str, title: str) -> frozenset[str]:
     """Return the cells of a sheet that hold a formula: ``D7``."""
     sheet = _opened(data, source, values=False)[title]
@@ -148,7 +184,8 @@ def _chosen(book: Any, wanted: str, source: str) -> Any:
 
 
 def _is_filled(sheet: Any) -> bool:
-    return any(cell.value is not None for row in sheet.iter_rows(max_row=200, max_col=50) for cell in row)
+    near = sheet.iter_rows(max_row=min(200, sheet.max_row), max_col=min(50, sheet.max_column))  # more would be made
+    return any(cell.value is not None for row in near for cell in row)
 
 
 # ---------------------------------------------------------------- cells
@@ -156,9 +193,6 @@ def _is_filled(sheet: Any) -> bool:
 
 def _rows(sheet: Any, where: str, formulas: frozenset[str]) -> tuple[list[list[str]], list[Problem]]:
     """Return the cells as text, merged ones filled; raises LabelerError with those that cannot be read."""
-    if sheet.max_column > MOST_COLUMNS:
-        wide = f"{sheet.max_column} columns, the limit is {MOST_COLUMNS}"
-        raise LabelerError(Problem(Where(where), wide, "delete the columns right of the list"))
     problems: list[Problem] = []
     rows = []
     for number, cells in enumerate(sheet.iter_rows(), 1):
