@@ -9,10 +9,11 @@ from __future__ import annotations
 import os
 import sys
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
+from labeler.cli_read import read_command
 from labeler.cli_record import diff_command, record_group, reprint_command
 from labeler.options import (
     FILE,
@@ -34,12 +35,16 @@ from labeler.options import (
     opened_record,
     options,
     print_json,
+    reading,
     shown_progress,
     tell,
     tell_changes,
     warn,
     who,
 )
+
+if TYPE_CHECKING:
+    from labeler.read import Wanted
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy loads: its threads only cost time on small work
 CONTEXT = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
@@ -92,6 +97,7 @@ def main() -> None:
 @main.command("check")
 @options(FILE, SET, PAPER, STOCK, PRINTER, JSON)
 @click.option("--explain", metavar="MARKER", help="Walk through one marker: its id, place, or text.")
+@reading
 def check_command(
     file: str,
     settings: dict[str, str],
@@ -100,6 +106,7 @@ def check_command(
     printer: str | None,
     as_json: bool,
     explain: str | None,
+    wanted: Wanted,
 ) -> None:
     """Say for every marker of FILE whether its text will read, and why not.
 
@@ -114,7 +121,9 @@ def check_command(
     try:
         settings = for_printer(settings, chosen_printer(printer))
         today = date.today().isoformat()
-        checked = check(file, settings=settings, paper=paper, stock=stock, track=shown_progress, date=today)
+        checked = check(
+            file, settings=settings, paper=paper, stock=stock, track=shown_progress, date=today, wanted=wanted
+        )
     except LabelerError as error:
         if as_json:
             print_json({"harness": None, "markers": [], "problems": list(map(report.problem_json, error.problems))})
@@ -151,6 +160,7 @@ def check_command(
 @click.option("--leave-out", is_flag=True, help="Print what fits and list what does not.")
 @click.option("--changed-since", "since", metavar="REVISION", help="Only what has changed on a --unit built at it.")
 @options(PNG, SEND, RECORD, FORCE)
+@reading
 def print_command(
     file: str,
     unit: str | None,
@@ -181,9 +191,9 @@ def print_command(
         with opened_record(record_path, create=False) as record:
             tell_changes(print_changes(file, folder, record, since=since, unit=unit, **how), record)
         return
-    wanted = _serials(unit, units, serials)
+    all_serials = _serials(unit, units, serials)
     with opened_record(record_path) as record:
-        for together in [wanted] if order != "separate" else [[serial] for serial in wanted]:
+        for together in [all_serials] if order != "separate" else [[serial] for serial in all_serials]:
             runs = print_units(file, folder, record, units=together, grouped=order == "grouped", **how)
             warn(runs[0].notes)
             tell(runs, record)
@@ -363,5 +373,6 @@ def choices_command(as_json: bool) -> None:
 
 
 main.add_command(diff_command)
+main.add_command(read_command)
 main.add_command(reprint_command)
 main.add_command(record_group)

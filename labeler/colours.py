@@ -110,6 +110,41 @@ def digit_colour(digit: int) -> str:
     return str(order[digit])
 
 
+TABLES = ("words", "german", "digits")
+
+
+def translated(text: str, table: str) -> str | None:
+    """Return a colour written by another table as IEC 60757 codes, base first, None where a part is not in it.
+
+    ``words`` are English and German names, ``german`` the two letters of German diagrams,
+    ``digits`` the numeric code of MIL-STD-681.
+
+    >>> translated("white/red", "words"), translated("gr-sw", "german"), translated("9-6", "digits")
+    ('WHRD', 'GYBK', 'WHBU')
+    >>> translated("bl", "words"), translated("dark green", "words")
+    (None, None)
+    """
+    codes = _codes_of(table)
+    parts = [part for part in re.split(r"[\s/,;+-]+", text.strip().casefold()) if part]
+    if table != "words" and len(parts) == 1:
+        width = 1 if table == "digits" else 2
+        parts = [parts[0][i : i + width] for i in range(0, len(parts[0]), width)]
+    found = [codes.get(part) for part in parts]
+    return "".join(filter(None, found)) if found and all(found) else None
+
+
+@cache
+def _codes_of(table: str) -> Mapping[str, str]:
+    """Return word → code of a table to translate from."""
+    if table == "digits":
+        return {str(digit): code for digit, code in enumerate(_table()["digits"]["order"])}
+    if table == "german":
+        return dict(_table()["german"])
+    base = base_colours().values()
+    names = {word.casefold(): colour.code for colour in base for word in (colour.english, colour.german)}
+    return {**names, **_table()["words"]}
+
+
 def luminance(code: str) -> float | None:
     """Return the relative luminance of a code's base colour, 0 black to 1 white; None for no code.
 

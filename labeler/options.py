@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Iterable, Sequence
+from functools import wraps
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -85,6 +86,28 @@ def options(*options: Callable[[F], F]) -> Callable[[F], F]:
 
 
 FILE = click.argument("file", metavar="FILE")
+READING = (
+    click.option("--sheet", metavar="NAME", default="", help="Sheet of a workbook."),
+    click.option("--variant", metavar="NAME", multiple=True, help="Variant to read; may be given several times."),
+    click.option("--colours", type=click.Choice(["words", "german", "digits"]), help="Translate colours to IEC 60757."),
+    click.option("--map", "column_map", metavar="FILE", type=click.Path(path_type=Path), help="Column map of a list."),
+)
+
+
+def reading(function: F) -> F:
+    """Add the options for what a file leaves open; the command gets them as ``wanted``."""
+
+    @wraps(function)
+    def command(*args: Any, **given: Any) -> Any:
+        from labeler.read.account import Wanted
+
+        chosen = {name: given.pop(name) for name in ("sheet", "column_map")}
+        variants, colours = given.pop("variant"), given.pop("colours")
+        return function(*args, wanted=Wanted(variants=variants, colours=colours or "", **chosen), **given)
+
+    return options(*READING)(command)  # type: ignore[return-value]
+
+
 SET = click.option(
     "--set",
     "settings",

@@ -20,10 +20,10 @@ LAYERS = [
     {"catalogue"},
     {"read", "validate", "plan", "size", "fit", "codes", "layout", "bench"},
     {"draw", "record", "send"},
-    {"pipeline", "single", "listing", "report", "explain"},
+    {"pipeline", "single", "listing", "report", "explain", "understood"},
     {"options"},
     {"cli_keep"},
-    {"cli_record"},
+    {"cli_record", "cli_read"},
     {"cli"},
 ]
 STAGES = LAYERS[6] | LAYERS[7]

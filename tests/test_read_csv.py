@@ -67,7 +67,7 @@ def test_connectors_in_order_of_first_appearance() -> None:
 HEADERS = [
     (
         "Nr.;von;Kürzel;Pin;Kontakt;nach;Kürzel;Pin;Kontakt;Ader;Länge;Farbe;Quer.;V1;Nr.",
-        {"id": 0, "from": 1, "from pin": 3, "to": 5, "to pin": 7, "length": 10, "colour": 11, "size": 12},
+        {"id": 0, "from": 1, "from pin": 3, "to": 5, "to pin": 7} | {"core": 9, "length": 10, "colour": 11, "size": 12},
     ),
     (
         "Leitungs-Nr.;Zweck;von;Pin;Tülle;Zweck;nach;Pin;Tülle;Farbe;Querschnitt;Potential",
@@ -93,13 +93,14 @@ HEADERS = [
     ),
     (
         "cable_des;comp_des_1;conn_des_1;pin_1;comp_des_2;conn_des_2;pin_2;net_name;wire_gauge",
-        {"cable": 0, "from": 2, "from pin": 3, "to": 5, "to pin": 6, "signal": 7, "size": 8},
+        {"cable": 0, "from owner": 1, "from": 2, "from pin": 3, "to owner": 4, "to": 5, "to pin": 6}
+        | {"signal": 7, "size": 8},
     ),
     ("net;endpoint_a;endpoint_b;state;source", {"signal": 0, "from": 1, "to": 2}),
     ("cable;colour;mm2;from;to;note", {"cable": 0, "colour": 1, "size": 2, "from": 3, "to": 4}),
     (
         "Wire;Cable;Conductor;Ref 1;Pin 1;Ref 2;Pin 2",
-        {"id": 0, "cable": 1, "from": 3, "from pin": 4, "to": 5, "to pin": 6},
+        {"id": 0, "cable": 1, "core": 2, "from": 3, "from pin": 4, "to": 5, "to pin": 6},
     ),
     (
         "Wire;From;Pin;Part;To;Pin;Part;Cable",
@@ -451,7 +452,7 @@ def test_half_a_letter_of_utf_16() -> None:
     [
         ("empty.csv", b"", "is empty"),
         ("blank.csv", b"\xef\xbb\xbf \r\n\r\n", "is empty"),
-        ("book.xlsx", b"PK\x03\x04rest", "save the sheet as CSV"),
+        ("book.zip", b"PK\x03\x04rest", "unpack it"),
         ("paper.pdf", b"%PDF-1.7", "PDF"),
     ],
 )
@@ -549,7 +550,7 @@ def test_columns_that_are_not_used_are_named_once() -> None:
     asked = read_csv(text.encode(), "boat.csv", "boat", default_settings_with(wire_marker="{circuit} {Loom}"))
     assert [note.message for note in asked.notes] == ["not used: column 'Crew'"]
     many = ",".join(f"Extra {chr(97 + n)}x" for n in range(15))
-    (note,) = read(f"Wire ID,From,To,{many}\nW1,J4:1,P1:1{',x' * 15}\n").notes
+    (note,) = read(f"Wire ID,From,To,{many}\nW1,J4:1,P1:1{',y' * 15}\n").notes
     assert note.message.endswith("'Extra lx' and 3 more")
 
 

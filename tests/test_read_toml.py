@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import openpyxl
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -498,3 +499,13 @@ def test_what_no_harness_has(table: str, key: str, value: str, limit: str) -> No
     )
     (problem,) = problems(f"{text}{key} = {value}\n")
     assert (key in problem.message, limit in problem.message) == (True, True), str(problem)
+
+
+def test_a_file_beside_that_is_no_list_of_circuits_is_refused(tmp_path: Path) -> None:
+    """A workbook, whose sheets nobody could choose here, and a list of pins, which names no circuit."""
+    (tmp_path / "list.csv").write_text("Connector,Pin,Signal\nJ1,1,BILGE\nJ1,2,GROUND\n")
+    (pins,) = problems(LISTED, tmp_path)
+    assert (pins.message, pins.where.line) == ("circuits_from: 'list.csv' lists pins, not circuits", 3)
+    openpyxl.Workbook().save(tmp_path / "list.csv")
+    (book,) = problems(LISTED, tmp_path)
+    assert (book.message, book.where.line) == ("circuits_from: 'list.csv' is a workbook, not a CSV", 3)

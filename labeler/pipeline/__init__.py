@@ -15,6 +15,7 @@ from labeler.pipeline.printing import (
     print_units,
     version,
 )
+from labeler.pipeline.reading import draft, store_harness, understand, wants_map
 from labeler.pipeline.reprinting import reprint, resume
 from labeler.pipeline.revising import diff, print_changes
 from labeler.pipeline.single_pages import draw_calibration, draw_stock, store_printer
@@ -27,6 +28,7 @@ __all__ = [
     "check",
     "choose_stocks",
     "diff",
+    "draft",
     "draw_calibration",
     "draw_stock",
     "export_units",
@@ -41,7 +43,10 @@ __all__ = [
     "print_units",
     "reprint",
     "resume",
+    "store_harness",
     "store_printer",
+    "understand",
     "verify",
     "version",
+    "wants_map",
 ]

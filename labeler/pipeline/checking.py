@@ -47,6 +47,7 @@ from labeler.model import (
 )
 from labeler.pipeline.handing import Track, untracked
 from labeler.plan import Contents, confusable, contents_of, plan, tag_words
+from labeler.read import AS_IT_STANDS, Wanted, read_harness
 from labeler.size import choose_tubes, done_ends, end_seat, threading, wire_seat
 
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
@@ -169,6 +170,7 @@ def check(
     only: Sequence[str] = (),
     track: Track = untracked,
     date: str = "",
+    wanted: Wanted = AS_IT_STANDS,
 ) -> Checked:
     """Return the answer for every marker of a harness file, or for those of some roles ``only``.
 
@@ -178,12 +180,11 @@ def check(
     Raises `LabelerError` with every problem of the data at once; a marker that does not fit is
     no problem but an answer.
     """
-    from labeler.read import read_harness
     from labeler.validate import validate
 
     catalogue = load_catalogue()
     stocks = choose_stocks(catalogue, paper, stock)
-    harness = read_harness(file, settings or {})
+    harness = read_harness(file, settings or {}, wanted)
     problems = [*harness.notes, *validate(harness, catalogue)]
     markers, planning = plan(harness)
     if only:

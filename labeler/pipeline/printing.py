@@ -28,6 +28,7 @@ from labeler.pipeline.files import Names, folder_problems
 from labeler.pipeline.handing import Drawing, Output, hand_over, untracked
 from labeler.pipeline.worklist import about_job
 from labeler.printers import AS_DRAWN, Printer, printer_problems
+from labeler.read import AS_IT_STANDS, Wanted
 
 if TYPE_CHECKING:
     from labeler.record.store import Record
@@ -98,6 +99,7 @@ def print_units(
     printer: Printer = AS_DRAWN,
     out: Output | None = None,
     force: bool = False,
+    wanted: Wanted = AS_IT_STANDS,
 ) -> tuple[Printed, ...]:
     """Print the whole set (or some roles ``only``) of one or several units, recorded before the sheets are handed over.
 
@@ -113,13 +115,16 @@ def print_units(
         record knows to be partly used, where neither is given.
     printer : gives the dots, refuses what it must not be fed, and corrects lengths.
     out : pictures, and printers to send to; ``folder``, ``force`` and ``printer`` hold in any case.
+    wanted : what was chosen where the file leaves something open.
 
     Raises `LabelerError` with all problems at once.
     """
     refuse(folder_problems(folder))
     out = replace(out or Output(folder), folder=folder, force=force, printer=printer)
     settings = for_printer(settings or {}, printer)
-    checked = check(file, settings=settings, paper=paper, stock=stock, only=only, track=out.track, date=date)
+    checked = check(
+        file, settings=settings, paper=paper, stock=stock, only=only, track=out.track, date=date, wanted=wanted
+    )
     if checked.misfits and not leave_out:
         raise LabelerError(*map(misfit_problem, checked.misfits))
     known = known_used(record, checked.stocks.by_name(), start or {}) if go_on else {}

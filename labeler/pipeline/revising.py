@@ -27,6 +27,7 @@ from labeler.pipeline.printing import (
     with_dots,
 )
 from labeler.printers import AS_DRAWN, Printer, printer_problems
+from labeler.read import AS_IT_STANDS, Wanted
 
 if TYPE_CHECKING:
     from labeler.model import Fit, Sheet
@@ -160,6 +161,7 @@ def print_changes(
     date: str = "",
     printer: Printer = AS_DRAWN,
     out: Output | None = None,
+    wanted: Wanted = AS_IT_STANDS,
 ) -> Revised:
     """Print for a unit that was built at revision ``since`` what a file of a newer one changes.
 
@@ -173,7 +175,8 @@ def print_changes(
 
     refuse(folder_problems(folder))
     out = replace(out or Output(folder), folder=folder, force=force, printer=printer)
-    checking = partial(check, file, settings=for_printer(settings or {}, printer), paper=paper, stock=stock)
+    settings = for_printer(settings or {}, printer)
+    checking = partial(check, file, settings=settings, paper=paper, stock=stock, wanted=wanted)
     changes = _changes(record, checking, since, unit, date)
     if changes.left_out and not leave_out:
         raise LabelerError(*(misfit_problem(fit) for fit in changes.left_out))

@@ -14,17 +14,22 @@ from typing import TypeVar
 from labeler.catalogue import load_catalogue
 from labeler.errors import LabelerError, Problem, Where, refuse
 from labeler.model import Cable, Circuit, Connector, Harness, Pin, Settings
+from labeler.read.account import AS_IT_STANDS, Account, Read, Wanted, counts_of
 from labeler.read.headers import RANKS, Heading, unplaced
-from labeler.read.table import Table, read_table
+from labeler.read.pins import read_pins
+from labeler.read.table import SEPARATORS, Table, read_table
 from labeler.read.values import (
     cable_outside,
     checked_cavity,
     gauge_kind,
     is_bare_size,
+    is_thousands_or_decimals,
     length,
     size_of_kind,
+    stated_size,
     wire_outside,
 )
+from labeler.read.variants import chosen_rows
 
 T = TypeVar("T")
 NONE = frozenset(("", "-", "–", "—"))  # what stands for "none"
@@ -41,9 +46,22 @@ def read_csv(data: bytes, source: str, name: str, settings: Settings) -> Harness
     ``source`` is named in every place, ``name`` becomes the harness's. Raises LabelerError with
     every problem found; what was guessed is said in ``notes``.
     """
-    table = read_table(data, source)
-    circuits, cables, notes = _Reader(table, source, settings.wire_marker).harness_parts()
-    return Harness(
+    return read_list(read_table(data, source), data, source, name, settings).checked()
+
+
+def read_list(
+    table: Table, data: bytes, source: str, name: str, settings: Settings, wanted: Wanted = AS_IT_STANDS
+) -> Read:
+    """Return the harness of a table with one wire a row, or one pin a row, and what was understood.
+
+    Raises LabelerError with every problem found.
+    """
+    if table.pins:
+        return read_pins(table, data, source, name, settings)
+    table, variants = chosen_rows(table, wanted.variants, source)
+    reader = _Reader(table, source, settings.wire_marker, variants)
+    circuits, cables, notes = reader.harness_parts()
+    harness = Harness(
         name=name,
         settings=settings,
         connectors=inferred_connectors(circuits),
@@ -53,6 +71,9 @@ def read_csv(data: bytes, source: str, name: str, settings: Settings) -> Harness
         where=Where(source),
         text=data,
     )
+    form = f"wire list, parted by {SEPARATORS[table.separator]}, header in line {table.header_line}"
+    account = Account(form, counts_of(harness), reader.became(), table.passed, variants)
+    return Read(harness, account)
 
 
 def inferred_connectors(circuits: Iterable[Circuit]) -> tuple[Connector, ...]:
@@ -67,7 +88,7 @@ def inferred_connectors(circuits: Iterable[Circuit]) -> tuple[Connector, ...]:
 class _Reader:
     """The columns of one table on their way to circuits; gathers problems and notes."""
 
-    def __init__(self, table: Table, source: str, wire_marker: str) -> None:
+    def __init__(self, table: Table, source: str, wire_marker: str, variants: Sequence[str]) -> None:
         self.table = table
         self.wire_marker = wire_marker
         self.source = source
@@ -76,13 +97,21 @@ class _Reader:
         self.used: set[int] = set()
         self.rows = len(table.lines)
         self.roles = dict(table.columns.roles)
+        self.elsewhere = self._read_elsewhere(variants)
+
+    def _read_elsewhere(self, variants: Sequence[str]) -> set[int]:
+        """Return the columns that say which rows count: record codes, marks of variants, options."""
+        headings = enumerate(self.table.columns.headings)
+        marks = {index for index, heading in headings if heading.text in variants}
+        return {*marks, *self.roles.get("option", ()), *((0,) if self.table.coded else ())}
 
     def harness_parts(self) -> tuple[tuple[Circuit, ...], tuple[Cable, ...], tuple[Problem, ...]]:
         for name in unplaced(self.table.columns):
             message = f"header {name!r} stands more than once and its place does not tell the end"
             self._header_problem(message, "call them From Pin and To Pin")
         self._tell_wire_from_id()
-        starts, finishes = self._pins("from"), self._pins("to")
+        owners = self._owners()
+        starts, finishes = self._pins("from", owners), self._pins("to", owners)
         ids = self._ids()
         sizes, outside, lengths = self._sizes(), self._lengths("outside"), self._lengths("length")
         wires, colours, signals = self._words("wire"), self._words("colour"), self._words("signal")
@@ -97,9 +126,27 @@ class _Reader:
 
     # ------------------------------------------------------------ ends
 
-    def _pins(self, end: str) -> list[Pin]:
+    def _owners(self) -> bool:
+        """Return whether a connector's name needs what it belongs to: ``J1`` of two devices is two connectors."""
+        owned: dict[str, set[str]] = {}
+        for end in ("from", "to"):
+            if f"{end} owner" in self.roles:
+                names = self._cleaned(self.roles[end][0])
+                for name, owner in zip(names, self._cleaned(self.roles[f"{end} owner"][0]), strict=True):
+                    owned.setdefault(name, set()).add(owner)
+        shared = [name for name, owners in owned.items() if name and len(owners) > 1]
+        if shared:
+            message = f"connector {shared[0]} belongs to {' and '.join(sorted(owned[shared[0]])[:4])}"
+            message += f"; connectors are named {sorted(owned[shared[0]])[-1]}.{shared[0]}"
+            self._note(message, "give each connector a name of its own, if that is wrong")
+        return bool(shared) or "" in owned
+
+    def _pins(self, end: str, owned: bool) -> list[Pin]:
         """Return one pin a row; a missing connector or an impossible cavity is a problem."""
         connectors, cavities = self._words(end), self._words(f"{end} pin")
+        if owned and f"{end} owner" in self.roles:
+            owners = self._words(f"{end} owner")
+            connectors = [".".join(filter(None, pair)) for pair in zip(owners, connectors, strict=True)]
         if f"{end} pin" not in self.roles:
             connectors, cavities = self._split(end, connectors)
         known: dict[tuple[str, str], Pin] = {}
@@ -116,6 +163,14 @@ class _Reader:
     def _split(self, end: str, values: list[str]) -> tuple[list[str], list[str]]:
         """Split ``J4:2`` at its last sign where the whole column is written so."""
         joined = {value for value in values if value}
+        given = dict(self.table.splits).get(end)
+        if given:
+            each = {value: value.rpartition(given) for value in {*joined, ""}}
+            both = {
+                value: (a.strip(), c.strip()) if a.strip() and c.strip() else (value, "")
+                for value, (a, _, c) in each.items()
+            }
+            return [both[value][0] for value in values], [both[value][1] for value in values]
         for sign, name in SIGNS.items():
             parts = {value: value.rpartition(sign) for value in joined}
             whole = sum(bool(left.strip() and right.strip()) for left, _, right in parts.values())
@@ -168,12 +223,37 @@ class _Reader:
                 self.used.discard(cable[0])
                 self.roles["id"] = self.roles.pop("cable")
                 ids = self._words("id")
+        ids = self._cores(ids)
         missing = sum(not value for value in ids)
         if not missing:
             return ids
         message = "no column names the circuits" if missing == len(ids) else f"{missing} circuits have no id"
         self._note(f"{message}; they are numbered by row", "add a column Wire ID with the ids on the drawing")
         return _numbered(ids)
+
+    def _cores(self, ids: list[str]) -> list[str]:
+        """Name the circuits without an id by cable and core, where the list has both: ``K1.2``."""
+        if all(ids) or not {"cable", "core"} <= self.roles.keys():
+            return ids
+        cables, cores = self._words("cable"), self._words("core")
+        named = [
+            id or (f"{cable}.{core}" if cable and core else "")
+            for id, cable, core in zip(ids, cables, cores, strict=True)
+        ]
+        made = sum(a != b for a, b in zip(ids, named, strict=True))
+        if made:
+            message = f"{made} circuits have no id; they are named by cable and core"
+            self._note(message, "add a column Wire ID with the ids on the drawing")
+        return named
+
+    def became(self) -> tuple[tuple[str, str], ...]:
+        """Return what each column became: a role, or a free column."""
+        roles = {index: role for role, indexes in self.roles.items() for index in indexes if index in self.used}
+        return tuple(
+            (f"column {heading.text!r}", roles.get(index, "not understood, kept as written"))
+            for index, heading in enumerate(self.table.columns.headings)
+            if heading.text
+        )
 
     def _words(self, role: str) -> list[str]:
         """Return the cleaned cells of a role's column, empty where there is none."""
@@ -202,6 +282,8 @@ class _Reader:
 
     def _sizes(self) -> list[str]:
         """Return canonical sizes; bare numbers are decided over the whole column."""
+        if "size" not in self.roles:
+            return self._stated_sizes()
         values = self._words("size")
         indexes = self.roles.get("size", ())
         kind = self._heading("size").unit if indexes else ""
@@ -211,6 +293,21 @@ class _Reader:
             if not kind:
                 return values
         return self._parsed(values, lambda text: size_of_kind(text, kind), "size", "")
+
+    def _stated_sizes(self) -> list[str]:
+        """Return the sizes of the one column whose values all state one (``10mm2 rigid``), kept as written too."""
+        placed = {index for indexes in self.roles.values() for index in indexes}
+        found = []
+        for index in range(len(self.table.columns.headings)):
+            cells = set(self._cleaned(index)) - {""} if index not in placed else set()
+            if cells and all(map(stated_size, cells)):
+                found.append(index)
+        if len(found) != 1:
+            return [""] * self.rows
+        name = self.table.columns.headings[found[0]].text
+        self._note(f"column {name!r}: its values state sizes and are read so", "call it Gauge, if that is right")
+        self.elsewhere.add(found[0])
+        return [stated_size(cell) for cell in self._cleaned(found[0])]
 
     def _decided(self, bare: set[str]) -> str:
         named_area = self._heading("size").plain.rpartition(" ")[2] in AREA_WORDS
@@ -239,8 +336,17 @@ class _Reader:
         if zeros:
             self._note(f"column {self._header(role)}: values of 0 read as missing: {zeros}", "enter or clear them")
             values = ["" if value in ZERO else value for value in values]
+        self._refuse_thousands(role, values)
         read = {"outside": wire_outside, "cable outside": cable_outside}.get(role, length)
         return self._parsed(values, lambda text: read(text, unit), role, None)
+
+    def _refuse_thousands(self, role: str, values: Sequence[str]) -> None:
+        """Refuse ``1.500`` in a list with decimal commas: it may be one and a half, or a thousand and a half."""
+        commas = self.table.separator == ";" or any("," in value for value in values)
+        for row, text in enumerate(values):
+            if commas and is_thousands_or_decimals(text):
+                message = f"column {self._header(role)}: {text!r} may be thousands or decimals"
+                self._problem(row, message, "write it without the point, or with a decimal comma")
 
     def _cables(self, ids: Sequence[str]) -> tuple[Cable, ...]:
         """Return the cables named, each with the first outside diameter that is given for it."""
@@ -265,7 +371,7 @@ class _Reader:
     def _note_unused(self) -> None:
         """Say which columns hold something that is read into no circuit, and that no wire marker asks for."""
         headings = self.table.columns.headings
-        left = [index for index in self._unused() if any(self._cleaned(index))]
+        left = [index for index in self._unused() if index not in self.elsewhere and any(self._cleaned(index))]
         names = [headings[index].text or f"{index + 1}" for index in left]
         names = [name for name in names if f"{{{name}}}" not in self.wire_marker]
         if names:

@@ -32,6 +32,8 @@ ROLES = {
     "|aussendurchmesser|durchmesser|leitungsdurchmesser|aussen",
     "cable outside": "cable od|cable outside diameter|cable diameter|kabeldurchmesser",
     "wire": "insulation|wire insulation|insulation type|isolation|isolierung|wire type|leitungstyp",
+    "core": "core|core id|core no|core nr|core number|core name|conductor|ader|ader nr|adernummer",
+    "option": "option|options|variant|variants|variante|varianten|ausstattung",
 }
 RANKS = {(role, phrase): rank for role, text in ROLES.items() for rank, phrase in enumerate(text.split("|"))}
 MEASURED = ("length", "outside", "cable outside")  # roles whose header may end in a unit
@@ -74,7 +76,10 @@ CONNECTORS = {
     **dict.fromkeys(("ref", "refdes", "designator", "endpoint", "endpunkt", "termination", "node"), 2),
     **dict.fromkeys(("component", "comp", "device", "bauteil", "geraet", "bmk", "end", "ende", "side"), 3),
     "seite": 3,
+    **dict.fromkeys(("project", "projekt", "board", "module", "modul", "assembly", "baugruppe", "subsystem", "box"), 5),
 }
+PIN_SIGNALS = ("usage", "use", "verwendung", "belegung", "description", "beschreibung", "assignment")
+OWNERS = (3, 5)  # ranks of words for what a connector belongs to
 FILLERS = ("id", "des", "name", "no", "nr", "number")
 
 
@@ -133,7 +138,8 @@ def _without_unit(found: Heading) -> Heading:
 class Columns:
     """Which columns hold what: role → column numbers (several: named alike), and the headers.
 
-    Roles: those of `ROLES`, and ``from``, ``from pin``, ``to``, ``to pin``.
+    Roles: those of `ROLES`, and ``from``, ``from pin``, ``to``, ``to pin``; ``from owner`` and ``to owner``
+    are what the connectors belong to, where both are named. A list of pins has ``connector`` and ``pin``.
     """
 
     headings: tuple[Heading, ...]
@@ -168,7 +174,47 @@ def columns(cells: Sequence[str]) -> Columns:
     _place_repeated(headings, ranked)
     _prefer_bare_ends(headings, ranked)
     _prefer_repeated_number(headings, ranked)
-    return Columns(headings, _best(ranked))
+    best = _best(ranked)
+    for role in ("from", "to"):
+        best |= _owner(role, ranked, best)
+    return Columns(headings, best)
+
+
+def _owner(end: str, ranked: Ranked, best: dict[str, tuple[int, ...]]) -> dict[str, tuple[int, ...]]:
+    """Return the column that says what the connectors of an end belong to: ``comp_des_1`` beside ``conn_des_1``."""
+    found = [index for rank, index in ranked.get(end, ()) if rank in OWNERS and index not in best[end]]
+    return {f"{end} owner": tuple(found[:1])} if found else {}
+
+
+def pin_columns(cells: Sequence[str]) -> Columns:
+    """Return what the cells of a header row would mean in a list with one pin a row.
+
+    Such a list has a column of pins, or of joined ends (``J4.2``), and one that says what is on them.
+    """
+    headings = tuple(heading(cell) for cell in cells)
+    ranked: Ranked = {}
+    for index, found in enumerate(headings):
+        plain = _plain_roles(found)
+        if found.plain in PIN_SIGNALS:
+            plain = [("signal", 50)]
+        for role, rank in plain:
+            ranked.setdefault(role, []).append((rank, index))
+        thing = _thing(found.words) if found.words and not plain and found.words[0] not in FILLERS else None
+        if thing:
+            ranked.setdefault("pin" if thing[0] else "connector", []).append((thing[1], index))
+    best = _best(ranked)
+    one_end = [len(best[role]) for role in ("pin", "connector") if role in best]
+    two_ends = any(_end(found) for found in headings) or _names_another(headings, best)
+    says = "signal" in best
+    return Columns(headings, best if says and one_end and max(one_end) == 1 and not two_ends else {})
+
+
+def _names_another(headings: Sequence[Heading], best: dict[str, tuple[int, ...]]) -> bool:
+    """Return whether a column of no role has a word for a connector or pin in it, as ``Gegenstecker`` has."""
+    placed = {index for indexes in best.values() for index in indexes}
+    words = [word for word in (*CONNECTORS, *PINS) if len(word) > 4 and CONNECTORS.get(word) not in OWNERS]
+    rest = [found.plain for index, found in enumerate(headings) if index not in placed and not _thing(found.words)]
+    return any(word in plain for plain in rest for word in words)
 
 
 def _plain_roles(found: Heading) -> list[tuple[str, int]]:

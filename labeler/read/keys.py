@@ -8,8 +8,10 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from labeler.model import Pin
 from labeler.read.values import (
     cable_outside,
+    checked_cavity,
     connector_outside,
     cut_length,
     length,
@@ -91,6 +93,22 @@ def quantity(value: Any) -> float:
     return found
 
 
+def place(value: Any) -> Pin:
+    """Return the pin of ``J4:2``, or of ``{ connector = "J4:2", cavity = "a:1" }`` where names hold colons."""
+    if not isinstance(value, dict):
+        return pin(word(value))
+    if not {"connector"} <= value.keys() <= {"connector", "cavity"}:
+        raise ValueError(f"{shown(value)} must have connector, and may have cavity")
+    return Pin(word(value["connector"]), checked_cavity(word(value["cavity"])) if "cavity" in value else "")
+
+
+def free_fields(value: Any) -> tuple[tuple[str, str], ...]:
+    """Return columns kept as written, by their name; a wire marker may say them: ``{Deck}``."""
+    if not isinstance(value, dict):
+        raise ValueError(f"{shown(value)} must be a table, such as {{ Deck = 'main' }}")
+    return tuple((str(key), text(item)) for key, item in value.items())
+
+
 HARNESS: Keys = {
     "name": ("name", word),
     "part_number": ("part_number", text),
@@ -107,8 +125,8 @@ CONNECTOR: Keys = {
 }
 CIRCUIT: Keys = {
     "id": ("id", word),
-    "from": ("start", lambda value: pin(word(value))),
-    "to": ("finish", lambda value: pin(word(value))),
+    "from": ("start", place),
+    "to": ("finish", place),
     "size": ("size", size),
     "wire": ("wire", word),
     "outside_mm": ("outside_mm", wire_outside),
@@ -116,6 +134,7 @@ CIRCUIT: Keys = {
     "signal": ("signal", text),
     "length_mm": ("length_mm", length),
     "cable": ("cable", word),
+    "free": ("free", free_fields),
 }
 CABLE: Keys = {"id": ("id", word), "outside_mm": ("outside_mm", cable_outside)}
 BRANCH: Keys = {

@@ -9,21 +9,26 @@ from __future__ import annotations
 
 import csv
 import re
-from collections.abc import Iterator, Sequence
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from io import StringIO
+from itertools import islice
 from typing import Any
 
 from labeler.errors import LabelerError, Problem, Where, refuse
-from labeler.read.headers import LOOKED_FOR, Columns, columns, unplaced
+from labeler.read.headers import LOOKED_FOR, Columns, columns, heading, pin_columns, unplaced
 
 SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 LONGEST_LINE = 65_536  # characters; project choice: no wire list comes near, a broken file does
 LONGEST_CELL_LINES = 50  # lines a quoted cell may span; project choice, so that one stray quote stays local
 HEADER_WITHIN = 200  # the header row is looked for in that many lines; project choice
+CODED_WITHIN = 1000  # rows that are looked at for a record code
+MOST_CODES = 6  # different record codes; project choice
 SHOWN = 10  # problems of one kind that a damaged file is told; project choice
 
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
+_CODE = re.compile(r"\d{1,2}|[A-Z]")  # what tells kinds of rows apart
 _RULE = re.compile(r"[\s|:+-]*---[\s|:+-]*")  # under the header of a table drawn with bars
 
 
@@ -41,6 +46,35 @@ class Table:
     values: tuple[list[str], ...]
     notes: tuple[Problem, ...] = ()
     problems: tuple[Problem, ...] = ()  # rows left out
+    separator: str = ","
+    passed: tuple[str, ...] = ()  # what was passed over, for people
+    pins: bool = False  # one pin a row, not one wire
+    splits: tuple[tuple[str, str], ...] = ()  # end → sign between its connector and cavity
+    coded: bool = False  # the first column tells kinds of rows apart
+
+
+class NoHeader(LabelerError):
+    """No row names two ends. ``rows`` are the most likely header and what stands below it."""
+
+    def __init__(self, problem: Problem, line: int, separator: str, rows: Sequence[Sequence[str]]) -> None:
+        super().__init__(problem)
+        self.line = line
+        self.separator = separator
+        self.rows = rows
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """What is known of a table before it is read: ``""`` and 0 are for finding out."""
+
+    separator: str = ""
+    header_line: int = 0
+    columns: Callable[[Sequence[str]], Columns] | None = None  # what the cells of its header mean
+    pins: bool = False
+    splits: tuple[tuple[str, str], ...] = ()  # end → sign between its connector and cavity
+
+
+FIND_OUT = Layout()
 
 
 def read_table(data: bytes, source: str) -> Table:
@@ -49,12 +83,19 @@ def read_table(data: bytes, source: str) -> Table:
     Raises LabelerError where there is no table.
     """
     text, notes = decoded(data, source)
+    return table_of(text, source, notes)
+
+
+def table_of(text: str, source: str, notes: tuple[Problem, ...] = (), layout: Layout = FIND_OUT) -> Table:
+    """Return the table in a text; raises `NoHeader`, or LabelerError where there is no table."""
     lines = text.split("\n")
     _check_lines(lines, text, source)
-    separator, header, found = _header(lines, source)
+    separator, header, found = _given(lines, source, layout) if layout.columns else _header(lines, source, layout)
     rows = _Rows(lines, separator, source)
-    header_end, width = rows.span(header), len(found.headings)
-    kept, problems, comments = rows.below(header_end, width, lines[header:header_end])
+    header_end = rows.span(header)
+    record, found = rows.record_code(header, header_end, found)
+    width = len(found.headings)
+    kept, problems, comments = rows.below(header_end, width, lines[header:header_end], record)
     if not kept and not problems:
         fix = "add one row for each circuit"
         problems.append(Problem(Where(source, header + 1), "no circuits below the header row", fix))
@@ -63,7 +104,19 @@ def read_table(data: bytes, source: str) -> Table:
     frame = _frame([raw for _, raw, _ in kept], separator, max([width, *(n for _, _, n in kept)]), source)
     values = tuple(frame[index].tolist() for index in range(width))
     starts = tuple(line for line, _, _ in kept)
-    return Table(found, header + 1, starts, values, notes + comments, tuple(problems))
+    return Table(
+        found,
+        header + 1,
+        starts,
+        values,
+        notes + comments,
+        tuple(problems),
+        separator,
+        rows.passed_over(header, record),
+        layout.pins if layout.columns else not found.score,
+        layout.splits,
+        bool(record),
+    )
 
 
 # ---------------------------------------------------------------- bytes → text
@@ -134,35 +187,79 @@ def _check_lines(lines: Sequence[str], text: str, source: str) -> None:
 # ---------------------------------------------------------------- separator and header row
 
 
-def _header(lines: Sequence[str], source: str) -> tuple[str, int, Columns]:
-    """Return separator, index of the header's line, and what its columns are; raises LabelerError."""
-    best: tuple[tuple[float, ...], str, int, Columns] | None = None
-    nearest: tuple[int, int, Columns] = (0, 0, Columns((), {}))
-    for separator in SEPARATORS:
+Best = tuple[tuple[float, ...], str, int, Columns]
+
+
+def _header(lines: Sequence[str], source: str, layout: Layout) -> tuple[str, int, Columns]:
+    """Return separator, index of the header's line, and what its columns are; raises `NoHeader`."""
+    best: Best | None = None
+    pins: Best | None = None
+    nearest: tuple[tuple[int, float], int, Columns, str] = ((0, 0.0), 0, Columns((), {}), ",")
+    for separator in [layout.separator] if layout.separator else SEPARATORS:
         rows = _Rows(lines, separator, source)
         for index, cells, commented in rows.candidates():
-            found = columns(cells)
-            nearest = max(nearest, (found.hits, index, found), key=lambda item: item[0])
-            if not found.score:
+            found, of_pins = columns(cells), pin_columns(cells)
+            if not (found.hits or of_pins.hits):
                 continue
-            rank = (not commented, found.score, rows.agreement(index, len(cells)), -index)
-            if best is None or rank > best[0]:
-                best = (rank, separator, index, found)
-    if best is None:
-        raise LabelerError(_no_header(source, lines, nearest))
-    return best[1:]
+            agreement = rows.agreement(index, len(cells))
+            nearest = max(nearest, ((found.hits, agreement), index, found, separator), key=lambda item: item[0])
+            if found.score:
+                best = _better(best, ((not commented, found.score, agreement, -index), separator, index, found))
+            elif of_pins.hits:
+                pins = _better(pins, ((not commented, of_pins.hits, agreement, -index), separator, index, of_pins))
+    chosen = best or pins
+    if chosen is None:
+        raise _no_header(source, lines, nearest)
+    return chosen[1:]
 
 
-def _no_header(source: str, lines: Sequence[str], nearest: tuple[int, int, Columns]) -> Problem:
-    hits, index, found = nearest
+def _better(best: Best | None, other: Best) -> Best:
+    return other if best is None or other[0] > best[0] else best
+
+
+def _given(lines: Sequence[str], source: str, layout: Layout) -> tuple[str, int, Columns]:
+    """Return separator, header and columns as a column map says; raises LabelerError."""
+    header = layout.header_line - 1
+    if not layout.columns or not 0 <= header < len(lines):
+        message = f"header_line is {layout.header_line}, the list has {len(lines)} lines"
+        raise LabelerError(Problem(Where(source), message, "count the line in the file, from 1"))
+    rows = _Rows(lines, layout.separator, source)
+    line = rows.raw(header)
+    cells = rows.cells(header, line.lstrip().lstrip("/#") if rows.is_comment(line) else line)
+    while cells and not cells[-1].strip():
+        cells.pop()
+    return layout.separator, header, layout.columns(cells)
+
+
+def sample(lines: Sequence[str], separator: str, index: int, source: str) -> list[list[str]]:
+    """Return a row and up to three below it, as cells."""
+    rows = _Rows(lines, separator, source)
+    below = (i for i in range(index + 1, min(len(lines), index + 20)) if not rows.is_blank(rows.raw(i)))
+    return [rows.cells(i, rows.raw(i)) for i in (index, *islice(below, 3))]
+
+
+def _fullest(lines: Sequence[str]) -> tuple[str, int]:
+    """Return the separator that parts most, and the first line with the most cells under it."""
+    near = list(enumerate(lines[:HEADER_WITHIN]))
+    sign = max(SEPARATORS, key=lambda sign: sum(line.count(sign) for _, line in near[:20]))
+    cells = {index: sum(bool(cell.strip()) for cell in line.split(sign)) for index, line in near}
+    return sign, max(cells, key=lambda index: (cells[index], -index))
+
+
+def _no_header(source: str, lines: Sequence[str], nearest: tuple[tuple[int, float], int, Columns, str]) -> NoHeader:
+    (hits, _), index, found, separator = nearest
     names = ", ".join(repr(item.text) for item in found.headings if item.text)
     if hits == 0:
-        index = next((index for index, line in enumerate(lines) if line.strip()), 0)
+        separator, index = _fullest(lines)
         names = repr(lines[index].strip()[:60])
     twice = "".join(f"; {name!r} stands twice and cannot be told apart" for name in unplaced(found))
     message = f"no header row names two ends; nearest is {names[:300]}{twice}; looked for {LOOKED_FOR}"
-    fix = "give the columns such names, parted by comma, semicolon, tab or bar"
-    return Problem(Where(source, index + 1), message, fix)
+    fix = (
+        "give the columns such names, parted by comma, semicolon, tab or bar, "
+        "or say which is which in a column map: labeler read --draft writes one to fill in, --map takes it"
+    )
+    rows = sample(lines, separator, index, source)
+    return NoHeader(Problem(Where(source, index + 1), message, fix), index + 1, separator, rows)
 
 
 # ---------------------------------------------------------------- rows and their lines
@@ -176,6 +273,7 @@ class _Rows:
         self.separator = separator
         self.source = source
         self.barred = separator == "|"
+        self.others: dict[str, list[int]] = {}  # record code → lines passed over for it
 
     def raw(self, index: int) -> str:
         """Return a line, without the outer bars of a drawn table."""
@@ -239,8 +337,60 @@ class _Rows:
         line = self.raw(index)
         return index + (self._quoted(index, line)[1] if '"' in line else 1)
 
+    def record_code(self, header: int, start: int, found: Columns) -> tuple[str, Columns]:
+        """Return the code that leads the data rows, ``""`` where none does, and the columns with its own.
+
+        Some lists lead every row by a code for what it is: a comment, a header, a variant, a wire.
+        The header may have one itself, or stand one cell to the left of the data.
+        """
+        firsts, last, widths = [], False, Counter[int]()
+        for index in range(start, len(self.lines)):
+            line = self.raw(index)
+            if self.is_blank(line) or self.is_comment(line):
+                continue
+            first, _, rest = line.partition(self.separator)
+            firsts.append(first.strip())
+            if len(firsts) > CODED_WITHIN or not _CODE.fullmatch(firsts[-1]):
+                break
+            widths[rest.count(self.separator) + 1] += 1
+            last |= bool(rest.rpartition(self.separator)[2].strip())
+        codes = set(firsts[:CODED_WITHIN])
+        if not codes or len(codes) > MOST_CODES or not all(map(_CODE.fullmatch, codes)):
+            return "", found
+        width = len(found.headings)
+        own = _CODE.fullmatch(found.headings[0].text) and not any(0 in held for held in found.roles.values())
+        shifted = last and widths.most_common(1)[0][0] == width and len(firsts) > len(codes)
+        if not own and not (shifted and self._leads_others(header, found)):
+            return "", found
+        if not own:
+            roles = {role: tuple(index + 1 for index in held) for role, held in found.roles.items()}
+            found = Columns((heading(""), *found.headings), roles)
+        return Counter(firsts[:CODED_WITHIN]).most_common(1)[0][0], found
+
+    def _leads_others(self, header: int, found: Columns) -> bool:
+        """Whether a code leads the lines above the header too, or its number stands again in its last column."""
+        above = [self._first_text(index) for index in range(header) if not self.is_blank(self.raw(index))]
+        return bool(above and all(map(_CODE.fullmatch, above))) or found.headings[0].plain == found.headings[-1].plain
+
+    def _first_text(self, index: int) -> str:
+        return self.raw(index).partition(self.separator)[0].strip()
+
+    def passed_over(self, header: int, record: str) -> tuple[str, ...]:
+        """Say which lines are no rows of the table: above its header, and of another record code."""
+        above = sum(not self.is_blank(self.raw(index)) for index in range(header))
+        said = [f"lines above the header row: {above}"] if above else []
+        if record:
+            said.append(f"record code {record!r} leads the rows of wires")
+        return (
+            *said,
+            *(
+                f"rows with record code {code!r}: {len(lines)}, the first in line {lines[0]}"
+                for code, lines in self.others.items()
+            ),
+        )
+
     def below(
-        self, start: int, width: int, header: Sequence[str]
+        self, start: int, width: int, header: Sequence[str], record: str = ""
     ) -> tuple[list[tuple[int, str, int]], list[Problem], tuple[Problem, ...]]:
         """Return the rows from ``start`` on as (line, raw text, number of cells), and what is wrong."""
         kept: list[tuple[int, str, int]] = []
@@ -253,6 +403,9 @@ class _Rows:
                 index += 1
             elif self.is_comment(line):
                 comments += [index + 1] if line.count(self.separator) + 1 >= width else []
+                index += 1
+            elif record and self._first_text(index) != record:
+                self.others.setdefault(self._first_text(index), []).append(index + 1)
                 index += 1
             else:
                 index, row = self._row(index, line, width, problems)

@@ -33,6 +33,7 @@ from labeler.read.keys import ALIASES, BAG, BRANCH, CABLE, CIRCUIT, CONNECTOR, E
 from labeler.read.lines import Path as Place
 from labeler.read.lines import line_index, line_of
 from labeler.read.values import setting, unknown, with_settings
+from labeler.read.xlsx import is_workbook
 
 NO_ALIASES: Mapping[str, str] = {}
 
@@ -285,10 +286,18 @@ class _Reader:
             self._problem(place, f"circuits_from: {name!r} leads out of the folder", "copy the list here")
             return nothing
         try:
-            return read_csv(file_bytes(path), path.name, "", base)
+            data = file_bytes(path)
+            if is_workbook(data):
+                fix = f"write it as a harness file with labeler read {name} -o, or save the sheet as CSV"
+                self._problem(place, f"circuits_from: {name!r} is a workbook, not a CSV", fix)
+                return nothing
+            listed = read_csv(data, path.name, "", base)
         except LabelerError as error:
             self.problems += error.problems
             return nothing
+        if not listed.circuits:
+            self._problem(place, f"circuits_from: {name!r} lists pins, not circuits", "give a list with one row a wire")
+        return listed
 
     def _inferred(self, circuits: tuple[Circuit, ...], branches: tuple[Branch, ...]) -> tuple[Connector, ...]:
         """Return the connectors that circuits end at or, without circuits, the branches."""

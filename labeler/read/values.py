@@ -42,6 +42,9 @@ LONGEST_TEXT = 100  # project choice: no single quantity needs more characters
 
 _NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)(e[+-]?\d{1,3})?", re.I)
 _THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2}([.,]\d{3})*,\d{3}([.,]\d+)?")
+_GROUPED = re.compile(r"[+-]?\d{1,3}(?:(?:\.\d{3})+,\d+|(?:,\d{3})+\.\d+|(?:\.\d{3}){2,}|(?:[ '\u00a0\u202f]\d{3})+)")
+_POINTED = re.compile(r"[1-9]\d{0,2}\.\d{3}(\s*[a-z]+)?", re.I)
+_KINDRED = re.compile(r"(?P<size>.*?\d\s*(?:mm\s*(?:2|²|\^2)|qmm|awg))(?:[ ,]+[^\W\d]+)*", re.I)
 _LENGTH = re.compile(r"(?P<value>.*?)\s*(?P<unit>[a-z]+\.?|[\"″'])?", re.I | re.S)
 _FRACTION = re.compile(r"(?:(\d{1,4})[\s-]+)?(\d{1,4})\s*/\s*(\d{1,4})")
 _BRACKETS = re.compile(r"\s*\([^()]*\)\s*$")
@@ -60,6 +63,8 @@ def number(value: object) -> float:
     if isinstance(value, bool) or not isinstance(value, (str, int, float)):
         raise ValueError(f"{shown(value)} is no number")
     text = value.strip() if isinstance(value, str) else ""
+    if _GROUPED.fullmatch(text):
+        return _ungrouped(text)
     if text and _THOUSANDS.fullmatch(text):
         raise ValueError(f"{shown(value)} may be thousands or decimals; write it without the comma")
     if isinstance(value, str) and not _NUMBER.fullmatch(text):
@@ -71,6 +76,27 @@ def number(value: object) -> float:
     if not isfinite(found):
         raise ValueError(f"{shown(value)} is not a finite number")
     return found
+
+
+def _ungrouped(text: str) -> float:
+    """Return a number whose thousands are grouped beyond doubt: ``1.234,5``, ``1,234.5``, ``1.234.567``, ``1 234``."""
+    decimal = max("," if "," in text else "", ".", key=text.rfind) if "," in text and "." in text else ""
+    whole, _, fraction = text.rpartition(decimal) if decimal else (text, "", "")
+    return float(re.sub(r"[^\d+-]", "", whole) + (f".{fraction}" if fraction else ""))
+
+
+def is_thousands_or_decimals(text: str) -> bool:
+    """Return whether a point stands before exactly three digits, as in ``1.500``."""
+    return bool(_POINTED.fullmatch(text.strip()))
+
+
+def stated_size(text: str) -> str:
+    """Return the size that a text states before words about the wire (``10mm2 rigid``), ``""`` for none."""
+    match = _KINDRED.fullmatch(text.strip()) if len(text) <= LONGEST_TEXT else None
+    try:
+        return _stated_size(match["size"]) if match else ""
+    except ValueError:
+        return ""
 
 
 def length(value: object, unit: str = "mm", *, positive: bool = True) -> float:

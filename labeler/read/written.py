@@ -1,0 +1,167 @@
+"""A `Harness` → the text of a harness file that reads back to the same harness.
+
+What is written follows the reader's own keys (`keys`), so a key that is added there is written too.
+Values that are the default are left out. The settings of a circuit, branch, end or bag are written
+where they differ from those above it.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import MISSING, fields, replace
+from typing import Any
+
+from labeler.catalogue import default_settings, load_choices
+from labeler.errors import LabelerError, Problem
+from labeler.model import NOWHERE, Bag, Branch, BranchEnd, Cable, Circuit, Connector, Harness, Item, Pin, Settings
+from labeler.read.keys import BAG, BRANCH, CABLE, CIRCUIT, CONNECTOR, END, HARNESS, ITEM, Keys
+from labeler.read.toml import read_toml
+from labeler.read.values import pin
+
+
+def harness_toml(harness: Harness, remarks: Iterable[str] = ()) -> str:
+    """Return the harness as TOML; ``remarks`` become comments on top.
+
+    Raises LabelerError where what it holds cannot be written so that it reads back the same.
+    """
+    text = "\n".join(_lines(harness, remarks)) + "\n"
+    try:
+        back = read_toml(text.encode(), "written", None, default_settings(), {})
+        same = bare(back) == bare(harness)
+    except (LabelerError, UnicodeEncodeError) as error:
+        problem = Problem(harness.where, f"cannot be written as a harness file: {error}", "correct it where it is from")
+        raise LabelerError(problem) from None
+    if not same:
+        what = _first_difference(bare(harness), bare(back))
+        raise LabelerError(Problem(harness.where, f"cannot be written as a harness file: {what}", "correct it there"))
+    return text
+
+
+def bare(harness: Harness) -> Harness:
+    """Return what a harness says, without where it was read and what was noted: two files may say the same."""
+    base = harness.settings
+    return replace(
+        harness,
+        connectors=tuple(replace(c, where=NOWHERE) for c in harness.connectors),
+        circuits=tuple(replace(c, where=NOWHERE, settings=_own(c.settings, base)) for c in harness.circuits),
+        cables=tuple(replace(c, where=NOWHERE) for c in harness.cables),
+        branches=tuple(_bare_branch(branch, base) for branch in harness.branches),
+        bags=tuple(replace(b, where=NOWHERE, settings=_own(b.settings, base)) for b in harness.bags),
+        notes=(),
+        where=NOWHERE,
+        text=b"",
+    )
+
+
+def _bare_branch(branch: Branch, base: Settings | None) -> Branch:
+    ends = tuple(
+        replace(end, where=NOWHERE, settings=_own(end.settings or branch.settings, base)) for end in branch.ends
+    )
+    return replace(branch, where=NOWHERE, settings=_own(branch.settings, base), ends=ends)
+
+
+def _own(settings: Settings | None, base: Settings | None) -> Settings | None:
+    return None if settings == base else settings
+
+
+def _first_difference(one: Harness, two: Harness) -> str:
+    """Name the first thing that did not come back as it was."""
+    for found in fields(Harness):
+        a, b = getattr(one, found.name), getattr(two, found.name)
+        if a != b and isinstance(a, tuple):
+            pairs = [str(x) for x, y in zip(a, b, strict=False) if x != y]
+            return f"{found.name} {(pairs or [f'{len(a)}, {len(b)} came back'])[0][:120]}"
+        if a != b:
+            return f"{found.name} {str(a)[:120]!r}"
+    return "nothing differs"
+
+
+# ---------------------------------------------------------------- lines
+
+
+def _lines(harness: Harness, remarks: Iterable[str]) -> Iterator[str]:
+    base = harness.settings or default_settings()
+    for remark in remarks:
+        yield from (f"# {''.join(c if c.isprintable() else ' ' for c in line)}" for line in remark.splitlines() or [""])
+    yield "[harness]"
+    yield from _pairs(harness, HARNESS)
+    changed = _changed(base, default_settings())
+    if changed:
+        yield from ("", "[defaults]", *changed)
+    yield from _tables("connector", harness.connectors, CONNECTOR)
+    yield from _tables("cable", harness.cables, CABLE)
+    yield from _tables("circuit", harness.circuits, CIRCUIT, base)
+    for branch in harness.branches:
+        yield from _tables("branch", (branch,), BRANCH, base)
+        yield from _tables("branch.end", branch.ends, END, branch.settings or base)
+    yield from _tables("bag", harness.bags, BAG, base)
+
+
+def _tables(
+    name: str, things: Iterable[Connector | Cable | Circuit | Branch | BranchEnd | Bag], keys: Keys, above: Any = None
+) -> Iterator[str]:
+    """Yield a table for each thing, with the settings that differ from those above it."""
+    for thing in things:
+        yield from ("", f"[[{name}]]")
+        yield from _pairs(thing, keys)
+        settings = getattr(thing, "settings", None)
+        if settings is not None:
+            yield from _changed(settings, above)
+        if isinstance(thing, Bag) and thing.contents:
+            yield f"contents = [{', '.join(_item(item) for item in thing.contents)}]"
+
+
+def _item(item: Item) -> str:
+    return f"{{ {', '.join(_pairs(item, ITEM))} }}"
+
+
+def _pairs(thing: Any, keys: Keys) -> Iterator[str]:
+    """Yield ``key = value`` for every field that is not at its default."""
+    defaults = {f.name: f.default for f in fields(thing) if f.default is not MISSING}
+    for key, (field, _) in keys.items():
+        value = getattr(thing, field, None)
+        if value is not None and (field not in defaults or value != defaults[field]):
+            yield f"{key} = {_value(value)}"
+
+
+def _changed(settings: Settings, above: Settings) -> list[str]:
+    """Return the settings that differ, as lines; a covering that is named ends the wall above it."""
+    keys = [key for key in load_choices() if getattr(settings, key) != getattr(above, key)]
+    if "covering_wall_mm" in keys and settings.covering_wall_mm is None:
+        keys = [*dict.fromkeys([key for key in keys if key != "covering_wall_mm"] + ["covering"])]
+    elif "covering" in keys and settings.covering_wall_mm is not None and "covering_wall_mm" not in keys:
+        keys.append("covering_wall_mm")
+    return [f"{key} = {_value(getattr(settings, key))}" for key in keys]
+
+
+def _value(value: Any) -> str:
+    """Return a value as TOML writes it."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, float):
+        return str(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(value)
+    if isinstance(value, int):
+        return str(value)
+    if isinstance(value, Pin):
+        return _pin(value)
+    if isinstance(value, tuple) and value and isinstance(value[0], tuple):
+        return f"{{ {', '.join(f'{_text(key)} = {_text(item)}' for key, item in value)} }}"
+    if isinstance(value, tuple):
+        return f"[{', '.join(_value(item) for item in value)}]"
+    return _text("" if value is None else str(value))
+
+
+def _pin(value: Pin) -> str:
+    """Return ``"J4:2"``, or a table where the connector or cavity has a colon itself."""
+    try:
+        if pin(str(value)) == value:
+            return _text(str(value))
+    except ValueError:
+        pass
+    parts: Mapping[str, str] = {"connector": value.connector, **({"cavity": value.cavity} if value.cavity else {})}
+    return f"{{ {', '.join(f'{key} = {_text(item)}' for key, item in parts.items())} }}"
+
+
+def _text(text: str) -> str:
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007F")

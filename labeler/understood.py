@@ -1,0 +1,66 @@
+"""What a file was understood to say: as lines for people, and as one object for programs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import groupby
+from typing import Any
+
+from labeler.errors import LabelerError
+from labeler.read import Read
+from labeler.report import problem_json
+
+
+def lines(read: Read) -> Iterator[str]:
+    """Yield the account of a reading, a line at a time."""
+    account, harness = read.account, read.harness
+    yield f"{harness.where.source}: {account.form}"
+    part = " ".join(filter(None, (harness.part_number, harness.revision and f"rev {harness.revision}")))
+    yield f"harness     {', '.join(filter(None, (part, harness.name)))}"
+    shown = [_counted(count, what) for what, count in account.counts.items() if count]
+    yield f"counts      {', '.join(shown) or 'nothing'}"
+    for what, group in groupby(sorted(account.became, key=lambda pair: pair[1]), key=lambda pair: pair[1]):
+        yield f"understood  {what}: {', '.join(name for name, _ in group)}"
+    for line in account.left:
+        yield f"left        {line}"
+    if account.variants:
+        yield f"variants    {', '.join(account.variants)} (choose with --variant)"
+
+
+def _counted(count: int, what: str) -> str:
+    one = what.removesuffix("es") if what.endswith("ches") else what.removesuffix("s")
+    return f"{count} {one if count == 1 else what}"
+
+
+def as_json(read: Read) -> dict[str, Any]:
+    """Return the account as one object."""
+    account, harness = read.account, read.harness
+    return {
+        "file": harness.where.source,
+        "form": account.form,
+        "harness": {"name": harness.name, "part_number": harness.part_number, "revision": harness.revision},
+        "counts": dict(account.counts),
+        "understood": [{"from": name, "as": what} for name, what in account.became],
+        "left": list(account.left),
+        "variants": list(account.variants),
+        "circuits": [
+            {
+                "id": c.id,
+                "from": str(c.start),
+                "to": str(c.finish),
+                "size": c.size,
+                "outside_mm": c.outside_mm,
+                "colour": c.colour,
+                "signal": c.signal,
+                "length_mm": c.length_mm,
+                "cable": c.cable,
+            }
+            for c in harness.circuits
+        ],
+        "problems": [problem_json(problem) for problem in (*harness.notes, *read.problems)],
+    }
+
+
+def refused_json(error: LabelerError) -> dict[str, Any]:
+    """Return a file that was not understood, as the same object with nothing in it but the problems."""
+    return {"form": None, "problems": [problem_json(problem) for problem in error.problems]}
