@@ -51,7 +51,7 @@ def options(*options: Callable[[F], F]) -> Callable[[F], F]:
 
 FILE = click.argument("file", metavar="FILE")
 READING = (
-    click.option("--sheet", metavar="NAME", default="", help="Sheet of a workbook."),
+    click.option("--sheet", metavar="NAME", default="", help="Sheet of a workbook, harness of a VEC."),
     click.option(
         "--variant", metavar="NAME", multiple=True, help="Module or variant to read; may be given several times."
     ),

@@ -19,7 +19,7 @@ NAMES = ("id", "alias", "description")  # which of a CAD export's names is print
 class Wanted:
     """What a user may choose where a file leaves it open; every field has a command line option."""
 
-    sheet: str = ""  # of a workbook
+    sheet: str = ""  # of a workbook, or the harness of an export with several
     variants: tuple[str, ...] = ()  # modules, configurations, option codes, variant columns
     names: str = "id"  # one of NAMES
     labels: bool = False  # texts that the designer wrote for labels become markers
@@ -71,7 +71,7 @@ OPTIONS = {
 APPLIES = {  # which choices a form of file leaves open
     "list": ("variants", "column_map"),
     "workbook": ("sheet", "variants", "column_map"),
-    "export": ("variants", "names", "labels", "bundle"),
+    "export": ("sheet", "variants", "names", "labels", "bundle"),
     "harness file": (),
 }
 
