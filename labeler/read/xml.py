@@ -143,7 +143,7 @@ class _Builder:
         namespace, _, tag = name.rpartition(" ")
         parent = self.open[-1] if self.open else None
         key = attributes.get("id", "")
-        kind = attributes.get("http://www.w3.org/2001/XMLSchema-instance type", "") if len(attributes) > 1 else ""
+        kind = attributes.get("http://www.w3.org/2001/XMLSchema-instance type", "")
         element = Element(tag, key, kind.rpartition(":")[2], parent, self.parser.CurrentLineNumber)
         self.count += 1
         if parent is not None:
