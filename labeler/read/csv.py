@@ -247,7 +247,7 @@ class _Reader:
         values = self._words("size")
         indexes = self.roles.get("size", ())
         kind = self._heading("size").unit if indexes else ""
-        bare = {value for value in values if is_bare_size(value)}
+        bare = {value for value in set(values) if is_bare_size(value)}
         if bare and kind not in ("AWG", "mm2"):
             kind = self._decided(bare)
             if not kind:

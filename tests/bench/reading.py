@@ -19,7 +19,7 @@ import pandas as pd
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from labeler.read import read_file
+from labeler.pipeline import understand
 from tests.bench.whole_way import write_list
 from tests.cad import kbl_large
 
@@ -45,9 +45,9 @@ def main() -> None:
         export.write_text(kbl_large(points=110), "utf-8")
         write_list(listed, asked.rows * 2)
         size = export.stat().st_size / 1e6
-        print(f"KBL of {size:.2f} MB: {best(asked.runs, lambda: read_file(export)):.2f} s of CPU")
+        print(f"KBL of {size:.2f} MB: {best(asked.runs, lambda: understand(str(export))):.2f} s of CPU")
         bare = best(asked.runs, lambda: pd.read_csv(listed))
-        ours = best(asked.runs, lambda: read_file(listed))
+        ours = best(asked.runs, lambda: understand(str(listed)))
         print(f"list of {asked.rows:,} rows: {ours:.2f} s of CPU, bare pandas {bare:.2f} s, aim {2 * bare + 1:.2f} s")
 
 
