@@ -24,7 +24,7 @@ def read_command(
 ) -> None:
     """Show what is understood of FILE: its form, counts, what became what, what was left and why.
 
-    Wire lists (CSV, XLSX) and harness files. Example: labeler read boat.xlsx -o boat.toml
+    Wire lists (CSV, XLSX), KBL, VEC and harness files. Example: labeler read boat.kbl -o boat.toml
     """
     from labeler import pipeline, understood
     from labeler.errors import LabelerError

@@ -87,9 +87,18 @@ def options(*options: Callable[[F], F]) -> Callable[[F], F]:
 
 FILE = click.argument("file", metavar="FILE")
 READING = (
-    click.option("--sheet", metavar="NAME", default="", help="Sheet of a workbook."),
-    click.option("--variant", metavar="NAME", multiple=True, help="Variant to read; may be given several times."),
+    click.option("--sheet", metavar="NAME", default="", help="Sheet of a workbook, harness of a VEC."),
+    click.option(
+        "--variant", metavar="NAME", multiple=True, help="Module or variant to read; may be given several times."
+    ),
+    click.option(
+        "--names", type=click.Choice(["id", "alias", "description"]), default="id", help="Names of connectors."
+    ),
+    click.option("--labels", is_flag=True, help="Label texts of a VEC become the markers' texts."),
     click.option("--colours", type=click.Choice(["words", "german", "digits"]), help="Translate colours to IEC 60757."),
+    click.option(
+        "--bundle", type=click.Choice(["wires", "area"]), default="wires", help="Diameters of KBL, VEC branches."
+    ),
     click.option("--map", "column_map", metavar="FILE", type=click.Path(path_type=Path), help="Column map of a list."),
 )
 
@@ -101,7 +110,8 @@ def reading(function: F) -> F:
     def command(*args: Any, **given: Any) -> Any:
         from labeler.read.account import Wanted
 
-        chosen = {name: given.pop(name) for name in ("sheet", "column_map")}
+        names = ("sheet", "names", "labels", "bundle", "column_map")
+        chosen = {name: given.pop(name) for name in names}
         variants, colours = given.pop("variant"), given.pop("colours")
         return function(*args, wanted=Wanted(variants=variants, colours=colours or "", **chosen), **given)
 

@@ -10,6 +10,8 @@ from labeler.errors import LabelerError
 from labeler.read import Read
 from labeler.report import problem_json
 
+MOST_NAMES = 12  # connectors whose three names are shown; the JSON has all
+
 
 def lines(read: Read) -> Iterator[str]:
     """Yield the account of a reading, a line at a time."""
@@ -25,11 +27,26 @@ def lines(read: Read) -> Iterator[str]:
         yield f"left        {line}"
     if account.variants:
         yield f"variants    {', '.join(account.variants)} (choose with --variant)"
+    yield from _names(read)
 
 
 def _counted(count: int, what: str) -> str:
     one = what.removesuffix("es") if what.endswith("ches") else what.removesuffix("s")
     return f"{count} {one if count == 1 else what}"
+
+
+def _names(read: Read) -> Iterator[str]:
+    """Yield the three names of the connectors side by side: what --names would print."""
+    names = read.account.names
+    if not names:
+        return
+    rows = [("--names id", "--names alias", "--names description"), *names[:MOST_NAMES]]
+    widths = [max(len(row[column]) for row in rows) for column in range(3)]
+    for row in rows:
+        cells = "  ".join((cell or "-").ljust(width) for cell, width in zip(row, widths, strict=True))
+        yield f"names       {cells.rstrip()}"
+    if len(names) > MOST_NAMES:
+        yield f"names       and {len(names) - MOST_NAMES} more"
 
 
 def as_json(read: Read) -> dict[str, Any]:
@@ -38,11 +55,13 @@ def as_json(read: Read) -> dict[str, Any]:
     return {
         "file": harness.where.source,
         "form": account.form,
+        "version": account.version,
         "harness": {"name": harness.name, "part_number": harness.part_number, "revision": harness.revision},
         "counts": dict(account.counts),
         "understood": [{"from": name, "as": what} for name, what in account.became],
         "left": list(account.left),
         "variants": list(account.variants),
+        "names": [dict(zip(("id", "alias", "description"), row, strict=True)) for row in account.names],
         "circuits": [
             {
                 "id": c.id,
@@ -57,6 +76,7 @@ def as_json(read: Read) -> dict[str, Any]:
             }
             for c in harness.circuits
         ],
+        **account.details,
         "problems": [problem_json(problem) for problem in (*harness.notes, *read.problems)],
     }
 

@@ -6,9 +6,11 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from labeler.errors import LabelerError, Problem
+from labeler.pipeline.checking import no_collecting
 from labeler.read import AS_IT_STANDS, Read, Wanted, draft_of, harness_toml, read_file
 
 
+@no_collecting()
 def understand(file: str, settings: Mapping[str, str] | None = None, wanted: Wanted = AS_IT_STANDS) -> Read:
     """Return what is understood of a file; raises `LabelerError` where nothing is."""
     return read_file(file, settings, wanted)

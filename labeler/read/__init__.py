@@ -12,14 +12,19 @@ from labeler.catalogue import default_settings, load_choices
 from labeler.errors import LabelerError, Problem, Where, WrongUse
 from labeler.model import Harness, Settings
 from labeler.read.account import AS_IT_STANDS, Account, Read, Wanted, counts_of, recoloured, refuse_unused
+from labeler.read.assemble import assembled
+from labeler.read.cad import Export
 from labeler.read.columnmap import draft_map, load_map, mapped_table
 from labeler.read.csv import read_list
 from labeler.read.files import file_bytes, input_bytes
+from labeler.read.kbl import read_kbl
 from labeler.read.table import decoded, table_of
 from labeler.read.toml import read_toml
 from labeler.read.values import setting, unknown, with_settings
+from labeler.read.vec import read_vec
 from labeler.read.written import harness_toml
 from labeler.read.xlsx import is_workbook, read_sheet
+from labeler.read.xml import Document, is_xml, parse
 
 __all__ = ["AS_IT_STANDS", "Read", "Wanted", "draft_of", "harness_toml", "overrides", "read_file", "read_harness"]
 
@@ -61,10 +66,13 @@ def _read(path: Path | str, changes: Mapping[str, Any], wanted: Wanted) -> Read:
         refuse_unused(wanted, "workbook", source)
         return _workbook(data, source, name, base, wanted)
     _refuse_foreign(data, source)
+    if is_xml(data):
+        refuse_unused(wanted, "export", source)
+        return assembled(export_of(parse(data, source), wanted.sheet), source, data, base, wanted)
     if is_toml(data, "" if piped else file.suffix):
         refuse_unused(wanted, "harness file", source)
         harness = read_toml(data, source, None if piped else file.parent, default_settings(), changes)
-        return Read(harness, Account("harness file (TOML)", counts_of(harness)))
+        return Read(harness, Account("harness file (TOML)", "", counts_of(harness)))
     refuse_unused(wanted, "list", source)
     text, notes = decoded(data, source)
     if wanted.column_map:
@@ -72,6 +80,19 @@ def _read(path: Path | str, changes: Mapping[str, Any], wanted: Wanted) -> Read:
     else:
         table = table_of(text, source, notes)
     return read_list(table, data, source, name, base, wanted)
+
+
+def export_of(document: Document, harness: str = "") -> Export:
+    """Return what a harness CAD export says, of several harnesses the named one; raises LabelerError for other XML."""
+    root = document.root
+    if root.tag in ("KBL_container", "KBL_schema"):
+        if harness:
+            raise WrongUse(Problem(Where("--sheet"), "a KBL holds one harness", "leave it out"))
+        return read_kbl(document)
+    if root.tag == "VecContent":
+        return read_vec(document, harness)
+    message = f"XML whose root is {root.tag!r}; KBL and VEC are read"
+    raise LabelerError(Problem(document.where(root), message, "export it as KBL 2.4 or VEC, or as a wire list"))
 
 
 def _workbook(data: bytes, source: str, name: str, settings: Settings, wanted: Wanted) -> Read:

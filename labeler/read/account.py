@@ -6,19 +6,25 @@ from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Any
 
 from labeler.colours import translated
 from labeler.errors import LabelerError, Problem, Where, WrongUse
 from labeler.model import Harness
+
+NAMES = ("id", "alias", "description")  # which of a CAD export's names is printed
 
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
     """What a user may choose where a file leaves it open; every field has a command line option."""
 
-    sheet: str = ""  # of a workbook
-    variants: tuple[str, ...] = ()  # option codes, variant columns
+    sheet: str = ""  # of a workbook, or the harness of an export with several
+    variants: tuple[str, ...] = ()  # modules, configurations, option codes, variant columns
+    names: str = "id"  # one of NAMES
+    labels: bool = False  # texts that the designer wrote for labels become markers
     colours: str = ""  # table to translate colours with
+    bundle: str = "wires"  # a branch's diameter: from its wires, or from the area its segment gives
     column_map: Path | None = None
 
 
@@ -29,11 +35,14 @@ AS_IT_STANDS = Wanted()
 class Account:
     """What was understood of a file: its form, what was counted, what became what, what was left."""
 
-    form: str  # for people: "wire list, parted by comma, header in line 1"
+    form: str  # for people: "KBL 2.4 SR-1"
+    version: str = ""
     counts: Mapping[str, int] = field(default_factory=dict)
     became: tuple[tuple[str, str], ...] = ()  # column or element → what it is in the harness
     left: tuple[str, ...] = ()  # what has no place in a harness or was passed over, and why
     variants: tuple[str, ...] = ()  # that may be chosen
+    names: tuple[tuple[str, str, str], ...] = ()  # id, alias, description of each connector
+    details: Mapping[str, Any] = field(default_factory=dict)  # for programs: segments, routes, protections
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,11 +63,15 @@ class Read:
 OPTIONS = {
     "sheet": "--sheet",
     "variants": "--variant",
+    "names": "--names",
+    "labels": "--labels",
+    "bundle": "--bundle",
     "column_map": "--map",
 }
 APPLIES = {  # which choices a form of file leaves open
     "list": ("variants", "column_map"),
     "workbook": ("sheet", "variants", "column_map"),
+    "export": ("sheet", "variants", "names", "labels", "bundle"),
     "harness file": (),
 }
 

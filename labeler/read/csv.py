@@ -72,7 +72,7 @@ def read_list(
         text=data,
     )
     form = f"wire list, parted by {SEPARATORS[table.separator]}, header in line {table.header_line}"
-    account = Account(form, counts_of(harness), reader.became(), table.passed, variants)
+    account = Account(form, "", counts_of(harness), reader.became(), table.passed, variants)
     return Read(harness, account)
 
 
@@ -287,7 +287,7 @@ class _Reader:
         values = self._words("size")
         indexes = self.roles.get("size", ())
         kind = self._heading("size").unit if indexes else ""
-        bare = {value for value in values if is_bare_size(value)}
+        bare = {value for value in set(values) if is_bare_size(value)}
         if bare and kind not in ("AWG", "mm2"):
             kind = self._decided(bare)
             if not kind:

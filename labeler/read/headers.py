@@ -11,6 +11,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 LOOKED_FOR = "From and To, von and nach, Source and Destination, Connector 1 and Connector 2"
 
@@ -97,6 +98,7 @@ class Heading:
         return " ".join(self.words)
 
 
+@lru_cache(maxsize=4096)
 def heading(text: str) -> Heading:
     """Return a header folded to words, with the unit from its brackets or among its words."""
     folded = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", text).casefold()

@@ -57,7 +57,7 @@ def read_pins(table: Table, data: bytes, source: str, name: str, settings: Setti
         (f"column {table.columns.headings[indexes[0]].text!r}", role) for role, indexes in table.columns.roles.items()
     )
     counts = {**counts_of(harness), "pins": sum(map(len, rows.values())), "nets": len({s for s in signals if s})}
-    return Read(harness, Account("list of pins, one a row", counts, became, (*table.passed, WHY)))
+    return Read(harness, Account("list of pins, one a row", "", counts, became, (*table.passed, WHY)))
 
 
 def _places(table: Table, name: str) -> tuple[list[str], list[str]]:

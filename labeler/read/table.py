@@ -399,9 +399,10 @@ class _Rows:
         index, end = start, len(self.lines)
         while index < end:
             line = self.raw(index)
-            if self.is_blank(line) or [self.lines[index]] == header:
+            plain = line[:1].isalnum()  # neither blank nor a comment: most rows
+            if (not plain and self.is_blank(line)) or (len(header) == 1 and self.lines[index] == header[0]):
                 index += 1
-            elif self.is_comment(line):
+            elif not plain and self.is_comment(line):
                 comments += [index + 1] if line.count(self.separator) + 1 >= width else []
                 index += 1
             elif record and self._first_text(index) != record:

@@ -54,8 +54,10 @@ def _marked(table: Table) -> Iterator[tuple[str, list[bool]]]:
     """Yield the columns that mark a variant, by their header."""
     used = {index for indexes in table.columns.roles.values() for index in indexes}
     for index, heading in enumerate(table.columns.headings):
+        if index in used or not heading.text:
+            continue
         cells = [cell.strip() for cell in table.values[index]]
-        if index not in used and heading.text and MARKS & set(cells) and set(cells) <= MARKS | BLANK:
+        if MARKS & set(cells) and set(cells) <= MARKS | BLANK:
             yield heading.text, [cell in MARKS for cell in cells]
 
 

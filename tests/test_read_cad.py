@@ -1,0 +1,268 @@
+"""KBL and VEC: two sketches that say the same as one harness file, each trap by itself, and what could harm."""
+
+from __future__ import annotations
+
+import contextlib
+import resource
+import time
+from pathlib import Path
+from random import Random
+from typing import Any
+
+import pytest
+
+from labeler.catalogue import default_settings
+from labeler.errors import LabelerError, WrongUse
+from labeler.model import Harness, Pin
+from labeler.pipeline import check
+from labeler.read import Read, Wanted, export_of, harness_toml
+from labeler.read.assemble import assembled
+from labeler.read.toml import read_toml
+from labeler.read.written import bare
+from labeler.read.xml import MOST_ELEMENTS, parse
+from tests.cad import SKETCH, kbl_large, kbl_sketch, vec_sketch
+
+SETTINGS = default_settings()
+
+
+def read(text: str | bytes, **wanted: Any) -> Read:
+    data = text if isinstance(text, bytes) else text.encode()
+    choice = Wanted(**wanted)
+    return assembled(export_of(parse(data, "boat.xml"), choice.sheet), "boat.xml", data, SETTINGS, choice)
+
+
+def expected(splice: str, spliced: str) -> Harness:
+    text = SKETCH.replace("SPLICED", spliced).replace("SPLICE", splice)
+    return read_toml(text.encode(), "boat.toml", None, SETTINGS, {})
+
+
+def messages(found: Read) -> str:
+    return "\n".join(str(note) for note in found.harness.notes)
+
+
+# ---------------------------------------------------------------- the sketches
+
+
+@pytest.mark.parametrize("version", ["2.3 SR-1", "2.4", "2.4 SR-1", "2.5 SR-1"])
+def test_the_kbl_says_what_the_harness_file_says(version: str) -> None:
+    found = read(kbl_sketch(version))
+    assert bare(found.harness) == bare(expected("cavities = 1", "S1:1"))
+    assert found.account.version == version
+
+
+@pytest.mark.parametrize("version", ["1.1.3", "1.2.0", "2.0.2", "2.1.0", "2.2.0"])
+def test_the_vec_says_what_the_harness_file_says(version: str) -> None:
+    found = read(vec_sketch(version))
+    assert bare(found.harness) == bare(expected("", "S1"))
+    assert found.account.version == version
+
+
+@pytest.mark.parametrize("text", [kbl_sketch(), vec_sketch()])
+def test_what_was_counted_and_what_has_no_place(text: str) -> None:
+    found = read(text)
+    counts = {what: count for what, count in found.account.counts.items() if count}
+    protections = {"protections": 1} if "Wire_protection" in text else {}
+    assert counts == {
+        "connectors": 2, "splices": 1, "branches": 2, "wires": 1, "cables": 1, "cores": 2,
+        "connections": 2, "segments": 2, "nodes": 3, "routes": 2, **protections,
+    }  # fmt: skip
+    assert "wires and cores not connected: 202" in found.account.left
+    assert [route["segments"] for route in found.account.details["routes"]] == [["G1", "G2"], ["G1"]]
+    assert all(route["unbroken"] for route in found.account.details["routes"])
+    assert "no outside diameter (missing or 0), so the table of the insulation is used: 201" in messages(found)
+    if protections:
+        assert "tube T1 on G1 from 250 to 500 mm" in messages(found)  # 0.5 and 1 of 500 mm
+
+
+@pytest.mark.parametrize("text", [kbl_sketch(), vec_sketch()])
+def test_it_is_written_and_checked_like_any_harness(text: str, tmp_path: Path) -> None:
+    found = read(text)
+    assert bare(read_toml(harness_toml(found.harness).encode(), "a", None, SETTINGS, {})) == bare(found.harness)
+    path = tmp_path / "boat.xml"
+    path.write_text(text, "utf-8")
+    assert {fit.marker.at for fit in check(str(path)).fits} >= {"P1", "J4", "P1:1", "J4:2"}
+
+
+@pytest.mark.parametrize("text", [kbl_sketch(), vec_sketch()])
+@pytest.mark.parametrize(
+    ("names", "ids"), [("id", ["P1", "J4"]), ("alias", ["A-P1", "A-J4"]), ("description", ["Hub", "Sounder"])]
+)
+def test_the_name_that_is_printed_is_a_choice(text: str, names: str, ids: list[str]) -> None:
+    found = read(text, names=names)
+    assert [c.id for c in found.harness.connectors][:2] == ids
+    assert found.account.names[0] == ("P1", "A-P1", "Hub")
+    if names == "description":  # the splice has none
+        assert "connectors without description; another of their names is taken: S1" in messages(found)
+
+
+def test_labels_of_a_vec_become_markers_when_asked() -> None:
+    assert read(vec_sketch()).harness.circuits[0].settings is None
+    first, second = read(vec_sketch(), labels=True).harness.circuits
+    assert first.settings is not None
+    assert (first.settings.wire_marker, dict(first.free)["label"]) == ("{label}", "101 DEPTH")
+    assert (second.settings, dict(second.free)["label"]) == (None, "")
+
+
+def test_the_area_of_a_segment_when_asked() -> None:
+    found = read(kbl_sketch(), bundle="area")
+    assert found.harness.branches[0].diameter_mm == pytest.approx(4.0, abs=0.001)  # sqrt(4 x 12.566 / pi)
+    assert "branches without an area; their wires are taken: G2" in messages(found)
+
+
+# ---------------------------------------------------------------- variants
+
+MODULES = (
+    '<Module id="m1"><Part_number>BOW</Part_number><Module_configuration id="mc1"><Controlled_components>c1 w1 p1 j4'
+    '</Controlled_components></Module_configuration></Module><Module id="m2"><Part_number>STERN</Part_number>'
+    '<Module_configuration id="mc2"><Controlled_components>k1b p1</Controlled_components></Module_configuration></Module>'
+    '<Harness_configuration id="hc1x"><Part_number>BOTH</Part_number><Modules>m1 m2</Modules></Harness_configuration>'
+    '<Harness_configuration id="hc2x"><Part_number>NONE</Part_number></Harness_configuration>'
+)
+
+
+def test_modules_of_a_kbl() -> None:
+    text = kbl_sketch(harness_more=MODULES)
+    whole = read(text)
+    assert "is read unfiltered (150 %)" in messages(whole)
+    assert len(whole.harness.circuits) == 2
+    bow = read(text, variants=("bow",))
+    assert [c.id for c in bow.harness.circuits] == ["101"]
+    assert [c.id for c in bow.harness.connectors] == ["P1", "J4"]
+    assert "connections of other variants: 1 (201)" in bow.account.left
+    with pytest.raises(WrongUse, match="lists nothing"):
+        read(text, variants=("NONE",))
+    with pytest.raises(WrongUse, match="did you mean 'STERN'"):
+        read(text, variants=("STRN",))
+
+
+def test_options_of_a_vec() -> None:
+    option = '<Specification xsi:type="vec:VariantConfigurationSpecification"><VariantConfiguration id="o{0}"><Identification>{1}</Identification></VariantConfiguration></Specification>'
+    bound = '<Specification xsi:type="vec:ConfigurationConstraintSpecification"><ConfigurationConstraint id="k{0}x"><ConfigInfo>o{0}</ConfigInfo><ConstrainedElements>{1}</ConstrainedElements></ConfigurationConstraint></Specification>'
+    more = option.format(1, "SONAR") + option.format(2, "WINCH") + bound.format(1, "x1") + bound.format(2, "x2 r2")
+    found = read(vec_sketch(more=more), variants=("sonar",))
+    assert [c.id for c in found.harness.circuits] == ["101"]
+    assert found.account.variants == ("SONAR", "WINCH")
+
+
+def test_two_connectors_of_one_name_stop_the_work() -> None:
+    found = read(kbl_sketch().replace("<Id>J4</Id>", "<Id>P1</Id>"))
+    with pytest.raises(LabelerError, match="'P1' stands for 2 connectors"):
+        found.checked()
+
+
+# ---------------------------------------------------------------- traps
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ("<Contact_point>j4p2</Contact_point>", "<Contact_point>j4</Contact_point>", "without a cavity: c1"),
+        ("<Wire>w1</Wire>", "<Wire>p1</Wire>", "should point at General_wire_occurrence or Core"),
+        ("<Wire>w1</Wire>", "<Wire>none</Wire>", "point at nothing and are passed over: none"),
+        ("<Segments>g2 g1</Segments>", "<Segments>g2 g2 g1 g1</Segments>", "do not lead from one end"),
+        ("<Segments>g2 g1</Segments>", "<Segments></Segments>", "wires without a route: 101"),
+        ('id="k1b"', 'id="k1a"', "ids that stand more than once; the first counts: k1a"),
+        ("<Unit_component>cm<", "<Unit_component>mm2<", "values whose unit is not one of length"),
+        ('version_id="2.4 SR-1"', 'version_id="2.9"', "version_id '2.9' is not known"),
+        ("0.16<", "0.01<", "not above the bare conductor's"),  # 0.1 mm over 0.5 mm2
+    ],
+)
+def test_what_is_wrong_is_told_and_the_rest_is_read(old: str, new: str, said: str) -> None:
+    text = kbl_sketch()
+    assert old in text
+    found = read(text.replace(old, new))
+    assert said in messages(found)
+    assert found.harness.circuits
+
+
+def test_both_ends_at_one_position_keep_the_order_of_the_file() -> None:
+    text = kbl_sketch().replace("<Position_on_wire>1<", "<Position_on_wire>0.0<")
+    assert read(text).harness.circuits[0].start == Pin("J4", "2")
+
+
+def test_wires_of_a_vec_without_ends_are_told() -> None:
+    found = read(vec_sketch().replace("WireMounting", "Nothing"))
+    assert found.harness.circuits == ()
+    assert "no ends of wires can be told" in messages(found)
+
+
+def test_of_several_harnesses_one_is_asked_for() -> None:
+    text = vec_sketch()
+    second = '<DocumentVersion id="d3"><DocumentNumber>D-2</DocumentNumber><DocumentType>HarnessDescription</DocumentType></DocumentVersion>'
+    text = text.replace("</v:VecContent>", f"{second}</v:VecContent>")
+    with pytest.raises(LabelerError, match="2 harnesses: D-1, D-2"):
+        read(text)
+    assert len(read(text, sheet="D-1").harness.circuits) == 2
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        (kbl_sketch().replace("kbl:KBL_container", "KBL_schema"), "is not read; 2.3, 2.4 and 2.5 are"),
+        ("<other/>", "whose root is 'other'"),
+        (kbl_sketch().replace("Harness", "Harnes"), "without a Harness"),
+    ],
+)
+def test_exports_that_are_refused(text: str, said: str) -> None:
+    with pytest.raises(LabelerError, match=said):
+        read(text)
+
+
+# ---------------------------------------------------------------- what could harm
+
+BOMB = '<!DOCTYPE a [<!ENTITY a "aaaaaaaaaa">' + "".join(
+    f'<!ENTITY a{n} "{("&a" + (str(n - 1) if n else "") + ";") * 10}">' for n in range(1, 12)
+)
+HOSTILE = {
+    "entities": (BOMB + "]><a>&a11;</a>").encode(),
+    "external entity": b'<!DOCTYPE a [<!ENTITY b SYSTEM "file:///etc/passwd">]><a>&b;</a>',
+    "external type": b'<!DOCTYPE a SYSTEM "http://127.0.0.1:1/x.dtd"><a/>',
+    "parameter entity": b'<!DOCTYPE a [<!ENTITY % b SYSTEM "http://127.0.0.1:1/x"> %b;]><a/>',
+    "undefined entity": b"<a>&b;</a>",
+    "nesting": b"<a>" * 5_000_000,
+    "too many": b"<a>" + b"<b/>" * (MOST_ELEMENTS + 1) + b"</a>",
+    "a large text": b"<a>" + b"x" * 40_000_000,
+    "unknown encoding": b'<?xml version="1.0" encoding="klingon"?><a/>',
+    "encoding of many bytes": b'<?xml version="1.0" encoding="utf-7"?><a/>',
+    "not what it says": b'<?xml version="1.0" encoding="UTF-8"?><a>\xe4</a>',
+    "UTF-16 cut": "<a/>".encode("utf-16")[:-1],
+    "nothing": b"<",
+}
+
+
+@pytest.mark.parametrize("name", HOSTILE)
+def test_hostile_xml_is_refused_at_once(name: str) -> None:
+    before, start = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss, time.process_time()
+    with pytest.raises(LabelerError):
+        read(HOSTILE[name])
+    assert time.process_time() - start < 2  # seconds of CPU
+    assert resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before < 300 * 1024  # kB
+
+
+def test_a_large_export_is_read_whole() -> None:
+    found = read(kbl_large(points=1))
+    assert found.account.counts["wires"] == 184
+    assert found.account.counts["segments"] == 183
+    assert all(route["unbroken"] for route in found.account.details["routes"])
+
+
+PIECES = ["", "<a>", "</a>", "p1", "g1", "/NULL", "-1", "1e999", "NaN", 'id="p1"', "<!-- ", "\x00", "&lt;", " ", "ä"]
+
+
+@pytest.mark.parametrize("text", [kbl_sketch(), kbl_sketch(harness_more=MODULES), vec_sketch(), vec_sketch("1.1.3")])
+def test_mutations_are_read_or_refused(text: str) -> None:
+    """Five hundred of each: pieces cut, doubled, exchanged for others; ids are pointed elsewhere."""
+    random = Random(7)
+    ids = [part.partition('"')[0] for part in text.split('id="')[1:]]
+    for _ in range(500):
+        mutant = text
+        for _ in range(random.randint(1, 4)):
+            at = random.randrange(len(mutant))
+            end = at + random.choice((0, 1, 2, 8, 60))
+            if random.random() < 0.5:
+                old = random.choice(ids)
+                mutant = mutant.replace(f">{old}<", f">{random.choice(ids)}<")
+            else:
+                mutant = mutant[:at] + random.choice([*PIECES, mutant[at : at + 40] * 2]) + mutant[end:]
+        with contextlib.suppress(LabelerError):  # and nothing else
+            harness_toml(read(mutant, labels=True).checked())
