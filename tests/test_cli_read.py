@@ -41,7 +41,7 @@ def test_as_json(boat: str) -> None:
     assert found["counts"]["circuits"] == 2
     assert found["circuits"][0]["from"] == "P1:1"
     assert {"from": "column 'Gauge'", "as": "size"} in found["understood"]
-    assert found["problems"] == []
+    assert [problem["message"] for problem in found["problems"]] == ["not used: column 'Deck'"]
 
 
 def test_the_harness_file_that_is_written(boat: str, tmp_path: Path) -> None:

@@ -9,6 +9,7 @@ import sys
 import threading
 import time
 from collections import Counter
+from collections.abc import Iterator
 from dataclasses import replace
 from itertools import groupby
 from pathlib import Path
@@ -273,6 +274,14 @@ def test_a_page_is_in_the_file_that_is_named_for_it(tmp_path: Path) -> None:
 
 
 # ---------------------------------------------------------------- broken off
+
+
+@pytest.fixture(autouse=True)
+def heard() -> Iterator[None]:
+    """Ctrl-C is heard, also where tests run in the background and the shell has it ignored."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield
+    signal.signal(signal.SIGINT, before)
 
 
 def whole_or_nothing(folder: Path, record: Record) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
-from math import floor, radians, tan
+from math import ceil, floor, radians, tan
 
 from labeler.fit.lengths import LONGEST_TRIED_MM
 from labeler.fit.on_stock import UNLIMITED, Room
@@ -83,7 +83,7 @@ def _longer(fit: Fit, other: Other) -> Iterator[str]:
     marker = fit.marker
     key = "cut_length_mm" if other.cut_mm else "longest_cut_mm"
     longer = with_settings(marker, cut_lengths_mm=(), longest_cut_mm=LONGEST_TRIED_MM)
-    made = _fits(other.refit(Change(longer)))
+    made = _shortest(marker, fit.cut_length_mm, _fits(other.refit(Change(longer))), other)
     if made:
         than = "it" if made.cut_length_mm > fit.cut_length_mm else "it to a length that the stock takes,"
         yield f"cut {than} {made.cut_length_mm:g} mm long ({key} = {made.cut_length_mm:g}): {_height(made)}"
@@ -98,6 +98,18 @@ def _longer(fit: Fit, other: Other) -> Iterator[str]:
         if made:
             cut = f"cut it {made.cut_length_mm:g} mm long ({key} = {made.cut_length_mm:g})"
             yield f"{cut} on --stock {larger.stock}: {_height(made)}"
+
+
+def _shortest(marker: Marker, from_mm: float, made: Fit | None, other: Other) -> Fit | None:
+    """Return the answer on the shortest cut, in whole steps, that fits: a free one is as long as is preferred."""
+    if made is None:
+        return None
+    step = marker.settings.cut_step_mm
+    for count in range(floor(from_mm / step) + 1, ceil(made.cut_length_mm / step)):
+        shorter = _fits(other.refit(Change(marker, count * step)))
+        if shorter:
+            return shorter
+    return made
 
 
 def _otherwise(marker: Marker, other: Other) -> Iterator[str]:
