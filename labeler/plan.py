@@ -364,12 +364,11 @@ def tag_words(harness: Harness, contents: Contents, marker: Marker, unit: str) -
         harness.name,
         " ".join(filter(None, (part, f"unit {unit}"))),
     )
-    code = marker.id if marker.settings.code == "QR" else ""
     if bag.contents:
         rows = tuple(f"{item.quantity:.15g} x {item.item}" for item in bag.contents)
-        return TagWords(bag.id, headings, rows, "", code)
+        return TagWords(bag.id, headings, rows)
     rows = tuple(_pin_rows(bag, contents))
-    return TagWords(bag.id, headings, rows, f"{len(rows)} wire ends: {SEE_BENCH_SHEET}", code)
+    return TagWords(bag.id, headings, rows, f"{len(rows)} wire ends: {SEE_BENCH_SHEET}")
 
 
 def _pin_rows(bag: Bag, contents: Contents) -> Iterator[str]:

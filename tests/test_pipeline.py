@@ -119,7 +119,7 @@ def test_codes_read_back_with_another_library(printed: Printed) -> None:
             found = zxingcpp.read_barcodes(np.ascontiguousarray(image.squeeze()), formats=zxingcpp.BarcodeFormat.QRCode)  # type: ignore[arg-type]
             read |= {code.text for code in found}
     assert read == expected
-    assert expected == {fit.marker.id for fit in printed.fits if fit.marker.role == "bag"}
+    assert expected == {f"{printed.job.unit} {fit.marker.id}" for fit in printed.fits if fit.marker.role == "bag"}
 
 
 DPI = 600

@@ -15,16 +15,16 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO
 
 from labeler.draw.files import write_whole
+from labeler.draw.points import POINTS_PER_MM as POINTS_PER_MM  # others take it from here
+from labeler.draw.symbols import SharedSymbols, symbol_operations
 from labeler.errors import LabelerError, Problem, Where
 from labeler.layout import HEAD_STRIP_MM, RULER_MM
-from labeler.model import Box, Face, Placed, Run, Sheet, Stock, Symbol
+from labeler.model import Box, Face, Placed, Run, Sheet, Stock
 from labeler.printers import AS_DRAWN, Printer
 from labeler.text import Font, font_for, load_font
 
 if TYPE_CHECKING:
     from reportlab.pdfgen.canvas import Canvas
-
-POINTS_PER_MM = 72 / 25.4  # a point is 1/72 in (DOD-HDBK-791 6-5.3.2)
 
 CUT_LINE_MM = 0.1
 CUT_LINE_GREY = 0.5
@@ -100,17 +100,19 @@ def face_operations(face: Face) -> str:
 
 def _document(sheets: Iterable[Sheet], title: str, header: Header, printer: Printer) -> bytes:
     canvas = _canvas(title, header.font)
-    ink = _Ink(canvas)
+    sheets = tuple(sheets)
+    shared = SharedSymbols(canvas, sheets)
+    ink = _Ink(canvas, shared)
     again: list[Sheet] = []
     empty = True
     for sheet in sheets:
-        _draw_page(canvas, ink, sheet, header, printer)
+        _draw_page(canvas, ink, sheet, header, printer, shared)
         empty = False
         turned = tuple(placed for placed in sheet.placed if placed.piece.face.passes > 1)
         if turned:
             again.append(replace(sheet, placed=turned))
     for sheet in again:
-        _draw_page(canvas, ink, sheet, replace(header, turned_over=True), printer)
+        _draw_page(canvas, ink, sheet, replace(header, turned_over=True), printer, shared)
     if empty:
         raise LabelerError(Problem(Where(""), "no sheet to draw", "choose markers that are printed"))
     with _plain_streams():
@@ -178,7 +180,9 @@ def correction(printer: Printer, width_mm: float, height_mm: float) -> str:
     return f"{printer.scale_x:.6f} 0 0 {printer.scale_y:.6f} {x * POINTS_PER_MM:.4f} {y * POINTS_PER_MM:.4f} cm"
 
 
-def _draw_page(canvas: Canvas, ink: _Ink, sheet: Sheet, header: Header, printer: Printer) -> None:
+def _draw_page(
+    canvas: Canvas, ink: _Ink, sheet: Sheet, header: Header, printer: Printer, shared: SharedSymbols
+) -> None:
     canvas.setPageSize((sheet.width_mm * POINTS_PER_MM, sheet.height_mm * POINTS_PER_MM))
     matrix = correction(printer, sheet.width_mm, sheet.height_mm)
     if matrix:
@@ -191,6 +195,8 @@ def _draw_page(canvas: Canvas, ink: _Ink, sheet: Sheet, header: Header, printer:
     for placed in sheet.placed:
         x, y = placed.x_mm * POINTS_PER_MM, placed.y_mm * POINTS_PER_MM
         canvas.addLiteral(f"q 1 0 0 1 {x:.3f} {y:.3f} cm\n{ink.operations(placed.piece.face)}\nQ")
+        if placed.piece.face.symbol is not None:
+            shared.draw(placed.piece.face.symbol, placed.x_mm, placed.y_mm)
     if matrix:
         canvas.addLiteral("Q")
     canvas.showPage()
@@ -205,7 +211,8 @@ _TURNED = {0: "1 0 0 {s:.6g}", 90: "0 {s:.6g} -1 0", 180: "-1 0 0 -{s:.6g}", 270
 class _Ink:
     """Writes faces as operators for one document, whose fonts hold the characters used so far."""
 
-    def __init__(self, canvas: Canvas) -> None:
+    def __init__(self, canvas: Canvas, shared: SharedSymbols | None = None) -> None:
+        self._shared = shared
         # The library's own text object asks a font in the same way for its strings, with the same
         # argument; asking directly lets a string that is drawn several times be encoded once.
         self._document = canvas._doc
@@ -221,7 +228,7 @@ class _Ink:
             parts = [self._text(face)] if face.runs else []
             parts += map(_box, face.boxes)
             if face.symbol is not None:
-                parts.append(_symbol(face.symbol))
+                parts.append(self._shared.operations(face.symbol) if self._shared else symbol_operations(face.symbol))
             known = self._faces[id(face)] = face, "\n".join(parts)
         return known[1]
 
@@ -304,47 +311,6 @@ def _box(box: Box) -> str:
     measures = (box.x_mm, box.y_mm, box.width_mm, box.height_mm)
     rectangle = " ".join(f"{measure * POINTS_PER_MM:.3f}" for measure in measures)
     return f"{BOX_LINE_MM * POINTS_PER_MM:.3f} w {rectangle} re S"
-
-
-def _symbol(symbol: Symbol) -> str:
-    """Return one filled path in a grid of units: single squares would each be drawn a little too large."""
-    x, y = symbol.x_mm * POINTS_PER_MM, symbol.y_mm * POINTS_PER_MM
-    across, up = symbol.module_x_mm * POINTS_PER_MM, symbol.module_y_mm * POINTS_PER_MM
-    count = len(symbol.rows)
-    path = "\n".join(
-        f"{column} {count - row - rows} {columns} {rows} re"
-        for row, column, rows, columns in dark_rectangles(symbol.rows)
-    )
-    return f"q {across:.6f} 0 0 {up:.6f} {x:.3f} {y:.3f} cm\n{path} f Q"
-
-
-def dark_rectangles(rows: tuple[str, ...]) -> tuple[tuple[int, int, int, int], ...]:
-    """Return rectangles that cover the ``1`` of the rows once each: row, column, rows, columns.
-
-    A run of dark modules grows downwards as long as the row below has the very same run.
-
-    >>> dark_rectangles(("110", "110", "011"))
-    ((0, 0, 2, 2), (2, 1, 1, 2))
-    """
-    finished: list[tuple[int, int, int, int]] = []
-    growing: dict[tuple[int, int], int] = {}  # run (column, length) -> the row where it began
-    for number, row in enumerate((*rows, "")):
-        runs = dict.fromkeys(_dark_runs(row), number)
-        for run, began in growing.items():
-            if run in runs:
-                runs[run] = began
-            else:
-                finished.append((began, run[0], number - began, run[1]))
-        growing = runs
-    return tuple(finished)
-
-
-def _dark_runs(row: str) -> Iterator[tuple[int, int]]:
-    column = 0
-    for light in f"{row}0".split("0")[:-1]:
-        if light:
-            yield column, len(light)
-        column += len(light) + 1
 
 
 # ---------------------------------------------------------------- what surrounds the pieces

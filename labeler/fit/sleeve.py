@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from math import ceil
 
+from labeler.fit.code import CodeMaker, SetCode, ground_on_tube, set_code, with_code
 from labeler.fit.common import (
     DOES_NOT_FIT,
     FITS,
@@ -41,8 +42,8 @@ class SleevePlace:
     parts: dict[tuple[str, float], tuple[SeatPart, ...]] = field(default_factory=dict)  # by tube and cut length
 
 
-def fit_sleeve(marker: Marker, place: SleevePlace) -> Fit:
-    """Return the answer for one sleeve.
+def fit_sleeve(marker: Marker, place: SleevePlace, codes: CodeMaker | None = None) -> Fit:
+    """Return the answer for one sleeve; ``codes`` makes the symbols of its code, if it carries one.
 
     The tubes are tried in the order of the place's choice; the first that fits is taken, else the
     first that is tight, else the one with the tallest capitals.
@@ -56,7 +57,7 @@ def fit_sleeve(marker: Marker, place: SleevePlace) -> Fit:
     answers: list[Fit] = []
     for direction in _directions(marker.settings):
         for tube in tubes:
-            answer = _on_tube(marker, place, tube, font, reasons, direction)
+            answer = _on_tube(marker, place, tube, font, reasons, direction, codes)
             if answer.verdict == FITS:
                 return answer
             answers.append(answer)
@@ -114,10 +115,19 @@ def _zone(marker: Marker, place: SleevePlace, tube: Tube, font: Font) -> tuple[T
 
 
 def _on_tube(
-    marker: Marker, place: SleevePlace, tube: Tube, font: Font, reasons: tuple[str, ...], direction: str
+    marker: Marker,
+    place: SleevePlace,
+    tube: Tube,
+    font: Font,
+    reasons: tuple[str, ...],
+    direction: str,
+    codes: CodeMaker | None,
 ) -> Fit:
     settings, seat = marker.settings, place.seat
     on, use = _zone(marker, place, tube, font)
+    code = set_code(marker, codes, ground_on_tube(on), use.choices[-1] - use.taken)
+    if code is not None:
+        use = replace(use, taken=use.taken + code.taken_mm)
     if direction == "along":
         zone, setting = on.zone, set_text(marker, font, on.zone, use.choices, use.taken)
         drawn_stretch = zone.stretch
@@ -131,9 +141,10 @@ def _on_tube(
     arc_mm = setting.stack_mm if direction == "along" else setting.width_mm
     arc = arc_mm * share * on.zone.arc_per_mm
     verdict, why = verdict_of(setting, zone, capital, arc, settings, settings.tube_colour)
+    verdict, why = with_code(verdict, why, code, settings)
     if settings.faces == "both" and settings.heating == "back first":
         verdict, why = DOES_NOT_FIT, (*why, BOTH_FACES)
-    piece = _Piece(setting, size, font, on, settings, use.overlap, direction)
+    piece = _Piece(setting, size, font, on, settings, use.overlap, direction, code)
     parts = place.parts.get((tube.name, setting.length_mm))
     if parts is None:
         parts = _parts(seat, setting.length_mm, use, on.shrunk.along)
@@ -163,6 +174,8 @@ def _on_tube(
         proportion=on.zone.proportion,
         stroke=on.zone.stroke,
         contrast=contrast_of(settings.print_colour, settings.tube_colour) or 0.0,
+        code=code.fit if code else None,
+        ways_out=code.ways_out if code else (),
     )
 
 
@@ -219,19 +232,24 @@ class _Piece:
     settings: Settings
     overlap: float
     direction: str
+    code: SetCode | None = None
 
 
 def _face(piece: _Piece) -> Face:
-    """The flat piece: lines centred on what is left of the length, the stack centred across.
+    """The flat piece: a code at its start, lines centred on what is left of the length, all centred across.
 
     The right-hand end goes to the connector, or the left-hand one where the lines read away from
     it; there the part that ends up past the edge of a covering stays free.
     """
     length, height = piece.setting.length_mm, round(piece.on.lay_flat_mm, 6)
-    shift = piece.overlap / 2 if piece.settings.reading == "away from the end" else -piece.overlap / 2
+    left, right = (piece.overlap, 0.0) if piece.settings.reading == "away from the end" else (0.0, piece.overlap)
+    symbol, code = None, 0.0
+    if piece.code is not None:
+        symbol, code = piece.code.symbol(left + piece.settings.end_margin_mm, height / 2), piece.code.taken_mm
     made = _along if piece.direction == "along" else _around
     passes = 2 if piece.settings.faces == "both" else 1
-    return Face(length, height, made(piece, length / 2 + shift, height / 2), passes=passes)
+    middle = (length + left + code - right) / 2
+    return Face(length, height, made(piece, middle, height / 2), symbol=symbol, passes=passes)
 
 
 def _along(piece: _Piece, middle: float, centre: float) -> tuple[Run, ...]:
@@ -317,7 +335,9 @@ def _no_tube(marker: Marker, seat: Seat, choice: TubeChoice) -> Fit:
     return Fit(marker, DOES_NOT_FIT, (what, *choice.refusals), seat=seat, ways_out=ways)
 
 
-def sleeve_on(marker: Marker, seat: Seat, tubes: Sequence[Tube], fixed: float | None = None) -> Fit | None:
+def sleeve_on(
+    marker: Marker, seat: Seat, tubes: Sequence[Tube], fixed: float | None = None, codes: CodeMaker | None = None
+) -> Fit | None:
     """Return the answer on the first of some tubes that carries the text, or None: for looking at ways out."""
-    answer = fit_sleeve(marker, SleevePlace(seat, TubeChoice(tuple(tubes)), fixed)) if tubes else None
+    answer = fit_sleeve(marker, SleevePlace(seat, TubeChoice(tuple(tubes)), fixed), codes) if tubes else None
     return answer if answer is not None and answer.verdict != DOES_NOT_FIT else None

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from math import ceil
 
-from labeler.errors import LabelerError
+from labeler.fit.code import CodeMaker, Ground, SetCode, set_code, with_code
 from labeler.fit.common import DOES_NOT_FIT, FITS, font_of, needed_for
 from labeler.fit.setting import breakings, type_size
 from labeler.formulas.legibility import height_for_dots
@@ -20,8 +20,7 @@ COLUMN_GAP = 1.5  # in capital heights: project choice
 TICK = 1.0  # side of a tick box in capital heights: project choice
 ROW_GAP = 0.9  # between the headings and the rows, in capital heights: project choice
 MOST_COLUMNS = 4
-
-SymbolMaker = Callable[[str, float, float, float, float], Symbol]  # payload, x, y, side, dpi
+BAR_GAP_MM = 1.0  # between bars and the rows above them: project choice
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +39,7 @@ class _Area:
         return self.top - self.bottom
 
 
-def fit_tag(marker: Marker, words: TagWords, stock: Stock, make_symbol: SymbolMaker) -> Fit:
+def fit_tag(marker: Marker, words: TagWords, stock: Stock, codes: CodeMaker | None = None) -> Fit:
     """Return the answer for one tag: the tallest type between required and preferred that holds it all.
 
     Rows stand in up to four columns, each with a box to tick. Where they cannot, the words'
@@ -52,15 +51,13 @@ def fit_tag(marker: Marker, words: TagWords, stock: Stock, make_symbol: SymbolMa
     least = height_for_dots(marker.settings.dots_per_capital, marker.settings.printer_dpi)
     required, preferred = max(needed.required_mm, least), max(needed.preferred_mm, least)
     area = _writable(stock)
-    symbol, code_side = None, 0.0
-    if words.code:
-        side = stock.cell_height_mm * CODE_SHARE
-        try:
-            symbol = make_symbol(words.code, area.right - side, area.top - side, side, marker.settings.printer_dpi)
-        except LabelerError as error:
-            text = tuple(f"{p.message}" for p in error.problems)
-            return Fit(marker, DOES_NOT_FIT, text, stock=stock.name, ways_out=tuple(p.fix for p in error.problems))
-        code_side = side
+    side = stock.cell_height_mm * CODE_SHARE
+    linear = marker.settings.code == "Code 128"
+    code = set_code(marker, codes, Ground(side), area.width if linear else side, largest=not linear)
+    verdict, code_reasons = with_code(FITS, (), code, marker.settings)
+    if code is not None and verdict == DOES_NOT_FIT:
+        return Fit(marker, verdict, code_reasons, stock=stock.name, ways_out=code.ways_out, code=code.fit)
+    symbol, code_side, area = _placed(code, area, side)
     trials = [(height, words.rows) for height in _heights(required, preferred)]
     if words.summary and words.rows:
         trials += [(height, (words.summary,)) for height in _heights(required, preferred)]
@@ -70,12 +67,12 @@ def fit_tag(marker: Marker, words: TagWords, stock: Stock, make_symbol: SymbolMa
         if runs is None:
             continue
         lines, boxes = runs
-        why = reasons if rows is words.rows else (*reasons, reasons_for_summary)
+        why = (*reasons, *(() if rows is words.rows else (reasons_for_summary,)), *code_reasons)
         size = type_size(height, font, 1.0, required)
         flat = size * font.capital
         return Fit(
             marker,
-            FITS,
+            verdict,
             why,
             tuple(run.text for run in lines),
             stock=stock.name,
@@ -83,8 +80,24 @@ def fit_tag(marker: Marker, words: TagWords, stock: Stock, make_symbol: SymbolMa
             capital=Capital(flat, flat, flat, required, needed.by),
             font=font.name,
             size_mm=size,
+            ways_out=code.ways_out if code else (),
+            code=code.fit if code else None,
         )
     return _refused(marker, words, stock, font, required, area)
+
+
+def _placed(code: SetCode | None, area: _Area, side: float) -> tuple[Symbol | None, float, _Area]:
+    """Return the code in its place, the side of its square at the upper right, and the area that is left.
+
+    Bars stand along the lower edge instead, and take their height from the area.
+    """
+    if code is None:
+        return None, 0.0, area
+    if code.code.linear:
+        symbol = code.symbol(area.left, area.bottom + code.height_mm / 2)
+        return symbol, 0.0, replace(area, bottom=area.bottom + code.height_mm + BAR_GAP_MM)
+    left = area.right - side + (side - code.width_mm) / 2
+    return code.symbol(left, area.top - side / 2), side, area
 
 
 def _writable(stock: Stock) -> _Area:

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from math import radians, tan
 
+from labeler.fit.code import CodeMaker
 from labeler.fit.common import DOES_NOT_FIT
 from labeler.fit.sleeve import sleeve_on
 from labeler.model import Fit, Marker, Settings, Tube
@@ -24,6 +25,7 @@ class Other:
     wrap: Callable[[Marker], Fit] | None = None
     sleeve: Callable[[Marker], Fit] | None = None
     fixed_cut_mm: float | None = None
+    codes: CodeMaker | None = None
 
 
 def ways_out(fit: Fit, tubes: tuple[Tube, ...], other: Other) -> tuple[str, ...]:
@@ -44,7 +46,7 @@ def _for_sleeve(fit: Fit, tubes: tuple[Tube, ...], other: Other) -> Iterator[str
     marker, fixed = fit.marker, other.fixed_cut_mm
 
     def on(changed: Marker, cut: float | None = fixed) -> Fit | None:
-        return sleeve_on(changed, fit.seat, tubes, cut) if fit.seat else None
+        return sleeve_on(changed, fit.seat, tubes, cut, other.codes) if fit.seat else None
 
     longer = _with(marker, cut_lengths_mm=(), longest_cut_mm=LONGEST_TRIED_MM)
     made = on(longer, None)
@@ -69,7 +71,8 @@ def _for_sleeve(fit: Fit, tubes: tuple[Tube, ...], other: Other) -> Iterator[str
 def _other_tube(fit: Fit, tubes: tuple[Tube, ...], other: Other) -> Iterator[str]:
     if not fit.seat:
         return
-    made = sleeve_on(fit.marker, fit.seat, [t for t in other.tubes if t not in tubes], other.fixed_cut_mm)
+    rest = [t for t in other.tubes if t not in tubes]
+    made = sleeve_on(fit.marker, fit.seat, rest, other.fixed_cut_mm, other.codes)
     if made and made.tube:
         yield f"tube {made.tube.name} ({made.tube.ratio:.1f}:1; add {made.tube.family!r} to sleeve): {_height(made)}"
 

@@ -3,7 +3,7 @@
 Every command of the command line is one function here; the stages meet nowhere else.
 """
 
-from labeler.pipeline.checking import Checked, Stocks, check, choose_stocks, fit_markers, make_symbol
+from labeler.pipeline.checking import Checked, Stocks, check, choose_stocks, fit_markers
 from labeler.pipeline.printing import (
     Printed,
     draw_calibration,
@@ -27,7 +27,6 @@ __all__ = [
     "draw_stock",
     "fit_markers",
     "for_printer",
-    "make_symbol",
     "misfit_problem",
     "pieces_of",
     "print_harness",

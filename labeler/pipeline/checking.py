@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import gc
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 from labeler.catalogue import Catalogue, load_catalogue
 from labeler.errors import LabelerError, Problem, Where, refuse
 from labeler.fit import Other, SleevePlace, fit_flag, fit_insert, fit_sleeve, fit_tag, fit_wrap, ways_out, wrap_place
+from labeler.fit.code import CodeMaker
 from labeler.fit.common import DOES_NOT_FIT, font_of, needed_for
 from labeler.fit.wrap import WrapPlace
 from labeler.model import (
@@ -22,17 +22,14 @@ from labeler.model import (
     Seat,
     Settings,
     Stock,
-    Symbol,
     TagWords,
     ThreadStep,
     Tube,
     TubeChoice,
 )
+from labeler.pipeline.coding import Coder
 from labeler.plan import Contents, branches_of, circuits_by_branch, confusable, contents_of, plan, tag_words
 from labeler.size import choose_tubes, end_seat, threading, wire_seat
-
-if TYPE_CHECKING:
-    pass
 
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 PLACEHOLDER_UNIT = "0001"  # what a check writes on the tags: no serial is given yet
@@ -61,6 +58,7 @@ class Checked:
     fits: tuple[Fit, ...]
     stocks: Stocks
     notes: tuple[Problem, ...] = ()
+    unit: str = PLACEHOLDER_UNIT  # the serial that tags and codes were written for
 
     @property
     def misfits(self) -> tuple[Fit, ...]:
@@ -118,13 +116,13 @@ def check(
     settings: Mapping[str, str] | None = None,
     paper: str = "A4",
     stock: Sequence[str] = (),
-    unit: str = PLACEHOLDER_UNIT,
+    unit: str | Callable[[Harness], str] = PLACEHOLDER_UNIT,
     only: Sequence[str] = (),
 ) -> Checked:
     """Return the answer for every marker of a harness file, or for those of some roles ``only``.
 
     Raises `LabelerError` with every problem of the data at once; a marker that does not fit is
-    no problem but an answer.
+    no problem but an answer. ``unit`` is the serial that tags and codes name, or what finds it.
     """
     from labeler.read import read_harness
     from labeler.validate import validate
@@ -138,10 +136,11 @@ def check(
         markers = tuple(marker for marker in markers if marker.role in only)
     problems += [*planning, *_glyph_problems(harness, markers), *confusable(markers)]
     refuse(_once(problems))
-    fits = fit_markers(harness, markers, catalogue, stocks, unit)
+    serial = unit if isinstance(unit, str) else unit(harness)
+    fits = fit_markers(harness, markers, catalogue, stocks, serial)
     threading_of(harness, fits, catalogue)  # what it needs to know is asked for now, not while drawing
     notes = tuple(_once(problem for problem in problems if problem.warning))
-    return Checked(harness, fits, stocks, notes)
+    return Checked(harness, fits, stocks, notes, serial)
 
 
 def threading_of(harness: Harness, fits: Iterable[Fit], catalogue: Catalogue) -> tuple[ThreadStep, ...]:
@@ -223,45 +222,52 @@ class _Fitter:
         self.places: dict[tuple[object, ...], WrapPlace | SleevePlace] = {}
         self.kept: list[Settings] = []
         self.choices: dict[tuple[object, ...], TubeChoice] = {}
+        self.coder = Coder(harness, unit)
 
     def fit(self, marker: Marker) -> Fit:
+        marker, codes = self.coder.of(marker)
         if marker.role == "bag":
-            return fit_tag(marker, self._words(marker), self.stocks.tag, make_symbol)
+            return fit_tag(marker, self._words(marker), self.stocks.tag, codes)
         if marker.kind == "wrap":
-            return self._with_ways_out(fit_wrap(marker, self._wrap_place(marker)), ())
+            return self._with_ways_out(fit_wrap(marker, self._wrap_place(marker), codes), (), codes)
         if marker.kind == "flag":
-            return fit_flag(marker, self._seat(marker)[0], self.stocks.flag)
+            return fit_flag(marker, self._seat(marker)[0], self.stocks.flag, codes)
         if marker.kind == "insert":
-            return self._insert(marker)
+            return self._insert(marker, codes)
         place = self._sleeve_place(marker)
-        return self._with_ways_out(fit_sleeve(marker, place), place.choice.tubes, place.cut_length_mm)
+        fit = fit_sleeve(marker, place, codes)
+        return self._with_ways_out(fit, place.choice.tubes, codes, place.cut_length_mm)
 
     def _words(self, marker: Marker) -> TagWords:
         if self.contents is None:
             self.contents = contents_of(self.harness)
         return tag_words(self.harness, self.contents, marker, self.unit)
 
-    def _with_ways_out(self, fit: Fit, tubes: tuple[Tube, ...], cut: float | None = None) -> Fit:
+    def _with_ways_out(
+        self, fit: Fit, tubes: tuple[Tube, ...], codes: CodeMaker | None, cut: float | None = None
+    ) -> Fit:
         """Return the fit with what would make it fit, worked out only where it does not."""
         if fit.verdict != DOES_NOT_FIT or fit.seat is None:
             return fit
         every = replace(fit.marker.settings, sleeve=tuple(family.name for family in self.catalogue.families))
         other = Other(
             self._choice(fit.seat, every).tubes,
-            lambda marker: fit_wrap(marker, self._wrap_place(marker)),
-            lambda marker: fit_sleeve(marker, self._sleeve_place(marker)),
+            lambda marker: fit_wrap(marker, self._wrap_place(marker), codes),
+            lambda marker: fit_sleeve(marker, self._sleeve_place(marker), codes),
             cut,
+            codes,
         )
         return replace(fit, ways_out=ways_out(fit, tubes, other))
 
-    def _insert(self, marker: Marker) -> Fit:
+    def _insert(self, marker: Marker, codes: CodeMaker | None) -> Fit:
         """Fit a paper strip; the clear sleeve lies over the bundle with the paper on it."""
         seat, cut = self._seat(marker)
         paper = 2 * self.stocks.insert.film_mm
         thick = replace(
             seat, passes=seat.passes + paper, closes_on=seat.closes_on + paper, text_on=seat.text_on + paper
         )
-        return fit_insert(marker, SleevePlace(thick, self._choice(thick, marker.settings), cut), self.stocks.insert)
+        place = SleevePlace(thick, self._choice(thick, marker.settings), cut)
+        return fit_insert(marker, place, self.stocks.insert, codes)
 
     def _sleeve_place(self, marker: Marker) -> SleevePlace:
         """Return the place of a sleeve; wires of one kind share theirs, a branch end has its own."""
@@ -308,14 +314,3 @@ class _Fitter:
         if key not in self.choices:
             self.choices[key] = choose_tubes(seat, settings, self.catalogue)
         return self.choices[key]
-
-
-def make_symbol(payload: str, x_mm: float, y_mm: float, side_mm: float, dpi: float) -> Symbol:
-    """Return a QR code in the middle of a square that includes its quiet zone."""
-    from labeler.codes import QUIET_ZONE_MODULES, place_qr, qr
-
-    rows = qr(payload)
-    share = len(rows) / (len(rows) + 2 * QUIET_ZONE_MODULES)
-    symbol = place_qr(rows, payload, 0.0, 0.0, side_mm * share, dpi)
-    inset = (side_mm - len(rows) * symbol.module_x_mm) / 2
-    return replace(symbol, x_mm=round(x_mm + inset, 4), y_mm=round(y_mm + inset, 4))

@@ -24,7 +24,8 @@ if TYPE_CHECKING:
     from labeler.record.store import Record
     from labeler.record.values import Job
 
-from labeler.pipeline.checking import PLACEHOLDER_UNIT, Checked, Stocks, check, fit_markers, no_collecting, threading_of
+from labeler.pipeline.checking import Checked, Stocks, check, fit_markers, no_collecting, threading_of
+from labeler.pipeline.coding import carries_code
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +72,7 @@ def print_harness(
     from labeler.record import LeftOut, NewJob, canonical_sheet, marker_row
 
     settings = for_printer(settings or {}, printer)
-    checked = check(file, settings=settings, paper=paper, stock=stock, only=only)
+    checked = check(file, settings=settings, paper=paper, stock=stock, only=only, unit=unit or record.serial_to_come)
     if checked.misfits and not leave_out:
         raise LabelerError(*(misfit_problem(fit) for fit in checked.misfits))
     stocks, harness = checked.stocks.by_name(), checked.harness
@@ -124,9 +125,9 @@ def misfit_problem(fit: Fit) -> Problem:
 
 
 def _with_serial(checked: Checked, serial: str) -> tuple[Fit, ...]:
-    """Return the fits with the tags written for a unit; nothing else says its serial."""
-    tags = [fit.marker for fit in checked.fits if fit.marker.role == "bag"]
-    if serial == PLACEHOLDER_UNIT or not tags:
+    """Return the fits with the tags and codes written for a unit; nothing else says its serial."""
+    tags = [fit.marker for fit in checked.fits if fit.marker.role == "bag" or carries_code(fit.marker)]
+    if serial == checked.unit or not tags:
         return checked.fits
     written = {f.marker.id: f for f in fit_markers(checked.harness, tags, load_catalogue(), checked.stocks, serial)}
     return tuple(written.get(fit.marker.id, fit) for fit in checked.fits)
