@@ -1,0 +1,217 @@
+"""Where a code may stand: each limit by hand, what is said when one is broken, and where the symbol lies."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from io import BytesIO
+from math import pi
+from typing import Any
+
+import pypdfium2
+import pytest
+
+from labeler.catalogue import load_catalogue
+from labeler.codes import symbols
+from labeler.draw.pdf import Header, draw_sheets
+from labeler.fit import SleevePlace, fit_flag, fit_insert, fit_sleeve, fit_wrap, wrap_place
+from labeler.fit.code import Ground, set_code
+from labeler.fit.common import needed_for
+from labeler.model import Code, Fit, Marker, Piece, Placed, Range, Seat, Sheet, Stock
+from labeler.pipeline.coding import Coder, carries_code
+from labeler.record import canonical, face_from_text, face_to_text
+from labeler.size import choose_tubes
+from tests.make import harness, settings
+
+CATALOGUE = load_catalogue()
+DOT = 25.4 / 300
+
+
+def marker(kind: str = "sleeve", code: str = "Data Matrix", **changes: Any) -> Marker:
+    chosen = settings(code=code, code_on=(kind,), **{"heating": "even", **changes})
+    return Marker("W9X0GRQG", kind, "branch end", "J4", ("J4",), True, chosen)
+
+
+def codes_of(kind: str, payload: str = "0001 W9X0GRQG") -> Any:
+    def make(other: str, rule: str) -> Iterator[Code]:
+        return symbols(other or kind, "W9X0GRQG" if rule == "marker" else payload)
+
+    return make
+
+
+def on_ground(ground: Ground, code: str = "Data Matrix", room_mm: float = 60.0, **changes: Any) -> Any:
+    one = marker(code=code, **changes)
+    return set_code(one, codes_of(code), ground, room_mm)
+
+
+def sleeve(low: float, high: float, code: str = "Data Matrix", says: str = "0001 W9X0GRQG", **changes: Any) -> Fit:
+    one, seat = marker(code=code, **changes), Seat(Range(low, high), Range(low, high), Range(low, high), "test")
+    return fit_sleeve(one, SleevePlace(seat, choose_tubes(seat, one.settings, CATALOGUE)), codes_of(code, says))
+
+
+# ---------------------------------------------------------------- the limits
+
+
+def test_modules_are_whole_dots_and_large_enough_after_shrinking() -> None:
+    """Scale 0.6 across: 0.25 mm needs 0.4167 flat, 4.92 dots of 0.0847: 5. Along nothing shrinks: 4 dots at least."""
+    made = on_ground(Ground(20.0, face=Range(0.8, 0.8), squeeze=Range(1.25, 1.25)))
+    assert made.fit.dots == (4, 5)
+    assert (made.module_x_mm, made.module_y_mm) == pytest.approx((4 * DOT, 5 * DOT))
+    assert made.fit.module_mm == pytest.approx(min(4 * DOT, 5 * DOT * 0.8))
+    assert made.fit.axial == pytest.approx(0.0, abs=1e-9)  # 4 / (5 x 0.8) is one
+    low = on_ground(Ground(20.0, face=Range(0.6, 0.6), squeeze=Range(1 / 0.6, 1 / 0.6)))
+    assert low.fit.dots == (4, 7)  # 4 / 0.6 = 6.67 dots would be square: 7 is nearer than 6
+    assert low.fit.axial == pytest.approx(abs(4 - 4.2) / 4.1)
+
+
+def test_the_stretch_is_held_over_the_whole_interval() -> None:
+    """4 dots by 4: scales of 0.9 and 1.1 along over around come out (1.1 - 1) / 1.05 = 0.095 off: grade C, not B."""
+    ground = Ground(20.0, squeeze=Range(0.91, 1.10), arc_per_mm=2 / 30)
+    assert on_ground(ground).fit.faults == ()
+    made = on_ground(ground, code_axial_grade="B")
+    assert len(made.fit.faults) == 1
+    assert "0.08 for grade B allowed" in made.fit.faults[0]
+    assert any("scales 1.21 : 1 apart, 1.17 : 1 allowed" in way for way in made.ways_out)  # (2.08 / 1.92)^2 = 1.174
+
+
+def test_the_arc_by_hand() -> None:
+    """8 modules of 4 dots are 2.709 mm; on 5.4 mm outside 2 x 2.709 / 5.4 = 1.0034 rad = 57.5 degrees; on 5.0 62.1."""
+    assert on_ground(Ground(20.0, arc_per_mm=2 / 5.4)).fit.arc_deg == pytest.approx(8 * 4 * DOT * 2 / 5.4 * 180 / pi)
+    made = on_ground(Ground(20.0, arc_per_mm=2 / 5.0))
+    assert made.fit.rows == 8
+    assert made.fit.faults == ("Data Matrix 8 x 32 covers 62.1° of the part, 60° allowed",)
+    assert "a part of at least 5.2 mm outside" in made.ways_out  # 2.709 x 6 / pi = 5.17
+
+
+def test_a_qr_is_refused_where_a_rectangle_along_the_wire_would_do() -> None:
+    made = on_ground(Ground(20.0, arc_per_mm=2 / 8.0), "QR")
+    assert any("arc" in fault or "covers" in fault for fault in made.fit.faults)
+    assert 'code = "Data Matrix": 8 x 32, along the wire' in made.ways_out
+    assert made.ways_out[-1] == 'put it on the tag (code_on = "tag")'
+
+
+def test_the_quiet_zone_is_whole() -> None:
+    """8 x 32 with one module all round is 10 x 34 modules of 4 dots: 3.387 mm high, 11.515 mm long."""
+    assert on_ground(Ground(3.39), room_mm=11.52).fit.faults == ()
+    assert "takes 3.4 mm of print height" in on_ground(Ground(3.38), room_mm=11.52, code_dots=4.0).fit.faults[0]
+    short = on_ground(Ground(3.39), room_mm=11.50)
+    assert "takes 11.5 mm of length" in short.fit.faults[0]
+    assert "takes 4.7 mm" in on_ground(Ground(4.7), room_mm=60, code_quiet_extra=2.0).fit.faults[0]  # 14 x 4 dots 4.74
+
+
+def test_bars_are_held_to_5_mm_or_15_percent() -> None:
+    """13 signs: 11 for start, 12 characters (4 digits paired), check, stop 13; 4 dots of 0.0847 mm a module."""
+    made = on_ground(Ground(20.0), "Code 128", room_mm=100.0)
+    modules = made.fit.columns
+    needed = max(5.0, 0.15 * modules * 4 * DOT)
+    assert made.height_mm == pytest.approx(needed, abs=DOT)
+    assert made.height_mm >= needed - 1e-6
+    assert made.width_mm == pytest.approx((modules + 20) * 4 * DOT, abs=1e-4)
+    assert "mm needed (5 mm or 15% of its length)" in on_ground(Ground(4.0), "Code 128", 100.0).fit.faults[0]
+
+
+def test_bars_are_rings_on_a_sleeve_that_is_too_thin_for_a_qr() -> None:
+    """8 signs: 11 x 8 + 35 = 123 modules of 4 dots, 41.7 mm: 6.2 mm of bars."""
+    assert sleeve(4.5, 4.6, "QR", "W9X0GRQG").verdict == "does not fit"
+    fit = sleeve(4.5, 4.6, "Code 128", "W9X0GRQG", longest_cut_mm=120.0)
+    assert fit.direction == "along"
+    assert fit.code is not None
+    assert fit.code.faults == ()
+    assert fit.face is not None
+    symbol = fit.face.symbol
+    assert symbol is not None
+    assert len(symbol.rows) == 1
+    assert symbol.module_y_mm > 6.2  # their height, across the tube
+    assert fit.verdict == "fits"
+
+
+# ---------------------------------------------------------------- what is done with it
+
+
+def test_a_code_that_breaks_a_limit_is_refused_unless_told_to() -> None:
+    fit = sleeve(2.4, 2.5)
+    assert fit.verdict == "does not fit"
+    assert any("covers" in reason for reason in fit.reasons)
+    forced = sleeve(2.4, 2.5, code_anyway="yes")
+    assert forced.verdict in ("tight", "does not fit")
+    assert any(reason.startswith("code printed all the same, it may not scan: ") for reason in forced.reasons)
+
+
+def test_code_and_lettering_share_the_piece() -> None:
+    fit = sleeve(9.0, 9.2)
+    assert fit.verdict == "fits"
+    face, code = fit.face, fit.code
+    assert face is not None
+    assert code is not None
+    symbol = face.symbol
+    assert symbol is not None
+    quiet = 1 * symbol.module_x_mm
+    assert symbol.x_mm - quiet >= 2.0 - 1e-6  # end_margin_mm
+    right = symbol.x_mm + len(symbol.rows[0]) * symbol.module_x_mm + quiet
+    assert all(run.x_mm > right for run in face.runs)
+    middle = symbol.y_mm + len(symbol.rows) * symbol.module_y_mm / 2
+    assert middle == pytest.approx(face.height_mm / 2, abs=1e-5)
+
+
+def test_what_back_first_leaves_uncertain_is_not_asked_of_a_code() -> None:
+    """A coded sleeve is fitted for even heating, which the bench sheet names; others stay as they are set."""
+    boat = harness()
+    coder = Coder(boat, "0001")
+    one = marker(heating="back first")
+    again, make = coder.of(one)
+    assert again.settings.heating == "even"
+    assert make is not None
+    assert next(make("", "")).payload == "0001 W9X0GRQG"
+    assert coder.of(marker(heating="any"))[0].settings.heating == "any"
+    assert coder.of(marker(code="Code 128", heating="back first"))[0].settings.heating == "back first"
+    plain = replace(one, lettered=False)
+    assert coder.of(plain) == (plain, None)
+    assert not carries_code(replace(one, settings=settings(code="QR")))  # on tags alone, by default
+
+
+def test_flags_and_wraps_carry_the_symbol_as_often_as_the_text() -> None:
+    seat = Seat(Range(5.6, 6.0), Range(5.6, 6.0), Range(5.6, 6.0), "test")
+    flag = fit_flag(marker("flag"), seat, CATALOGUE.stock("flag-a4-80x12"), codes_of("Data Matrix"))
+    assert flag.verdict == "fits"
+    assert flag.face is not None
+    symbol = flag.face.symbol
+    assert symbol is not None
+    assert symbol.copies == 2
+    assert symbol.x_mm + symbol.step_x_mm + 32 * symbol.module_x_mm < 80.0
+    one = marker("wrap")
+    place = wrap_place(seat, one.settings, needed_for(one), [CATALOGUE.stock("wrap-a4-25x38")])
+    wrap = fit_wrap(one, place, codes_of("Data Matrix"))
+    assert wrap.verdict == "fits"
+    assert wrap.face is not None
+    assert wrap.face.symbol is not None
+    assert wrap.face.symbol.copies > 1
+    insert = fit_insert(
+        marker("insert"),
+        SleevePlace(seat, choose_tubes(seat, settings(), CATALOGUE)),
+        CATALOGUE.stock("insert-a4"),
+        codes_of("Data Matrix"),
+    )
+    assert insert.verdict == "fits"
+    assert insert.code is not None
+
+
+def test_a_symbol_with_copies_is_kept_and_drawn_as_one_form() -> None:
+    seat = Seat(Range(5.6, 6.0), Range(5.6, 6.0), Range(5.6, 6.0), "test")
+    face = fit_flag(marker("flag"), seat, CATALOGUE.stock("flag-a4-80x12"), codes_of("Data Matrix")).face
+    assert face is not None
+    assert face_from_text(face_to_text(face)) == canonical(face)
+    stock = Stock("reel", "reel", "flag", "one piece a page")
+    sheets = [
+        Sheet(stock, n, face.width_mm, face.height_mm, "", (Placed(Piece("A", face, "reel"), "A1", 0.0, 0.0),))
+        for n in (1, 2)
+    ]
+    target = BytesIO()
+    draw_sheets(sheets, target, title="t", header=Header("t"))
+    assert target.getvalue().count(b"/Subtype /Form") == 1  # drawn four times: twice on each of two pages
+    from labeler.codes.reading import read_codes
+
+    with pypdfium2.PdfDocument(target.getvalue()) as document:
+        for page in document:
+            picture = page.render(scale=600 / 72, grayscale=True).to_numpy()
+            found = read_codes(picture.reshape(picture.shape[:2]), ("Data Matrix",))
+            assert [one.text for one in found] == ["0001 W9X0GRQG"] * 2
