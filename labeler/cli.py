@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from labeler.cli_codes import proof_command, scan_command
 from labeler.cli_record import record_group
 from labeler.options import (
     FILE,
@@ -446,3 +447,5 @@ def choices_command(as_json: bool) -> None:
 
 
 main.add_command(record_group)
+main.add_command(scan_command)
+main.add_command(proof_command)

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
 from labeler.errors import Problem
-from labeler.model import Capital, Fit, Range, Seat, Tube
+from labeler.model import Capital, CodeFit, Fit, Range, Seat, Tube
 
 if TYPE_CHECKING:
     from labeler.pipeline import Checked
@@ -70,6 +70,7 @@ def marker_json(fit: Fit) -> dict[str, Any]:
         "contrast": _mm(fit.contrast) or None,
         "copies": fit.face.copies if fit.face and marker.kind == "wrap" else None,
         "position_mm": marker.position_mm,
+        "code": _code_json(fit.code),
         "verdict": fit.verdict,
         "reasons": list(fit.reasons),
         "ways_out": list(fit.ways_out) or None,
@@ -121,6 +122,24 @@ def _capital_json(capital: Capital | None) -> dict[str, Any] | None:
         "low": _mm(capital.low),
         "high": _mm(capital.high),
         "required": _mm(capital.required),
+    }
+
+
+def _code_json(code: CodeFit | None) -> dict[str, Any] | None:
+    if code is None:
+        return None
+    return {
+        "kind": code.kind,
+        "payload": code.payload,
+        "rows": code.rows,
+        "columns": code.columns,
+        "error_correction": code.level or None,
+        "dots": list(code.dots),
+        "module_mm": _mm(code.module_mm),
+        "arc_deg": _mm(code.arc_deg),
+        "grid_modules": _mm(code.grid),
+        "axial_nonuniformity": _mm(code.axial),
+        "faults": list(code.faults),
     }
 
 

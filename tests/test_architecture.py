@@ -21,8 +21,9 @@ LAYERS = [
     {"read", "validate", "plan", "size", "fit", "codes", "layout", "bench"},
     {"draw", "record"},
     {"pipeline", "single", "listing", "report", "explain"},
+    {"scan", "proof"},
     {"options"},
-    {"cli_record"},
+    {"cli_record", "cli_codes"},
     {"cli"},
 ]
 STAGES = LAYERS[6] | LAYERS[7]

@@ -134,12 +134,18 @@ def set_code(
     best: tuple[Code, Stand] | None = None
     for code in codes("", ""):
         found = _stand_of(code, ground, rules, room_mm, largest)
-        if not found.faults:
+        if not found.faults and not largest:
             return _set(code, found, ground, rules)
         if best is None or len(found.faults) < len(best[1].faults):
             best = code, found
+        elif largest and found.dots < best[1].dots:
+            break  # those that follow have more modules still
+        elif largest and found.dots > best[1].dots and not found.faults:
+            best = code, found
     if best is None:
         return None
+    if not best[1].faults:
+        return _set(*best, ground, rules)
     made = _set(*best, ground, rules)
     return replace(made, ways_out=tuple(_ways(marker, best, codes, ground, room_mm, largest)))
 
@@ -331,7 +337,8 @@ def _by_the_seat(marker: Marker, best: tuple[Code, Stand], ground: Ground, rules
             limit = GRADES[rules.grade]
             most = ((2 + limit) / (2 - limit)) ** 2
             spread = ground.squeeze.high / ground.squeeze.low
-            yield f"a seat known better (measure its diameter): scales {spread:.2f} : 1 apart, {most:.2f} : 1 allowed"
+            if spread > most:
+                yield f"a seat known better (measure it): scales {spread:.2f} : 1 apart, {most:.2f} : 1 allowed"
     rows = len(code.rows)
     arc = largest_arc(rows, rules.grid, rules.aim, rules.arc)
     if found.arc > arc + EPS:
