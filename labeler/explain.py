@@ -111,7 +111,7 @@ def _code(code: CodeFit, settings: Settings) -> Iterable[str]:
     level = f", error correction {code.level}" if code.level else ""
     yield f"code        {code.kind} {code.payload!r}: {size}{level}"
     yield (
-        f"            {code.dots[0]} x {code.dots[1]} dots of {settings.printer_dpi:g} dpi, module on the part at least "
+        f"            {code.dots[0]} x {code.dots[1]} dots of {settings.printer_dpi:g} dpi, on the part at least "
         f"{code.module_mm:.3f} mm (>= {settings.code_module_mm:g})"
     )
     if code.rows > 1 and code.arc_deg:

@@ -62,6 +62,7 @@ class Stand:
     grid: float
     axial: float
     faults: tuple[str, ...]
+    too_long: bool = False  # a shorter symbol of more rows may do better; in all else rows only cost
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,7 +117,13 @@ def ground_on_film(zone: Zone) -> Ground:
 
 
 def set_code(
-    marker: Marker, codes: CodeMaker | None, ground: Ground, room_mm: float, *, largest: bool = False
+    marker: Marker,
+    codes: CodeMaker | None,
+    ground: Ground,
+    room_mm: float,
+    *,
+    largest: bool = False,
+    ways: bool = True,
 ) -> SetCode | None:
     """Return the first of a marker's symbols that keeps every limit, or else the one that breaks fewest; None for none.
 
@@ -125,6 +132,7 @@ def set_code(
     codes : makes the marker's symbols; None where it carries none.
     room_mm : length that the symbol and its quiet zone may take, flat [mm].
     largest : take the largest module there is room for, else the smallest that keeps the limits.
+    ways : look for what would do where none keeps the limits.
 
     Raises what the maker raises.
     """
@@ -142,11 +150,15 @@ def set_code(
             break  # those that follow have more modules still
         elif largest and found.dots > best[1].dots and not found.faults:
             best = code, found
+        if found.faults and not found.too_long:
+            break
     if best is None:
         return None
     if not best[1].faults:
         return _set(*best, ground, rules)
     made = _set(*best, ground, rules)
+    if not ways:
+        return made
     return replace(made, ways_out=tuple(_ways(marker, best, codes, ground, room_mm, largest)))
 
 
@@ -242,12 +254,13 @@ def _judged(
             f"{what} with its quiet zone takes {high:.1f} mm of print height at a module of {least[1]:.3f} mm, "
             f"{ground.across_mm:.1f} mm are free"
         )
-    if wide > room_mm + 1e-6:
+    too_long = wide > room_mm + 1e-6
+    if too_long:
         faults.append(
             f"{what} with its quiet zone takes {wide:.1f} mm of length at a module of {least[0]:.3f} mm, "
             f"{max(room_mm, 0):.1f} mm are free"
         )
-    return Stand(dots, arc, grid, axial, tuple(faults))
+    return Stand(dots, arc, grid, axial, tuple(faults), too_long)
 
 
 @lru_cache(maxsize=4096)
@@ -309,6 +322,8 @@ def _ways(
     def first(kind: str, rule: str, by: Rules = rules) -> str:
         for code in codes(kind, rule):
             found = _stand_of(code, ground, by, room_mm, largest)
+            if found.faults and not found.too_long:
+                break
             if not found.faults:
                 size = f"{len(code.rows)} x {len(code.rows[0])}" if not code.linear else f"{len(code.rows[0])} modules"
                 return f"{size}{', along the wire' if len(code.rows) < len(code.rows[0]) else ''}"

@@ -63,7 +63,17 @@ def fit_sleeve(marker: Marker, place: SleevePlace, codes: CodeMaker | None = Non
             answers.append(answer)
         if any(answer.verdict != DOES_NOT_FIT for answer in answers):
             break  # around only where nothing fits along
-    return min(answers, key=lambda a: (VERDICTS.index(a.verdict), -(a.capital.low if a.capital else 0.0)))
+    best = min(answers, key=lambda a: (VERDICTS.index(a.verdict), -(a.capital.low if a.capital else 0.0)))
+    return _with_ways(best, place, font, codes)
+
+
+def _with_ways(fit: Fit, place: SleevePlace, font: Font, codes: CodeMaker | None) -> Fit:
+    """Return the answer that was taken with what would let its code stand, if it breaks a limit."""
+    if fit.tube is None or fit.code is None or not fit.code.faults:
+        return fit
+    on, use = _zone(fit.marker, place, fit.tube, font)
+    made = set_code(fit.marker, codes, ground_on_tube(on), use.choices[-1] - use.taken)
+    return replace(fit, ways_out=made.ways_out if made else ())
 
 
 def _directions(settings: Settings) -> tuple[str, ...]:
@@ -125,7 +135,7 @@ def _on_tube(
 ) -> Fit:
     settings, seat = marker.settings, place.seat
     on, use = _zone(marker, place, tube, font)
-    code = set_code(marker, codes, ground_on_tube(on), use.choices[-1] - use.taken)
+    code = set_code(marker, codes, ground_on_tube(on), use.choices[-1] - use.taken, ways=False)
     if code is not None:
         use = replace(use, taken=use.taken + code.taken_mm)
     if direction == "along":
@@ -175,7 +185,6 @@ def _on_tube(
         stroke=on.zone.stroke,
         contrast=contrast_of(settings.print_colour, settings.tube_colour) or 0.0,
         code=code.fit if code else None,
-        ways_out=code.ways_out if code else (),
     )
 
 
