@@ -11,7 +11,7 @@ from labeler.model import Fit, Range
 from labeler.proof.pictures import Shown, Tried
 
 STYLE = """
-:root { color-scheme: light; font: 13px/1.4 system-ui, sans-serif; }
+:root { --k: 0.75px; color-scheme: light; font: 13px/1.4 system-ui, sans-serif; }
 body { margin: 0 auto; max-width: 1500px; padding: 16px; background: #f4f4f2; color: #1c1c1c; }
 h1 { font-size: 20px; margin: 0 0 4px; }
 form { position: sticky; top: 0; background: #f4f4f2; padding: 8px 0; display: flex; gap: 14px; flex-wrap: wrap;
@@ -24,15 +24,16 @@ article.misfit { border-left-color: #b3261e; }
 h2 { font-size: 13px; margin: 0 0 4px; display: flex; justify-content: space-between; gap: 8px; }
 h2 span { font-weight: normal; color: #555; }
 figure { margin: 6px 0; }
-img { width: auto; height: auto; max-width: 100%; max-height: 200px; outline: 1px solid #bbb; display: block; }
+img { height: auto; max-width: 100%; outline: 1px solid #bbb; display: block; }
 figcaption { color: #555; font-size: 11px; }
 p { margin: 3px 0; }
 .why { color: #8a1c16; }
 .code { font-size: 11px; }
 body:has(#fits:not(:checked)) article.fits, body:has(#tight:not(:checked)) article.tight,
 body:has(#misfit:not(:checked)) article.misfit, body:has(#coded:checked) article:not(.coded) { display: none; }
-@media print { body { background: #fff; padding: 0; } form { display: none; }
-  main { grid-template-columns: repeat(3, 1fr); gap: 3mm; } article { content-visibility: visible; } }
+@media print { :root { --k: 0.5px; font-size: 9px; } body { background: #fff; padding: 0; } form { display: none; }
+  h2 { font-size: 9px; }  figure { margin: 3px 0; } figcaption, .code { font-size: 8px; }
+  main { grid-template-columns: repeat(4, 1fr); gap: 2mm; } article { content-visibility: visible; padding: 4px; } }
 """
 CLASSES = {"fits": "fits", "tight": "tight", "does not fit": "misfit"}
 
@@ -75,6 +76,7 @@ def _figure(picture: bytes, caption: str) -> str:
     width, height = (int.from_bytes(picture[at : at + 4], "big") for at in (16, 20))  # of the PNG's header
     source = b64encode(picture).decode("ascii")
     image = f'<img loading="lazy" decoding="async" width="{width}" height="{height}" alt="{escape(caption)}"'
+    image += f' style="width:calc(var(--k) * {width})"'
     return f'<figure>{image} src="data:image/png;base64,{source}"><figcaption>{escape(caption)}</figcaption></figure>'
 
 
