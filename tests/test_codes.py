@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+import re
 from typing import Any
 
 import numpy as np
@@ -10,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from labeler.codes import code128, data_matrix, qr, qr_in_room, symbols
+from labeler.codes import code39, code128, data_matrix, qr, qr_in_room, symbols
 from labeler.codes.data_matrix import SIZES
 from labeler.codes.qr import penalties
 from labeler.errors import LabelerError, WrongUse
@@ -42,9 +43,9 @@ def read(rows: tuple[str, ...], kind: str, quiet: int) -> list[str]:
     """Let zxing-cpp read the modules; bars as one clean symbol: looking for several it once made up a second."""
     import zxingcpp
 
-    names = {"QR": "QRCodeModel2", "Data Matrix": "DataMatrix", "Code 128": "Code128"}
+    names = {"QR": "QRCodeModel2", "Data Matrix": "DataMatrix", "Code 128": "Code128", "Code 39": "Code39Std"}
     only = zxingcpp.BarcodeFormats([getattr(zxingcpp.BarcodeFormat, names[kind])])
-    return [found.text for found in zxingcpp.read_barcodes(pixels(rows, quiet), only, is_pure=kind == "Code 128")]
+    return [found.text for found in zxingcpp.read_barcodes(pixels(rows, quiet), only, is_pure=kind.startswith("Code"))]
 
 
 def other_encoder(text: str, kind: str, **options: Any) -> tuple[str, ...]:
@@ -302,6 +303,47 @@ def test_random_code_128_against_two_other_libraries() -> None:
 def test_code_128_refuses(payload: str, says: str) -> None:
     with pytest.raises(LabelerError, match=says):
         code128(payload)
+
+
+# ---------------------------------------------------------------- Code 39
+
+FIGURE_1 = "100101101101011010010101101101010010110100101101101"
+"""ISO/IEC 16388 figure 1: "1A" with wide elements of two modules (as carried in an open encoder's tests)."""
+
+
+def narrowed(modules: str) -> str:
+    """Return the bars with wide elements of two modules for three."""
+    return re.sub("111|000", lambda wide: wide[0][:2], modules)
+
+
+def test_code_39_of_figure_1() -> None:
+    assert len(FIGURE_1) == 51
+    assert narrowed(code39("1A")) == FIGURE_1
+
+
+@pytest.mark.parametrize(
+    ("text", "check"),
+    # MIL-STD-1189B 6.2.1 and an open encoder's tests
+    [("12345/ABCDE", "T"), ("1A", "B"), ("ABC1234", "0"), ("123456789", "2")],
+)
+def test_the_check_of_code_39(text: str, check: str) -> None:
+    modules = code39(text, check=True)
+    assert modules == code39(text + check)
+    assert len(modules) == (len(text) + 3) * 15 + len(text) + 2  # (C + 2)(3 N + 6) + C + 1, N = 3: 223 for the first
+    assert read((modules,), "Code 39", 10) == [text + check]
+
+
+@pytest.mark.parametrize(("payload", "says"), [("", "nothing"), ("j4", "has no 'j'; use capitals")])
+def test_code_39_refuses(payload: str, says: str) -> None:
+    with pytest.raises(LabelerError, match=says):
+        code39(payload)
+
+
+def test_what_readers_of_full_ascii_would_take_for_another_sign_is_refused() -> None:
+    """ISO/IEC 16388 annex A: "/A" is "!" where full ASCII is switched on, as zxing-cpp has it."""
+    with pytest.raises(LabelerError, match=r"'/A'.*Code 128"):
+        next(symbols("Code 39", "RSB/A1"))
+    assert next(symbols("Code 39", "RSB/1A")).linear
 
 
 # ---------------------------------------------------------------- which symbols

@@ -1,11 +1,11 @@
-"""Reading codes from pictures, with another library than those that make QR and Code 128."""
+"""Reading codes from pictures, with another library than those that make QR and bars."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import Any
 
-FORMATS = {"QR": "QRCodeModel2", "Data Matrix": "DataMatrix", "Code 128": "Code128"}
+FORMATS = {"QR": "QRCodeModel2", "Data Matrix": "DataMatrix", "Code 128": "Code128", "Code 39": "Code39Std"}
 """By kind; the family name of QR would also take its small relatives, which misread damaged symbols."""
 
 MOST_AT_ONCE = 255  # symbols that the library finds in one picture
@@ -28,7 +28,11 @@ def read_codes(picture: Any, kinds: tuple[str, ...] = tuple(FORMATS)) -> tuple[S
     import zxingcpp
 
     only = zxingcpp.BarcodeFormats([getattr(zxingcpp.BarcodeFormat, FORMATS[kind]) for kind in kinds])
-    names = {"QRCode": "QR", **{FORMATS[kind]: kind for kind in kinds}}  # it answers with the family
+    names = {
+        "QRCode": "QR",
+        "Code39": "Code 39",
+        **{FORMATS[kind]: kind for kind in kinds},
+    }  # it answers with the family
     found = []
     for one in zxingcpp.read_barcodes(picture, only):
         kind = names.get(one.format.name, one.format.name)

@@ -10,7 +10,7 @@ from labeler.fit.code import CodeMaker, Ground, SetCode, set_code, with_code
 from labeler.fit.common import DOES_NOT_FIT, FITS, font_of, needed_for
 from labeler.fit.setting import breakings, type_size
 from labeler.formulas.legibility import height_for_dots
-from labeler.model import Box, Capital, Face, Fit, Marker, Run, Stock, Symbol, TagWords
+from labeler.model import LINEAR, Box, Capital, Face, Fit, Marker, Run, Stock, Symbol, TagWords
 from labeler.text import Font
 
 LARGEST_TITLE = 3.0  # title capitals, at most so many times the preferred height: project choice
@@ -52,7 +52,7 @@ def fit_tag(marker: Marker, words: TagWords, stock: Stock, codes: CodeMaker | No
     required, preferred = max(needed.required_mm, least), max(needed.preferred_mm, least)
     area = _writable(stock)
     side = stock.cell_height_mm * CODE_SHARE
-    linear = marker.settings.code == "Code 128"
+    linear = marker.settings.code in LINEAR
     code = set_code(marker, codes, Ground(side), area.width if linear else side, largest=not linear)
     verdict, code_reasons = with_code(FITS, (), code, marker.settings)
     if code is not None and verdict == DOES_NOT_FIT:

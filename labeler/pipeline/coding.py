@@ -8,7 +8,7 @@ from dataclasses import replace
 from labeler.codes import payload_of, symbols
 from labeler.errors import LabelerError, Problem
 from labeler.fit.code import CodeMaker
-from labeler.model import Code, Harness, Marker, Settings
+from labeler.model import LINEAR, Code, Harness, Marker, Settings
 
 
 def carries_code(marker: Marker) -> bool:
@@ -33,7 +33,7 @@ class Coder:
         if not carries_code(marker):
             return marker, None
         settings = marker.settings
-        if marker.kind == "sleeve" and settings.heating == "back first" and settings.code != "Code 128":
+        if marker.kind == "sleeve" and settings.heating == "back first" and settings.code not in LINEAR:
             known = self._even.setdefault(id(settings), (settings, replace(settings, heating="even")))
             marker = replace(marker, settings=known[1])
 
