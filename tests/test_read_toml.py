@@ -169,7 +169,8 @@ def test_the_callers_settings_win_over_the_files_defaults() -> None:
 @pytest.mark.parametrize("key", list(load_choices()))
 def test_every_setting_may_stand_everywhere(key: str) -> None:
     choice = load_choices()[key]
-    value = choice.default or ((20.0, 30.0) if choice.kind == "lengths" else "0.6 mm")
+    unset = choice.default in ("", ())
+    value = ((20.0, 30.0) if choice.kind == "lengths" else "0.6 mm") if unset else choice.default
     written = f"[{', '.join(map(repr, value))}]" if isinstance(value, tuple) else repr(value)
     text = f"""[harness]
 name = "Boat"
