@@ -21,6 +21,8 @@ def scan_command(given: tuple[str, ...], unit: str | None, record_path: str | No
     """
     from labeler import scan
 
+    if not all(one.strip() for one in given):
+        raise click.UsageError("a TEXT is empty: nothing was scanned")
     with opened_record(record_path, create=False) as record:
         scanned = scan.scan(record, given)
         tally = scan.against(record, unit, scanned) if unit else None

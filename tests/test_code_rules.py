@@ -5,12 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 from io import BytesIO
-from math import pi
+from math import pi, sin
+from pathlib import Path
 from typing import Any
 
+import hypothesis
 import pypdfium2
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
+from labeler.bench import bench_sheet
 from labeler.catalogue import load_catalogue
 from labeler.codes import symbols
 from labeler.draw.pdf import Header, draw_sheets
@@ -18,6 +23,7 @@ from labeler.fit import SleevePlace, fit_flag, fit_insert, fit_sleeve, fit_wrap,
 from labeler.fit.code import Ground, set_code
 from labeler.fit.common import needed_for
 from labeler.model import Code, Fit, Marker, Piece, Placed, Range, Seat, Sheet, Stock
+from labeler.pipeline import check
 from labeler.pipeline.coding import Coder, carries_code
 from labeler.record import canonical, face_from_text, face_to_text
 from labeler.size import choose_tubes
@@ -215,3 +221,85 @@ def test_a_symbol_with_copies_is_kept_and_drawn_as_one_form() -> None:
             picture = page.render(scale=600 / 72, grayscale=True).to_numpy()
             found = read_codes(picture.reshape(picture.shape[:2]), ("Data Matrix",))
             assert [one.text for one in found] == ["0001 W9X0GRQG"] * 2
+
+
+# ---------------------------------------------------------------- by law, and through the whole way
+
+
+RANGES = st.tuples(st.floats(0.5, 1.0), st.floats(1.0, 1.3)).map(lambda pair: Range(pair[0], pair[0] * pair[1]))
+
+
+@hypothesis.settings(max_examples=200, deadline=None)
+@given(RANGES, RANGES, st.floats(3.0, 60.0), st.sampled_from([203.0, 300.0, 600.0, 1200.0]), st.sampled_from("ABCD"))
+def test_an_accepted_code_keeps_every_limit(face: Range, along: Range, outside: float, dpi: float, grade: str) -> None:
+    """Each limit is worked out again from the flat symbol, at the ends of the scales, by its definition."""
+    squeeze = Range(along.low / face.high, along.high / face.low)
+    arc_per_mm = 2 * face.high / outside
+    ground = Ground(outside * 1.5, along, face, squeeze, arc_per_mm)
+    made = on_ground(ground, printer_dpi=dpi, code_axial_grade=grade)
+    if made.fit.faults:
+        return
+    x, y, rows, columns = made.module_x_mm, made.module_y_mm, made.fit.rows, made.fit.columns
+    for module in (x, y):
+        assert module * dpi / 25.4 == pytest.approx(round(module * dpi / 25.4), abs=1e-3)
+        assert round(module * dpi / 25.4) >= 4
+    assert min(x * along.low, y * face.low) >= 0.25 - 1e-5
+    arc = rows * y * arc_per_mm
+    assert arc <= pi / 3 + 1e-6
+    sine = [sin(u * arc / 200 + pi / 18) for u in range(-100, 101)]
+    wide = sine[-1] - sine[0]
+    off = max(abs(s - sine[0] - wide * i / 200) for i, s in enumerate(sine))
+    assert rows * off / wide <= 0.38 + 1e-4
+    most = {"A": 0.06, "B": 0.08, "C": 0.10, "D": 0.12}[grade]  # ISO/IEC 15415
+    for ratio in (squeeze.low, squeeze.high):
+        assert abs(x * ratio - y) / ((x * ratio + y) / 2) <= most + 1e-5
+    assert (rows + 2) * y <= ground.across_mm + 1e-4
+    assert (columns + 2) * x <= 60.0 + 1e-4
+
+
+BOAT = """
+[harness]
+name = "River survey boat"
+[defaults]
+code = "Data Matrix"
+code_on = ["sleeve"]
+wire_marker_kind = "none"
+[[connector]]
+id = "J1"
+[[connector]]
+id = "J2"
+[[circuit]]
+id = "W1"
+from = "J1:1"
+to = "J2:1"
+outside_mm = 2.0
+[[branch]]
+id = "B1"
+diameter_mm = {diameter}
+code_anyway = "{anyway}"
+  [[branch.end]]
+  at = "J1"
+"""
+
+
+def test_the_bench_sheet_says_what_a_code_asks_for(tmp_path: Path) -> None:
+    file = tmp_path / "boat.toml"
+    file.write_text(BOAT.format(diameter=9.0, anyway="no"), "utf-8")
+    checked = check(str(file))
+    assert not checked.misfits
+    sheet = bench_sheet(checked.harness, "0001", checked.fits, (), ())
+    steps = [step for step in (*sheet.thread_first, *sheet.thread_later) if step.at == "J1"]
+    assert [step.heating for step in steps] == ["even"]
+    assert "carries a Data Matrix code: heat it evenly" in steps[0].how
+
+
+def test_the_bench_sheet_says_that_a_code_was_printed_all_the_same(tmp_path: Path) -> None:
+    file = tmp_path / "boat.toml"
+    file.write_text(BOAT.format(diameter=3.4, anyway="no"), "utf-8")
+    assert len(check(str(file)).misfits) == 1
+    file.write_text(BOAT.format(diameter=3.4, anyway="yes"), "utf-8")
+    checked = check(str(file))
+    assert not checked.misfits
+    sheet = bench_sheet(checked.harness, "0001", checked.fits, (), ())
+    reasons = [reason for remark in sheet.tight for reason in remark.reasons]
+    assert any(reason.startswith("code printed all the same, it may not scan: Data Matrix") for reason in reasons)

@@ -150,3 +150,9 @@ def test_reading_names_the_kind() -> None:
         found = read_codes(pixels(code.rows, code.quiet))
         assert [(one.kind, one.text) for one in found] == [(kind, "0001 W9X0GRQG")]
         assert found[0].unused == (None if kind.startswith("Code") else 1.0)
+
+
+def test_nothing_scanned_is_wrong_use(shop: tuple[Path, list[Printed]]) -> None:
+    done = run(shop, " ")
+    assert done.exit_code == 2
+    assert "nothing was scanned" in done.output
