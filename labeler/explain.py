@@ -107,9 +107,8 @@ def _type(fit: Fit, capital: Capital) -> Iterable[str]:
 
 
 def _code(code: CodeFit, settings: Settings) -> Iterable[str]:
-    size = f"{code.columns} modules" if code.rows == 1 else f"{code.rows} x {code.columns} modules"
     level = f", error correction {code.level}" if code.level else ""
-    yield f"code        {code.kind} {code.payload!r}: {size}{level}"
+    yield f"code        {code.kind} {code.payload!r}: {code.size}{level}"
     yield (
         f"            {code.dots[0]} x {code.dots[1]} dots of {settings.printer_dpi:g} dpi, on the part at least "
         f"{code.module_mm:.3f} mm (>= {settings.code_module_mm:g})"

@@ -456,6 +456,11 @@ class CodeFit:
     axial: float = 0.0
     faults: tuple[str, ...] = ()
 
+    @property
+    def size(self) -> str:
+        """Return its size in modules, for people."""
+        return f"{self.columns} modules" if self.rows == 1 else f"{self.rows} x {self.columns} modules"
+
 
 @dataclass(frozen=True, slots=True)
 class Face:

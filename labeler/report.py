@@ -237,6 +237,9 @@ def one(fit: Fit) -> Iterable[str]:
             f"  type      {fit.font}, {fit.size_mm * 72 / 25.4:.1f} pt, stretched {fit.stretch:.3f} across, "
             f"covers {fit.arc_deg:.0f}°"
         )
+    if fit.code:
+        code = fit.code
+        yield f"  code      {code.kind}, {code.size}, {code.module_mm:.3f} mm after shrinking, as {code.payload!r}"
     for reason in fit.reasons:
         yield f"  because   {reason}"
     for way in fit.ways_out:

@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from dataclasses import replace
 
 from labeler.catalogue import Catalogue, default_settings, load_catalogue, load_choices
 from labeler.errors import LabelerError, Problem, Where, WrongUse
 from labeler.fit import SleevePlace, fit_sleeve
-from labeler.model import Fit, Marker, Range, Seat, Settings, TubeChoice
+from labeler.model import Fit, Harness, Marker, Range, Seat, Settings, TubeChoice
+from labeler.pipeline.coding import Coder
 from labeler.read.values import length, setting, size, unknown, with_settings
 from labeler.size import Bundle, bundle, choose_tubes
 
 _COUNT = re.compile(r"\s*(?:(\d+)\s*[x×*]\s*)?(.+?)\s*$")
 _SIZE = re.compile(r"(?:AWG\s*\S+|\S+\s*(?:AWG|mm2|mm²|mm\^2))(?=\s|$)", re.IGNORECASE)
 MOST_WIRES = 2000
+SOME_ID = "RUVXW7Q9"  # stands in for a marker's id where a code is asked for: as long, of the same signs
 
 
 def fit_text(
@@ -39,7 +42,12 @@ def fit_text(
         raise _wrong("TEXT", f"{text!r} holds nothing to print", "give the text")
     choice = _choice(seat, sleeve, chosen, catalogue)
     marker = Marker("", "sleeve", "branch end", "fit", lines, len(lines) == 1, chosen)
-    return fit_sleeve(marker, SleevePlace(seat, choice, _cut(cut) if cut else None))
+    place = SleevePlace(seat, choice, _cut(cut) if cut else None)
+    if chosen.code == "none":
+        return fit_sleeve(marker, place)
+    coded = replace(marker, id=SOME_ID, settings=replace(chosen, code_on=("sleeve",)))
+    marker, codes = Coder(Harness("fit"), "0001").of(coded)
+    return fit_sleeve(marker, place, codes)
 
 
 def _choice(seat: Seat, sleeve: str | None, settings: Settings, catalogue: Catalogue) -> TubeChoice:

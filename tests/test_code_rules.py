@@ -26,6 +26,8 @@ from labeler.model import Code, Fit, Marker, Piece, Placed, Range, Seat, Sheet, 
 from labeler.pipeline import check
 from labeler.pipeline.coding import Coder, carries_code
 from labeler.record import canonical, face_from_text, face_to_text
+from labeler.report import one
+from labeler.single import fit_text
 from labeler.size import choose_tubes
 from tests.make import harness, settings
 
@@ -303,3 +305,12 @@ def test_the_bench_sheet_says_that_a_code_was_printed_all_the_same(tmp_path: Pat
     sheet = bench_sheet(checked.harness, "0001", checked.fits, (), ())
     reasons = [reason for remark in sheet.tight for reason in remark.reasons]
     assert any(reason.startswith("code printed all the same, it may not scan: Data Matrix") for reason in reasons)
+
+
+def test_one_question_without_a_file_minds_the_code() -> None:
+    fit = fit_text("DEPTH J4", "9.0", settings={"code": "Data Matrix"})
+    assert fit.verdict == "fits"
+    assert fit.code is not None
+    assert (fit.code.rows, fit.code.columns) == (8, 32)
+    assert any(line.startswith("  code      Data Matrix, 8 x 32 modules") for line in one(fit))
+    assert fit_text("DEPTH J4", "2.4", settings={"code": "QR"}).verdict == "does not fit"

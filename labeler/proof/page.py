@@ -112,9 +112,8 @@ def _code(fit: Fit, tried: Iterable[Tried]) -> str:
     code = fit.code
     if code is None:
         return ""
-    size = f"{code.columns} modules" if code.rows == 1 else f"{code.rows} x {code.columns} modules"
     level = f", correction {code.level}" if code.level else ""
-    lines = [f"{code.kind} {code.payload!r}: {size}{level}, {code.module_mm:.3f} mm after shrinking"]
+    lines = [f"{code.kind} {code.payload!r}: {code.size}{level}, {code.module_mm:.3f} mm after shrinking"]
     if code.rows > 1 and code.arc_deg:
         lines.append(
             f"arc {code.arc_deg:.1f}°, grid {code.grid:.2f} modules off at {fit.marker.settings.code_aim_deg:g}°, "
