@@ -6,7 +6,20 @@ from pathlib import Path
 
 import click
 
-from labeler.options import FILE, FORCE, JSON, PAPER, RECORD, SET, STOCK, opened_record, options, print_json, warn
+from labeler.options import (
+    FILE,
+    FORCE,
+    JSON,
+    PAPER,
+    PRINTER,
+    RECORD,
+    SET,
+    STOCK,
+    opened_record,
+    options,
+    print_json,
+    warn,
+)
 
 
 @click.command("scan")
@@ -42,18 +55,27 @@ def scan_command(given: tuple[str, ...], unit: str | None, record_path: str | No
 
 
 @click.command("proof")
-@options(FILE, SET, PAPER, STOCK)
+@options(FILE, SET, PAPER, STOCK, PRINTER)
 @click.option("--out", type=click.Path(path_type=Path), default=Path("proof.html"), help="The page to write.")
 @FORCE
 def proof_command(
-    file: str, settings: dict[str, str], paper: str, stock: tuple[str, ...], out: Path, force: bool
+    file: str,
+    settings: dict[str, str],
+    paper: str,
+    stock: tuple[str, ...],
+    printer: str | None,
+    out: Path,
+    force: bool,
 ) -> None:
     """Make one HTML page of pictures: every marker of FILE as printed and as it will look on its part.
 
     Needs no network and no other file. Example: labeler proof examples/survey-boat.toml --out proof.html
     """
+    from labeler.pipeline import for_printer
+    from labeler.printers import AS_DRAWN, load_printer
     from labeler.proof import write_proof
 
+    settings = for_printer(settings, load_printer(printer) if printer else AS_DRAWN)
     count, notes = write_proof(file, out, settings=settings, paper=paper, stock=stock, force=force)
     warn(notes)
     click.echo(f"{count} markers", err=True)

@@ -19,6 +19,7 @@ from labeler.bench import bench_sheet
 from labeler.catalogue import load_catalogue
 from labeler.codes import symbols
 from labeler.draw.pdf import Header, draw_sheets
+from labeler.explain import explain
 from labeler.fit import SleevePlace, fit_flag, fit_insert, fit_sleeve, fit_wrap, wrap_place
 from labeler.fit.code import Ground, set_code
 from labeler.fit.common import needed_for
@@ -26,7 +27,7 @@ from labeler.model import Code, Fit, Marker, Piece, Placed, Range, Seat, Sheet, 
 from labeler.pipeline import check
 from labeler.pipeline.coding import Coder, carries_code
 from labeler.record import canonical, face_from_text, face_to_text
-from labeler.report import one
+from labeler.report import marker_json, one
 from labeler.single import fit_text
 from labeler.size import choose_tubes
 from tests.make import harness, settings
@@ -314,3 +315,16 @@ def test_one_question_without_a_file_minds_the_code() -> None:
     assert (fit.code.rows, fit.code.columns) == (8, 32)
     assert any(line.startswith("  code      Data Matrix, 8 x 32 modules") for line in one(fit))
     assert fit_text("DEPTH J4", "2.4", settings={"code": "QR"}).verdict == "does not fit"
+
+
+def test_a_program_is_told_of_the_code_and_explain_names_its_limits() -> None:
+    fit = sleeve(9.0, 9.2)
+    assert fit.code is not None
+    told = marker_json(fit)["code"]
+    assert (told["kind"], told["payload"], told["rows"], told["columns"]) == ("Data Matrix", "0001 W9X0GRQG", 8, 32)
+    assert told["faults"] == []
+    assert told["arc_deg"] == pytest.approx(fit.code.arc_deg, abs=1e-3)
+    lines = "\n".join(explain(fit))
+    assert "code        Data Matrix '0001 W9X0GRQG': 8 x 32 modules" in lines
+    assert "(<= 60°: GS1" in lines
+    assert "(<= 0.10: grade C)" in lines
