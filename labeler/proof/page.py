@@ -75,7 +75,7 @@ def _card(one: Shown) -> str:
 def _figure(picture: bytes, caption: str) -> str:
     width, height = (int.from_bytes(picture[at : at + 4], "big") for at in (16, 20))  # of the PNG's header
     source = b64encode(picture).decode("ascii")
-    image = f'<img loading="lazy" decoding="async" width="{width}" height="{height}" alt="{escape(caption)}"'
+    image = f'<img width="{width}" height="{height}" alt="{escape(caption)}"'
     image += f' style="width:calc(var(--k) * {width})"'
     return f'<figure>{image} src="data:image/png;base64,{source}"><figcaption>{escape(caption)}</figcaption></figure>'
 
@@ -113,7 +113,7 @@ def _code(fit: Fit, tried: Iterable[Tried]) -> str:
     if code is None:
         return ""
     level = f", correction {code.level}" if code.level else ""
-    lines = [f"{code.kind} {code.payload!r}: {code.size}{level}, {code.module_mm:.3f} mm after shrinking"]
+    lines = [f"{code.kind} {code.payload!r}: {code.size}{level}, module {code.module_mm:.3f} mm on the part"]
     if code.rows > 1 and code.arc_deg:
         lines.append(
             f"arc {code.arc_deg:.1f}°, grid {code.grid:.2f} modules off at {fit.marker.settings.code_aim_deg:g}°, "
