@@ -40,8 +40,8 @@ def _encoder() -> Any:
 
     Its optimiser takes a 99 after the start character for a change to set C and drops it, but right
     after START C it is data: "9901" became "01". And a second build goes on with the character set
-    the first one ended in: other bars for the same text. Both seen in python-barcode 0.16.1
-    (its issues 251 and 143).
+    the first one ended in: other bars for the same text. Both seen in python-barcode 0.16.1,
+    and known to its makers.
     """
     from barcode.codex import Code128
 
