@@ -13,6 +13,7 @@ from typing import Any
 
 import click
 
+from labeler.cli_codes import proof_command, scan_command
 from labeler.cli_record import diff_command, record_group, reprint_command
 from labeler.options import (
     FILE,
@@ -365,3 +366,5 @@ def choices_command(as_json: bool) -> None:
 main.add_command(diff_command)
 main.add_command(reprint_command)
 main.add_command(record_group)
+main.add_command(scan_command)
+main.add_command(proof_command)
