@@ -96,8 +96,11 @@ def main() -> None:
         page(printed, tags, 72).save(folder / "tags.png", optimize=True)
         wraps = next(s for s in printed.sheets if s.stock.takes == "wrap")
         page(printed, wraps, 110).crop((40, 20, 860, 420)).save(folder / "wraps.png", optimize=True)
-        bench = pdfium.PdfDocument(str(printed.files[0]))[0].render(scale=1, grayscale=True).to_pil()
-        bench.save(folder / "bench.png", optimize=True)
+        bench = pdfium.PdfDocument(str(printed.files[0]))
+        words = ["".join(each.get_textpage().get_text_range().split()) for each in bench]
+        branch = next(number for number, said in enumerate(words) if "BRANCHB4" in said)
+        for name, number in (("bench", 0), ("branch", branch)):
+            bench[number].render(scale=1, grayscale=True).to_pil().save(folder / f"{name}.png", optimize=True)
         sleeve(printed, "J4").save(folder / "sleeve.png", optimize=True)
 
 

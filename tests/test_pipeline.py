@@ -613,3 +613,13 @@ def test_a_wrap_that_does_not_fit_asks_for_no_size_that_only_a_sleeve_needs(tmp_
     wires = [fit for fit in check(str(file)).fits if fit.marker.role == "wire end"]
     assert [fit.verdict for fit in wires] == ["does not fit"] * 2
     assert not any("a sleeve instead" in way for fit in wires for way in fit.ways_out)
+
+
+def test_print_of_another_colour_is_told_on_the_sheet(tmp_path: Path) -> None:
+    """White on black tube: who loads the tube loads the ribbon too."""
+    colours = {"tube_colour": "BK", "print_colour": "WH"}
+    with open_record(tmp_path / "r.sqlite") as record:
+        printed = print_harness(BOAT, tmp_path, record, settings=colours, only=("branch end",))
+    assert {sheet.group.partition(", ")[2] for sheet in printed.sheets} == {"BK, printed in WH"}
+    card = next(file for file in printed.files if "card" in file.stem)
+    assert "printed in WH" in pdfium.PdfDocument(str(card))[0].get_textpage().get_text_range()

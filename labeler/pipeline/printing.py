@@ -359,12 +359,21 @@ def pieces_of(fits: Iterable[Fit], stocks: Stocks) -> tuple[Piece, ...]:
             fit.marker.id,
             fit.face,
             fit.stock or stocks.sleeve.name,
-            f"{fit.tube.name}, {fit.marker.settings.tube_colour}" if fit.tube and not fit.stock else "",
+            _group(fit),
             fit.marker.at,
         )
         for fit in fits
         if fit.face is not None
     )
+
+
+def _group(fit: Fit) -> str:
+    """Return what is loaded together, for people: the tube and its colour, and the print's where it is not black."""
+    if fit.tube is None or fit.stock:
+        return ""
+    settings = fit.marker.settings
+    ink = "" if settings.print_colour == "BK" else f", printed in {settings.print_colour}"
+    return f"{fit.tube.name}, {settings.tube_colour}{ink}"
 
 
 def font_digests(sheets: Iterable[Sheet]) -> dict[str, str]:

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
+from functools import partial
 from io import BytesIO
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from labeler.catalogue import default_settings, load_catalogue
 from labeler.errors import LabelerError, Problem, Where, refuse
@@ -50,7 +51,7 @@ def reprint(
     spoiled sheet); ``with_numbers`` writes R1 or R2 beside their text. A work list goes with them.
     Raises `LabelerError`.
     """
-    from labeler.layout import lay_out, used_after
+    from labeler.layout import used_after
     from labeler.record import canonical_sheet
     from labeler.record.used import keep_used
     from labeler.send import queue_problems
@@ -59,44 +60,46 @@ def reprint(
     out = replace(out or Output(folder), folder=folder, force=force, printer=printer)
     drawn = _drawn(items)
     refuse(_not_reprinted(drawn))
-    stocks = {item.stock.name: item.stock for item in drawn if item.stock}
-    pieces = [item.piece() for item in drawn]
-    if stock:
-        other = load_catalogue().stock(stock, Where("--stock"))
-        refuse(_stock_problems(drawn, other))
-        stocks, pieces = {stock: other}, [replace(piece, stock=stock) for piece in pieces]
+    first = {item.stock.name: item.stock for item in drawn if item.stock}
+    stocks = {stock: _other_stock(stock, drawn)} if stock else first
     known = known_used(record, stocks, start or {}) if go_on else {}
     places = Places(start or {}, {**known, **(used or {})})
-    sheets = _same_sheets(record, drawn) if same_places else lay_out(pieces, stocks, places.start, used=places.used)
+    sheets = _same_sheets(record, drawn) if same_places else _new_sheets(drawn, stock, stocks, places)
     numbers = {item.row.id: item.printed for item in drawn} if with_numbers else {}
     if numbers:
         sheets = tuple(map(canonical_sheet, (_with_numbers(sheet, numbers) for sheet in sheets)))
     refuse(printer_problems(printer, sheets))
     refuse(queue_problems(filter(None, (out.queue(sheet.stock.name) for sheet in sheets))))
     left = {} if same_places else used_after(sheets, places.taken(stocks))
-
-    def prepare() -> Job:
-        return record.prepare_reprint(
-            drawn,
-            sheets,
-            fonts=_fonts_at_hand(sheets),
-            reason=reason,
-            who=who,
-            version=version(),
-            date=date,
-            paper=paper,
-            printer=printer_text(printer),
-            numbers=numbers,
-        )
-
+    about: dict[str, Any] = {"reason": reason, "who": who, "version": version(), "date": date, "paper": paper}
+    about |= {"fonts": _fonts_at_hand(sheets), "printer": printer_text(printer), "numbers": numbers}
     (job,), files = hand_over(
         record,
-        [prepare],
+        [partial(record.prepare_reprint, drawn, sheets, **about)],
         lambda jobs: _drawing(jobs[0], drawn, sheets, out),
         lambda job: keep_used(record, job.id, left),
         who=who,
     )
     return Printed(job, files, sheets, left=left)
+
+
+def _other_stock(name: str, items: Sequence[Recorded]) -> Stock:
+    """Return another stock than the first time; raises `LabelerError` where it does not serve."""
+    other = load_catalogue().stock(name, Where("--stock"))
+    refuse(_stock_problems(items, other))
+    return other
+
+
+def _new_sheets(
+    items: Sequence[Recorded], stock: str, stocks: Mapping[str, Stock], places: Places
+) -> tuple[Sheet, ...]:
+    """Return markers laid out on the stocks they were on, or on another one."""
+    from labeler.layout import lay_out
+
+    pieces = [item.piece() for item in items]
+    if stock:
+        pieces = [replace(piece, stock=stock) for piece in pieces]
+    return lay_out(pieces, stocks, places.start, used=places.used)
 
 
 def _drawn(items: Sequence[Recorded]) -> list[Recorded]:
