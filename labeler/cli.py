@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from labeler.cli_codes import proof_command, scan_command
 from labeler.cli_read import read_command
 from labeler.cli_record import diff_command, record_group, reprint_command
 from labeler.options import (
@@ -376,3 +377,5 @@ main.add_command(diff_command)
 main.add_command(read_command)
 main.add_command(reprint_command)
 main.add_command(record_group)
+main.add_command(scan_command)
+main.add_command(proof_command)

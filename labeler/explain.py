@@ -6,8 +6,9 @@ from collections.abc import Iterable
 from math import ceil
 
 from labeler.errors import Problem, Where, WrongUse
+from labeler.formulas.curvature import GRADES
 from labeler.formulas.shrink import stop
-from labeler.model import Capital, Fit, Range, Seat, Settings, Tube
+from labeler.model import Capital, CodeFit, Fit, Range, Seat, Settings, Tube
 from labeler.naming import NOT, Names, met, plain
 
 
@@ -42,6 +43,8 @@ def explain(fit: Fit) -> Iterable[str]:
         yield from _wrap(fit)
     if fit.capital:
         yield from _type(fit, fit.capital)
+    if fit.code:
+        yield from _code(fit.code, marker.settings)
     for reason in fit.reasons:
         yield f"because     {reason}"
     for way in fit.ways_out:
@@ -138,6 +141,23 @@ def _type(fit: Fit, capital: Capital) -> Iterable[str]:
         yield f"            strokes {strokes} of the height (1/6 dark on light: DOD-HDBK-791 6-5.3.2.3)"
     if fit.contrast:
         yield f"contrast    {fit.contrast:.1f} : 1; {settings.min_contrast:g} : 1 required"
+
+
+def _code(code: CodeFit, settings: Settings) -> Iterable[str]:
+    level = f", error correction {code.level}" if code.level else ""
+    yield f"code        {code.kind} {code.payload!r}: {code.size}{level}"
+    yield (
+        f"            {code.dots[0]} x {code.dots[1]} dots of {settings.printer_dpi:g} dpi, on the part at least "
+        f"{code.module_mm:.3f} mm (>= {settings.code_module_mm:g})"
+    )
+    if code.rows > 1 and code.arc_deg:
+        limit = GRADES[settings.code_axial_grade]
+        yield f"            arc {code.arc_deg:.1f}° (<= {settings.code_arc_deg:g}°: GS1, 30° to either edge)"
+        yield (
+            f"            grid {code.grid:.2f} modules off an even one, {settings.code_aim_deg:g}° off the middle "
+            f"(<= {settings.code_grid:g}: ISO/IEC 15415)"
+        )
+        yield f"            axial non-uniformity {code.axial:.3f} (<= {limit:.2f}: grade {settings.code_axial_grade})"
 
 
 def _required(capital: Capital, settings: Settings) -> str:

@@ -51,6 +51,18 @@ class Settings:
     wire_marker: str
     wire_marks: str
     code: str
+    code_on: tuple[str, ...]
+    code_payload: str
+    code_correction: str
+    code_module_mm: float
+    code_dots: float
+    code_quiet_extra: float
+    code_arc_deg: float
+    code_aim_deg: float
+    code_grid: float
+    code_axial_grade: str
+    code_bar_mm: float
+    code_anyway: str
     font: str
     tube_colour: str
     print_colour: str
@@ -317,7 +329,7 @@ SEE_BENCH_SHEET = "see the bench sheet"
 
 @dataclass(frozen=True, slots=True)
 class TagWords:
-    """What a tag says: a title, lines under it, rows to tick off, and the payload of its code.
+    """What a tag says: a title, lines under it, rows to tick off.
 
     ``summary`` stands in for the rows where the tag cannot hold them all; it says how many there are
     and where they are listed. ``""``: the rows must fit.
@@ -327,7 +339,6 @@ class TagWords:
     headings: tuple[str, ...] = ()
     rows: tuple[str, ...] = ()
     summary: str = ""
-    code: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -405,17 +416,78 @@ class Box:
     height_mm: float
 
 
+LINEAR = ("Code 128", "Code 39")
+"""The kinds of code that are a row of bars."""
+
+
+@dataclass(frozen=True, slots=True)
+class Code:
+    """A symbol that is not placed yet: rows of modules, ``1`` dark, row 0 on top; one row: bars.
+
+    ``quiet``: modules that stay free all round, of bars at both ends. ``level``: error correction (QR).
+    """
+
+    kind: str  # QR | Data Matrix | Code 128 | Code 39
+    payload: str
+    rows: tuple[str, ...]
+    quiet: int
+    level: str = ""
+
+    @property
+    def linear(self) -> bool:
+        """Return whether it is a row of bars."""
+        return len(self.rows) == 1
+
+
 @dataclass(frozen=True, slots=True)
 class Symbol:
-    """A code: rows of modules, ``1`` dark, row 0 on top; lower left corner and module size in mm."""
+    """A code in its place: lower left corner and module size in mm; of bars, module y is their height.
 
-    kind: str  # "QR"
+    ``copies`` stand one step apart: the same symbol several times on one piece.
+    """
+
+    kind: str
     payload: str
     rows: tuple[str, ...]
     x_mm: float
     y_mm: float
     module_x_mm: float
     module_y_mm: float
+    copies: int = 1
+    step_x_mm: float = 0.0
+    step_y_mm: float = 0.0
+
+    def corners(self) -> tuple[tuple[float, float], ...]:
+        """Return the lower left corner of each copy, mm."""
+        return tuple(
+            (self.x_mm + copy * self.step_x_mm, self.y_mm + copy * self.step_y_mm) for copy in range(self.copies)
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class CodeFit:
+    """Where a code stands and how well: sizes after shrinking, mm; ``faults`` names every limit it breaks.
+
+    ``grid`` is the largest distance of a module from an even grid, in modules, at the aim error;
+    ``axial`` the largest axial non-uniformity; both over the whole range of the seat.
+    """
+
+    kind: str
+    payload: str
+    columns: int
+    rows: int
+    level: str
+    dots: tuple[int, int]  # printer dots in a module, along and across; of bars, across is their height
+    module_mm: float  # smallest module after shrinking
+    arc_deg: float = 0.0
+    grid: float = 0.0
+    axial: float = 0.0
+    faults: tuple[str, ...] = ()
+
+    @property
+    def size(self) -> str:
+        """Return its size in modules, for people."""
+        return f"{self.columns} modules" if self.rows == 1 else f"{self.rows} x {self.columns} modules"
 
 
 @dataclass(frozen=True, slots=True)
@@ -487,6 +559,7 @@ class Fit:
     proportion: Range | None = None  # width over height of the H after shrinking
     stroke: Range | None = None  # width of a stroke over height of a capital after shrinking
     contrast: float = 0.0  # of print to tube; 0 where a colour is not known
+    code: CodeFit | None = None
 
 
 # ---------------------------------------------------------------- what lay out makes

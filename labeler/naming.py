@@ -49,17 +49,6 @@ def met(names: Names, name: str) -> int:
     return PART if has_words(plain(names.label), name) else NOT
 
 
-def scan_text(unit: str, marker: str) -> str:
-    """Return what the code on a marker says: its unit and its id, which together are one printed thing.
-
-    Digits, capitals and the blank pack tightest in a code, and reprint takes exactly what a scanner types.
-
-    >>> scan_text("0001", "W9X0GRQG")
-    '0001 W9X0GRQG'
-    """
-    return f"{unit} {marker}"
-
-
 def has_words(text: str, part: str) -> bool:
     """Return whether a part stands in a text and neither end of it lies inside a word or a number.
 

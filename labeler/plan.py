@@ -28,7 +28,6 @@ from labeler.model import (
     Settings,
     TagWords,
 )
-from labeler.naming import scan_text
 
 # Letters and digits of marker ids: of each pair that is confused (0/O, 1/I, 2/Z, 5/S, 8/B) the digit only.
 ID_SIGNS = "0123456789ACDEFGHJKLMNPQRTUVWXY"
@@ -337,14 +336,13 @@ def tag_words(
         harness.name,
         " ".join(filter(None, (part, f"unit {unit}", date))),
     )
-    code = scan_text(unit, marker.id) if marker.settings.code == "QR" else ""
     ends = tuple(_pin_rows(bag, contents))
     said = f"{len(ends)} wire ends: {SEE_BENCH_SHEET}"
     if len(marker.text) > 1 or not bag.contents:
-        return TagWords(" ".join(marker.text), headings, ends, "" if bag.contents else said, code)
+        return TagWords(" ".join(marker.text), headings, ends, "" if bag.contents else said)
     items = tuple(f"{item.quantity:.15g} x {item.item}" for item in bag.contents)
     below = {"": (), "all": ends, "elsewhere": (said,)}[pins]
-    return TagWords(bag.id, headings, (*items, *below), "", code)
+    return TagWords(bag.id, headings, (*items, *below))
 
 
 def _pin_rows(bag: Bag, contents: Contents) -> Iterator[str]:

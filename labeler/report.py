@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
 from labeler.errors import Problem
-from labeler.model import Capital, Fit, Range, Seat, Tube
+from labeler.model import Capital, CodeFit, Fit, Range, Seat, Tube
 
 if TYPE_CHECKING:
     from labeler.pipeline import Checked
@@ -84,6 +84,7 @@ def _print_json(fit: Fit) -> dict[str, Any]:
         "contrast": _mm(fit.contrast) or None,
         "copies": fit.face.copies if fit.face and marker.kind == "wrap" else None,
         "position_mm": marker.position_mm,
+        "code": _code_json(fit.code),
     }
 
 
@@ -129,6 +130,24 @@ def _capital_json(capital: Capital | None) -> dict[str, Any] | None:
         "low": _mm(capital.low),
         "high": _mm(capital.high),
         "required": _mm(capital.required),
+    }
+
+
+def _code_json(code: CodeFit | None) -> dict[str, Any] | None:
+    if code is None:
+        return None
+    return {
+        "kind": code.kind,
+        "payload": code.payload,
+        "rows": code.rows,
+        "columns": code.columns,
+        "error_correction": code.level or None,
+        "dots": list(code.dots),
+        "module_mm": _mm(code.module_mm),
+        "arc_deg": _mm(code.arc_deg),
+        "grid_modules": _mm(code.grid),
+        "axial_nonuniformity": _mm(code.axial),
+        "faults": list(code.faults),
     }
 
 
@@ -226,6 +245,9 @@ def one(fit: Fit) -> Iterable[str]:
             f"  type      {fit.font}, {fit.size_mm * 72 / 25.4:.1f} pt, stretched {fit.stretch:.3f} across, "
             f"covers {fit.arc_deg:.0f}°"
         )
+    if fit.code:
+        code = fit.code
+        yield f"  code      {code.kind}, {code.size}, {code.module_mm:.3f} mm after shrinking, as {code.payload!r}"
     for reason in fit.reasons:
         yield f"  because   {reason}"
     for way in fit.ways_out:

@@ -16,7 +16,9 @@ from labeler.catalogue import (
 )
 from labeler.errors import LabelerError, Problem, Where, WrongUse
 from labeler.fit import Change, Other, SleevePlace, fit_sleeve, room_of, ways_out
-from labeler.model import DOES_NOT_FIT, Fit, Marker, Range, Seat, Settings, TubeChoice
+from labeler.fit.code import CodeMaker
+from labeler.model import DOES_NOT_FIT, Fit, Harness, Marker, Range, Seat, Settings, TubeChoice
+from labeler.pipeline.coding import Coder
 from labeler.read.values import length, setting, size, unknown, with_settings
 from labeler.size import Bundle, bundle, choose_tubes
 from labeler.validate import LONGEST_TEXT
@@ -24,6 +26,8 @@ from labeler.validate import LONGEST_TEXT
 _COUNT = re.compile(r"\s*(?:(\d+)\s*[x×*]\s*)?(.+?)\s*$")
 _SIZE = re.compile(r"(?:AWG\s*\S+|\S+\s*(?:AWG|mm2|mm²|mm\^2))(?=\s|$)", re.IGNORECASE)
 MOST_WIRES = 2000
+SOME_ID = "RUVXW7Q9"  # stands in for a marker's id where a code is asked for: as long, of the same signs
+SOME_UNIT = "0001"  # … and for a serial
 
 
 def fit_text(
@@ -52,20 +56,31 @@ def fit_text(
     chosen, choice = _choice(seat, sleeve, chosen, catalogue)
     marker = Marker("", "sleeve", "branch end", "fit", lines, len(lines) == 1, chosen)
     fixed = _cut(cut) if cut else None
-    fit = fit_sleeve(marker, SleevePlace(seat, choice, fixed))
+    codes = None
+    if chosen.code != "none":
+        coded = replace(marker, id=SOME_ID, settings=replace(chosen, code_on=("sleeve",)))
+        marker, codes = Coder(Harness("fit"), SOME_UNIT).of(coded)
+    fit = fit_sleeve(marker, SleevePlace(seat, choice, fixed), codes)
     if not choice.tubes and sleeve:
         fit = replace(fit, reasons=choice.refusals or fit.reasons)
     if fit.verdict != DOES_NOT_FIT:
         return _with_stock(fit, catalogue)
-    return replace(fit, ways_out=ways_out(fit, _other(seat, choice, fixed, chosen, catalogue)))
+    return replace(fit, ways_out=ways_out(fit, _other(seat, choice, fixed, marker.settings, catalogue, codes)))
 
 
-def _other(seat: Seat, choice: TubeChoice, fixed: float | None, settings: Settings, catalogue: Catalogue) -> Other:
+def _other(
+    seat: Seat,
+    choice: TubeChoice,
+    fixed: float | None,
+    settings: Settings,
+    catalogue: Catalogue,
+    codes: CodeMaker | None,
+) -> Other:
     """What a way out may use where there is no harness: other lengths, settings and tubes."""
 
     def refit(change: Change) -> Fit:
         tubes = choice if change.tubes is None else TubeChoice(change.tubes)
-        return fit_sleeve(change.marker, SleevePlace(seat, tubes, change.cut_mm))
+        return fit_sleeve(change.marker, SleevePlace(seat, tubes, change.cut_mm), codes)
 
     every = with_settings(settings, {"sleeve": tuple(family.name for family in catalogue.families)})
     return Other(refit, choose_tubes(seat, every, catalogue).tubes, {}, fixed)

@@ -4,7 +4,8 @@ from dataclasses import replace
 from typing import Any
 
 from labeler.catalogue import default_settings
-from labeler.model import Branch, BranchEnd, Circuit, Connector, Harness, Pin, Settings
+from labeler.codes import qr
+from labeler.model import Branch, BranchEnd, Circuit, Connector, Harness, Pin, Settings, Symbol
 
 
 def settings(**changes: Any) -> Settings:
@@ -30,3 +31,10 @@ def harness(**changes: Any) -> Harness:
         branches=(Branch("B4", ends=(BranchEnd("J4"), BranchEnd("P1"))),),
     )
     return replace(plain, **changes)
+
+
+def symbol_of(text: str, x_mm: float, y_mm: float, side_mm: float, dpi: float) -> Symbol:
+    """Return a QR symbol at a place, its module as many whole dots as the side allows."""
+    rows, dot = qr(text), 25.4 / dpi
+    module = int(side_mm / (len(rows) * dot) + 1e-9) * dot
+    return Symbol("QR", text, rows, x_mm, y_mm, module, module)

@@ -21,9 +21,10 @@ LAYERS = [
     {"read", "validate", "plan", "size", "fit", "codes", "layout", "bench"},
     {"draw", "record", "send"},
     {"pipeline", "single", "listing", "report", "explain", "understood"},
+    {"scan", "proof"},
     {"options"},
     {"cli_keep"},
-    {"cli_record", "cli_read"},
+    {"cli_record", "cli_read", "cli_codes"},
     {"cli"},
 ]
 STAGES = LAYERS[6] | LAYERS[7]

@@ -502,13 +502,22 @@ def test_two_stocks_do_not_share_a_file(tmp_path: Path, monkeypatch: pytest.Monk
 
 
 def test_serials_that_differ_never_share_a_file(tmp_path: Path) -> None:
-    words = ["--out", tmp_path / "out", "--record", tmp_path / "r.sqlite", "--force"]
+    """Without codes: they are read alike everywhere only in plain ASCII, see the next test."""
+    words = ["--out", tmp_path / "out", "--record", tmp_path / "r.sqlite", "--force", "--set", "code=none"]
     made: list[str] = []
     for serial in ("é", "è", "A B", "A-B", "A/B"):
         result = run("print", BOAT, "--unit", serial, *words)
         assert result.exit_code == 0, result.stderr
         made += result.stdout.splitlines()
     assert len(set(made)) == len(made) == 25  # five serials, five files each
+
+
+def test_a_serial_that_no_code_can_say_is_refused(tmp_path: Path) -> None:
+    words = ["--out", tmp_path / "out", "--record", tmp_path / "r.sqlite"]
+    result = run("print", BOAT, "--unit", "é", *words)
+    assert result.exit_code == 1
+    assert "the code of K1 would say 'é " in result.stderr
+    assert "serial in plain ASCII" in result.stderr
 
 
 def test_serials_that_differ_by_capitals_are_one(tmp_path: Path) -> None:

@@ -19,14 +19,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from labeler.catalogue import load_catalogue
-from labeler.codes import QUIET_ZONE_MODULES, place_qr, qr
+from labeler.codes import qr
 from labeler.draw import pdf
 from labeler.draw.files import write_whole
-from labeler.draw.pdf import Header, dark_rectangles, draw_sheets, face_operations
+from labeler.draw.pdf import Header, draw_sheets, face_operations
+from labeler.draw.symbols import dark_rectangles
 from labeler.errors import LabelerError
 from labeler.layout import cells, lay_out
 from labeler.model import Box, Face, Piece, Run, Sheet, Stock
 from labeler.text import load_font
+from tests.make import symbol_of
 
 FONT = "Atkinson Hyperlegible"
 NARROW = "Fira Sans Condensed"
@@ -277,7 +279,7 @@ def test_codes_on_tags_are_read() -> None:
     import zxingcpp
 
     payloads = [f"K{number}-B{number}:7F" for number in range(10)]
-    faces = [Face(95, 54, symbol=place_qr(qr(text), text, 60, 15, 20, 300)) for text in payloads]
+    faces = [Face(95, 54, symbol=symbol_of(text, 60, 15, 20, 300)) for text in payloads]
     picture = np.ascontiguousarray(grey(drawn(sheets_of("tag-a4-95x54", *faces)), 600))
     only = zxingcpp.BarcodeFormats([zxingcpp.BarcodeFormat.QRCodeModel2])
     assert sorted(found.text for found in zxingcpp.read_barcodes(picture, only)) == payloads
@@ -285,19 +287,19 @@ def test_codes_on_tags_are_read() -> None:
 
 def test_every_module_lies_where_it_should() -> None:
     rows = qr("K4")
-    symbol = replace(place_qr(rows, "K4", 6, 5, 10, 300), module_y_mm=0.6)  # taller than wide: 0.423 x 0.6
+    symbol = replace(symbol_of("K4", 6, 5, 10, 300), module_y_mm=0.6)  # taller than wide: 0.423 x 0.6
     picture = grey(drawn(sheets_of("reel", Face(30, 25, symbol=symbol))), 600)
     dot = 25.4 / 600
     columns = [int((6 + (n + 0.5) * symbol.module_x_mm) / dot) for n in range(21)]
     middles = [int((25 - 5 - (20 - n + 0.5) * 0.6) / dot) for n in range(21)]  # from the page's upper edge
     sampled = ["".join("1" if picture[row, column] < 128 else "0" for column in columns) for row in middles]
     assert sampled == list(rows)
-    assert QUIET_ZONE_MODULES * symbol.module_x_mm < 6  # the page leaves the quiet zone
+    assert 4 * symbol.module_x_mm < 6  # the page leaves the quiet zone
 
 
 def test_dark_modules_are_neither_swollen_nor_shrunk() -> None:
     rows = qr("K4-RIVER SURVEY")
-    symbol = place_qr(rows, "K4-RIVER SURVEY", 4, 4, 20, 300)
+    symbol = symbol_of("K4-RIVER SURVEY", 4, 4, 20, 300)
     picture = grey(drawn(sheets_of("reel", Face(28, 28, symbol=symbol))), 1200)
     ink = (255.0 - picture).sum() / 255 * (25.4 / 1200) ** 2
     modules = sum(row.count("1") for row in rows)
@@ -385,7 +387,7 @@ def test_equal_faces_have_equal_operations_and_others_have_not() -> None:
         replace(face, copies=2, copy_pitch_mm=1.0),
         replace(face, runs=(replace(face.runs[0], stretch=1.26),)),
         replace(face, runs=(replace(face.runs[0], text="DEPTH (J5)"),)),
-        replace(face, symbol=place_qr(qr("J4"), "J4", 0, 0, 10, 300)),
+        replace(face, symbol=symbol_of("J4", 0, 0, 10, 300)),
     ):
         assert face_operations(other) != face_operations(face)
 

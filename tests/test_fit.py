@@ -8,12 +8,12 @@ from typing import Any
 import pytest
 
 from labeler.catalogue import load_catalogue
+from labeler.codes import symbols
 from labeler.errors import LabelerError
 from labeler.fit import SleevePlace, fit_sleeve, fit_tag, fit_wrap, wrap_place
 from labeler.fit.common import needed_for
 from labeler.fit.lengths import cut_lengths
 from labeler.model import Fit, Marker, Range, Seat, Step, TagWords, TubeChoice
-from labeler.pipeline import make_symbol
 from labeler.size import choose_tubes
 from labeler.text import load_font
 from tests.make import settings
@@ -245,14 +245,15 @@ def test_a_wire_too_thin_for_its_text() -> None:
 # ---------------------------------------------------------------- tags
 
 
-def tag(words: TagWords, **changes: Any) -> Fit:
+def tag(words: TagWords, code: str = "", **changes: Any) -> Fit:
     marker = Marker("ID", "tag", "bag", "K4", ("K4",), False, settings(**changes))
-    return fit_tag(marker, words, CATALOGUE.stock("tag-a4-95x54"), make_symbol)
+    codes = (lambda kind, _: symbols(kind or "QR", code)) if code else None
+    return fit_tag(marker, words, CATALOGUE.stock("tag-a4-95x54"), codes)
 
 
 def test_a_tag_holds_all_its_words_and_a_code() -> None:
-    words = TagWords("K4", ("branch B4: J4, P1", "Survey boat"), ("1 x housing", "4 x contact"), code="7QQ4FNR7")
-    fit = tag(words)
+    words = TagWords("K4", ("branch B4: J4, P1", "Survey boat"), ("1 x housing", "4 x contact"))
+    fit = tag(words, "7QQ4FNR7")
     assert fit.lines == ("K4", "branch B4: J4, P1", "Survey boat", "1 x housing", "4 x contact")
     face = fit.face
     assert face is not None

@@ -4,6 +4,7 @@ import os
 import signal
 from collections import Counter
 from collections.abc import Iterator
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
@@ -14,8 +15,8 @@ import zxingcpp
 
 from labeler.draw.pdf import POINTS_PER_MM, face_operations
 from labeler.errors import LabelerError, Problem, Where
-from labeler.model import Face, Piece, Placed, Run, Sheet
-from labeler.pipeline import Checked, Printed, check, print_harness, reprint, resume
+from labeler.model import Face, Piece, Placed, Run, Sheet, Symbol
+from labeler.pipeline import Checked, Printed, check, print_harness, print_units, reprint, resume
 from labeler.printers import Printer
 from labeler.record import open_record
 from labeler.record.store import Record
@@ -123,7 +124,29 @@ def test_codes_read_back_with_another_library(printed: Printed) -> None:
             found = zxingcpp.read_barcodes(np.ascontiguousarray(image.squeeze()), formats=zxingcpp.BarcodeFormat.QRCode)  # type: ignore[arg-type]
             read |= {code.text for code in found}
     assert read == expected
-    assert expected == {f"0001 {fit.marker.id}" for fit in printed.fits if fit.marker.role == "bag"}
+    assert expected == {f"{printed.job.unit} {fit.marker.id}" for fit in printed.fits if fit.marker.role == "bag"}
+
+
+def test_codes_on_all_markers_name_their_own_unit(tmp_path: Path) -> None:
+    """Three units on shared sheets, codes on tags and wraps: each says its own unit and its own id, once."""
+    words = {"code_on": "tag, wrap", "code_anyway": "yes"}
+    with open_record(tmp_path / "r.sqlite") as record:
+        units = print_units(BOAT, tmp_path / "out", record, units=("0007", "0008", "9"), settings=words)
+    for unit in units:
+        pieces = [p.piece for sheet in unit.sheets for p in sheet.placed if p.piece.face.symbol is not None]
+        coded = [fit for fit in unit.fits if fit.marker.kind in ("tag", "wrap")]
+        said = Counter(piece.face.symbol.payload for piece in pieces if piece.face.symbol is not None)
+        assert said == Counter(f"{unit.job.unit} {fit.marker.id}" for fit in coded)
+        assert len(coded) == 54 + 8  # wraps; seven bags, and the pins of K3 on a tag of their own
+
+
+def test_no_serial_is_used_up_where_a_code_cannot_say_one_of_them(tmp_path: Path) -> None:
+    with open_record(tmp_path / "r.sqlite") as record:
+        with pytest.raises(LabelerError, match="'é' is read differently"):
+            print_units(BOAT, tmp_path / "out", record, units=("0001", "é"), only=("bag",))
+        assert record.units() == ()
+        printed = print_units(BOAT, tmp_path / "out", record, units=("0001", "0002"), only=("bag",))
+    assert [unit.job.unit for unit in printed] == ["0001", "0002"]
 
 
 def test_what_the_scanner_types_is_one_marker_of_one_unit(tmp_path: Path) -> None:
@@ -317,6 +340,42 @@ def test_a_number_that_has_no_room_is_refused(tmp_path: Path) -> None:
     piece = Piece("X", Face(20.0, 8.0, (Run("DEPTH J4", font.name, whole, 0.0, 2.0),)), "card", "", "J4")
     with pytest.raises(LabelerError, match=r"no room for R1: 0\.0 and 0\.0 mm are free"):
         numbered(piece, 1)
+
+
+BARS, QR_ROWS = ("1" * 20,), ("1" * 21,) * 21
+
+
+@pytest.mark.parametrize(
+    ("kind", "rows", "y", "module_y", "copies", "at_the_right"),
+    [
+        ("Code 128", BARS, 11.0, 4.0, 1, False),  # bars from 33.5 to 38.5 mm, their quiet zone 2.5 mm to either side
+        (
+            "Code 128",
+            BARS,
+            14.0,
+            4.0,
+            1,
+            True,
+        ),  # the number, 1.27 mm high from 12, is below the bars
+        ("QR", QR_ROWS, 14.0, 0.25, 1, False),  # a quiet zone of 4 x 0.25 mm below it reaches down to 13
+        ("Code 128", BARS, 3.0, 4.0, 1, True),  # beside the second copy of the text only
+        ("Code 128", BARS, 3.0, 4.0, 2, False),  # which the number has too where the text has it
+    ],
+)
+def test_a_number_stays_clear_of_a_code(
+    kind: str, rows: tuple[str, ...], y: float, module_y: float, copies: int, at_the_right: bool
+) -> None:
+    from labeler.pipeline.numbering import numbered
+
+    run = Run("J4", "Atkinson Hyperlegible", 2.0, 15.0, 12.0)
+    code = Symbol(kind, "J4", rows, 33.5, y, 0.25, module_y)
+    face = Face(40.0, 20.0, (run,), copies, 8.0, symbol=code)
+    added = numbered(Piece("X", face, "card", "", "J4"), 1).face.runs[-1]
+    assert added.x_mm > 35 if at_the_right else added.x_mm == 0.5
+    both = replace(code, copies=2, step_x_mm=-32.5)  # the second from 1.0 to 6.0 mm
+    if not at_the_right:
+        with pytest.raises(LabelerError, match="no room for R1"):
+            numbered(Piece("X", replace(face, symbol=both), "card", "", "J4"), 1)
 
 
 def test_the_work_list_of_a_reprint(record: Record, printed: Printed, tmp_path: Path) -> None:

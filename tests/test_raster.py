@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import struct
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -15,7 +16,6 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from labeler.catalogue import load_catalogue
-from labeler.codes import place_qr, qr
 from labeler.draw.pdf import Header, draw_sheets
 from labeler.draw.pens import BOX_LINE_MM, DotPen
 from labeler.draw.raster import page_pictures, piece_pictures, png
@@ -25,6 +25,7 @@ from labeler.model import Box, Face, Piece, Run, Sheet
 from labeler.pipeline import Output, print_harness, reprint
 from labeler.printers import AS_DRAWN, Printer
 from labeler.record import open_record
+from tests.make import symbol_of
 
 BOAT = str(Path(__file__).parents[1] / "examples" / "survey-boat.toml")
 STOCKS = {stock.name: stock for stock in load_catalogue().stocks}
@@ -33,7 +34,7 @@ MOST_GREY = 8  # of 256 levels: what an edge may be off black or white and still
 
 
 def tag(dpi: float, text: str = "") -> Face:
-    symbol = place_qr(qr("RSB-210"), "RSB-210", 62.3, 31.7, 15.0, dpi)
+    symbol = symbol_of("RSB-210", 62.3, 31.7, 15.0, dpi)
     runs = (Run(text, FONT, 5.0, 20.0, 40.0),) if text else ()
     return Face(95, 54, runs, boxes=(Box(20.13, 10.37, 3.3, 3.3), Box(30.0, 10.0, 2.71, 2.71)), symbol=symbol)
 
@@ -67,24 +68,28 @@ def test_modules_boxes_and_cut_lines_lie_on_whole_dots(dpi: int, printer: Printe
 
 def _square_holes(sheet: Sheet) -> Sheet:
     """A circle has edges between dots, whatever one does: the punch holes are left out."""
-    from dataclasses import replace
-
     return replace(sheet, stock=replace(sheet.stock, hole_mm=0.0))
 
 
+@pytest.mark.parametrize("copies", [1, 2])
 @pytest.mark.parametrize("dpi", [203, 300, 600])
-def test_a_module_is_its_whole_number_of_dots_everywhere(dpi: int) -> None:
+def test_a_module_is_its_whole_number_of_dots_everywhere(dpi: int, copies: int) -> None:
+    """Also where the code comes again and is a form."""
     face = tag(dpi)
+    assert face.symbol is not None
+    face = replace(face, symbol=replace(face.symbol, copies=copies, step_x_mm=-31.7, step_y_mm=-5.3))
     assert face.symbol is not None
     dots = round(face.symbol.module_x_mm * dpi / 25.4)
     (picture,) = page_pictures(drawn(lay_out([Piece("M", face, "tag-a4-95x54")], STOCKS), dpi), dpi)
     # the cell's corner is 10 mm from the left and 297 - 19 - 54 mm from the foot; the code stands in it
-    left = round(10 * dpi / 25.4) + round(face.symbol.x_mm * dpi / 25.4)
-    low = picture.height - round((297 - 19 - 54) * dpi / 25.4) - round(face.symbol.y_mm * dpi / 25.4)
     count = len(face.symbol.rows)
-    code = np.asarray(picture)[low - count * dots : low, left : left + count * dots]
     expected = np.kron([[bit == "0" for bit in row] for row in face.symbol.rows], np.ones((dots, dots), bool))
-    assert (code == expected).all()
+    for copy in range(copies):
+        x, y = face.symbol.x_mm - 31.7 * copy, face.symbol.y_mm - 5.3 * copy
+        left = round(10 * dpi / 25.4) + round(x * dpi / 25.4)
+        low = picture.height - round((297 - 19 - 54) * dpi / 25.4) - round(y * dpi / 25.4)
+        code = np.asarray(picture)[low - count * dots : low, left : left + count * dots]
+        assert (code == expected).all()
 
 
 @pytest.mark.parametrize("dpi", [203, 300, 600])

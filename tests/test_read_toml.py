@@ -178,6 +178,8 @@ WORDS: dict[str, Any] = {
     "print_colour": "BU",
     "cut_lengths_mm": [20.0, 30.0],
     "covering_wall_mm": 0.6,
+    "code_on": ["tag", "sleeve"],
+    "code_payload": "{unit}/{marker}",
 }
 LEVELS = {
     "circuit": '[[circuit]]\nid = "W1"\nfrom = "J4:1"\nto = "P1:1"\nsize = "20 AWG"\n',
@@ -185,6 +187,12 @@ LEVELS = {
     "end": '[[branch.end]]\nat = "J4"\n',
     "bag": '[[bag]]\nid = "K"\nconnector = "J4"\n',
 }
+CODES = {key for key in load_choices() if key.partition("_")[0] == "code"} - {
+    "code_arc_deg",
+    "code_aim_deg",
+    "code_grid",
+    "code_axial_grade",
+}  # a tag is flat
 OTHER_END = '[[branch.end]]\nat = "P1"\n'
 ROLES = {"circuit": "wire end", "branch": "branch end", "end": "branch end", "bag": "bag"}
 
@@ -246,6 +254,7 @@ def test_every_setting_says_where_it_is_read() -> None:
         "line_pitch",
         "printer_dpi",
         "dots_per_capital",
+        *CODES,
     }
 
 

@@ -107,6 +107,8 @@ def _step(fit: Fit, tube: str, edge_mm: float | None) -> Step:
     elif marker.lettered and marker.role == "branch end":
         towards = marker.settings.reading == "towards the end"
         how.append(f"{'end' if towards else 'start'} of the line to {marker.at}")
+    if fit.code is not None and marker.settings.heating == "even":
+        how.append(f"carries a {fit.code.kind} code: heat it evenly")
     if edge_mm is not None:
         how.append(f"edge {edge_mm:g} mm from {marker.at}")
     how.append(over_edge(fit))

@@ -8,8 +8,9 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 from labeler.draw.pens import Pen
+from labeler.draw.symbols import SharedSymbols, symbol_operations
 from labeler.errors import LabelerError, Problem, Where
-from labeler.model import Face, Run
+from labeler.model import Face, Run, Symbol
 from labeler.text import Font, font_for, load_font
 
 if TYPE_CHECKING:
@@ -42,8 +43,8 @@ MOST_FACES = 1000
 class Ink:
     """Writes faces as operators for one document, whose fonts hold the characters used so far."""
 
-    def __init__(self, canvas: Canvas, pen: Pen) -> None:
-        self.pen = pen
+    def __init__(self, canvas: Canvas, pen: Pen, shared: SharedSymbols | None = None) -> None:
+        self.pen, self.shared = pen, shared
         self._k = pen.per_mm
         # The library's own text object asks a font in the same way for its strings, with the same
         # argument; asking directly lets a string that is drawn several times be encoded once.
@@ -62,9 +63,12 @@ class Ink:
             parts = [self.pen.text(self._text(face))] if face.runs else []
             parts += map(self.pen.box, face.boxes)
             if face.symbol is not None:
-                parts.append(self.pen.symbol(face.symbol))
+                parts.append(self._symbol(face.symbol))
             known = self._faces[id(face)] = face, "\n".join(parts)
         return known[1]
+
+    def _symbol(self, symbol: Symbol) -> str:
+        return self.shared.operations(symbol, self.pen) if self.shared else symbol_operations(symbol, self.pen)
 
     def _text(self, face: Face) -> str:
         if len(face.runs) == 1:

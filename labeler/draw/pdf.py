@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING, BinaryIO
 from labeler.draw.around import Header, cuts, ruler, words
 from labeler.draw.files import write_whole
 from labeler.draw.ink import Ink, embedded
-from labeler.draw.pens import POINTS_PER_MM, DotPen, Pen, PointPen, correction, dark_rectangles
+from labeler.draw.pens import POINTS_PER_MM, DotPen, Pen, PointPen, correction
+from labeler.draw.symbols import SharedSymbols
 from labeler.errors import LabelerError, Problem, Where
 from labeler.model import Face, Placed, Sheet
 from labeler.printers import AS_DRAWN, Printer
@@ -25,7 +26,6 @@ __all__ = [
     "POINTS_PER_MM",
     "Header",
     "correction",
-    "dark_rectangles",
     "draw_sheets",
     "empty_document",
     "face_operations",
@@ -106,13 +106,12 @@ def undrawable(faces: Iterable[Face]) -> Iterator[tuple[Face, str]]:
 
 def _document(sheets: Iterable[Sheet], title: str, header: Header, pen: Pen) -> bytes:
     canvas = _canvas(title, header.font)
-    ink = Ink(canvas, pen)
-    drawn: list[Sheet] = []
-    for sheet in sheets:
-        _draw_page(canvas, ink, sheet, header)
-        drawn.append(sheet)
+    drawn = tuple(sheets)
     if not drawn:
         raise LabelerError(Problem(Where(""), "no sheet to draw", "choose markers that are printed"))
+    ink = Ink(canvas, pen, SharedSymbols(canvas, drawn))
+    for sheet in drawn:
+        _draw_page(canvas, ink, sheet, header)
     for sheet in _second_pass(drawn):
         _draw_page(canvas, ink, sheet, replace(header, turned_over=True))
     with _plain_streams():
@@ -177,6 +176,8 @@ def _draw_page(canvas: Canvas, ink: Ink, sheet: Sheet, header: Header) -> None:
     shown = _turned(sheet) if header.turned_over else sheet.placed
     on_reel = sheet.stock.kind == "reel"  # there the cut marks show how the tube lies
     _draw_around(canvas, ink, sheet if on_reel else replace(sheet, placed=shown), header)
+    if ink.shared:
+        ink.shared.on_page(placed.piece.face for placed in shown)
     for placed in shown:
         place = pen.place(placed.x_mm, placed.y_mm, sheet.width_mm, sheet.height_mm)
         canvas.addLiteral(f"q 1 0 0 1 {place} cm\n{ink.operations(placed.piece.face)}\nQ")

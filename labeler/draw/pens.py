@@ -7,7 +7,7 @@ has no grey between black and white.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -58,8 +58,8 @@ class Pen(Protocol):
     def cut(self, x: float, y: float, width: float, height: float, radius: float, wide_mm: float) -> str:
         """Return the outline of what is cut out."""
 
-    def symbol(self, symbol: Symbol) -> str:
-        """Return one filled path in a grid of modules."""
+    def grids(self, symbol: Symbol) -> tuple[str, ...]:
+        """Return the matrix from a grid of modules to each copy of a code."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,14 +103,11 @@ class PointPen:
         path = rounded_rectangle(x * k, y * k, width * k, height * k, radius * k)
         return f"q {CUT_LINE_GREY:g} G {wide_mm * k:.3f} w {path} S Q"
 
-    def symbol(self, symbol: Symbol) -> str:
+    def grids(self, symbol: Symbol) -> tuple[str, ...]:
         """See `Pen`."""
         k = self.per_mm
-        return modules(
-            symbol,
-            f"{symbol.module_x_mm * k:.6f} 0 0 {symbol.module_y_mm * k:.6f} {symbol.x_mm * k:.3f} "
-            f"{symbol.y_mm * k:.3f}",
-        )
+        scale = f"{symbol.module_x_mm * k:.6f} 0 0 {symbol.module_y_mm * k:.6f}"
+        return tuple(f"{scale} {x * k:.3f} {y * k:.3f}" for x, y in symbol.corners())
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,15 +175,15 @@ class DotPen:
         """See `Pen`."""
         return self._frame(*self._rectangle(x, y, width, height), self.dots(radius), wide_mm)
 
-    def symbol(self, symbol: Symbol) -> str:
+    def grids(self, symbol: Symbol) -> tuple[str, ...]:
         """See `Pen`. Raises `LabelerError` for modules that are not whole dots of this printer."""
         sides = [side * self.per_mm for side in (symbol.module_x_mm, symbol.module_y_mm)]
         if any(abs(side - round(side)) > MOST_OFF or round(side) < 1 for side in sides):
             text = f"the modules of its code are {sides[0]:.2f} dots at {self.dpi:g} dpi, and must be whole dots"
             fix = "print it anew for this printer, or without --png"
             raise LabelerError(Problem(Where(symbol.payload), text, fix))
-        x, y = self._at(symbol.x_mm, symbol.y_mm)
-        return modules(symbol, f"{round(sides[0])} 0 0 {round(sides[1])} {x} {y}")
+        corners = (self._at(*corner) for corner in symbol.corners())
+        return tuple(f"{round(sides[0])} 0 0 {round(sides[1])} {x} {y}" for x, y in corners)
 
     def _at(self, x_mm: float, y_mm: float) -> tuple[int, int]:
         return self.dots(x_mm * self.printer.scale_x), self.dots(y_mm * self.printer.scale_y)
@@ -236,42 +233,3 @@ def rounded_rectangle(x: float, y: float, width: float, height: float, radius: f
         (x, y + h, x + h, y, x + r, y, "c"),
     )
     return " ".join(part if isinstance(part, str) else f"{part:.6g}" for step in steps for part in step) + " h"
-
-
-def modules(symbol: Symbol, matrix: str) -> str:
-    """Return one filled path in a grid of units: single squares would each be drawn a little too large."""
-    count = len(symbol.rows)
-    path = "\n".join(
-        f"{column} {count - row - rows} {columns} {rows} re"
-        for row, column, rows, columns in dark_rectangles(symbol.rows)
-    )
-    return f"q {matrix} cm\n{path} f Q"
-
-
-def dark_rectangles(rows: tuple[str, ...]) -> tuple[tuple[int, int, int, int], ...]:
-    """Return rectangles that cover the ``1`` of the rows once each: row, column, rows, columns.
-
-    A run of dark modules grows downwards as long as the row below has the very same run.
-
-    >>> dark_rectangles(("110", "110", "011"))
-    ((0, 0, 2, 2), (2, 1, 1, 2))
-    """
-    finished: list[tuple[int, int, int, int]] = []
-    growing: dict[tuple[int, int], int] = {}  # run (column, length) -> the row where it began
-    for number, row in enumerate((*rows, "")):
-        runs = dict.fromkeys(_dark_runs(row), number)
-        for run, began in growing.items():
-            if run in runs:
-                runs[run] = began
-            else:
-                finished.append((began, run[0], number - began, run[1]))
-        growing = runs
-    return tuple(finished)
-
-
-def _dark_runs(row: str) -> Iterator[tuple[int, int]]:
-    column = 0
-    for light in f"{row}0".split("0")[:-1]:
-        if light:
-            yield column, len(light)
-        column += len(light) + 1

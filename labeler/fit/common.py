@@ -9,6 +9,7 @@ from itertools import chain
 
 from labeler.colours import luminance
 from labeler.errors import LabelerError, Problem
+from labeler.fit.code import SetCode, with_code
 from labeler.fit.setting import Setting, best_setting, breakings, on_one_line
 from labeler.fit.zone import Needed, Zone, needed_capital
 from labeler.formulas.marking import contrast_ratio
@@ -147,7 +148,13 @@ def verdict_of(
 
 
 def answer_on_paper(
-    marker: Marker, setting: Setting, size_mm: float, font: Font, zone: Zone, reasons: tuple[str, ...] = ()
+    marker: Marker,
+    setting: Setting,
+    size_mm: float,
+    font: Font,
+    zone: Zone,
+    reasons: tuple[str, ...] = (),
+    code: SetCode | None = None,
 ) -> Fit:
     """Return the answer for a setting that does not shrink, without what it stands on and its face."""
     settings, flat = marker.settings, size_mm * font.capital
@@ -155,6 +162,7 @@ def answer_on_paper(
     share = flat / setting.capital_mm if setting.capital_mm else 0.0
     arc = setting.stack_mm * share * zone.arc_per_mm
     verdict, why = verdict_of(setting, zone, capital, arc, settings, flaws_of(zone.proportion, settings, PAPER))
+    verdict, why = with_code(verdict, why, code, settings)
     return Fit(
         marker,
         verdict,
@@ -168,6 +176,8 @@ def answer_on_paper(
         proportion=zone.proportion,
         stroke=zone.stroke,
         contrast=contrast_of(settings.print_colour, PAPER) or 0.0,
+        code=code.fit if code else None,
+        ways_out=code.ways_out if code else (),
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 
+from labeler.fit.code import CodeMaker, SetCode, ground_on_tube, set_code, with_code
 from labeler.fit.common import Flaws, capital_report, contrast_of, distance_for, flaws_of, font_of, set_text, verdict_of
 from labeler.fit.lengths import Lengths, lengths_on, not_held, parts_of
 from labeler.fit.on_stock import UNLIMITED, Room
@@ -52,8 +53,8 @@ class _Ground:
         return self.zone.stretch if self.direction == "along" else 1 / self.zone.stretch
 
 
-def fit_sleeve(marker: Marker, place: SleevePlace) -> Fit:
-    """Return the answer for one sleeve.
+def fit_sleeve(marker: Marker, place: SleevePlace, codes: CodeMaker | None = None) -> Fit:
+    """Return the answer for one sleeve; ``codes`` makes the symbols of its code, if it carries one.
 
     The tubes are tried in the order of the place's choice; the first that fits is taken, else the
     first that is tight, else the one with the tallest capitals.
@@ -67,13 +68,28 @@ def fit_sleeve(marker: Marker, place: SleevePlace) -> Fit:
     answers: list[Fit] = []
     for direction in _directions(marker.settings):
         for tube in tubes:
-            answer = _on_tube(marker, place, _ground(marker, place, tube, font, direction), reasons)
+            answer = _on_tube(marker, place, _ground(marker, place, tube, font, direction), reasons, codes)
             if answer.verdict == FITS:
                 return answer
             answers.append(answer)
         if any(answer.verdict != DOES_NOT_FIT for answer in answers):
             break  # around only where nothing fits along
-    return min(answers, key=lambda a: (VERDICTS.index(a.verdict), -(a.capital.low if a.capital else 0.0)))
+    best = min(answers, key=lambda a: (VERDICTS.index(a.verdict), -(a.capital.low if a.capital else 0.0)))
+    return _with_ways(best, place, font, codes)
+
+
+def _with_ways(fit: Fit, place: SleevePlace, font: Font, codes: CodeMaker | None) -> Fit:
+    """Return the answer that was taken with what would let its code stand, if it breaks a limit."""
+    if fit.tube is None or fit.code is None or not fit.code.faults:
+        return fit
+    ground = _ground(fit.marker, place, fit.tube, font, fit.direction)
+    made = _code_on(fit.marker, ground, codes, ways=True)
+    return replace(fit, ways_out=made.ways_out if made else ())
+
+
+def _code_on(marker: Marker, ground: _Ground, codes: CodeMaker | None, ways: bool = False) -> SetCode | None:
+    room = ground.use.choices[-1] - ground.use.taken
+    return set_code(marker, codes, ground_on_tube(ground.on), room, ways=ways)
 
 
 def _directions(settings: Settings) -> tuple[str, ...]:
@@ -98,8 +114,13 @@ def _ground(marker: Marker, place: SleevePlace, tube: Tube, font: Font, directio
     return made
 
 
-def _on_tube(marker: Marker, place: SleevePlace, ground: _Ground, reasons: tuple[str, ...]) -> Fit:
+def _on_tube(
+    marker: Marker, place: SleevePlace, ground: _Ground, reasons: tuple[str, ...], codes: CodeMaker | None
+) -> Fit:
     settings, font, on = marker.settings, ground.font, ground.on
+    code = _code_on(marker, ground, codes) if codes else None
+    if code is not None:
+        ground = replace(ground, use=replace(ground.use, taken=ground.use.taken + code.taken_mm))
     along = ground.direction == "along"
     setting = (
         set_text(marker, font, ground.zone, ground.use.choices, ground.use.taken)
@@ -113,6 +134,7 @@ def _on_tube(marker: Marker, place: SleevePlace, ground: _Ground, reasons: tuple
     share = flat / setting.capital_mm if setting.capital_mm else 0.0
     arc = (setting.stack_mm if along else setting.width_mm) * share * on.zone.arc_per_mm
     verdict, why = verdict_of(setting, ground.zone, capital, arc, settings, ground.flaws)
+    verdict, why = with_code(verdict, why, code, settings)
     refused = _refused(setting, ground, settings, place.room)
     length = setting.length_mm
     parts = ground.parts.get(length)
@@ -126,7 +148,7 @@ def _on_tube(marker: Marker, place: SleevePlace, ground: _Ground, reasons: tuple
         lines=setting.lines,
         seat=place.seat,
         tube=ground.tube,
-        face=_face(setting, size, ground, settings) if size > 0 else None,
+        face=_face(setting, size, ground, settings, code) if size > 0 else None,
         capital=capital,
         cut_length_mm=length,
         outside_mm=(on.shrunk.supplied_outside_mm.low, outside.low, outside.high),
@@ -144,6 +166,7 @@ def _on_tube(marker: Marker, place: SleevePlace, ground: _Ground, reasons: tuple
         proportion=ground.zone.proportion,
         stroke=ground.zone.stroke,
         contrast=ground.contrast,
+        code=code.fit if code else None,
     )
 
 
@@ -194,18 +217,23 @@ def _around_on(length: float, marker: Marker, ground: _Ground) -> Setting:
 # ---------------------------------------------------------------- the flat piece
 
 
-def _face(setting: Setting, size: float, ground: _Ground, settings: Settings) -> Face:
-    """The flat piece: lines centred on what is left of the length, the stack centred across.
+def _face(setting: Setting, size: float, ground: _Ground, settings: Settings, code: SetCode | None) -> Face:
+    """The flat piece: a code at its start, lines centred on what is left of the length, all centred across.
 
     The right-hand end goes to the connector, or the left-hand one where the lines read away from
     it; the part on the other side of a covering's edge stays free.
     """
     length, height = setting.length_mm, round(ground.on.lay_flat_mm, 6)
     rest_right = ground.rest_towards_end == (settings.reading != "away from the end")
-    middle = length / 2 + (-ground.use.rest / 2 if rest_right else ground.use.rest / 2)
+    left, right = (0.0, ground.use.rest) if rest_right else (ground.use.rest, 0.0)
+    symbol, beside = None, 0.0
+    if code is not None:
+        symbol, beside = code.symbol(left + settings.end_margin_mm, height / 2), code.taken_mm
+    middle = (length + left + beside - right) / 2
     made = _along if ground.direction == "along" else _around
     passes = 2 if settings.faces == "both" else 1
-    return Face(length, height, made(setting, size, ground, settings, middle, height / 2), passes=passes)
+    runs = made(setting, size, ground, settings, middle, height / 2)
+    return Face(length, height, runs, symbol=symbol, passes=passes)
 
 
 def _along(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from math import pi
 
+from labeler.fit.code import CodeMaker, Ground, ground_on_film, set_code
 from labeler.fit.common import PAPER, answer_on_paper, font_of, needed_for, set_text
 from labeler.fit.lengths import lengths_on
 from labeler.fit.setting import Setting, type_size
@@ -17,7 +18,7 @@ from labeler.text import Font
 NO_LIMIT = 1e6  # arc of what is not wrapped, degrees
 
 
-def fit_insert(marker: Marker, place: SleevePlace, stock: Stock) -> Fit:
+def fit_insert(marker: Marker, place: SleevePlace, stock: Stock, codes: CodeMaker | None = None) -> Fit:
     """Return the answer for a paper strip wound around a seat, with the clear sleeve over it.
 
     The strip is as long around as the thinnest bundle less a gap, and shorter than the shrunk sleeve's
@@ -31,15 +32,20 @@ def fit_insert(marker: Marker, place: SleevePlace, stock: Stock) -> Fit:
     font, reasons = font_of(marker.text, marker, PAPER)
     zone = _zone(marker, stock, max(bare, 0.01), max(around - 2 * stock.margin_mm, 0.1), font)
     lengths = strip_lengths(marker, place)
-    setting = set_text(marker, font, zone, tuple(lengths), 2 * settings.end_margin_mm)
+    taken = 2 * settings.end_margin_mm
+    code = set_code(marker, codes, ground_on_film(zone), max(lengths) - taken)
+    beside = code.taken_mm if code else 0.0
+    setting = set_text(marker, font, zone, tuple(lengths), taken + beside)
     width, cut = setting.length_mm, lengths[setting.length_mm]
     size = type_size(setting.capital_mm, font, 1.0, zone.required_mm)
-    made = answer_on_paper(marker, setting, size, font, zone, reasons)
+    made = answer_on_paper(marker, setting, size, font, zone, reasons, code)
     sleeve = plain_sleeve(marker, place, cut)
     drawable = size > 0 and width > 0 and around > 0
     against = [] if drawable else [f"a strip of {width:.1f} x {around:.1f} mm is left under the sleeve"]
     against += filter(None, [*sleeve.reasons, place.room.refusal(width, around)])
-    face = Face(round(width, 4), round(around, 4), _lines(setting, size, font, width / 2, around / 2, marker))
+    lines = _lines(setting, size, font, (width + beside) / 2, around / 2, marker)
+    symbol = code.symbol(settings.end_margin_mm, around / 2) if code else None
+    face = Face(round(width, 4), round(around, 4), lines, symbol=symbol)
     return replace(
         made,
         seat=place.seat,
@@ -67,8 +73,8 @@ def strip_lengths(marker: Marker, place: SleevePlace) -> dict[float, float]:
     return inside or dict(list(strips.items())[:1])
 
 
-def fit_flag(marker: Marker, seat: Seat, stock: Stock) -> Fit:
-    """Return the answer for a flag: the text on both halves, each as long as the thickest wire leaves it.
+def fit_flag(marker: Marker, seat: Seat, stock: Stock, codes: CodeMaker | None = None) -> Fit:
+    """Return the answer for a flag: text, and a code before it, on both halves, each as long as the wire leaves it.
 
     The label is ``L = 2 f + pi (d + t)``; the halves lie symmetric about the fold.
     """
@@ -78,16 +84,23 @@ def fit_flag(marker: Marker, seat: Seat, stock: Stock) -> Fit:
         text = f"a wire of {seat.text_on.high:.2f} mm leaves {max(half, 0):.1f} mm of {stock.name} on either side"
         return Fit(marker, DOES_NOT_FIT, (text,), seat=seat, stock=stock.name, ways_out=("a longer flag stock",))
     zone = _zone(marker, stock, NO_LIMIT, stock.cell_height_mm - 2 * stock.margin_mm, font)
-    setting = set_text(marker, font, zone, (half,), 2 * stock.margin_mm)
+    taken = 2 * stock.margin_mm
+    code = set_code(marker, codes, Ground(zone.across_mm), half - taken)
+    beside = code.taken_mm if code else 0.0
+    setting = set_text(marker, font, zone, (half,), taken + beside)
     size = type_size(setting.capital_mm, font, 1.0, zone.required_mm)
-    made = answer_on_paper(marker, setting, size, font, zone, reasons)
+    made = answer_on_paper(marker, setting, size, font, zone, reasons, code)
     middle = stock.cell_height_mm / 2
     runs = tuple(
         run
         for centre in (half / 2, stock.cell_width_mm - half / 2)
-        for run in _lines(setting, size, font, centre, middle, marker)
+        for run in _lines(setting, size, font, centre + beside / 2, middle, marker)
     )
-    face = Face(stock.cell_width_mm, stock.cell_height_mm, runs) if size > 0 else None
+    symbol = None
+    if code is not None:
+        step = round(stock.cell_width_mm - half, 6)
+        symbol = replace(code.symbol(stock.margin_mm, middle), copies=2, step_x_mm=step)
+    face = Face(stock.cell_width_mm, stock.cell_height_mm, runs, symbol=symbol) if size > 0 else None
     return replace(made, seat=seat, stock=stock.name, face=face, arc_deg=0.0)
 
 

@@ -2,17 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from math import ceil
 
-from labeler.errors import LabelerError
+from labeler.fit.code import CodeMaker, Ground, SetCode, set_code, with_code
 from labeler.fit.common import PAPER, contrast_of, flaws_of, font_of, needed_for
 from labeler.fit.setting import filled, type_size
 from labeler.fit.ways import CONDENSED, with_settings
 from labeler.fit.zone import least_size, printer_of
 from labeler.formulas.legibility import height_for_dots
-from labeler.model import DOES_NOT_FIT, FITS, Box, Capital, Face, Fit, Marker, Range, Run, Stock, Symbol, TagWords
+from labeler.model import (
+    DOES_NOT_FIT,
+    FITS,
+    LINEAR,
+    Box,
+    Capital,
+    Face,
+    Fit,
+    Marker,
+    Range,
+    Run,
+    Stock,
+    Symbol,
+    TagWords,
+)
 from labeler.text import Font
 
 LARGEST_TITLE = 3.0  # title capitals, at most so many times the preferred height: project choice
@@ -22,8 +36,7 @@ COLUMN_GAP = 1.5  # in capital heights: project choice
 TICK = 1.0  # side of a tick box in capital heights: project choice
 ROW_GAP = 0.9  # between the headings and the rows, in capital heights: project choice
 MOST_COLUMNS = 4
-
-SymbolMaker = Callable[[str, float, float, float, float], Symbol]  # payload, x, y, side, dpi
+BAR_GAP_MM = 1.0  # between bars and the rows above them: project choice
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,30 +55,29 @@ class _Area:
         return self.top - self.bottom
 
 
-def fit_tag(marker: Marker, words: TagWords, stock: Stock, make_symbol: SymbolMaker) -> Fit:
+def fit_tag(marker: Marker, words: TagWords, stock: Stock, codes: CodeMaker | None = None) -> Fit:
     """Return the answer for one tag: the tallest type between required and preferred that holds it all.
 
     Rows stand in up to four columns, each with a box to tick. Where they cannot, the words'
     summary takes their place, and a reason says so; where there is none, the tag does not fit.
     """
-    made = _made(marker, words, stock, make_symbol)
+    made = _made(marker, words, stock, codes)
     if made.verdict != DOES_NOT_FIT or made.ways_out:
         return made
     larger = () if made.face else ("divide the bag", "a larger tag stock")
-    return replace(made, ways_out=(*_ways(marker, words, stock, make_symbol), *larger))
+    return replace(made, ways_out=(*_ways(marker, words, stock, codes), *larger))
 
 
-def _made(marker: Marker, words: TagWords, stock: Stock, make_symbol: SymbolMaker) -> Fit:
+def _made(marker: Marker, words: TagWords, stock: Stock, codes: CodeMaker | None) -> Fit:
     everything = (words.title, *words.headings, *words.rows, words.summary)
     font, reasons = font_of(everything, marker)
     heights = _Heights.of(marker, font)
     area = _writable(stock)
-    side = stock.cell_height_mm * CODE_SHARE if words.code else 0.0
-    try:
-        symbol = _symbol(words, area, side, marker, make_symbol)
-    except LabelerError as error:
-        text = tuple(f"{p.message}" for p in error.problems)
-        return Fit(marker, DOES_NOT_FIT, text, stock=stock.name, ways_out=tuple(p.fix for p in error.problems))
+    code = _code(marker, codes, area, stock)
+    verdict, against = with_code(FITS, (), code, marker.settings)
+    if code is not None and verdict == DOES_NOT_FIT:
+        return Fit(marker, verdict, against, stock=stock.name, ways_out=code.ways_out, code=code.fit)
+    symbol, side, area = _placed(code, area, stock)
     composed = _tallest(words, font, heights, area, side, marker)
     if composed is None:
         return _refused(marker, words, stock, font, heights.required, area, area.width - _beside(side, heights))
@@ -78,8 +90,8 @@ def _made(marker: Marker, words: TagWords, stock: Stock, make_symbol: SymbolMake
     flat = size * font.capital
     return Fit(
         marker,
-        DOES_NOT_FIT if flaws.refused else FITS,
-        (*reasons, *flaws.refused, *flaws.said),
+        DOES_NOT_FIT if flaws.refused else verdict,
+        (*reasons, *flaws.refused, *flaws.said, *against),
         tuple(run.text for run in composed.runs),
         stock=stock.name,
         face=Face(stock.cell_width_mm, stock.cell_height_mm, composed.runs, 1, 0.0, composed.boxes, symbol),
@@ -89,6 +101,8 @@ def _made(marker: Marker, words: TagWords, stock: Stock, make_symbol: SymbolMake
         proportion=Range(proportion, proportion),
         stroke=Range(stem, stem),
         contrast=contrast_of(marker.settings.print_colour, PAPER) or 0.0,
+        code=code.fit if code else None,
+        ways_out=code.ways_out if code and not flaws.refused else (),
     )
 
 
@@ -124,11 +138,25 @@ class _Composed:
     boxes: tuple[Box, ...]
 
 
-def _symbol(words: TagWords, area: _Area, side: float, marker: Marker, make_symbol: SymbolMaker) -> Symbol | None:
-    """The code in the upper right corner, or None; `LabelerError` where it does not go in."""
-    if not side:
-        return None
-    return make_symbol(words.code, area.right - side, area.top - side, side, marker.settings.printer_dpi)
+def _code(marker: Marker, codes: CodeMaker | None, area: _Area, stock: Stock) -> SetCode | None:
+    """The code with the largest modules its square takes, of bars with the least; None where the tag carries none."""
+    side, linear = stock.cell_height_mm * CODE_SHARE, marker.settings.code in LINEAR
+    return set_code(marker, codes, Ground(side), area.width if linear else side, largest=not linear)
+
+
+def _placed(code: SetCode | None, area: _Area, stock: Stock) -> tuple[Symbol | None, float, _Area]:
+    """Return the code in its place, the side of its square at the upper right, and the area that is left.
+
+    Bars stand along the lower edge instead, and take their height from the area.
+    """
+    if code is None:
+        return None, 0.0, area
+    if code.code.linear:
+        symbol = code.symbol(area.left, area.bottom + code.height_mm / 2)
+        return symbol, 0.0, replace(area, bottom=area.bottom + code.height_mm + BAR_GAP_MM)
+    side = stock.cell_height_mm * CODE_SHARE
+    left = area.right - side + (side - code.width_mm) / 2
+    return code.symbol(left, area.top - side / 2), side, area
 
 
 def _beside(code_side: float, heights: _Heights) -> float:
@@ -147,11 +175,11 @@ def _tallest(
     return None
 
 
-def _ways(marker: Marker, words: TagWords, stock: Stock, make_symbol: SymbolMaker) -> Iterator[str]:
+def _ways(marker: Marker, words: TagWords, stock: Stock, codes: CodeMaker | None) -> Iterator[str]:
     """What would do, with the height it gives: a condensed face, or read from nearer by."""
 
     def height(**changes: object) -> str:
-        made = _made(with_settings(marker, **changes), words, stock, make_symbol)
+        made = _made(with_settings(marker, **changes), words, stock, codes)
         return "" if made.verdict == DOES_NOT_FIT or made.capital is None else f"{made.capital.low:.2f} mm"
 
     for colour in ("BK", "WH"):

@@ -48,7 +48,8 @@ def ways_out(fit: Fit, other: Other) -> tuple[str, ...]:
 
     A way is only named when it was worked out and fits.
     """
-    found = tuple(dict.fromkeys(_found(fit, other)))
+    for_code = fit.ways_out if fit.code and fit.code.faults else ()
+    found = tuple(dict.fromkeys((*_found(fit, other), *for_code)))
     if found:
         return found
     said = tuple(way for way in fit.ways_out if not way.startswith("tube "))

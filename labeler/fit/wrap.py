@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
+from labeler.fit.code import GAP_MM, CodeMaker, SetCode, ground_on_film, set_code
 from labeler.fit.common import PAPER, answer_on_paper, face_of, font_of, set_text
 from labeler.fit.pattern import Pattern
 from labeler.fit.setting import Setting, on_one_line, type_size
 from labeler.fit.zone import Needed, Zone, printer_of, zone_on_film
 from labeler.formulas.legibility import copies_around, wrap_diameters
-from labeler.model import DOES_NOT_FIT, Face, Fit, Marker, Range, Run, Seat, Settings, Stock
+from labeler.model import DOES_NOT_FIT, Face, Fit, Marker, Range, Run, Seat, Settings, Stock, Symbol
 from labeler.text import Font, load_font
 
 COPY_GAP = 0.4  # least distance between copies of the text around the wire, in capital heights: project choice
@@ -49,15 +50,15 @@ def wrap_place(seat: Seat, settings: Settings, needed: Needed, stocks: Sequence[
     return WrapPlace(seat, stock, tuple(stocks), font, needed, zone)
 
 
-def fit_wrap(marker: Marker, place: WrapPlace) -> Fit:
-    """Return the answer for one wrap in its place.
+def fit_wrap(marker: Marker, place: WrapPlace, codes: CodeMaker | None = None) -> Fit:
+    """Return the answer for one wrap in its place; ``codes`` makes the symbols of its code, if it carries one.
 
     Lines of the same ink that the label's length does not limit are set alike: the first is worked
     out, the others differ from it by where they begin.
     """
     font = place.font
-    if place.stock is None or not marker.breakable:
-        return _worked_out(marker, place)
+    if place.stock is None or not marker.breakable or codes is not None:
+        return _worked_out(marker, place, codes)
     text = marker.text[0]
     try:
         width, ink = font.width(text), (font.above(text), font.below(text))
@@ -91,7 +92,7 @@ def _alike(marker: Marker, text: str, width: float, style: _Style) -> Fit:
     return style.fit(marker, (text,), style.face((style.run(text, x),)))
 
 
-def _worked_out(marker: Marker, place: WrapPlace) -> Fit:
+def _worked_out(marker: Marker, place: WrapPlace, codes: CodeMaker | None = None) -> Fit:
     stock, zone, font = place.stock, place.zone, place.font
     if stock is None or zone is None:
         return _no_stock(marker, place.seat, place.stocks)
@@ -99,11 +100,13 @@ def _worked_out(marker: Marker, place: WrapPlace) -> Fit:
     if font.missing("".join(marker.text)):
         font, reasons = font_of(marker.text, marker)
         zone = _zone(place.seat, stock, marker.settings, place.needed, font)
-    setting = set_text(marker, font, zone, (stock.cell_width_mm,), 2 * stock.margin_mm)
+    taken = 2 * stock.margin_mm
+    code = set_code(marker, codes, ground_on_film(zone), stock.cell_width_mm - taken)
+    setting = set_text(marker, font, zone, (stock.cell_width_mm,), taken + (code.taken_mm if code else 0.0))
     size = type_size(setting.capital_mm, font, 1.0, zone.required_mm)
-    made = answer_on_paper(marker, setting, size, font, zone, reasons)
+    made = answer_on_paper(marker, setting, size, font, zone, reasons, code)
     share = size * font.capital / setting.capital_mm if setting.capital_mm else 0.0
-    face = _face(setting, size, share, font, zone, stock, marker.settings) if size > 0 else None
+    face = _face(setting, size, share, font, zone, stock, marker.settings, code) if size > 0 else None
     return replace(made, seat=place.seat, stock=stock.name, face=face)
 
 
@@ -130,9 +133,16 @@ def served(stock: Stock) -> Range:
 
 
 def _face(
-    setting: Setting, size: float, share: float, font: Font, zone: Zone, stock: Stock, settings: Settings
+    setting: Setting,
+    size: float,
+    share: float,
+    font: Font,
+    zone: Zone,
+    stock: Stock,
+    settings: Settings,
+    code: SetCode | None,
 ) -> Face:
-    """The whole label; copies of the text are spread over the printed zone.
+    """The whole label; copies of the text, and of a code before it, are spread over the printed zone.
 
     ``share`` is the type size drawn over the one set: sizes are rounded down to share them.
     """
@@ -143,7 +153,7 @@ def _face(
     apart = spare / (copies - 1) if copies > 1 else 0.0
     above = font.above(setting.lines[0]) * size
     baseline = stock.cell_height_mm - stock.margin_mm - above - (spare / 2 if copies == 1 else 0.0)
-    middle = stock.cell_width_mm / 2
+    middle = (stock.cell_width_mm + (code.taken_mm if code else 0.0)) / 2
     if len(setting.lines) == 1:
         left = round(middle - setting.width_mm * share / 2, 4)
         runs: tuple[Run, ...] = (Run(setting.lines[0], font.name, size, left, round(baseline, 4)),)
@@ -153,7 +163,17 @@ def _face(
             Run(line, font.name, size, round(middle - font.width(line) * size / 2, 4), round(baseline - i * pitch, 4))
             for i, line in enumerate(setting.lines)
         )
-    return Face(stock.cell_width_mm, stock.cell_height_mm, runs, copies, round(apart, 4))
+    symbol = _symbols(code, zone, stock) if code else None
+    return Face(stock.cell_width_mm, stock.cell_height_mm, runs, copies, round(apart, 4), symbol=symbol)
+
+
+def _symbols(code: SetCode, zone: Zone, stock: Stock) -> Symbol:
+    """The code at the left, as often around as the printed zone has room for it."""
+    top, spare = stock.cell_height_mm - stock.margin_mm, zone.across_mm - code.height_mm
+    copies = max(1, copies_around(zone.across_mm, code.height_mm, GAP_MM))
+    first = top - code.height_mm / 2 - (spare / 2 if copies == 1 else 0.0)
+    step = round(-spare / (copies - 1), 6) if copies > 1 else 0.0
+    return replace(code.symbol(stock.margin_mm, first), copies=copies, step_y_mm=step)
 
 
 def _no_stock(marker: Marker, seat: Seat, stocks: Sequence[Stock]) -> Fit:

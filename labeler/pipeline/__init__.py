@@ -3,7 +3,8 @@
 Every command of the command line is one function here; the stages meet nowhere else.
 """
 
-from labeler.pipeline.checking import Checked, Stocks, check, choose_stocks, fit_markers, make_symbol
+from labeler.pipeline.checking import Checked, check, choose_stocks
+from labeler.pipeline.fitting import Stocks, fit_markers
 from labeler.pipeline.handing import Output
 from labeler.pipeline.keeping import export_units, import_units, verify
 from labeler.pipeline.printing import (
@@ -35,7 +36,6 @@ __all__ = [
     "fit_markers",
     "for_printer",
     "import_units",
-    "make_symbol",
     "misfit_problem",
     "pieces_of",
     "print_changes",

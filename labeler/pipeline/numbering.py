@@ -8,7 +8,7 @@ from math import floor
 
 from labeler.codes import QUIET_ZONE_MODULES
 from labeler.errors import LabelerError, Problem, Where
-from labeler.model import Face, Piece, Run
+from labeler.model import Face, Piece, Run, Symbol
 from labeler.text import load_font
 
 CAPITAL_MM = 1.27  # of the number, as printed: project choice, the least capital that markers have by default (0.05 in)
@@ -33,8 +33,8 @@ def numbered(piece: Piece, number: int) -> Piece:
         run = Run(text, first.font, size, x, first.y_mm, first.stretch)
         left, low, right, high = _area(run)
         inside = left >= APART_MM - 1e-6 and right <= face.width_mm - APART_MM + 1e-6
-        apart = (left - APART_MM, low, right + APART_MM, high)
-        if inside and not any(_meet(apart, area) for area in taken):
+        copies = [(left - APART_MM, low - down, right + APART_MM, high - down) for down in _steps_down(face)]
+        if inside and not any(_meet(copy, area) for copy in copies for area in taken):
             return replace(piece, face=replace(face, runs=(*face.runs, run)))
     left = max(0.0, min(area[0] for area in taken))
     right = max(0.0, face.width_mm - max(area[2] for area in taken))
@@ -48,16 +48,29 @@ def _no_room(piece: Piece, text: str, why: str) -> LabelerError:
 
 
 def _taken(face: Face) -> Iterator[Area]:
-    """Yield what is printed already; copies below stand where the number's copies do."""
-    yield from map(_area, face.runs)
+    """Yield what is printed already, with all its copies."""
+    for run in face.runs:
+        left, low, right, high = _area(run)
+        yield from ((left, low - down, right, high - down) for down in _steps_down(face))
     for box in face.boxes:
         yield box.x_mm, box.y_mm, box.x_mm + box.width_mm, box.y_mm + box.height_mm
-    symbol = face.symbol
-    if symbol is not None:
-        quiet_x, quiet_y = QUIET_ZONE_MODULES * symbol.module_x_mm, QUIET_ZONE_MODULES * symbol.module_y_mm
-        right = symbol.x_mm + len(symbol.rows[0]) * symbol.module_x_mm
-        upper = symbol.y_mm + len(symbol.rows) * symbol.module_y_mm
-        yield symbol.x_mm - quiet_x, symbol.y_mm - quiet_y, right + quiet_x, upper + quiet_y
+    if face.symbol is not None:
+        yield from _codes(face.symbol)
+
+
+def _steps_down(face: Face) -> tuple[float, ...]:
+    """Return by how much each copy of the text lies lower than the first."""
+    return tuple(copy * face.copy_pitch_mm for copy in range(face.copies))
+
+
+def _codes(symbol: Symbol) -> Iterator[Area]:
+    """Yield every copy of a code with its quiet zone: of bars that lies at both ends."""
+    quiet = QUIET_ZONE_MODULES.get(symbol.kind, max(QUIET_ZONE_MODULES.values()))
+    beside = quiet * symbol.module_x_mm
+    above = quiet * symbol.module_y_mm if len(symbol.rows) > 1 else 0.0
+    wide, high = len(symbol.rows[0]) * symbol.module_x_mm, len(symbol.rows) * symbol.module_y_mm
+    for x, y in symbol.corners():
+        yield x - beside, y - above, x + wide + beside, y + high + above
 
 
 def _area(run: Run) -> Area:

@@ -15,16 +15,10 @@ from labeler.branches import circuits_by_branch
 from labeler.catalogue import load_catalogue
 from labeler.errors import LabelerError, Problem, refuse
 from labeler.model import DOES_NOT_FIT, Fit, Harness, Piece, Sheet, Stock
-from labeler.pipeline.checking import (
-    PLACEHOLDER_UNIT,
-    Checked,
-    Stocks,
-    check,
-    fit_markers,
-    no_collecting,
-    threading_of,
-)
+from labeler.pipeline.checking import Checked, check, no_collecting, threading_of
+from labeler.pipeline.coding import code_problems
 from labeler.pipeline.files import Names, folder_problems
+from labeler.pipeline.fitting import Stocks, fit_markers
 from labeler.pipeline.handing import Drawing, Output, hand_over, untracked
 from labeler.pipeline.worklist import about_job
 from labeler.printers import AS_DRAWN, Printer, printer_problems
@@ -122,8 +116,17 @@ def print_units(
     refuse(folder_problems(folder))
     out = replace(out or Output(folder), folder=folder, force=force, printer=printer)
     settings = for_printer(settings or {}, printer)
+    first = units[0] or record.serial_to_come
     checked = check(
-        file, settings=settings, paper=paper, stock=stock, only=only, track=out.track, date=date, wanted=wanted
+        file,
+        settings=settings,
+        paper=paper,
+        stock=stock,
+        unit=first,
+        only=only,
+        track=out.track,
+        date=date,
+        wanted=wanted,
     )
     if checked.misfits and not leave_out:
         raise LabelerError(*map(misfit_problem, checked.misfits))
@@ -187,6 +190,8 @@ class _Run:
         refuse(printer_problems(self.out.printer, sheets))
         refuse(queue_problems(filter(None, (self.out.queue(sheet.stock.name) for sheet in sheets))))
         serials = self._expected(units)
+        checked = self.checked
+        refuse(p for s in serials if s != checked.unit for p in code_problems(checked.of_unit, checked.harness, s))
         drawing = self.drawing([replace(unit, serial=s) for unit, s in zip(trial, serials, strict=True)], sheets, ())
         refuse(problem for path in drawing.paths() for problem in refused_target(path, self.out.force))
 
@@ -352,12 +357,13 @@ def misfit_problem(fit: Fit) -> Problem:
 
 def _with_serial(checked: Checked, serial: str, date: str) -> tuple[Fit, ...]:
     """Return the fits with the markers that name the unit written for this one."""
-    if serial == PLACEHOLDER_UNIT or not checked.of_unit:
+    if serial == checked.unit or not checked.of_unit:
         return checked.fits
     catalogue = load_catalogue()
-    fits = fit_markers(checked.harness, checked.of_unit, catalogue, checked.stocks, serial, untracked, date)
-    written = {fit.marker.id: fit for fit in fits}
     anew = {marker.id for marker in checked.of_unit}
+    stand = [fit for fit in checked.fits if fit.marker.id not in anew]
+    fits = fit_markers(checked.harness, checked.of_unit, catalogue, checked.stocks, serial, untracked, date, stand)
+    written = {fit.marker.id: fit for fit in fits}
     known = {fit.marker.id for fit in checked.fits}
     kept = (fit for fit in checked.fits if fit.marker.id in written or fit.marker.id not in anew)
     second = (fit for fit in fits if fit.marker.id not in known)  # a longer serial may ask for a second tag

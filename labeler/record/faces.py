@@ -11,7 +11,8 @@ parts are
 
     run     [text, font, size, x, y, stretch], and the turn in degrees after it where it is not 0
     box     [x, y, width, height]
-    symbol  [kind, payload, modules in a row, rows, "hexadecimal", x, y, module x, module y]
+    symbol  [kind, payload, modules in a row, rows, "hexadecimal", x, y, module x, module y], and
+            copies, step x, step y after them where there are several
 
 Lengths are whole nanometres and stretch is in millionths, so that no digit depends on how a
 float is printed. The hexadecimal number is the symbol's modules, row after row, dark is 1.
@@ -91,7 +92,7 @@ def _is_canonical(face: Face) -> bool:
 
 def _canonical_symbol(s: Symbol) -> Symbol:
     places = (rounded(s.x_mm), rounded(s.y_mm), rounded(s.module_x_mm), rounded(s.module_y_mm))
-    return Symbol(s.kind, s.payload, s.rows, *places)
+    return Symbol(s.kind, s.payload, s.rows, *places, s.copies, rounded(s.step_x_mm), rounded(s.step_y_mm))
 
 
 def canonical_sheet(sheet: Sheet) -> Sheet:
@@ -156,6 +157,8 @@ def _symbol_text(s: Symbol | None) -> str:
     if not bits or len(bits) != width * len(s.rows) or bits.strip("01"):
         raise ValueError(f"the rows of the {s.kind} symbol are not equally long rows of 0 and 1")
     place = _whole(s.x_mm, s.y_mm, s.module_x_mm, s.module_y_mm)
+    if s.copies != 1:
+        place += f",{s.copies},{_whole(s.step_x_mm, s.step_y_mm)}"
     return f'[{quoted(s.kind)},{quoted(s.payload)},{width},{len(s.rows)},"{int(bits, 2):x}",{place}]'
 
 
@@ -211,11 +214,25 @@ def _run(text: str, font: str, size: int, x: int, y: int, stretch: int, turn: in
     return Run(text, font, size / m, x / m, y / m, stretch / m, turn)
 
 
-def _symbol(kind: str, payload: str, width: int, count: int, modules: str, *places: int) -> Symbol:
+def _symbol(
+    kind: str,
+    payload: str,
+    width: int,
+    count: int,
+    modules: str,
+    x: int,
+    y: int,
+    module_x: int,
+    module_y: int,
+    copies: int = 1,
+    step_x: int = 0,
+    step_y: int = 0,
+) -> Symbol:
     bits = f"{int(modules, 16):0{width * count}b}"
     rows = tuple(bits[start : start + width] for start in range(0, len(bits), width))
-    x, y, module_x, module_y = (place / MILLIONTH for place in places)
-    return Symbol(kind, payload, rows, x, y, module_x, module_y)
+    m = MILLIONTH
+    places = x / m, y / m, module_x / m, module_y / m
+    return Symbol(kind, payload, rows, *places, int(copies), step_x / m, step_y / m)
 
 
 # ---------------------------------------------------------------- stock

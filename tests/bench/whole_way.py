@@ -47,7 +47,7 @@ def ours(markers: int, folder: Path) -> dict[str, float]:
 
     record = labeler.record.open_record(folder / "record.sqlite")
     fitting = 0.0
-    real = labeler.pipeline.checking.fit_markers
+    real = labeler.pipeline.fitting.fit_markers
 
     def timed(*words: Any) -> Any:
         nonlocal fitting
@@ -56,7 +56,7 @@ def ours(markers: int, folder: Path) -> dict[str, float]:
         fitting += time.process_time() - begun
         return made
 
-    labeler.pipeline.checking.fit_markers = timed  # type: ignore[assignment]
+    labeler.pipeline.checking.fit_markers = timed  # type: ignore[attr-defined, assignment]
     start = time.process_time()
     printed = labeler.pipeline.print_harness(
         str(folder / "list.csv"),

@@ -1,0 +1,362 @@
+"""Where a code may stand: its arc, its grid, its stretch after shrinking, its modules in whole dots, its quiet zone.
+
+Nothing is encoded here: a maker of symbols is handed in. What breaks a limit is named with its
+number, and with what would keep it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from math import ceil, degrees, floor, inf, pi, radians, sqrt
+
+from labeler.fit.zone import TubeZone, Zone
+from labeler.formulas.curvature import GRADES, axial_nonuniformity, grid_deviation, largest_arc, smallest_diameter
+from labeler.model import Code, CodeFit, Marker, Range, Settings, Symbol
+
+MM_PER_INCH = 25.4
+EPS = 1e-9
+ONE = Range(1.0, 1.0)
+GAP_MM = 0.5  # between a code's quiet zone and the lettering: project choice
+BAR_SHARE = 0.15  # height of bars, at least, in lengths of the code: see code_bar_mm
+STEPS_TRIED = 12  # module sizes tried, a dot larger each: project choice
+FINER_DPI = 600.0  # the printer that is named where its dots would do: project choice
+
+CodeMaker = Callable[[str, str], Iterator[Code]]
+"""Yields the symbols of a kind with a payload by a rule, lowest first; "" stands for the marker's own setting."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ground:
+    """What a code stands on; a flat one neither shrinks nor bends. ``squeeze``: scale along over around."""
+
+    across_mm: float  # height that print may fill, flat
+    along: Range = ONE
+    face: Range = ONE
+    squeeze: Range = ONE
+    arc_per_mm: float = 0.0  # arc [rad] of one flat mm around the part, at most; 0: flat
+
+
+@dataclass(frozen=True, slots=True)
+class Rules:
+    """What is asked of a code."""
+
+    module_mm: float
+    dots: float
+    quiet_extra: float
+    arc: float  # rad
+    aim: float  # rad
+    grid: float
+    grade: str
+    bar_mm: float
+    dpi: float
+
+
+@dataclass(frozen=True, slots=True)
+class Stand:
+    """One symbol on one ground: printer dots of a module along and across (of bars: of their height)."""
+
+    dots: tuple[int, int]
+    arc: float
+    grid: float
+    axial: float
+    faults: tuple[str, ...]
+    too_long: bool = False  # a shorter symbol of more rows may do better; in all else rows only cost
+
+
+@dataclass(frozen=True, slots=True)
+class SetCode:
+    """A code that was given its size: flat, ``width_mm`` and ``height_mm`` with its quiet zone."""
+
+    code: Code
+    fit: CodeFit
+    module_x_mm: float
+    module_y_mm: float
+    quiet_mm: float
+    width_mm: float
+    height_mm: float
+    ways_out: tuple[str, ...] = ()
+
+    def symbol(self, left_mm: float, centre_mm: float) -> Symbol:
+        """Return it with the left edge of its quiet zone, and its middle across, at these places."""
+        x, y = left_mm + self.quiet_mm, centre_mm - len(self.code.rows) * self.module_y_mm / 2
+        sizes = round(x, 6), round(y, 6), self.module_x_mm, self.module_y_mm
+        return Symbol(self.code.kind, self.code.payload, self.code.rows, *sizes)
+
+    @property
+    def taken_mm(self) -> float:
+        """Return the length that it takes from the lettering."""
+        return self.width_mm + GAP_MM
+
+
+def rules_of(settings: Settings) -> Rules:
+    """Return what the settings ask of a code."""
+    return Rules(
+        settings.code_module_mm,
+        settings.code_dots,
+        settings.code_quiet_extra,
+        radians(settings.code_arc_deg),
+        radians(settings.code_aim_deg),
+        settings.code_grid,
+        settings.code_axial_grade,
+        settings.code_bar_mm,
+        settings.printer_dpi,
+    )
+
+
+def ground_on_tube(on: TubeZone) -> Ground:
+    """Return the face of a tube as ground for a code."""
+    shrunk = on.shrunk
+    return Ground(on.zone.across_mm, shrunk.along, shrunk.face_scale, shrunk.squeeze, shrunk.arc_per_mm)
+
+
+def ground_on_film(zone: Zone) -> Ground:
+    """Return a label around a wire as ground: it is round and does not shrink."""
+    return Ground(zone.across_mm, arc_per_mm=radians(zone.arc_per_mm))
+
+
+def set_code(
+    marker: Marker,
+    codes: CodeMaker | None,
+    ground: Ground,
+    room_mm: float,
+    *,
+    largest: bool = False,
+    ways: bool = True,
+) -> SetCode | None:
+    """Return the first of a marker's symbols that keeps every limit, or else the one that breaks fewest; None for none.
+
+    Parameters
+    ----------
+    codes : makes the marker's symbols; None where it carries none.
+    room_mm : length that the symbol and its quiet zone may take, flat [mm].
+    largest : take the largest module there is room for, else the smallest that keeps the limits.
+    ways : look for what would do where none keeps the limits.
+
+    Raises what the maker raises.
+    """
+    if codes is None:
+        return None
+    rules = rules_of(marker.settings)
+    best: tuple[Code, Stand] | None = None
+    for code in codes("", ""):
+        found = _stand_of(code, ground, rules, room_mm, largest)
+        if not found.faults and not largest:
+            return _set(code, found, ground, rules)
+        if best is None or len(found.faults) < len(best[1].faults):
+            best = code, found
+        elif largest and found.dots < best[1].dots:
+            break  # those that follow have more modules still
+        elif largest and found.dots > best[1].dots and not found.faults:
+            best = code, found
+        if found.faults and not found.too_long:
+            break
+    if best is None:
+        return None
+    if not best[1].faults:
+        return _set(*best, ground, rules)
+    made = _set(*best, ground, rules)
+    if not ways:
+        return made
+    return replace(made, ways_out=tuple(_ways(marker, best, codes, ground, room_mm, largest)))
+
+
+def with_code(
+    verdict: str, reasons: tuple[str, ...], made: SetCode | None, settings: Settings
+) -> tuple[str, tuple[str, ...]]:
+    """Return verdict and reasons of a marker with those of its code.
+
+    A code that breaks a limit makes the marker not fit, or tight where it was asked for anyway.
+    """
+    if made is None or not made.fit.faults:
+        return verdict, reasons
+    if settings.code_anyway == "yes":
+        why = tuple(f"code printed all the same, it may not scan: {fault}" for fault in made.fit.faults)
+        return ("tight" if verdict == "fits" else verdict), (*reasons, *why)
+    return "does not fit", (*reasons, *made.fit.faults)
+
+
+# ---------------------------------------------------------------- one symbol on one ground
+
+
+def _stand_of(code: Code, ground: Ground, rules: Rules, room_mm: float, largest: bool) -> Stand:
+    size = len(code.rows), len(code.rows[0])
+    if code.linear:
+        return _bars(code.kind, size[1], code.quiet, ground, rules, room_mm)
+    return _modules(code.kind, *size, code.quiet, ground, rules, room_mm, largest)
+
+
+@lru_cache(maxsize=4096)
+def _modules(
+    kind: str, rows: int, columns: int, quiet: float, ground: Ground, rules: Rules, room_mm: float, largest: bool
+) -> Stand:
+    """Return the module size that keeps all limits, or the one that breaks fewest, with its figures."""
+    dot, free = MM_PER_INCH / rules.dpi, 2 * (quiet + rules.quiet_extra)
+    least = _least_dots(rules, ground.along.low)
+    sizes = list(range(least, least + STEPS_TRIED))
+    if largest:
+        most = floor(min(room_mm / (columns + free), ground.across_mm / (rows + free)) / dot + 1e-6)
+        sizes = [max(most, least)]
+    tried = []
+    for x in sizes:
+        y = _dots_across(x, ground, rules)
+        found = _judged(kind, rows, columns, free, (x, y), ground, rules, room_mm)
+        if not found.faults:
+            return found
+        tried.append(found)
+    return min(tried, key=lambda stand: (len(stand.faults), stand.dots))
+
+
+def _least_dots(rules: Rules, scale: float) -> int:
+    """Return the fewest dots of a module that comes out at this scale of its printed size."""
+    return max(ceil(rules.dots - EPS), ceil(rules.module_mm * rules.dpi / MM_PER_INCH / scale - 1e-6))
+
+
+def _dots_across(x: int, ground: Ground, rules: Rules) -> int:
+    """Return the whole dots across with which the modules are nearest to square over the whole interval."""
+    least, ideal = _least_dots(rules, ground.face.low), x * sqrt(ground.squeeze.low * ground.squeeze.high)
+    return min({max(floor(ideal), least), max(ceil(ideal - EPS), least)}, key=lambda y: _axial(x, y, ground))
+
+
+def _axial(x: int, y: int, ground: Ground) -> float:
+    return max(axial_nonuniformity(x * scale, y) for scale in (ground.squeeze.low, ground.squeeze.high))
+
+
+def _judged(
+    kind: str,
+    rows: int,
+    columns: int,
+    free: float,
+    dots: tuple[int, int],
+    ground: Ground,
+    rules: Rules,
+    room_mm: float,
+) -> Stand:
+    dot = MM_PER_INCH / rules.dpi
+    arc = rows * dots[1] * dot * ground.arc_per_mm
+    axial = _axial(*dots, ground)
+    in_view = arc / 2 + rules.aim <= pi / 2
+    grid = (grid_deviation(rows, arc, rules.aim) if in_view else inf) if arc else 0.0
+    wide, high = (columns + free) * dots[0] * dot, (rows + free) * dots[1] * dot
+    what, faults = f"{kind} {rows} x {columns}", []
+    if arc > rules.arc + EPS:
+        faults.append(f"{what} covers {degrees(arc):.1f}° of the part, {degrees(rules.arc):g}° allowed")
+    if grid > rules.grid + EPS:
+        off = f"{grid:.2f} modules off an even grid" if in_view else "partly out of sight"
+        faults.append(f"{what} lies {off} at {degrees(rules.aim):g}° aim error, {rules.grid:g} allowed")
+    if axial > GRADES[rules.grade] + EPS:
+        limit = f"{GRADES[rules.grade]:.2f} for grade {rules.grade}"
+        faults.append(f"{what} modules come out up to {axial:.3f} off square (axial non-uniformity), {limit} allowed")
+    least = dots[0] * dot, dots[1] * dot
+    if high > ground.across_mm + 1e-6:
+        faults.append(
+            f"{what} with its quiet zone takes {high:.1f} mm of print height at a module of {least[1]:.3f} mm, "
+            f"{ground.across_mm:.1f} mm are free"
+        )
+    too_long = wide > room_mm + 1e-6
+    if too_long:
+        faults.append(
+            f"{what} with its quiet zone takes {wide:.1f} mm of length at a module of {least[0]:.3f} mm, "
+            f"{max(room_mm, 0):.1f} mm are free"
+        )
+    return Stand(dots, arc, grid, axial, tuple(faults), too_long)
+
+
+@lru_cache(maxsize=4096)
+def _bars(kind: str, columns: int, quiet: float, ground: Ground, rules: Rules, room_mm: float) -> Stand:
+    """Return bars across the piece (rings, on a round one): neither curve nor stretch takes their widths apart."""
+    dot = MM_PER_INCH / rules.dpi
+    x = _least_dots(rules, ground.along.low)
+    needed = max(rules.bar_mm, BAR_SHARE * columns * x * dot * ground.along.high)
+    dots = ceil(needed / ground.face.low / dot - 1e-6)
+    all_of_it = floor(ground.across_mm / dot + 1e-6)
+    high = max(all_of_it, 1) if ground.arc_per_mm or dots > all_of_it else dots
+    wide = (columns + 2 * (quiet + rules.quiet_extra)) * x * dot
+    faults = []
+    if dots > all_of_it:
+        had = all_of_it * dot * ground.face.low
+        faults.append(
+            f"{kind} of {columns} modules: bars {had:.1f} mm high after shrinking, {needed:.1f} mm needed "
+            f"({rules.bar_mm:g} mm or {BAR_SHARE:.0%} of its length)"
+        )
+    if wide > room_mm + 1e-6:
+        faults.append(
+            f"{kind} of {columns} modules with its quiet zones takes {wide:.1f} mm of length at a module of "
+            f"{x * dot:.3f} mm, {max(room_mm, 0):.1f} mm are free"
+        )
+    return Stand((x, high), high * dot * ground.arc_per_mm, 0.0, 0.0, tuple(faults))
+
+
+def _set(code: Code, found: Stand, ground: Ground, rules: Rules) -> SetCode:
+    dot, quiet = MM_PER_INCH / rules.dpi, code.quiet + rules.quiet_extra
+    x, y = (round(dots * dot, 6) for dots in found.dots)
+    rows, columns = len(code.rows), len(code.rows[0])
+    across = y * ground.face.low if not code.linear else inf
+    fit = CodeFit(
+        code.kind,
+        code.payload,
+        columns,
+        rows,
+        code.level,
+        found.dots,
+        min(x * ground.along.low, across),
+        degrees(found.arc),
+        found.grid,
+        found.axial,
+        found.faults,
+    )
+    high = y if code.linear else (rows + 2 * quiet) * y
+    return SetCode(code, fit, x, y, quiet * x, (columns + 2 * quiet) * x, high)
+
+
+# ---------------------------------------------------------------- what would do
+
+
+def _ways(
+    marker: Marker, best: tuple[Code, Stand], codes: CodeMaker, ground: Ground, room_mm: float, largest: bool
+) -> Iterator[str]:
+    """Yield what would let the code stand, each worked out, the smallest change first."""
+    settings, rules = marker.settings, rules_of(marker.settings)
+
+    def first(kind: str, rule: str, by: Rules = rules) -> str:
+        for code in codes(kind, rule):
+            found = _stand_of(code, ground, by, room_mm, largest)
+            if found.faults and not found.too_long:
+                break
+            if not found.faults:
+                size = f"{len(code.rows)} x {len(code.rows[0])}" if not code.linear else f"{len(code.rows[0])} modules"
+                return f"{size}{', along the wire' if len(code.rows) < len(code.rows[0]) else ''}"
+        return ""
+
+    if settings.code_payload != "marker" and (found := first("", "marker")):
+        yield f'a shorter text of the code (code_payload = "marker"): {found}'
+    for kind in ("Data Matrix", "QR", "Code 128"):
+        if kind != settings.code and (found := first(kind, "")):
+            yield f'code = "{kind}": {found}'
+    if rules.dpi < FINER_DPI and (found := first("", "", replace(rules, dpi=FINER_DPI))):
+        yield f"a printer of {FINER_DPI:g} dpi (printer_dpi): {found}"
+    yield from _by_the_seat(marker, best, ground, rules)
+    if marker.kind != "tag":
+        yield 'put it on the tag (code_on = "tag")'
+
+
+def _by_the_seat(marker: Marker, best: tuple[Code, Stand], ground: Ground, rules: Rules) -> Iterator[str]:
+    code, found = best
+    if code.linear or not ground.arc_per_mm:
+        return
+    if found.axial > GRADES[rules.grade] + EPS:
+        if marker.kind == "sleeve" and marker.settings.heating != "even":
+            yield 'heat it evenly (heating = "even")'
+        else:
+            limit = GRADES[rules.grade]
+            most = ((2 + limit) / (2 - limit)) ** 2
+            spread = ground.squeeze.high / ground.squeeze.low
+            if spread > most:
+                yield f"a seat known better (measure it): scales {spread:.2f} : 1 apart, {most:.2f} : 1 allowed"
+    rows = len(code.rows)
+    arc = largest_arc(rows, rules.grid, rules.aim, rules.arc)
+    if found.arc > arc + EPS:
+        module = found.dots[1] * MM_PER_INCH / rules.dpi * ground.face.high
+        least = smallest_diameter(rows, module, rules.grid, rules.aim, rules.arc)
+        yield f"a part of at least {ceil(least * 10 - EPS) / 10:.1f} mm outside"

@@ -1,0 +1,299 @@
+"""Fitting: every marker of one harness sized and fitted, with what would do where one does not fit."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from labeler.branches import branches_of, circuits_by_branch
+from labeler.catalogue import Catalogue
+from labeler.errors import LabelerError, Problem, refuse
+from labeler.fit import (
+    Change,
+    Other,
+    Room,
+    SleevePlace,
+    fit_flag,
+    fit_insert,
+    fit_sleeve,
+    fit_tag,
+    fit_wrap,
+    room_of,
+    ways_out,
+    within_branches,
+    wrap_place,
+)
+from labeler.fit.code import CodeMaker
+from labeler.fit.common import needed_for
+from labeler.fit.wrap import WrapPlace
+from labeler.model import (
+    DOES_NOT_FIT,
+    Branch,
+    BranchEnd,
+    Circuit,
+    Fit,
+    Harness,
+    Marker,
+    Range,
+    Seat,
+    Settings,
+    Stock,
+    TubeChoice,
+)
+from labeler.pipeline.coding import Coder
+from labeler.pipeline.handing import Track, untracked
+from labeler.plan import Contents, contents_of, tag_words
+from labeler.size import choose_tubes, done_ends, end_seat, wire_seat
+
+SERIAL = "{serial}"  # in a text: the unit's serial stands there
+INSTEAD: Mapping[str, tuple[str, ...]] = {
+    "sleeve": ("wrap", "insert"),
+    "insert": ("wrap", "flag"),
+    "wrap": ("sleeve", "flag"),
+    "flag": ("wrap", "sleeve"),
+}  # the kinds that are looked at where another does not fit
+
+
+@dataclass(frozen=True, slots=True)
+class Stocks:
+    """The stock chosen for each kind of marker; of wraps all that may serve, largest print first."""
+
+    wraps: tuple[Stock, ...]
+    tag: Stock
+    sleeve: Stock
+    insert: Stock
+    flag: Stock
+
+    def by_name(self) -> dict[str, Stock]:
+        """Return all of them by name."""
+        return {stock.name: stock for stock in (*self.wraps, self.tag, self.sleeve, self.insert, self.flag)}
+
+
+def once(problems: Iterable[Problem]) -> list[Problem]:
+    """Return the problems in their order, each once."""
+    return list(dict.fromkeys(problems))
+
+
+def fit_markers(
+    harness: Harness,
+    markers: Sequence[Marker],
+    catalogue: Catalogue,
+    stocks: Stocks,
+    unit: str,
+    track: Track = untracked,
+    date: str = "",
+    beside: Sequence[Fit] = (),
+) -> tuple[Fit, ...]:
+    """Return the answer for each marker, in the same order; seats and tubes are worked out once each.
+
+    A bag's second tag is left out where all that it says is on the first. ``beside`` are the markers
+    that stand already: what of them is on the same branch takes its room.
+
+    Raises `LabelerError` with the problems of every marker whose seat cannot be known.
+    """
+    fitter = _Fitter(harness, catalogue, stocks, unit, date)
+    fitter.planned = {m.text[0]: m for m in markers if m.role == "bag" and len(m.text) > 1}
+    fits: list[Fit] = []
+    problems: list[Problem] = []
+    for marker in track(markers, "fitting"):
+        try:
+            made = fitter.fit(_for_unit(marker, unit) if names_unit(marker) else marker)
+            if made is not None:
+                fits.append(made)
+        except LabelerError as error:
+            problems.extend(error.problems)
+    refuse(once(problems))
+    return within_branches((*fits, *beside), harness.branches)[: len(fits)]
+
+
+def names_unit(marker: Marker) -> bool:
+    """Return whether a marker's text has the place of the unit's serial."""
+    return any(SERIAL in line for line in marker.text)
+
+
+def _for_unit(marker: Marker, unit: str) -> Marker:
+    return replace(marker, text=tuple(line.replace(SERIAL, unit) for line in marker.text))
+
+
+class _Fitter:
+    """Sizes and fits markers of one harness, remembering what several of them share."""
+
+    def __init__(self, harness: Harness, catalogue: Catalogue, stocks: Stocks, unit: str, date: str) -> None:
+        self.harness, self.catalogue, self.stocks, self.unit, self.date = harness, catalogue, stocks, unit, date
+        self.circuits = {circuit.id: circuit for circuit in harness.circuits}
+        self.ends: dict[tuple[str, str], tuple[Branch, BranchEnd]] = {
+            (branch.id, end.at): (branch, end) for branch in branches_of(harness) for end in branch.ends
+        }
+        self.through = circuits_by_branch(harness)
+        self.done = done_ends(branches_of(harness), self.through, harness)
+        self.contents: Contents | None = None
+        self.planned: dict[str, Marker] = {}  # by bag: the second tags that may be needed, for the pins
+        self.second_tags: dict[str, Fit] = {}  # … and those that are
+        self.places: dict[tuple[object, ...], WrapPlace | SleevePlace] = {}
+        self.kept: list[Settings] = []
+        self.choices: dict[tuple[object, ...], TubeChoice] = {}
+        self.sleeve_room: Room = room_of(stocks.sleeve, catalogue.stocks)
+        self.strip_room: Room = room_of(stocks.insert)
+        self.coder = Coder(harness, unit)
+
+    def fit(self, marker: Marker) -> Fit | None:
+        if marker.role == "bag":
+            return self._tag(marker)
+        marker, codes = self.coder.of(marker)
+        if marker.kind in ("wrap", "flag"):
+            answer = self._on_film(marker, codes)
+            return answer if answer.verdict != DOES_NOT_FIT else self._film_ways(answer, codes)
+        place = self._sleeve_place(marker)
+        answer = self._under_tube(marker, place, codes)
+        return answer if answer.verdict != DOES_NOT_FIT else self._tube_ways(answer, place, codes)
+
+    def _tag(self, marker: Marker) -> Fit | None:
+        """Fit a bag's tag: its contents with the pins where both go on; else the pins have the second, or none."""
+        bag = marker.text[0]
+        if len(marker.text) > 1:
+            return self.second_tags.get(bag)
+        for pins in ("all", ""):
+            fit = self._written(marker, pins)
+            second = self._second(bag) if not pins else None
+            if second is not None and second.verdict == DOES_NOT_FIT:
+                fit, second = self._written(marker, "elsewhere"), None
+            if fit.verdict != DOES_NOT_FIT:
+                break
+        if second is not None:
+            self.second_tags[bag] = second
+        return fit
+
+    def _second(self, bag: str) -> Fit | None:
+        marker = self.planned.get(bag)
+        return self._written(marker) if marker else None
+
+    def _written(self, marker: Marker, pins: str = "") -> Fit:
+        if self.contents is None:
+            self.contents = contents_of(self.harness)
+        words = tag_words(self.harness, self.contents, marker, self.unit, self.date, pins)
+        marker, codes = self.coder.of(marker)
+        return fit_tag(marker, words, self.stocks.tag, codes)
+
+    def _on_film(self, marker: Marker, codes: CodeMaker | None) -> Fit:
+        if marker.kind == "wrap":
+            return fit_wrap(marker, self._wrap_place(marker), codes)
+        return fit_flag(marker, self._seat(marker)[0], self.stocks.flag, codes)
+
+    def _under_tube(self, marker: Marker, place: SleevePlace, codes: CodeMaker | None) -> Fit:
+        if marker.kind == "insert":
+            return fit_insert(marker, place, self.stocks.insert, codes)
+        return fit_sleeve(marker, place, codes)
+
+    def _other_kind(self, marker: Marker, codes: CodeMaker | None) -> Fit:
+        """Fit another kind in a marker's place; what carries a code carries it there too."""
+        marker = self.coder.heated(marker) if codes else marker
+        if marker.kind in ("wrap", "flag"):
+            return self._on_film(marker, codes)
+        return self._under_tube(marker, self._sleeve_place(marker), codes)
+
+    def _film_ways(self, fit: Fit, codes: CodeMaker | None) -> Fit:
+        """Return a wrap or flag that does not fit with what would make it fit."""
+        other = Other(lambda change: self._on_film(change.marker, codes), kinds=self._kinds(fit, codes))
+        return replace(fit, ways_out=ways_out(fit, other))
+
+    def _tube_ways(self, fit: Fit, place: SleevePlace, codes: CodeMaker | None) -> Fit:
+        """Return a sleeve or insert that does not fit with what would make it fit."""
+        every = replace(fit.marker.settings, sleeve=tuple(family.name for family in self.catalogue.families))
+
+        def refit(change: Change) -> Fit:
+            seat, choice = place.seat, place.choice
+            if change.free:
+                seat = without_obstacle(seat)
+                choice = self._choice(seat, change.marker.settings)
+            elif change.tubes is not None:
+                choice = TubeChoice(change.tubes)
+            there = SleevePlace(seat, choice, change.cut_mm, change.room or place.room)
+            return self._under_tube(change.marker, there, codes)
+
+        tubes = self._choice(place.seat, every).tubes
+        other = Other(refit, tubes, self._kinds(fit, codes), place.cut_length_mm, place.room)
+        return replace(fit, ways_out=ways_out(fit, other))
+
+    def _kinds(self, fit: Fit, codes: CodeMaker | None) -> dict[str, Callable[[Marker], Fit]]:
+        def other(marker: Marker) -> Fit:
+            try:
+                return self._other_kind(marker, codes)
+            except LabelerError:  # the way on of a sleeve is not known there
+                return fit
+
+        return dict.fromkeys(INSTEAD[fit.marker.kind], other)
+
+    def _sleeve_place(self, marker: Marker) -> SleevePlace:
+        """Return the place of a sleeve or insert; wires of one kind share theirs, a branch end has its own."""
+        if marker.role == "branch end":
+            return self._new_sleeve_place(marker)
+        circuit = self.circuits[marker.circuit]
+        kind = (circuit.size, circuit.wire, circuit.outside_mm, id(marker.settings))
+        key = (marker.kind, *kind, *self._way(marker, circuit))
+        place = self.places.get(key)
+        if not isinstance(place, SleevePlace):
+            place = self.places[key] = self._new_sleeve_place(marker)
+            self.kept.append(marker.settings)
+        return place
+
+    def _new_sleeve_place(self, marker: Marker) -> SleevePlace:
+        """A clear sleeve lies over the bundle with the paper on it, where the text stands."""
+        seat, cut = self._seat(marker)
+        if marker.kind == "insert":
+            paper = 2 * self.stocks.insert.film_mm
+            seat = replace(seat, passes=seat.passes + paper, text_on=seat.text_on + paper)
+        room = self.strip_room if marker.kind == "insert" else self.sleeve_room
+        return SleevePlace(seat, self._choice(seat, marker.settings), cut, room)
+
+    def _seat(self, marker: Marker) -> tuple[Seat, float | None]:
+        """Return what the marker sits on, and its cut length where that is fixed."""
+        if marker.role == "branch end":
+            branch, end = self.ends[marker.branch, marker.at]
+            through = self.through[branch.id]
+            return end_seat(branch, end, through, self.harness, self.catalogue, marker.kind), end.cut_length_mm
+        circuit = self.circuits[marker.circuit]
+        at = self._connector(marker, circuit)
+        return wire_seat(circuit, self.harness, self.catalogue, marker.kind, at, self.done), None
+
+    def _connector(self, marker: Marker, circuit: Circuit) -> str:
+        """Return the connector that a wire marker stands at, "" where it stands in between."""
+        return next((pin.connector for pin in (circuit.start, circuit.finish) if str(pin) == marker.at), "")
+
+    def _way(self, marker: Marker, circuit: Circuit) -> tuple[str, ...]:
+        """Return what tells a wire's way on from others of its kind: nothing while no end of it is done."""
+        ends = (circuit.start.connector, circuit.finish.connector)
+        if not self.done or not any((circuit.id, end) in self.done for end in ends):
+            return ()
+        return (circuit.id, marker.at)
+
+    def _wrap_place(self, marker: Marker) -> WrapPlace:
+        if marker.role == "branch end":
+            return wrap_place(self._seat(marker)[0], marker.settings, needed_for(marker), self.stocks.wraps)
+        circuit = self.circuits[marker.circuit]
+        key = ("wrap", circuit.size, circuit.wire, circuit.outside_mm, id(marker.settings))
+        place = self.places.get(key)
+        if not isinstance(place, WrapPlace):
+            place = wrap_place(self._seat(marker)[0], marker.settings, needed_for(marker), self.stocks.wraps)
+            self.places[key] = place
+            self.kept.append(marker.settings)  # so that its id stays its own
+        return place
+
+    def _choice(self, seat: Seat, settings: Settings) -> TubeChoice:
+        key = (
+            seat.passes.high,
+            seat.closes_on,
+            settings.sleeve,
+            settings.slip,
+            settings.grip,
+            settings.preferred_share,
+        )
+        if key not in self.choices:
+            self.choices[key] = choose_tubes(seat, settings, self.catalogue)
+        return self.choices[key]
+
+
+def without_obstacle(seat: Seat) -> Seat:
+    """Return a seat with nothing to pass on the way but what the marker sits on."""
+    parts = (seat.closes_on, seat.text_on, *((seat.step.closes_on,) if seat.step else ()))
+    widest = max(part.high for part in parts)
+    return replace(seat, passes=Range(min(seat.passes.low, widest), widest), obstacle="", in_time="")

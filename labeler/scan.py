@@ -1,0 +1,220 @@
+"""Scan: what was read from a finished part, as typed by a scanner or in a photo, looked up in the build record."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from labeler.codes.reading import read_codes
+from labeler.errors import LabelerError, Problem, Where
+from labeler.formulas.check import has_valid_check
+from labeler.record.values import Recorded
+
+if TYPE_CHECKING:
+    from labeler.record.store import Record
+
+PHOTOS = (".png", ".jpg", ".jpeg")
+ID = re.compile(r"(?<![0-9A-Z])[0-9A-Z]{8}(?![0-9A-Z])")
+"""A marker's id: seven signs and their check character."""
+
+
+@dataclass(frozen=True, slots=True)
+class Scanned:
+    """One text that was read. ``id`` is the marker's id in it, "" where there is none that its check lets pass.
+
+    ``broken``: signs that look like an id and whose check character does not hold.
+    """
+
+    text: str
+    source: str  # the photo, "" for what was typed
+    id: str
+    broken: str
+    markers: tuple[Recorded, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Tally:
+    """What of a unit was seen: its markers with a code, and what was read that is not one of them."""
+
+    unit: str
+    seen: tuple[Recorded, ...]
+    missing: tuple[Recorded, ...]
+    without_code: tuple[Recorded, ...]
+    others: tuple[Scanned, ...]
+
+
+def is_photo(text: str) -> bool:
+    """Return whether an argument names a photo and is not what a scanner typed."""
+    return text.lower().endswith(PHOTOS) and "://" not in text
+
+
+def texts_of(given: str) -> tuple[str, ...]:
+    """Return the texts of all codes in a photo, or the given text itself.
+
+    Raises `LabelerError` for a photo that cannot be read, and for one without a code.
+    """
+    if not is_photo(given):
+        return (given.strip(),)
+    found = read_codes(_greys(Path(given)))
+    if not found:
+        fix = "take it from the front, sharp, with the code at least 200 pixels wide"
+        raise LabelerError(Problem(Where(given), "no code is found in it", fix))
+    return tuple(dict.fromkeys(one.text for one in found))
+
+
+def _greys(path: Path) -> Any:
+    """Return a photo as an array of greys, turned as the camera was held."""
+    import numpy as np
+    from PIL import Image, ImageOps, UnidentifiedImageError
+
+    try:
+        with Image.open(path, formats=("PNG", "JPEG")) as image:
+            return np.array(ImageOps.exif_transpose(image).convert("L"))
+    except UnidentifiedImageError as error:
+        raise LabelerError(Problem(Where(str(path)), "is no PNG or JPEG picture", "give a photo")) from error
+    except Image.DecompressionBombError as error:
+        raise LabelerError(Problem(Where(str(path)), "has too many pixels", "give a smaller photo")) from error
+    except (OSError, SyntaxError, ValueError) as error:
+        why = getattr(error, "strerror", None) or f"is damaged ({error})"
+        raise LabelerError(Problem(Where(str(path)), f"cannot be read: {why}", "give a photo, PNG or JPEG")) from error
+
+
+def look_up(record: Record, text: str, source: str = "") -> Scanned:
+    """Return which markers a text means: those whose code says just this, else those whose id stands in it.
+
+    An id alone is the same in every unit of a harness: then all of them are returned, or those of
+    the unit that the text names beside it.
+    """
+    signs = text.upper()
+    words = ID.findall(signs)
+    held = next((word for word in words if has_valid_check(word)), "")
+    broken = "" if held or not words or not any(c.isdigit() for c in words[0]) else words[0]
+    found = record.find(held) if held else ()
+    found = tuple(item for item in found if item.row.id == held)
+    exact = tuple(item for item in found if _says(item) == text)
+    if not exact and not found and text:
+        exact = tuple(item for item in record.find("") if _says(item) == text)
+    if not exact:
+        rest = re.split(r"[^0-9A-Z]+", signs.replace(held, " ")) if held else []
+        exact = tuple(item for item in found if item.unit.upper() in rest)
+    return Scanned(text, source, held, broken, exact or found)
+
+
+def _says(item: Recorded) -> str | None:
+    return item.face.symbol.payload if item.face is not None and item.face.symbol is not None else None
+
+
+def scan(record: Record, given: Sequence[str]) -> tuple[Scanned, ...]:
+    """Return what each text, and each code in each photo, means; raises `LabelerError` with all bad photos."""
+    scanned: list[Scanned] = []
+    problems: list[Problem] = []
+    for one in given:
+        try:
+            scanned += [look_up(record, text, one if is_photo(one) else "") for text in texts_of(one)]
+        except LabelerError as error:
+            problems += error.problems
+    if problems:
+        raise LabelerError(*problems)
+    return tuple(scanned)
+
+
+def against(record: Record, unit: str, scanned: Iterable[Scanned]) -> Tally:
+    """Return which markers of a unit were seen and which are missing; raises `LabelerError` for an unknown unit."""
+    drawn = [item for item in record.show(unit).markers if item.state in ("printed", "prepared")]
+    coded = {_key(item): item for item in drawn if _says(item) is not None}
+    seen: dict[tuple[str, str, str], Recorded] = {}
+    others = []
+    for one in scanned:
+        here = [_key(item) for item in one.markers if _key(item) in coded]
+        seen.update((key, coded[key]) for key in here)
+        if not here:
+            others.append(one)
+    missing = tuple(item for key, item in coded.items() if key not in seen)
+    without = tuple(item for item in drawn if _says(item) is None)
+    return Tally(unit, tuple(item for key, item in coded.items() if key in seen), missing, without, tuple(others))
+
+
+def _key(item: Recorded) -> tuple[str, str, str]:
+    return item.part_number, item.unit, item.row.id
+
+
+# ---------------------------------------------------------------- for people
+
+
+def lines_of(one: Scanned) -> Iterable[str]:
+    """Yield the answer to one text."""
+    yield f"{one.text!r}" + (f" in {one.source}" if one.source else "")
+    if one.broken:
+        yield f"  {one.broken}: the check character does not hold, so it was mistyped or misread"
+    elif one.id:
+        yield f"  {one.id}: the check character holds"
+    if not one.markers:
+        yield "  no marker in the record says this"
+    units = {(item.part_number, item.unit) for item in one.markers}
+    if len(units) > 1:
+        yield f"  the id alone is in {len(units)} units; scan a code that names the unit, or look at the tag"
+    for item in one.markers:
+        yield f"  {_about(item)}"
+
+
+def _about(item: Recorded) -> str:
+    row = item.row
+    times = f", {item.printed} times" if item.printed > 1 else ""
+    stands = f"job {item.job}, sheet {item.sheet}, {item.cell}" if item.sheet else f"job {item.job}"
+    state = f"{item.state}: it must not be used" if item.state == "void" else item.state
+    why = f" ({item.reason})" if item.reason else ""
+    harness = " ".join(filter(None, (item.part_number or item.harness, item.revision)))
+    return f"{harness}, unit {item.unit}: {row.kind} at {row.at}, {row.label!r}; {state}{times}{why}; {stands}"
+
+
+def tally_lines(tally: Tally) -> Iterable[str]:
+    """Yield what was seen of a unit and what is missing."""
+    for item in tally.seen:
+        yield f"seen     {item.row.id}  {item.row.kind} at {item.row.at}  {item.row.label}"
+    for item in tally.missing:
+        yield f"MISSING  {item.row.id}  {item.row.kind} at {item.row.at}  {item.row.label}"
+    for one in tally.others:
+        whose = ", ".join(sorted({f"{item.part_number} {item.unit} {item.row.at}" for item in one.markers}))
+        yield f"NOT OF THIS UNIT  {one.text!r}" + (f": {whose}" if whose else ": not in the record")
+    if tally.without_code:
+        yield f"{len(tally.without_code)} markers of the unit carry no code and cannot be ticked off"
+
+
+def as_json(scanned: Iterable[Scanned], tally: Tally | None = None) -> dict[str, Any]:
+    """Return the answer as one object."""
+    made: dict[str, Any] = {
+        "scanned": [
+            {
+                "text": one.text,
+                "photo": one.source or None,
+                "id": one.id or None,
+                "check_holds": bool(one.id) if one.id or one.broken else None,
+                "markers": [_marker_json(item) for item in one.markers],
+            }
+            for one in scanned
+        ]
+    }
+    if tally is not None:
+        made["unit"] = tally.unit
+        made["seen"] = [item.row.id for item in tally.seen]
+        made["missing"] = [item.row.id for item in tally.missing]
+        made["without_code"] = [item.row.id for item in tally.without_code]
+        made["not_of_this_unit"] = [one.text for one in tally.others]
+    return made
+
+
+def _marker_json(item: Recorded) -> dict[str, Any]:
+    return {
+        "id": item.row.id,
+        "unit": item.unit,
+        "part_number": item.part_number,
+        "kind": item.row.kind,
+        "at": item.row.at,
+        "text": item.row.label,
+        "state": item.state,
+        "printed": item.printed,
+        "job": item.job,
+    }
