@@ -16,8 +16,11 @@ import pytest
 from click.testing import CliRunner
 from PIL import Image
 
+from labeler.catalogue import default_settings
 from labeler.cli import main
 from labeler.formulas.projection import View, seen
+from labeler.model import Capital, Face, Fit, Marker, Run
+from labeler.proof.pictures import _centred
 
 EXAMPLES = Path(__file__).parent.parent / "examples"
 BROWSER = shutil.which("chromium") or shutil.which("chromium-browser")
@@ -135,3 +138,19 @@ def test_the_part_is_as_high_as_its_diameter_and_shrinks_along() -> None:
     picture = seen(np.full((100, 400), 255.0), 0.1, View(0.9, 0.7, 8.0, 0.0, 0.1), 100.0)
     assert (picture[:, 3] == 255.0).sum() == pytest.approx(80, abs=1)
     assert picture.shape[1] == 360
+
+
+def test_a_wrap_is_shown_with_its_first_copy_in_the_middle() -> None:
+    """Copies 3 mm apart on 10 mm: the upper one, capitals from 7.0 to 8.6 mm, has its middle at 7.8 mm.
+
+    100 pixels are 10 mm, so that middle is 22 pixels below the top, 28 above the middle: 56 rows of white come on top.
+    """
+    run = Run("P1:1", "Atkinson Hyperlegible", 2.4, 1.0, 7.0)
+    face = Face(25, 10, (run,), copies=2, copy_pitch_mm=3.0)
+    marker = Marker("ID", "wrap", "wire end", "P1:1", ("P1:1",), True, default_settings())
+    fit = Fit(marker, "fits", (), ("P1:1",), face=face, capital=Capital(1.6, 1.6, 1.6, 1.27))
+    flat = np.full((100, 250), 255.0)
+    flat[22] = 0.0
+    made = _centred(fit, flat, 254.0)
+    assert made.shape == (156, 250)
+    assert np.flatnonzero(made[:, 0] == 0).tolist() == [78]

@@ -104,7 +104,7 @@ def _canvas(target: BytesIO, **options: Any) -> Canvas:
 
 def _story(sheet: BenchSheet, room: float) -> Iterator[Any]:
     """Yield the parts in the order of the work; a part that has nothing to say is left out."""
-    from reportlab.platypus import PageBreak
+    from reportlab.platypus import KeepTogether, PageBreak
 
     yield from lists.title(sheet, room)
     yield from lists.take_off(sheet.take_off, room)
@@ -115,8 +115,8 @@ def _story(sheet: BenchSheet, room: float) -> Iterator[Any]:
     yield from lists.practices(sheet, room)
     yield from lists.printed(sheet.printed, room)
     yield from lists.cautions(sheet.cautions, room)
-    yield from lists.signatures(room)
     yield from lists.tight(sheet.tight, room)
+    yield from lists.signatures(room)
     yield from lists.wire_ends(sheet.connectors, room)
     revision = f"rev {sheet.revision}" if sheet.revision else ""
     part = " ".join(filter(None, (sheet.part_number or sheet.harness, revision)))
@@ -124,8 +124,7 @@ def _story(sheet: BenchSheet, room: float) -> Iterator[Any]:
         yield PageBreak()
         yield from branch_story(page, sheet.unit, part, room)
         yield from lists.wire_ends(page.pins, room)
-        yield from lists.brief_cautions(sheet.cautions)
-        yield from lists.signatures(room)
+        yield KeepTogether([*lists.brief_cautions(sheet.cautions), *lists.signatures(room)])
 
 
 def _draw_foot(canvas: Canvas, sheet: BenchSheet, room: float) -> None:

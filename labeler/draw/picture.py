@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 SCALES = (1, 2, 5, 10, 15, 20, 25, 50, 100, 200, 500, 1000)
 HEAD_MM, WORDS_MM, LINE_MM = 14.0, 2.3, 0.2
-OVERVIEW_MM, DETAIL_MM, CAPTIONS_MM = 19.0, 14.0, 9.0
+OVERVIEW_MM, DETAIL_MM, CAPTIONS_MM = 19.0, 14.0, 6.0
 BETWEEN_MM = 6.0
 LEAST_THICK_MM = 0.8  # thinner wires would not be seen
 HATCH_MM = 1.3
@@ -137,7 +137,8 @@ def _detail(frame: _Frame, picture: Picture, end: DrawnEnd) -> None:
     if marker:
         _marker(frame, marker, middle, scale)
     side, x = ("right", frame.x + frame.room) if frame.right else ("left", frame.x)
-    frame.pen.words(f"{end.at}, drawn 1 : {scale}", x, middle - 3.2 - WORDS_MM - 1.2, side, bold=True)
+    above = 4.4 if end.kind == "connector" else 6.2  # the other kinds have their name there
+    frame.pen.words(f"{end.at}, drawn 1 : {scale}", x, middle + above, side, bold=True)
 
 
 def _low(span: tuple[float, float], middle: float, thick: float) -> tuple[float, float, float]:

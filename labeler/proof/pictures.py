@@ -106,8 +106,8 @@ def _shown(fit: Fit, flat: Greys, dpi: float, sharp: Greys, fine: float, stock: 
     pictures = []
     for lying in _ends(fit, stock):
         view = View(lying.along, lying.around, lying.outside_mm, 0.0, MM_PER_INCH / dpi)
-        part = _centred(fit, flat, dpi)
-        pictures.append((lying.end, lying.outside_mm, png(seen(_ringed(part), MM_PER_INCH / dpi, view, BESIDE))))
+        part = _centred(fit, _ringed(flat), dpi)
+        pictures.append((lying.end, lying.outside_mm, png(seen(part, MM_PER_INCH / dpi, view, BESIDE))))
     return Shown(fit, png(flat), tuple(pictures), tuple(_tried(fit, sharp, fine, stock)))
 
 
@@ -130,10 +130,22 @@ def _ends(fit: Fit, stock: Stock) -> tuple[Lying, ...]:
 
 
 def _centred(fit: Fit, flat: Greys, dpi: float) -> Greys:
-    """Return a wrap with its printed zone alone, so that its middle faces the viewer; others as they are."""
-    if fit.marker.kind != "wrap" or not fit.printable_mm:
+    """Return a wrap so that the middle of its first copy faces the viewer; others as they are."""
+    face = fit.face
+    if fit.marker.kind != "wrap" or face is None or not face.runs:
         return flat
-    return flat[: max(2, round((fit.printable_mm + 1.0) * dpi / MM_PER_INCH))]
+    capital = fit.capital.flat if fit.capital else 0.0
+    low, high = min(run.y_mm for run in face.runs), max(run.y_mm for run in face.runs) + capital
+    return _facing(flat, (low + high) / 2, dpi)
+
+
+def _facing(flat: Greys, y_mm: float, dpi: float) -> Greys:
+    """Return a piece with white beside it, so that what stands so high on it comes to lie in the middle."""
+    import numpy as np
+
+    middle = flat.shape[0] - y_mm * dpi / MM_PER_INCH
+    shift = round(2 * middle - flat.shape[0])
+    return np.pad(flat, ((max(-shift, 0), max(shift, 0)), (0, 0)), constant_values=255.0)
 
 
 def _ringed(flat: Greys) -> Greys:
@@ -152,11 +164,8 @@ def _tried(fit: Fit, sharp: Greys, dpi: float, stock: Stock) -> Iterator[Tried]:
     if not ends:
         yield _read(fit, np.pad(sharp, 8, constant_values=255.0), "flat", 0.0)
         return
-    symbol, k = fit.face.symbol, dpi / MM_PER_INCH
-    middle = sharp.shape[0] - (symbol.y_mm + len(symbol.rows) * symbol.module_y_mm / 2) * k
-    shift = round(2 * middle - sharp.shape[0])
-    rows = (max(-shift, 0), max(shift, 0))
-    facing = np.pad(sharp, (rows, (0, 0)), constant_values=255.0)
+    symbol = fit.face.symbol
+    facing = _facing(sharp, symbol.y_mm + len(symbol.rows) * symbol.module_y_mm / 2, dpi)
     for lying in ends:
         for aim in dict.fromkeys((0.0, fit.marker.settings.code_aim_deg)):
             view = View(lying.along, lying.around, lying.outside_mm, radians(aim), MM_PER_INCH / dpi)
