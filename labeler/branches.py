@@ -32,8 +32,21 @@ def inner_splices(harness: Harness) -> frozenset[str]:
     return frozenset(c.id for c in harness.connectors if c.kind == "splice" and c.id not in at)
 
 
+_asked: list[tuple[Harness, dict[str, tuple[Circuit, ...]]]] = []  # the harness that was asked about last
+
+
 def circuits_by_branch(harness: Harness) -> dict[str, tuple[Circuit, ...]]:
     """Return the circuits that run through each branch: those it names, or all that its ends tell.
+
+    Several stages ask about one harness; it is worked out once, for the one that was asked about last.
+    """
+    if not _asked or _asked[0][0] is not harness:
+        _asked[:] = [(harness, _circuits_by_branch(harness))]
+    return _asked[0][1]
+
+
+def _circuits_by_branch(harness: Harness) -> dict[str, tuple[Circuit, ...]]:
+    """Return what `circuits_by_branch` returns.
 
     With two or more ends that are connectors, what joins two of them runs through, directly or by
     inner splices. With one end, or with ends where branches meet, every circuit at its connectors

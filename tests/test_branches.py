@@ -8,7 +8,7 @@ import pytest
 from labeler.branches import circuits_at, circuits_by_branch
 from labeler.catalogue import load_catalogue
 from labeler.errors import LabelerError
-from labeler.model import Branch, BranchEnd, Circuit, Connector, Harness, Seat
+from labeler.model import Branch, BranchEnd, Circuit, Connector, Harness, Pin, Seat
 from labeler.size import end_seat, threading
 from tests.make import circuit, harness, settings
 
@@ -156,3 +156,12 @@ def test_contacts_crimped_lie_among_the_wires_of_their_own_end() -> None:
 def test_settings_of_these_tests() -> None:
     """The margins the sums above are made with: laid by hand 1.2, at least 5 % above the packing."""
     assert (settings().hand_lay_factor, settings().hand_lay_allowance) == (1.2, 0.05)
+
+
+def test_another_harness_is_not_taken_for_the_one_asked_about_last() -> None:
+    """What was worked out for one harness is kept; for the next, and for the first again, it is worked out anew."""
+    first = Harness("Boat", circuits=(Circuit("W1", Pin("P1", "1"), Pin("J1", "1")),))
+    second = Harness("Boat", circuits=(Circuit("W2", Pin("P1", "1"), Pin("J2", "1")),))
+    for boat, wire, at in ((first, "W1", "J1"), (second, "W2", "J2"), (first, "W1", "J1")):
+        for _ in range(2):
+            assert [c.id for c in circuits_by_branch(boat)[at]] == [wire]
