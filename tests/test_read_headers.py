@@ -12,7 +12,8 @@ from labeler.catalogue import default_settings
 from labeler.errors import LabelerError
 from labeler.read.account import Read, Wanted
 from labeler.read.csv import read_list
-from labeler.read.table import NoHeader, decoded, table_of
+from labeler.read.encoding import decoded
+from labeler.read.table import NoHeader, table_of
 
 SETTINGS = default_settings()
 

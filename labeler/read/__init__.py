@@ -16,9 +16,10 @@ from labeler.read.assemble import assembled
 from labeler.read.cad import Export
 from labeler.read.columnmap import draft_map, load_map, mapped_table
 from labeler.read.csv import read_list
+from labeler.read.encoding import decoded
 from labeler.read.files import file_bytes, input_bytes
 from labeler.read.kbl import read_kbl
-from labeler.read.table import decoded, table_of
+from labeler.read.table import table_of
 from labeler.read.toml import read_toml
 from labeler.read.values import setting, unknown, with_settings
 from labeler.read.vec import read_vec

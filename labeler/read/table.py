@@ -16,18 +16,16 @@ from io import StringIO
 from itertools import islice
 from typing import Any
 
-from labeler.errors import LabelerError, Problem, Where, refuse
+from labeler.errors import LabelerError, Problem, Where
+from labeler.read.encoding import check_lines, decoded
 from labeler.read.headers import LOOKED_FOR, Columns, columns, heading, pin_columns, unplaced
 
 SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
-LONGEST_LINE = 65_536  # characters; project choice: no wire list comes near, a broken file does
 LONGEST_CELL_LINES = 50  # lines a quoted cell may span; project choice, so that one stray quote stays local
 HEADER_WITHIN = 200  # the header row is looked for in that many lines; project choice
 CODED_WITHIN = 1000  # rows that are looked at for a record code
 MOST_CODES = 6  # different record codes; project choice
-SHOWN = 10  # problems of one kind that a damaged file is told; project choice
 
-_CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
 _CODE = re.compile(r"\d{1,2}|[A-Z]")  # what tells kinds of rows apart
 _RULE = re.compile(r"[\s|:+-]*---[\s|:+-]*")  # under the header of a table drawn with bars
 
@@ -89,7 +87,7 @@ def read_table(data: bytes, source: str) -> Table:
 def table_of(text: str, source: str, notes: tuple[Problem, ...] = (), layout: Layout = FIND_OUT) -> Table:
     """Return the table in a text; raises `NoHeader`, or LabelerError where there is no table."""
     lines = text.split("\n")
-    _check_lines(lines, text, source)
+    check_lines(lines, text, source)
     separator, header, found = _given(lines, source, layout) if layout.columns else _header(lines, source, layout)
     rows = _Rows(lines, separator, source)
     header_end = rows.span(header)
@@ -117,71 +115,6 @@ def table_of(text: str, source: str, notes: tuple[Problem, ...] = (), layout: La
         layout.splits,
         bool(record),
     )
-
-
-# ---------------------------------------------------------------- bytes → text
-
-
-def decoded(data: bytes, source: str) -> tuple[str, tuple[Problem, ...]]:
-    """Return the text and, where the encoding had to be guessed, a warning.
-
-    UTF-8 and UTF-16, with or without a byte order mark, are certain; else Windows-1252, or
-    Latin-1 where a byte has no meaning there. Line ends become ``\\n``.
-    """
-    encoding = _encoding(data)
-    notes: tuple[Problem, ...] = ()
-    try:
-        text = data.decode(encoding)
-    except UnicodeDecodeError as error:
-        if encoding != "utf-8-sig":
-            raise LabelerError(_damaged(source, encoding, error)) from None
-        text, encoding = _guessed(data)
-        line = data.count(b"\n", 0, error.start) + 1
-        message = f"not UTF-8 from here on; read as {encoding}"
-        notes = (Problem(Where(source, line), message, "check ä, ö, ü, µ and Ω, or save as UTF-8", True),)
-    return text.replace("\r\n", "\n").replace("\r", "\n").rstrip("\x1a"), notes
-
-
-def _encoding(data: bytes) -> str:
-    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        return "utf-16"
-    sample = data[:4096]
-    even, odd, half = sample[::2].count(0), sample[1::2].count(0), len(sample) // 2
-    if odd > 0.4 * half and even < 0.05 * half:
-        return "utf-16-le"
-    if even > 0.4 * half and odd < 0.05 * half:
-        return "utf-16-be"
-    return "utf-8-sig"
-
-
-def _guessed(data: bytes) -> tuple[str, str]:
-    try:
-        return data.decode("cp1252"), "Windows-1252"
-    except UnicodeDecodeError:
-        return data.decode("latin-1"), "Latin-1"
-
-
-def _damaged(source: str, encoding: str, error: UnicodeDecodeError) -> Problem:
-    message = f"looks like {encoding.upper()}, but byte {error.start + 1} cannot be read so"
-    return Problem(Where(source), message, "save the list again as UTF-8")
-
-
-def _check_lines(lines: Sequence[str], text: str, source: str) -> None:
-    """Refuse what is no text, and lines of a length that no list has."""
-    problems = []
-    if _CONTROL.search(text):
-        for number, line in enumerate(lines, 1):
-            found = _CONTROL.search(line)
-            if found:
-                message = f"character {ord(found[0])} at position {found.start() + 1} is no text"
-                problems.append(Problem(Where(source, number), message, "save the list as CSV in UTF-8"))
-            if len(problems) == SHOWN:
-                break
-    for number, line in enumerate(lines, 1):
-        if len(line) > LONGEST_LINE:
-            message = f"the line has {len(line):,} characters, the limit is {LONGEST_LINE:,}"
-            problems.append(Problem(Where(source, number), message, "check that line ends were kept"))
-    refuse(problems)
 
 
 # ---------------------------------------------------------------- separator and header row
