@@ -7,7 +7,7 @@ tables of metrics. One em is the type size; multiply by the size in mm.
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from hashlib import blake2b
@@ -45,11 +45,20 @@ class Font:
 
     def above(self, line: str) -> float:
         """Return how far a line's ink rises over the baseline, in ems, at least a capital."""
-        return _ink(self, line)[0]
+        return self.ink(line)[0]
 
     def below(self, line: str) -> float:
         """Return how far a line's ink hangs under the baseline, in ems, 0 or more."""
-        return _ink(self, line)[1]
+        return self.ink(line)[1]
+
+    def ink(self, line: str) -> tuple[float, float]:
+        """Return how far a line's ink rises over the baseline and hangs under it, in ems."""
+        return _ink(self, line)
+
+    def stack(self, lines: Sequence[str]) -> tuple[float, float]:
+        """Return how far the first line's ink rises over its baseline and the last one's hangs under its own, in ems."""
+        first, last = _ink(self, lines[0]), _ink(self, lines[-1])
+        return first[0], last[1]
 
 
 @lru_cache(maxsize=512)
@@ -57,8 +66,7 @@ def _ink(font: Font, line: str) -> tuple[float, float]:
     """How far a line's ink rises and hangs, in ems: asked for several times while it is set."""
     if not line:
         return font.capital, 0.0
-    signs = set(line)
-    high, low = max(map(font.tops.__getitem__, signs)), min(map(font.bottoms.__getitem__, signs))
+    high, low = max(map(font.tops.__getitem__, line)), min(map(font.bottoms.__getitem__, line))
     return max(font.capital, high), -min(0.0, low)
 
 

@@ -10,7 +10,7 @@ from itertools import chain
 from labeler.colours import luminance
 from labeler.errors import LabelerError, Problem
 from labeler.fit.code import SetCode, with_code
-from labeler.fit.setting import Setting, best_setting, breakings, on_one_line
+from labeler.fit.setting import Setting, best_setting, breakings
 from labeler.fit.zone import Needed, Zone, needed_capital
 from labeler.formulas.marking import contrast_ratio
 from labeler.model import DOES_NOT_FIT, FITS, TIGHT, Capital, Fit, Marker, Range, Settings
@@ -74,12 +74,11 @@ def set_text(
     if not marker.breakable:
         return best_setting((marker.text,), font, zone, lengths, taken_mm, pitch)
     text = marker.text[0]
-    whole = on_one_line(text, font, zone, lengths[0], taken_mm)
-    if whole is not None:
-        return whole
     one = best_setting(((text.strip(),),), font, zone, lengths, taken_mm, pitch)
     high, stack = zone.required_mm, zone.turn_mm
     if one.capital_mm >= zone.required_mm - EPS and not one.turned:
+        if one.limit != "length" and one.length_mm == lengths[0]:
+            return one  # more lines only take height away
         # more lines help only where their stack lets the capitals be as tall: at least 1 + (n - 1) pitch of them
         high, stack = min(one.capital_mm, zone.preferred_mm), min(zone.read_mm, zone.across_mm)
     high_enough = min(most, int((stack / high - 1) / pitch + 1 + 1e-6))

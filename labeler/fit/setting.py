@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -128,7 +129,8 @@ class Setting:
 
 def stack_ratio(lines: Sequence[str], font: Font, pitch: float) -> float:
     """Return the height of a stack of lines, ink to ink, in capital heights; pitch likewise."""
-    return (font.above(lines[0]) + font.below(lines[-1])) / font.capital + (len(lines) - 1) * pitch
+    above, below = font.stack(lines)
+    return (above + below) / font.capital + (len(lines) - 1) * pitch
 
 
 def best_setting(
@@ -156,10 +158,8 @@ def best_setting(
     Of equally tall ones the shorter piece is taken, then the one with fewer lines. Where nothing
     reaches the required height without turning the part, the largest readable by turning is.
     """
-    best = max(
-        (_set(lines, font, zone, zone.read_mm, lengths, taken_mm, pitch) for lines in options),
-        key=_merit(zone),
-    )
+    each = [_set(lines, font, zone, zone.read_mm, lengths, taken_mm, pitch) for lines in options]
+    best = max(each, key=_merit(zone)) if len(each) > 1 else each[0]
     if best.capital_mm >= zone.required_mm - EPS:
         return best
     turned = [_set(lines, font, zone, zone.turn_mm, lengths, taken_mm, pitch, zone.required_mm) for lines in options]
@@ -174,7 +174,7 @@ def on_one_line(text: str, font: Font, zone: Zone, length_mm: float, taken_mm: f
     where the length does limit, or the part would have to be turned.
     """
     line = text.strip()
-    width, above, below = font.width(line), font.above(line), font.below(line)
+    width, (above, below) = font.width(line), font.ink(line)
     ratio = (above + below) / font.capital
     height, limit = zone.across_mm / ratio, "across"
     if zone.read_mm <= zone.across_mm:
@@ -217,7 +217,8 @@ def _set(
         by_height, limit = cap, "largest"
     per_mm = font.capital * zone.stretch / width if width else inf
     wanted = min(by_height, zone.preferred_mm)
-    length = next((x for x in lengths if (x - taken_mm) * per_mm >= wanted - EPS), lengths[-1])
+    needed = (wanted - EPS) / per_mm + taken_mm
+    length = lengths[bisect_left(lengths, needed, hi=len(lengths) - 1)]
     by_length = max(0.0, (length - taken_mm) * per_mm)
     if by_length < by_height:
         by_height, limit = by_length, "length"

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 from labeler.fit.code import CodeMaker, SetCode, ground_on_tube, set_code, with_code
 from labeler.fit.common import Flaws, capital_report, contrast_of, distance_for, flaws_of, font_of, set_text, verdict_of
 from labeler.fit.lengths import Lengths, lengths_on, not_held, parts_of
 from labeler.fit.on_stock import UNLIMITED, Room
+from labeler.fit.pattern import pattern
 from labeler.fit.setting import Setting, type_size
 from labeler.fit.zone import TubeZone, Zone, zone_around, zone_on_tube
 from labeler.formulas.shrink import limits, shrunk
@@ -43,14 +45,28 @@ class _Ground:
     zone: Zone
     use: Lengths
     flaws: Flaws
-    contrast: float
+    answer: Callable[..., Fit]  # of what differs from text to text, in the order of `VARIED`
     rest_towards_end: bool = True  # of a stepped seat: where the part without lettering lies
-    parts: dict[float, tuple[SeatPart, ...]] = field(default_factory=dict)  # by cut length
+    cuts: dict[float, _Cut] = field(default_factory=dict)  # by length
 
     @property
     def stretch(self) -> float:
         """Return how much longer the print is across the piece than normal type."""
         return self.zone.stretch if self.direction == "along" else 1 / self.zone.stretch
+
+
+@dataclass(frozen=True, slots=True)
+class _Cut:
+    """A piece of one length: what it lies on, and what is against it."""
+
+    parts: tuple[SeatPart, ...]
+    refused: tuple[str, ...]
+
+
+VARIED = (
+    *("marker", "verdict", "reasons", "lines", "face", "capital"),
+    *("cut_length_mm", "arc_deg", "size_mm", "parts", "code"),
+)
 
 
 def fit_sleeve(marker: Marker, place: SleevePlace, codes: CodeMaker | None = None) -> Fit:
@@ -107,78 +123,97 @@ def _ground(marker: Marker, place: SleevePlace, tube: Tube, font: Font, directio
     flaws = flaws_of(zone.proportion, settings, settings.tube_colour)
     if settings.faces == "both" and settings.heating == "back first":
         flaws = replace(flaws, refused=(*flaws.refused, BOTH_FACES))
-    contrast = contrast_of(settings.print_colour, settings.tube_colour) or 0.0
+    answer = pattern(_nothing_set(marker, seat, tube, font, direction, on, zone), *VARIED)
     made = place.grounds[tube.name, font.name, direction] = _Ground(
-        tube, font, direction, on, zone, use, flaws, contrast, seat.step is None or seat.step.towards_end
+        tube, font, direction, on, zone, use, flaws, answer, seat.step is None or seat.step.towards_end
     )
     return made
 
 
-def _on_tube(
-    marker: Marker, place: SleevePlace, ground: _Ground, reasons: tuple[str, ...], codes: CodeMaker | None
+def _nothing_set(
+    marker: Marker, seat: Seat, tube: Tube, font: Font, direction: str, on: TubeZone, zone: Zone
 ) -> Fit:
-    settings, font, on = marker.settings, ground.font, ground.on
-    code = _code_on(marker, ground, codes) if codes else None
-    if code is not None:
-        ground = replace(ground, use=replace(ground.use, taken=ground.use.taken + code.taken_mm))
-    along = ground.direction == "along"
-    setting = (
-        set_text(marker, font, ground.zone, ground.use.choices, ground.use.taken)
-        if along
-        else _set_around(marker, ground)
-    )
-    stretch = ground.stretch if along else 1.0
-    size = type_size(setting.capital_mm, font, stretch, ground.zone.required_mm)
-    flat = size * font.capital * stretch
-    capital = capital_report(flat, ground.zone)
-    share = flat / setting.capital_mm if setting.capital_mm else 0.0
-    arc = (setting.stack_mm if along else setting.width_mm) * share * on.zone.arc_per_mm
-    verdict, why = verdict_of(setting, ground.zone, capital, arc, settings, ground.flaws)
-    verdict, why = with_code(verdict, why, code, settings)
-    refused = _refused(setting, ground, settings, place.room)
-    length = setting.length_mm
-    parts = ground.parts.get(length)
-    if parts is None:
-        parts = ground.parts[length] = parts_of(place.seat, length, ground.use)
+    """Return the answer before anything is set: what the tube becomes on its seat."""
     outside = on.shrunk.outside_mm
     return Fit(
-        marker=marker,
-        verdict=DOES_NOT_FIT if refused else verdict,
-        reasons=(*reasons, *why, *refused),
-        lines=setting.lines,
-        seat=place.seat,
-        tube=ground.tube,
-        face=_face(setting, size, ground, settings, code) if size > 0 else None,
-        capital=capital,
-        cut_length_mm=length,
+        marker,
+        FITS,
+        (),
+        seat=seat,
+        tube=tube,
         outside_mm=(on.shrunk.supplied_outside_mm.low, outside.low, outside.high),
         lay_flat_mm=on.lay_flat_mm,
         printable_mm=on.zone.across_mm,
         print_scale=on.shrunk.print_scale,
         face_scale=on.shrunk.face_scale,
         along_scale=on.shrunk.along,
-        arc_deg=arc,
-        stretch=ground.stretch,
+        stretch=zone.stretch if direction == "along" else 1 / zone.stretch,
         font=font.name,
-        size_mm=size,
-        direction=ground.direction,
-        parts=parts,
-        proportion=ground.zone.proportion,
-        stroke=ground.zone.stroke,
-        contrast=ground.contrast,
-        code=code.fit if code else None,
+        direction=direction,
+        proportion=zone.proportion,
+        stroke=zone.stroke,
+        contrast=contrast_of(marker.settings.print_colour, marker.settings.tube_colour) or 0.0,
     )
 
 
-def _refused(setting: Setting, ground: _Ground, settings: Settings, room: Room) -> tuple[str, ...]:
-    """What is against a piece of this length: it holds too little, no sheet takes it, or would take a longer one."""
-    length = setting.length_mm
-    reasons = [not_held(ground.use, length, settings), room.refusal(length, ground.on.lay_flat_mm)]
+def _on_tube(
+    marker: Marker, place: SleevePlace, ground: _Ground, reasons: tuple[str, ...], codes: CodeMaker | None
+) -> Fit:
+    settings, font, zone = marker.settings, ground.font, ground.zone
+    code = _code_on(marker, ground, codes) if codes else None
+    if code is not None:
+        ground = replace(ground, use=replace(ground.use, taken=ground.use.taken + code.taken_mm))
+    along = ground.direction == "along"
+    setting = (
+        set_text(marker, font, zone, ground.use.choices, ground.use.taken)
+        if along
+        else _set_around(marker, ground)
+    )
+    stretch = ground.stretch if along else 1.0
+    size = type_size(setting.capital_mm, font, stretch, zone.required_mm)
+    flat = size * font.capital * stretch
+    capital = capital_report(flat, zone)
+    share = flat / setting.capital_mm if setting.capital_mm else 0.0
+    arc = (setting.stack_mm if along else setting.width_mm) * share * ground.on.zone.arc_per_mm
+    verdict, why = verdict_of(setting, zone, capital, arc, settings, ground.flaws)
+    if code is not None:
+        verdict, why = with_code(verdict, why, code, settings)
+    cut = _cut(setting.length_mm, place, ground, settings)
+    refused = cut.refused
+    if ground.use.withheld:
+        refused += _not_longer(setting, ground, place.room)
+    return ground.answer(
+        marker,
+        DOES_NOT_FIT if refused else verdict,
+        reasons + why + refused,
+        setting.lines,
+        _face(setting, size, ground, settings, code) if size > 0 else None,
+        capital,
+        setting.length_mm,
+        arc,
+        size,
+        cut.parts,
+        code.fit if code else None,
+    )
+
+
+def _cut(length_mm: float, place: SleevePlace, ground: _Ground, settings: Settings) -> _Cut:
+    """Return a piece of this length in its place: it may hold too little, or go on no sheet."""
+    known = ground.cuts.get(length_mm)
+    if known is None:
+        against = not_held(ground.use, length_mm, settings), place.room.refusal(length_mm, ground.on.lay_flat_mm)
+        known = _Cut(parts_of(place.seat, length_mm, ground.use), tuple(filter(None, against)))
+        ground.cuts[length_mm] = known
+    return known
+
+
+def _not_longer(setting: Setting, ground: _Ground, room: Room) -> tuple[str, ...]:
+    """What is said where a longer piece would do that no sheet takes."""
     short = setting.limit == ("length" if ground.direction == "along" else "around")
-    if ground.use.withheld and short and setting.capital_mm < ground.zone.required_mm * (1 - 1e-6):
-        other = f"; --stock {room.larger.stock} takes longer ones" if room.larger else ""
-        reasons.append(f"longer pieces do not go on {room.stock}: it takes {room.width_mm:g} mm{other}")
-    return tuple(filter(None, reasons))
+    if not short or setting.capital_mm >= ground.zone.required_mm * (1 - 1e-6):
+        return ()
+    other = f"; --stock {room.larger.stock} takes longer ones" if room.larger else ""
+    return (f"longer pieces do not go on {room.stock}: it takes {room.width_mm:g} mm{other}",)
 
 
 def _set_around(marker: Marker, ground: _Ground) -> Setting:
@@ -240,9 +275,9 @@ def _along(
     setting: Setting, size: float, ground: _Ground, settings: Settings, middle: float, centre: float
 ) -> tuple[Run, ...]:
     font, stretch, lines = ground.font, ground.stretch, setting.lines
-    above, below = font.above(lines[0]) * size * stretch, font.below(lines[-1]) * size * stretch
+    above, below = font.stack(lines)
     pitch = settings.line_pitch * size * font.capital * stretch
-    baseline = centre + (above + below + (len(lines) - 1) * pitch) / 2 - above
+    baseline = centre + ((below - above) * size * stretch + (len(lines) - 1) * pitch) / 2
     drawn = round(stretch, 6)
     return tuple(
         Run(
@@ -261,9 +296,9 @@ def _around(
     setting: Setting, size: float, ground: _Ground, settings: Settings, middle: float, centre: float
 ) -> tuple[Run, ...]:
     font, stretch, lines = ground.font, ground.stretch, setting.lines
-    above, below = font.above(lines[0]) * size, font.below(lines[-1]) * size
+    above, below = font.stack(lines)
     pitch = settings.line_pitch * size * font.capital
-    baseline = middle - (above + below + (len(lines) - 1) * pitch) / 2 + above
+    baseline = middle - ((below - above) * size + (len(lines) - 1) * pitch) / 2
     return tuple(
         Run(
             line,

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
 from labeler.fit.code import GAP_MM, CodeMaker, SetCode, ground_on_film, set_code
 from labeler.fit.common import PAPER, answer_on_paper, face_of, font_of, set_text
-from labeler.fit.pattern import Pattern
+from labeler.fit.pattern import pattern
 from labeler.fit.setting import Setting, on_one_line, type_size
 from labeler.fit.zone import Needed, Zone, printer_of, zone_on_film
 from labeler.formulas.legibility import copies_around, wrap_diameters
@@ -21,9 +21,9 @@ COPY_GAP = 0.4  # least distance between copies of the text around the wire, in 
 class _Style:
     """How a line was set that the length does not limit: the same for all with its ink, up to a width in ems."""
 
-    fit: Pattern[Fit]
-    face: Pattern[Face]
-    run: Pattern[Run]
+    fit: Callable[..., Fit]
+    face: Callable[..., Face]
+    run: Callable[..., Run]
     room_mm: float
     size_mm: float
     widest: float
@@ -61,7 +61,7 @@ def fit_wrap(marker: Marker, place: WrapPlace, codes: CodeMaker | None = None) -
         return _worked_out(marker, place, codes)
     text = marker.text[0]
     try:
-        width, ink = font.width(text), (font.above(text), font.below(text))
+        width, ink = font.width(text), font.ink(text)
     except KeyError:  # a sign this font lacks
         return _worked_out(marker, place)
     style = place.styles.get(ink)
@@ -83,7 +83,7 @@ def _is_free(text: str, width: float, style: _Style | None, place: WrapPlace) ->
 
 def _style(fit: Fit, face: Face, widest: float) -> _Style:
     run = face.runs[0]
-    like = Pattern(fit, "marker", "lines", "face"), Pattern(face, "runs"), Pattern(run, "text", "x_mm")
+    like = pattern(fit, "marker", "lines", "face"), pattern(face, "runs"), pattern(run, "text", "x_mm")
     return _Style(*like, face.width_mm, run.size_mm, widest)
 
 

@@ -277,16 +277,33 @@ def _on_edge(corner: _Point, index: int, end: float, box: Limits, share: float) 
     start = corner[index]
     at_start, at_end = _switches(corner, box, share), _switches(_moved(corner, index, end), box, share)
     for which, (first, last) in enumerate(zip(at_start, at_end, strict=True)):
-        if first * last >= 0:
-            continue
-        low, high = start, end
-        for _ in range(40):
-            middle = (low + high) / 2
-            if _switches(_moved(corner, index, middle), box, share)[which] * first > 0:
-                low = middle
-            else:
-                high = middle
-        yield _moved(corner, index, (low + high) / 2)
+        if first * last < 0:
+            there = _zero(
+                lambda x, w=which: _switches(_moved(corner, index, x), box, share)[w],  # type: ignore[misc]
+                (start, first),
+                (end, last),
+            )
+            yield _moved(corner, index, there)
+
+
+def _zero(value: Callable[[float], float], one: tuple[float, float], other: tuple[float, float]) -> float:
+    """Return where a value is 0 between two places of which it has opposite signs; each is (place, value).
+
+    By the Illinois form of the false position: a secant, with the value of an end that stays halved.
+    """
+    (low, at_low), (high, at_high) = one, other
+    close, middle = abs(high - low) * 1e-12, low
+    for _ in range(60):
+        middle = (low * at_high - high * at_low) / (at_high - at_low)
+        at_middle = value(middle)
+        if at_middle * at_high < 0:
+            low, at_low = high, at_high
+        else:
+            at_low /= 2
+        high, at_high = middle, at_middle
+        if at_middle == 0 or abs(high - low) <= close or abs(at_middle) < 1e-15:
+            break
+    return middle
 
 
 def _switches(point: _Point, box: Limits, share: float) -> tuple[float, float, float]:
