@@ -7,12 +7,30 @@ wires may leave one end of a branch than the other.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
+from functools import wraps
+from typing import TypeVar
 
 from labeler.errors import LabelerError, Problem
 from labeler.model import Branch, BranchEnd, Circuit, Harness
 
+Answer = TypeVar("Answer")
 
+
+def _once_a_harness(work: Callable[[Harness], Answer]) -> Callable[[Harness], Answer]:
+    """Keep the answer for the harness that was asked about last: several stages ask about one and the same."""
+    last: list[tuple[Harness, Answer]] = []
+
+    @wraps(work)
+    def asked(harness: Harness) -> Answer:
+        if not last or last[0][0] is not harness:
+            last[:] = [(harness, work(harness))]
+        return last[0][1]
+
+    return asked
+
+
+@_once_a_harness
 def branches_of(harness: Harness) -> tuple[Branch, ...]:
     """Return the branches, or, where the file names none, one for every connector with circuits."""
     if harness.branches:
@@ -32,21 +50,9 @@ def inner_splices(harness: Harness) -> frozenset[str]:
     return frozenset(c.id for c in harness.connectors if c.kind == "splice" and c.id not in at)
 
 
-_asked: list[tuple[Harness, dict[str, tuple[Circuit, ...]]]] = []  # the harness that was asked about last
-
-
+@_once_a_harness
 def circuits_by_branch(harness: Harness) -> dict[str, tuple[Circuit, ...]]:
     """Return the circuits that run through each branch: those it names, or all that its ends tell.
-
-    Several stages ask about one harness; it is worked out once, for the one that was asked about last.
-    """
-    if not _asked or _asked[0][0] is not harness:
-        _asked[:] = [(harness, _circuits_by_branch(harness))]
-    return _asked[0][1]
-
-
-def _circuits_by_branch(harness: Harness) -> dict[str, tuple[Circuit, ...]]:
-    """Return what `circuits_by_branch` returns.
 
     With two or more ends that are connectors, what joins two of them runs through, directly or by
     inner splices. With one end, or with ends where branches meet, every circuit at its connectors

@@ -6,10 +6,10 @@ connector, where no bag is named) a tag. Nothing is measured here.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from hashlib import blake2b
-from itertools import pairwise
+from itertools import count, pairwise
 from string import Formatter
 
 from labeler.branches import branches_of, circuits_by_branch
@@ -28,6 +28,7 @@ from labeler.model import (
     Settings,
     TagWords,
 )
+from labeler.model.alike import pattern
 
 # Letters and digits of marker ids: of each pair that is confused (0/O, 1/I, 2/Z, 5/S, 8/B) the digit only.
 ID_SIGNS = "0123456789ACDEFGHJKLMNPQRTUVWXY"
@@ -90,17 +91,16 @@ class _Ids:
         self._used: set[str] = set()
 
     def next(self, role: str, place: str) -> str:
-        salt = 0
-        while True:
+        for salt in count():
             digest = self._start.copy()
             digest.update(f"{role}|{place}|{salt}".encode())
-            found = _signs(int.from_bytes(digest.digest(), "big"))
-            check = check_character(found)
-            found += check
+            signs = _signs(int.from_bytes(digest.digest(), "big"))
+            check = check_character(signs)
+            found = signs + check
             if check in ID_SIGNS and found not in self._used:
-                self._used.add(found)
-                return found
-            salt += 1
+                break
+        self._used.add(found)
+        return found
 
 
 _PAIRS = tuple(first + second for first in ID_SIGNS for second in ID_SIGNS)
@@ -152,43 +152,39 @@ def _branches_at(harness: Harness) -> dict[tuple[str, str], str]:
     return found
 
 
+# What differs from one wire marker to another.
+VARIED = ("id", "role", "at", "text", "branch", "circuit", "far", "where", "position_mm")
+
+
 def _wire_markers(harness: Harness, ids: _Ids, problems: list[Problem]) -> Iterator[Marker]:
     branch_at = _branches_at(harness)
     writers: dict[str, Callable[[Circuit, str, str], str] | None] = {}
+    makers: dict[int, Callable[..., Marker]] = {}  # by the settings, which the harness keeps
     for circuit in harness.circuits:
         settings: Settings = circuit.settings or harness.settings  # type: ignore[assignment]
-        kind = settings.wire_marker_kind
-        if kind == "none":
+        rule = settings.wire_marker
+        if settings.wire_marker_kind == "none":
             continue
-        if settings.wire_marker not in writers:
-            writers[settings.wire_marker] = _writer(settings.wire_marker, harness, circuit.where, problems)
-        write = writers[settings.wire_marker]
+        if rule not in writers:
+            writers[rule] = _writer(rule, harness, circuit.where, problems)
+        write = writers[rule]
         if write is None:
             continue
+        made = makers.get(id(settings))
+        if made is None:
+            like = Marker("", settings.wire_marker_kind, "", "", (), True, settings)
+            made = makers[id(settings)] = pattern(like, *VARIED)
+        name, where = circuit.id, circuit.where
         for at, far, text, role, connector, position in _places(circuit, settings, write, problems):
             if not text.strip():
-                problems.append(
-                    Problem(
-                        circuit.where,
-                        f"circuit {circuit.id}: wire marker {settings.wire_marker!r} gives an empty text",
-                        "give the circuit what the marker is to say, or choose another wire_marker",
-                    )
-                )
-            yield Marker(
-                ids.next(role, f"{circuit.id}|{at}"),
-                kind,
-                role,
-                at,
-                (text,),
-                True,
-                settings,
-                True,
-                branch_at.get((circuit.id, connector), ""),
-                circuit.id,
-                far,
-                circuit.where,
-                position,
-            )
+                problems.append(_nothing_to_say(circuit, rule))
+            branch = branch_at.get((name, connector), "")
+            yield made(ids.next(role, f"{name}|{at}"), role, at, (text,), branch, name, far, where, position)
+
+
+def _nothing_to_say(circuit: Circuit, rule: str) -> Problem:
+    text = f"circuit {circuit.id}: wire marker {rule!r} gives an empty text"
+    return Problem(circuit.where, text, "give the circuit what the marker is to say, or choose another wire_marker")
 
 
 _Place = tuple[str, str, str, str, str, float | None]  # at, far, text, role, nearest connector, position
@@ -222,41 +218,50 @@ def _writer(
 ) -> Callable[[Circuit, str, str], str] | None:
     """Return a function that writes a wire marker's text, or None where the rule is not understood."""
     template = WIRE_TEXTS.get(rule, rule)
-    free = tuple(dict.fromkeys(key for c in harness.circuits[:1] for key, _ in c.free))
+    if template == "{local}/{remote}":  # the default, for every wire of a long list
+        return lambda circuit, near, far: f"{near}/{far}"
     try:
         parts = [(literal, name) for literal, name, _, _ in Formatter().parse(template)]
     except ValueError as error:
         problems.append(Problem(where, f"wire_marker {rule!r}: {error}", "write fields as {circuit}"))
         return None
     names = [name for _, name in parts if name is not None]
-    unknown = [name for name in names if name not in TEMPLATE_FIELDS and name not in free]
+    known = (*TEMPLATE_FIELDS, *dict.fromkeys(key for circuit in harness.circuits for key, _ in circuit.free))
+    unknown = [name for name in names if name not in known]
     if unknown or not names:
-        near = nearest(rule, WIRE_TEXTS) if not names else nearest(unknown[0], (*TEMPLATE_FIELDS, *free))
-        known = ", ".join((*WIRE_TEXTS, *("{" + name + "}" for name in (*TEMPLATE_FIELDS, *free))))
-        what = f"field {{{unknown[0]}}} is unknown" if unknown else "names no field, so all markers would be alike"
-        hint = f"did you mean {near!r}? known are" if near else "known are"
-        problems.append(Problem(where, f"wire_marker {rule!r}: {what}", f"{hint} {known}"))
+        problems.append(_not_understood(rule, unknown, known, where))
         return None
 
-    if template == "{local}/{remote}":  # the default, for every wire of a long list
-        return lambda circuit, near, far: f"{near}/{far}"
-
     def write(circuit: Circuit, near: str, far: str) -> str:
-        values = {
-            "circuit": circuit.id,
-            "local": near,
-            "remote": far,
-            "signal": circuit.signal,
-            "colour": circuit.colour,
-            "size": circuit.size,
-            "cable": circuit.cable,
-            "wire": circuit.wire,
-            "serial": "{serial}",  # known when a unit is printed
-            **dict(circuit.free),
-        }
-        return "".join(literal + (values[name] if name is not None else "") for literal, name in parts)
+        values = _fields(circuit, near, far)
+        return "".join(literal + (values.get(name, "") if name is not None else "") for literal, name in parts)
 
     return write
+
+
+def _fields(circuit: Circuit, near: str, far: str) -> dict[str, str]:
+    """Return what a wire marker's text may name of a circuit, at one of its ends."""
+    return {
+        "circuit": circuit.id,
+        "local": near,
+        "remote": far,
+        "signal": circuit.signal,
+        "colour": circuit.colour,
+        "size": circuit.size,
+        "cable": circuit.cable,
+        "wire": circuit.wire,
+        "serial": "{serial}",  # known when a unit is printed
+        **dict(circuit.free),
+    }
+
+
+def _not_understood(rule: str, unknown: Sequence[str], known: Sequence[str], where: Where) -> Problem:
+    """Return what is wrong with a rule that names an unknown field, or none."""
+    near = nearest(unknown[0], known) if unknown else nearest(rule, WIRE_TEXTS)
+    every = ", ".join((*WIRE_TEXTS, *("{" + name + "}" for name in known)))
+    what = f"field {{{unknown[0]}}} is unknown" if unknown else "names no field, so all markers would be alike"
+    hint = f"did you mean {near!r}? known are" if near else "known are"
+    return Problem(where, f"wire_marker {rule!r}: {what}", f"{hint} {every}")
 
 
 def _tags(harness: Harness, ids: _Ids) -> Iterator[Marker]:

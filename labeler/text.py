@@ -56,7 +56,7 @@ class Font:
         return _ink(self, line)
 
     def stack(self, lines: Sequence[str]) -> tuple[float, float]:
-        """Return how far the first line's ink rises over its baseline and the last one's hangs under its own, in ems."""
+        """Return how far the first line's ink rises and the last line's hangs, over and under their baselines, ems."""
         first, last = _ink(self, lines[0]), _ink(self, lines[-1])
         return first[0], last[1]
 

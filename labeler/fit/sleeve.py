@@ -9,11 +9,11 @@ from labeler.fit.code import CodeMaker, SetCode, ground_on_tube, set_code, with_
 from labeler.fit.common import Flaws, capital_report, contrast_of, distance_for, flaws_of, font_of, set_text, verdict_of
 from labeler.fit.lengths import Lengths, lengths_on, not_held, parts_of
 from labeler.fit.on_stock import UNLIMITED, Room
-from labeler.fit.pattern import pattern
 from labeler.fit.setting import Setting, type_size
 from labeler.fit.zone import TubeZone, Zone, zone_around, zone_on_tube
 from labeler.formulas.shrink import limits, shrunk
 from labeler.model import DOES_NOT_FIT, FITS, TIGHT, Face, Fit, Marker, Run, Seat, SeatPart, Settings, Tube, TubeChoice
+from labeler.model.alike import pattern
 from labeler.text import Font
 
 BOTH_FACES = (
@@ -130,9 +130,7 @@ def _ground(marker: Marker, place: SleevePlace, tube: Tube, font: Font, directio
     return made
 
 
-def _nothing_set(
-    marker: Marker, seat: Seat, tube: Tube, font: Font, direction: str, on: TubeZone, zone: Zone
-) -> Fit:
+def _nothing_set(marker: Marker, seat: Seat, tube: Tube, font: Font, direction: str, on: TubeZone, zone: Zone) -> Fit:
     """Return the answer before anything is set: what the tube becomes on its seat."""
     outside = on.shrunk.outside_mm
     return Fit(
@@ -165,9 +163,7 @@ def _on_tube(
         ground = replace(ground, use=replace(ground.use, taken=ground.use.taken + code.taken_mm))
     along = ground.direction == "along"
     setting = (
-        set_text(marker, font, zone, ground.use.choices, ground.use.taken)
-        if along
-        else _set_around(marker, ground)
+        set_text(marker, font, zone, ground.use.choices, ground.use.taken) if along else _set_around(marker, ground)
     )
     stretch = ground.stretch if along else 1.0
     size = type_size(setting.capital_mm, font, stretch, zone.required_mm)

@@ -7,11 +7,11 @@ from dataclasses import dataclass, field, replace
 
 from labeler.fit.code import GAP_MM, CodeMaker, SetCode, ground_on_film, set_code
 from labeler.fit.common import PAPER, answer_on_paper, face_of, font_of, set_text
-from labeler.fit.pattern import pattern
 from labeler.fit.setting import Setting, on_one_line, type_size
 from labeler.fit.zone import Needed, Zone, printer_of, zone_on_film
 from labeler.formulas.legibility import copies_around, wrap_diameters
 from labeler.model import DOES_NOT_FIT, Face, Fit, Marker, Range, Run, Seat, Settings, Stock, Symbol
+from labeler.model.alike import pattern
 from labeler.text import Font, load_font
 
 COPY_GAP = 0.4  # least distance between copies of the text around the wire, in capital heights: project choice

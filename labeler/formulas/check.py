@@ -4,6 +4,9 @@ from __future__ import annotations
 
 ALPHABET = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 _VALUES = {sign: value for value, sign in enumerate(ALPHABET)}
+_NEXT = {  # the product after a sign, by the product before it
+    sign: tuple(((product + value) % 36 or 36) * 2 % 37 for product in range(37)) for sign, value in _VALUES.items()
+}
 
 
 def check_character(text: str) -> str:
@@ -17,8 +20,7 @@ def check_character(text: str) -> str:
     """
     product = 36
     for sign in text:
-        product = (product + _VALUES[sign]) % 36 or 36
-        product = product * 2 % 37
+        product = _NEXT[sign][product]
     return ALPHABET[(37 - product) % 36]
 
 

@@ -207,7 +207,8 @@ def _glyph_problems(harness: Harness, markers: Iterable[Marker]) -> list[Problem
         text = marker.text
         if marker.role == "bag":
             text = (*text, *shared, *contents.get(marker.at, ()))
-        if all(line.isascii() and line.isprintable() for line in text):
+        together = "".join(text)
+        if together.isascii() and together.isprintable():
             continue
         try:
             font_of(text, marker)

@@ -108,7 +108,7 @@ def fit_markers(
 
 def names_unit(marker: Marker) -> bool:
     """Return whether a marker's text has the place of the unit's serial."""
-    return any(SERIAL in line for line in marker.text)
+    return SERIAL in "\n".join(marker.text)
 
 
 def _for_unit(marker: Marker, unit: str) -> Marker:

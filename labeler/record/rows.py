@@ -6,11 +6,12 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from importlib import import_module
 from json.encoder import encode_basestring_ascii as quoted
+from operator import itemgetter
 from typing import Any
 
 from sqlalchemy import Connection, Table, func, insert, select
 
-from labeler.model import Placed, Sheet
+from labeler.model import Sheet
 from labeler.naming import plain
 from labeler.record import schema
 from labeler.record.faces import MILLIONTH, digest_of, face_to_text, rounded, stock_to_text
@@ -118,11 +119,17 @@ def keep(
 
 
 def _page(sheet: Sheet, stock: bytes, markers: Mapping[str, MarkerRow], shared: Shared) -> Page:
-    def line(p: Placed) -> Line:
-        digest = shared.marker(markers[p.piece.marker], p.piece.group, face_to_text(p.piece.face), None)
-        return digest, p.cell, rounded(p.x_mm), rounded(p.y_mm)
-
-    lines = tuple(map(line, sheet.placed))
+    lines = tuple(
+        [
+            (
+                shared.marker(markers[p.piece.marker], p.piece.group, face_to_text(p.piece.face), None),
+                p.cell,
+                rounded(p.x_mm),
+                rounded(p.y_mm),
+            )
+            for p in sheet.placed
+        ]
+    )
     return Page(sheet.number, stock, rounded(sheet.width_mm), rounded(sheet.height_mm), sheet.group, lines)
 
 
@@ -185,7 +192,7 @@ def add(connection: Connection, table: Table, lines: Iterable[Line]) -> None:
 def add_new(connection: Connection, table: Table, lines: Iterable[Line]) -> None:
     """Add the rows that are not there yet, in the order of their digests, which is the table's own."""
     dialect: Any = import_module(f"sqlalchemy.dialects.{connection.dialect.name}")
-    ordered = sorted(lines, key=lambda line: bytes(line[0]))
+    ordered = sorted(lines, key=itemgetter(0))
     _add_many(connection, dialect.insert(table).on_conflict_do_nothing(), table, ordered)
 
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 from labeler.errors import Problem, Where
 from labeler.model import Face, Fit, Harness, Piece, Sheet, Stock
+from labeler.model.alike import pattern
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,33 +32,40 @@ class MarkerRow:
 def marker_row(fit: Fit) -> MarkerRow:
     """Return what the record keeps of a fitted marker, beside its face."""
     marker = fit.marker
+    label = " ".join(fit.lines or marker.text)
+    if fit.tube is None:
+        row = _without_tube(marker.kind, marker.role, fit.cut_length_mm)
+        return row(marker.id, marker.at, label, marker.branch, marker.circuit)
     return MarkerRow(
         id=marker.id,
         kind=marker.kind,
         role=marker.role,
         at=marker.at,
-        label=" ".join(fit.lines or marker.text),
+        label=label,
         branch=marker.branch,
         circuit=marker.circuit,
-        tube=fit.tube.name if fit.tube else "",
+        tube=fit.tube.name,
         cut_length_mm=fit.cut_length_mm,
         colour=_colour(fit),
         heating=_heating(fit),
-        how=fit.seat.slip_on if fit.seat and fit.tube else "",
+        how=fit.seat.slip_on if fit.seat else "",
     )
+
+
+@lru_cache(maxsize=64)
+def _without_tube(kind: str, role: str, cut_length_mm: float) -> Callable[..., MarkerRow]:
+    """Return a function of id, place, text, branch and circuit that makes the rows of such markers."""
+    like = MarkerRow("", kind, role, "", cut_length_mm=cut_length_mm)
+    return pattern(like, "id", "at", "label", "branch", "circuit")
 
 
 def _colour(fit: Fit) -> str:
     """Return the colour of the tube: under a paper strip it is clear."""
-    if fit.tube is None:
-        return ""
     return fit.marker.settings.tube_colour if fit.marker.kind == "sleeve" else "clear"
 
 
 def _heating(fit: Fit) -> str:
     """Return from where to heat: without lettering on the tube there is no side to spare."""
-    if fit.tube is None:
-        return ""
     lettered = fit.marker.lettered and fit.marker.kind == "sleeve"
     return fit.marker.settings.heating if lettered else "even"
 

@@ -11,7 +11,7 @@ Value = TypeVar("Value")
 
 
 def pattern(like: Value, *names: str) -> Callable[..., Value]:
-    """Return a function of the named fields that makes values like this one, in a fifth of `replace`'s time.
+    """Return a function of the named fields that makes values like this one, in about a fifth of `replace`'s time.
 
     It is written out as `dataclasses` writes an ``__init__`` and sets the fields as that does: for
     frozen dataclasses with slots. Raises TypeError for one with a ``__post_init__``.
@@ -21,7 +21,8 @@ def pattern(like: Value, *names: str) -> Callable[..., Value]:
     >>> lower(0.5)
     Range(low=0.5, high=2.0)
     """
-    others, patterns = _written(type(like), names)
+    kind: Any = type(like)
+    others, patterns = _written(kind, names)
     made: Callable[..., Value] = patterns(*(getattr(like, name) for name in others))
     return made
 
@@ -33,15 +34,15 @@ def _written(kind: Any, names: tuple[str, ...]) -> tuple[tuple[str, ...], Callab
         raise TypeError(f"{kind.__name__} has a __post_init__, which a pattern would pass over")
     every = [field.name for field in fields(kind)]
     others = tuple(name for name in every if name not in names)
-    setters = {f"set_{name}": getattr(kind, name).__set__ for name in every}
+    setters = {f"_set_{name}": getattr(kind, name).__set__ for name in every}
     lines = [
         f"def patterns({', '.join(others)}):",
-        f" def make({', '.join(names)}):",
-        "  made = new(kind)",
-        *(f"  set_{name}(made, {name})" for name in every),
-        "  return made",
-        " return make",
+        f" def _make({', '.join(names)}):",
+        "  _made = _new(_class)",
+        *(f"  _set_{name}(_made, {name})" for name in every),
+        "  return _made",
+        " return _make",
     ]
-    known: dict[str, Any] = {"new": object.__new__, "kind": kind, **setters}
+    known: dict[str, Any] = {"_new": object.__new__, "_class": kind, **setters}
     exec("\n".join(lines), known)
     return others, known["patterns"]
