@@ -234,7 +234,7 @@ def _writer(
 
     def write(circuit: Circuit, near: str, far: str) -> str:
         values = _fields(circuit, near, far)
-        return "".join(literal + (values.get(name, "") if name is not None else "") for literal, name in parts)
+        return "".join(literal + (values.get(name, "") if name is not None else "") for literal, name in parts).strip()
 
     return write
 

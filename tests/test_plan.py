@@ -80,6 +80,12 @@ def test_a_wire_marker_that_cannot_be_written(rule: str, message: str, fix: str)
     assert fix in problems[0].fix
 
 
+def test_a_column_that_only_some_circuits_have_can_be_named() -> None:
+    wires = (circuit("W1", "P1:1", "J4:1"), circuit("W2", "P1:2", "J4:2", free=(("Loom", "left"),)))
+    made = harness(circuits=wires, settings=settings(wire_marker="{circuit} {Loom}"))
+    assert texts(made, "wire end") == ["W1", "W1", "W2 left", "W2 left"]
+
+
 def test_wire_markers_can_be_left_away_for_one_circuit() -> None:
     wires = (circuit("W1", "P1:1", "J4:1", settings=settings(wire_marker_kind="none")), circuit("W2", "P1:2", "J4:2"))
     assert texts(harness(circuits=wires), "wire end") == ["P1:2/J4:2", "J4:2/P1:2"]

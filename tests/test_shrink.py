@@ -11,7 +11,9 @@ c = -5 %: As = 0.95 x 2.41935 = 2.29838, Do(supplied) = sqrt(40.3225 + 9.19353) 
   free: A = Ar, Do = 4.445, w = 0.635, s = 4.445/7.03676 = 0.63168
 """
 
+import math
 import random
+from collections.abc import Callable
 from dataclasses import replace
 from math import pi, radians
 
@@ -217,3 +219,19 @@ def test_scaling_all_lengths_scales_the_answer(seed: int, heating: str, factor: 
     assert other.face_scale.high == pytest.approx(one.face_scale.high, rel=1e-4)
     assert other.outside_mm.high == pytest.approx(one.outside_mm.high * factor, rel=1e-4)
     assert other.arc_per_mm == pytest.approx(one.arc_per_mm / factor, rel=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("value", "low", "high", "root"),
+    [
+        (lambda x: x - 0.3, 0.0, 1.0, 0.3),
+        (lambda x: x**3 - 2, 0.0, 5.0, 2 ** (1 / 3)),
+        (lambda x: math.exp(x) - 1e-3, -20.0, 1.0, math.log(1e-3)),
+        (lambda x: 1e-9 * (x - 7), 0.0, 10.0, 7.0),
+    ],
+)
+def test_the_place_where_slopes_change_is_met(
+    value: Callable[[float], float], low: float, high: float, root: float
+) -> None:
+    for one, other in ((low, high), (high, low)):
+        assert shrink._zero(value, (one, value(one)), (other, value(other))) == pytest.approx(root, abs=1e-7)
