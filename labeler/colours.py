@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from typing import Any
 
 from labeler.tables import load, shipped
@@ -33,6 +33,7 @@ def base_colours() -> Mapping[str, Colour]:
     return {row["code"]: _colour(row) for row in _table()["colour"]}
 
 
+@lru_cache(maxsize=1024)
 def split_colours(code: str) -> tuple[str, ...]:
     """Return the base colours of a code in the order written, ``()`` where it is none.
 
@@ -47,6 +48,7 @@ def split_colours(code: str) -> tuple[str, ...]:
     return parts if whole and all(part in base_colours() for part in parts) else ()
 
 
+@lru_cache(maxsize=1024)
 def colour_name(code: str, language: str = "english") -> str | None:
     """Return the words for a code (``english`` or ``german``), None where it is no code.
 

@@ -90,7 +90,7 @@ def steps_of(harness: Harness, fits: Iterable[Fit], threading: Sequence[ThreadSt
     for steps in grouped.values():
         steps.sort(key=lambda step: places.get((step.branch, step.at), len(places)))
     return tuple(
-        replace(step, number=number if (step.branch, step.at) in places else 0)
+        replace(step, number=number) if (step.branch, step.at) in places else step
         for steps in grouped.values()
         for number, step in enumerate(steps, 1)
     )

@@ -15,8 +15,11 @@ from labeler.bench.sheet import BenchSheet
 from labeler.draw import lists
 from labeler.draw.branch import branch_story
 from labeler.draw.files import write_whole
+from labeler.draw.listing import Pages
 from labeler.draw.pdf import POINTS_PER_MM
-from labeler.draw.tables import NOTE_PT, PLAIN, embedded_name, font_runs
+from labeler.draw.strings import Strings, plain_streams
+from labeler.draw.tables import embedded_name
+from labeler.draw.words import NOTE_PT, PLAIN, font_runs
 from labeler.errors import Problem, Where, WrongUse
 
 if TYPE_CHECKING:
@@ -72,7 +75,8 @@ def _typeset(sheet: BenchSheet, page: str) -> bytes:
         _draw_foot(canvas, sheet, room)
 
     document.addPageTemplates(PageTemplate(frames=[frame], onPage=foot))
-    document.build(list(_story(sheet, room)), canvasmaker=_canvas)
+    with plain_streams():
+        document.build(list(_story(sheet, room)), canvasmaker=_canvas)
     return target.getvalue()
 
 
@@ -94,6 +98,7 @@ def _canvas(target: BytesIO, **options: Any) -> Canvas:
 
     options |= {"invariant": 1, "pageCompression": 1, "initialFontName": embedded_name(PLAIN)}
     canvas = Counted(target, **options)
+    canvas.listings = Pages(Strings(canvas))
     canvas.setTitle("Bench sheet")
     canvas.setAuthor("")
     canvas.setSubject("")

@@ -2,36 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from itertools import chain, groupby, repeat
 from typing import Any
 
 from labeler.bench.branch import BranchPage, Work
+from labeler.draw.listing import HEAVY_PT, MIDDLE_PT, THIN_PT
 from labeler.draw.pdf import POINTS_PER_MM
 from labeler.draw.picture import draw_picture, picture_height
-from labeler.draw.tables import (
-    BODY_PT,
-    BOXED,
-    HEAD_PT,
-    HEAVY_PT,
-    MIDDLE_PT,
-    NOTE_PT,
-    SMALL_PT,
-    THIN_PT,
-    TITLE_PT,
-    Row,
-    bold,
-    listing,
-    made_table,
-    marked_up,
-    parting_lines,
-    plain_listing,
-    section_title,
-    small_print,
-    text_cell,
-    tick_box,
-)
+from labeler.draw.tables import bold, listing, made_table, marked_up, paragraph, plain_listing, small_print, text_cell
+from labeler.draw.words import BODY_PT, HEAD_PT, NOTE_PT, SMALL_PT, TITLE_PT, said, section_title, strong
 
+Row = Sequence[Any]
+TICK = said("", tick=True)
 PARTS = {"thread on": "THREAD ON", "terminate": "TERMINATE", "place and shrink": "SHRINK"}
 
 
@@ -57,31 +40,31 @@ def _work(page: BranchPage, room: float) -> Iterator[Any]:
     if not page.work:
         return
     rows: list[Row] = []
-    starts: list[int] = []
+    starts: set[int] = set()
     numbered = enumerate(page.work, 1)
     for part, steps in groupby(numbered, key=lambda pair: pair[1].part):
-        starts.append(len(rows))
+        starts.add(len(rows))
         heads = chain((PARTS[part],), repeat(""))
         rows += [_work_row(number, step, head) for (number, step), head in zip(steps, heads, strict=False)]
     title = section_title("ORDER OF THE WORK", "tick each step; what is threaded on too late has no way on")
     names = ("", "", "done", "step", "how")
-    yield listing(title, names, rows, (24, 5, 8, 78, 71), room, *parting_lines(starts), BOXED)
+    yield listing(title, names, rows, (24, 5, 8, 78, 71), room, parted=starts, boxed=True)
 
 
 def _work_row(number: int, step: Work, part: str) -> tuple[Any, ...]:
     return (
-        text_cell(bold(part), NOTE_PT),
-        text_cell(marked_up(str(number)), NOTE_PT, alignment=2),  # 2: to the right
-        tick_box(),
-        text_cell(bold(step.what)),
-        text_cell(marked_up(step.detail), NOTE_PT),
+        strong(part, NOTE_PT),
+        said(str(number), NOTE_PT, right=True),
+        TICK,
+        strong(step.what),
+        said(step.detail, NOTE_PT),
     )
 
 
 def _picture(page: BranchPage, room: float) -> Iterator[Any]:
     if not page.picture.ends:
         return
-    title = section_title("AS IT LIES", "sleeves after shrinking, in the middle of what they may become")
+    title = paragraph(section_title("AS IT LIES", "sleeves after shrinking, in the middle of what they may become"))
     height = picture_height(page.picture) * POINTS_PER_MM
     rule = ("LINEABOVE", (0, 1), (-1, 1), MIDDLE_PT, "black")
     table = made_table([[title], [_drawn(page, room, height)]], [room], rule)
@@ -107,18 +90,18 @@ def _drawn(page: BranchPage, room: float, height: float) -> Any:
 
 
 def _cuts(page: BranchPage, room: float) -> Iterator[Any]:
-    rows = []
+    rows: list[Row] = []
     if page.covering:
         length = f"1 × {page.covering.length_mm:g} mm" if page.covering.length_mm else "1, to the measured branch"
-        rows.append((tick_box(), text_cell(marked_up(page.covering.covering)), text_cell(bold(length)), ""))
+        rows.append((TICK, said(page.covering.covering), strong(length), None))
     for cut in page.cuts:
         places = ", ".join(cut.places)
         rows.append(
             (
-                tick_box(),
-                text_cell(marked_up(f"{cut.tube}, {cut.colour}")),
-                text_cell(bold(f"{cut.quantity} × {cut.cut_length_mm:g} mm")),
-                text_cell(marked_up(places if cut.lettered else f"plain: {places}"), NOTE_PT),
+                TICK,
+                said(f"{cut.tube}, {cut.colour}"),
+                strong(f"{cut.quantity} × {cut.cut_length_mm:g} mm"),
+                said(places if cut.lettered else f"plain: {places}", NOTE_PT),
             )
         )
     if rows:

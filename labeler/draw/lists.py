@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from itertools import groupby
 from typing import Any
 
@@ -10,38 +10,39 @@ from labeler.bench.cautions import Caution
 from labeler.bench.sheet import BenchSheet, Printed, Remark
 from labeler.bench.sleeves import Cut, Step
 from labeler.bench.wires import WireEnds
+from labeler.draw.listing import GAP_PT, HEAVY_PT, JOINED, MIDDLE_PT, THIN_PT
 from labeler.draw.tables import (
-    BARE,
-    BOXED,
     FEWEST_ROWS,
-    GAP_PT,
-    HEAD_PT,
     HEADS_PT,
-    HEAVY_PT,
-    MIDDLE_PT,
-    NOTE_PT,
     ROW_PT,
-    SMALL_PT,
-    SOURCE_PT,
-    THIN_PT,
-    TITLE_PT,
     TITLED,
-    Row,
     bold,
     joined_lines,
     listing,
     made_table,
     marked_up,
-    parting_lines,
+    paragraph,
     plain_listing,
-    section_title,
     shown_length,
     text_cell,
-    tick_box,
+)
+from labeler.draw.words import (
+    BOLD,
+    HEAD_PT,
+    NOTE_PT,
+    PLAIN,
+    SMALL_PT,
+    SOURCE_PT,
+    TITLE_PT,
+    Words,
+    said,
+    section_title,
+    strong,
 )
 
+Row = Sequence[Any]
+TICK = said("", tick=True)
 LINE_SIGNS = 82  # of the cautions, about: the columns shall come out alike
-HEAD_ROWS = 2  # of a listing: its title, the names of its columns
 FIRST_NOTE = "branch by branch in this order, each one before the step it names; afterwards there is no way on"
 LATER_NOTE = "these still pass once the connectors are on"
 
@@ -73,26 +74,21 @@ def steps(words: str, note: str, steps: Sequence[Step], room: float) -> Iterator
         return
     heads = ("", "on", "branch end", "sleeve says", "tube", "cut", "how", "shrunk, heat")
     rows = [_step_row(step) for step in steps]
-    starts = [i for i, step in enumerate(steps) if i and step.branch != steps[i - 1].branch]
+    parted = {i for i, step in enumerate(steps) if i and step.branch != steps[i - 1].branch}
     shares = (3.5, 6.5, 17, 38.5, 32, 11.5, 58, 18.5)
-    unheated = [("SPAN", (6, i), (7, i)) for i, step in enumerate(steps, HEAD_ROWS) if not step.at]
-    yield listing(section_title(words, note), heads, rows, shares, room, *parting_lines(starts), *unheated, BOXED)
+    yield listing(section_title(words, note), heads, rows, shares, room, parted=parted, boxed=True)
 
 
 def _step_row(step: Step) -> Row:
-    says = bold(joined_lines(step.lines)) if step.lines else marked_up("plain" if step.at else "covering")
-    heat: Any = (
-        made_table([[tick_box(), text_cell(marked_up(step.heating), NOTE_PT)]], [15, 33], *BARE) if step.at else ""
-    )
     return (
-        text_cell(marked_up(str(step.number or "")), NOTE_PT, alignment=2),  # 2: to the right
-        tick_box(),
-        text_cell(bold(step.place)),
-        text_cell(says),
-        text_cell(marked_up(", ".join(filter(None, (step.tube, step.colour)))), NOTE_PT + 0.5),
-        text_cell(marked_up(shown_length(step.cut_length_mm) if step.at else "")),
-        text_cell(marked_up(step.how or "no way on is given"), NOTE_PT),
-        heat,
+        said(str(step.number or ""), NOTE_PT, right=True),
+        TICK,
+        strong(step.place),
+        strong(joined_lines(step.lines)) if step.lines else said("plain" if step.at else "covering"),
+        said(", ".join(filter(None, (step.tube, step.colour))), NOTE_PT + 0.5),
+        said(shown_length(step.cut_length_mm) if step.at else ""),
+        said(step.how or "no way on is given", NOTE_PT),
+        said(step.heating, NOTE_PT, tick=True) if step.at else JOINED,
     )
 
 
@@ -100,21 +96,18 @@ def take_off(remarks: Sequence[Remark], room: float) -> Iterator[Any]:
     """Yield what must come off a unit that was built, with boxes to tick."""
     if not remarks:
         return
-    rows = [(tick_box(), text_cell(bold(each.place)), text_cell(marked_up(each.text)), *_why(each)) for each in remarks]
+    rows = [(TICK, strong(each.place), said(each.text), _why(each)) for each in remarks]
     title = section_title("TAKE OFF", "these are void: none of them may stay on the unit")
-    yield listing(title, ("off", "marker", "text", "why"), rows, (8, 46, 66, 66), room, BOXED)
+    yield listing(title, ("off", "marker", "text", "why"), rows, (8, 46, 66, 66), room, boxed=True)
 
 
 def missing(remarks: Sequence[Remark], room: float) -> Iterator[Any]:
     """Yield what is not there or will not read, in a heavy frame."""
     if not remarks:
         return
-    rows = [
-        (text_cell(bold(each.place)), text_cell(marked_up(each.text)), text_cell(bold(each.state)), _why(each))
-        for each in remarks
-    ]
+    rows = [(strong(each.place), said(each.text), strong(each.state), _why(each)) for each in remarks]
     title = section_title("NOT ON THIS HARNESS", "these places stay without their marker, or it will not read")
-    yield listing(title, ("marker", "text", "state", "why"), rows, (34, 40, 20, 92), room, BOXED)
+    yield listing(title, ("marker", "text", "state", "why"), rows, (34, 40, 20, 92), room, boxed=True)
 
 
 def tight(remarks: Sequence[Remark], room: float) -> Iterator[Any]:
@@ -124,20 +117,25 @@ def tight(remarks: Sequence[Remark], room: float) -> Iterator[Any]:
     alike: dict[tuple[tuple[str, ...], tuple[str, ...]], list[Remark]] = {}
     for remark in remarks:
         alike.setdefault((remark.reasons, remark.ways_out), []).append(remark)
-    rows = [[[text_cell(_named(those), NOTE_PT), *_why(those[0])]] for those in alike.values()]
+    rows = [((_named(those), *_why(those[0])),) for those in alike.values()]
     title = section_title("TIGHT", "they read, with little to spare: look at them when they are on")
     yield plain_listing(title, rows, (1,), room)
 
 
-def _named(remarks: Iterable[Remark]) -> str:
-    return ", ".join(f"{bold(remark.place)} {marked_up(remark.text)}" for remark in remarks)
+def _named(remarks: Sequence[Remark]) -> Words:
+    """Return the places in bold, each with its text."""
+    last = len(remarks) - 1
+    named = [
+        ((remark.place, BOLD, NOTE_PT), (f" {remark.text}{', ' if i < last else ''}", PLAIN, NOTE_PT))
+        for i, remark in enumerate(remarks)
+    ]
+    return Words(tuple(run for pair in named for run in pair))
 
 
-def _why(remark: Remark) -> list[Any]:
+def _why(remark: Remark) -> tuple[Words, ...]:
     """Return the reasons and what would help, a paragraph each."""
-    reasons = [text_cell(marked_up(reason), NOTE_PT) for reason in remark.reasons or ("no reason given",)]
-    helps = bold("What helps:")
-    return reasons + [text_cell(f"{helps} {marked_up(way)}", NOTE_PT) for way in remark.ways_out]
+    reasons = [said(reason, NOTE_PT) for reason in remark.reasons or ("no reason given",)]
+    return (*reasons, *(strong("What helps:", NOTE_PT) + said(f" {way}", NOTE_PT) for way in remark.ways_out))
 
 
 def cuts(sheet: BenchSheet, room: float) -> Iterator[Any]:
@@ -146,22 +144,22 @@ def cuts(sheet: BenchSheet, room: float) -> Iterator[Any]:
         return
     totals = {(total.tube, total.colour): total.length_m for total in sheet.totals}
     rows: list[Row] = []
-    starts = []
+    starts = set()
     for (tube, colour), found in groupby(sheet.cuts, key=lambda cut: (cut.tube, cut.colour)):
-        starts.append(len(rows))
+        starts.add(len(rows))
         cuts = list(found)
-        total = text_cell(marked_up(f"{totals[tube, colour]:.3f} m"))
+        total = said(f"{totals[tube, colour]:.3f} m")
         for first in range(0, len(cuts), 2):
             pair = [cell for cut in cuts[first : first + 2] for cell in _cut_cells(cut)]
-            name = text_cell(marked_up(f"{tube}, {colour}"), NOTE_PT + 0.5)
+            name = said(f"{tube}, {colour}", NOTE_PT + 0.5)
             rows.append((name, None if first else total, *pair, *[None] * (6 - len(pair))))
-    starts.append(len(rows))
+    starts.add(len(rows))
     rows += _covering_rows(sheet)
     waste = f"totals of tube with {sheet.tube_allowance:.0%} for waste; " if sheet.tube_allowance else ""
     note = f"lengths before shrinking; {waste}lettered where not said plain"
     title = section_title("CUT", note)
     heads = ("tube", "in all", "", "pieces", "for", "", "pieces", "for")
-    yield listing(title, heads, rows, (34, 15, 7.5, 21, 40, 7.5, 21, 40), room, *parting_lines(starts))
+    yield listing(title, heads, rows, (34, 15, 7.5, 21, 40, 7.5, 21, 40), room, parted=starts)
 
 
 def _covering_rows(sheet: BenchSheet) -> Iterator[Row]:
@@ -169,22 +167,22 @@ def _covering_rows(sheet: BenchSheet) -> Iterator[Row]:
     for name, found in groupby(sorted(sheet.coverings, key=lambda cut: cut.covering), key=lambda cut: cut.covering):
         pieces = list(found)
         known = sum(piece.length_mm or 0.0 for piece in pieces)
-        total = text_cell(marked_up(f"{known / 1000:.3f} m" if known else ""))
+        total = said(f"{known / 1000:.3f} m" if known else "")
         for first in range(0, len(pieces), 2):
             cells: list[Any] = []
             for piece in pieces[first : first + 2]:
                 length = f"1 × {shown_length(piece.length_mm)}" if piece.length_mm else "1, as measured"
-                cells += [tick_box(), text_cell(bold(length)), text_cell(marked_up(piece.branch), NOTE_PT)]
+                cells += [TICK, strong(length), said(piece.branch, NOTE_PT)]
             padding = [None] * (6 - len(cells))
-            yield text_cell(marked_up(name), NOTE_PT + 0.5), None if first else total, *cells, *padding
+            yield said(name, NOTE_PT + 0.5), None if first else total, *cells, *padding
 
 
 def _cut_cells(cut: Cut) -> tuple[Any, Any, Any]:
     places = ", ".join(cut.places)
     return (
-        tick_box(),
-        text_cell(bold(f"{cut.quantity} × {shown_length(cut.cut_length_mm)}")),
-        text_cell(marked_up(places if cut.lettered else f"plain: {places}"), NOTE_PT),
+        TICK,
+        strong(f"{cut.quantity} × {shown_length(cut.cut_length_mm)}"),
+        said(places if cut.lettered else f"plain: {places}", NOTE_PT),
     )
 
 
@@ -194,8 +192,8 @@ def practices(sheet: BenchSheet, room: float) -> Iterator[Any]:
         return
     rows = [
         (
-            text_cell(bold(practice.heating)),
-            text_cell(marked_up(f"{_count(len(practice.places), 'sleeve')}: {practice.how}")),
+            strong(practice.heating),
+            said(f"{_count(len(practice.places), 'sleeve')}: {practice.how}"),
         )
         for practice in sheet.practices
     ]
@@ -209,9 +207,9 @@ def printed(printed: Sequence[Printed], room: float) -> Iterator[Any]:
     note = "at 100 %, not fitted to the page; the 50 mm ruler on each sheet must measure 50 mm"
     rows = [
         (
-            text_cell(bold(stock.stock), NOTE_PT + 0.5),
-            text_cell(marked_up(stock.about), NOTE_PT),
-            text_cell(marked_up(_sheets_of(stock)), NOTE_PT + 0.5),
+            strong(stock.stock, NOTE_PT + 0.5),
+            said(stock.about, NOTE_PT),
+            said(_sheets_of(stock), NOTE_PT + 0.5),
         )
         for stock in printed
     ]
@@ -266,7 +264,7 @@ def cautions(cautions: Sequence[Caution], room: float) -> Iterator[Any]:
     ]
     half = _half([-(-len(caution.about + caution.text) // LINE_SIGNS) for caution in cautions])
     where = "; ".join(f"[{letters[source]}] {source[0]} ({source[1]})" for source in sources)
-    rows = [(section_title("TAKE CARE"), None), (said[:half], said[half:] or None)]
+    rows = [(paragraph(section_title("TAKE CARE")), None), (said[:half], said[half:] or None)]
     top = ("VALIGN", (0, 0), (-1, -1), "TOP"), ("LINEABOVE", (0, 1), (-1, 1), MIDDLE_PT, "black")
     table = made_table(rows, [room / 2, room / 2], *TITLED, *top, ("RIGHTPADDING", (0, 1), (0, 1), 8))
     table.spaceBefore = GAP_PT
@@ -304,14 +302,14 @@ def wire_ends(connectors: Sequence[WireEnds], room: float) -> Iterator[Any]:
         title = section_title(f"WIRE ENDS AT {connector.connector}", connector.about)
         rows = [
             (
-                tick_box(),
-                text_cell(bold(end.cavity)),
-                text_cell(marked_up(end.circuit)),
-                text_cell(marked_up(end.colour)),
-                text_cell(marked_up(end.size)),
-                text_cell(marked_up(end.signal), NOTE_PT),
-                text_cell(marked_up(end.to)),
-                text_cell(marked_up(joined_lines(end.marker) or "no marker")),
+                TICK,
+                strong(end.cavity),
+                said(end.circuit),
+                said(end.colour),
+                said(end.size),
+                said(end.signal, NOTE_PT),
+                said(end.to),
+                said(joined_lines(end.marker) or "no marker"),
             )
             for end in connector.ends
         ]

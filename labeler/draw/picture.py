@@ -10,7 +10,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from labeler.bench.branch import DrawnEnd, DrawnMarker, Picture
-from labeler.draw.tables import BOLD, PLAIN, embedded_name, font_runs
+from labeler.draw.tables import embedded_name
+from labeler.draw.words import BOLD, PLAIN, font_runs
 from labeler.model import Run
 
 if TYPE_CHECKING:

@@ -2,28 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from functools import lru_cache
-from itertools import groupby
 from typing import Any
 from xml.sax.saxutils import escape
 
-from labeler.draw.pdf import POINTS_PER_MM
-from labeler.errors import LabelerError
-from labeler.text import Font, font_for, load_font
+from labeler.draw.listing import GAP_PT, TALL_PT, Table, split, table
+from labeler.draw.strings import embedded
+from labeler.draw.words import BODY_PT, BOLD, HARD_BLANK, LEADING, NOTE_PT, PLAIN, Words, font_runs
+from labeler.text import load_font
 
-PLAIN, BOLD = "Atkinson Hyperlegible", "Atkinson Hyperlegible Bold"
-TICK_MM = 3.8
-LEADING = 1.18
-GAP_PT = 5.5
 HEADS_PT, ROW_PT, FEWEST_ROWS = 38.0, 16.5, 6
 """Heads of a listing, a row with a box; a connector begins overleaf where fewer rows have room."""
-
-TALL_PT = 150.0
-"""A row up to this height moves overleaf as a whole (project choice: a fifth of the page)."""
-
-TITLE_PT, HEAD_PT, BODY_PT, NOTE_PT, SMALL_PT, SOURCE_PT = 16.0, 11.0, 8.5, 7.5, 7.0, 6.0
-HEAVY_PT, MIDDLE_PT, THIN_PT = 1.4, 0.8, 0.4
 
 Row = Sequence[Any]
 
@@ -33,32 +23,7 @@ Row = Sequence[Any]
 
 def embedded_name(name: str) -> str:
     """Return the name under which the PDF library holds a typeface of ours."""
-    from reportlab.pdfbase.pdfmetrics import getRegisteredFontNames, registerFont
-    from reportlab.pdfbase.ttfonts import TTFont
-
-    font = load_font(name)
-    known = f"bench-{font.digest}"
-    if known not in getRegisteredFontNames():
-        registerFont(TTFont(known, str(font.path), shapable=False))
-    return known
-
-
-def font_runs(text: str, name: str) -> Iterator[tuple[Font, str]]:
-    """Yield the text in runs of one typeface: a stand-in for what the first lacks, or its number."""
-    signs = (" " if sign.isspace() else sign for sign in text)
-    fonts = ((font_with(sign, name), sign) for sign in signs)
-    spelled = ((font or load_font(name), sign if font else f"<U+{ord(sign):04X}>") for font, sign in fonts)
-    for font, run in groupby(spelled, key=lambda pair: pair[0]):
-        yield font, "".join(sign for _, sign in run)
-
-
-@lru_cache(maxsize=4096)
-def font_with(sign: str, name: str) -> Font | None:
-    """Return the typeface, or its stand-in, that has a sign; None where neither has."""
-    try:
-        return font_for(name, frozenset(sign))[0]
-    except LabelerError:
-        return None
+    return str(embedded(load_font(name)).fontName)
 
 
 def marked_up(text: str, name: str = PLAIN) -> str:
@@ -88,6 +53,15 @@ def text_cell(markup: str, size: float = BODY_PT, **style: Any) -> Any:
         "bench", fontName=embedded_name(PLAIN), fontSize=size, leading=size * LEADING, splitLongWords=1, **style
     )
     return Paragraph(markup, look)
+
+
+def paragraph(words: Words, **style: Any) -> Any:
+    """Return words as a paragraph."""
+    parts = []
+    for text, name, size in words.runs:
+        marked = "&nbsp;".join(map(bold if name == BOLD else marked_up, text.split(HARD_BLANK)))
+        parts.append(small_print(marked, size))
+    return text_cell("".join(parts), max(size for _, _, size in words.runs), **style)
 
 
 def shown_length(millimetres: float) -> str:
@@ -151,41 +125,40 @@ def cell_height(cell: Any, width: float) -> float:
 
 
 def listing(
-    title: str, heads: Sequence[str], rows: Sequence[Row], shares: Sequence[float], room: float, *looks: Any
+    title: Words, heads: Sequence[str], rows: Sequence[Any], shares: Sequence[float], room: float, **how: Any
 ) -> Any:
-    """Return a table under its title and small heads, both repeated overleaf; ``shares`` divide the room."""
-    whole = sum(shares)
-    head = [text_cell(marked_up(word), SMALL_PT) for word in heads]
-    table = made_table(
-        [[title, *[None] * (len(heads) - 1)], head, *rows],
-        [room * share / whole for share in shares],
-        *TITLED,
-        ("LINEBELOW", (0, 1), (-1, 1), MIDDLE_PT, "black"),
-        ("LINEBELOW", (0, 2), (-1, -1), THIN_PT, "grey"),
-        ("TOPPADDING", (0, 1), (-1, 1), 1),
-        ("BOTTOMPADDING", (0, 1), (-1, 1), 1),
-        *looks,
-        heads=2,
-    )
-    table.spaceBefore = GAP_PT
-    return table
+    """Return a listing under its title and small heads, both repeated overleaf; see `labeler.draw.listing.table`."""
+    made = table(title, heads, rows, shares, room, **how)
+    return _listing_part()(made, 0, len(made.rows))
 
 
-def plain_listing(title: str, rows: Sequence[Row], shares: Sequence[float], room: float) -> Any:
-    """Return a table under its title alone, for a few rows that explain themselves."""
-    whole = sum(shares)
-    table = made_table(
-        [[title, *[None] * (len(shares) - 1)], *rows],
-        [room * share / whole for share in shares],
-        *TITLED,
-        ("LINEABOVE", (0, 1), (-1, 1), MIDDLE_PT, "black"),
-        ("LINEBELOW", (0, 1), (-1, -1), THIN_PT, "grey"),
-        ("TOPPADDING", (0, 1), (-1, -1), 1.2),
-        ("BOTTOMPADDING", (0, 1), (-1, -1), 1.8),
-        heads=1,
-    )
-    table.spaceBefore = GAP_PT
-    return table
+def plain_listing(title: Words, rows: Sequence[Any], shares: Sequence[float], room: float) -> Any:
+    """Return a listing under its title alone, for a few rows that explain themselves."""
+    return listing(title, (), rows, shares, room)
+
+
+@lru_cache(maxsize=1)
+def _listing_part() -> Any:
+    """Return the class of a listing, or some rows of it, as the library sets pages with them."""
+    from reportlab.platypus import Flowable
+
+    class Part(Flowable):  # type: ignore[misc]
+        def __init__(self, whole: Table, first: int, last: int) -> None:
+            super().__init__()
+            self.part = whole, first, last
+            self.spaceBefore = GAP_PT
+            self.width, self.height = whole.width, whole.height(first, last)
+
+        def wrap(self, *_room: float) -> tuple[float, float]:
+            return self.width, self.height
+
+        def split(self, _width: float, height: float) -> list[Any]:
+            return [Part(*part) for part in split(*self.part, height) or ()]
+
+        def draw(self) -> None:
+            self.canv.addLiteral(self.canv.listings.operations(*self.part))
+
+    return Part
 
 
 TITLED = (
@@ -194,22 +167,3 @@ TITLED = (
     ("TOPPADDING", (0, 0), (-1, 0), 0),
     ("BOTTOMPADDING", (0, 0), (-1, 0), 2),
 )
-BOXED = ("BOX", (0, 1), (-1, -1), HEAVY_PT, "black")
-BARE = tuple((f"{side}PADDING", (0, 0), (-1, -1), 0) for side in ("LEFT", "RIGHT", "TOP", "BOTTOM"))
-
-
-def parting_lines(starts: Iterable[int]) -> list[tuple[Any, ...]]:
-    """Return a stronger rule above each of the rows of a listing, counted from 0 under its heads."""
-    return [("LINEABOVE", (0, row + 2), (-1, row + 2), MIDDLE_PT, "black") for row in starts if row]
-
-
-def tick_box() -> Any:
-    """Return an empty box of the size of a pen's tick."""
-    side = TICK_MM * POINTS_PER_MM
-    return made_table([[None]], [side], ("BOX", (0, 0), (-1, -1), MIDDLE_PT, "black"), heights=[side])
-
-
-def section_title(words: str, note: str = "") -> Any:
-    """Return the title of a section with a note in small print behind it."""
-    after = f" &nbsp; {small_print(marked_up(note))}" if note else ""
-    return text_cell(bold(words) + after, HEAD_PT)
