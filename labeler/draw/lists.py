@@ -42,6 +42,7 @@ from labeler.draw.words import (
 
 Row = Sequence[Any]
 TICK = said("", tick=True)
+MOST_PLACES = 40  # named in the cut list, project choice: each stands in the order of threading with its cut length
 LINE_SIGNS = 82  # of the cautions, about: the columns shall come out alike
 FIRST_NOTE = "branch by branch in this order, each one before the step it names; afterwards there is no way on"
 LATER_NOTE = "these still pass once the connectors are on"
@@ -178,7 +179,9 @@ def _covering_rows(sheet: BenchSheet) -> Iterator[Row]:
 
 
 def _cut_cells(cut: Cut) -> tuple[Any, Any, Any]:
-    places = ", ".join(cut.places)
+    places = ", ".join(cut.places[:MOST_PLACES])
+    if len(cut.places) > MOST_PLACES:
+        places += f" and {len(cut.places) - MOST_PLACES} more that are listed above"
     return (
         TICK,
         strong(f"{cut.quantity} × {shown_length(cut.cut_length_mm)}"),
