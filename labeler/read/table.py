@@ -120,6 +120,7 @@ def table_of(text: str, source: str, notes: tuple[Problem, ...] = (), layout: La
 # ---------------------------------------------------------------- separator and header row
 
 
+NO_COLUMNS = Columns((), {})
 Best = tuple[tuple[float, ...], str, int, Columns]
 
 
@@ -127,11 +128,12 @@ def _header(lines: Sequence[str], source: str, layout: Layout) -> tuple[str, int
     """Return separator, index of the header's line, and what its columns are; raises `NoHeader`."""
     best: Best | None = None
     pins: Best | None = None
-    nearest: tuple[tuple[int, float], int, Columns, str] = ((0, 0.0), 0, Columns((), {}), ",")
+    nearest: tuple[tuple[int, float], int, Columns, str] = ((0, 0.0), 0, NO_COLUMNS, ",")
     for separator in [layout.separator] if layout.separator else SEPARATORS:
         rows = _Rows(lines, separator, source)
         for index, cells, commented in rows.candidates():
-            found, of_pins = columns(cells), pin_columns(cells)
+            found = columns(cells)
+            of_pins = NO_COLUMNS if best or found.score else pin_columns(cells)  # a list of circuits comes first
             if not (found.hits or of_pins.hits):
                 continue
             agreement = rows.agreement(index, len(cells))
@@ -206,6 +208,7 @@ class _Rows:
         self.separator = separator
         self.source = source
         self.barred = separator == "|"
+        self._counts: dict[int, int] = {}  # by line: its cells
         self.others: dict[str, list[int]] = {}  # record code → lines passed over for it
 
     def raw(self, index: int) -> str:
@@ -261,9 +264,18 @@ class _Rows:
 
     def agreement(self, header: int, width: int) -> float:
         """Return which share of the next rows has as many cells as the header."""
-        below = [self.raw(i) for i in range(header + 1, min(len(self.lines), header + 1 + HEADER_WITHIN))]
-        rows = [line for line in below if not self.is_blank(line) and not self.is_comment(line)]
-        return sum(line.count(self.separator) + 1 >= width for line in rows) / max(len(rows), 1)
+        below = map(self._cells_in, range(header + 1, min(len(self.lines), header + 1 + HEADER_WITHIN)))
+        cells = [count for count in below if count]
+        return sum([count >= width for count in cells]) / max(len(cells), 1)
+
+    def _cells_in(self, index: int) -> int:
+        """Return how many cells a line parts into, 0 for a blank one or a comment."""
+        known = self._counts.get(index)
+        if known is None:
+            line = self.raw(index)
+            passed_over = self.is_blank(line) or self.is_comment(line)
+            known = self._counts[index] = 0 if passed_over else line.count(self.separator) + 1
+        return known
 
     def span(self, index: int) -> int:
         """Return the index of the line after the row that starts here."""
