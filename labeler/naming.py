@@ -2,7 +2,8 @@
 
 A name meets an id, a place, a circuit, a branch or a connector only as a whole, and of a text whole
 words that follow one another: "W5" is no name for what says "W501". Capitals and blanks around or
-between the words do not matter.
+between the words do not matter. A wire's end is also called by circuit and connector, "W7 S1": at a
+splice or ring, where it has no cavity, "S1" alone is the sleeve on the branch.
 """
 
 from __future__ import annotations
@@ -41,10 +42,14 @@ def met(names: Names, name: str) -> int:
     """
     if not name:
         return NOT
-    at, branch = plain(names.at), plain(names.branch)
-    if name in (plain(names.id), at, plain(names.circuit), f"{branch} {at}" if branch else at):
+    at, branch, circuit = plain(names.at), plain(names.branch), plain(names.circuit)
+    connector, cavity = at.rpartition(":")[0] or at, ":" in at
+    places = {at, f"{branch} {at}" if branch else at}
+    if name in (plain(names.id), circuit) or (name in places and (cavity or not circuit)):
         return WHOLE
-    if name in (branch, at.rpartition(":")[0]):
+    if circuit and name in (f"{circuit} {at}", f"{circuit} {connector}"):
+        return WHOLE
+    if name in places or name in (branch, connector):
         return GROUP
     return PART if has_words(plain(names.label), name) else NOT
 

@@ -310,13 +310,15 @@ def chosen_markers(
     asked = marker or sheet or branch or unit
     if not found:
         where = f"{record.name}, {harness}" if harness else record.name
-        fix = "see labeler record list and show; an id, a place or a circuit is named whole"
-        raise LabelerError(Problem(Where(where), f"no marker is recorded for {asked!r}", fix))
+        near = record.near(marker or branch or "", unit=unit, harness=harness)
+        message = "; ".join(filter(None, (f"no marker is recorded for {asked!r}", near.message)))
+        raise LabelerError(Problem(Where(where), message, near.fix))
     if marker:
-        lines = list(columns(*marker_table(found)))[1:]
+        heads, *lines = columns(*marker_table(found))
         first = found[0]
-        fix = f'name one by its unit and id, as in "{first.unit} {first.row.id}"'
-        return (found[which_of(lines, f"{len(found)} markers match {asked!r}", fix, record.name)],)
+        narrow = "or narrow it with --unit, --harness or --branch"
+        fix = f'name one by its unit and id, as in "{first.unit} {first.row.id}", {narrow}'
+        return (found[which_of(lines, f"{len(found)} markers match {asked!r}", fix, record.name, heads)],)
     units = list(dict.fromkeys(map(unit_name, found)))
     what = f"{len(units)} harnesses have what {asked!r} names"
     meant = units[which_of(units, what, "name one with --harness", record.name)]
@@ -326,7 +328,7 @@ def chosen_markers(
 MOST_LISTED = 30  # candidates: more than a screen of them helps nobody
 
 
-def which_of(lines: Sequence[str], what: str, fix: str, where: str) -> int:
+def which_of(lines: Sequence[str], what: str, fix: str, where: str, heads: str = "") -> int:
     """Return which of several is meant, counted from 0: the only one, or the one a person at the terminal names.
 
     Raises `LabelerError` with the numbered lines where nobody can be asked.
@@ -337,12 +339,13 @@ def which_of(lines: Sequence[str], what: str, fix: str, where: str) -> int:
         return 0
     width = len(str(min(len(lines), MOST_LISTED)))
     listed = [f"  {number:{width}}  {line}" for number, line in enumerate(lines[:MOST_LISTED], 1)]
+    above = [f"  {'':{width}}  {heads}"] if heads else []
     if len(lines) > MOST_LISTED:
         listed.append(f"  and {len(lines) - MOST_LISTED} more")
     if not (sys.stdin.isatty() and sys.stderr.isatty()):
-        raise LabelerError(Problem(Where(where), "\n".join((f"{what}:", *listed, "")), fix))
-    click.echo("\n".join((f"{what}:", *listed)), err=True)
-    answer: int = click.prompt("Which number", type=click.IntRange(1, len(listed[:MOST_LISTED])), err=True)
+        raise LabelerError(Problem(Where(where), "\n".join((f"{what}:", *above, *listed, "")), fix))
+    click.echo("\n".join((f"{what}:", *above, *listed)), err=True)
+    answer: int = click.prompt("Which number", type=click.IntRange(1, min(len(lines), MOST_LISTED)), err=True)
     return answer - 1
 
 
@@ -386,6 +389,8 @@ def change_words(one: Difference) -> tuple[str, str]:
 def place_of_row(row: MarkerRow) -> str:
     """Return the place of a recorded or planned marker, in quotes where blanks would not show."""
     named = f"{row.branch} {row.at}" if row.role == "branch end" and row.branch != row.at else row.at
+    if row.role == "wire end" and ":" not in row.at:  # at a splice or a ring
+        named = f"{row.circuit} {row.at}"
     return repr(named) if named != " ".join(named.split()) else named
 
 

@@ -267,9 +267,37 @@ def test_several_matches_are_listed_and_numbered(record: Path, tmp_path: Path) -
     """Each circuit has two ends; which end stands first is the order of printing."""
     result = run("reprint", "W101", "--reason", "lost", "--record", record, "--out", tmp_path)
     lines = result.stderr.splitlines()
-    assert [line.split()[0] for line in lines[1:3]] == ["1", "2"]
-    assert all("unit 0001" in line and "J1:1" in line for line in lines[1:3])
-    assert 'name one by its unit and id, as in "0001 ' in lines[3]
+    assert lines[1].split()[:4] == ["id", "harness", "unit", "kind"]
+    assert [line.split()[0] for line in lines[2:4]] == ["1", "2"]
+    assert all("unit 0001" in line and "J1:1" in line for line in lines[2:4])
+    assert 'name one by its unit and id, as in "0001 ' in lines[4]
+    assert "narrow it with --unit, --harness or --branch" in lines[4]
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [
+        ("0007 J4", "there is no unit 0007, there is 0001"),
+        ("RSB-210 0007 B4 J4", "there is no unit RSB-210 0007"),
+        ("0001 WATER PROBE J44", "unit 0001 has none of that name"),
+        ("0001 WATER PROBE J44", "did you mean 'WATER PROBE J4'?"),
+        ("WATRE PROBE J4", "did you mean 'WATER PROBE J4'?"),
+        ("0002", "did you mean '0001'?"),
+    ],
+)
+def test_a_name_that_meets_nothing_is_told_what_is_near(record: Path, tmp_path: Path, name: str, words: str) -> None:
+    result = run("reprint", name, "--reason", "lost", "--record", record, "--out", tmp_path)
+    assert (result.exit_code, result.stdout) == (1, "")
+    assert words in result.stderr
+    assert len(result.stderr.splitlines()) == 1
+
+
+def test_a_unit_that_is_not_there_is_told_from_a_name_that_is_not(record: Path, tmp_path: Path) -> None:
+    for name, words in (("J4", "there is no unit 0009, there is 0001"), ("J44", "there is no unit 0009")):
+        result = run("reprint", name, "--unit", "0009", "--reason", "x", "--record", record, "--out", tmp_path)
+        assert words in result.stderr
+    result = run("reprint", "J44", "--unit", "1", "--reason", "x", "--record", record, "--out", tmp_path)
+    assert "unit 1 has none of that name" in result.stderr
 
 
 def at_a_terminal(words: list[object], typed: bytes) -> tuple[int, str]:
@@ -313,7 +341,7 @@ def test_two_harnesses_with_one_serial(tmp_path: Path) -> None:
     assert run("print", file, *words).exit_code == 0
     both = run("reprint", "0001 J4", "--reason", "lost", *words)
     assert both.exit_code == 1
-    assert ["RSB-210" in line or "RSB-300" in line for line in both.stderr.splitlines()[1:3]] == [True, True]
+    assert ["RSB-210" in line or "RSB-300" in line for line in both.stderr.splitlines()[2:4]] == [True, True]
     one = run("reprint", "0001 J4", "--harness", "rsb-300", "--reason", "lost", *words)
     assert one.exit_code == 0
     assert "RSB-300-0001-reprint" in one.stdout

@@ -6,6 +6,7 @@ from labeler.naming import GROUP, NOT, PART, WHOLE, Names, met, plain
 
 END = Names("W9X0GRQG", "J1", "B1", "", "ECHO SOUNDER J1")
 WIRE = Names("T8CJ3E5E", "J1:2", "B1", "W501", "J1:2/P1:12")
+AT_SPLICE = Names("T8CJ3E5E", "S1", "B4", "W7", "S1/P1:12")
 ODD = Names("AB", " J 1 ", "", "", "")
 
 
@@ -27,6 +28,13 @@ ODD = Names("AB", " J 1 ", "", "", "")
         (WIRE, "W5", NOT),
         (END, "9X0G", NOT),
         (END, "", NOT),
+        (AT_SPLICE, "s1", GROUP),  # the sleeve on the branch there is called so
+        (AT_SPLICE, "b4 s1", GROUP),
+        (AT_SPLICE, "w7 s1", WHOLE),
+        (AT_SPLICE, "s1:7", NOT),
+        (WIRE, "w501 j1", WHOLE),  # this end of it, not the other
+        (WIRE, "w501 j1:2", WHOLE),
+        (WIRE, "w501 p1", NOT),
         (ODD, "J 1", WHOLE),
     ],
 )

@@ -14,6 +14,7 @@ from labeler.record import backup, exchange, find, jobs, markers, schema, verify
 from labeler.record.causes import told
 from labeler.record.connect import name_of, reading
 from labeler.record.faces import face_to_text
+from labeler.record.near import Near, near_to
 from labeler.record.values import Event, Job, NewJob, Recorded, Story, Unit, changed_fonts
 
 if TYPE_CHECKING:
@@ -176,6 +177,11 @@ class Record:
         """
         with self._reading() as connection:
             return find.search(connection, query, unit_is=unit, harness_is=harness, branch=branch, on_sheet=sheet)
+
+    def near(self, query: str, *, unit: str | None = None, harness: str | None = None) -> Near:
+        """Return what may have been meant by a query that `find` meets with nothing."""
+        with self._reading() as connection:
+            return near_to(connection, query, unit_is=unit, harness_is=harness)
 
     def markers(self, unit: str) -> tuple[Recorded, ...]:
         """Return every marker of a unit, those that were left out too."""
