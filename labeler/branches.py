@@ -12,7 +12,7 @@ from functools import wraps
 from typing import TypeVar
 
 from labeler.errors import LabelerError, Problem
-from labeler.model import Branch, BranchEnd, Circuit, Harness
+from labeler.model import Branch, BranchEnd, Circuit, Connector, Harness
 
 Answer = TypeVar("Answer")
 
@@ -31,12 +31,24 @@ def _once_a_harness(work: Callable[[Harness], Answer]) -> Callable[[Harness], An
 
 
 @_once_a_harness
+def connectors_of(harness: Harness) -> Mapping[str, Connector]:
+    """Return the connectors that the file describes, by id."""
+    return {connector.id: connector for connector in harness.connectors}
+
+
+@_once_a_harness
+def kinds_of(harness: Harness) -> Mapping[str, str]:
+    """Return the kinds of the connectors that the file describes, by id."""
+    return {connector.id: connector.kind for connector in harness.connectors}
+
+
+@_once_a_harness
 def branches_of(harness: Harness) -> tuple[Branch, ...]:
     """Return the branches, or, where the file names none, one for every connector with circuits."""
     if harness.branches:
         return harness.branches
     reached = dict.fromkeys(pin.connector for c in harness.circuits for pin in (c.start, c.finish))
-    kinds = {c.id: c.kind for c in harness.connectors}
+    kinds = kinds_of(harness)
     return tuple(
         Branch(id=name, ends=(BranchEnd(at=name, text=(name,), where=harness.where),), where=harness.where)
         for name in reached
@@ -44,6 +56,7 @@ def branches_of(harness: Harness) -> tuple[Branch, ...]:
     )
 
 
+@_once_a_harness
 def inner_splices(harness: Harness) -> frozenset[str]:
     """Return the splices at which no branch ends."""
     at = {end.at for branch in harness.branches for end in branch.ends}

@@ -10,8 +10,8 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, fields
-from functools import cache
+from dataclasses import dataclass, field, fields
+from functools import cache, lru_cache
 from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import Any, Protocol, TypeVar
@@ -176,9 +176,12 @@ def default_wire(size: str) -> str:
 
 def with_low_end(found: WireDiameter, settings: Settings) -> WireDiameter:
     """Return a table's diameter with a low end: below the nominal by ``wire_under``, where no minimum is stated."""
-    if not found.from_nominal or not settings.wire_under:
-        return found
-    under, nominal = settings.wire_under, found.range_mm.low
+    return _lowered(found, settings.wire_under) if found.from_nominal and settings.wire_under else found
+
+
+@lru_cache(maxsize=1024)
+def _lowered(found: WireDiameter, under: float) -> WireDiameter:
+    nominal = found.range_mm.low
     source = f"{found.source}; low end {100 * under:g} % below the nominal {nominal:g} mm (wire_under)"
     return WireDiameter(Range(round(nominal * (1 - under), 6), found.range_mm.high), source, True)
 
@@ -205,6 +208,10 @@ class Catalogue:
     wires: tuple[WireKind, ...] = ()
     coverings: tuple[Covering, ...] = ()
     stocks: tuple[Stock, ...] = ()
+    # looked up before: (kind, size) → diameter
+    _diameters: dict[tuple[str, str], WireDiameter] = field(
+        default_factory=dict, compare=False, repr=False
+    )  # looked up
 
     def family(self, name: str, where: Where = NOWHERE) -> Family:
         """Return a family of tube."""
@@ -232,9 +239,13 @@ class Catalogue:
         """
         if not size:
             raise LabelerError(Problem(where, "no wire size is given", "give size, or measure outside_mm"))
+        looked_up = self._diameters.get((kind, size))
+        if looked_up is not None:
+            return looked_up
         entry = self.wire_kind(kind or default_wire(size), where)
         for known, diameter in entry.sizes:
             if known == size:
+                self._diameters[kind, size] = diameter
                 return diameter
         has = ", ".join(known for known, _ in entry.sizes)
         others = [other.name for other in self.wires if any(known == size for known, _ in other.sizes)]

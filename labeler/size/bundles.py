@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 
-from labeler.branches import circuits_at, inner_splices
+from labeler.branches import circuits_at, connectors_of, inner_splices, kinds_of
 from labeler.catalogue import Catalogue
 from labeler.errors import LabelerError, Problem
 from labeler.formulas.bundle import hand_laid_diameter, least_hull_diameter, pack
@@ -143,7 +143,7 @@ def end_seat(
     step. With ``overlap_mm`` 0 it sits on the covering alone.
     """
     settings: Settings = end.settings or branch.settings or harness.settings  # type: ignore[assignment]
-    there = circuits_at(branch, end, circuits, _kinds(harness))
+    there = circuits_at(branch, end, circuits, kinds_of(harness))
     bare = branch_bundle(branch, there, harness, catalogue)
     wall, covering_source, covering = covering_of(settings, catalogue)
     covered = Bundle(_thicker(bare.passes, wall), _thicker(bare.closes_on, wall), "")
@@ -192,7 +192,7 @@ def passed_from(
 
     From its own end that is the bundle there; from another the widest of the branch.
     """
-    there = circuits_at(branch, end, circuits, _kinds(harness))
+    there = circuits_at(branch, end, circuits, kinds_of(harness))
     own = branch_bundle(branch, there, harness, catalogue).passes.high
 
     def over(way: Entry | None) -> float:
@@ -208,8 +208,9 @@ def widest(branch: Branch, circuits: tuple[Circuit, ...], harness: Harness, cata
     A branch of up to two ends is as wide as at one of them; of one with more all its wires count.
     """
     splices = {name for c in circuits for name in (c.start.connector, c.finish.connector)} & inner_splices(harness)
-    known = [c.outside_mm for c in harness.connectors if c.id in splices and c.outside_mm]
-    kinds = _kinds(harness)
+    connectors = connectors_of(harness)
+    known = [outside for name in splices if (outside := connectors[name].outside_mm)]
+    kinds = kinds_of(harness)
     few = len(branch.ends) < 3
     groups = [circuits_at(branch, end, circuits, kinds) for end in branch.ends] if few else []
     bundles = [branch_bundle(branch, group, harness, catalogue).passes.high for group in groups or [circuits]]
@@ -233,7 +234,7 @@ def crimped_diameter(
             text = f"branch {branch.id}: contacts at {connector.id} are crimped, and their size is not known"
             raise LabelerError(Problem(connector.where, text, f"give contact_outside_mm of connector {connector.id}"))
         end = next(end for end in branch.ends if end.at == connector.id)
-        there = circuits_at(branch, end, circuits, _kinds(harness))
+        there = circuits_at(branch, end, circuits, kinds_of(harness))
         bare = branch_bundle(branch, there, harness, catalogue).passes.high
         try:
             wires = sorted(r.high for r in branch_wires(branch, there, harness, catalogue))

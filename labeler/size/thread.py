@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from labeler.branches import connectors_of
 from labeler.errors import LabelerError, Problem
 from labeler.model import Branch, BranchEnd, Connector, Harness
 
@@ -46,8 +47,7 @@ def entries(
     found: list[Entry] = []
     problems: list[Problem] = []
     for end in ends:
-        named = (c for c in harness.connectors if c.id == end.at)
-        connector = next(named, Connector(end.at, where=end.where))
+        connector = connectors_of(harness).get(end.at) or Connector(end.at, where=end.where)
         if connector.kind == "junction":
             continue
         try:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from labeler.branches import circuits_by_branch, inner_splices
+from labeler.branches import circuits_by_branch, inner_splices, kinds_of
 from labeler.errors import Problem
 from labeler.model import Branch, Circuit, Harness
 from labeler.validate.names import Names, listed
@@ -12,7 +12,7 @@ from labeler.validate.names import Names, listed
 
 def _between_junctions(harness: Harness) -> Iterator[Problem]:
     """Yield a warning for sleeves of a branch that lies between junctions: they cannot be threaded later."""
-    kinds = {c.id: c.kind for c in harness.connectors}
+    kinds = kinds_of(harness)
     for branch in harness.branches:
         settings = branch.settings or harness.settings
         sleeved = settings is not None and settings.branch_marker_kind in ("sleeve", "insert")
