@@ -266,3 +266,32 @@ def test_mutations_are_read_or_refused(text: str) -> None:
                 mutant = mutant[:at] + random.choice([*PIECES, mutant[at : at + 40] * 2]) + mutant[end:]
         with contextlib.suppress(LabelerError):  # and nothing else
             harness_toml(read(mutant, labels=True).checked())
+
+
+SECOND_WIRE = (
+    '<Connection id="c3"><Signal_name>DEPTH RX</Signal_name><Wire>w3</Wire>'
+    "<Extremities><Position_on_wire>0</Position_on_wire><Contact_point>p1p1</Contact_point></Extremities>"
+    "<Extremities><Position_on_wire>1</Position_on_wire><Contact_point>j4p3</Contact_point></Extremities></Connection>"
+    '<General_wire_occurrence id="w3" xsi:type="kbl:Wire_occurrence"><Part>gw</Part><Wire_number>103</Wire_number>'
+    "</General_wire_occurrence>"
+)
+
+
+def test_two_wires_in_one_contact_are_planned_and_pointed_out(tmp_path: Path) -> None:
+    text = kbl_sketch(harness_more=SECOND_WIRE)
+    found = read(text)
+    assert found.harness.settings is not None
+    assert found.harness.settings.wires_per_cavity == 2
+    again = read_toml(harness_toml(found.harness).encode(), "again.toml", None, SETTINGS, {})
+    assert bare(again) == bare(found.harness)
+    file = tmp_path / "boat.kbl"
+    file.write_text(text, "utf-8")
+    checked = check(str(file), settings={"reading_distance_mm": "250", "wire_reading_distance_mm": "250"})
+    at_pin = [fit.marker.circuit for fit in checked.fits if fit.marker.at == "P1:1"]
+    assert at_pin == ["101", "103"]
+    notes = "\n".join(note.message for note in checked.notes)
+    assert "P1: cavities shared by several wires: 1 by 101, 103" in notes
+
+
+def test_a_splice_takes_many_wires_without_a_word() -> None:
+    assert read(kbl_sketch()).harness.settings == SETTINGS

@@ -282,3 +282,16 @@ def test_a_cable_thinner_than_its_cores() -> None:
     assert in_cable(3.8, *table) == []
     assert "alone take 3.68 mm" in in_cable(3.5, *table)[0]
     assert in_cable(1.0, *table[:2], replace(table[2], size="")) == []  # one core is not known
+
+
+def test_wires_may_share_a_contact_where_it_is_said() -> None:
+    """Two wires crimped into one contact: common practice where a splice is spared."""
+    twice = with_circuit(circuit("W104", "P1:12", "J4:4"), circuit("W105", "P1:12", "GND1"))
+    assert [p.warning for p in found(twice) if "P1:12 is taken" in p.message] == [False, False]
+    allowed = replace(twice, settings=replace(SETTINGS, wires_per_cavity=3))
+    shared = [p for p in found(allowed) if "shared" in p.message]
+    assert [p.warning for p in shared] == [True]
+    assert "P1: cavities shared by several wires: 12 by W101, W104, W105" in shared[0].message
+    two = [p for p in found(replace(twice, settings=replace(SETTINGS, wires_per_cavity=2))) if not p.warning]
+    assert [p.message for p in two] == ["W105: P1:12 is taken by W101 at boat.toml:101"]
+    assert "wires_per_cavity = 3" in two[0].fix

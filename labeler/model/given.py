@@ -92,6 +92,7 @@ class Settings:
     strip_inset_mm: float
     narrowest_letter: float
     widest_letter: float
+    wires_per_cavity: float
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,6 +19,7 @@ from labeler.read.cad import Conductor, Export, Notes, Place, Route, Segment, Th
 from labeler.read.choosing import CHOOSE, chosen_variants, known_variants
 from labeler.read.values import with_settings
 
+MOST_IN_CAVITY = 9  # wires, as the setting wires_per_cavity has it
 LONGEST_NAME = 24  # characters of a segment's name that is taken as it is; project choice: CAD paths are longer
 NO_SLEEVE = ("splice", "junction")
 
@@ -59,6 +60,7 @@ class _Assembly:
         self.segments = {s.key: s for s in export.segments if not {s.key} & self.chosen.excluded}
         reached = {place for c in self.conductors for place, _ in c.ends}
         self.places = tuple(p for p in export.places if p.key in reached or self.chosen.keeps(p.holders))
+        self.settings = self._shared()
         self.nodes = {place.key: place.node for place in self.places}
         self.names = self._names()
         self.segment_names = self._segment_names()
@@ -91,6 +93,15 @@ class _Assembly:
         self._tell(circuits)
         notes = (*export.notes, *self.notes.problems())
         return Read(replace(harness, notes=notes), self._account(harness), tuple(self.problems))
+
+    def _shared(self) -> Settings:
+        """Return the settings with as many wires in a cavity as the file itself puts into one."""
+        housed = {place.key for place in self.places if place.kind == "connector"}
+        wires = Counter(end for c in self.conductors for end in set(c.ends) if end[1] and end[0] in housed)
+        most = min(max(wires.values(), default=1), MOST_IN_CAVITY)
+        if most <= self.settings.wires_per_cavity:
+            return self.settings
+        return with_settings(self.settings, {"wires_per_cavity": float(most)})
 
     # ------------------------------------------------------------ variants
 

@@ -16,9 +16,10 @@ PACKING_OFF = 0.03  # by how much the tightest packing that is found may lie abo
 
 
 def ends_of_circuits(harness: Harness, names: Names) -> Iterator[Problem]:
-    """Yield unknown connectors, cavities that cannot be, and cavities taken twice."""
+    """Yield unknown connectors, cavities that cannot be, and cavities taken by more wires than may share one."""
     taken: dict[tuple[str, str], Circuit] = {}
-    known = names.connectors
+    shared: dict[tuple[str, str], list[Circuit]] = {}
+    known, most = names.connectors, harness.settings.wires_per_cavity if harness.settings else 1
     for circuit in harness.circuits:
         start, finish = circuit.start, circuit.finish
         if start == finish and start.cavity and not _is_shared(known.get(start.connector)):
@@ -36,9 +37,29 @@ def ends_of_circuits(harness: Harness, names: Names) -> Iterator[Problem]:
                 yield from _impossible_cavity(circuit, connector, pin.cavity)
             other = taken.setdefault((pin.connector, pin.cavity), circuit)
             if other is not circuit and connector.kind not in SHARED:
-                message = f"{circuit.id}: {pin} is taken by {other.id} at {other.where}"
-                fix = 'correct the cavity, or join the wires in a connector of kind = "splice"'
-                yield Problem(circuit.where, message, fix)
+                wires = shared.setdefault((pin.connector, pin.cavity), [other])
+                wires.append(circuit)
+                if len(wires) > most:
+                    yield _taken(circuit, str(pin), wires)
+    yield from _double_crimps({place: wires for place, wires in shared.items() if len(wires) <= most})
+
+
+def _taken(circuit: Circuit, place: str, wires: Sequence[Circuit]) -> Problem:
+    first = wires[0]
+    message = f"{circuit.id}: {place} is taken by {first.id} at {first.where}"
+    joined = 'join the wires in a connector of kind = "splice"'
+    crimped = f"crimped into one contact: wires_per_cavity = {len(wires)} under [defaults], or with --set"
+    return Problem(circuit.where, message, f"correct the cavity; or {joined}; or where they are {crimped}")
+
+
+def _double_crimps(shared: Mapping[tuple[str, str], Sequence[Circuit]]) -> Iterator[Problem]:
+    """Yield a warning for each connector with cavities that several wires share."""
+    for connector in dict.fromkeys(connector for connector, _ in shared):
+        here = {cavity: wires for (name, cavity), wires in shared.items() if name == connector}
+        where = next(iter(here.values()))[1].where
+        each = "; ".join(f"{cavity} by {', '.join(wire.id for wire in wires)}" for cavity, wires in here.items())
+        fix = "check that they are crimped into one contact each"
+        yield Problem(where, f"{connector}: cavities shared by several wires: {each}", fix, warning=True)
 
 
 def _is_shared(connector: Connector | None) -> bool:
