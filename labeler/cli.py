@@ -117,14 +117,16 @@ def check_command(
 
     from labeler import report
     from labeler.errors import LabelerError
-    from labeler.pipeline import check, for_printer
+    from labeler.pipeline import check, for_printer, refused_by
 
     try:
-        settings = for_printer(settings, chosen_printer(printer))
+        profile = chosen_printer(printer)
+        settings = for_printer(settings, profile)
         today = date.today().isoformat()
         checked = check(
             file, settings=settings, paper=paper, stock=stock, track=shown_progress, date=today, wanted=wanted
         )
+        refused = refused_by(profile, checked) if printer and explain is None else ()
     except LabelerError as error:
         if as_json:
             print_json({"harness": None, "markers": [], "problems": list(map(report.problem_json, error.problems))})
@@ -137,13 +139,15 @@ def check_command(
             for line in steps(fit):
                 click.echo(line)
     elif as_json:
-        print_json(report.as_json(checked))
+        print_json(report.as_json(checked, refused))
     else:
         warn(checked.notes)
         for line in report.table(checked.fits):
             click.echo(line)
         click.echo(report.summary(checked), err=True)
-    if checked.misfits:
+        for problem in refused:
+            click.echo(str(problem), err=True)
+    if checked.misfits or refused:
         raise SystemExit(1)
 
 

@@ -246,6 +246,8 @@ def tell(runs: Sequence[Printed], record: Record) -> None:
         click.echo(f"unit {job.unit}: {made}, job {job.id}", err=True)
         for fit in printed.left_out:
             click.echo(f"left out: {fit.marker.id} {fit.marker.at}: {'; '.join(fit.reasons)}", err=True)
+    for stock, number, cell in runs[0].begun:
+        click.echo(f"load the partly used sheet of {stock} as sheet {number}: it goes on at {cell}", err=True)
     click.echo(f"recorded in {record.name}", err=True)
     for file in runs[0].files:
         click.echo(str(file))

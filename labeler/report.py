@@ -15,13 +15,13 @@ HEADINGS = ("id", "place", "text", "sits on", "on", "cut", "capitals", "arc", "v
 DIGITS = 4  # of a millimetre in JSON
 
 
-def as_json(checked: Checked) -> dict[str, Any]:
-    """Return the answer as one object: ``harness``, ``markers``, ``problems``."""
+def as_json(checked: Checked, refused: Iterable[Problem] = ()) -> dict[str, Any]:
+    """Return the answer as one object: ``harness``, ``markers``, ``problems``, those of a printer among them."""
     harness = checked.harness
     return {
         "harness": {"name": harness.name, "part_number": harness.part_number, "revision": harness.revision},
         "markers": [marker_json(fit) for fit in checked.fits],
-        "problems": [problem_json(problem) for problem in checked.notes],
+        "problems": [problem_json(problem) for problem in (*checked.notes, *refused)],
     }
 
 

@@ -189,7 +189,9 @@ def test_a_reprint_names_the_stock_of_its_cells_as_a_print_does(tmp_path: Path) 
     assert "is not STOCK=CELL" in run(*again, "--start", "B3").stderr
     assert run(*again, "--start", "tag-a4-95x54=B3").exit_code == 0
     assert run(*again, "--used", "tag-a4-95x54=A1-A3").exit_code == 0
-    assert run(*again, "--go-on").exit_code == 0
+    went_on = run(*again, "--go-on")
+    assert went_on.exit_code == 0
+    assert "load the partly used sheet of tag-a4-95x54 as sheet 1: it goes on at B2" in went_on.stderr
     with open_record(tmp_path / "r.sqlite") as record:
         story = [event.cell for event in record.history("K4", "0001") if event.what == "printed"]
         # A1 to A3 are gone: B1 is the first that is not; after it A1, A2, A3 and B1 are, so B2 comes next

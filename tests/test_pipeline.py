@@ -371,7 +371,7 @@ def test_a_number_stays_clear_of_a_code(
     code = Symbol(kind, "J4", rows, 33.5, y, 0.25, module_y)
     face = Face(40.0, 20.0, (run,), copies, 8.0, symbol=code)
     added = numbered(Piece("X", face, "card", "", "J4"), 1).face.runs[-1]
-    assert added.x_mm > 35 if at_the_right else added.x_mm == 0.5
+    assert added.x_mm > 35 if at_the_right else added.x_mm == 1.0
     both = replace(code, copies=2, step_x_mm=-32.5)  # the second from 1.0 to 6.0 mm
     if not at_the_right:
         with pytest.raises(LabelerError, match="no room for R1"):

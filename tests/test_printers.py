@@ -1,5 +1,6 @@
 """Printer profiles: what they refuse, and a printed length that comes out right after calibration."""
 
+import json
 from pathlib import Path
 
 import numpy as np
@@ -63,6 +64,21 @@ def test_heat_shrink_tube_never_goes_to_a_laser_printer(tmp_path: Path) -> None:
     # a reprint is held to the same
     again = ["reprint", "0001 J4", "--reason", "x", "--out", tmp_path, "--record", tmp_path / "r.sqlite", "--printer"]
     assert run(*again, profile(tmp_path, 'technology = "laser"'))[0] == 1
+
+
+@pytest.mark.parametrize("text", ['technology = "laser"', 'feeds = ["roll"]', "border_mm = 5.5", "widest_mm = 108"])
+def test_check_says_of_a_printer_what_print_says(tmp_path: Path, text: str) -> None:
+    file = profile(tmp_path, text)
+    status, said = run("check", BOAT, "--printer", file)
+    words = ["--out", tmp_path / "out", "--record", tmp_path / "r.sqlite", "--printer", file]
+    assert (status, run("print", BOAT, *words)[0]) == (1, 1)
+    printed = run("print", BOAT, *words)[1].splitlines()
+    assert set(printed) <= set(said.splitlines())
+    listed = CliRunner().invoke(main, ["check", BOAT, "--printer", file, "--json"])
+    assert listed.exit_code == 1
+    problems = [problem["message"] for problem in json.loads(listed.stdout)["problems"] if not problem["warning"]]
+    assert len(problems) == len(printed)
+    assert all(any(message in line for line in printed) for message in problems)
 
 
 @pytest.mark.parametrize(

@@ -14,6 +14,7 @@ from labeler.pipeline.printing import (
     pieces_of,
     print_harness,
     print_units,
+    refused_by,
     version,
 )
 from labeler.pipeline.reading import draft, store_harness, understand, wants_map
@@ -41,6 +42,7 @@ __all__ = [
     "print_changes",
     "print_harness",
     "print_units",
+    "refused_by",
     "reprint",
     "resume",
     "store_harness",

@@ -12,7 +12,8 @@ from labeler.model import Face, Piece, Run, Symbol
 from labeler.text import load_font
 
 CAPITAL_MM = 1.27  # of the number, as printed: project choice, the least capital that markers have by default (0.05 in)
-APART_MM = 0.5  # between the number and what else is printed, or the edge: project choice
+APART_MM = 0.5  # between the number and what else is printed: project choice
+EDGE_MM = 1.0  # between the number and the end of the piece, where it is cut: project choice, half of end_margin_mm
 Area = tuple[float, float, float, float]  # left, lower, right, upper
 
 
@@ -29,16 +30,16 @@ def numbered(piece: Piece, number: int) -> Piece:
     size = CAPITAL_MM / font.capital
     width = font.width(text) * size
     taken = list(_taken(face))
-    for x in (floor((face.width_mm - APART_MM - width) * 1e4) / 1e4, APART_MM):
+    for x in (floor((face.width_mm - EDGE_MM - width) * 1e4) / 1e4, EDGE_MM):
         run = Run(text, first.font, size, x, first.y_mm, first.stretch)
         left, low, right, high = _area(run)
-        inside = left >= APART_MM - 1e-6 and right <= face.width_mm - APART_MM + 1e-6
+        inside = left >= EDGE_MM - 1e-6 and right <= face.width_mm - EDGE_MM + 1e-6
         copies = [(left - APART_MM, low - down, right + APART_MM, high - down) for down in _steps_down(face)]
         if inside and not any(_meet(copy, area) for copy in copies for area in taken):
             return replace(piece, face=replace(face, runs=(*face.runs, run)))
     left = max(0.0, min(area[0] for area in taken))
     right = max(0.0, face.width_mm - max(area[2] for area in taken))
-    asked = width + 2 * APART_MM
+    asked = width + APART_MM + EDGE_MM
     raise _no_room(piece, text, f"{left:.1f} and {right:.1f} mm are free at its ends, {asked:.1f} mm are asked")
 
 

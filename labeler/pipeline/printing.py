@@ -31,7 +31,11 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Printed:
-    """What a print or a reprint left behind. ``left`` are the used cells of sheets that are not full, by stock."""
+    """What a print or a reprint left behind.
+
+    ``left`` are the used cells of sheets that are not full, by stock; ``begun`` the sheets that were
+    partly used before: stock, number of the sheet, and the cell where it goes on.
+    """
 
     job: Job
     files: tuple[Path, ...]
@@ -40,6 +44,7 @@ class Printed:
     left_out: tuple[Fit, ...] = ()
     notes: tuple[Problem, ...] = ()
     left: Mapping[str, tuple[str, ...]] | None = None
+    begun: tuple[tuple[str, int, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +60,15 @@ class Places:
 
         names = [name for name in dict.fromkeys((*self.start, *self.used)) if name in stocks]
         return {n: taken_cells(stocks[n], self.start.get(n, ""), self.used.get(n, ())) for n in names}
+
+    def begun(self, sheets: Sequence[Sheet]) -> tuple[tuple[str, int, str], ...]:
+        """Return the sheets that were partly used before: stock, number, and the first cell that is printed."""
+        first: dict[str, Sheet] = {}
+        for sheet in sheets:
+            if sheet.placed:
+                first.setdefault(sheet.stock.name, sheet)
+        taken = self.taken({name: sheet.stock for name, sheet in first.items()})
+        return tuple((name, first[name].number, first[name].placed[0].cell) for name, gone in taken.items() if gone)
 
 
 @dataclass(frozen=True, slots=True)
@@ -230,6 +244,7 @@ class _Run:
         ]
         sheets = _shared(done)
         left = used_after(sheets, self.places.taken({sheet.stock.name: sheet.stock for sheet in sheets}))
+        begun = self.places.begun(sheets)
         jobs, files = hand_over(
             self.record,
             [partial(self.record.prepare, self._new_job(unit, who)) for unit in done],
@@ -238,7 +253,7 @@ class _Run:
             who=who,
         )
         return tuple(
-            Printed(job, files, unit.sheets, unit.fits, unit.left_out, self.checked.notes, left)
+            Printed(job, files, unit.sheets, unit.fits, unit.left_out, self.checked.notes, left, begun)
             for job, unit in zip(jobs, done, strict=True)
         )
 
@@ -368,6 +383,18 @@ def _with_serial(checked: Checked, serial: str, date: str) -> tuple[Fit, ...]:
     kept = (fit for fit in checked.fits if fit.marker.id in written or fit.marker.id not in anew)
     second = (fit for fit in fits if fit.marker.id not in known)  # a longer serial may ask for a second tag
     return (*(written.get(fit.marker.id, fit) for fit in kept), *second)
+
+
+def refused_by(printer: Printer, checked: Checked) -> tuple[Problem, ...]:
+    """Return why a printer would not be fed what is checked: the sheets of what fits, as `print_units` makes them.
+
+    Raises `LabelerError` for what cannot be laid out.
+    """
+    from labeler.layout import lay_out
+
+    fitting = (fit for fit in checked.fits if fit.verdict != DOES_NOT_FIT)
+    sheets = lay_out(pieces_of(fitting, checked.stocks), checked.stocks.by_name())
+    return tuple(printer_problems(printer, sheets))
 
 
 def pieces_of(fits: Iterable[Fit], stocks: Stocks) -> tuple[Piece, ...]:

@@ -80,7 +80,7 @@ def reprint(
         lambda job: keep_used(record, job.id, left),
         who=who,
     )
-    return Printed(job, files, sheets, left=left)
+    return Printed(job, files, sheets, left=left, begun=() if same_places else places.begun(sheets))
 
 
 def _other_stock(name: str, items: Sequence[Recorded]) -> Stock:

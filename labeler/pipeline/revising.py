@@ -200,7 +200,7 @@ def print_changes(
         lambda job: keep_used(record, job.id, left),
         who=who,
     )
-    printed = Printed(job, files, sheets, changes.kept, changes.left_out, checked.notes, left)
+    printed = Printed(job, files, sheets, changes.kept, changes.left_out, checked.notes, left, places.begun(sheets))
     return Revised(printed, changes.take_off, changes.unchanged)
 
 
