@@ -12,7 +12,7 @@ from labeler.errors import LabelerError, Problem, Where, refuse
 from labeler.model import DOES_NOT_FIT
 from labeler.pipeline.checking import PLACEHOLDER_UNIT, Checked, check
 from labeler.pipeline.files import Names, folder_problems
-from labeler.pipeline.handing import Drawing, Output, hand_over
+from labeler.pipeline.handing import Drawing, Output, hand_over, output_text
 from labeler.pipeline.printing import (
     Places,
     Printed,
@@ -170,7 +170,6 @@ def print_changes(
     """
     from labeler.layout import lay_out, used_after
     from labeler.record import canonical_sheet
-    from labeler.record.used import keep_used
     from labeler.send import queue_problems
 
     refuse(folder_problems(folder))
@@ -191,13 +190,14 @@ def print_changes(
     refuse(printer_problems(printer, sheets))
     refuse(queue_problems(filter(None, (out.queue(sheet.stock.name) for sheet in sheets))))
     left = used_after(sheets, places.taken({sheet.stock.name: sheet.stock for sheet in sheets}))
+    out = with_dots(out, checked)
     about = {"who": who, "version": version(), "date": date, "paper": paper, "printer": printer_text(printer)}
+    about["output"] = output_text(out)
     new = replace(_new_job(changes, sheets, f"changes since revision {since}"), **about)  # type: ignore[arg-type]
     (job,), files = hand_over(
         record,
-        [lambda: record.prepare(new)],
+        lambda: record.prepare_run((new,), left),
         lambda jobs: _drawing(changes, jobs[0], sheets, out, paper),
-        lambda job: keep_used(record, job.id, left),
         who=who,
     )
     printed = Printed(job, files, sheets, changes.kept, changes.left_out, checked.notes, left)
@@ -255,16 +255,15 @@ def _new_job(changes: _Changes, sheets: tuple[Sheet, ...], reason: str) -> NewJo
 
 
 def _drawing(changes: _Changes, job: Job, sheets: tuple[Sheet, ...], out: Output, paper: str) -> Drawing:
-    harness, off = changes.checked.harness, tuple(map(_remark, changes.take_off))
+    harness, off = changes.checked.harness, tuple(map(remark, changes.take_off))
     names, word = Names(out.folder, harness), f"-changes-{job.id}"
     bench = partial(bench_pdf, harness, job, changes.kept, changes.left_out, sheets, paper, off)
-    out = with_dots(out, changes.checked)
     return Drawing(
         harness, (job,), names.parts((job.unit,), sheets, word), out, {names.bench_sheet(job.unit, word): bench}
     )
 
 
-def _remark(one: Difference) -> tuple[str, str, str]:
+def remark(one: Difference) -> tuple[str, str, str]:
     """Return place, text and reason of what must come off, for the bench sheet."""
     assert one.old is not None
     row = one.old

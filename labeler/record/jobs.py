@@ -61,6 +61,12 @@ def of_unit(text: str) -> ColumnElement[bool]:
     return job.c.unit_id.in_(select(unit.c.id).where(is_unit(text)))
 
 
+def run_of(job_id: int) -> ColumnElement[bool]:
+    """Return the condition that a job was printed together with another one, or is that one."""
+    other = job.alias("other")
+    return job.c.run == select(other.c.run).where(other.c.id == job_id).scalar_subquery()
+
+
 def job_list(connection: Connection, *where: ColumnElement[bool]) -> tuple[Job, ...]:
     """Return the jobs in the order in which they were made."""
     names = (harness.c.name, harness.c.part_number, harness.c.revision, unit.c.serial)
@@ -89,6 +95,7 @@ def _job(row: Line) -> Job:
         date=row.date,
         paper=row.paper,
         printer=row.printer,
+        output=row.output,
     )
 
 
