@@ -19,7 +19,11 @@ NOT_RECORDED = "not recorded"  # of a print by a version that did not keep it
 
 def about_job(job: Job) -> str:
     """Return what a job repeats and why, for its sheets; "" for a first print."""
-    return f"reprint of job {job.of_job}: {job.reason}" if job.kind == "reprint" else job.reason
+    if job.kind != "reprint":
+        return job.reason
+    now = job.unit_revision
+    at = f" at revision {job.revision or 'none'}, the unit is at {now} now" if now not in ("", job.revision) else ""
+    return f"reprint of job {job.of_job}{at}: {job.reason}"
 
 
 def work_list(job: Job, items: Sequence[Recorded], sheets: Sequence[Sheet]) -> BenchSheet:

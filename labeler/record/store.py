@@ -129,7 +129,9 @@ class Record:
         about = replace(about, reason=about.reason.strip(), run=write.new_uid())
         with self._writing() as connection:
             ids = [
-                write.prepare_reprint(connection, one.items[0].job, one.items, one.sheets, fonts, about)
+                write.prepare_reprint(
+                    connection, max(item.job for item in one.items), one.items, one.sheets, fonts, about
+                )
                 for one in units
             ]
             used.add_used(connection, ids[-1], left or {})

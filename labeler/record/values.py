@@ -138,6 +138,7 @@ class Job:
     paper: str = ""
     printer: str = ""
     output: str = ""  # where the files went, and in which form, as JSON
+    unit_revision: str = ""  # that the unit was at before this job; "" where it was not printed
 
 
 @dataclass(frozen=True, slots=True)

@@ -153,7 +153,7 @@ def _add_abouts(connection: Connection, job_id: int, sheets: Iterable[Sheet]) ->
 
 def prepare_reprint(
     connection: Connection,
-    job_of_first_print: int,
+    job_of_print: int,
     items: Sequence[Recorded],
     sheets: Sequence[Sheet],
     fonts: Mapping[str, str],
@@ -165,8 +165,8 @@ def prepare_reprint(
     """
     refuse(_withdrawn_problems(connection, {item.job for item in items}))
     c = schema.job.c
-    first = connection.execute(select(c.unit_id, c.harness_id, c.of_job).where(c.id == job_of_first_print)).one()
-    of_job = first.of_job or job_of_first_print
+    first = connection.execute(select(c.unit_id, c.harness_id, c.kind, c.of_job).where(c.id == job_of_print)).one()
+    of_job = first.of_job if first.kind == "reprint" else job_of_print
     job_id = _new_job(connection, "reprint", first.unit_id, first.harness_id, about, of_job)
     keep(connection, job_id, sheets, {item.row.id: item.row for item in items}, (), fonts)
     _add_abouts(connection, job_id, sheets)
