@@ -196,7 +196,12 @@ def test_a_run_that_was_broken_off_is_finished_as_it_was(
         assert [one.job.state for one in done] == ["printed", "printed"]
         assert {file.name: file.read_bytes() for file in out.iterdir() if file.suffix != ".part"} == before
         assert any(name.endswith(".png") for name in before)
-        assert {Path(name).name for name in record.jobs()[0].files} == set(before)
+        files = [{Path(name).name for name in job.files} for job in record.jobs()]
+        assert files[0] | files[1] == set(before)
+        assert [sorted(name for name in each if "bench" in name) for each in files] == [
+            ["RSB-210-0001-bench-sheet.pdf"],  # of each unit its own alone
+            ["RSB-210-0002-bench-sheet.pdf"],
+        ]
         left = used_by(record, 2)
         assert left == done[0].left
         assert {name: cells for name, cells in left.items() if cells} == used_cells(record) != {}

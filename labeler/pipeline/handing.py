@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from labeler.draw.pdf import Header
     from labeler.record.store import Record
     from labeler.record.values import Job
+    from labeler.record.write import NotOf
 
 Track = Callable[[Sequence[Any], str], Iterable[Any]]
 """Yields what it is given, and may show how far it has come; the words say what is done."""
@@ -81,6 +82,13 @@ class Drawing:
         """Return every file, in the order in which they are handed over."""
         pictures = (path for part in self.parts for path, _, _ in self._pictures(part))
         return (*self.beside, *(part.path for part in self.parts), *pictures)
+
+    def not_of(self, named: Callable[[Path], Path] = Path) -> dict[int, frozenset[str]]:
+        """Return for each of several jobs the files that are another one's alone: their bench sheets."""
+        if len(self.jobs) < 2:
+            return {}
+        beside = [str(named(path)) for path in self.beside]
+        return {job.id: frozenset(beside) - {own} for job, own in zip(self.jobs, beside, strict=True)}
 
     def contents(self) -> Iterator[tuple[Path, bytes]]:
         """Yield every file with what is in it, drawn one at a time."""
@@ -181,12 +189,12 @@ def hand_over(
             make_folder(folder)
         wanted, contents = _to_write(record, jobs, drawing, again)
         with ExitStack() as files:
-            files.enter_context(written(wanted, _noted(record, jobs, contents), force=drawing.out.force))
+            files.enter_context(written(wanted, _noted(record, drawing, jobs, contents), force=drawing.out.force))
             for part in drawing.parts:
                 _send(drawing, part, sent)
             with uninterrupted():
                 names = [str(path) for path in paths]
-                sure, done = _confirm(record, jobs[0], names, who), True
+                sure, done = _confirm(record, jobs[0], (names, who, drawing.not_of())), True
                 files.close()  # from here on the files stay, whatever comes
     except BaseException as error:
         if not (again or done):
@@ -196,7 +204,9 @@ def hand_over(
         raise
     if not sure:
         raise LabelerError(_lost(record, jobs))
-    return tuple(replace(job, state="printed", files=tuple(names)) for job in jobs), paths
+    gone = drawing.not_of()
+    own = {job.id: tuple(name for name in names if name not in gone.get(job.id, ())) for job in jobs}
+    return tuple(replace(job, state="printed", files=own[job.id]) for job in jobs), paths
 
 
 def _to_write(
@@ -210,22 +220,24 @@ def _to_write(
     return [path for path, _ in missing], missing
 
 
-def _noted(record: Record, jobs: Sequence[Job], contents: Iterable[tuple[Path, bytes]]) -> Iterator[tuple[Path, bytes]]:
+def _noted(
+    record: Record, drawing: Drawing, jobs: Sequence[Job], contents: Iterable[tuple[Path, bytes]]
+) -> Iterator[tuple[Path, bytes]]:
     """Yield the files; once all are written, and before they are named, the record is told their digests."""
     digests: dict[str, str] = {}
     for path, data in contents:
         digests[str(path.resolve())] = _digest(data)
         yield path, data
-    record.drawn(jobs[0].id, digests)
+    record.drawn(jobs[0].id, digests, drawing.not_of(Path.resolve))
 
 
-def _confirm(record: Record, job: Job, names: Sequence[str], who: str) -> bool:
+def _confirm(record: Record, job: Job, about: tuple[Sequence[str], str, NotOf]) -> bool:
     """Confirm a job with its run; False where nobody can know whether it is, as the record is gone in the middle of it.
 
     The files must stay then: a job that is printed in the record would have lost them.
     """
     try:
-        record.confirm(job.id, names, who)
+        record.confirm(job.id, *about)
     except LabelerError:
         try:
             now = record.show(job.id).jobs[0]

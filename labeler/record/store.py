@@ -137,18 +137,21 @@ class Record:
             used.add_used(connection, ids[-1], left or {})
             return jobs.job_list(connection, schema.job.c.id.in_(ids))
 
-    def drawn(self, job_id: int, digests: Mapping[str, str]) -> None:
-        """Record the SHA-256 of each file of a job and its run by its path, before the files get their places."""
-        with self._writing() as connection:
-            write.drawn(connection, job_id, digests)
+    def drawn(self, job_id: int, digests: Mapping[str, str], not_of: write.NotOf | None = None) -> None:
+        """Record the SHA-256 of each file of a job and its run by its path, before the files get their places.
 
-    def confirm(self, job_id: int, files: Sequence[str] = (), who: str = "") -> Job:
-        """Record that the files of a prepared job, and of all that was printed together with it, were handed over.
-
-        Raises LabelerError if the job is not prepared.
+        ``not_of`` names for each job of the run those of the files that hold nothing of it.
         """
         with self._writing() as connection:
-            write.confirm(connection, job_id, files, who)
+            write.drawn(connection, job_id, digests, not_of or {})
+
+    def confirm(self, job_id: int, files: Sequence[str] = (), who: str = "", not_of: write.NotOf | None = None) -> Job:
+        """Record that the files of a prepared job, and of all that was printed together with it, were handed over.
+
+        ``not_of`` is as in `drawn`. Raises LabelerError if the job is not prepared.
+        """
+        with self._writing() as connection:
+            write.confirm(connection, job_id, files, who, not_of or {})
             return jobs.job_list(connection, schema.job.c.id == job_id)[0]
 
     def withdraw(self, job_id: int, reason: str, who: str = "") -> Job:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import zlib
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from hashlib import sha256
@@ -245,17 +245,22 @@ def add_event(connection: Connection, job_id: int, state: str, note: str, who: s
     connection.execute(insert(schema.job_event), row)
 
 
-def drawn(connection: Connection, job_id: int, digests: Mapping[str, str]) -> None:
+NotOf = Mapping[int, Collection[str]]
+"""Files of a run that hold nothing of a job, by the job's number: the bench sheets of the others."""
+
+
+def drawn(connection: Connection, job_id: int, digests: Mapping[str, str], not_of: NotOf) -> None:
     """Say what the files of a run are, before they get their names; the first time counts."""
-    c, note = schema.job_event.c, json.dumps(dict(digests), ensure_ascii=True)
+    c = schema.job_event.c
     run = select(schema.job.c.id).where(run_of(job_id))
     known = set(connection.scalars(select(c.job_id).where(c.job_id.in_(run), c.state != "prepared")))
     for one in connection.scalars(run.order_by(schema.job.c.id)).all():
         if one not in known:
-            add_event(connection, one, "drawn", note)
+            own = {name: digest for name, digest in digests.items() if name not in not_of.get(one, ())}
+            add_event(connection, one, "drawn", json.dumps(own, ensure_ascii=True))
 
 
-def confirm(connection: Connection, job_id: int, files: Sequence[str], who: str = "") -> None:
+def confirm(connection: Connection, job_id: int, files: Sequence[str], who: str, not_of: NotOf) -> None:
     """Say that the files of a prepared job and all of its run were handed over.
 
     Raises LabelerError if the job is not prepared.
@@ -264,9 +269,9 @@ def confirm(connection: Connection, job_id: int, files: Sequence[str], who: str 
     if state != "prepared":
         fix = "look at the job; print or reprint what is needed as a new job"
         raise LabelerError(Problem(Where(f"job {job_id}"), f"it cannot be confirmed: it is {state}", fix))
-    note = json.dumps(list(files), ensure_ascii=False)
     for one in _prepared(connection, job_id):
-        add_event(connection, one, "printed", note, who)
+        own = [name for name in files if name not in not_of.get(one, ())]
+        add_event(connection, one, "printed", json.dumps(own, ensure_ascii=False), who)
         _take_off(connection, one, who)
 
 
