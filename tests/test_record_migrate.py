@@ -220,7 +220,8 @@ BACK_TO_3 = (
     "ALTER TABLE void DROP of_job, DROP of_sheet",
     "UPDATE schema_version SET version = 3",
     # the jobs of a run had all files in common
-    "UPDATE job_event SET note = (SELECT note FROM job_event WHERE job_id = 1 AND state = 'drawn') WHERE state = 'drawn'",
+    "UPDATE job_event SET note = (SELECT note FROM job_event WHERE job_id = 1 AND state = 'drawn')"
+    " WHERE state = 'drawn'",
 )
 """What schema 3 on a server did not have: by the two schemas side by side."""
 
