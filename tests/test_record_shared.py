@@ -59,6 +59,8 @@ def test_a_spoiled_sheet_comes_again_once_as_one_sheet(place: str, tmp_path: Pat
             assert [("work-list" in file.name) for file in lists] == [True, True]
             (file,) = sheets  # one file, and in it one sheet
             assert len(pdfium.PdfDocument(str(file))) == 1
+            said = pdfium.PdfDocument(str(file))[0].get_textpage().get_text_range()
+            assert "reprint of jobs 1, 2: jammed" in " ".join(said.split())
         assert [len(record.run(job.id)) for job in record.jobs()] == [2] * 6
         assert {item.printed for item in record.find("", sheet=(1, sheet.number))} == {3}
         assert verify(record) == ()

@@ -121,7 +121,7 @@ class Drawing:
         part = " ".join(filter(None, (self.harness.part_number, revision)))
         units, jobs = _span("unit", [job.unit for job in self.jobs]), _span("job", [job.id for job in self.jobs])
         words = filter(None, (part, units, jobs, first.date or first.at[:10]))
-        return Header(" · ".join(words), name=self.harness.name, about=about_job(first))
+        return Header(" · ".join(words), name=self.harness.name, about=about_job(*self.jobs))
 
     def _pictures(self, part: Part) -> Iterator[tuple[Path, int, str]]:
         """Yield the path of each picture, the page it is of, and the piece on it ("": all of the page)."""
