@@ -197,9 +197,10 @@ def record_void_command(
     named_one_way(marker, sheet, unit, branch)
     with opened_record(record_path, create=False) as record:
         items = chosen_markers(record, marker, unit, branch, sheet, harness)
+        on = sheet_named(sheet) if sheet else None
+        items = record.copies(items, on) if on else items
         if not marker:  # of many, those that can be
             items = tuple(item for item in items if item.state == "printed") or items
-        on = sheet_named(sheet) if sheet else None
         record.void_all([(unit_name(item), item.row.id) for item in items], reason, who(), sheet=on)
         copy = f", on sheet {sheet}" if sheet else ""
         for item in items:

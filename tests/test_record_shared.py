@@ -118,6 +118,26 @@ def test_void_of_a_sheet_is_of_its_copies_of_all_units(place: str, tmp_path: Pat
         assert {item.state for item in other} == {"printed"}  # of other sheets nothing is void
 
 
+def test_void_of_one_copy_and_then_of_the_rest_of_its_sheet(tmp_path: Path) -> None:
+    place = tmp_path / "r.sqlite"
+    with open_record(place) as record:
+        print_units(BOAT, tmp_path, record, units=(None, None), date=DATE)
+        number = shared_sheet(record).number
+        items = record.find("", sheet=(1, number))
+        reprint_units(record, items[:1], tmp_path / "again", reason="smeared")
+    words = ["--sheet", f"1:{number}", "--record", place]
+    one = run("record", "void", items[0].row.id, "--unit", items[0].unit, "--reason", "smeared", *words)
+    assert one.exit_code == 0, one.stderr
+    assert len(one.stderr.splitlines()) == 1
+    rest = run("record", "void", "--reason", "jammed", *words)
+    assert rest.exit_code == 0, rest.stderr
+    assert len(rest.stderr.splitlines()) == len(items) - 1
+    with open_record(place) as record:
+        now = record.find("", sheet=(1, number))
+        assert [item.row.id for item in now if item.state == "printed"] == [items[0].row.id]  # by its reprint
+        assert {item.state for item in now[1:]} == {"void"}
+
+
 def test_void_before_it_is_printed_again_and_of_one_copy_by_name(tmp_path: Path) -> None:
     with open_record(tmp_path / "r.sqlite") as record:
         print_units(BOAT, tmp_path, record, units=(None, None), date=DATE)

@@ -196,6 +196,16 @@ class Record:
                 place = (copy.job, copy.sheet) if sheet else None
                 write.add_void(connection, unit_id, name, who, reason.strip(), of_sheet=place)
 
+    def copies(self, items: Iterable[Recorded], sheet: tuple[int, int]) -> tuple[Recorded, ...]:
+        """Return markers with the state of their copies on a sheet (job, number) alone.
+
+        Raises LabelerError for one that is not on it.
+        """
+        with self._reading() as connection:
+            named = [(item.row.id, f"{item.part_number or item.harness} {item.unit}") for item in items]
+            meant = [find.one_marker(connection, *one) for one in named]
+            return tuple(find.as_it_stands(connection, *one, sheet) for one in meant)
+
     # ------------------------------------------------------------ looking up
 
     def find(
