@@ -36,10 +36,12 @@ from labeler.options import (
     place_of,
     place_of_row,
     print_json,
+    sheet_named,
     show_table,
     shown_progress,
     tell,
     unit_name,
+    warn,
     who,
 )
 
@@ -68,18 +70,19 @@ def reprint_command(
 ) -> None:
     """Print one recorded MARKER again, exactly: by its id, place or circuit, words of its text, or its scanned code.
 
-    With --sheet, --branch or --unit alone: a spoiled sheet (every marker in its own cell), a branch, a whole unit.
+    With --sheet, --branch or --unit alone: a spoiled sheet (every marker in its own cell, of all the units that share
+    it), a branch, a whole unit.
     Example: labeler reprint "0001 J4" --reason lost
     """
     from datetime import date
 
-    from labeler.pipeline import Output, reprint
+    from labeler.pipeline import Output, reprint_units
 
     named_one_way(marker, sheet, unit, branch)
     elsewhere = how["stock"] or how["start"] or how["used"] or how["go_on"]
     with opened_record(record_path, create=False) as record:
         items = chosen_markers(record, marker, unit, branch, sheet, harness)
-        printed = reprint(
+        printed = reprint_units(
             record,
             items,
             out,
@@ -90,7 +93,7 @@ def reprint_command(
             out=Output(out, png=png, send=send, track=shown_progress),
             **how,
         )
-        tell([printed], record)
+        tell(printed, record)
 
 
 @click.command("diff")
@@ -188,16 +191,20 @@ def record_void_command(
 ) -> None:
     """Declare a printed MARKER void until it is printed again: what there is of it must not be used.
 
-    With --sheet, --branch or --unit alone: all of it. Example: labeler record void "0001 J4" --reason smeared
+    With --sheet only the copies on that sheet, of all the units that share it: what was printed again stays good.
+    With --branch or --unit alone: all of it. Example: labeler record void "0001 J4" --reason smeared
     """
     named_one_way(marker, sheet, unit, branch)
     with opened_record(record_path, create=False) as record:
         items = chosen_markers(record, marker, unit, branch, sheet, harness)
+        on = sheet_named(sheet) if sheet else None
+        items = record.copies(items, on) if on else items
         if not marker:  # of many, those that can be
             items = tuple(item for item in items if item.state == "printed") or items
-        record.void_all([(unit_name(item), item.row.id) for item in items], reason, who())
+        record.void_all([(unit_name(item), item.row.id) for item in items], reason, who(), sheet=on)
+        copy = f", on sheet {sheet}" if sheet else ""
         for item in items:
-            click.echo(f"void: {item.row.id}, unit {item.unit}, {place_of(item)}: {reason}", err=True)
+            click.echo(f"void: {item.row.id}, unit {item.unit}, {place_of(item)}{copy}: {reason}", err=True)
 
 
 @record_group.command("resume")
@@ -205,24 +212,31 @@ def record_void_command(
 @click.option("--out", type=click.Path(path_type=Path), help="Another folder than the files were on their way to.")
 @options(RECORD, FORCE)
 def record_resume_command(job: int, out: Path | None, record_path: str | None, force: bool) -> None:
-    """Finish a JOB that was broken off: draw its files again from the record. Example: labeler record resume 12."""
-    from labeler.pipeline import resume
+    """Finish a JOB that was broken off, and all that shares its sheets: draw the files again from the record.
+
+    Nothing is sent to a printer: it is said what was to be. Example: labeler record resume 12.
+    """
+    from labeler.pipeline import resume_run
 
     with opened_record(record_path, create=False) as record:
-        tell([resume(record, job, out, force=force, who=who())], record)
+        done = resume_run(record, job, out, force=force, who=who())
+        warn(done[0].notes)
+        tell(done, record)
 
 
 @record_group.command("withdraw")
 @click.argument("job", metavar="JOB", type=click.IntRange(1))
 @options(REASON, RECORD)
 def record_withdraw_command(job: int, reason: str, record_path: str | None) -> None:
-    """Withdraw a JOB that was broken off, so that its unit can be printed anew.
+    """Withdraw a JOB that was broken off, and all that shares its sheets, so that its unit can be printed anew.
 
     Example: labeler record withdraw 12 --reason "power cut"
     """
     with opened_record(record_path, create=False) as record:
+        broken_off = [one.id for one in record.run(job) if one.state == "prepared"] or [job]
         record.withdraw_prepared(job, reason, who())
-        click.echo(f"job {job} is withdrawn: {reason}", err=True)
+        for one in broken_off:
+            click.echo(f"job {one} is withdrawn: {reason}", err=True)
 
 
 for command in KEEPING:

@@ -284,6 +284,14 @@ def named_one_way(marker: str | None, sheet: str | None, unit: str | None, branc
         raise click.UsageError("--branch needs --unit: a branch stands in every unit")
 
 
+def sheet_named(sheet: str) -> tuple[int, int]:
+    """Return the job and the number of a sheet that is named as in 1:3."""
+    job, colon, number = sheet.partition(":")
+    if not (colon and job.isdecimal() and number.isdecimal()):
+        raise click.BadParameter(f"{sheet!r} is not JOB:NUMBER, as in 1:3", param_hint="--sheet")
+    return int(job), int(number)
+
+
 def chosen_markers(
     record: Record,
     marker: str | None,
@@ -292,18 +300,13 @@ def chosen_markers(
     sheet: str | None,
     harness: str | None = None,
 ) -> tuple[Recorded, ...]:
-    """Find what is meant: exactly one marker where one is named, all of one harness's unit where none is.
+    """Find what is meant: exactly one marker where one is named, else all on a sheet, or of one harness's unit.
 
     Where several are met, a terminal is asked which; elsewhere it is an error that lists them.
     """
     from labeler.errors import LabelerError, Problem, Where
 
-    on_sheet = None
-    if sheet is not None:
-        job, colon, number = sheet.partition(":")
-        if not (colon and job.isdecimal() and number.isdecimal()):
-            raise click.BadParameter(f"{sheet!r} is not JOB:NUMBER, as in 1:3", param_hint="--sheet")
-        on_sheet = (int(job), int(number))
+    on_sheet = sheet_named(sheet) if sheet is not None else None
     for name, given in (("MARKER", marker), ("--unit", unit), ("--branch", branch), ("--harness", harness)):
         if given is not None and not given.strip():
             raise click.UsageError(f"{name} is empty")
@@ -321,6 +324,8 @@ def chosen_markers(
         narrow = "or narrow it with --unit, --harness or --branch"
         fix = f'name one by its unit and id, as in "{first.unit} {first.row.id}", {narrow}'
         return (found[which_of(lines, f"{len(found)} markers match {asked!r}", fix, record.name, heads)],)
+    if sheet:  # of all the units that share it
+        return found
     units = list(dict.fromkeys(map(unit_name, found)))
     what = f"{len(units)} harnesses have what {asked!r} names"
     meant = units[which_of(units, what, "name one with --harness", record.name)]

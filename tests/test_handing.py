@@ -29,7 +29,7 @@ from labeler.pipeline import Output, check, print_harness, print_units, reprint
 from labeler.pipeline.files import MOST_PAGES, Names
 from labeler.record import open_record
 from labeler.record.store import Record
-from labeler.record.used import keep_used, used_cells
+from labeler.record.used import add_used, used_cells
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
 BOAT = str(EXAMPLES / "survey-boat.toml")
@@ -159,9 +159,10 @@ def test_a_spoiled_strip_or_card_or_roll_comes_again_as_it_was(tmp_path: Path, s
 def test_a_full_sheet_is_no_sheet_to_go_on_with(tmp_path: Path) -> None:
     with open_record(tmp_path / "r.sqlite") as record:
         job = print_harness(BOAT, tmp_path, record, only=("bag",)).job
-        keep_used(record, job.id, {WRAPS: ("A1",), "other": ("B2",)})
-        keep_used(record, job.id, {WRAPS: ()})
-        keep_used(record, job.id, {})
+        with record.engine.execution_options(writing=True).begin() as connection:
+            add_used(connection, job.id, {WRAPS: ("A1",), "other": ("B2",)})
+            add_used(connection, job.id, {WRAPS: ()})
+            add_used(connection, job.id, {})
         left = used_cells(record)
     assert left["other"] == ("B2",)
     assert WRAPS not in left
@@ -323,9 +324,9 @@ class Stop:
         ("os.fsync", 5),
         ("os.link", 1),
         ("os.link", 3),
-        ("labeler.record.store.Record.prepare", 1),
+        ("labeler.record.store.Record.prepare_run", 1),
         ("labeler.record.store.Record.confirm", 1),
-        ("labeler.record.used.keep_used", 1),
+        ("labeler.record.used.add_used", 1),
         ("labeler.layout.lay_out", 1),
     ],
 )
@@ -345,7 +346,7 @@ def test_ctrl_c_leaves_neither_half_a_print_nor_a_wrong_record(
             print_harness(BOAT, tmp_path / "out", record, out=Output(tmp_path, png=("sheets",)))
         assert stop.left <= 0
         # While the job is confirmed and its files are kept, Ctrl-C waits: both stand.
-        late = place.endswith((".confirm", ".keep_used"))
+        late = place.endswith(".confirm")
         assert whole_or_nothing(tmp_path / "out", record) == ("whole" if late else "nothing")
         monkeypatch.undo()
         if not late:

@@ -571,7 +571,7 @@ def test_a_job_that_another_bench_resumes_meanwhile_stays_printed(
     """The first bench finds its files there, and takes neither them nor the job back."""
     real = Record.drawn
 
-    def resumed(record: Record, job_id: int, digests: dict[str, str]) -> None:
+    def resumed(record: Record, job_id: int, digests: dict[str, str], *_more: object) -> None:
         real(record, job_id, digests)
         monkeypatch.setattr("labeler.record.store.Record.drawn", real)
         resume(record, job_id, tmp_path / "out")

@@ -760,11 +760,11 @@ def ask_everything(path: Path) -> None:
 def test_a_newer_schema_is_refused(tmp_path: Path) -> None:
     filled(tmp_path / "r.db")
     with sqlite3.connect(tmp_path / "r.db") as connection:
-        connection.execute("INSERT INTO schema_version VALUES (4)")
+        connection.execute("INSERT INTO schema_version VALUES (5)")
     connection.close()
     with pytest.raises(LabelerError) as raised:
         open_record(tmp_path / "r.db")
-    assert "schema 4, this version knows schemas up to 3" in only_problem(raised)
+    assert "schema 5, this version knows schemas up to 4" in only_problem(raised)
 
 
 def test_a_truncated_record_is_a_problem_wherever_it_ends(tmp_path: Path) -> None:

@@ -65,8 +65,8 @@ DAMAGE = {
     "UPDATE job_event SET note = '[1' WHERE state = 'printed'": "its list of files cannot be read",
     "DELETE FROM sheet": "it has no sheet and no marker",
     "DELETE FROM stock": "rows refer to no stock",
-    "INSERT INTO job SELECT 9, 'u', kind, unit_id, harness_id, of_job, at, who, version, reason, date, paper, printer"
-    " FROM job": "it was printed 2 times as new",
+    "INSERT INTO job SELECT 9, 'u', kind, unit_id, harness_id, of_job, at, who, version, reason, date, paper, printer,"
+    " run, output FROM job": "it was printed 2 times as new",
 }
 
 
@@ -145,7 +145,7 @@ def test_an_export_is_one_documented_object(record: Record) -> None:
     print_unit(record)
     exported = record.export("1")
     assert json.loads(json.dumps(exported)) == exported
-    assert exported["form"] == 1
+    assert exported["form"] == 2
     assert exported["unit"]["serial"] == "0001"
     counts = {
         key: len(exported[key]) for key in ("harnesses", "stocks", "faces", "markers", "contents", "jobs", "voids")
@@ -207,7 +207,7 @@ def changed(exported: dict[str, Any], path: str, value: object) -> dict[str, Any
 @pytest.mark.parametrize(
     ("path", "value"),
     [
-        ("form", 2),
+        ("form", 3),
         ("unit", None),
         ("unit/serial", 7),
         ("harnesses/0/text", "AAAA"),
@@ -227,6 +227,9 @@ def changed(exported: dict[str, Any], path: str, value: object) -> dict[str, Any
         ("jobs/0/sheets/1", "00"),
         ("jobs/0/events/0/state", "eaten"),
         ("jobs/0/fonts", []),
+        ("jobs/0/about", {"1": 4}),
+        ("jobs/0/used", [["a", 4]]),
+        ("jobs/0/run", 4),
         ("jobs", {}),
         ("voids", [{}]),
         ("voids", [{"uid": "v", "marker": "m", "at": "", "who": "", "reason": "", "by_job": "none"}]),

@@ -10,12 +10,14 @@ import signal
 import subprocess
 import sys
 import time
+from hashlib import sha256
 from pathlib import Path
 
 import pypdfium2 as pdfium
 import pytest
 
-from labeler.pipeline import resume
+from labeler.errors import LabelerError
+from labeler.pipeline import resume, resume_run
 from labeler.record import open_record
 from labeler.record.store import Record
 
@@ -35,9 +37,9 @@ with open_record(place) as record:
 """
 
 
-def start(place: str, folder: Path, units: int) -> subprocess.Popen[str]:
+def start(place: str, folder: Path, units: int, worker: str = WORKER) -> subprocess.Popen[str]:
     (folder / "loom.csv").write_text(LOOM)
-    command = [sys.executable, "-c", WORKER, place, str(folder / "out"), str(folder / "loom.csv"), str(units)]
+    command = [sys.executable, "-c", worker, place, str(folder / "out"), str(folder / "loom.csv"), str(units)]
     running = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
     assert running.stdout is not None
     assert running.stdout.readline() == "ready\n", running.communicate()
@@ -107,3 +109,45 @@ def test_killed_at_random_moments(
         for unit in printed:
             assert len(list(out.glob(f"loom-{unit.serial}-*.pdf"))) == 4, unit  # bench sheet, cards, wraps, tags
     print(f"{how.name}: {moments} moments, {units} units, {resumed} jobs resumed")
+
+
+def test_killed_while_units_share_sheets(place: str, tmp_path: Path, request: pytest.FixtureRequest) -> None:
+    """Three units at a time: all three of a run are prepared, or printed, and finished as one."""
+    moments: int = request.config.getoption("--moments")
+    units = min(60, 3 + 3 * moments)
+    out, chance, resumed = tmp_path / "out", random.Random(moments), 0
+    worker = WORKER.replace("import print_harness", "import print_units")
+    worker = worker.replace("print_harness(loom, out, record,", "print_units(loom, out, record, units=(None,) * 3,")
+    for last in [False] * moments + [True]:
+        running = start(place, tmp_path, units, worker)
+        if not last:
+            time.sleep(chance.uniform(0, 0.8))
+            running.kill()
+        _, said = running.communicate()
+        assert running.returncode == (0 if last else -signal.SIGKILL), said
+        try:
+            opened = open_record(place, create=False)
+        except LabelerError as error:
+            if "no build record here" not in str(error) and "not a build record" not in str(error):
+                raise
+            continue  # killed before there was one
+        with opened as record:
+            for job in record.jobs():
+                assert len(record.run(job.id)) == 3
+                assert len({one.state for one in record.run(job.id)}) == 1
+            broken_off = [job.id for job in record.jobs() if job.state == "prepared"]
+            assert len(broken_off) in (0, 3)
+            if broken_off:
+                resumed += 1
+                digests = record.digests(broken_off[0])
+                done = resume_run(record, broken_off[-1], out)
+                assert [one.job.state for one in done] == ["printed"] * 3
+                sheets = [name for name in digests if "bench-sheet" not in name]
+                assert all(sha256(Path(name).read_bytes()).hexdigest() == digests[name] for name in sheets)
+            assert record.problems() == ()
+            recorded = {Path(name) for job in record.jobs() for name in job.files}
+            assert recorded == set(out.glob("*.pdf"))
+            assert all(map(is_whole, recorded))
+            serials = [unit.serial for unit in record.units() if unit.state == "printed"]
+    assert len(set(serials)) == len(serials) >= units
+    print(f"{moments} moments, {len(serials)} units, {resumed} runs resumed")

@@ -10,11 +10,14 @@ from click.testing import CliRunner, Result
 from labeler.cli import main
 from labeler.errors import LabelerError
 from labeler.model import Harness
-from labeler.pipeline import reprint
+from labeler.pipeline import print_units, reprint, reprint_units, verify
 from labeler.record import open_record
 from labeler.record.connect import upgrade
 from labeler.record.schema import VERSION
 from labeler.record.store import Record
+from labeler.record.used import used_cells
+from tests import postgres
+from tests.test_record_lost import EXAMPLE, needs_server
 
 SCHEMA_1 = (Path(__file__).parent / "data" / "record-schema-1.sql").read_text("utf-8")
 
@@ -171,5 +174,86 @@ def test_schema_2(tmp_path: Path) -> None:
     with sqlite3.connect(tmp_path / "new.sqlite") as connection:
         new = dict(connection.execute("SELECT name, sql FROM sqlite_master WHERE type = 'table'").fetchall())
     connection.close()
-    made.pop("partly_used", None)  # is made when it is first needed
     assert made == new  # as if it had been made today
+
+
+def made_of(path: Path) -> dict[str, str]:
+    """Return the statements that made a file's tables and indexes."""
+    connection = sqlite3.connect(path)
+    found = dict(connection.execute("SELECT name, sql FROM sqlite_master WHERE sql IS NOT NULL").fetchall())
+    connection.close()
+    return found
+
+
+def test_schema_3(tmp_path: Path) -> None:
+    """What is expected is the record's own description in tests/data/README.md."""
+    path = tmp_path / "r.sqlite"
+    connection = sqlite3.connect(path)
+    connection.executescript((Path(__file__).parent / "data" / "record-schema-3.sql").read_text("utf-8"))
+    connection.close()
+    assert upgrade(path) == (3, f"{path}.schema-3")
+    with open_record(path) as record:
+        assert verify(record) == ()
+        assert [[job.id for job in record.run(n)] for n in (1, 2, 3, 4)] == [[1, 2], [1, 2], [3], [4]]
+        (sleeve,) = record.find("0002 P1", sheet=(1, 1))
+        assert (sleeve.state, sleeve.reason) == ("void", "smeared")
+        assert {(item.unit, item.row.kind) for item in record.find("", sheet=(1, 2))} == {
+            ("0001", "wrap"),
+            ("0002", "wrap"),
+        }
+        # job 4, the last one, put one wrap on a sheet of its own; the last tags are the two of unit 0003
+        assert used_cells(record) == {"wrap-a4-25x18": ("A1",), "tag-a4-95x54": ("A1", "B1")}
+        again = reprint_units(record, record.find("", sheet=(1, 2)), tmp_path, reason="jammed", same_places=True)
+        assert [printed.job.unit for printed in again] == ["0001", "0002"]
+    with open_record(tmp_path / "new.sqlite"):
+        pass
+    assert made_of(path) == made_of(tmp_path / "new.sqlite")  # as if it had been made today
+
+
+BACK_TO_3 = (
+    "DROP TABLE sheet_about",
+    "CREATE TABLE used_3 (id SERIAL PRIMARY KEY, job_id INTEGER NOT NULL, stock TEXT NOT NULL, cells TEXT NOT NULL)",
+    "INSERT INTO used_3 SELECT * FROM partly_used",
+    "DROP TABLE partly_used",
+    "ALTER TABLE used_3 RENAME TO partly_used",
+    "ALTER TABLE job DROP run, DROP output",
+    "ALTER TABLE void DROP of_job, DROP of_sheet",
+    "UPDATE schema_version SET version = 3",
+    # the jobs of a run had all files in common
+    "UPDATE job_event SET note = (SELECT note FROM job_event WHERE job_id = 1 AND state = 'drawn')"
+    " WHERE state = 'drawn'",
+)
+"""What schema 3 on a server did not have: by the two schemas side by side."""
+
+
+@needs_server
+def test_schema_3_on_a_server(server: str, tmp_path: Path) -> None:
+    def columns(record: Record) -> list[tuple[object, ...]]:
+        query = (
+            "SELECT table_name, column_name, data_type, is_nullable FROM information_schema.columns"
+            " WHERE table_schema = 'public' UNION SELECT tablename, indexname, '', '' FROM pg_indexes"
+            " WHERE schemaname = 'public' UNION SELECT conrelid::regclass::text, conname, '', '' FROM pg_constraint"
+        )
+        with record.engine.connect() as connection:
+            return sorted(map(tuple, connection.exec_driver_sql(query)))
+
+    url = postgres.new_database(server, "older")
+    with open_record(url) as record:
+        print_units(EXAMPLE, tmp_path, record, units=(None, None))
+        record.void("0002", "K4", "torn")
+        before, used, new = record.markers("0002"), used_cells(record), columns(record)
+        with record.engine.begin() as connection:
+            for statement in BACK_TO_3:
+                connection.exec_driver_sql(statement)
+    with pytest.raises(LabelerError, match="labeler record upgrade"):
+        open_record(url)
+    assert upgrade(url) == (3, "")
+    with open_record(url) as record:
+        assert verify(record) == ()
+        assert columns(record) == new
+        assert (record.markers("0002"), used_cells(record)) == (before, used)
+        assert len(record.run(1)) == 2
+        record.back_up(tmp_path / "copy.sqlite")
+    with open_record(tmp_path / "copy.sqlite") as copy:
+        assert used_cells(copy) == used != {}
+        assert len(copy.run(2)) == 2

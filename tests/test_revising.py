@@ -14,7 +14,7 @@ from click.testing import CliRunner, Result
 
 from labeler.cli import main
 from labeler.errors import LabelerError, Where
-from labeler.pipeline import print_changes, print_harness, reprint, verify
+from labeler.pipeline import print_changes, print_harness, reprint, resume, verify
 from labeler.pipeline.revising import compare
 from labeler.record import MarkerRow, open_record
 
@@ -183,3 +183,78 @@ def test_the_commands(tmp_path: Path, newer: Path) -> None:
     again = run("print", newer, "--changed-since", "C", "--unit", "0001", *words)
     assert again.exit_code == 1
     assert len(again.stderr.splitlines()) == 1
+
+
+def test_serial_and_date_are_no_difference(tmp_path: Path, newer: Path) -> None:
+    """Two units of one file, printed on two days, are alike; of two revisions what the files differ in."""
+    place = tmp_path / "r.sqlite"
+    with open_record(place) as record:
+        print_harness(str(BOAT), tmp_path / "out", record, date="2026-03-01")
+        print_harness(str(BOAT), tmp_path / "out", record, date="2026-03-02")
+        print_harness(str(newer), tmp_path / "out", record, date="2026-03-03")
+    for old, new in (("0001", "0002"), ("0001", BOAT), (BOAT, "0002")):
+        assert "0 added, 0 removed, 0 changed, 73 unchanged" in run("diff", old, new, "--record", place).stderr
+    # the tags say the revision: those of K1 to K6 and the sleeve at J4 differ, K7 has gone
+    said = run("diff", "0001", "0003", "--record", place).stderr
+    assert "0 added, 1 removed, 8 changed, 64 unchanged" in said
+    one, two = ([row("J1", f"BOW {n} J1:2")] for n in (1, 2))
+    assert compare(one, two, (("1",), ("2",)))[0].what == "unchanged"
+    one, two = ([row("J1", f"BOW J1:{n}")] for n in (1, 2))
+    assert compare(one, two, (("1",), ("2",)))[0].what == "changed"  # a place, no serial
+
+
+def test_one_serial_of_two_harnesses(tmp_path: Path) -> None:
+    place, other = tmp_path / "r.sqlite", tmp_path / "winch.toml"
+    other.write_text(BOAT.read_text("utf-8").replace("RSB-210", "RSB-310"), "utf-8")
+    with open_record(place) as record:
+        print_harness(str(BOAT), tmp_path / "out", record)
+        print_harness(str(other), tmp_path / "out", record)
+    refused = run("diff", "0001", BOAT, "--record", place)
+    assert refused.exit_code == 1
+    assert "units of 2 harnesses have this serial: RSB-210, RSB-310; name one by part number too" in refused.stderr
+    assert run("diff", "RSB-210 0001", BOAT, "--record", place).exit_code == 0
+
+
+def words_of(file: Path) -> str:
+    pages = pdfium.PdfDocument(str(file))
+    return " ".join(" ".join(page.get_textpage().get_text_range() for page in pages).split())
+
+
+def test_a_reprint_says_both_revisions(tmp_path: Path, newer: Path) -> None:
+    """J1 was made at revision C and stays; J4 was made anew at D."""
+    with open_record(tmp_path / "r.sqlite") as record:
+        print_harness(str(BOAT), tmp_path / "out", record)
+        made = print_changes(str(newer), tmp_path / "out", record, since="C", unit="0001")
+        assert made.printed is not None
+        (j1,) = record.find("0001 J1")
+        before = reprint(record, [j1], tmp_path / "again", reason="lost")
+        for file in before.files:
+            assert "reprint of job 1 at revision C, the unit is at D now: lost" in words_of(file), file
+        (j4,) = [item for item in record.find("0001 B4 J4") if item.state == "printed"]
+        after = reprint(record, [j4], tmp_path / "again", reason="lost")
+        assert (after.job.of_job, after.job.revision, after.job.unit_revision) == (2, "D", "D")
+        for file in after.files:
+            assert "reprint of job 2: lost" in words_of(file), file
+        twice = reprint(record, record.find("0001 J1"), tmp_path / "again", reason="lost")
+        assert (twice.job.of_job, twice.job.revision, twice.job.unit_revision) == (1, "C", "D")
+
+
+def test_a_revision_that_was_broken_off_lists_what_comes_off(
+    tmp_path: Path, newer: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def die(*_words: object) -> None:
+        raise KeyboardInterrupt
+
+    with open_record(tmp_path / "r.sqlite") as record:
+        print_harness(str(BOAT), tmp_path / "out", record)
+        with monkeypatch.context() as patch:
+            patch.setattr("labeler.record.store.Record.confirm", die)
+            patch.setattr("labeler.record.store.Record.withdraw_prepared", lambda *_words: None)
+            with pytest.raises(KeyboardInterrupt):
+                print_changes(str(newer), tmp_path / "out", record, since="C", unit="0001")
+        assert {item.state for item in record.find("0001 K7")} == {"printed"}
+        done = resume(record, 2)
+        bench = words_of(done.files[0])
+        assert "9 markers to take off" in bench
+        assert (bench.count("it is replaced"), bench.count("the new revision has none here")) == (8, 1)
+        assert {item.state for item in record.find("0001 K7")} == {"taken off"}

@@ -18,7 +18,7 @@ from labeler.pipeline.printing import (
     version,
 )
 from labeler.pipeline.reading import draft, store_harness, understand, wants_map
-from labeler.pipeline.reprinting import reprint, resume
+from labeler.pipeline.reprinting import reprint, reprint_units, resume, resume_run
 from labeler.pipeline.revising import diff, print_changes
 from labeler.pipeline.single_pages import draw_calibration, draw_stock, store_printer
 
@@ -44,7 +44,9 @@ __all__ = [
     "print_units",
     "refused_by",
     "reprint",
+    "reprint_units",
     "resume",
+    "resume_run",
     "store_harness",
     "store_printer",
     "understand",

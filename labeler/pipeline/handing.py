@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from hashlib import sha256
 from io import BytesIO
 from itertools import groupby
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
     from labeler.draw.pdf import Header
     from labeler.record.store import Record
     from labeler.record.values import Job
+    from labeler.record.write import NotOf
 
 Track = Callable[[Sequence[Any], str], Iterable[Any]]
 """Yields what it is given, and may show how far it has come; the words say what is done."""
@@ -52,6 +54,20 @@ class Output:
         return self.send.get(stock, self.send.get("", ""))
 
 
+def output_text(out: Output) -> str:
+    """Return where a job's files go, and in which form, as the record keeps it: JSON."""
+    pictures = {"png": out.png, "dpi": out.dpi} if out.png else {}
+    sent = {"send": dict(out.send)} if out.send else {}
+    return json.dumps({"folder": str(out.folder.resolve()), **pictures, **sent})
+
+
+def output_from_text(text: str, folder: Path | None = None) -> Output:
+    """Return the output that `output_text` wrote, to be written to another folder where one is given."""
+    kept: dict[str, Any] = json.loads(text) if text else {}
+    png, send = tuple(map(str, kept.get("png", ()))), kept.get("send", {})
+    return Output(folder or Path(kept.get("folder", "out")), png=png, dpi=float(kept.get("dpi", 0.0)), send=send)
+
+
 @dataclass(frozen=True, slots=True)
 class Drawing:
     """The sheets of one or several jobs as files, and further files beside them (bench sheets)."""
@@ -66,6 +82,13 @@ class Drawing:
         """Return every file, in the order in which they are handed over."""
         pictures = (path for part in self.parts for path, _, _ in self._pictures(part))
         return (*self.beside, *(part.path for part in self.parts), *pictures)
+
+    def not_of(self, named: Callable[[Path], Path] = Path) -> dict[int, frozenset[str]]:
+        """Return for each of several jobs the files that are another one's alone: their bench sheets."""
+        if len(self.jobs) < 2:
+            return {}
+        beside = [str(named(path)) for path in self.beside]
+        return {job.id: frozenset(beside) - {own} for job, own in zip(self.jobs, beside, strict=True)}
 
     def contents(self) -> Iterator[tuple[Path, bytes]]:
         """Yield every file with what is in it, drawn one at a time."""
@@ -98,7 +121,7 @@ class Drawing:
         part = " ".join(filter(None, (self.harness.part_number, revision)))
         units, jobs = _span("unit", [job.unit for job in self.jobs]), _span("job", [job.id for job in self.jobs])
         words = filter(None, (part, units, jobs, first.date or first.at[:10]))
-        return Header(" · ".join(words), name=self.harness.name, about=about_job(first))
+        return Header(" · ".join(words), name=self.harness.name, about=about_job(*self.jobs))
 
     def _pictures(self, part: Part) -> Iterator[tuple[Path, int, str]]:
         """Yield the path of each picture, the page it is of, and the piece on it ("": all of the page)."""
@@ -138,17 +161,16 @@ def _span(what: str, names: Sequence[object]) -> str:
 
 def hand_over(
     record: Record,
-    prepare: Sequence[Callable[[], Job]],
+    prepare: Callable[[], Sequence[Job]],
     draw: Callable[[Sequence[Job]], Drawing],
-    keep: Callable[[Job], None] = lambda _: None,
     *,
     who: str = "",
     again: bool = False,
 ) -> tuple[tuple[Job, ...], tuple[Path, ...]]:
     """Record jobs as prepared, write all files, send what is to be sent, confirm the jobs; return them and the files.
 
-    Where anything of that fails, or is broken off, no file is left, what was sent is taken back, and
-    the jobs are withdrawn. ``keep`` records what else there is to, with the last of the jobs.
+    The jobs are one run: they are confirmed, or withdrawn, in one transaction. Where anything of that fails,
+    or is broken off, no file is left, what was sent is taken back, and the jobs are withdrawn.
     ``again``: the jobs were broken off before; files that are there as they are to be stay, and where this
     fails too they stay prepared.
     """
@@ -157,37 +179,34 @@ def hand_over(
 
     jobs: list[Job] = []
     sent: list[str] = []
-    done: list[Job | None] = []
+    done, sure = False, False
     try:
-        for each in prepare:
-            with uninterrupted():
-                jobs.append(each())
+        with uninterrupted():
+            jobs += prepare()
         drawing = draw(jobs)
         paths = drawing.paths()
         for folder in {path.parent for path in paths}:
             make_folder(folder)
         wanted, contents = _to_write(record, jobs, drawing, again)
         with ExitStack() as files:
-            files.enter_context(written(wanted, _noted(record, jobs, contents), force=drawing.out.force))
+            files.enter_context(written(wanted, _noted(record, drawing, jobs, contents), force=drawing.out.force))
             for part in drawing.parts:
                 _send(drawing, part, sent)
             with uninterrupted():
                 names = [str(path) for path in paths]
-                for job in jobs:
-                    done.append(_confirm(record, job, names, who, first=not done))
+                sure, done = _confirm(record, jobs[0], (names, who, drawing.not_of())), True
                 files.close()  # from here on the files stay, whatever comes
-                if None not in done:
-                    keep(jobs[-1])
     except BaseException as error:
         if not (again or done):
             with uninterrupted():
                 take_back(sent)
                 _withdraw(record, jobs, error, who)
         raise
-    confirmed = tuple(job for job in done if job is not None)
-    if len(confirmed) < len(jobs):
-        raise LabelerError(*(_lost(record, job) for job, now in zip(jobs, done, strict=True) if now is None))
-    return confirmed, paths
+    if not sure:
+        raise LabelerError(_lost(record, jobs))
+    gone = drawing.not_of()
+    own = {job.id: tuple(name for name in names if name not in gone.get(job.id, ())) for job in jobs}
+    return tuple(replace(job, state="printed", files=own[job.id]) for job in jobs), paths
 
 
 def _to_write(
@@ -201,39 +220,38 @@ def _to_write(
     return [path for path, _ in missing], missing
 
 
-def _noted(record: Record, jobs: Sequence[Job], contents: Iterable[tuple[Path, bytes]]) -> Iterator[tuple[Path, bytes]]:
+def _noted(
+    record: Record, drawing: Drawing, jobs: Sequence[Job], contents: Iterable[tuple[Path, bytes]]
+) -> Iterator[tuple[Path, bytes]]:
     """Yield the files; once all are written, and before they are named, the record is told their digests."""
     digests: dict[str, str] = {}
     for path, data in contents:
         digests[str(path.resolve())] = _digest(data)
         yield path, data
-    for job in jobs:
-        record.drawn(job.id, digests)
+    record.drawn(jobs[0].id, digests, drawing.not_of(Path.resolve))
 
 
-def _confirm(record: Record, job: Job, names: Sequence[str], who: str, *, first: bool) -> Job | None:
-    """Confirm a job; None where nobody can know whether it is, as the record is gone in the middle of it.
+def _confirm(record: Record, job: Job, about: tuple[Sequence[str], str, NotOf]) -> bool:
+    """Confirm a job with its run; False where nobody can know whether it is, as the record is gone in the middle of it.
 
-    The files must stay then, as they must once another job that they belong to is confirmed: a job that
-    is printed in the record would have lost them.
+    The files must stay then: a job that is printed in the record would have lost them.
     """
     try:
-        return record.confirm(job.id, names, who)
+        record.confirm(job.id, *about)
     except LabelerError:
         try:
             now = record.show(job.id).jobs[0]
         except LabelerError:
-            return None
-        if now.state == "printed":
-            return now
-        if first:
+            return False
+        if now.state != "printed":
             raise
-        return None
+    return True
 
 
-def _lost(record: Record, job: Job) -> Problem:
-    what = f"the files are written, but the record was lost before it said that job {job.id} is confirmed"
-    fix = f"once it is there again, see labeler record list; if it is prepared, labeler record resume {job.id}"
+def _lost(record: Record, jobs: Sequence[Job]) -> Problem:
+    first, span = jobs[0].id, _span("job", [job.id for job in jobs])
+    what = f"the files are written, but the record was lost before it said that {span} is confirmed"
+    fix = f"once it is there again, see labeler record list; if it is prepared, labeler record resume {first}"
     return Problem(Where(record.name), what, fix)
 
 
@@ -251,9 +269,9 @@ def _digest(data: bytes) -> str:
 
 
 def _withdraw(record: Record, jobs: Sequence[Job], error: BaseException, who: str) -> None:
-    for job in jobs:
+    if jobs:
         with suppress(LabelerError):
-            record.withdraw_prepared(job.id, f"not handed over: {error or 'broken off'}", who)
+            record.withdraw_prepared(jobs[0].id, f"not handed over: {error or 'broken off'}", who)
 
 
 def _send(drawing: Drawing, part: Part, sent: list[str]) -> None:

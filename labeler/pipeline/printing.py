@@ -19,7 +19,8 @@ from labeler.pipeline.checking import Checked, check, no_collecting, threading_o
 from labeler.pipeline.coding import code_problems
 from labeler.pipeline.files import Names, folder_problems
 from labeler.pipeline.fitting import Stocks, fit_markers
-from labeler.pipeline.handing import Drawing, Output, hand_over, untracked
+from labeler.pipeline.handing import Drawing, Output, hand_over, output_text, untracked
+from labeler.pipeline.sharing import own, together
 from labeler.pipeline.worklist import about_job
 from labeler.printers import AS_DRAWN, Printer, printer_problems
 from labeler.read import AS_IT_STANDS, Wanted
@@ -191,8 +192,8 @@ class _Run:
             return [replace(units[0], sheets=sheets)]
         owners = [{id(piece) for piece in pieces} for pieces in per_unit]
         return [
-            replace(unit, sheets=_own(sheets, own, first=unit is units[0]))
-            for unit, own in zip(units, owners, strict=True)
+            replace(unit, sheets=own(sheets, pieces, first=unit is units[0]))
+            for unit, pieces in zip(units, owners, strict=True)
         ]
 
     def look_ahead(self, trial: Sequence[_Unit], units: Sequence[str | None]) -> None:
@@ -200,7 +201,7 @@ class _Run:
         from labeler.draw.files import refused_target
         from labeler.send import queue_problems
 
-        sheets = _shared(trial)
+        sheets = together(unit.sheets for unit in trial)
         refuse(printer_problems(self.out.printer, sheets))
         refuse(queue_problems(filter(None, (self.out.queue(sheet.stock.name) for sheet in sheets))))
         serials = self._expected(units)
@@ -235,21 +236,19 @@ class _Run:
         """Lay out, record as prepared, hand over; the jobs are confirmed together."""
         from labeler.layout import used_after
         from labeler.record import canonical_sheet
-        from labeler.record.used import keep_used
 
         same = all(unit.fits == old.fits for unit, old in zip(units, trial, strict=True))
         placed = trial if same else self.laid_out(units)
         done = [
             replace(unit, sheets=tuple(map(canonical_sheet, on.sheets))) for unit, on in zip(units, placed, strict=True)
         ]
-        sheets = _shared(done)
+        sheets = together(unit.sheets for unit in done)
         left = used_after(sheets, self.places.taken({sheet.stock.name: sheet.stock for sheet in sheets}))
         begun = self.places.begun(sheets)
         jobs, files = hand_over(
             self.record,
-            [partial(self.record.prepare, self._new_job(unit, who)) for unit in done],
+            lambda: self.record.prepare_run([self._new_job(unit, who) for unit in done], left),
             lambda jobs: self.drawing(done, sheets, jobs),
-            lambda job: keep_used(self.record, job.id, left),
             who=who,
         )
         return tuple(
@@ -281,6 +280,7 @@ class _Run:
             date=self.date,
             paper=self.paper,
             printer=printer_text(self.out.printer),
+            output=output_text(self.out),
         )
 
     def _bench(self, unit: _Unit, job: Job) -> bytes:
@@ -325,27 +325,6 @@ def printer_text(printer: Printer) -> str:
 def printer_from_text(text: str) -> Printer:
     """Return the profile that `printer_text` wrote."""
     return Printer(**json.loads(text)) if text else AS_DRAWN
-
-
-def _own(sheets: Sequence[Sheet], own: set[int], first: bool) -> tuple[Sheet, ...]:
-    """Return the sheets with one unit's pieces alone; those that carry a header belong to the first unit."""
-    kept = (replace(s, placed=tuple(p for p in s.placed if id(p.piece) in own)) if s.placed else s for s in sheets)
-    return tuple(
-        sheet for sheet, whole in zip(kept, sheets, strict=True) if sheet.placed or (first and not whole.placed)
-    )
-
-
-def _shared(units: Sequence[_Unit]) -> tuple[Sheet, ...]:
-    """Return the sheets of several units as they are printed: those of one number are one."""
-    if len(units) == 1:
-        return units[0].sheets
-    together: dict[int, list[Sheet]] = {}
-    for sheet in sorted((sheet for unit in units for sheet in unit.sheets), key=lambda sheet: sheet.number):
-        together.setdefault(sheet.number, []).append(sheet)
-    return tuple(
-        replace(same[0], placed=tuple(placed for sheet in same for placed in sheet.placed))
-        for same in together.values()
-    )
 
 
 def _marker_by_marker(per_unit: Sequence[Sequence[Piece]]) -> list[Piece]:

@@ -14,18 +14,34 @@ from labeler.catalogue import default_settings, load_catalogue
 from labeler.errors import LabelerError, Problem, Where, refuse
 from labeler.model import Harness, Sheet, Stock
 from labeler.pipeline.files import Names, folder_problems
-from labeler.pipeline.handing import Drawing, Output, hand_over
+from labeler.pipeline.handing import Drawing, Output, hand_over, output_from_text, output_text
 from labeler.pipeline.numbering import numbered
 from labeler.pipeline.printing import Places, Printed, known_used, printer_from_text, printer_text, version
+from labeler.pipeline.revising import compare, remark
+from labeler.pipeline.sharing import own, together
 from labeler.pipeline.worklist import work_list
 from labeler.printers import AS_DRAWN, Printer, printer_problems
 
 if TYPE_CHECKING:
+    from labeler.bench.sheet import Remark
+    from labeler.record import NewReprint
     from labeler.record.store import Record
     from labeler.record.values import Job, Recorded
+    from labeler.record.write import JobAbout
 
 
-def reprint(
+def reprint(record: Record, items: Sequence[Recorded], folder: Path, **how: Any) -> Printed:
+    """Print recorded markers of one unit again; see `reprint_units`. Raises `LabelerError` for several units."""
+    units = _by_unit(items)
+    if len(units) > 1:
+        names = ", ".join(f"{each[0].part_number or each[0].harness} {each[0].unit}" for each in units)
+        raise LabelerError(
+            Problem(Where("reprint"), f"these markers are of several units: {names}", "name one of them")
+        )
+    return reprint_units(record, items, folder, **how)[0]
+
+
+def reprint_units(
     record: Record,
     items: Sequence[Recorded],
     folder: Path,
@@ -43,44 +59,67 @@ def reprint(
     paper: str = "A4",
     printer: Printer = AS_DRAWN,
     out: Output | None = None,
-) -> Printed:
-    """Print recorded markers of one unit again, from the record alone.
+) -> tuple[Printed, ...]:
+    """Print recorded markers again, from the record alone; units that share sheets are jobs of one run.
 
     They go to the stock they were on, or to ``stock``, from the cell ``start`` on (by the stock's
     name), past the cells that are ``used``; with ``same_places`` to the very cells they were in (a
-    spoiled sheet); ``with_numbers`` writes R1 or R2 beside their text. A work list goes with them.
+    spoiled sheet); ``with_numbers`` writes R1 or R2 beside their text. A work list goes with each unit.
     Raises `LabelerError`.
     """
     from labeler.layout import used_after
-    from labeler.record import canonical_sheet
-    from labeler.record.used import keep_used
     from labeler.send import queue_problems
 
     refuse(folder_problems(folder))
     out = replace(out or Output(folder), folder=folder, force=force, printer=printer)
+    out = replace(out, dpi=printer.dpi or default_settings().printer_dpi)
     drawn = _drawn(items)
     refuse(_not_reprinted(drawn))
     first = {item.stock.name: item.stock for item in drawn if item.stock}
     stocks = {stock: _other_stock(stock, drawn)} if stock else first
     known = known_used(record, stocks, start or {}) if go_on else {}
     places = Places(start or {}, {**known, **(used or {})})
-    sheets = _same_sheets(record, drawn) if same_places else _new_sheets(drawn, stock, stocks, places)
-    numbers = {item.row.id: item.printed for item in drawn} if with_numbers else {}
-    if numbers:
-        sheets = tuple(map(canonical_sheet, (_with_numbers(sheet, numbers) for sheet in sheets)))
+    laid_out = _same_sheets(record, drawn) if same_places else _new_sheets(drawn, stock, stocks, places)
+    units = [_unit(mine, on, with_numbers) for mine, on in zip(_by_unit(drawn), laid_out, strict=True)]
+    sheets = together(unit.sheets for unit in units)
     refuse(printer_problems(printer, sheets))
     refuse(queue_problems(filter(None, (out.queue(sheet.stock.name) for sheet in sheets))))
     left = {} if same_places else used_after(sheets, places.taken(stocks))
-    about: dict[str, Any] = {"reason": reason, "who": who, "version": version(), "date": date, "paper": paper}
-    about |= {"fonts": _fonts_at_hand(sheets), "printer": printer_text(printer), "numbers": numbers}
-    (job,), files = hand_over(
+    about = _about(reason, who, date, paper, out)
+    jobs, files = hand_over(
         record,
-        [partial(record.prepare_reprint, drawn, sheets, **about)],
-        lambda jobs: _drawing(jobs[0], drawn, sheets, out),
-        lambda job: keep_used(record, job.id, left),
+        lambda: record.prepare_reprints(units, _fonts_at_hand(sheets), about, left),
+        lambda jobs: _drawing(jobs, [unit.items for unit in units], [unit.sheets for unit in units], out),
         who=who,
     )
-    return Printed(job, files, sheets, left=left, begun=() if same_places else places.begun(sheets))
+    begun = () if same_places else places.begun(sheets)
+    return tuple(
+        Printed(job, files, tuple(unit.sheets), left=left, begun=begun) for job, unit in zip(jobs, units, strict=True)
+    )
+
+
+def _about(reason: str, who: str, date: str, paper: str, out: Output) -> JobAbout:
+    from labeler.record.write import JobAbout
+
+    return JobAbout(who, version(), reason, date, paper, printer_text(out.printer), output_text(out))
+
+
+def _by_unit(items: Sequence[Recorded]) -> list[list[Recorded]]:
+    """Return the markers unit by unit, in the order in which the units come."""
+    units: dict[tuple[str, str, str], list[Recorded]] = {}
+    for item in items:
+        units.setdefault((item.part_number, "" if item.part_number else item.harness, item.unit), []).append(item)
+    return list(units.values())
+
+
+def _unit(items: Sequence[Recorded], sheets: Sequence[Sheet], with_numbers: bool) -> NewReprint:
+    """Return what is printed again of one unit, with the numbers of its reprints where they are asked for."""
+    from labeler.record import NewReprint, canonical_sheet
+
+    numbers = {item.row.id: item.printed for item in items} if with_numbers else {}
+    if numbers:
+        sheets = tuple(map(canonical_sheet, (_with_numbers(sheet, numbers) for sheet in sheets)))
+    return NewReprint(items, sheets, numbers)
 
 
 def _other_stock(name: str, items: Sequence[Recorded]) -> Stock:
@@ -92,14 +131,17 @@ def _other_stock(name: str, items: Sequence[Recorded]) -> Stock:
 
 def _new_sheets(
     items: Sequence[Recorded], stock: str, stocks: Mapping[str, Stock], places: Places
-) -> tuple[Sheet, ...]:
-    """Return markers laid out on the stocks they were on, or on another one."""
+) -> list[tuple[Sheet, ...]]:
+    """Return markers laid out on the stocks they were on, or on another one; for each unit its own of the sheets."""
     from labeler.layout import lay_out
 
-    pieces = [item.piece() for item in items]
+    per_unit = [[item.piece() for item in mine] for mine in _by_unit(items)]
     if stock:
-        pieces = [replace(piece, stock=stock) for piece in pieces]
-    return lay_out(pieces, stocks, places.start, used=places.used)
+        per_unit = [[replace(piece, stock=stock) for piece in pieces] for pieces in per_unit]
+    sheets = lay_out([piece for pieces in per_unit for piece in pieces], stocks, places.start, used=places.used)
+    if len(per_unit) == 1:
+        return [sheets]
+    return [own(sheets, set(map(id, pieces)), first=pieces is per_unit[0]) for pieces in per_unit]
 
 
 def _drawn(items: Sequence[Recorded]) -> list[Recorded]:
@@ -115,52 +157,107 @@ def _drawn(items: Sequence[Recorded]) -> list[Recorded]:
     return drawn
 
 
-def _drawing(job: Job, items: Sequence[Recorded], sheets: Sequence[Sheet], out: Output) -> Drawing:
-    """Return the files of a job as the record has it, with a work list."""
+def _drawing(
+    jobs: Sequence[Job],
+    items: Sequence[Sequence[Recorded]],
+    sheets: Sequence[Sequence[Sheet]],
+    out: Output,
+    take_off: Sequence[Remark] = (),
+) -> Drawing:
+    """Return the files of a run as the record has it, unit by unit, with a work list for each."""
     from labeler.draw.bench import draw_bench_sheet
 
-    harness = Harness(job.harness, job.part_number, job.revision)
-    word = {"reprint": f"-reprint-{job.id}", "revision": f"-changes-{job.id}"}.get(job.kind, "")
-    names = Names(out.folder, harness)
+    first = jobs[0]
+    harness = Harness(first.harness, first.part_number, first.revision)
+    names, word = Names(out.folder, harness), _word(first)
 
-    def work() -> bytes:
+    def work(job: Job, mine: Sequence[Recorded], on: Sequence[Sheet]) -> bytes:
         target = BytesIO()
-        draw_bench_sheet(work_list(job, items, sheets), target, page=job.paper or "A4")
+        listed = replace(work_list(job, mine, on), take_off=tuple(take_off))
+        draw_bench_sheet(listed, target, page=job.paper or "A4")
         return target.getvalue()
 
-    out = replace(out, dpi=out.printer.dpi or default_settings().printer_dpi)
-    return Drawing(
-        harness, (job,), names.parts((job.unit,), sheets, word), out, {names.bench_sheet(job.unit, word): work}
-    )
+    beside = {
+        names.bench_sheet(job.unit, _word(job)): partial(work, job, mine, on)
+        for job, mine, on in zip(jobs, items, sheets, strict=True)
+    }
+    return Drawing(harness, tuple(jobs), names.parts([job.unit for job in jobs], together(sheets), word), out, beside)
+
+
+def _word(job: Job) -> str:
+    """Return what stands behind the unit in the names of a job's files."""
+    return {"reprint": f"-reprint-{job.id}", "revision": f"-changes-{job.id}"}.get(job.kind, "")
 
 
 def resume(record: Record, job_id: int, folder: Path | None = None, *, force: bool = False, who: str = "") -> Printed:
-    """Finish a job that was broken off: draw its files again from the record alone, and confirm it.
+    """Finish a job that was broken off; see `resume_run`."""
+    run = resume_run(record, job_id, folder, force=force, who=who)
+    return next(printed for printed in run if printed.job.id == job_id)
 
+
+def resume_run(
+    record: Record, job_id: int, folder: Path | None = None, *, force: bool = False, who: str = ""
+) -> tuple[Printed, ...]:
+    """Finish a job that was broken off, with all that was printed together with it, from the record alone.
+
+    The sheets are drawn again as they were, those of several units as one; their jobs are confirmed together.
     They go to the folder that they were on their way to, or to another one; files there that are
-    already as they are to be stay. The bench sheet of a print is drawn
-    without pins: the record does not keep them. Of units that shared sheets it draws this one's markers
-    alone, each in its own cell. Raises `LabelerError` where the job is not prepared, a font has changed,
-    or a file cannot be written; the job stays prepared then.
+    already as they are to be stay. The bench sheet of a print is drawn without pins: the record does not
+    keep them. Nothing is sent to a printer: what was to be is told in ``notes``. Raises `LabelerError`
+    where the job is not prepared, a font has changed, or a file cannot be written; the jobs stay prepared then.
     """
     from labeler.record import changed_fonts
+    from labeler.record.used import used_by
 
-    story = record.show(job_id)
-    job = story.jobs[0]
+    job = record.show(job_id).jobs[0]
     if job.state != "prepared":
         fix = "reprint what is missing" if job.state == "printed" else "print the unit, or what is missing, anew"
         raise LabelerError(Problem(Where(f"job {job_id}"), f"there is nothing to resume: it is {job.state}", fix))
-    if folder is None:
-        folder = next((Path(name).parent for name in record.digests(job_id)), Path("out"))
-    refuse(folder_problems(folder))
-    sheets = record.sheets(job_id)
-    refuse(changed_fonts(story.markers, _fonts_at_hand(sheets)))
-    printer = printer_from_text(job.printer)
-    refuse(printer_problems(printer, sheets))
-    out = Output(folder, force, printer)
-    drawing = _drawing(job, story.markers, sheets, out)
-    (job,), files = hand_over(record, [lambda: job], lambda _: drawing, who=who, again=True)
-    return Printed(job, files, sheets)
+    out = _output_of(record, job, folder, force)
+    refuse(folder_problems(out.folder))
+    run = [one for one in record.run(job_id) if one.state != "withdrawn"]
+    items = [record.show(one.id).markers for one in run]
+    per_job = [record.sheets(one.id) for one in run]
+    sheets = together(per_job)
+    refuse(changed_fonts([item for mine in items for item in mine], _fonts_at_hand(sheets)))
+    refuse(printer_problems(out.printer, sheets))
+    drawing = _drawing(run, items, per_job, replace(out, send={}), _take_off(record, job, items[0]))
+    prepared = [one for one in run if one.state == "prepared"]
+    done, files = hand_over(record, lambda: prepared, lambda _: drawing, who=who, again=True)
+    notes, left = tuple(_to_send(drawing, out)), used_by(record, run[-1].id)
+    on = {one.id: on for one, on in zip(run, per_job, strict=True)}
+    return tuple(Printed(one, files, on[one.id], notes=notes, left=left) for one in done)
+
+
+def _output_of(record: Record, job: Job, folder: Path | None, force: bool) -> Output:
+    """Return where a job was on its way to, and in which form."""
+    drawn = next((Path(name).parent for name in record.digests(job.id)), None)
+    kept = output_from_text(job.output, folder or drawn)
+    dpi = kept.dpi or default_settings().printer_dpi
+    return replace(kept, force=force, printer=printer_from_text(job.printer), dpi=dpi)
+
+
+def _to_send(drawing: Drawing, out: Output) -> Iterator[Problem]:
+    """Yield what was to be sent to a printer: whether it was, nobody can know."""
+    for part in drawing.parts:
+        queue = out.queue(part.stock)
+        if queue:
+            what = f"it was to be sent to {queue}, and was not sent now"
+            yield Problem(Where(str(part.path)), what, "see whether it has come out; if not, send it by hand")
+
+
+def _take_off(record: Record, job: Job, made: Sequence[Recorded]) -> tuple[Remark, ...]:
+    """Return what a job of a newer revision takes off its unit, for the list."""
+    from labeler.bench.sheet import Remark
+
+    off = set(record.taken_off_by(job.id))
+    if not off:
+        return ()
+    unit = f"{job.part_number or job.harness} {job.unit}"
+    old = [item.row for item in record.find("", unit=unit) if item.row.id in off]
+    found = (one for one in compare(old, [item.row for item in made]) if one.old)
+    told = map(remark, found)
+    return tuple(Remark(place, text, "take off", (why,)) for place, text, why in told)
 
 
 SAME_MM = 0.01  # measures of two stocks that differ by less are the same: the last digit of the stock files
@@ -215,11 +312,16 @@ def _with_numbers(sheet: Sheet, numbers: Mapping[str, int]) -> Sheet:
     return replace(sheet, placed=tuple(replace(placed, piece=piece) for placed, piece in pieces))
 
 
-def _same_sheets(record: Record, items: Sequence[Recorded]) -> tuple[Sheet, ...]:
-    """Return the sheet that the markers were on, each in its own cell."""
-    first, wanted = items[0], {item.row.id for item in items}
-    whole = next(sheet for sheet in record.sheets(first.job) if sheet.number == first.sheet)
-    return (replace(whole, placed=tuple(p for p in whole.placed if p.piece.marker in wanted)),)
+def _same_sheets(record: Record, items: Sequence[Recorded]) -> list[tuple[Sheet, ...]]:
+    """Return the sheet that the markers were on, each in its own cell; for each unit its own part of it."""
+    found: list[tuple[Sheet, ...]] = []
+    for mine in _by_unit(items):
+        first, wanted = mine[0], {item.row.id for item in mine}
+        whole = next(sheet for sheet in record.sheets(first.job) if sheet.number == first.sheet)
+        placed = tuple(p for p in whole.placed if p.piece.marker in wanted)
+        cut = whole.about if len(placed) == len(whole.placed) and whole.stock.kind != "reel" else ""
+        found.append((replace(whole, placed=placed, about=cut),))
+    return found
 
 
 def _fonts_at_hand(sheets: Iterable[Sheet]) -> dict[str, str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
@@ -12,7 +13,7 @@ from labeler.errors import LabelerError, Problem, Where, refuse
 from labeler.model import DOES_NOT_FIT
 from labeler.pipeline.checking import PLACEHOLDER_UNIT, Checked, check
 from labeler.pipeline.files import Names, folder_problems
-from labeler.pipeline.handing import Drawing, Output, hand_over
+from labeler.pipeline.handing import Drawing, Output, hand_over, output_text
 from labeler.pipeline.printing import (
     Places,
     Printed,
@@ -56,13 +57,16 @@ class Difference:
         return row
 
 
-def compare(old: Iterable[MarkerRow], new: Iterable[MarkerRow]) -> tuple[Difference, ...]:
+def compare(
+    old: Iterable[MarkerRow], new: Iterable[MarkerRow], own: tuple[Sequence[str], Sequence[str]] = ((), ())
+) -> tuple[Difference, ...]:
     """Return what became of every marker, in the order of the new ones, those removed last.
 
-    A marker is the same one where its role and place are: ids differ from revision to revision.
+    A marker is the same one where its role and place are: ids differ from revision to revision. ``own`` is what
+    is merely the unit's on each side, its serial and its dates: a text does not differ by that.
     """
     before, after = ({_key(row): row for row in rows} for rows in (old, new))
-    found = [_difference(before.get(key), row) for key, row in after.items()]
+    found = [_difference(before.get(key), row, own) for key, row in after.items()]
     return (*found, *(Difference("removed", row, None) for key, row in before.items() if key not in after))
 
 
@@ -70,11 +74,26 @@ def _key(row: MarkerRow) -> Key:
     return row.role, row.branch if row.role == "branch end" else "", row.at, row.circuit
 
 
-def _difference(old: MarkerRow | None, new: MarkerRow) -> Difference:
+def _difference(
+    old: MarkerRow | None, new: MarkerRow, own: tuple[Sequence[str], Sequence[str]] = ((), ())
+) -> Difference:
     if old is None:
         return Difference("added", None, new)
-    fields = tuple(name for name in TOLD if getattr(old, name) != getattr(new, name) and not _unknown(old, name))
-    return Difference("changed" if fields else "unchanged", old, new, fields)
+    differ = [name for name in TOLD if getattr(old, name) != getattr(new, name) and not _unknown(old, name)]
+    if "label" in differ and _without(old.label, own[0]) == _without(new.label, own[1]):
+        differ.remove("label")
+    return Difference("changed" if differ else "unchanged", old, new, tuple(differ))
+
+
+LONG = 3  # signs: a serial that is shorter may well be a part of a place: project choice
+
+
+def _without(label: str, own: Iterable[str]) -> str:
+    """Return a text without what is the unit's own: whole words, of a short serial only what has blanks around it."""
+    for word in own:
+        before, after = (r"(?<!\w)", r"(?!\w)") if len(word) >= LONG else (r"(?<!\S)", r"(?!\S)")
+        label = re.sub(f"{before}{re.escape(word)}{after}", " ", label, flags=re.IGNORECASE)
+    return " ".join(label.split())
 
 
 def _unknown(old: MarkerRow, name: str) -> bool:
@@ -88,15 +107,24 @@ def _unknown(old: MarkerRow, name: str) -> bool:
 def diff(old: str, new: str, record: Record | None) -> tuple[Difference, ...]:
     """Compare two harness files, or what the record has of a unit ("0001") or a revision ("RSB-210 B").
 
-    What stands for a unit is written for it on the other side too. Raises `LabelerError`.
+    What stands for a unit is written for it on the other side too; of two units the serials and the dates are no
+    difference. Raises `LabelerError`, also where a serial is that of units of several harnesses.
     """
     sides = [None if Path(name).exists() or name == "-" else _recorded(name, record) for name in (old, new)]
     serial = next((items[0].unit for items in sides if items), PLACEHOLDER_UNIT)
-    rows = [
+    before, after = (
         _rows_of(check(name, unit=serial)) if items is None else [item.row for item in items]
         for name, items in zip((old, new), sides, strict=True)
-    ]
-    return compare(*rows)
+    )
+    return compare(before, after, (_own_words(record, sides[0], serial), _own_words(record, sides[1], serial)))
+
+
+def _own_words(record: Record | None, items: Sequence[Recorded] | None, serial: str) -> tuple[str, ...]:
+    """Return what is merely the unit's: its serial, and the dates on which it was printed."""
+    if record is None or not items:
+        return (serial,)
+    jobs = [job for number in {item.job for item in items} for job in record.show(number).jobs]
+    return (items[0].unit, *sorted({job.date for job in jobs} - {""}))
 
 
 def _rows_of(checked: Checked) -> list[MarkerRow]:
@@ -109,7 +137,12 @@ def _recorded(name: str, record: Record | None) -> tuple[Recorded, ...]:
     """Return what stands on a unit now, or on the last unit of a revision. Raises `LabelerError`."""
     if record is None:
         raise LabelerError(Problem(Where(name), "there is no such file, and no build record", "check the name"))
-    found = standing(record.find("", unit=name))
+    items = record.find("", unit=name)
+    found = standing(items)
+    harnesses = sorted({item.part_number or item.harness for item in items})
+    if len(harnesses) > 1:
+        message = f"units of {len(harnesses)} harnesses have this serial: {', '.join(harnesses)}"
+        raise LabelerError(Problem(Where(name), message, f'name one by part number too ("{harnesses[0]} {name}")'))
     if found:
         return found
     wanted = " ".join(name.casefold().split())
@@ -170,7 +203,6 @@ def print_changes(
     """
     from labeler.layout import lay_out, used_after
     from labeler.record import canonical_sheet
-    from labeler.record.used import keep_used
     from labeler.send import queue_problems
 
     refuse(folder_problems(folder))
@@ -191,13 +223,14 @@ def print_changes(
     refuse(printer_problems(printer, sheets))
     refuse(queue_problems(filter(None, (out.queue(sheet.stock.name) for sheet in sheets))))
     left = used_after(sheets, places.taken({sheet.stock.name: sheet.stock for sheet in sheets}))
+    out = with_dots(out, checked)
     about = {"who": who, "version": version(), "date": date, "paper": paper, "printer": printer_text(printer)}
+    about["output"] = output_text(out)
     new = replace(_new_job(changes, sheets, f"changes since revision {since}"), **about)  # type: ignore[arg-type]
     (job,), files = hand_over(
         record,
-        [lambda: record.prepare(new)],
+        lambda: record.prepare_run((new,), left),
         lambda jobs: _drawing(changes, jobs[0], sheets, out, paper),
-        lambda job: keep_used(record, job.id, left),
         who=who,
     )
     printed = Printed(job, files, sheets, changes.kept, changes.left_out, checked.notes, left, places.begun(sheets))
@@ -255,16 +288,15 @@ def _new_job(changes: _Changes, sheets: tuple[Sheet, ...], reason: str) -> NewJo
 
 
 def _drawing(changes: _Changes, job: Job, sheets: tuple[Sheet, ...], out: Output, paper: str) -> Drawing:
-    harness, off = changes.checked.harness, tuple(map(_remark, changes.take_off))
+    harness, off = changes.checked.harness, tuple(map(remark, changes.take_off))
     names, word = Names(out.folder, harness), f"-changes-{job.id}"
     bench = partial(bench_pdf, harness, job, changes.kept, changes.left_out, sheets, paper, off)
-    out = with_dots(out, changes.checked)
     return Drawing(
         harness, (job,), names.parts((job.unit,), sheets, word), out, {names.bench_sheet(job.unit, word): bench}
     )
 
 
-def _remark(one: Difference) -> tuple[str, str, str]:
+def remark(one: Difference) -> tuple[str, str, str]:
     """Return place, text and reason of what must come off, for the bench sheet."""
     assert one.old is not None
     row = one.old

@@ -17,9 +17,23 @@ if TYPE_CHECKING:
 NOT_RECORDED = "not recorded"  # of a print by a version that did not keep it
 
 
-def about_job(job: Job) -> str:
-    """Return what a job repeats and why, for its sheets; "" for a first print."""
-    return f"reprint of job {job.of_job}: {job.reason}" if job.kind == "reprint" else job.reason
+def about_job(job: Job, *others: Job) -> str:
+    """Return what a job, and others of its run, repeat and why, for their sheets; "" for a first print."""
+    if job.kind != "reprint":
+        return job.reason
+    now = job.unit_revision
+    at = f" at revision {job.revision or 'none'}, the unit is at {now} now" if now not in ("", job.revision) else ""
+    jobs = list(dict.fromkeys((job.of_job, *(other.of_job for other in others))))
+    what = f"job {jobs[0]}" if len(jobs) == 1 else f"jobs {_listed(jobs)}"
+    return f"reprint of {what}{at}: {job.reason}"
+
+
+MOST_JOBS = 4  # that a header lists one by one: project choice, it is one line
+
+
+def _listed(jobs: Sequence[int]) -> str:
+    """Return the numbers of jobs, of many the first and the last."""
+    return ", ".join(map(str, jobs)) if len(jobs) <= MOST_JOBS else f"{jobs[0]} … {jobs[-1]}"
 
 
 def work_list(job: Job, items: Sequence[Recorded], sheets: Sequence[Sheet]) -> BenchSheet:

@@ -1,8 +1,8 @@
 """A unit as one self-contained JSON value, and back: to keep it elsewhere, or to take it to another record.
 
-Form 1 is one object::
+Form 2 is one object::
 
-    form       1
+    form       2
     unit       part_number, serial, at
     harnesses  list: name, part_number, revision, sha256 of the text, text (base64 of zlib)
     stocks     by digest: the text of `faces`
@@ -10,9 +10,11 @@ Form 1 is one object::
     markers    by digest: the columns of `schema.marker` but digest and words; face by its digest
     contents   by digest: stock, width_mm, height_mm, group, pieces: [marker, cell, x_mm, y_mm]
     jobs       uid, kind, harness (place in the list), of_job, at, who, version, reason, date, paper, printer,
-               fonts: {name: digest}, events: [{state, at, who, note}], sheets: {number: content}
-    voids      uid, marker, at, who, reason, by_job
+               run, output, fonts: {name: digest}, events: [{state, at, who, note}], sheets: {number: content},
+               about: {number: what a sheet says of what is cut}, used: [[stock, cells]]
+    voids      uid, marker, at, who, reason, by_job, of_job, of_sheet
 
+Form 1 had no run, output, about, used, of_job and of_sheet, and is read as well.
 Digests are hexadecimal, jobs name each other by uid, in the order in which they were made. What does
 not have the digest that it is known by is refused. Taking a unit in adds what is not there yet.
 """
@@ -34,13 +36,15 @@ from labeler.naming import plain
 from labeler.record import schema
 from labeler.record.faces import digest_of, face_from_text, stock_from_text
 from labeler.record.jobs import is_unit, number_of
-from labeler.record.rows import Page, Shared, added, chunks, keep_pages, marker_digest, words_of
+from labeler.record.rows import Page, Shared, add, added, chunks, keep_pages, marker_digest, words_of
+from labeler.record.used import add_used
 
-FORM = 1
+FORM = 2
+READ = (1, 2)  # forms
 LARGEST_BYTES = 1 << 28  # of a harness file: what is packed smaller than it is shall not fill the memory
 MARKER = tuple(c.name for c in schema.marker.columns if c.name not in ("digest", "words"))
 FACE = MARKER.index("face")
-JOB = ("uid", "kind", "at", "who", "version", "reason", "date", "paper", "printer")
+JOB = ("uid", "kind", "at", "who", "version", "reason", "date", "paper", "printer", "run", "output")
 EVENT = ("state", "at", "who", "note")
 VOID = ("uid", "marker", "at", "who", "reason")
 
@@ -98,6 +102,8 @@ def _jobs_out(
     ids = {job.id for job in jobs}
     events = _rows(connection, schema.job_event, schema.job_event.c.job_id, ids)
     fonts = _rows(connection, schema.job_font, schema.job_font.c.job_id, ids)
+    abouts = _rows(connection, schema.sheet_about, schema.sheet_about.c.job_id, ids)
+    used = _rows(connection, schema.partly_used, schema.partly_used.c.job_id, ids)
     uids = {job.id: job.uid for job in jobs}
     place_of = {harness.id: place for place, harness in enumerate(harnesses)}
     digest_of_content = {content.id: content.digest.hex() for content in contents}
@@ -109,6 +115,8 @@ def _jobs_out(
             "fonts": {font.font: font.digest for font in fonts if font.job_id == job.id},
             "events": [{name: getattr(event, name) for name in EVENT} for event in events if event.job_id == job.id],
             "sheets": {str(s.number): digest_of_content[s.content_id] for s in sheets if s.job_id == job.id},
+            "about": {str(a.number): a.about for a in abouts if a.job_id == job.id},
+            "used": [[one.stock, one.cells] for one in used if one.job_id == job.id],
         }
         for job in jobs
     ]
@@ -133,7 +141,8 @@ def _harness_out(row: Any) -> dict[str, Any]:
 
 
 def _void_out(row: Any, uids: Mapping[int, str]) -> dict[str, Any]:
-    return {name: getattr(row, name) for name in VOID} | {"by_job": uids.get(row.by_job)}
+    about = {"by_job": uids.get(row.by_job), "of_job": uids.get(row.of_job), "of_sheet": row.of_sheet}
+    return {name: getattr(row, name) for name in VOID} | about
 
 
 def _content_out(row: Any, pieces: Iterable[Any]) -> dict[str, Any]:
@@ -176,8 +185,8 @@ class _Exported:
     def __init__(self, value: object, where: Where) -> None:
         if not isinstance(value, Mapping):
             raise TypeError("it is no object")
-        if value["form"] != FORM:
-            message = f"it is of form {value['form']!r}, this version reads form {FORM}"
+        if value["form"] not in READ:
+            message = f"it is of form {value['form']!r}, this version reads forms 1 to {FORM}"
             raise LabelerError(Problem(where, message, "use the version that exported it, or a newer one"))
         for name in ("harnesses", "jobs", "voids"):
             if not isinstance(value[name], list):
@@ -282,7 +291,8 @@ def _unit_of(connection: Connection, exported: _Exported) -> tuple[int, str, str
 def _add_job(
     connection: Connection, exported: _Exported, job: Mapping[str, Any], unit_id: int, known: Mapping[str, int]
 ) -> int:
-    row = {name: _text(job[name]) for name in JOB}
+    older = {"run": job["uid"], "output": ""}
+    row = {name: _text(job.get(name, older.get(name))) for name in JOB}
     if row["kind"] not in KINDS:
         raise ValueError(f"a job of kind {row['kind']!r}")
     of_job = known[job["of_job"]] if job["of_job"] is not None else None
@@ -292,6 +302,9 @@ def _add_job(
     fonts = [{"job_id": job_id, "font": _text(n), "digest": _text(d)} for n, d in job["fonts"].items()]
     if fonts:
         connection.execute(insert(schema.job_font), fonts)
+    abouts = [(job_id, int(number), _text(about)) for number, about in job.get("about", {}).items()]
+    add(connection, schema.sheet_about, abouts)
+    add_used(connection, job_id, {_text(stock): _text(cells).split() for stock, cells in job.get("used", ())})
     return job_id
 
 
@@ -336,9 +349,14 @@ def _add_voids(connection: Connection, exported: _Exported, unit_id: int) -> int
     jobs = {row.uid: row.id for row in connection.execute(select(j.uid, j.id).where(j.unit_id == unit_id))}
     new = [void for void in exported.voids if void["uid"] not in known]
     for void in new:
-        row = {name: _text(void[name]) for name in VOID}
+        row: dict[str, Any] = {name: _text(void[name]) for name in VOID}
         before = select(func.max(j.id)).where(j.unit_id == unit_id, j.at <= row["at"])
         by_job = None if void["by_job"] is None else jobs[void["by_job"]]
         last = connection.scalar(before) or 0
-        connection.execute(insert(schema.void), {**row, "unit_id": unit_id, "after_job": last, "by_job": by_job})
+        of_sheet = void.get("of_sheet")
+        copy = {"of_job": None if of_sheet is None else jobs[void["of_job"]], "of_sheet": of_sheet}
+        if of_sheet is not None and type(of_sheet) is not int:
+            raise TypeError(f"{of_sheet!r} is no number of a sheet")
+        row |= {"unit_id": unit_id, "after_job": last, "by_job": by_job, **copy}
+        connection.execute(insert(schema.void), row)
     return len(new)

@@ -11,7 +11,7 @@ from sqlalchemy import ColumnElement, Connection, Select, and_, func, literal, s
 from labeler.errors import LabelerError, Problem, Where
 from labeler.naming import NOT, Names, met, plain
 from labeler.record.faces import damaged
-from labeler.record.jobs import harness_ids, is_unit, job_list, of_unit
+from labeler.record.jobs import harness_ids, is_unit, job_list, of_unit, run_of
 from labeler.record.markers import Line, assemble, marker_lines
 from labeler.record.rows import chunks
 from labeler.record.schema import job, job_event, marker, unit, void
@@ -44,13 +44,13 @@ def search(
     if harness_is is not None:
         where.append(job.c.harness_id.in_(harness_ids(connection, harness_is)))
     if on_sheet is not None:
-        where.append(job.c.unit_id.in_(select(job.c.unit_id).where(job.c.id == on_sheet[0])))
+        where.append(job.c.unit_id.in_(select(job.c.unit_id).where(run_of(on_sheet[0]))))
     statement, text = marker_lines().where(*where), plain(query)
     narrow = unit_is is not None or on_sheet is not None
     lines = _nearest(connection, statement, text, narrow) if text else connection.execute(statement).all()
     if branch is not None:
         lines = [line for line in lines if plain(line.branch) == plain(branch)]
-    return assemble(connection, lines, _stands_on(on_sheet))
+    return assemble(connection, lines, _stands_on(connection, on_sheet))
 
 
 def _nearest(connection: Connection, statement: Select[Any], text: str, of_one_unit: bool) -> list[Line]:
@@ -117,10 +117,12 @@ def _holds(word: str) -> ColumnElement[bool]:
     return func.coalesce(marker.c.words, func.lower(parts)).like(f"%{word}%", escape=ESCAPE)
 
 
-def _stands_on(on_sheet: tuple[int, int] | None) -> Callable[[Line], bool] | None:
+def _stands_on(connection: Connection, on_sheet: tuple[int, int] | None) -> Callable[[Line], bool] | None:
+    """Return whether a line is on a sheet, which may be that of several jobs that were printed together."""
     if on_sheet is None:
         return None
-    return lambda line: (line.job_id, line.sheet) == on_sheet
+    run = set(connection.scalars(select(job.c.id).where(run_of(on_sheet[0]))))
+    return lambda line: line.job_id in run and line.sheet == on_sheet[1]
 
 
 # ---------------------------------------------------------------- one unit, one job, one marker
@@ -165,10 +167,18 @@ def one_marker(connection: Connection, named: str, unit_name: str) -> tuple[int,
     return int(rows[0].unit_id), str(rows[0].marker)
 
 
-def as_it_stands(connection: Connection, unit_id: int, name: str) -> Recorded:
-    """Return one marker of one unit, whatever its state. Raises LabelerError if it is damaged."""
+def as_it_stands(connection: Connection, unit_id: int, name: str, on_sheet: tuple[int, int] | None = None) -> Recorded:
+    """Return one marker of one unit, whatever its state; or of its copies that on a sheet (job, number) alone.
+
+    Raises LabelerError if it is damaged, or not on the sheet.
+    """
     mine = and_(job.c.unit_id == unit_id, marker.c.marker == name)
-    lines = connection.execute(marker_lines().where(mine)).all()
+    lines: Sequence[Line] = connection.execute(marker_lines().where(mine)).all()
+    if on_sheet is not None:
+        lines = list(filter(_stands_on(connection, on_sheet), lines))
+    if not lines:
+        place = "{}:{}".format(*on_sheet) if on_sheet else "any sheet"
+        raise LabelerError(Problem(Where(name), f"it is not on sheet {place}", "see labeler record show"))
     return (assemble(connection, lines) or assemble(connection, lines, lambda _line: True))[0]
 
 
@@ -185,10 +195,13 @@ def events(connection: Connection, named: str, unit_name: str) -> tuple[Event, .
         (e.at, float(e.job), e) for job_id, line in firsts.items() for e in _job_events(connection, jobs[job_id], line)
     ]
     declared = connection.execute(select(void).where(void.c.unit_id == unit_id, void.c.marker == name))
-    found += [
-        (row.at, row.after_job + 0.5, Event(row.at, "void", lines[0].serial, row.who, row.reason)) for row in declared
-    ]
+    found += [(row.at, row.after_job + 0.5, _void_event(row, lines[0].serial)) for row in declared]
     return tuple(event for _at, _order, event in sorted(found, key=lambda one: one[:2]))  # of one moment: by job
+
+
+def _void_event(row: Line, serial: str) -> Event:
+    copy = {"job": row.of_job, "sheet": row.of_sheet} if row.of_job is not None else {}
+    return Event(row.at, "void", serial, row.who, row.reason, **copy)
 
 
 def _job_events(connection: Connection, made: Job, line: Line) -> Iterator[Event]:

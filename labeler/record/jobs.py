@@ -61,12 +61,37 @@ def of_unit(text: str) -> ColumnElement[bool]:
     return job.c.unit_id.in_(select(unit.c.id).where(is_unit(text)))
 
 
+def run_of(job_id: int) -> ColumnElement[bool]:
+    """Return the condition that a job was printed together with another one, or is that one."""
+    other = job.alias("other")
+    return job.c.run == select(other.c.run).where(other.c.id == job_id).scalar_subquery()
+
+
 def job_list(connection: Connection, *where: ColumnElement[bool]) -> tuple[Job, ...]:
     """Return the jobs in the order in which they were made."""
     names = (harness.c.name, harness.c.part_number, harness.c.revision, unit.c.serial)
     notes = (printed.c.note.label("files"), withdrawn.c.note.label("withdrawn_because"))
-    statement = select(job, *names, *notes).select_from(jobs_with_states()).where(*where).order_by(job.c.id)
+    statement = (
+        select(job, *names, *notes, _revision_before()).select_from(jobs_with_states()).where(*where).order_by(job.c.id)
+    )
     return tuple(_job(row) for row in connection.execute(statement))
+
+
+def _revision_before() -> Any:
+    """Return the revision that a job's unit was at before it: of the last print, or change, that was not withdrawn."""
+    earlier, other = job.alias("earlier"), harness.alias("other_harness")
+    gone = select(job_event.c.job_id).where(job_event.c.job_id == earlier.c.id, job_event.c.state == "withdrawn")
+    return (
+        select(other.c.revision)
+        .join_from(earlier, other, other.c.id == earlier.c.harness_id)
+        .where(earlier.c.unit_id == job.c.unit_id, earlier.c.id < job.c.id, earlier.c.kind != "reprint")
+        .where(~gone.exists())
+        .order_by(earlier.c.id.desc())
+        .limit(1)
+        .correlate(job)
+        .scalar_subquery()
+        .label("unit_revision")
+    )
 
 
 def _job(row: Line) -> Job:
@@ -89,6 +114,8 @@ def _job(row: Line) -> Job:
         date=row.date,
         paper=row.paper,
         printer=row.printer,
+        output=row.output,
+        unit_revision=row.unit_revision or "",
     )
 
 

@@ -11,7 +11,20 @@ from labeler.model import Face, Placed, Sheet, Stock
 from labeler.record.faces import damaged, digest_of, face_from_text, stock_from_text
 from labeler.record.jobs import jobs_with_states, printed, withdrawn
 from labeler.record.rows import chunks
-from labeler.record.schema import content, face, harness, job, job_font, marker, piece, sheet, stock, unit, void
+from labeler.record.schema import (
+    content,
+    face,
+    harness,
+    job,
+    job_font,
+    marker,
+    piece,
+    sheet,
+    sheet_about,
+    stock,
+    unit,
+    void,
+)
 from labeler.record.values import MarkerRow, Recorded, piece_of
 
 Line = Row[Any]
@@ -77,8 +90,7 @@ def _recorded(
     drawn = faces.get(first.face)
     used = sorted({run.font for run in drawn.runs}) if drawn else []
     declared = voids.get((first.unit_id, first.marker), [])
-    last_void = declared[-1] if declared else None
-    state = _state(rows, first, last_void)
+    state = _state(rows, first, declared)
     return Recorded(
         row=marker_of(first),
         unit=first.serial,
@@ -96,7 +108,7 @@ def _recorded(
         cell=first.cell,
         x_mm=first.x_mm,
         y_mm=first.y_mm,
-        reason=last_void.reason if last_void and state in ("void", "taken off") else first.left_out or "",
+        reason=_why_void(declared, state) if state in ("void", "taken off") else first.left_out or "",
         fonts=tuple((name, fonts.get(first.job_id, {}).get(name, "")) for name in used),
     )
 
@@ -107,15 +119,22 @@ def marker_of(line: Line) -> MarkerRow:
     return MarkerRow(*info, line.cut_length_mm, line.colour, line.heating, line.how)
 
 
-def _state(rows: list[Line], first: Line, last_void: Line | None) -> str:
+def _why_void(declared: list[Line], state: str) -> str:
+    return next((str(row.reason) for row in reversed(declared) if state == "void" or row.by_job is not None), "")
+
+
+def _state(rows: list[Line], first: Line, declared: list[Line]) -> str:
+    """Return the state of all the copies there are: it is printed as long as one of them is good."""
     if first.gone:
         return "withdrawn"
+    last_void = next((row for row in reversed(declared) if row.of_job is None), None)
+    spoiled = {(row.of_job, row.of_sheet) for row in declared if row.of_job is not None}
     later = [row for row in rows if not row.gone and row.job_id > (last_void.after_job if last_void else 0)]
     if last_void is not None and last_void.by_job is not None and not later:
         return "taken off"
     if not first.face:
         return "plain" if first.left_out is None else "left out"
-    good = [row for row in later if row.face]
+    good = [row for row in later if row.face and (row.job_id, row.sheet) not in spoiled]
     if not good:
         return "void"
     return "printed" if any(row.confirmed for row in good) else "prepared"
@@ -173,6 +192,8 @@ def sheets_of(connection: Connection, job_id: int) -> tuple[Sheet, ...]:
     lines = [line for line in connection.execute(marker_lines().where(job.c.id == job_id)) if line.sheet]
     faces = _faces(connection, {line.face for line in lines})
     stocks = _stocks(connection, {row.stock for row in rows})
+    c = sheet_about.c
+    says = {row.number: row.about for row in connection.execute(select(sheet_about).where(c.job_id == job_id))}
     placed: dict[int, list[Placed]] = {}
     for line in lines:
         piece = piece_of(marker_of(line), faces[line.face], stocks[line.stock], line.group_name)
@@ -185,6 +206,7 @@ def sheets_of(connection: Connection, job_id: int) -> tuple[Sheet, ...]:
             row.height_mm,
             row.group_name,
             tuple(placed.get(row.number, ())),
+            says.get(row.number, ""),
         )
         for row in rows
     )

@@ -10,7 +10,7 @@ from contextlib import contextmanager
 from itertools import groupby
 from typing import Any
 
-from sqlalchemy import Connection, MetaData, Row, Table, insert, inspect, select, text
+from sqlalchemy import Connection, MetaData, Row, Table, bindparam, insert, inspect, select, text, update
 
 from labeler.errors import LabelerError, Problem, Where
 from labeler.naming import plain
@@ -36,17 +36,22 @@ TABLES_1 = (
     "void",
 )
 TABLES_2 = (*TABLES_1, "content", "piece")
+USED = "partly_used"  # was made when it was first needed
+NEW_IN_4 = ("partly_used", "sheet_about")
 
 
 def upgrade(connection: Connection, version: int) -> None:
     """Bring a record from an older schema to today's.
 
-    Raises LabelerError where it is damaged, or on a server, where there never was one of an older schema.
+    Raises LabelerError where it is damaged, or on a server, where there never was one older than schema 3.
     """
-    if connection.dialect.name != "sqlite":
+    if connection.dialect.name != "sqlite" and version == 3:
+        _on_server(connection)
+    elif connection.dialect.name != "sqlite":
         problem = "a record of an older schema can be upgraded in a file only"
         raise LabelerError(Problem(Where("build record"), problem, "use the version that made it"))
-    STEPS[version](connection)
+    else:
+        STEPS[version](connection)
     connection.execute(insert(schema.schema_version), {"version": schema.VERSION})
 
 
@@ -58,14 +63,16 @@ def _from_1(connection: Connection) -> None:
         first = _first_prints(connection, old)
 
         def more(row: Line) -> Mapping[str, object]:
-            return {"of_job": first.get(row.id), "date": row.at[:10], "uid": _uid(row)}
+            uid = _uid(row)
+            return {"of_job": first.get(row.id), "date": row.at[:10], "uid": uid, "run": uid}
 
-        _carry(connection, old["job"], schema.job, {"paper": "", "printer": ""}, more)
+        _carry(connection, old["job"], schema.job, {"paper": "", "printer": "", "output": ""}, more)
         _carry(connection, old["job_event"], schema.job_event, {"who": ""})
         _carry(connection, old["job_font"], schema.job_font, {})
         for job_id in connection.scalars(select(old["job"].c.id).order_by(old["job"].c.id)).all():
             _carry_sheets(connection, old, job_id)
-        _carry(connection, old["void"], schema.void, {"by_job": None}, lambda row: {"uid": _uid(row)})
+        _carry(connection, old["void"], schema.void, {"by_job": None, **ALL_COPIES}, lambda row: {"uid": _uid(row)})
+        _carry_used(connection, old)
 
 
 def _from_2(connection: Connection) -> None:
@@ -82,15 +89,73 @@ def _from_2(connection: Connection) -> None:
             return {"digest": content_digest(about, lines.get(row.id, []))}
 
         more: dict[str, Callable[[Line], Mapping[str, object]]] = {
-            "job": lambda row: {"uid": _uid(row)},
-            "void": lambda row: {"uid": _uid(row), "by_job": None},
+            "job": lambda row: {"uid": (uid := _uid(row)), "run": uid, "output": ""},
+            "void": lambda row: {"uid": _uid(row), "by_job": None, **ALL_COPIES},
             "marker": lambda row: {"digest": digests[row.digest]},
             "piece": lambda row: {"marker": digests[row.marker]},
             "content": content,
         }
-        for table in schema.metadata.sorted_tables:
-            if table is not schema.schema_version:
-                _carry(connection, old[table.name], table, {}, more.get(table.name, lambda _row: {}))
+        _carry_all(connection, old, more)
+
+
+def _from_3(connection: Connection) -> None:
+    """Jobs that were printed together are known as a run now, and cells that are used belong to their job."""
+    with _old_tables(connection, TABLES_2) as old:
+        runs = _runs(connection, old["job"], old["job_event"])
+        job: Callable[[Line], Mapping[str, object]] = lambda row: {"run": runs[row.id], "output": ""}  # noqa: E731
+        _carry_all(connection, old, {"job": job, "void": lambda _row: ALL_COPIES})
+
+
+ALL_COPIES: Mapping[str, object] = {"of_job": None, "of_sheet": None}
+
+
+def _carry_all(
+    connection: Connection, old: Mapping[str, Table], more: Mapping[str, Callable[[Line], Mapping[str, object]]]
+) -> None:
+    for table in schema.metadata.sorted_tables:
+        if table is not schema.schema_version and table.name not in NEW_IN_4:
+            _carry(connection, old[table.name], table, {}, more.get(table.name, lambda _row: {}))
+    _carry_used(connection, old)
+
+
+def _carry_used(connection: Connection, old: Mapping[str, Table]) -> None:
+    if USED in old:
+        _carry(connection, old[USED], schema.partly_used, {})
+
+
+def _runs(connection: Connection, job: Table, event: Table) -> dict[int, str]:
+    """Return the run of every job, by the uid of its first: those printed together had all files in common."""
+    note_of = select(event.c.job_id, event.c.note).where(event.c.state == "drawn")
+    notes = {row.job_id: row.note for row in connection.execute(note_of)}
+    first: dict[str, str] = {}
+    rows = connection.execute(select(job.c.id, job.c.uid).order_by(job.c.id))
+    return {row.id: first.setdefault(notes[row.id], row.uid) if row.id in notes else row.uid for row in rows}
+
+
+def _on_server(connection: Connection) -> None:
+    """Bring a record of schema 3 on a server to today's, in its place: a server adds columns to a table."""
+    job, event = (Table(name, MetaData(), autoload_with=connection) for name in ("job", "job_event"))
+    runs = _runs(connection, job, event)
+    for words in ("job ADD run TEXT", "job ADD output TEXT NOT NULL DEFAULT ''", "job ALTER output DROP DEFAULT"):
+        connection.execute(text(f"ALTER TABLE {words}"))
+    run_of = update(schema.job).where(schema.job.c.id == bindparam("of")).values(run=bindparam("called"))
+    if runs:
+        connection.execute(run_of, [{"of": job_id, "called": run} for job_id, run in runs.items()])
+    for words in (
+        "job ALTER run SET NOT NULL",
+        "void ADD of_job INTEGER REFERENCES job (id)",
+        "void ADD of_sheet INTEGER",
+    ):
+        connection.execute(text(f"ALTER TABLE {words}"))
+    connection.execute(text("CREATE INDEX ix_job_run ON job (run)"))
+    used = inspect(connection).has_table(USED)
+    rows = [dict(row._mapping) for row in connection.execute(text(f"SELECT * FROM {USED} ORDER BY id"))] if used else []
+    if used:
+        connection.execute(text(f"DROP TABLE {USED}"))
+    schema.metadata.create_all(connection)
+    if rows:
+        kept = [{name: row[name] for name in ("job_id", "stock", "cells")} for row in rows]
+        connection.execute(insert(schema.partly_used), kept)
 
 
 @contextmanager
@@ -104,6 +169,7 @@ def _old_tables(connection: Connection, names: Sequence[str]) -> Iterator[dict[s
     missing = [name for name in names if name not in known]
     if missing:
         raise damaged(f"the table {missing[0]}", "it is missing")
+    names = [*names, *({USED} & known)]
     for name in names:
         for index in inspector.get_indexes(name):
             connection.execute(text(f"DROP INDEX {index['name']}"))
@@ -206,4 +272,4 @@ def _row(line: Line, group: str = "") -> MarkerRow:
     return MarkerRow(*info, line.cut_length_mm, colour)
 
 
-STEPS: Mapping[int, Callable[[Connection], None]] = {1: _from_1, 2: _from_2}
+STEPS: Mapping[int, Callable[[Connection], None]] = {1: _from_1, 2: _from_2, 3: _from_3}

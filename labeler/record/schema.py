@@ -1,4 +1,4 @@
-"""The tables of the build record, schema 3. Rows are only ever added; a correction is another row.
+"""The tables of the build record, schema 4. Rows are only ever added; a correction is another row.
 
 What units share is kept once: a face, a marker as it was resolved, and the whole content of a sheet
 are known by the digest of what they say, so that the second unit of a harness adds a few rows.
@@ -22,7 +22,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-VERSION = 3
+VERSION = 4
 
 metadata = MetaData()
 
@@ -79,6 +79,8 @@ unit = Table(
 # "kind" is print, reprint, or revision: what a newer revision changes on a unit that was built.
 # "of_job" is the print that a reprint repeats or a revision changes. "date" is the day that stands on
 # the sheets, "paper" the size of the bench sheet, "printer" the profile as JSON, "" where none was named.
+# Jobs of one "run" were printed together: what they have on sheets of one number is on one sheet. "output" is
+# the JSON object of the folder, and where asked for of the pictures, their dots, and the printers sent to; or "".
 job = Table(
     "job",
     metadata,
@@ -95,6 +97,8 @@ job = Table(
     _text("date"),
     _text("paper"),
     _text("printer"),
+    Column("run", Text, nullable=False, index=True),
+    _text("output"),
 )
 
 # prepared, drawn, then printed or withdrawn, or first one and then the other; each at most once. "note" is
@@ -150,8 +154,23 @@ sheet = _of_job(
     Column("content_id", ForeignKey("content.id"), nullable=False, index=True),
 )
 
-# A marker that is not to be used; prints up to "after_job" are meant, a later one is good again. "by_job"
-# is the job of a newer revision that took the marker off its unit.
+# What a sheet says of what is cut from it, where it says that.
+sheet_about = _of_job("sheet_about", Column("number", Integer, primary_key=True, autoincrement=False), _text("about"))
+
+# The cells of the last sheet of a stock that are used once a job is printed: names, separated by blanks; "": it is
+# full. The latest row of a stock whose job was not withdrawn is what holds.
+partly_used = Table(
+    "partly_used",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("job_id", ForeignKey("job.id"), nullable=False, index=True),
+    _text("stock"),
+    _text("cells"),
+)
+
+# A marker that is not to be used; prints up to "after_job" are meant, a later one is good again. Where "of_job"
+# and "of_sheet" are given, only the copy on that sheet is meant. "by_job" is the job of a newer revision that took
+# the marker off its unit.
 void = Table(
     "void",
     metadata,
@@ -164,4 +183,6 @@ void = Table(
     _text("reason"),
     Column("after_job", Integer, nullable=False),
     Column("by_job", ForeignKey("job.id")),
+    Column("of_job", ForeignKey("job.id")),
+    Column("of_sheet", Integer),
 )

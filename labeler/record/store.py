@@ -10,12 +10,12 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Any, Self
 
 from labeler.errors import LabelerError, Problem, Where, refuse
-from labeler.record import backup, exchange, find, jobs, markers, schema, verify, write
+from labeler.record import backup, exchange, find, jobs, markers, schema, used, verify, write
 from labeler.record.causes import told
 from labeler.record.connect import name_of, reading
 from labeler.record.faces import face_to_text
 from labeler.record.near import Near, near_to
-from labeler.record.values import Event, Job, NewJob, Recorded, Story, Unit, changed_fonts
+from labeler.record.values import Event, Job, NewJob, NewReprint, Recorded, Story, Unit, changed_fonts
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection, Engine
@@ -80,9 +80,18 @@ class Record:
         what is kept. Raises LabelerError for a unit that was printed before, for a marker that is
         not described and for a font without a digest.
         """
+        return self.prepare_run((new,))[0]
+
+    def prepare_run(self, new: Sequence[NewJob], left: Mapping[str, Sequence[str]] | None = None) -> tuple[Job, ...]:
+        """Record prints that share their sheets, as `prepare` does one: what is on sheets of one number is on one.
+
+        ``left``: the cells that are used of each stock's last sheet, none where that is full.
+        """
         with self._writing() as connection:
-            job_id = write.prepare(connection, new)
-            return jobs.job_list(connection, schema.job.c.id == job_id)[0]
+            run = write.new_uid()
+            ids = [write.prepare(connection, one, run) for one in new]
+            used.add_used(connection, ids[-1], left or {})
+            return jobs.job_list(connection, schema.job.c.id.in_(ids))
 
     def prepare_reprint(
         self,
@@ -98,29 +107,52 @@ class Record:
         printer: str = "",
         numbers: Mapping[str, int] | None = None,
     ) -> Job:
-        """Record a reprint of markers of one unit, laid out again on ``sheets``.
+        """Record a reprint of markers of one unit, laid out again on ``sheets``; see `prepare_reprints`."""
+        units = (NewReprint(items, sheets, numbers or {}),)
+        about = write.JobAbout(who, version, reason, date, paper, printer)
+        return self.prepare_reprints(units, fonts, about)[0]
 
-        ``fonts`` maps the fonts at hand to the digests of their files; ``numbers`` those markers that have
-        R and a number as one line more, by id, to that number. Raises LabelerError, all
-        problems at once, where there is no reason, a font has changed or is missing, a face is not
-        the recorded one, an item is on no sheet or never was, or the items are of several units;
-        and where an item is from a job that was withdrawn.
+    def prepare_reprints(
+        self,
+        units: Sequence[NewReprint],
+        fonts: Mapping[str, str],
+        about: write.JobAbout,
+        left: Mapping[str, Sequence[str]] | None = None,
+    ) -> tuple[Job, ...]:
+        """Record a reprint of markers of units that share their sheets.
+
+        ``fonts`` maps the fonts at hand to the digests of their files; ``left`` is as in `prepare_run`.
+        Raises LabelerError, all problems at once, where there is no reason, a font has changed or is missing,
+        a face is not the recorded one, an item is on no sheet or never was, or the items of one are of
+        several units; and where an item is from a job that was withdrawn.
         """
-        refuse(_reprint_problems(items, sheets, fonts, reason, numbers or {}))
-        about = write.JobAbout(who, version, reason.strip(), date, paper, printer)
+        refuse(p for one in units for p in _reprint_problems(one.items, one.sheets, fonts, about.reason, one.numbers))
+        about = replace(about, reason=about.reason.strip(), run=write.new_uid())
         with self._writing() as connection:
-            job_id = write.prepare_reprint(connection, items[0].job, items, sheets, fonts, about)
-            return jobs.job_list(connection, schema.job.c.id == job_id)[0]
+            ids = [
+                write.prepare_reprint(
+                    connection, max(item.job for item in one.items), one.items, one.sheets, fonts, about
+                )
+                for one in units
+            ]
+            used.add_used(connection, ids[-1], left or {})
+            return jobs.job_list(connection, schema.job.c.id.in_(ids))
 
-    def drawn(self, job_id: int, digests: Mapping[str, str]) -> None:
-        """Record the SHA-256 of each file of a prepared job by its path, before the files get their places."""
-        with self._writing() as connection:
-            write.drawn(connection, job_id, digests)
+    def drawn(self, job_id: int, digests: Mapping[str, str], not_of: write.NotOf | None = None) -> None:
+        """Record the SHA-256 of each file of a job and its run by its path, before the files get their places.
 
-    def confirm(self, job_id: int, files: Sequence[str] = (), who: str = "") -> Job:
-        """Record that a prepared job's files were handed over. Raises LabelerError if it is not prepared."""
+        ``not_of`` names for each job of the run those of the files that hold nothing of it.
+        """
         with self._writing() as connection:
-            write.confirm(connection, job_id, files, who)
+            write.drawn(connection, job_id, digests, not_of or {})
+
+    def confirm(self, job_id: int, files: Sequence[str] = (), who: str = "", not_of: write.NotOf | None = None) -> Job:
+        """Record that the files of a prepared job, and of all that was printed together with it, were handed over.
+
+        ``not_of`` is as in `drawn`. Raises LabelerError if the job is not prepared.
+        """
+        with self._writing() as connection:
+            write.confirm(connection, job_id, files, who, not_of or {})
             return jobs.job_list(connection, schema.job.c.id == job_id)[0]
 
     def withdraw(self, job_id: int, reason: str, who: str = "") -> Job:
@@ -134,7 +166,10 @@ class Record:
             return jobs.job_list(connection, schema.job.c.id == job_id)[0]
 
     def withdraw_prepared(self, job_id: int, reason: str, who: str = "") -> Job:
-        """Withdraw a job that was broken off. Raises LabelerError as `withdraw`, and where it was printed."""
+        """Withdraw a job that was broken off, and all that was to be printed together with it.
+
+        Raises LabelerError as `withdraw`, and where the job was printed.
+        """
         with self._writing() as connection:
             write.withdraw_prepared(connection, job_id, reason.strip(), who)
             return jobs.job_list(connection, schema.job.c.id == job_id)[0]
@@ -147,14 +182,30 @@ class Record:
         """
         self.void_all(((unit, marker),), reason, who)
 
-    def void_all(self, named: Iterable[tuple[str, str]], reason: str, who: str = "") -> None:
-        """Declare several markers void, each given as `void` takes it; all of them or none."""
+    def void_all(
+        self, named: Iterable[tuple[str, str]], reason: str, who: str = "", *, sheet: tuple[int, int] | None = None
+    ) -> None:
+        """Declare several markers void, each given as `void` takes it; all of them or none.
+
+        With ``sheet`` (job, number) only their copies on it are void: what was printed before or again is not.
+        """
         with self._writing() as connection:
             meant = [find.one_marker(connection, marker, unit) for unit, marker in named]
-            now = [find.as_it_stands(connection, *one) for one in meant]
+            now = [find.as_it_stands(connection, *one, sheet) for one in meant]
             refuse((*write.reason_problems(reason, Where("void")), *write.void_problems(now)))
-            for unit_id, name in meant:
-                write.add_void(connection, unit_id, name, who, reason.strip())
+            for (unit_id, name), copy in zip(meant, now, strict=True):
+                place = (copy.job, copy.sheet) if sheet else None
+                write.add_void(connection, unit_id, name, who, reason.strip(), of_sheet=place)
+
+    def copies(self, items: Iterable[Recorded], sheet: tuple[int, int]) -> tuple[Recorded, ...]:
+        """Return markers with the state of their copies on a sheet (job, number) alone.
+
+        Raises LabelerError for one that is not on it.
+        """
+        with self._reading() as connection:
+            named = [(item.row.id, f"{item.part_number or item.harness} {item.unit}") for item in items]
+            meant = [find.one_marker(connection, *one) for one in named]
+            return tuple(find.as_it_stands(connection, *one, sheet) for one in meant)
 
     # ------------------------------------------------------------ looking up
 
@@ -173,7 +224,7 @@ class Record:
         part of its text; each with or without a unit before it ("0013 J4"). The first that finds
         anything decides. Capitals do not matter, and no sign has a special meaning. ``unit`` is a
         serial, with or without the part number before it; ``harness`` a part number or a name;
-        ``sheet`` is (job, number on the sheet).
+        ``sheet`` is (job, number of the sheet): all that is on it, of other units too.
         """
         with self._reading() as connection:
             return find.search(connection, query, unit_is=unit, harness_is=harness, branch=branch, on_sheet=sheet)
@@ -196,6 +247,16 @@ class Record:
         """Return all jobs, oldest first. One that is still "prepared" was broken off before the end."""
         with self._reading() as connection:
             return jobs.job_list(connection)
+
+    def run(self, job_id: int) -> tuple[Job, ...]:
+        """Return a job with all that were printed together with it; what they have on a sheet is on one sheet."""
+        with self._reading() as connection:
+            return jobs.job_list(connection, jobs.run_of(job_id))
+
+    def taken_off_by(self, job_id: int) -> tuple[str, ...]:
+        """Return the ids of the markers that a job of a newer revision takes off its unit."""
+        with self._reading() as connection:
+            return write.taken_off_by(connection, job_id)
 
     def sheets(self, job_id: int) -> tuple[Sheet, ...]:
         """Return the sheets of a job as they were drawn. Raises LabelerError if there is no such job."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 
@@ -101,6 +101,19 @@ class NewJob:
     printer: str = ""  # the profile, as JSON
     revises: int = 0  # the print of the same unit at an older revision, of which this prints what has changed
     take_off: tuple[str, ...] = ()  # ids of markers of that unit that are void once this is confirmed
+    output: str = ""  # where the files go, and in which form, as JSON
+
+
+@dataclass(frozen=True, slots=True)
+class NewReprint:
+    """Markers of one unit that are about to be printed again, laid out on ``sheets``.
+
+    ``numbers`` are those markers that have R and a number as one line more, by id, with that number.
+    """
+
+    items: Sequence[Recorded]
+    sheets: Sequence[Sheet]
+    numbers: Mapping[str, int] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,6 +137,8 @@ class Job:
     date: str = ""  # as it stands on the sheets
     paper: str = ""
     printer: str = ""
+    output: str = ""  # where the files went, and in which form, as JSON
+    unit_revision: str = ""  # that the unit was at before this job; "" where it was not printed
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,7 +202,7 @@ class Event:
     unit: str
     who: str
     reason: str
-    job: int = 0  # 0: no job (void)
+    job: int = 0  # 0: no job (all prints of it are void)
     kind: str = ""  # print | reprint
     sheet: int = 0
     cell: str = ""

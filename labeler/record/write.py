@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import zlib
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from hashlib import sha256
@@ -17,8 +17,8 @@ from labeler.errors import LabelerError, Problem, Where, refuse
 from labeler.model import Harness, Sheet
 from labeler.naming import plain
 from labeler.record import schema
-from labeler.record.jobs import COUNTED_DIGITS, number_of
-from labeler.record.rows import added, fonts_in, keep
+from labeler.record.jobs import COUNTED_DIGITS, number_of, run_of
+from labeler.record.rows import add, added, fonts_in, keep
 from labeler.record.values import NewJob, Recorded
 
 SERIAL_DIGITS = 4  # "0001": project choice, ten thousand units sort as text
@@ -124,14 +124,14 @@ def _print_problems(connection: Connection, unit_id: int, where: Where) -> Itera
 # ---------------------------------------------------------------- jobs
 
 
-def prepare(connection: Connection, new: NewJob) -> int:
-    """Write a whole print in the state "prepared" and return its job number.
+def prepare(connection: Connection, new: NewJob, run: str = "") -> int:
+    """Write a whole print in the state "prepared" and return its job number; jobs of one ``run`` share sheets.
 
     Raises LabelerError for a marker that is not described, a font without a digest, nothing
     to record, or a unit that was printed already.
     """
     refuse(_new_job_problems(new))
-    about = JobAbout(new.who, new.version, new.reason, new.date, new.paper, new.printer)
+    about = JobAbout(new.who, new.version, new.reason, new.date, new.paper, new.printer, new.output, run)
     if new.revises:
         refuse(_withdrawn_problems(connection, {new.revises}))
         c = schema.job.c
@@ -143,12 +143,17 @@ def prepare(connection: Connection, new: NewJob) -> int:
         kind, of_job = "print", None
     job_id = _new_job(connection, kind, unit_id, _harness_id(connection, new.harness), about, of_job, new.take_off)
     keep(connection, job_id, new.sheets, new.markers, new.left_out, new.fonts)
+    _add_abouts(connection, job_id, new.sheets)
     return job_id
+
+
+def _add_abouts(connection: Connection, job_id: int, sheets: Iterable[Sheet]) -> None:
+    add(connection, schema.sheet_about, ((job_id, sheet.number, sheet.about) for sheet in sheets if sheet.about))
 
 
 def prepare_reprint(
     connection: Connection,
-    job_of_first_print: int,
+    job_of_print: int,
     items: Sequence[Recorded],
     sheets: Sequence[Sheet],
     fonts: Mapping[str, str],
@@ -160,10 +165,11 @@ def prepare_reprint(
     """
     refuse(_withdrawn_problems(connection, {item.job for item in items}))
     c = schema.job.c
-    first = connection.execute(select(c.unit_id, c.harness_id, c.of_job).where(c.id == job_of_first_print)).one()
-    of_job = first.of_job or job_of_first_print
+    first = connection.execute(select(c.unit_id, c.harness_id, c.kind, c.of_job).where(c.id == job_of_print)).one()
+    of_job = first.of_job if first.kind == "reprint" else job_of_print
     job_id = _new_job(connection, "reprint", first.unit_id, first.harness_id, about, of_job)
     keep(connection, job_id, sheets, {item.row.id: item.row for item in items}, (), fonts)
+    _add_abouts(connection, job_id, sheets)
     return job_id
 
 
@@ -213,6 +219,8 @@ class JobAbout:
     date: str = ""
     paper: str = ""
     printer: str = ""
+    output: str = ""
+    run: str = ""  # "": a job by itself
 
 
 def _new_job(
@@ -225,8 +233,8 @@ def _new_job(
     take_off: Sequence[str] = (),
 ) -> int:
     row = {"kind": kind, "unit_id": unit_id, "harness_id": harness_id, "of_job": of_job, "at": now()}
-    row["uid"] = new_uid()
-    job_id = added(connection, schema.job, {**row, **asdict(about)})
+    uid = new_uid()
+    job_id = added(connection, schema.job, {**row, **asdict(about), "uid": uid, "run": about.run or uid})
     add_event(connection, job_id, "prepared", json.dumps(take_off) if take_off else "", about.who)
     return job_id
 
@@ -237,31 +245,55 @@ def add_event(connection: Connection, job_id: int, state: str, note: str, who: s
     connection.execute(insert(schema.job_event), row)
 
 
-def drawn(connection: Connection, job_id: int, digests: Mapping[str, str]) -> None:
-    """Say what the files of a prepared job are, before they get their names; the first time counts."""
+NotOf = Mapping[int, Collection[str]]
+"""Files of a run that hold nothing of a job, by the job's number: the bench sheets of the others."""
+
+
+def drawn(connection: Connection, job_id: int, digests: Mapping[str, str], not_of: NotOf) -> None:
+    """Say what the files of a run are, before they get their names; the first time counts."""
     c = schema.job_event.c
-    known = select(c.state).where(c.job_id == job_id, c.state == "drawn")
-    if connection.execute(known).first() is None:
-        add_event(connection, job_id, "drawn", json.dumps(dict(digests), ensure_ascii=True))
+    run = select(schema.job.c.id).where(run_of(job_id))
+    known = set(connection.scalars(select(c.job_id).where(c.job_id.in_(run), c.state != "prepared")))
+    for one in connection.scalars(run.order_by(schema.job.c.id)).all():
+        if one not in known:
+            own = {name: digest for name, digest in digests.items() if name not in not_of.get(one, ())}
+            add_event(connection, one, "drawn", json.dumps(own, ensure_ascii=True))
 
 
-def confirm(connection: Connection, job_id: int, files: Sequence[str], who: str = "") -> None:
-    """Say that the files of a prepared job were handed over. Raises LabelerError if it is not prepared."""
+def confirm(connection: Connection, job_id: int, files: Sequence[str], who: str, not_of: NotOf) -> None:
+    """Say that the files of a prepared job and all of its run were handed over.
+
+    Raises LabelerError if the job is not prepared.
+    """
     state = state_of(connection, job_id)
     if state != "prepared":
         fix = "look at the job; print or reprint what is needed as a new job"
         raise LabelerError(Problem(Where(f"job {job_id}"), f"it cannot be confirmed: it is {state}", fix))
-    add_event(connection, job_id, "printed", json.dumps(list(files), ensure_ascii=False), who)
-    _take_off(connection, job_id, who)
+    for one in _prepared(connection, job_id):
+        own = [name for name in files if name not in not_of.get(one, ())]
+        add_event(connection, one, "printed", json.dumps(own, ensure_ascii=False), who)
+        _take_off(connection, one, who)
+
+
+def _prepared(connection: Connection, job_id: int) -> list[int]:
+    """Return the jobs of a run that are prepared, and neither printed nor withdrawn."""
+    c, job = schema.job_event.c, schema.job.c
+    done = select(c.job_id).where(c.state.in_(("printed", "withdrawn")))
+    return list(connection.scalars(select(job.id).where(run_of(job_id), job.id.not_in(done)).order_by(job.id)))
+
+
+def taken_off_by(connection: Connection, job_id: int) -> tuple[str, ...]:
+    """Return the ids of the markers that a job of a newer revision takes off its unit."""
+    c = schema.job_event.c
+    note = connection.scalar(select(c.note).where(c.job_id == job_id, c.state == "prepared"))
+    return tuple(str(marker) for marker in json.loads(note or "[]"))
 
 
 def _take_off(connection: Connection, job_id: int, who: str) -> None:
     """Declare void what a job takes away from its unit, now that it is printed."""
-    c, job = schema.job_event.c, schema.job.c
-    note = connection.scalar(select(c.note).where(c.job_id == job_id, c.state == "prepared"))
-    unit_id = connection.scalar(select(job.unit_id).where(job.id == job_id))
-    for marker in json.loads(note or "[]"):
-        add_void(connection, int(unit_id or 0), str(marker), who, f"taken off by job {job_id}", job_id)
+    unit_id = connection.scalar(select(schema.job.c.unit_id).where(schema.job.c.id == job_id))
+    for marker in taken_off_by(connection, job_id):
+        add_void(connection, int(unit_id or 0), marker, who, f"taken off by job {job_id}", by_job=job_id)
 
 
 def withdraw(connection: Connection, job_id: int, reason: str, who: str = "") -> None:
@@ -274,11 +306,13 @@ def withdraw(connection: Connection, job_id: int, reason: str, who: str = "") ->
 
 
 def withdraw_prepared(connection: Connection, job_id: int, reason: str, who: str = "") -> None:
-    """Withdraw a job that was broken off. Raises LabelerError as `withdraw`, and where it was printed."""
+    """Withdraw a job that was broken off, and all of its run. Raises LabelerError as `withdraw`, and if printed."""
     if state_of(connection, job_id) == "printed":
         fix = f"declare void what must not be used: labeler record void --sheet {job_id}:1"
         raise LabelerError(Problem(Where(f"job {job_id}"), "its sheets were handed over, they may be in use", fix))
-    withdraw(connection, job_id, reason, who)
+    run = _prepared(connection, job_id)
+    for one in run if job_id in run else [job_id]:
+        withdraw(connection, one, reason, who)
 
 
 def state_of(connection: Connection, job_id: int) -> str:
@@ -305,11 +339,19 @@ def void_problems(items: Iterable[Recorded]) -> Iterator[Problem]:
 
 
 def add_void(
-    connection: Connection, unit_id: int, marker: str, who: str, reason: str, by_job: int | None = None
+    connection: Connection,
+    unit_id: int,
+    marker: str,
+    who: str,
+    reason: str,
+    *,
+    by_job: int | None = None,
+    of_sheet: tuple[int, int] | None = None,
 ) -> None:
-    """Declare a marker of a unit void; a print made later is good again."""
+    """Declare a marker of a unit void, or only its copy on a sheet of a job; a print made later is good again."""
     last = connection.scalar(select(func.max(schema.job.c.id))) or 0
     row = {"uid": new_uid(), "unit_id": unit_id, "marker": marker, "at": now(), "after_job": last, "by_job": by_job}
+    row["of_job"], row["of_sheet"] = of_sheet or (None, None)
     connection.execute(insert(schema.void), {**row, "who": who, "reason": reason})
 
 

@@ -1,0 +1,271 @@
+BEGIN TRANSACTION;
+CREATE TABLE content (
+	id INTEGER NOT NULL, 
+	digest BLOB NOT NULL, 
+	stock BLOB, 
+	width_mm FLOAT NOT NULL, 
+	height_mm FLOAT NOT NULL, 
+	group_name TEXT NOT NULL, 
+	PRIMARY KEY (id), 
+	UNIQUE (digest), 
+	FOREIGN KEY(stock) REFERENCES stock (digest)
+);
+INSERT INTO "content" VALUES(1,X'9746F71BC5039B0E78167502F95CBCBD',X'76971ABB740DAE4DA23CA2DE2EF094D6',210.0,148.5,'AS23053/5 1/4, WH');
+INSERT INTO "content" VALUES(2,X'92C29263E0B559024208A223D1B60D23',X'D8E85F259B65259EA1876B9BC69ECA84',210.0,297.0,'');
+INSERT INTO "content" VALUES(3,X'0B0DA354C099FCB52C19498CB25582B8',X'A6C384153088A280D955C72BD5FADCE2',210.0,297.0,'');
+INSERT INTO "content" VALUES(4,X'89DEACF605D3574D7E3E92BA30BA3DCB',X'76971ABB740DAE4DA23CA2DE2EF094D6',210.0,148.5,'AS23053/5 1/4, WH');
+INSERT INTO "content" VALUES(5,X'A1B0C4CDE6B31CC5641ABA7A04A795CD',X'D8E85F259B65259EA1876B9BC69ECA84',210.0,297.0,'');
+INSERT INTO "content" VALUES(6,X'852383828043E3FF9D927A511FD9F1CA',X'A6C384153088A280D955C72BD5FADCE2',210.0,297.0,'');
+INSERT INTO "content" VALUES(7,X'C832E120A2E7794345D36596E469CCF7',X'A6C384153088A280D955C72BD5FADCE2',210.0,297.0,'');
+INSERT INTO "content" VALUES(8,X'318AA22252EC43DC9FFCCC21D5092CE4',X'D8E85F259B65259EA1876B9BC69ECA84',210.0,297.0,'');
+CREATE TABLE face (
+	digest BLOB NOT NULL, 
+	text TEXT NOT NULL, 
+	PRIMARY KEY (digest)
+)
+ WITHOUT ROWID
+
+;
+INSERT INTO "face" VALUES(X'04BF23CD2D2462ECA288439A3446BF7F','[1,25000000,18000000,[["J1:2/P1:2","Atkinson Hyperlegible",2700000,7370000,14598200,1000000]],1,0]');
+INSERT INTO "face" VALUES(X'28ED3F99613D9C6D8ADD4825AB2BEC1A','[1,95000000,54000000,[["P1","Atkinson Hyperlegible",10450000,12500000,44019400,1000000],["loom","Atkinson Hyperlegible",3480000,12500000,39431700,1000000],["unit 0002 2026-03-01","Atkinson Hyperlegible",3480000,12500000,35774900,1000000],["1 W1 16 AWG to J1:1","Atkinson Hyperlegible",3480000,16223400,31353400,1000000],["2 W2 16 AWG to J1:2","Atkinson Hyperlegible",3480000,16223400,27696600,1000000]],1,0,[[12500000,31353400,2327100,2327100],[12500000,27696600,2327100,2327100]],null]');
+INSERT INTO "face" VALUES(X'417C43778497F78F7CF1995BCFEC3A30','[1,95000000,54000000,[["P1","Atkinson Hyperlegible",10450000,12500000,44019400,1000000],["loom","Atkinson Hyperlegible",3480000,12500000,39431700,1000000],["unit 0003 2026-03-02","Atkinson Hyperlegible",3480000,12500000,35774900,1000000],["1 W1 16 AWG to J1:1","Atkinson Hyperlegible",3480000,16223400,31353400,1000000],["2 W2 16 AWG to J1:2","Atkinson Hyperlegible",3480000,16223400,27696600,1000000]],1,0,[[12500000,31353400,2327100,2327100],[12500000,27696600,2327100,2327100]],null]');
+INSERT INTO "face" VALUES(X'443BDC0697E2EA1C33F7B989368BEB17','[1,20000000,10513939,[["P1","Atkinson Hyperlegible",4950000,7517575,3090166,1310593]],1,0]');
+INSERT INTO "face" VALUES(X'45BB9A8A0B59C988A467D1E2AAF71E94','[1,95000000,54000000,[["J1","Atkinson Hyperlegible",10450000,12500000,44019400,1000000],["loom","Atkinson Hyperlegible",3480000,12500000,39306300,1000000],["unit 0003 2026-03-02","Atkinson Hyperlegible",3480000,12500000,35649500,1000000],["1 W1 16 AWG to P1:1","Atkinson Hyperlegible",3480000,16223400,31228000,1000000],["2 W2 16 AWG to P1:2","Atkinson Hyperlegible",3480000,16223400,27571200,1000000]],1,0,[[12500000,31228000,2327100,2327100],[12500000,27571200,2327100,2327100]],null]');
+INSERT INTO "face" VALUES(X'650A9158529748FC3ADCE83CEE544A73','[1,25000000,18000000,[["J1:1/P1:1","Atkinson Hyperlegible",2750000,7679200,14598000,1000000]],1,0]');
+INSERT INTO "face" VALUES(X'7248F0AE30BE80D7318EAF25361242EF','[1,25000000,18000000,[["P1:2/J1:2","Atkinson Hyperlegible",2700000,7370000,14598200,1000000]],1,0]');
+INSERT INTO "face" VALUES(X'8941C5B9E19CE825E9B6D8F5CE212566','[1,95000000,54000000,[["J1","Atkinson Hyperlegible",10450000,12500000,44019400,1000000],["loom","Atkinson Hyperlegible",3480000,12500000,39306300,1000000],["unit 0002 2026-03-01","Atkinson Hyperlegible",3480000,12500000,35649500,1000000],["1 W1 16 AWG to P1:1","Atkinson Hyperlegible",3480000,16223400,31228000,1000000],["2 W2 16 AWG to P1:2","Atkinson Hyperlegible",3480000,16223400,27571200,1000000]],1,0,[[12500000,31228000,2327100,2327100],[12500000,27571200,2327100,2327100]],null]');
+INSERT INTO "face" VALUES(X'8A2B6915BDE7CCA909CFFE12AC19F9A5','[1,95000000,54000000,[["J1","Atkinson Hyperlegible",10450000,12500000,44019400,1000000],["loom","Atkinson Hyperlegible",3480000,12500000,39306300,1000000],["unit 0001 2026-03-01","Atkinson Hyperlegible",3480000,12500000,35649500,1000000],["1 W1 16 AWG to P1:1","Atkinson Hyperlegible",3480000,16223400,31228000,1000000],["2 W2 16 AWG to P1:2","Atkinson Hyperlegible",3480000,16223400,27571200,1000000]],1,0,[[12500000,31228000,2327100,2327100],[12500000,27571200,2327100,2327100]],null]');
+INSERT INTO "face" VALUES(X'94FEF0B40551035B9398709C6A46A685','[1,20000000,10513939,[["J1","Atkinson Hyperlegible",4870000,7779280,3163481,1310593]],1,0]');
+INSERT INTO "face" VALUES(X'AF780F801717590687A02BA50B8145E2','[1,25000000,18000000,[["P1:1/J1:1","Atkinson Hyperlegible",2750000,7679200,14598000,1000000]],1,0]');
+INSERT INTO "face" VALUES(X'D225051DEC97273D23C66764E30301DA','[1,95000000,54000000,[["P1","Atkinson Hyperlegible",10450000,12500000,44019400,1000000],["loom","Atkinson Hyperlegible",3480000,12500000,39431700,1000000],["unit 0001 2026-03-01","Atkinson Hyperlegible",3480000,12500000,35774900,1000000],["1 W1 16 AWG to J1:1","Atkinson Hyperlegible",3480000,16223400,31353400,1000000],["2 W2 16 AWG to J1:2","Atkinson Hyperlegible",3480000,16223400,27696600,1000000]],1,0,[[12500000,31353400,2327100,2327100],[12500000,27696600,2327100,2327100]],null]');
+CREATE TABLE harness (
+	id INTEGER NOT NULL, 
+	name TEXT NOT NULL, 
+	part_number TEXT NOT NULL, 
+	revision TEXT NOT NULL, 
+	sha256 TEXT NOT NULL, 
+	text BLOB NOT NULL, 
+	PRIMARY KEY (id), 
+	UNIQUE (sha256, name, part_number, revision)
+);
+INSERT INTO "harness" VALUES(1,'loom','','','507e5349daa1fdb7164612251e6ea2d92ffe4645ed97bde2632f3f17a0e33609',X'785E0BCF2C4AD5712BCACF05130A0199793A21F9400466B92796A6A772851BEA0418EA18EA788108433305C77077AE702390981148CC0826060058EC140A');
+CREATE TABLE job (
+	id INTEGER NOT NULL, 
+	uid TEXT NOT NULL, 
+	kind TEXT NOT NULL, 
+	unit_id INTEGER NOT NULL, 
+	harness_id INTEGER NOT NULL, 
+	of_job INTEGER, 
+	at TEXT NOT NULL, 
+	who TEXT NOT NULL, 
+	version TEXT NOT NULL, 
+	reason TEXT NOT NULL, 
+	date TEXT NOT NULL, 
+	paper TEXT NOT NULL, 
+	printer TEXT NOT NULL, 
+	PRIMARY KEY (id), 
+	UNIQUE (uid), 
+	FOREIGN KEY(unit_id) REFERENCES unit (id), 
+	FOREIGN KEY(harness_id) REFERENCES harness (id), 
+	FOREIGN KEY(of_job) REFERENCES job (id)
+);
+INSERT INTO "job" VALUES(1,'84f39664cef34ce2e14a4cbffe65825a','print',1,1,NULL,'2026-11-25T17:39:01.278Z','ada','0.1.0','','2026-03-01','A4','');
+INSERT INTO "job" VALUES(2,'a3697ee8beeaaba72cfbc7d146c6d37c','print',2,1,NULL,'2026-11-25T17:39:01.286Z','ada','0.1.0','','2026-03-01','A4','');
+INSERT INTO "job" VALUES(3,'ef19b43700db477e906b138f35ffd3bd','print',3,1,NULL,'2026-11-25T17:39:01.495Z','ada','0.1.0','','2026-03-02','A4','');
+INSERT INTO "job" VALUES(4,'7b83807a46504fdbcf9bfbbe0732c5df','reprint',1,1,1,'2026-11-25T17:39:01.549Z','ada','0.1.0','torn','2026-03-02','A4','');
+CREATE TABLE job_event (
+	job_id INTEGER NOT NULL, 
+	state TEXT NOT NULL, 
+	at TEXT NOT NULL, 
+	who TEXT NOT NULL, 
+	note TEXT NOT NULL, 
+	PRIMARY KEY (job_id, state), 
+	FOREIGN KEY(job_id) REFERENCES job (id)
+)
+ WITHOUT ROWID
+
+;
+INSERT INTO "job_event" VALUES(1,'drawn','2026-11-25T17:39:01.441Z','','{"/boat/out/loom-0001-bench-sheet.pdf": "2b2414a9df45e13bd11c56749f0862bbc45e2b6184e64a33b84df5699bcb860b", "/boat/out/loom-0002-bench-sheet.pdf": "20b3b366673f61aab05514f09474778ab2ecee764b22d2511f93248a9ebdca28", "/boat/out/loom-0001-to-0002-card-210x148.pdf": "4e9ab9a38dd97a837bb873eb6e95caec8957165155a08ea5499f2be8c253010f", "/boat/out/loom-0001-to-0002-wrap-a4-25x18.pdf": "2f96047b8e1f3f043ddf4dd81619d0094a8a5278b280d8711273d10f8711f41b", "/boat/out/loom-0001-to-0002-tag-a4-95x54.pdf": "87446eedac78d8eb518a1d76ef8c15f8f3a9b7f95b31195ed051a285f33ff2b9"}');
+INSERT INTO "job_event" VALUES(1,'prepared','2026-11-25T17:39:01.278Z','ada','');
+INSERT INTO "job_event" VALUES(1,'printed','2026-11-25T17:39:01.444Z','ada','["out/loom-0001-bench-sheet.pdf", "out/loom-0002-bench-sheet.pdf", "out/loom-0001-to-0002-card-210x148.pdf", "out/loom-0001-to-0002-wrap-a4-25x18.pdf", "out/loom-0001-to-0002-tag-a4-95x54.pdf"]');
+INSERT INTO "job_event" VALUES(2,'drawn','2026-11-25T17:39:01.442Z','','{"/boat/out/loom-0001-bench-sheet.pdf": "2b2414a9df45e13bd11c56749f0862bbc45e2b6184e64a33b84df5699bcb860b", "/boat/out/loom-0002-bench-sheet.pdf": "20b3b366673f61aab05514f09474778ab2ecee764b22d2511f93248a9ebdca28", "/boat/out/loom-0001-to-0002-card-210x148.pdf": "4e9ab9a38dd97a837bb873eb6e95caec8957165155a08ea5499f2be8c253010f", "/boat/out/loom-0001-to-0002-wrap-a4-25x18.pdf": "2f96047b8e1f3f043ddf4dd81619d0094a8a5278b280d8711273d10f8711f41b", "/boat/out/loom-0001-to-0002-tag-a4-95x54.pdf": "87446eedac78d8eb518a1d76ef8c15f8f3a9b7f95b31195ed051a285f33ff2b9"}');
+INSERT INTO "job_event" VALUES(2,'prepared','2026-11-25T17:39:01.287Z','ada','');
+INSERT INTO "job_event" VALUES(2,'printed','2026-11-25T17:39:01.446Z','ada','["out/loom-0001-bench-sheet.pdf", "out/loom-0002-bench-sheet.pdf", "out/loom-0001-to-0002-card-210x148.pdf", "out/loom-0001-to-0002-wrap-a4-25x18.pdf", "out/loom-0001-to-0002-tag-a4-95x54.pdf"]');
+INSERT INTO "job_event" VALUES(3,'drawn','2026-11-25T17:39:01.533Z','','{"/boat/out/loom-0003-bench-sheet.pdf": "1747d10608a58988b4de25382fdda0efb47b338ee2ae4c3e21c22773ac7425a8", "/boat/out/loom-0003-card-210x148.pdf": "f32bedc17562141196334eacb4ec2b9ff38f63756e94c4c6b67a2ad911f3cb4d", "/boat/out/loom-0003-wrap-a4-25x18.pdf": "fee34e768dafceb0853acf1d49b9a431c8f89c180d9b47a72465c8979b465140", "/boat/out/loom-0003-tag-a4-95x54.pdf": "e55aaf5b06daaab004e0ec868e8e802e8afca02b165da4d73f3088352bd53dc5"}');
+INSERT INTO "job_event" VALUES(3,'prepared','2026-11-25T17:39:01.495Z','ada','');
+INSERT INTO "job_event" VALUES(3,'printed','2026-11-25T17:39:01.538Z','ada','["out/loom-0003-bench-sheet.pdf", "out/loom-0003-card-210x148.pdf", "out/loom-0003-wrap-a4-25x18.pdf", "out/loom-0003-tag-a4-95x54.pdf"]');
+INSERT INTO "job_event" VALUES(4,'drawn','2026-11-25T17:39:01.619Z','','{"/boat/out/loom-0001-reprint-4-work-list.pdf": "002a8f86de3273398789e31cfbab79819d443b29faa2239644c0215e5ac02888", "/boat/out/loom-0001-reprint-4-wrap-a4-25x18.pdf": "3ea58de5aadcfd30d6140a6a6dcd9935c787b7aa4235455afd9d1dbfcbaf1e67"}');
+INSERT INTO "job_event" VALUES(4,'prepared','2026-11-25T17:39:01.550Z','ada','');
+INSERT INTO "job_event" VALUES(4,'printed','2026-11-25T17:39:01.622Z','ada','["out/loom-0001-reprint-4-work-list.pdf", "out/loom-0001-reprint-4-wrap-a4-25x18.pdf"]');
+CREATE TABLE job_font (
+	job_id INTEGER NOT NULL, 
+	font TEXT NOT NULL, 
+	digest TEXT NOT NULL, 
+	PRIMARY KEY (job_id, font), 
+	FOREIGN KEY(job_id) REFERENCES job (id)
+)
+ WITHOUT ROWID
+
+;
+INSERT INTO "job_font" VALUES(1,'Atkinson Hyperlegible','f1f3ab99edf448f4fd7fcce28ff24ac5');
+INSERT INTO "job_font" VALUES(2,'Atkinson Hyperlegible','f1f3ab99edf448f4fd7fcce28ff24ac5');
+INSERT INTO "job_font" VALUES(3,'Atkinson Hyperlegible','f1f3ab99edf448f4fd7fcce28ff24ac5');
+INSERT INTO "job_font" VALUES(4,'Atkinson Hyperlegible','f1f3ab99edf448f4fd7fcce28ff24ac5');
+CREATE TABLE marker (
+	digest BLOB NOT NULL, 
+	marker TEXT NOT NULL, 
+	kind TEXT NOT NULL, 
+	role TEXT NOT NULL, 
+	at TEXT NOT NULL, 
+	branch TEXT NOT NULL, 
+	circuit TEXT NOT NULL, 
+	label TEXT NOT NULL, 
+	tube TEXT NOT NULL, 
+	colour TEXT NOT NULL, 
+	cut_length_mm FLOAT NOT NULL, 
+	heating TEXT NOT NULL, 
+	how TEXT NOT NULL, 
+	group_name TEXT NOT NULL, 
+	face BLOB, 
+	left_out TEXT, 
+	words TEXT, 
+	PRIMARY KEY (digest), 
+	FOREIGN KEY(face) REFERENCES face (digest)
+)
+ WITHOUT ROWID
+
+;
+INSERT INTO "marker" VALUES(X'025FDB58FBC8A271F45D8D58FA1E8A20','9R772J6K','tag','bag','P1','','','P1 loom unit 0001 2026-03-01 1 W1 16 AWG to J1:1 2 W2 16 AWG to J1:2','','',0.0,'','','',X'D225051DEC97273D23C66764E30301DA',NULL,NULL);
+INSERT INTO "marker" VALUES(X'03E2EFFEEC786BBF44E9593AD209E70F','DL6EQKV2','wrap','wire end','J1:2','J1','W2','J1:2/P1:2','','',0.0,'','','',X'04BF23CD2D2462ECA288439A3446BF7F',NULL,NULL);
+INSERT INTO "marker" VALUES(X'18EDA160B708AE5FAF5892E410AE6072','AENHRN9L','sleeve','branch end','J1','J1','','J1','AS23053/5 1/4','WH',20.0,'back first','thread on at J1 before the contacts are crimped','AS23053/5 1/4, WH',X'94FEF0B40551035B9398709C6A46A685',NULL,NULL);
+INSERT INTO "marker" VALUES(X'2AA05D10FA9CDD1CD64D49244567A7E0','Q383HMJM','tag','bag','J1','','','J1 loom unit 0001 2026-03-01 1 W1 16 AWG to P1:1 2 W2 16 AWG to P1:2','','',0.0,'','','',X'8A2B6915BDE7CCA909CFFE12AC19F9A5',NULL,NULL);
+INSERT INTO "marker" VALUES(X'3971EC3C000F08F03F197C0CDE3E8C08','Q383HMJM','tag','bag','J1','','','J1 loom unit 0003 2026-03-02 1 W1 16 AWG to P1:1 2 W2 16 AWG to P1:2','','',0.0,'','','',X'45BB9A8A0B59C988A467D1E2AAF71E94',NULL,NULL);
+INSERT INTO "marker" VALUES(X'8F3FBBA8466401C226F68CB99C997E9B','W4GT26HQ','wrap','wire end','P1:1','P1','W1','P1:1/J1:1','','',0.0,'','','',X'AF780F801717590687A02BA50B8145E2',NULL,NULL);
+INSERT INTO "marker" VALUES(X'AC0CFBDF6D776EB4E9168050CC9316F1','Q383HMJM','tag','bag','J1','','','J1 loom unit 0002 2026-03-01 1 W1 16 AWG to P1:1 2 W2 16 AWG to P1:2','','',0.0,'','','',X'8941C5B9E19CE825E9B6D8F5CE212566',NULL,NULL);
+INSERT INTO "marker" VALUES(X'CD952808110B560BF38D9DBFC061EBA1','ALY4JATK','sleeve','branch end','P1','P1','','P1','AS23053/5 1/4','WH',20.0,'back first','thread on at P1 before the contacts are crimped','AS23053/5 1/4, WH',X'443BDC0697E2EA1C33F7B989368BEB17',NULL,NULL);
+INSERT INTO "marker" VALUES(X'D3A3BB2EC4B5428C9C86386F10B2D390','VYLA5FW5','wrap','wire end','P1:2','P1','W2','P1:2/J1:2','','',0.0,'','','',X'7248F0AE30BE80D7318EAF25361242EF',NULL,NULL);
+INSERT INTO "marker" VALUES(X'E422738B450801B6E63B246E215E18D4','9R772J6K','tag','bag','P1','','','P1 loom unit 0003 2026-03-02 1 W1 16 AWG to J1:1 2 W2 16 AWG to J1:2','','',0.0,'','','',X'417C43778497F78F7CF1995BCFEC3A30',NULL,NULL);
+INSERT INTO "marker" VALUES(X'E8C1993CF4A40BE698CBECCA21791028','P2D7J3JF','wrap','wire end','J1:1','J1','W1','J1:1/P1:1','','',0.0,'','','',X'650A9158529748FC3ADCE83CEE544A73',NULL,NULL);
+INSERT INTO "marker" VALUES(X'E9A25C7DE751F8A669FD5438D470651D','9R772J6K','tag','bag','P1','','','P1 loom unit 0002 2026-03-01 1 W1 16 AWG to J1:1 2 W2 16 AWG to J1:2','','',0.0,'','','',X'28ED3F99613D9C6D8ADD4825AB2BEC1A',NULL,NULL);
+CREATE TABLE partly_used (
+	id INTEGER NOT NULL, 
+	job_id INTEGER NOT NULL, 
+	stock TEXT NOT NULL, 
+	cells TEXT NOT NULL, 
+	PRIMARY KEY (id)
+);
+INSERT INTO "partly_used" VALUES(1,2,'wrap-a4-25x18','A1 B1 C1 D1 E1 F1 G1 A2');
+INSERT INTO "partly_used" VALUES(2,2,'tag-a4-95x54','A1 B1 A2 B2');
+INSERT INTO "partly_used" VALUES(3,3,'wrap-a4-25x18','A1 B1 C1 D1');
+INSERT INTO "partly_used" VALUES(4,3,'tag-a4-95x54','A1 B1');
+INSERT INTO "partly_used" VALUES(5,4,'wrap-a4-25x18','A1');
+CREATE TABLE piece (
+	content_id INTEGER NOT NULL, 
+	line INTEGER NOT NULL, 
+	marker BLOB NOT NULL, 
+	cell TEXT NOT NULL, 
+	x_mm FLOAT NOT NULL, 
+	y_mm FLOAT NOT NULL, 
+	PRIMARY KEY (content_id, line), 
+	FOREIGN KEY(content_id) REFERENCES content (id), 
+	FOREIGN KEY(marker) REFERENCES marker (digest)
+)
+ WITHOUT ROWID
+
+;
+INSERT INTO "piece" VALUES(1,0,X'CD952808110B560BF38D9DBFC061EBA1','A1',5.0,118.986061);
+INSERT INTO "piece" VALUES(1,1,X'18EDA160B708AE5FAF5892E410AE6072','B1',27.5,118.986061);
+INSERT INTO "piece" VALUES(2,0,X'8F3FBBA8466401C226F68CB99C997E9B','A1',11.5,259.0);
+INSERT INTO "piece" VALUES(2,1,X'E8C1993CF4A40BE698CBECCA21791028','B1',38.5,259.0);
+INSERT INTO "piece" VALUES(2,2,X'D3A3BB2EC4B5428C9C86386F10B2D390','C1',65.5,259.0);
+INSERT INTO "piece" VALUES(2,3,X'03E2EFFEEC786BBF44E9593AD209E70F','D1',92.5,259.0);
+INSERT INTO "piece" VALUES(3,0,X'025FDB58FBC8A271F45D8D58FA1E8A20','A1',10.0,224.0);
+INSERT INTO "piece" VALUES(3,1,X'2AA05D10FA9CDD1CD64D49244567A7E0','B1',105.0,224.0);
+INSERT INTO "piece" VALUES(4,0,X'CD952808110B560BF38D9DBFC061EBA1','C1',50.0,118.986061);
+INSERT INTO "piece" VALUES(4,1,X'18EDA160B708AE5FAF5892E410AE6072','D1',72.5,118.986061);
+INSERT INTO "piece" VALUES(5,0,X'8F3FBBA8466401C226F68CB99C997E9B','E1',119.5,259.0);
+INSERT INTO "piece" VALUES(5,1,X'E8C1993CF4A40BE698CBECCA21791028','F1',146.5,259.0);
+INSERT INTO "piece" VALUES(5,2,X'D3A3BB2EC4B5428C9C86386F10B2D390','G1',173.5,259.0);
+INSERT INTO "piece" VALUES(5,3,X'03E2EFFEEC786BBF44E9593AD209E70F','A2',11.5,240.0);
+INSERT INTO "piece" VALUES(6,0,X'E9A25C7DE751F8A669FD5438D470651D','A2',10.0,170.0);
+INSERT INTO "piece" VALUES(6,1,X'AC0CFBDF6D776EB4E9168050CC9316F1','B2',105.0,170.0);
+INSERT INTO "piece" VALUES(7,0,X'E422738B450801B6E63B246E215E18D4','A1',10.0,224.0);
+INSERT INTO "piece" VALUES(7,1,X'3971EC3C000F08F03F197C0CDE3E8C08','B1',105.0,224.0);
+INSERT INTO "piece" VALUES(8,0,X'8F3FBBA8466401C226F68CB99C997E9B','A1',11.5,259.0);
+CREATE TABLE schema_version (
+	version INTEGER NOT NULL, 
+	PRIMARY KEY (version)
+);
+INSERT INTO "schema_version" VALUES(3);
+CREATE TABLE sheet (
+	job_id INTEGER NOT NULL, 
+	number INTEGER NOT NULL, 
+	content_id INTEGER NOT NULL, 
+	PRIMARY KEY (job_id, number), 
+	FOREIGN KEY(job_id) REFERENCES job (id), 
+	FOREIGN KEY(content_id) REFERENCES content (id)
+)
+ WITHOUT ROWID
+
+;
+INSERT INTO "sheet" VALUES(1,1,1);
+INSERT INTO "sheet" VALUES(3,1,1);
+INSERT INTO "sheet" VALUES(1,2,2);
+INSERT INTO "sheet" VALUES(3,2,2);
+INSERT INTO "sheet" VALUES(1,3,3);
+INSERT INTO "sheet" VALUES(2,1,4);
+INSERT INTO "sheet" VALUES(2,2,5);
+INSERT INTO "sheet" VALUES(2,3,6);
+INSERT INTO "sheet" VALUES(3,3,7);
+INSERT INTO "sheet" VALUES(4,1,8);
+CREATE TABLE stock (
+	digest BLOB NOT NULL, 
+	text TEXT NOT NULL, 
+	PRIMARY KEY (digest)
+)
+ WITHOUT ROWID
+
+;
+INSERT INTO "stock" VALUES(X'76971ABB740DAE4DA23CA2DE2EF094D6','{"bottom_mm":7.0,"cell_height_mm":0.0,"cell_width_mm":200.0,"columns":1,"corner_radius_mm":0.0,"cut_lines":true,"description":"carrier card 210 x 148.5 mm for flat sleeves, one after another in slots 200 mm long","film_mm":0.0,"form":1,"gap_mm":2.5,"hole_inset_mm":0.0,"hole_mm":0.0,"kind":"card","leader_mm":0.0,"left_mm":5.0,"margin_mm":0.0,"mark_mm":0.0,"name":"card-210x148","page_height_mm":148.5,"page_width_mm":210.0,"pitch_x_mm":0.0,"pitch_y_mm":0.0,"print_around_mm":0.0,"rows":1,"ruler_x_mm":5.0,"ruler_y_mm":132.5,"takes":"sleeve","top_mm":19.0,"used":""}');
+INSERT INTO "stock" VALUES(X'A6C384153088A280D955C72BD5FADCE2','{"bottom_mm":0.0,"cell_height_mm":54.0,"cell_width_mm":95.0,"columns":2,"corner_radius_mm":0.0,"cut_lines":true,"description":"bag tags 95 x 54 mm with a punch hole, 10 on plain A4","film_mm":0.0,"form":1,"gap_mm":0.0,"hole_inset_mm":7.0,"hole_mm":5.0,"kind":"grid","leader_mm":0.0,"left_mm":10.0,"margin_mm":3.0,"mark_mm":0.0,"name":"tag-a4-95x54","page_height_mm":297.0,"page_width_mm":210.0,"pitch_x_mm":95.0,"pitch_y_mm":54.0,"print_around_mm":0.0,"rows":5,"ruler_x_mm":10.0,"ruler_y_mm":281.0,"takes":"tag","top_mm":19.0,"used":""}');
+INSERT INTO "stock" VALUES(X'D8E85F259B65259EA1876B9BC69ECA84','{"bottom_mm":0.0,"cell_height_mm":18.0,"cell_width_mm":25.0,"columns":7,"corner_radius_mm":1.0,"cut_lines":false,"description":"medium wires, 1.59 to 3.94 mm: wraps 25 x 18 mm, 5 mm of it printed, 98 on A4","film_mm":0.1,"form":1,"gap_mm":0.0,"hole_inset_mm":0.0,"hole_mm":0.0,"kind":"grid","leader_mm":0.0,"left_mm":11.5,"margin_mm":0.5,"mark_mm":0.0,"name":"wrap-a4-25x18","page_height_mm":297.0,"page_width_mm":210.0,"pitch_x_mm":27.0,"pitch_y_mm":19.0,"print_around_mm":5.0,"rows":14,"ruler_x_mm":11.5,"ruler_y_mm":281.0,"takes":"wrap","top_mm":20.0,"used":""}');
+CREATE TABLE unit (
+	id INTEGER NOT NULL, 
+	part_number TEXT NOT NULL, 
+	serial TEXT NOT NULL, 
+	name TEXT NOT NULL, 
+	full_name TEXT NOT NULL, 
+	number BIGINT, 
+	at TEXT NOT NULL, 
+	PRIMARY KEY (id), 
+	UNIQUE (part_number, name), 
+	UNIQUE (part_number, number)
+);
+INSERT INTO "unit" VALUES(1,'loom','0001','0001','loom 0001',1,'2026-11-25T17:39:01.266Z');
+INSERT INTO "unit" VALUES(2,'loom','0002','0002','loom 0002',2,'2026-11-25T17:39:01.269Z');
+INSERT INTO "unit" VALUES(3,'loom','0003','0003','loom 0003',3,'2026-11-25T17:39:01.492Z');
+CREATE TABLE void (
+	id INTEGER NOT NULL, 
+	uid TEXT NOT NULL, 
+	unit_id INTEGER NOT NULL, 
+	marker TEXT NOT NULL, 
+	at TEXT NOT NULL, 
+	who TEXT NOT NULL, 
+	reason TEXT NOT NULL, 
+	after_job INTEGER NOT NULL, 
+	by_job INTEGER, 
+	PRIMARY KEY (id), 
+	UNIQUE (uid), 
+	FOREIGN KEY(unit_id) REFERENCES unit (id), 
+	FOREIGN KEY(by_job) REFERENCES job (id)
+);
+INSERT INTO "void" VALUES(1,'cda7ba989e8fac4ff016983a6ec3d7ed',2,'ALY4JATK','2026-11-25T17:39:01.634Z','bo','smeared',4,NULL);
+CREATE INDEX ix_unit_number ON unit (number);
+CREATE INDEX ix_unit_name ON unit (name);
+CREATE INDEX ix_unit_full_name ON unit (full_name);
+CREATE INDEX ix_job_unit_id ON job (unit_id);
+CREATE INDEX ix_job_harness_id ON job (harness_id);
+CREATE INDEX ix_piece_marker ON piece (marker);
+CREATE INDEX ix_sheet_content_id ON sheet (content_id);
+CREATE INDEX ix_void_unit_id ON void (unit_id);
+COMMIT;
