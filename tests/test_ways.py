@@ -117,6 +117,14 @@ def test_explain_is_asked_for_by_id_place_or_text(name: str) -> None:
     assert CliRunner().invoke(main, ["check", boat, "--explain", "nothing like it"]).exit_code == 2
 
 
+@pytest.mark.parametrize(("name", "near"), [("WATER PORBE", "WATER PROBE"), ("B4 J44", "B4 J4")])
+def test_explain_points_to_the_nearest_name(name: str, near: str) -> None:
+    boat = str(Path(__file__).parent.parent / "examples" / "survey-boat.toml")
+    result = CliRunner().invoke(main, ["check", boat, "--explain", name])
+    assert result.exit_code == 2
+    assert f"no marker is called {name!r}; did you mean '{near}" in result.stderr
+
+
 def test_explain_shows_numbers_that_agree() -> None:
     """pass: 6.68 x 1.1 = 7.35; grip: 4.10 x 0.9 = 3.69; each printed sum holds to its last digit."""
     boat = str(Path(__file__).parent.parent / "examples" / "survey-boat.toml")
