@@ -55,7 +55,7 @@ class _Commands(click.Group):
     """Turns wrong data into lines on standard error and exit status 1 (or 2 for wrong use)."""
 
     def invoke(self, ctx: click.Context) -> Any:
-        from labeler.errors import LabelerError, WrongUse
+        from labeler.errors import LabelerError, WrongUse, on_one_line
 
         try:
             return super().invoke(ctx)
@@ -67,7 +67,8 @@ class _Commands(click.Group):
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
             ctx.exit(1)
         except OSError as error:
-            click.echo(f"{error.filename or 'standard output'}: cannot be written ({error.strerror})", err=True)
+            name = on_one_line(str(error.filename or "standard output"))
+            click.echo(f"{name}: cannot be written ({error.strerror})", err=True)
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
             ctx.exit(1)
 

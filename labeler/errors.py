@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+LONGEST_RUN = 300  # signs without a space that a message repeats whole; a path may have as many
+
 
 @dataclass(frozen=True, slots=True)
 class Where:
@@ -31,9 +33,10 @@ class Problem:
     warning: bool = False
 
     def __str__(self) -> str:
-        text = f"{self.where}: " if self.where.source else ""
-        text += ("warning: " if self.warning else "") + self.message
-        return f"{text}; {self.fix}" if self.fix else text
+        text = on_one_line(f"{self.where}: " if self.where.source else "")
+        text += "warning: " if self.warning else ""
+        text += "\n".join(map(on_one_line, self.message.split("\n")))  # of a list, as many lines as it has
+        return f"{text}; {on_one_line(self.fix)}" if self.fix else text
 
 
 class LabelerError(Exception):
@@ -46,6 +49,22 @@ class LabelerError(Exception):
 
 class WrongUse(LabelerError):
     """The caller asked for something that cannot be asked for. The command line exits with 2."""
+
+
+def on_one_line(text: str) -> str:
+    """Return a message as one line that a terminal shows as it is written.
+
+    Line breaks and signs that steer a terminal or the direction of reading are written as escapes;
+    of a run without a space of more than ``LONGEST_RUN`` signs both ends are kept, and its length told.
+    """
+    if not text.isprintable():
+        text = "".join(sign if sign.isprintable() else repr(sign)[1:-1] for sign in text)
+    if len(text) <= LONGEST_RUN:
+        return text
+    return " ".join(
+        word if len(word) <= LONGEST_RUN else f"{word[:60]}…{word[-20:]} ({len(word)} signs)"
+        for word in text.split(" ")
+    )
 
 
 def refuse(problems: Iterable[Problem]) -> None:

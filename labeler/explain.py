@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from math import ceil
 
-from labeler.errors import Problem, Where, WrongUse
+from labeler.errors import Problem, Where, WrongUse, nearest
 from labeler.formulas.curvature import GRADES
 from labeler.formulas.shrink import stop
 from labeler.model import Capital, CodeFit, Fit, Range, Seat, Settings, Tube
@@ -18,10 +18,13 @@ def named(fits: Iterable[Fit], name: str) -> tuple[Fit, ...]:
     Raises `WrongUse` where it meets none.
     """
     wanted = plain(name)
-    ranked = [(met(_names(fit), wanted), fit) for fit in fits]
+    known = tuple((_names(fit), fit) for fit in fits)
+    ranked = [(met(names, wanted), fit) for names, fit in known]
     best = min((rank for rank, _ in ranked), default=NOT)
     if best == NOT:
-        fix = "take an id or a place of labeler check"
+        near = nearest(name, dict.fromkeys(called for names, _ in known for called in _called(names)))
+        fix = f"did you mean {near!r}? " if near else ""
+        fix += "take an id, a place or the text of labeler check"
         raise WrongUse(Problem(Where("--explain"), f"no marker is called {name!r}", fix))
     return tuple(fit for rank, fit in ranked if rank == best)
 
@@ -29,6 +32,12 @@ def named(fits: Iterable[Fit], name: str) -> tuple[Fit, ...]:
 def _names(fit: Fit) -> Names:
     marker = fit.marker
     return Names(marker.id, marker.at, marker.branch, marker.circuit, " ".join(fit.lines or marker.text))
+
+
+def _called(names: Names) -> Iterable[str]:
+    """Yield what a marker is called by, in the words that are printed."""
+    whole = f"{names.branch} {names.at}" if names.branch else ""
+    yield from (name for name in (names.id, names.label, names.at, whole, names.circuit, names.branch) if name)
 
 
 def explain(fit: Fit) -> Iterable[str]:

@@ -27,7 +27,9 @@ def parse_settings(_: click.Context, __: click.Parameter, given: tuple[str, ...]
     for text in given:
         key, equals, value = text.partition("=")
         if not equals or not key.strip():
-            raise click.BadParameter(f"{text!r} is not KEY=VALUE")
+            from labeler.errors import on_one_line
+
+            raise click.BadParameter(on_one_line(f"{text!r} is not KEY=VALUE"))
         made[key.strip()] = value.strip()
     return made
 

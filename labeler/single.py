@@ -65,7 +65,7 @@ def fit_text(
         fit = replace(fit, reasons=choice.refusals or fit.reasons)
     if fit.verdict != DOES_NOT_FIT:
         return _with_stock(fit, catalogue)
-    return replace(fit, ways_out=ways_out(fit, _other(seat, choice, fixed, marker.settings, catalogue, codes)))
+    return replace(fit, ways_out=ways_out(fit, _other(seat, choice, fixed, marker.settings, sleeve, catalogue, codes)))
 
 
 def _other(
@@ -73,6 +73,7 @@ def _other(
     choice: TubeChoice,
     fixed: float | None,
     settings: Settings,
+    sleeve: str | None,
     catalogue: Catalogue,
     codes: CodeMaker | None,
 ) -> Other:
@@ -82,8 +83,12 @@ def _other(
         tubes = choice if change.tubes is None else TubeChoice(change.tubes)
         return fit_sleeve(change.marker, SleevePlace(seat, tubes, change.cut_mm), codes)
 
+    def sized(marker: Marker, changes: Mapping[str, float]) -> Fit:
+        changed, tubes = _choice(seat, sleeve, with_settings(marker.settings, dict(changes)), catalogue)
+        return fit_sleeve(replace(marker, settings=changed), SleevePlace(seat, tubes, fixed), codes)
+
     every = with_settings(settings, {"sleeve": tuple(family.name for family in catalogue.families)})
-    return Other(refit, choose_tubes(seat, every, catalogue).tubes, {}, fixed)
+    return Other(refit, choose_tubes(seat, every, catalogue).tubes, {}, fixed, sized=None if choice.tubes else sized)
 
 
 def _with_stock(fit: Fit, catalogue: Catalogue) -> Fit:

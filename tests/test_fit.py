@@ -114,7 +114,8 @@ def test_no_tube() -> None:
     assert fit.verdict == "does not fit"
     assert fit.face is None
     assert "no tube of AS23053/5, 3:1 single wall both passes 18.00 mm" in fit.reasons[0]
-    assert any("a ratio of 11.0:1" in way for way in fit.ways_out)  # 19.8/1.8
+    # 18 x 1.1 = 19.8; 2 x 0.9 = 1.8
+    assert any("has 19.80 mm supplied and recovers to 1.80: nearest " in way for way in fit.ways_out)
 
 
 def test_plain_sleeves_are_only_cut() -> None:

@@ -154,13 +154,19 @@ def test_two_to_one_has_no_size_for_a_wide_range() -> None:
     assert "3/8 passes (9.53 mm supplied, 8.80 needed) but recovers only to 4.75 mm, 1.51 too wide" in found.refusals[0]
     assert "1/4 grips" in found.refusals[0]
     assert "2.45 mm too small at 6.35" in found.refusals[0]  # 8.80 - 6.35
-    assert found.ways_out[0] == "tube 3:1 single wall 9/3 (3.0:1): add '3:1 single wall' to sleeve"
+    assert found.ways_out[0] == (
+        "tube 3:1 single wall 9/3 (9.00 mm supplied, 3.00 recovered, 3.0:1): add '3:1 single wall' to sleeve"
+    )
 
 
 def test_no_tube_at_all() -> None:
     found = choose_tubes(seat(30.0, 1.0), settings(), CATALOGUE)
     assert not found.tubes
-    assert "it needs a ratio of 36.7:1" in found.ways_out[0]  # 33/0.9
+    # 33.0 and 0.9: 24/8 misses by 9.0 and 7.1, 39/13 by nothing and 12.1
+    assert found.ways_out[0] == (
+        "no tube in the tables has 33.00 mm supplied and recovers to 0.90: nearest 3:1 single wall 24/8 (24.00 mm "
+        "supplied, 8.00 recovered) is 9.00 mm too small to pass and recovers 7.10 mm too wide to grip"
+    )
 
 
 def test_every_choice_passes_and_grips() -> None:

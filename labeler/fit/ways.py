@@ -9,11 +9,13 @@ from math import ceil, floor, radians, tan
 
 from labeler.fit.lengths import LONGEST_TRIED_MM
 from labeler.fit.on_stock import UNLIMITED, Room
-from labeler.model import DOES_NOT_FIT, FITS, Fit, Marker, Settings, Tube
+from labeler.model import DOES_NOT_FIT, FITS, Fit, Marker, Range, Settings, Tube
 from labeler.text import font_names
 
 CONDENSED = "Fira Sans Condensed"
 BY_HALF_STEP = 5.0  # proposed reading distances are multiples of this, mm
+MEASURED_STEP = 0.05  # … and measurements of this, mm
+MARGIN_STEP = 0.01  # … and margins of this
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +35,9 @@ class Other:
 
     ``refit`` answers for the same place and kind with something changed; ``tubes`` pass and grip but
     are of families not asked for; ``kinds`` are other kinds of marker that may stand there, in the
-    order to try them; ``cut_mm`` the cut length where it is fixed.
+    order to try them; ``cut_mm`` the cut length where it is fixed. ``sized`` answers for the same
+    place sized anew with settings or a measurement of it changed; ``wall`` of the covering and
+    ``bundle`` are what is taken for them, None where a measurement would tell no more.
     """
 
     refit: Callable[[Change], Fit]
@@ -41,6 +45,9 @@ class Other:
     kinds: Mapping[str, Callable[[Marker], Fit]] = field(default_factory=dict)
     cut_mm: float | None = None
     room: Room = UNLIMITED
+    sized: Callable[[Marker, Mapping[str, float]], Fit] | None = None
+    wall: Range | None = None
+    bundle: Range | None = None
 
 
 def ways_out(fit: Fit, other: Other) -> tuple[str, ...]:
@@ -77,6 +84,9 @@ def _found(fit: Fit, other: Other) -> Iterator[str]:
     if marker.lettered:
         yield from _instead(marker, other)
         yield from _nearer(fit, other)
+    if fit.tube is None and fit.seat and other.sized and marker.kind in ("sleeve", "insert"):
+        yield from _measured(fit, other)
+        yield from _with_less_margin(fit, other)
 
 
 def _longer(fit: Fit, other: Other) -> Iterator[str]:
@@ -148,7 +158,50 @@ def _other_tube(fit: Fit, other: Other) -> Iterator[str]:
     tubes = tuple(tube for tube in other.tubes if tube.family not in fit.marker.settings.sleeve)
     made = _fits(other.refit(Change(fit.marker, other.cut_mm, tubes))) if tubes else None
     if made and made.tube:
-        yield f"tube {made.tube.name} ({made.tube.ratio:.1f}:1; add {made.tube.family!r} to sleeve): {_height(made)}"
+        tube = made.tube
+        sizes = f"{tube.supplied_mm:.2f} mm supplied, {tube.recovered_mm:.2f} recovered, {tube.ratio:.1f}:1"
+        yield f"tube {tube.name} ({sizes}; add {tube.family!r} to sleeve): {_height(made)}"
+
+
+def _measured(fit: Fit, other: Other) -> Iterator[str]:
+    """What a measurement would do: the largest covering wall, or bundle, for which a tube serves."""
+    for what, key, taken in (
+        ("the covering's wall", "covering_wall_mm", other.wall),
+        ("the bundle", "diameter_mm", other.bundle),
+    ):
+        for value in _below(taken.high, taken.low, MEASURED_STEP) if taken else ():
+            made = _sized(fit, other, {key: value})
+            if made and made.tube and taken:
+                why = f"taken as {taken.low:.2f} to {taken.high:.2f} mm"
+                then = f"tube {made.tube.name} serves if it is {value:g} mm"
+                yield f"measure {what}, {why}: {then} ({key} = {value:g}): {_height(made)}"
+                break
+
+
+def _with_less_margin(fit: Fit, other: Other) -> Iterator[str]:
+    """What weaker margins would do, and what they cost; the margin next to what is set comes first."""
+    settings, seat = fit.marker.settings, fit.seat
+    if seat and seat.step and (made := _sized(fit, other, {"overlap_mm": 0.0})) and made.tube:
+        on = f"tube {made.tube.name} on the covering alone, whose edge stays open"
+        yield f"{on} (overlap_mm = 0): {_height(made)}"
+    for key, cost in (("slip", "it goes on more tightly"), ("grip", "it may slide or turn more easily")):
+        set_to = getattr(settings, key)
+        for value in _below(set_to, MARGIN_STEP, MARGIN_STEP):
+            made = _sized(fit, other, {key: value})
+            if made and made.tube:
+                margin = f"with a margin of {value:.0%} instead of {set_to:.0%}, {cost}"
+                yield f"tube {made.tube.name} {margin} ({key} = {value:g}): {_height(made)}"
+                break
+
+
+def _below(high: float, low: float, step: float) -> Iterator[float]:
+    """Yield the multiples of a step below a value, largest first, not under ``low``."""
+    for count in range(ceil(high / step - 1e-9) - 1, ceil(low / step - 1e-9) - 1, -1):
+        yield round(count * step, 4)
+
+
+def _sized(fit: Fit, other: Other, changes: Mapping[str, float]) -> Fit | None:
+    return _fits(other.sized(fit.marker, changes)) if other.sized else None
 
 
 def _shorter(marker: Marker, other: Other) -> Iterator[str]:

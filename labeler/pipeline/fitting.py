@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from labeler.branches import branches_of, circuits_by_branch
+from labeler.branches import branches_of, circuits_at, circuits_by_branch
 from labeler.catalogue import Catalogue
 from labeler.errors import LabelerError, Problem, refuse
 from labeler.fit import (
@@ -25,6 +25,7 @@ from labeler.fit import (
 )
 from labeler.fit.code import CodeMaker
 from labeler.fit.common import needed_for
+from labeler.fit.ways import with_settings
 from labeler.fit.wrap import WrapPlace
 from labeler.model import (
     DOES_NOT_FIT,
@@ -44,6 +45,7 @@ from labeler.pipeline.coding import Coder
 from labeler.pipeline.handing import Track, untracked
 from labeler.plan import Contents, contents_of, tag_words
 from labeler.size import choose_tubes, done_ends, end_seat, wire_seat
+from labeler.size.bundles import branch_bundle, covering_of
 
 SERIAL = "{serial}"  # in a text: the unit's serial stands there
 INSTEAD: Mapping[str, tuple[str, ...]] = {
@@ -211,8 +213,49 @@ class _Fitter:
             return self._under_tube(change.marker, there, codes)
 
         tubes = self._choice(place.seat, every).tubes
-        other = Other(refit, tubes, self._kinds(fit, codes), place.cut_length_mm, place.room)
+        kinds = self._kinds(fit, codes)
+        if place.choice.tubes:
+            other = Other(refit, tubes, kinds, place.cut_length_mm, place.room)
+        else:
+            wall, bundle = self._measurable(fit.marker)
+
+            def sized(marker: Marker, changes: Mapping[str, float]) -> Fit:
+                return self._sized_anew(marker, changes, codes)
+
+            other = Other(refit, tubes, kinds, place.cut_length_mm, place.room, sized, wall, bundle)
         return replace(fit, ways_out=ways_out(fit, other))
+
+    def _measurable(self, marker: Marker) -> tuple[Range | None, Range | None]:
+        """Return what is taken for the wall of the covering and for the bundle, each where a measurement tells more.
+
+        A bundle that is not as wide at one end as at the other is not offered: one measurement stands for both.
+        """
+        if marker.role != "branch end":
+            return None, None
+        branch, _ = self.ends[marker.branch, marker.at]
+        through = self.through[branch.id]
+        wall, _, _ = covering_of(marker.settings, self.catalogue)
+        kinds = {connector.id: connector.kind for connector in self.harness.connectors}
+        alike = len(branch.ends) < 3 and all(circuits_at(branch, e, through, kinds) == through for e in branch.ends)
+        taken = None
+        if alike and not branch.diameter_mm and len(through) > 1:
+            taken = branch_bundle(branch, through, self.harness, self.catalogue).passes
+        return (wall if wall.low < wall.high else None), taken
+
+    def _sized_anew(self, marker: Marker, changes: Mapping[str, float], codes: CodeMaker | None) -> Fit:
+        """Fit a sleeve where settings of its branch, its end or its circuit, or the measured bundle, are others."""
+        changes = dict(changes)
+        diameter = changes.pop("diameter_mm", None)
+        marker = with_settings(marker, **changes)
+        if marker.role == "branch end":
+            branch, end = self.ends[marker.branch, marker.at]
+            branch = replace(branch, diameter_mm=diameter or branch.diameter_mm)
+            end = replace(end, settings=marker.settings)
+            through = self.through[branch.id]
+            seat, cut = end_seat(branch, end, through, self.harness, self.catalogue, marker.kind), end.cut_length_mm
+        else:
+            seat, cut = self._seat(marker)
+        return self._under_tube(marker, self._place_on(seat, cut, marker), codes)
 
     def _kinds(self, fit: Fit, codes: CodeMaker | None) -> dict[str, Callable[[Marker], Fit]]:
         def other(marker: Marker) -> Fit:
@@ -237,8 +280,11 @@ class _Fitter:
         return place
 
     def _new_sleeve_place(self, marker: Marker) -> SleevePlace:
-        """A clear sleeve lies over the bundle with the paper on it, where the text stands."""
         seat, cut = self._seat(marker)
+        return self._place_on(seat, cut, marker)
+
+    def _place_on(self, seat: Seat, cut: float | None, marker: Marker) -> SleevePlace:
+        """A clear sleeve lies over the bundle with the paper on it, where the text stands."""
         if marker.kind == "insert":
             paper = 2 * self.stocks.insert.film_mm
             seat = replace(seat, passes=seat.passes + paper, text_on=seat.text_on + paper)

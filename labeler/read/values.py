@@ -308,6 +308,8 @@ def setting(choice: Choice, value: object) -> Any:
     """
     if choice.none_ok and value == "":
         return None
+    if choice.kind in ("word", "words") and isinstance(value, str) and not value.isprintable():
+        raise ValueError(f"{shown(value)} holds a sign that cannot be printed; write it anew")
     if choice.kind == "word":
         return _one_word(choice, value)
     if choice.kind == "words":

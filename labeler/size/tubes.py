@@ -56,7 +56,10 @@ def _other_families(need: float, most: float, tried: tuple[str, ...], catalogue:
     for entry in catalogue.families:
         good = [t for t in entry.tubes if t.supplied_mm >= need and t.recovered_mm <= most]
         if entry.name not in tried and good:
-            ways.append(f"tube {good[0].name} ({good[0].ratio:.1f}:1): add {entry.name!r} to sleeve")
+            sizes = (
+                f"{good[0].supplied_mm:.2f} mm supplied, {good[0].recovered_mm:.2f} recovered, {good[0].ratio:.1f}:1"
+            )
+            ways.append(f"tube {good[0].name} ({sizes}): add {entry.name!r} to sleeve")
     if ways:
         return tuple(ways)
     every = [tube for entry in catalogue.families for tube in entry.tubes]
@@ -65,4 +68,19 @@ def _other_families(need: float, most: float, tried: tuple[str, ...], catalogue:
         return (f"no tube in the tables is small enough: the smallest recovers to {smallest:.2f} mm",)
     if need > largest:
         return (f"no tube in the tables is large enough: the largest is supplied with {largest:.2f} mm",)
-    return (f"no tube in the tables: it needs a ratio of {need / most:.1f}:1",)
+    return (_nearest(every, need, most),)
+
+
+def _nearest(tubes: list[Tube], need: float, most: float) -> str:
+    """Say which tube comes nearest to passing and gripping where none does both."""
+    near = min(tubes, key=lambda t: max(need - t.supplied_mm, t.recovered_mm - most))
+    misses = []
+    if near.supplied_mm < need:
+        misses.append(f"is {need - near.supplied_mm:.2f} mm too small to pass")
+    if near.recovered_mm > most:
+        misses.append(f"recovers {near.recovered_mm - most:.2f} mm too wide to grip")
+    sizes = f"{near.supplied_mm:.2f} mm supplied, {near.recovered_mm:.2f} recovered"
+    return (
+        f"no tube in the tables has {need:.2f} mm supplied and recovers to {most:.2f}: nearest {near.name} ({sizes}) "
+        + " and ".join(misses)
+    )
