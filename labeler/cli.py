@@ -164,6 +164,12 @@ def check_command(
 )
 @options(SET, PAPER, STOCK, PRINTER, START, USED, GO_ON)
 @click.option("--leave-out", is_flag=True, help="Print what fits and list what does not.")
+@click.option(
+    "--bench",
+    type=click.Choice(["full", "short"]),
+    default="full",
+    help="The bench sheet with a page for each branch, or without these pages.",
+)
 @click.option("--changed-since", "since", metavar="REVISION", help="Only what has changed on a --unit built at it.")
 @options(PNG, SEND, RECORD, FORCE)
 @reading
@@ -194,6 +200,7 @@ def print_command(
     if since is not None:
         if unit is None or units or serials:
             raise click.UsageError("--changed-since needs the --unit that was built")
+        how.pop("bench")  # that sheet has no pages of branches: no branch is built anew
         with opened_record(record_path, create=False) as record:
             tell_changes(print_changes(file, folder, record, since=since, unit=unit, **how), record)
         return

@@ -18,6 +18,7 @@ from labeler.options import (
     opened_record,
     options,
     print_json,
+    shown_progress,
     warn,
 )
 
@@ -76,7 +77,9 @@ def proof_command(
     from labeler.proof import write_proof
 
     settings = for_printer(settings, load_printer(printer) if printer else AS_DRAWN)
-    count, notes = write_proof(file, out, settings=settings, paper=paper, stock=stock, force=force)
+    count, notes = write_proof(
+        file, out, settings=settings, paper=paper, stock=stock, force=force, track=shown_progress
+    )
     warn(notes)
     click.echo(f"{count} markers", err=True)
     click.echo(str(out))

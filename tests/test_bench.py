@@ -535,10 +535,3 @@ def test_a_file_that_is_there_stays_unless_forced(tmp_path: Path) -> None:
 def test_another_page_is_refused(tmp_path: Path) -> None:
     with pytest.raises(WrongUse, match="A4 or Letter"):
         draw_bench_sheet(sample(), tmp_path / "x.pdf", page="A5", force=False)
-
-
-def test_a_cut_of_many_pieces_names_forty_and_says_how_many_more(tmp_path: Path) -> None:
-    made = sample(cuts=(replace(sample().cuts[0], places=tuple(f"P{n:03}" for n in range(50))),))
-    words = " ".join(" ".join(texts(drawn(made, tmp_path))).split())
-    assert "P039and10morethatarelistedabove" in words.replace(" ", "")
-    assert "P040" not in words

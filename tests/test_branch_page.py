@@ -320,3 +320,22 @@ def test_the_only_end_of_a_branch_reads_upright_too() -> None:
     (branch,) = harness.branches
     document = drawn(replace(harness, branches=(replace(branch, ends=branch.ends[:1]),)))
     assert upright(document[1], "PROBE J4") == [True]
+
+
+def test_the_page_says_what_was_left_out() -> None:
+    """A sleeve that is not made has no step; what stands there instead names it, why, and what helps."""
+    harness = boat()
+    gone = replace(lettered(harness), reasons=("capitals 0.8 mm, 1.9 mm required",), ways_out=("cut it longer",))
+    through = {"B4": harness.circuits}
+    (page,) = branch_pages(harness, through, (), (), (), (gone,))
+    (work,) = [work for work in page.work if "NOT THERE" in work.what]
+    assert (work.part, work.what) == ("thread on", "NOT THERE: sleeve “PROBE J4” at J4 was left out")
+    assert "capitals 0.8 mm, 1.9 mm required" in work.detail
+    assert "cut it longer" in work.detail
+    assert [end.at for end in page.picture.ends if end.absent] == ["J4"]
+    sheet = bench_sheet(harness, "0001", (), (gone,), (), circuits=through)
+    target = BytesIO()
+    draw_bench_sheet(sheet, target, page="A4")
+    drawn = " ".join(pypdfium2.PdfDocument(target.getvalue())[1].get_textpage().get_text_range().split())
+    assert "its marker was left out" in drawn
+    assert "no sleeve left out “PROBE J4” at J4" in drawn

@@ -545,7 +545,10 @@ def test_a_serial_that_no_code_can_say_is_refused(tmp_path: Path) -> None:
     result = run("print", BOAT, "--unit", "é", *words)
     assert result.exit_code == 1
     assert "the code of K1 would say 'é " in result.stderr
+    assert "the serial 'é' is not plain ASCII" in result.stderr
     assert "serial in plain ASCII" in result.stderr
+    words += ["--set", "code_payload=marker"]  # the remedy it names
+    assert run("print", BOAT, "--unit", "é", *words).exit_code == 0
 
 
 def test_serials_that_differ_by_capitals_are_one(tmp_path: Path) -> None:

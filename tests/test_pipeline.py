@@ -142,7 +142,7 @@ def test_codes_on_all_markers_name_their_own_unit(tmp_path: Path) -> None:
 
 def test_no_serial_is_used_up_where_a_code_cannot_say_one_of_them(tmp_path: Path) -> None:
     with open_record(tmp_path / "r.sqlite") as record:
-        with pytest.raises(LabelerError, match="'é' is read differently"):
+        with pytest.raises(LabelerError, match="serial 'é' is not plain ASCII"):
             print_units(BOAT, tmp_path / "out", record, units=("0001", "é"), only=("bag",))
         assert record.units() == ()
         printed = print_units(BOAT, tmp_path / "out", record, units=("0001", "0002"), only=("bag",))
@@ -391,8 +391,54 @@ def test_the_work_list_of_a_reprint(record: Record, printed: Printed, tmp_path: 
     assert "heat the plain side first" in listed
     assert "1 × 50 mm" in listed
     assert "B6" not in listed
+    # examples/survey-boat.toml: J4's sleeve begins 25 mm from it and straddles the edge of the covering
+    assert "edge 25 mm from J4" in listed
+    assert "of it on the bare wires, the rest over the edge of the covering" in listed
     tag = reprint(record, record.find("0001 K4"), tmp_path, reason="torn")
     assert "CUT" not in words_of(tag.files[0]).split()
+
+
+def test_the_work_list_of_a_branch_has_its_plain_sleeves_and_the_texts_of_its_wraps(
+    record: Record, printed: Printed, tmp_path: Path
+) -> None:
+    """Branch B4 of the example: lettered at J4, plain at P1; a wrap at both ends of each of its wires."""
+    again = reprint(record, record.find("", unit="0001", branch="B4"), tmp_path, reason="burnt")
+    listed = words_of(again.files[0])
+    fits = {fit.marker.at: fit for fit in printed.fits if fit.marker.branch == "B4" and fit.marker.role == "branch end"}
+    plain = fits["P1"]
+    assert not plain.marker.lettered
+    assert plain.tube is not None
+    assert plain.seat is not None
+    for word in ("plain: B4 at P1", plain.tube.name, f"1 × {plain.cut_length_mm:g} mm", plain.seat.slip_on):
+        assert word in listed, word
+    wraps = [placed.piece for sheet in again.sheets for placed in sheet.placed if sheet.stock.takes == "wrap"]
+    assert wraps
+    assert "PUT ON" in listed
+    for piece in wraps:
+        assert piece.face.runs[0].text in listed
+
+
+def test_a_plain_sleeve_alone_is_said_not_printed(record: Record, printed: Printed, tmp_path: Path) -> None:
+    fit = next(fit for fit in printed.fits if fit.marker.branch == "B4" and fit.marker.at == "P1")
+    assert fit.tube is not None
+    jobs = len(record.jobs())
+    with pytest.raises(LabelerError) as caught:
+        reprint(record, record.find("0001 B4 P1"), tmp_path, reason="lost")
+    (problem,) = caught.value.problems
+    assert "plain" in problem.message
+    assert f"cut 1 × {fit.cut_length_mm:g} mm of {fit.tube.name}" in problem.fix
+    assert len(record.jobs()) == jobs
+
+
+def test_a_short_bench_sheet_has_no_pages_of_branches(tmp_path: Path) -> None:
+    """The example has seven branches; all of them are on the full sheet, and the lists on both."""
+    with open_record(tmp_path / "r.sqlite") as record:
+        full, short = (print_harness(BOAT, tmp_path / how, record, bench=how) for how in ("full", "short"))
+    assert words_of(full.files[0]).count("AS IT LIES") == 7
+    said = words_of(short.files[0])
+    assert "AS IT LIES" not in said
+    assert "ORDER OF THE WORK" not in said
+    assert "THREAD ON FIRST" in said
 
 
 # ---------------------------------------------------------------- refusing, leaving out, failing

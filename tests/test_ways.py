@@ -71,6 +71,20 @@ def test_a_wrap_where_no_tube_passes(tmp_path: Path) -> None:
     assert done.verdict in ("fits", "tight")
 
 
+@pytest.mark.parametrize(
+    ("code_on", "says"),
+    [
+        ('["sleeve", "wrap"]', ", with its code"),
+        ('["sleeve"]', ', without its code: code_on leaves "wrap" out'),
+        ('["wrap"]', None),  # the sleeve has no code to lose
+    ],
+)
+def test_another_kind_says_what_becomes_of_the_code(code_on: str, says: str | None, tmp_path: Path) -> None:
+    more = f'text = "J4"\nfitted = true\ncode = "QR"\ncode_anyway = "yes"\ncode_on = {code_on}\n'
+    way = next(way for way in sleeve_of(more, tmp_path).ways_out if way.startswith("a wrap instead"))
+    assert way.endswith(says) if says else "code" not in way
+
+
 def test_a_tube_of_another_family(tmp_path: Path) -> None:
     """8 mm to pass, two 16 AWG wires to grip: 2:1 cannot, 3:1 can."""
     more = 'text = "WATER PROBE J4"\nfitted = true\nsleeve = ["AS23053/5"]\n'

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import ceil
 
-from labeler.bench.sleeves import PRACTICES, Cut, Step, cuts_of, on_bare_mm, over_edge
+from labeler.bench.sleeves import PRACTICES, Cut, Step, cuts_of, lines_of, on_bare_mm, over_edge
 from labeler.bench.wires import WireEnds, wire_ends_at
 from labeler.model import Branch, BranchEnd, Circuit, Connector, Fit, Harness, Settings, ThreadStep
 
@@ -48,6 +48,7 @@ class DrawnEnd:
     bare_mm: float
     covered_mm: float
     marker: DrawnMarker | None = None
+    absent: bool = False  # it has a marker that was left out
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +73,28 @@ class BranchPage:
     cuts: tuple[Cut, ...]
     covering: CoveringCut | None
     pins: tuple[WireEnds, ...]
+    absent: tuple[Absent, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Absent:
+    """A marker of the branch, or of a wire in it, that was left out: what stays without, and why."""
+
+    at: str
+    circuit: str  # "" for one of a branch end
+    kind: str
+    text: str
+    why: str
+
+    @property
+    def threaded(self) -> bool:
+        """Tell whether it would have been threaded on."""
+        return self.kind in ("sleeve", "insert")
+
+    @property
+    def what(self) -> str:
+        """Return what a person is told instead of the step."""
+        return f"NOT THERE: {self.kind} {self.text} at {self.at} was left out"
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +112,7 @@ def branch_pages(
     fits: Sequence[Fit],
     steps: Sequence[Step],
     threading: Sequence[ThreadStep],
+    left_out: Sequence[Fit] = (),
 ) -> tuple[BranchPage, ...]:
     """Return a page for each branch of a harness.
 
@@ -98,6 +122,7 @@ def branch_pages(
     fits : the answers for the markers that are made.
     steps : sleeves and coverings in the order of threading, from `labeler.bench.sleeves.steps_of`.
     threading : that order, with its ways on.
+    left_out : the answers for the markers that are not made: the page says so where each would be.
     """
     at_ends = {(f.marker.branch, f.marker.at): f for f in fits if f.marker.role == "branch end"}
     on_wires: dict[str, list[Fit]] = {}
@@ -113,6 +138,7 @@ def branch_pages(
             [fit for circuit in circuits.get(branch.id, ()) for fit in on_wires.get(circuit.id, ())],
             [step for step in steps if step.branch == branch.id],
             {step.at: step for step in threading if step.branch == branch.id},
+            _absent_of(branch, circuits.get(branch.id, ()), left_out),
         )
         for branch in harness.branches
     )
@@ -126,26 +152,48 @@ def _page(
     on_wires: Sequence[Fit],
     steps: Sequence[Step],
     threading: Mapping[str, ThreadStep],
+    absent: tuple[Absent, ...],
 ) -> BranchPage:
     known = {connector.id: connector for connector in harness.connectors}
     settings: Settings = branch.settings or harness.settings  # type: ignore[assignment]
     reached = [known.get(name, Connector(name)) for name in _reached(branch, circuits)]
     covering = covering_cut(branch, settings, ends)
     work = (
+        *(Work("thread on", each.what, each.why) for each in absent if each.threaded),
         *_thread(steps, threading, covering, on_wires, later=False),
         *_terminate(branch, reached, on_wires, _ends_here(harness, circuits)),
         *_thread(steps, threading, None, (), later=True),
         *_place(branch, ends, covering),
+        *(Work("place and shrink", each.what, each.why) for each in absent if not each.threaded),
     )
     return BranchPage(
         branch=branch.id,
         between=" – ".join(" ".join(filter(None, (each.id, each.description))) for each in reached),
         facts=tuple(_facts(branch, circuits, ends, covering)),
         work=work,
-        picture=_picture(branch, known, ends, covering),
+        picture=_picture(branch, known, ends, covering, frozenset(each.at for each in absent if not each.circuit)),
         cuts=cuts_of([step for step in steps if step.at]),
         covering=covering,
         pins=wire_ends_at([each for each in reached if each.kind != "junction"], circuits, on_wires),
+        absent=absent,
+    )
+
+
+def _absent_of(branch: Branch, circuits: Sequence[Circuit], left_out: Iterable[Fit]) -> tuple[Absent, ...]:
+    """Return the markers that were left out at the ends of a branch and on its wires."""
+    through = {circuit.id for circuit in circuits}
+    return tuple(
+        Absent(
+            fit.marker.at,
+            fit.marker.circuit if fit.marker.on_wire else "",
+            fit.marker.kind,
+            f"“{' / '.join(lines_of(fit))}”" if fit.marker.lettered else "plain",
+            "; ".join((*fit.reasons, *(f"what helps: {way}" for way in fit.ways_out[:1])))
+            + "; mark this place by hand, or mend the harness file and print what that changes",
+        )
+        for fit in left_out
+        if (fit.marker.role == "branch end" and fit.marker.branch == branch.id)
+        or (fit.marker.on_wire and fit.marker.circuit in through)
     )
 
 
@@ -305,9 +353,16 @@ USUAL_EDGE_MM = 25.0
 
 
 def _picture(
-    branch: Branch, known: Mapping[str, Connector], ends: Mapping[str, Fit | None], covering: CoveringCut | None
+    branch: Branch,
+    known: Mapping[str, Connector],
+    ends: Mapping[str, Fit | None],
+    covering: CoveringCut | None,
+    absent: frozenset[str],
 ) -> Picture:
-    drawn = tuple(_drawn_end(end, known.get(end.at, Connector(end.at)), ends.get(end.at)) for end in branch.ends)
+    drawn = tuple(
+        replace(_drawn_end(end, known.get(end.at, Connector(end.at)), ends.get(end.at)), absent=end.at in absent)
+        for end in branch.ends
+    )
     first = ends.get(branch.ends[0].at) if branch.ends else None
     turned = bool(first and first.marker.settings.reading == "towards the end")
     if turned:

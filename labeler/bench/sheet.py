@@ -73,6 +73,7 @@ class BenchSheet:
     title: str = "BENCH SHEET"
     job: str = ""  # its number in the build record
     about: str = ""  # of a job that repeats another: which, and why
+    put_on: tuple[Remark, ...] = ()  # of a work list: what is neither cut nor threaded on, with where it is printed
     take_off: tuple[Remark, ...] = ()  # what a new revision takes away from a unit that was built
 
 
@@ -110,7 +111,7 @@ def bench_sheet(
     sleeves = [step for step in steps if step.at]
     cuts = cuts_of(sleeves)
     settings: Settings = harness.settings  # type: ignore[assignment]
-    pages = branch_pages(harness, circuits, made, steps, threading) if circuits is not None else ()
+    pages = branch_pages(harness, circuits, made, steps, threading, left_out) if circuits is not None else ()
     return BenchSheet(
         harness=harness.name,
         part_number=harness.part_number,

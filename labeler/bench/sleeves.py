@@ -96,9 +96,9 @@ def steps_of(harness: Harness, fits: Iterable[Fit], threading: Sequence[ThreadSt
     )
 
 
-def _step(fit: Fit, tube: str, edge_mm: float | None) -> Step:
+def how_on(fit: Fit, edge_mm: float | None) -> str:
+    """Return how a sleeve goes on and where it comes to lie; ``edge_mm`` from its connector, where that is given."""
     marker = fit.marker
-    code = marker.settings.tube_colour if marker.kind == "sleeve" else "clear"
     how = [fit.seat.slip_on if fit.seat else ""]
     if fit.seat and fit.tube and fit.seat.obstacle:
         how.append(f"{fit.tube.supplied_mm - fit.seat.passes.high:.1f} mm to spare")
@@ -112,6 +112,12 @@ def _step(fit: Fit, tube: str, edge_mm: float | None) -> Step:
     if edge_mm is not None:
         how.append(f"edge {edge_mm:g} mm from {marker.at}")
     how.append(over_edge(fit))
+    return "; ".join(filter(None, how))
+
+
+def _step(fit: Fit, tube: str, edge_mm: float | None) -> Step:
+    marker = fit.marker
+    code = marker.settings.tube_colour if marker.kind == "sleeve" else "clear"
     return Step(
         branch=marker.branch,
         at=marker.at,
@@ -119,7 +125,7 @@ def _step(fit: Fit, tube: str, edge_mm: float | None) -> Step:
         tube=tube,
         colour=colour_name(code) or code,
         cut_length_mm=fit.cut_length_mm,
-        how="; ".join(filter(None, how)),
+        how=how_on(fit, edge_mm),
         heating=marker.settings.heating if marker.lettered and marker.kind == "sleeve" else "even",
         over_strip=marker.kind == "insert",
     )

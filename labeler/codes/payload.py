@@ -37,10 +37,14 @@ def payload_of(marker: Marker, harness: Harness, unit: str, rule: str = "") -> s
         literal + ("" if name is None else quote(values[name], safe="") if link else values[name])
         for literal, name, _, _ in parts
     )
-    problem = _unfit(text, marker)
+    problem = _unfit(text, marker, unit if {"unit", "serial"} & _fields(template) else "")
     if problem:
         raise LabelerError(problem)
     return text
+
+
+def _fields(template: str) -> set[str]:
+    return {name for _, name, _, _ in Formatter().parse(template) if name}
 
 
 def payload_problems(marker: Marker, rule: str) -> Iterator[Problem]:
@@ -85,8 +89,8 @@ def _values(marker: Marker, harness: Harness, unit: str) -> dict[str, str]:
     }
 
 
-def _unfit(text: str, marker: Marker) -> Problem | None:
-    """Return why a text cannot be encoded so that every reader answers the same, or None."""
+def _unfit(text: str, marker: Marker, serial: str) -> Problem | None:
+    """Return why a text cannot be encoded so that every reader answers the same, or None; ``serial``: as it says it."""
     what = f"the code of {marker.at} would say {text!r}"
     if not text:
         return Problem(marker.where, f"the code of {marker.at} would say nothing", "choose another code_payload")
@@ -95,6 +99,10 @@ def _unfit(text: str, marker: Marker) -> Problem | None:
         return Problem(marker.where, message, "shorten code_payload, or put a link in its place")
     fix = "use fields in plain ASCII, such as {marker}, and a unit's serial in plain ASCII"
     odd = sorted({sign for sign in text if not (sign.isascii() and sign.isprintable())})
+    if odd and any(sign in serial for sign in odd):
+        message = f"{what}: the serial {serial!r} is not plain ASCII, and different readers would read it differently"
+        fix = 'choose a serial in plain ASCII, or codes that do not say it: code_payload = "marker"'
+        return Problem(marker.where, message, fix)
     if odd:
         message = f"{what}: {', '.join(map(repr, odd))} is read differently by different readers"
         return Problem(marker.where, message, fix)

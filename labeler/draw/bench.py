@@ -15,11 +15,9 @@ from labeler.bench.sheet import BenchSheet
 from labeler.draw import lists
 from labeler.draw.branch import branch_story
 from labeler.draw.files import write_whole
-from labeler.draw.listing import Pages
-from labeler.draw.pdf import POINTS_PER_MM
-from labeler.draw.strings import Strings, plain_streams
-from labeler.draw.tables import embedded_name
-from labeler.draw.words import NOTE_PT, PLAIN, font_runs
+from labeler.draw.pdf import POINTS_PER_MM, plain_streams
+from labeler.draw.tables import NOTE_PT, Flow, NewPage, Part, Together
+from labeler.draw.words import PLAIN, embedded_name, font_runs
 from labeler.errors import Problem, Where, WrongUse
 
 if TYPE_CHECKING:
@@ -62,21 +60,18 @@ def draw_bench_sheet(
 
 def _typeset(sheet: BenchSheet, page: str) -> bytes:
     """Return the document. The number of its pages is a form of its own, drawn once all pages are there."""
-    from reportlab.platypus import BaseDocTemplate, Frame, PageTemplate
-
     width, height = (side * POINTS_PER_MM for side in PAGES_MM[page])
     x, y = SIDE_MM * POINTS_PER_MM, FOOT_MM * POINTS_PER_MM
     room = width - 2 * x
-    frame = Frame(x, y, room, height - y - HEAD_MM * POINTS_PER_MM, 0, 0, 0, 0)
     target = BytesIO()
-    document = BaseDocTemplate(target, pagesize=(width, height))
+    canvas = _canvas(target, pagesize=(width, height))
 
-    def foot(canvas: Canvas, _: object) -> None:
+    def foot(canvas: Canvas) -> None:
         _draw_foot(canvas, sheet, room)
 
-    document.addPageTemplates(PageTemplate(frames=[frame], onPage=foot))
+    Flow(canvas, x, y, room, height - HEAD_MM * POINTS_PER_MM, foot).put(_story(sheet, room))
     with plain_streams():
-        document.build(list(_story(sheet, room)), canvasmaker=_canvas)
+        canvas.save()
     return target.getvalue()
 
 
@@ -98,7 +93,6 @@ def _canvas(target: BytesIO, **options: Any) -> Canvas:
 
     options |= {"invariant": 1, "pageCompression": 1, "initialFontName": embedded_name(PLAIN)}
     canvas = Counted(target, **options)
-    canvas.listings = Pages(Strings(canvas))
     canvas.setTitle("Bench sheet")
     canvas.setAuthor("")
     canvas.setSubject("")
@@ -107,15 +101,14 @@ def _canvas(target: BytesIO, **options: Any) -> Canvas:
     return canvas
 
 
-def _story(sheet: BenchSheet, room: float) -> Iterator[Any]:
+def _story(sheet: BenchSheet, room: float) -> Iterator[Part]:
     """Yield the parts in the order of the work; a part that has nothing to say is left out."""
-    from reportlab.platypus import KeepTogether, PageBreak
-
     yield from lists.title(sheet, room)
     yield from lists.take_off(sheet.take_off, room)
     yield from lists.steps("THREAD ON FIRST", lists.FIRST_NOTE, sheet.thread_first, room)
     yield from lists.missing(sheet.missing, room)
     yield from lists.steps("THREAD ON LATER", lists.LATER_NOTE, sheet.thread_later, room)
+    yield from lists.put_on(sheet.put_on, room)
     yield from lists.cuts(sheet, room)
     yield from lists.practices(sheet, room)
     yield from lists.printed(sheet.printed, room)
@@ -126,10 +119,10 @@ def _story(sheet: BenchSheet, room: float) -> Iterator[Any]:
     revision = f"rev {sheet.revision}" if sheet.revision else ""
     part = " ".join(filter(None, (sheet.part_number or sheet.harness, revision)))
     for page in sheet.branches:
-        yield PageBreak()
+        yield NewPage()
         yield from branch_story(page, sheet.unit, part, room)
         yield from lists.wire_ends(page.pins, room)
-        yield KeepTogether([*lists.brief_cautions(sheet.cautions), *lists.signatures(room)])
+        yield Together((*lists.brief_cautions(sheet.cautions, room), *lists.signatures(room)))
 
 
 def _draw_foot(canvas: Canvas, sheet: BenchSheet, room: float) -> None:

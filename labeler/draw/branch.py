@@ -3,22 +3,42 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from functools import partial
 from itertools import chain, groupby, repeat
-from typing import Any
+from typing import TYPE_CHECKING
 
 from labeler.bench.branch import BranchPage, Work
-from labeler.draw.listing import HEAVY_PT, MIDDLE_PT, THIN_PT
 from labeler.draw.pdf import POINTS_PER_MM
-from labeler.draw.picture import draw_picture, picture_height
-from labeler.draw.tables import bold, listing, made_table, marked_up, paragraph, plain_listing, small_print, text_cell
-from labeler.draw.words import BODY_PT, HEAD_PT, NOTE_PT, SMALL_PT, TITLE_PT, said, section_title, strong
+from labeler.draw.picture import draw_part, picture_heights
+from labeler.draw.tables import (
+    HEAD_PT,
+    MIDDLE_PT,
+    NOTE_PT,
+    SMALL_PT,
+    TITLE_PADS,
+    TITLE_PT,
+    Cell,
+    Drawn,
+    Part,
+    Row,
+    Table,
+    Text,
+    TickBox,
+    Together,
+    listing,
+    plain_listing,
+    section_title,
+    stack,
+)
+from labeler.draw.words import bold, plain
 
-Row = Sequence[Any]
-TICK = said("", tick=True)
+if TYPE_CHECKING:
+    from reportlab.pdfgen.canvas import Canvas
+
 PARTS = {"thread on": "THREAD ON", "terminate": "TERMINATE", "place and shrink": "SHRINK"}
 
 
-def branch_story(page: BranchPage, unit: str, part: str, room: float) -> Iterator[Any]:
+def branch_story(page: BranchPage, unit: str, part: str, room: float) -> Iterator[Part]:
     """Yield the parts of a branch's page, in the order of the work; ``room`` is the width in points."""
     yield _head(page, unit, part, room)
     yield from _work(page, room)
@@ -26,82 +46,72 @@ def branch_story(page: BranchPage, unit: str, part: str, room: float) -> Iterato
     yield from _cuts(page, room)
 
 
-def _head(page: BranchPage, unit: str, part: str, room: float) -> Any:
-    name = [text_cell("BRANCH", SMALL_PT), text_cell(bold(page.branch), TITLE_PT), text_cell(marked_up(page.between))]
-    facts = [text_cell(f"{small_print(marked_up(what))} {marked_up(value)}", BODY_PT) for what, value in page.facts]
-    job = [text_cell("Part number, unit", SMALL_PT), text_cell(bold(part), HEAD_PT), text_cell(bold(unit), HEAD_PT)]
-    rule = ("BOX", (0, 0), (-1, -1), HEAVY_PT, "black"), ("LINEBEFORE", (1, 0), (-1, -1), THIN_PT, "black")
-    widths = [room * share for share in (0.4, 0.42, 0.18)]
-    return made_table([[name, facts, job]], widths, *rule, ("VALIGN", (0, 0), (-1, -1), "TOP"))
+def _head(page: BranchPage, unit: str, part: str, room: float) -> Table:
+    name = stack(Text(plain("BRANCH"), SMALL_PT), Text(bold(page.branch), TITLE_PT), Text(plain(page.between)))
+    facts = stack(*(Text((*plain(f"{what} ", NOTE_PT), *plain(value))) for what, value in page.facts))
+    job = stack(Text(plain("Part number, unit"), SMALL_PT), Text(bold(part), HEAD_PT), Text(bold(unit), HEAD_PT))
+    widths = tuple(room * share for share in (0.4, 0.42, 0.18))
+    return Table(widths, [Row([name, facts, job], 0.0, 0.0, at_top=True)], framed=True, parted=True)
 
 
-def _work(page: BranchPage, room: float) -> Iterator[Any]:
+def _work(page: BranchPage, room: float) -> Iterator[Part]:
     """Yield the steps, numbered through, each heading's apart."""
     if not page.work:
         return
     rows: list[Row] = []
-    starts: set[int] = set()
     numbered = enumerate(page.work, 1)
     for part, steps in groupby(numbered, key=lambda pair: pair[1].part):
-        starts.add(len(rows))
         heads = chain((PARTS[part],), repeat(""))
-        rows += [_work_row(number, step, head) for (number, step), head in zip(steps, heads, strict=False)]
+        for (number, step), head in zip(steps, heads, strict=False):
+            rows.append(Row(_work_cells(number, step, head), MIDDLE_PT if head and rows else 0.0))
     title = section_title("ORDER OF THE WORK", "tick each step; what is threaded on too late has no way on")
-    names = ("", "", "done", "step", "how")
-    yield listing(title, names, rows, (24, 5, 8, 78, 71), room, parted=starts, boxed=True)
+    yield listing(title, ("", "", "done", "step", "how"), rows, (24, 5, 8, 78, 71), room, framed=True)
 
 
-def _work_row(number: int, step: Work, part: str) -> tuple[Any, ...]:
+def _work_cells(number: int, step: Work, part: str) -> Sequence[Cell]:
     return (
-        strong(part, NOTE_PT),
-        said(str(number), NOTE_PT, right=True),
-        TICK,
-        strong(step.what),
-        said(step.detail, NOTE_PT),
+        Text(bold(part), NOTE_PT),
+        Text(plain(str(number)), NOTE_PT, to_right=True),
+        TickBox(),
+        Text(bold(step.what)),
+        Text(plain(step.detail), NOTE_PT),
     )
 
 
-def _picture(page: BranchPage, room: float) -> Iterator[Any]:
+def _picture(page: BranchPage, room: float) -> Iterator[Part]:
     if not page.picture.ends:
         return
-    title = paragraph(section_title("AS IT LIES", "sleeves after shrinking, in the middle of what they may become"))
-    height = picture_height(page.picture) * POINTS_PER_MM
-    rule = ("LINEABOVE", (0, 1), (-1, 1), MIDDLE_PT, "black")
-    table = made_table([[title], [_drawn(page, room, height)]], [room], rule)
-    table.spaceBefore = 5
-    yield table
+    title = section_title("AS IT LIES", "sleeves after shrinking, in the middle of what they may become")
+    heights = [height * POINTS_PER_MM for height in picture_heights(page.picture)]
+    rows = [
+        Row([Drawn(height, partial(_draw, page, place, room - 4))], 0.0, 0.0, (2.0, 2.0, 0.0 if place else 2.2, 0.0))
+        for place, height in enumerate(heights)
+    ]
+    yield Together((Table((room,), rows, (Row([title], 0.0, MIDDLE_PT, TITLE_PADS),), gap=5.0),))
 
 
-def _drawn(page: BranchPage, room: float, height: float) -> Any:
-    from reportlab.platypus import Flowable
-
-    class Drawn(Flowable):  # type: ignore[misc]
-        def __init__(self) -> None:
-            super().__init__()
-            self.width, self.height = room - 4, height
-
-        def draw(self) -> None:
-            self.canv.saveState()
-            self.canv.scale(POINTS_PER_MM, POINTS_PER_MM)
-            draw_picture(self.canv, page.picture, self.width / POINTS_PER_MM, self.height / POINTS_PER_MM)
-            self.canv.restoreState()
-
-    return Drawn()
+def _draw(page: BranchPage, part: int, width: float, canvas: Canvas) -> None:
+    canvas.scale(POINTS_PER_MM, POINTS_PER_MM)
+    draw_part(canvas, page.picture, part, width / POINTS_PER_MM)
 
 
-def _cuts(page: BranchPage, room: float) -> Iterator[Any]:
-    rows: list[Row] = []
+def _cuts(page: BranchPage, room: float) -> Iterator[Part]:
+    rows: list[Sequence[Cell | None]] = [
+        (None, Text(bold("no sleeve")), Text(plain("left out")), Text(plain(f"{each.text} at {each.at}"), NOTE_PT))
+        for each in page.absent
+        if each.threaded
+    ]
     if page.covering:
         length = f"1 × {page.covering.length_mm:g} mm" if page.covering.length_mm else "1, to the measured branch"
-        rows.append((TICK, said(page.covering.covering), strong(length), None))
+        rows.append((TickBox(), Text(plain(page.covering.covering)), Text(bold(length)), None))
     for cut in page.cuts:
         places = ", ".join(cut.places)
         rows.append(
             (
-                TICK,
-                said(f"{cut.tube}, {cut.colour}"),
-                strong(f"{cut.quantity} × {cut.cut_length_mm:g} mm"),
-                said(places if cut.lettered else f"plain: {places}", NOTE_PT),
+                TickBox(),
+                Text(plain(f"{cut.tube}, {cut.colour}")),
+                Text(bold(f"{cut.quantity} × {cut.cut_length_mm:g} mm")),
+                Text(plain(places if cut.lettered else f"plain: {places}"), NOTE_PT),
             )
         )
     if rows:

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
 
 from labeler.draw.around import Header, cuts, ruler, words
 from labeler.draw.files import write_whole
-from labeler.draw.ink import Ink
+from labeler.draw.ink import Ink, embedded
 from labeler.draw.pens import POINTS_PER_MM, DotPen, Pen, PointPen, correction
-from labeler.draw.strings import embedded, plain_streams
 from labeler.draw.symbols import SharedSymbols
 from labeler.errors import LabelerError, Problem, Where
 from labeler.model import Face, Placed, Sheet
@@ -132,6 +132,19 @@ def _second_pass(sheets: Sequence[Sheet]) -> Iterator[Sheet]:
 
 def _turned(sheet: Sheet) -> tuple[Placed, ...]:
     return tuple(placed for placed in sheet.placed if placed.piece.face.passes > 1)
+
+
+@contextmanager
+def plain_streams() -> Iterator[None]:
+    """Leave compressed pages as bytes, without the library's wrapping in letters: smaller and faster."""
+    from reportlab import rl_config
+
+    before = rl_config.useA85
+    rl_config.useA85 = 0
+    try:
+        yield
+    finally:
+        rl_config.useA85 = before
 
 
 def _canvas(title: str, font: str) -> Canvas:

@@ -9,9 +9,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from labeler.bench.branch import DrawnEnd, DrawnMarker, Picture
-from labeler.draw.tables import embedded_name
-from labeler.draw.words import BOLD, PLAIN, font_runs
+from labeler.bench.branch import USUAL_EDGE_MM, DrawnEnd, DrawnMarker, Picture
+from labeler.draw.words import BOLD, PLAIN, embedded_name, font_runs
 from labeler.model import Run
 
 if TYPE_CHECKING:
@@ -34,26 +33,24 @@ def scale_for(length_mm: float, room_mm: float) -> int:
     return next((scale for scale in SCALES if length_mm <= room_mm * scale), round(length_mm / room_mm) + 1)
 
 
-def picture_height(picture: Picture) -> float:
-    """Return how high the drawing is, mm."""
+def picture_heights(picture: Picture) -> tuple[float, ...]:
+    """Return how high the parts of the drawing are, mm: the whole branch, then its ends two by two."""
     rows = -(-len(picture.ends) // 2)
-    return OVERVIEW_MM + sum(_detail_height(picture, row) for row in range(rows))
+    return OVERVIEW_MM, *(_detail_height(picture, row) for row in range(rows))
 
 
-def draw_picture(canvas: Canvas, picture: Picture, width_mm: float, height_mm: float) -> None:
-    """Draw a branch with its lower left corner at the origin, on a canvas whose unit is the millimetre."""
+def draw_part(canvas: Canvas, picture: Picture, part: int, width_mm: float) -> None:
+    """Draw a part, counted from 0, its lower left corner at the origin, on a canvas whose unit is the millimetre."""
     pen = _Pen(canvas)
-    _overview(pen, picture, width_mm, height_mm - OVERVIEW_MM / 2)
-    top = height_mm - OVERVIEW_MM
+    if not part:
+        _overview(pen, picture, width_mm, OVERVIEW_MM / 2)
+        return
     column = (width_mm - BETWEEN_MM) / 2
-    for place, end in enumerate(picture.ends):
-        row, second = divmod(place, 2)
-        if not second:
-            top -= _detail_height(picture, row)
-        alone = len(picture.ends) == 1
+    alone = len(picture.ends) == 1
+    for second, end in enumerate(picture.ends[2 * part - 2 : 2 * part]):
         at_right = picture.turned if alone else bool(second)
         x, room = (0.0, width_mm) if alone else (column + BETWEEN_MM if second else 0.0, column)
-        _detail(_Frame(pen, room, at_right, x, top), picture, end)
+        _detail(_Frame(pen, room, at_right, x, 0.0), picture, end)
 
 
 def _detail_height(picture: Picture, row: int) -> float:
@@ -137,6 +134,9 @@ def _detail(frame: _Frame, picture: Picture, end: DrawnEnd) -> None:
     frame.pen.head(end, frame.at(0), middle, right=frame.right)
     if marker:
         _marker(frame, marker, middle, scale)
+    elif end.absent:
+        near = frame.at(USUAL_EDGE_MM / scale)
+        frame.pen.words("its marker was left out", near, middle + 3.2, "right" if frame.right else "left", bold=True)
     side, x = ("right", frame.x + frame.room) if frame.right else ("left", frame.x)
     above = 4.4 if end.kind == "connector" else 6.2  # the other kinds have their name there
     frame.pen.words(f"{end.at}, drawn 1 : {scale}", x, middle + above, side, bold=True)

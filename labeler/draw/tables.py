@@ -1,67 +1,452 @@
-"""Tables and words of a typeset sheet: cells with our fonts, boxes to tick, listings that go on overleaf."""
+"""Tables of a typeset sheet: rows drawn one after another as they come, that go on overleaf under the same heads.
+
+A table is asked for its rows while it is drawn, so that a long one takes no more memory than a short one.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from functools import lru_cache
-from typing import Any
-from xml.sax.saxutils import escape
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Protocol
 
-from labeler.draw.listing import GAP_PT, TALL_PT, Table, split, table
-from labeler.draw.strings import embedded
-from labeler.draw.words import BODY_PT, BOLD, HARD_BLANK, LEADING, NOTE_PT, PLAIN, Words, font_runs
-from labeler.text import load_font
+from labeler.draw.pdf import POINTS_PER_MM
+from labeler.draw.words import NO_BREAK, PLAIN, Setter, Words, bold, plain
 
+if TYPE_CHECKING:
+    from reportlab.pdfgen.canvas import Canvas
+
+TICK_MM = 3.8
+GAP_PT = 5.5
 HEADS_PT, ROW_PT, FEWEST_ROWS = 38.0, 16.5, 6
 """Heads of a listing, a row with a box; a connector begins overleaf where fewer rows have room."""
 
-Row = Sequence[Any]
+TALL_PT = 150.0
+"""A row up to this height moves overleaf as a whole (project choice: a fifth of the page)."""
+
+TITLE_PT, HEAD_PT, BODY_PT, NOTE_PT, SMALL_PT, SOURCE_PT = 16.0, 11.0, 8.5, 7.5, 7.0, 6.0
+HEAVY_PT, MIDDLE_PT, THIN_PT = 1.4, 0.8, 0.4
+GREY = 0.5
 
 
-# ---------------------------------------------------------------- words
+# ---------------------------------------------------------------- cells
 
 
-def embedded_name(name: str) -> str:
-    """Return the name under which the PDF library holds a typeface of ours."""
-    return str(embedded(load_font(name)).fontName)
+class Placed(Protocol):
+    """What stands in a cell, as it is set in the cell's width."""
+
+    @property
+    def height(self) -> float:
+        """Return how high it is, points."""
+
+    def operators(self, x: float, top: float) -> str:
+        """Return the operators that draw it, its upper left corner there [points]."""
+
+    def parted(self, height: float) -> tuple[Placed | None, Placed | None]:
+        """Return what has room in a height, and the rest."""
 
 
-def marked_up(text: str, name: str = PLAIN) -> str:
-    """Return the text as the library's markup, with each run's typeface."""
-    return "".join(
-        escape(run) if font.name == name else f'<font name="{embedded_name(font.name)}">{escape(run)}</font>'
-        for font, run in font_runs(text, name)
+class Cell(Protocol):
+    """What stands in a cell, before its width is known."""
+
+    def set(self, setter: Setter, width: float) -> Placed:
+        """Return it as it is set in a width [points]."""
+
+
+@dataclass(frozen=True, slots=True)
+class Text:
+    """A paragraph. ``indent`` on the left, ``before`` and ``after`` above and below it, points."""
+
+    words: Words
+    size: float = BODY_PT
+    to_right: bool = False
+    before: float = 0.0
+    after: float = 0.0
+    indent: float = 0.0
+
+    def set(self, setter: Setter, width: float) -> Placed:
+        """Return the paragraph in lines."""
+        text = setter.set(self.words, self.size, width - self.indent, self.to_right)
+        if self.before or self.after or self.indent:
+            return _Stacked((_Space(self.before), text, _Space(self.after)), self.indent)
+        return text
+
+
+@dataclass(frozen=True, slots=True)
+class Stack:
+    """Cells one below the other."""
+
+    cells: tuple[Cell, ...]
+
+    def set(self, setter: Setter, width: float) -> Placed:
+        """Return them, each in the whole width."""
+        return _Stacked(tuple(cell.set(setter, width) for cell in self.cells))
+
+
+@dataclass(frozen=True, slots=True)
+class TickBox:
+    """An empty box of the size of a pen's tick, and what stands to the right of it."""
+
+    beside: Text | None = None
+
+    def set(self, setter: Setter, width: float) -> Placed:
+        """Return the box with what stands beside it."""
+        room = width - TICK_MM * POINTS_PER_MM - BESIDE_PT
+        return _Box(self.beside.set(setter, room)) if self.beside else EMPTY_BOX
+
+
+BESIDE_PT = 4.2
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """A drawing of a height [points]: ``draw`` is given a canvas whose origin is its lower left corner."""
+
+    height: float
+    draw: Callable[[Canvas], None]
+
+    def set(self, setter: Setter, width: float) -> Placed:
+        """Return the drawing."""
+        return _Drawing(self.height, self.draw, setter)
+
+
+@dataclass(frozen=True, slots=True)
+class _Space:
+    height: float
+
+    def operators(self, x: float, top: float) -> str:
+        return ""
+
+    def parted(self, height: float) -> tuple[Placed | None, Placed | None]:
+        return self, None
+
+
+@dataclass(frozen=True, slots=True)
+class _Stacked:
+    parts: tuple[Placed, ...]
+    indent: float = 0.0
+
+    @property
+    def height(self) -> float:
+        return sum(part.height for part in self.parts)
+
+    def operators(self, x: float, top: float) -> str:
+        drawn = []
+        for part in self.parts:
+            drawn.append(part.operators(x + self.indent, top))
+            top -= part.height
+        return "\n".join(filter(None, drawn))
+
+    def parted(self, height: float) -> tuple[Placed | None, Placed | None]:
+        first: list[Placed] = []
+        for place, part in enumerate(self.parts):
+            if part.height > height:
+                fits, rest = part.parted(height)
+                first += [fits] if fits else []
+                left = ([rest] if rest else []) + list(self.parts[place + 1 :])
+                return _Stacked(tuple(first), self.indent), _Stacked(tuple(left), self.indent)
+            first.append(part)
+            height -= part.height
+        return self, None
+
+
+@dataclass(frozen=True, slots=True)
+class _Box:
+    beside: Placed | None = None
+
+    @property
+    def height(self) -> float:
+        return max(TICK_MM * POINTS_PER_MM, self.beside.height if self.beside else 0.0)
+
+    def operators(self, x: float, top: float) -> str:
+        side, height = TICK_MM * POINTS_PER_MM, self.height
+        box = f"{x:.2f} {top - (height + side) / 2:.2f} {side:.2f} {side:.2f} re S"
+        if self.beside is None:
+            return box
+        return f"{box}\n{self.beside.operators(x + side + BESIDE_PT, top - (height - self.beside.height) / 2)}"
+
+    def parted(self, height: float) -> tuple[Placed | None, Placed | None]:
+        return (self, None) if self.height <= height else (None, self)
+
+
+EMPTY_BOX = _Box()
+
+
+@dataclass(frozen=True, slots=True)
+class _Drawing:
+    height: float
+    draw: Callable[[Canvas], None]
+    setter: Setter
+
+    def operators(self, x: float, top: float) -> str:
+        canvas = self.setter.canvas
+        before, canvas._code = canvas._code, []  # taken down by itself: it takes its turn among the other parts
+        try:
+            canvas.saveState()
+            canvas.translate(x, top - self.height)
+            self.draw(canvas)
+            canvas.restoreState()
+            return "\n".join(canvas._code)
+        finally:
+            canvas._code = before
+
+    def parted(self, height: float) -> tuple[Placed | None, Placed | None]:
+        return (self, None) if self.height <= height else (None, self)
+
+
+# ---------------------------------------------------------------- tables
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One row. The last of its cells has the room of those that are missing behind it.
+
+    ``above`` and ``below`` are the widths of the rules over and under it, a thin one is grey; ``pads``
+    are left, right, top and bottom of every cell, points.
+    """
+
+    cells: Sequence[Cell | None]
+    above: float = 0.0
+    below: float = THIN_PT
+    pads: tuple[float, float, float, float] = (2.0, 2.0, 2.2, 2.4)
+    at_top: bool = False  # where its cells stand; else in the middle
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """Rows under heads that are repeated on every page; the first ``outside`` of the heads stand outside the frame."""
+
+    widths: tuple[float, ...]
+    rows: Iterable[Row]
+    heads: tuple[Row, ...] = ()
+    outside: int = 1
+    framed: bool = False
+    parted: bool = False  # thin rules between its columns
+    gap: float = 0.0  # above it, points
+    at_least: float = 0.0  # begins overleaf where there is less room
+
+
+@dataclass(frozen=True, slots=True)
+class Together:
+    """Tables that stay on one page where a page has room for them."""
+
+    tables: tuple[Table, ...]
+
+
+class NewPage:
+    """What follows begins a page."""
+
+
+Part = Table | Together | NewPage
+
+
+@dataclass(frozen=True, slots=True)
+class _SetRow:
+    row: Row
+    cells: tuple[tuple[float, Placed], ...]  # left edge, what stands there
+    inside: float  # height of the highest
+
+    @property
+    def height(self) -> float:
+        return self.inside + self.row.pads[2] + self.row.pads[3]
+
+
+@dataclass(slots=True)
+class Flow:
+    """Puts parts on pages, one below the other, in a room of ``width`` between ``top`` and ``bottom``, points."""
+
+    canvas: Canvas
+    left: float
+    bottom: float
+    width: float
+    top: float
+    end_page: Callable[[Canvas], None]
+    setter: Setter = field(init=False)
+    y: float = field(init=False)
+    drawn: list[str] = field(init=False, default_factory=list)
+
+    def __post_init__(self) -> None:
+        self.setter, self.y = Setter(self.canvas), self.top
+
+    def put(self, parts: Iterable[Part]) -> None:
+        """Draw all parts, and end the last page."""
+        for part in parts:
+            if isinstance(part, Table):
+                self._put(part)
+            elif isinstance(part, Together):
+                self._put_together(part)
+            elif self.y < self.top:
+                self._turn()
+        self._turn()
+
+    def _turn(self) -> None:
+        self._flush()
+        self.end_page(self.canvas)
+        self.canvas.showPage()
+        _compress_last(self.canvas)
+        self.y = self.top
+
+    def _flush(self) -> None:
+        if self.drawn:
+            self.canvas.addLiteral(f"q 0 g 0 G {MIDDLE_PT} w\n" + "\n".join(self.drawn) + "\nQ")
+            self.drawn = []
+
+    def _put_together(self, part: Together) -> None:
+        tables = [replace(table, rows=tuple(table.rows)) for table in part.tables]
+        height = sum(table.gap + sum(self._set(table, row).height for row in _all_rows(table)) for table in tables)
+        if height > self.y - self.bottom and height <= self.top - self.bottom:
+            self._turn()
+        for table in tables:
+            self._put(table)
+
+    def _put(self, table: Table) -> None:
+        """Draw a table: rows as they come, a page of them at a time."""
+        heads = [self._set(table, row) for row in table.heads]
+        heads_height = sum(head.height for head in heads)
+        rows = iter(table.rows)
+        waiting = next(rows, None)
+        row = self._set(table, waiting) if waiting else None
+        first = heads_height + (min(row.height, TALL_PT) if row else 0.0)
+        if self.y < self.top:
+            self.y -= table.gap
+            if self.y - self.bottom < max(first, table.at_least):
+                self._turn()
+        while True:
+            page = list(heads)
+            room = self.y - self.bottom - heads_height
+            while row is not None and row.height <= room:
+                page.append(row)
+                room -= row.height
+                waiting = next(rows, None)
+                row = self._set(table, waiting) if waiting else None
+            whole = self.top - self.bottom - heads_height
+            if row is not None and ((row.height > TALL_PT and room > TALL_PT / 2) or row.height > whole):
+                some, row = _parted(row, room)
+                page += [some] if some else []
+            self._draw(table, page)
+            if row is None:
+                return
+            self._turn()
+
+    def _set(self, table: Table, row: Row) -> _SetRow:
+        """Return a row with its cells set in their widths."""
+        left, right, *_ = row.pads
+        widths, cells, x = table.widths, [], self.left
+        last = len(row.cells) - 1
+        highest = 0.0
+        for place, cell in enumerate(row.cells):
+            width = widths[place] if place < last else sum(widths[place:])
+            if cell is not None:
+                placed = cell.set(self.setter, width - left - right)
+                highest = max(highest, placed.height)
+                cells.append((x + left, placed))
+            x += width
+        return _SetRow(row, tuple(cells), highest)
+
+    def _draw(self, table: Table, rows: Sequence[_SetRow]) -> None:
+        """Draw the rows of one page, with their rules and frame."""
+        left, right = self.left, self.left + sum(table.widths)
+        drawn, y, begins, rules = self.drawn, self.y, self.y, []
+        for place, each in enumerate(rows):
+            row = each.row
+            if place == min(table.outside, len(table.heads)):
+                begins = y
+            if row.above:
+                drawn.append(f"{row.above} w {left:.2f} {y:.2f} m {right:.2f} {y:.2f} l S {MIDDLE_PT} w")
+            top = y - row.pads[2]
+            upper = row.at_top or each.inside > TALL_PT
+            for x, placed in each.cells:
+                drawn.append(placed.operators(x, top if upper else top - (each.inside - placed.height) / 2))
+            y -= each.height
+            if row.below > THIN_PT:
+                drawn.append(f"{row.below} w {left:.2f} {y:.2f} m {right:.2f} {y:.2f} l S {MIDDLE_PT} w")
+            elif row.below:
+                rules.append(f"{left:.2f} {y:.2f} m {right:.2f} {y:.2f} l")
+        if rules:
+            drawn.append(f"{THIN_PT} w {GREY} G {' '.join(rules)} S 0 G {MIDDLE_PT} w")
+        if table.parted:
+            edges = [left + sum(table.widths[:column]) for column in range(1, len(table.widths))]
+            lines = " ".join(f"{x:.2f} {begins:.2f} m {x:.2f} {y:.2f} l" for x in edges)
+            drawn.append(f"{THIN_PT} w {lines} S {MIDDLE_PT} w")
+        if table.framed:
+            drawn.append(f"{HEAVY_PT} w {left:.2f} {y:.2f} {right - left:.2f} {begins - y:.2f} re S {MIDDLE_PT} w")
+        self.y = y
+
+
+def _compress_last(canvas: Canvas) -> None:
+    """Compress the page that was ended last: the library keeps all pages as text until the document is saved."""
+    import zlib
+
+    from reportlab.pdfbase.pdfdoc import PDFArray, PDFDictionary, PDFName, PDFStream
+
+    page = canvas._doc.Pages.pages[-1]
+    packed = zlib.compress(page.stream.encode("utf-8"))
+    page.Contents = PDFStream(PDFDictionary({"Filter": PDFArray([PDFName("FlateDecode")])}), packed)
+    page.stream = ""
+
+
+def _all_rows(table: Table) -> Iterator[Row]:
+    yield from table.heads
+    yield from table.rows
+
+
+def _parted(row: _SetRow, height: float) -> tuple[_SetRow | None, _SetRow | None]:
+    """Return what of a row has room in a height, and the rest."""
+    room = height - row.row.pads[2] - row.row.pads[3]
+    first, rest = [], []
+    for x, placed in row.cells:
+        some, more = placed.parted(room) if placed.height > room else (placed, None)
+        first += [(x, some)] if some else []
+        rest += [(x, more)] if more else []
+    if not any(some.height for _, some in first):
+        return None, row
+    return tuple(  # type: ignore[return-value]
+        _SetRow(row.row, tuple(cells), max(placed.height for _, placed in cells)) if cells else None
+        for cells in (first, rest)
     )
 
 
-def bold(text: str) -> str:
-    """Return a text in the bold face, as markup."""
-    return f'<font name="{embedded_name(BOLD)}">{marked_up(text, BOLD)}</font>'
+# ---------------------------------------------------------------- listings
 
 
-def small_print(markup: str, size: float = NOTE_PT) -> str:
-    """Return markup in another size, points."""
-    return f'<font size="{size:g}">{markup}</font>'
+def listing(
+    title: Text,
+    heads: Sequence[str],
+    rows: Iterable[Row],
+    shares: Sequence[float],
+    room: float,
+    *,
+    framed: bool = False,
+    at_least: float = 0.0,
+) -> Table:
+    """Return a table under its title and small heads, both repeated overleaf; ``shares`` divide the room."""
+    names = Row([Text(plain(word), SMALL_PT) for word in heads], 0.0, MIDDLE_PT, pads=(2.0, 2.0, 1.0, 1.0))
+    heading = Row([title], 0.0, 0.0, TITLE_PADS), names
+    return Table(_shared(shares, room), rows, heading, 1, framed, gap=GAP_PT, at_least=at_least)
 
 
-def text_cell(markup: str, size: float = BODY_PT, **style: Any) -> Any:
-    """Return a paragraph of markup that breaks words too long for a line."""
-    from reportlab.lib.styles import ParagraphStyle
-    from reportlab.platypus import Paragraph
-
-    look = ParagraphStyle(
-        "bench", fontName=embedded_name(PLAIN), fontSize=size, leading=size * LEADING, splitLongWords=1, **style
-    )
-    return Paragraph(markup, look)
+def plain_listing(title: Text, rows: Iterable[Sequence[Cell | None]], shares: Sequence[float], room: float) -> Table:
+    """Return a table under its title alone, for a few rows that explain themselves."""
+    made = (Row(row, pads=(2.0, 2.0, 1.2, 1.8)) for row in rows)
+    return Table(_shared(shares, room), made, (Row([title], 0.0, MIDDLE_PT, TITLE_PADS),), gap=GAP_PT)
 
 
-def paragraph(words: Words, **style: Any) -> Any:
-    """Return words as a paragraph."""
-    parts = []
-    for text, name, size in words.runs:
-        marked = "&nbsp;".join(map(bold if name == BOLD else marked_up, text.split(HARD_BLANK)))
-        parts.append(small_print(marked, size))
-    return text_cell("".join(parts), max(size for _, _, size in words.runs), **style)
+TITLE_PADS = (0.0, 2.0, 0.0, 2.0)
+
+
+def _shared(shares: Sequence[float], room: float) -> tuple[float, ...]:
+    whole = sum(shares)
+    return tuple(room * share / whole for share in shares)
+
+
+def section_title(words: str, note: str = "") -> Text:
+    """Return the title of a section with a note in small print behind it."""
+    after = ((PLAIN, NOTE_PT, NO_BREAK * 3), *plain(note, NOTE_PT)) if note else ()
+    return Text((*bold(words), *after), HEAD_PT)
+
+
+def stack(*cells: Cell) -> Stack:
+    """Return cells one below the other."""
+    return Stack(cells)
 
 
 def shown_length(millimetres: float) -> str:
@@ -72,98 +457,3 @@ def shown_length(millimetres: float) -> str:
 def joined_lines(lines: Iterable[str]) -> str:
     """Return the lines of a sleeve as one."""
     return " / ".join(lines)
-
-
-# ---------------------------------------------------------------- tables
-
-
-def made_table(
-    rows: Sequence[Row],
-    widths: Sequence[float],
-    *looks: tuple[Any, ...],
-    heads: int = 0,
-    heights: Sequence[float] | None = None,
-) -> Any:
-    """Return a table without lines; it breaks over pages, the first ``heads`` rows are repeated.
-
-    A row stays whole, unless it is very tall. Then the library may break it, which it does rightly
-    only where cells begin at the top.
-    """
-    from reportlab.platypus import LongTable
-
-    tall = any(row_height(row, widths) > TALL_PT for row in rows)
-    base = [
-        ("FONTNAME", (0, 0), (-1, -1), embedded_name(PLAIN)),  # else an empty cell asks for another font
-        ("VALIGN", (0, 0), (-1, -1), "TOP" if tall else "MIDDLE"),
-        ("LEFTPADDING", (0, 0), (-1, -1), 2),
-        ("RIGHTPADDING", (0, 0), (-1, -1), 2),
-        ("TOPPADDING", (0, 0), (-1, -1), 2.2),
-        ("BOTTOMPADDING", (0, 0), (-1, -1), 2.4),
-    ]
-    return LongTable(
-        [list(row) for row in rows],
-        colWidths=list(widths),
-        rowHeights=heights,
-        repeatRows=heads,
-        splitInRow=int(tall),
-        hAlign="LEFT",
-        style=[*base, *looks],
-    )
-
-
-def row_height(row: Row, widths: Sequence[float]) -> float:
-    """Return how high the words of a row are; a cell that stands alone has the whole width."""
-    if all(cell is None for cell in row[1:]):
-        return cell_height(row[0], sum(widths))
-    return max(cell_height(cell, width) for cell, width in zip(row, widths, strict=True))
-
-
-def cell_height(cell: Any, width: float) -> float:
-    """Return how high the paragraphs of a cell are, 0 for one that is empty or holds a box."""
-    parts = cell if isinstance(cell, list) else [cell]
-    return float(sum(part.wrap(width - 4, 1e6)[1] for part in parts if hasattr(part, "getPlainText")))
-
-
-def listing(
-    title: Words, heads: Sequence[str], rows: Sequence[Any], shares: Sequence[float], room: float, **how: Any
-) -> Any:
-    """Return a listing under its title and small heads, both repeated overleaf; see `labeler.draw.listing.table`."""
-    made = table(title, heads, rows, shares, room, **how)
-    return _listing_part()(made, 0, len(made.rows))
-
-
-def plain_listing(title: Words, rows: Sequence[Any], shares: Sequence[float], room: float) -> Any:
-    """Return a listing under its title alone, for a few rows that explain themselves."""
-    return listing(title, (), rows, shares, room)
-
-
-@lru_cache(maxsize=1)
-def _listing_part() -> Any:
-    """Return the class of a listing, or some rows of it, as the library sets pages with them."""
-    from reportlab.platypus import Flowable
-
-    class Part(Flowable):  # type: ignore[misc]
-        def __init__(self, whole: Table, first: int, last: int) -> None:
-            super().__init__()
-            self.part = whole, first, last
-            self.spaceBefore = GAP_PT
-            self.width, self.height = whole.width, whole.height(first, last)
-
-        def wrap(self, *_room: float) -> tuple[float, float]:
-            return self.width, self.height
-
-        def split(self, _width: float, height: float) -> list[Any]:
-            return [Part(*part) for part in split(*self.part, height) or ()]
-
-        def draw(self) -> None:
-            self.canv.addLiteral(self.canv.listings.operations(*self.part))
-
-    return Part
-
-
-TITLED = (
-    ("SPAN", (0, 0), (-1, 0)),
-    ("LEFTPADDING", (0, 0), (-1, 0), 0),
-    ("TOPPADDING", (0, 0), (-1, 0), 0),
-    ("BOTTOMPADDING", (0, 0), (-1, 0), 2),
-)

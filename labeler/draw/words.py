@@ -1,54 +1,41 @@
-"""Words in the bench sheet's typefaces, broken into the lines of a column. Points throughout."""
+"""Words of a typeset sheet: spans in our typefaces, measured, broken into lines, and written as PDF operators."""
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import groupby
+from typing import TYPE_CHECKING, Any
 
+from labeler.draw.ink import escaped
 from labeler.errors import LabelerError
 from labeler.text import Font, font_for, load_font
 
+if TYPE_CHECKING:
+    from reportlab.pdfgen.canvas import Canvas
+
 PLAIN, BOLD = "Atkinson Hyperlegible", "Atkinson Hyperlegible Bold"
-TITLE_PT, HEAD_PT, BODY_PT, NOTE_PT, SMALL_PT, SOURCE_PT = 16.0, 11.0, 8.5, 7.5, 7.0, 6.0
 LEADING = 1.18
-HARD_BLANK = "\N{NO-BREAK SPACE}"
-_BLANKS = re.compile(rf"[^\S{HARD_BLANK}]+")
+RISE = 0.95  # from the upper edge of a line to its baseline, ems: the ascent of the typeface
+NO_BREAK = "\u00a0"  # a space at which no line is broken
+MOST_TEXTS = 2000
+"""Texts that are remembered as they were set: those of some pages, so that a long list takes no more memory."""
 
-Run = tuple[str, str, float]  # words, typeface, size
-
-
-@dataclass(frozen=True, slots=True)
-class Words:
-    """What a cell says: runs of one typeface and size; a box to tick may stand before them."""
-
-    runs: tuple[Run, ...]
-    right: bool = False  # set to the right of the column
-    tick: bool = False
-
-    def __add__(self, other: Words) -> Words:
-        return Words(self.runs + other.runs, self.right, self.tick)
+Span = tuple[str, float, str]  # typeface, size in points (0: that of the cell), text
+Words = tuple[Span, ...]
 
 
-def said(text: str, size: float = BODY_PT, *, right: bool = False, tick: bool = False) -> Words:
-    """Return words in the plain face."""
-    return Words(((text, PLAIN, size),), right, tick)
+def embedded_name(name: str) -> str:
+    """Return the name under which the PDF library holds a typeface of ours."""
+    from reportlab.pdfbase.pdfmetrics import getRegisteredFontNames, registerFont
+    from reportlab.pdfbase.ttfonts import TTFont
 
-
-def strong(text: str, size: float = BODY_PT) -> Words:
-    """Return words in the bold face."""
-    return Words(((text, BOLD, size),))
-
-
-def section_title(text: str, note: str = "") -> Words:
-    """Return the title of a section with a note in small print behind it."""
-    title = strong(text, HEAD_PT)
-    return title + said(f"{HARD_BLANK}{HARD_BLANK} {note}", NOTE_PT) if note else title
-
-
-# ---------------------------------------------------------------- typefaces
+    font = load_font(name)
+    known = f"bench-{font.digest}"
+    if known not in getRegisteredFontNames():
+        registerFont(TTFont(known, str(font.path), asciiReadable=1, shapable=False))
+    return known
 
 
 def font_runs(text: str, name: str) -> Iterator[tuple[Font, str]]:
@@ -69,108 +56,171 @@ def font_with(sign: str, name: str) -> Font | None:
         return None
 
 
+def plain(text: str, size: float = 0.0, name: str = PLAIN) -> Words:
+    """Return a text as words; ``size`` in points where it differs from that of the cell."""
+    if text.isascii() and text.isprintable():
+        return ((name, size, text),)
+    return tuple((font.name, size, run) for font, run in font_runs(text, name))
+
+
+def bold(text: str) -> Words:
+    """Return a text in the bold face."""
+    return plain(text, name=BOLD)
+
+
 # ---------------------------------------------------------------- lines
 
 
-@dataclass(frozen=True, slots=True)
-class TextLine:
-    """One line: its runs, one after the other, how wide they are together, and how much height it takes."""
-
-    runs: tuple[Run, ...]
-    width: float
-    height: float
-    size: float  # of its largest run
-
-
-@lru_cache(maxsize=4096)
-def lines_of(runs: tuple[Run, ...], width: float) -> tuple[TextLine, ...]:
-    """Return the runs broken at blanks into lines no wider than ``width``; a longer word is broken anywhere.
-
-    Blanks that follow one another are one. Without words there is one empty line.
-    """
-    if len(runs) == 1 and _is_one_line(*runs[0], width):
-        return (_line(runs, runs[0][2]),)
-    words = [word for word in _words(runs) if word]
-    if not words:
-        return (_line([], max((size for _, _, size in runs), default=BODY_PT)),)
-    lines: list[list[Run]] = [[]]
-    used = 0.0
-    for word in words:
-        wide, face, size = _width(word), *word[0][1:]
-        blank = run_width((" ", face, size))
-        if lines[-1] and used + blank + wide <= width:
-            _join(lines[-1], (" ", face, size))
-            used += blank
-        elif lines[-1]:
+def lines_of(words: Words, size: float, room: float) -> list[list[Span]]:
+    """Return the lines of some words in a room [points]: broken at spaces, a word too long for a line anywhere."""
+    lines: list[list[Span]] = [[]]
+    taken = 0.0
+    for token in _tokens(words, size):
+        width = sum(map(_width, token))
+        space = _width((*lines[-1][-1][:2], " ")) if lines[-1] else 0.0
+        if taken + space + width <= room:
+            if lines[-1]:
+                _join(lines[-1], (*lines[-1][-1][:2], " "))
+        elif width <= room:
             lines.append([])
-            used = 0.0
-        if wide > width:
-            *full, word = _broken(word, width)
-            lines[-1:] = [*full, []] if not lines[-1] else [lines[-1], *full, []]
-            wide = _width(word)
-        for run in word:
-            _join(lines[-1], run)
-        used += wide
-    return tuple(_line(line, line[0][2]) for line in lines)
+            taken = space = 0.0
+        else:
+            *full, token = _chopped(token, room)
+            lines[len(lines) - (not lines[-1]) :] = [*full, []]
+            taken, space, width = 0.0, 0.0, sum(map(_width, token))
+        for span in token:
+            _join(lines[-1], span)
+        taken += space + width
+    return lines
 
 
-def _is_one_line(text: str, face: str, size: float, width: float) -> bool:
-    """Whether a run is a line as it stands, as most are."""
-    font = load_font(face)
-    plain = text.isascii() and not font.missing(text) and " ".join(text.split()) == text
-    return plain and bool(text) and font.width(text) * size <= width
-
-
-def _words(runs: Sequence[Run]) -> list[list[Run]]:
-    """Return the words, each of one or several runs."""
-    words: list[list[Run]] = [[]]
-    for text, face, size in runs:
-        for place, part in enumerate(_BLANKS.split(text)):
-            if place:
-                words.append([])
+def _tokens(words: Words, size: float) -> Iterator[list[Span]]:
+    """Yield what must not be parted: words between spaces, which may change their typeface on the way."""
+    token: list[Span] = []
+    for name, own, text in words:
+        for place, part in enumerate(text.split(" ")):
+            if place and token:
+                yield token
+                token = []
             if part:
-                words[-1] += [(run, font.name, size) for font, run in _faces(part, face)]
-    return words
+                token.append((name, own or size, part))
+    if token:
+        yield token
 
 
-def _faces(part: str, face: str) -> list[tuple[Font, str]]:
-    font = load_font(face)
-    return [(font, part)] if not font.missing(part) else list(font_runs(part, face))
-
-
-def _broken(word: Sequence[Run], width: float) -> list[list[Run]]:
-    """Return a word in pieces that each fit a line, a sign at least."""
-    pieces: list[list[Run]] = [[]]
-    used = 0.0
-    for text, face, size in word:
+def _chopped(token: Iterable[Span], room: float) -> list[list[Span]]:
+    """Return a word in pieces that each fit a line; a sign wider than the room stands alone."""
+    pieces: list[list[Span]] = [[]]
+    taken = 0.0
+    for name, size, text in token:
         for sign in text:
-            wide = run_width((sign, face, size))
-            if pieces[-1] and used + wide > width:
+            width = _width((name, size, sign))
+            if taken + width > room and pieces[-1]:
                 pieces.append([])
-                used = 0.0
-            _join(pieces[-1], (sign, face, size))
-            used += wide
+                taken = 0.0
+            _join(pieces[-1], (name, size, sign))
+            taken += width
     return pieces
 
 
-def _join(line: list[Run], run: Run) -> None:
-    """Add a run to a line, as one with its last where both are of one typeface and size."""
-    if line and line[-1][1:] == run[1:]:
-        line[-1] = (line[-1][0] + run[0], *run[1:])
+def _join(line: list[Span], span: Span) -> None:
+    if line and line[-1][:2] == span[:2]:
+        line[-1] = (*span[:2], line[-1][2] + span[2])
     else:
-        line.append(run)
+        line.append(span)
 
 
-def _line(runs: Sequence[Run], size: float) -> TextLine:
-    largest = max((run[2] for run in runs), default=size)
-    return TextLine(tuple(runs), _width(runs), largest * LEADING, largest)
+def _width(span: Span) -> float:
+    name, size, text = span
+    return load_font(name).width(text.replace(NO_BREAK, " ")) * size
 
 
-def run_width(run: Run) -> float:
-    """Return how wide a run is."""
-    text, face, size = run
-    return load_font(face).width(text) * size
+# ---------------------------------------------------------------- operators
 
 
-def _width(runs: Sequence[Run]) -> float:
-    return sum(map(run_width, runs))
+@dataclass(frozen=True, slots=True)
+class SetText:
+    """A text as it is set: the operators of each of its lines, which begin at the line's own origin."""
+
+    lines: tuple[str, ...]
+    leading: float
+    rise: float
+
+    @property
+    def height(self) -> float:
+        """Return how high it is, points."""
+        return len(self.lines) * self.leading
+
+    def operators(self, x: float, top: float) -> str:
+        """Return the operators that write it, its upper left corner there [points]."""
+        if len(self.lines) == 1:
+            return f"BT 1 0 0 1 {x:.2f} {top - self.rise:.2f} Tm {self.lines[0]} ET"
+        then = f"\n0 {-self.leading:.3f} Td "
+        return f"BT 1 0 0 1 {x:.2f} {top - self.rise:.2f} Tm {then.join(self.lines)} ET"
+
+    def parted(self, height: float) -> tuple[SetText | None, SetText | None]:
+        """Return what has room in a height, and the rest."""
+        count = int((height + 1e-6) // self.leading)
+        first, rest = self.lines[:count], self.lines[count:]
+        return (
+            SetText(first, self.leading, self.rise) if first else None,
+            SetText(rest, self.leading, self.rise) if rest else None,
+        )
+
+
+class Setter:
+    """Sets texts for one document, whose fonts hold the characters used so far."""
+
+    def __init__(self, canvas: Canvas) -> None:
+        self.canvas = canvas
+        self._document: Any = canvas._doc
+        self._codes: dict[str, tuple[str, dict[str, str]]] = {}
+        self._set: dict[tuple[Words, float, float, bool], SetText] = {}
+
+    def set(self, words: Words, size: float, room: float, to_right: bool = False) -> SetText:
+        """Return some words as set in a room [points]."""
+        key = words, size, room, to_right
+        known = self._set.get(key)
+        if known is None:
+            if len(self._set) >= MOST_TEXTS:
+                self._set.clear()
+            known = self._set[key] = self._new(words, size, room, to_right)
+        return known
+
+    def _new(self, words: Words, size: float, room: float, to_right: bool) -> SetText:
+        lines: list[list[Span]]
+        if len(words) == 1:
+            name, own, text = words[0]
+            span = name, own or size, text
+            lines = [[span]] if _width(span) <= room else lines_of(words, size, room)
+        else:
+            lines = lines_of(words, size, room)
+        written = tuple(map(self._line, lines))
+        if to_right:  # a number in its column: one line, moved there
+            first = room - sum(map(_width, lines[0]))
+            written = (f"{first:.2f} 0 Td {written[0]}", *written[1:])
+        return SetText(written, size * LEADING, size * RISE)
+
+    def _line(self, spans: Iterable[Span]) -> str:
+        return " ".join(
+            f"{font} {size:g} Tf ({string}) Tj"
+            for name, size, text in spans
+            for font, string in self._encoded(name, text.replace(NO_BREAK, " "))
+        )
+
+    def _encoded(self, name: str, text: str) -> list[tuple[str, str]]:
+        """Return a text in pieces that each lie in one part of the font: (font, escaped string)."""
+        from reportlab.pdfbase.pdfmetrics import getFont
+
+        if name in self._codes:
+            part, codes = self._codes[name]
+            try:  # every sign was met before, and lies in the font's first part
+                return [(part, "".join([codes[sign] for sign in text]))]
+            except KeyError:
+                pass
+        held = getFont(embedded_name(name))
+        split = held.splitString(text, self._document)
+        if len(split) == 1 and split[0][0] == 0 and len(split[0][1]) == len(text):
+            first = self._codes.setdefault(name, (held.getSubsetInternalName(0, self._document), {}))
+            first[1].update((sign, escaped(bytes([code]))) for sign, code in zip(text, split[0][1], strict=True))
+        return [(held.getSubsetInternalName(part, self._document), escaped(codes)) for part, codes in split]

@@ -222,7 +222,17 @@ def _instead(marker: Marker, other: Other) -> Iterator[str]:
         if made:
             on = made.tube.name if made.tube else made.stock
             article = "an" if kind == "insert" else "a"
-            yield f'{article} {kind} instead ({key} = "{kind}"), {on}: {_height(made)}'
+            yield f'{article} {kind} instead ({key} = "{kind}"), {on}: {_height(made)}{_its_code(marker, made)}'
+
+
+def _its_code(marker: Marker, made: Fit) -> str:
+    """Return what becomes of a marker's code where another kind stands in its place; "" where it has none."""
+    settings = marker.settings
+    if settings.code == "none" or marker.kind not in settings.code_on or not marker.lettered:
+        return ""
+    if made.code is not None:
+        return ", with its code"
+    return f', without its code: code_on leaves "{made.marker.kind}" out'
 
 
 def _nearer(fit: Fit, other: Other) -> Iterator[str]:

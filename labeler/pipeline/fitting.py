@@ -187,7 +187,8 @@ class _Fitter:
         return fit_sleeve(marker, place, codes)
 
     def _other_kind(self, marker: Marker, codes: CodeMaker | None) -> Fit:
-        """Fit another kind in a marker's place; what carries a code carries it there too."""
+        """Fit another kind in a marker's place, with the code that it would carry there by ``code_on``."""
+        codes = codes if marker.kind in marker.settings.code_on else None
         marker = self.coder.heated(marker) if codes else marker
         if marker.kind in ("wrap", "flag"):
             return self._on_film(marker, codes)

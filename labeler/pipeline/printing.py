@@ -21,7 +21,7 @@ from labeler.pipeline.files import Names, folder_problems
 from labeler.pipeline.fitting import Stocks, fit_markers
 from labeler.pipeline.handing import Drawing, Output, hand_over, output_text, untracked
 from labeler.pipeline.sharing import own, together
-from labeler.pipeline.worklist import about_job
+from labeler.pipeline.worklist import about_job, kept_rows
 from labeler.printers import AS_DRAWN, Printer, printer_problems
 from labeler.read import AS_IT_STANDS, Wanted
 
@@ -109,6 +109,7 @@ def print_units(
     out: Output | None = None,
     force: bool = False,
     wanted: Wanted = AS_IT_STANDS,
+    bench: str = "full",
 ) -> tuple[Printed, ...]:
     """Print the whole set (or some roles ``only``) of one or several units, recorded before the sheets are handed over.
 
@@ -125,6 +126,7 @@ def print_units(
     printer : gives the dots, refuses what it must not be fed, and corrects lengths.
     out : pictures, and printers to send to; ``folder``, ``force`` and ``printer`` hold in any case.
     wanted : what was chosen where the file leaves something open.
+    bench : ``full``, or ``short``: the bench sheet without its pages of branches.
 
     Raises `LabelerError` with all problems at once.
     """
@@ -147,7 +149,8 @@ def print_units(
         raise LabelerError(*map(misfit_problem, checked.misfits))
     known = known_used(record, checked.stocks.by_name(), start or {}) if go_on else {}
     places = Places(start or {}, {**known, **(used or {})})
-    run = _Run(record, checked, places, with_dots(out, checked), Names(folder, checked.harness), grouped, paper, date)
+    names = Names(folder, checked.harness)
+    run = _Run(record, checked, places, with_dots(out, checked), names, grouped, paper, date, bench == "short")
     fitting = tuple(fit for fit in checked.fits if fit.verdict != DOES_NOT_FIT)
     trial = run.laid_out([_Unit("", fitting, ()) for _ in units])  # fails before a serial is given
     run.look_ahead(trial, units)
@@ -179,6 +182,7 @@ class _Run:
     grouped: bool
     paper: str
     date: str
+    short: bool  # the bench sheet without its pages of branches
 
     def laid_out(self, units: Sequence[_Unit]) -> list[_Unit]:
         """Return the units with their sheets, which they share where there are several."""
@@ -268,10 +272,11 @@ class _Run:
     def _new_job(self, unit: _Unit, who: str) -> NewJob:
         from labeler.record import LeftOut, NewJob, marker_row
 
+        harness = self.checked.harness
         return NewJob(
-            self.checked.harness,
+            harness,
             unit.sheets,
-            {fit.marker.id: marker_row(fit) for fit in unit.fits},
+            {row.id: row for row in kept_rows(harness, unit.fits)},
             tuple(LeftOut(marker_row(fit), "; ".join(fit.reasons)) for fit in unit.left_out),
             font_digests(unit.sheets),
             unit.serial,
@@ -284,7 +289,8 @@ class _Run:
         )
 
     def _bench(self, unit: _Unit, job: Job) -> bytes:
-        return bench_pdf(self.checked.harness, job, unit.fits, unit.left_out, unit.sheets, self.paper)
+        short = self.short
+        return bench_pdf(self.checked.harness, job, unit.fits, unit.left_out, unit.sheets, self.paper, short=short)
 
 
 CHANGES = "CHANGES TO A UNIT THAT IS BUILT: a sleeve must pass what is on its end by now, or the end is made anew"
@@ -298,14 +304,19 @@ def bench_pdf(
     sheets: Sequence[Sheet],
     paper: str,
     take_off: Iterable[tuple[str, str, str]] = (),
+    *,
+    short: bool = False,
 ) -> bytes:
-    """Return the bench sheet of a job; ``take_off``: place, text and reason of what a new revision takes away."""
+    """Return the bench sheet of a job; ``short``: without its pages of branches.
+
+    ``take_off`` is place, text and reason of what a new revision takes away.
+    """
     from labeler.bench.sheet import Remark, bench_sheet
     from labeler.draw.bench import draw_bench_sheet
 
     steps = threading_of(harness, (*fits, *left_out), load_catalogue())
     built = job.kind == "revision"  # only what has changed is made: no branch is built anew
-    through = circuits_by_branch(harness) if harness.branches and not built else None
+    through = circuits_by_branch(harness) if harness.branches and not (built or short) else None
     steps = tuple(step for step in steps if step.at) if built else steps
     made = bench_sheet(harness, job.unit, fits, left_out, sheets, date=job.date, threading=steps, circuits=through)
     off = tuple(Remark(place, text, "take off", (why,)) for place, text, why in take_off)

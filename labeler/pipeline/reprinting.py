@@ -19,7 +19,7 @@ from labeler.pipeline.numbering import numbered
 from labeler.pipeline.printing import Places, Printed, known_used, printer_from_text, printer_text, version
 from labeler.pipeline.revising import compare, remark
 from labeler.pipeline.sharing import own, together
-from labeler.pipeline.worklist import work_list
+from labeler.pipeline.worklist import only_cut, work_list
 from labeler.printers import AS_DRAWN, Printer, printer_problems
 
 if TYPE_CHECKING:
@@ -74,6 +74,7 @@ def reprint_units(
     out = replace(out or Output(folder), folder=folder, force=force, printer=printer)
     out = replace(out, dpi=printer.dpi or default_settings().printer_dpi)
     drawn = _drawn(items)
+    listed = [item for item in items if item.face is not None or item.state == "plain"]  # plain ones are only cut
     refuse(_not_reprinted(drawn))
     first = {item.stock.name: item.stock for item in drawn if item.stock}
     stocks = {stock: _other_stock(stock, drawn)} if stock else first
@@ -89,7 +90,7 @@ def reprint_units(
     jobs, files = hand_over(
         record,
         lambda: record.prepare_reprints(units, _fonts_at_hand(sheets), about, left),
-        lambda jobs: _drawing(jobs, [unit.items for unit in units], [unit.sheets for unit in units], out),
+        lambda jobs: _drawing(jobs, [_of_unit(listed, unit.items) for unit in units], [u.sheets for u in units], out),
         who=who,
     )
     begun = () if same_places else places.begun(sheets)
@@ -110,6 +111,12 @@ def _by_unit(items: Sequence[Recorded]) -> list[list[Recorded]]:
     for item in items:
         units.setdefault((item.part_number, "" if item.part_number else item.harness, item.unit), []).append(item)
     return list(units.values())
+
+
+def _of_unit(listed: Sequence[Recorded], items: Sequence[Recorded]) -> list[Recorded]:
+    """Return what the work list of the items' unit says: with its sleeves that are only cut."""
+    first = items[0]
+    return [x for x in listed if (x.part_number, x.harness, x.unit) == (first.part_number, first.harness, first.unit)]
 
 
 def _unit(items: Sequence[Recorded], sheets: Sequence[Sheet], with_numbers: bool) -> NewReprint:
@@ -148,6 +155,7 @@ def _drawn(items: Sequence[Recorded]) -> list[Recorded]:
     """Return the markers that were printed; raises `LabelerError` where none was."""
     drawn = [item for item in items if item.face is not None]
     if not drawn:
+        refuse(only_cut(items))
         states = sorted({item.state for item in items})
         why = f"nothing to print: {', '.join(states) or 'no marker'}"
         fix = "see labeler record show"

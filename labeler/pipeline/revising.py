@@ -27,6 +27,7 @@ from labeler.pipeline.printing import (
     version,
     with_dots,
 )
+from labeler.pipeline.worklist import kept_rows
 from labeler.printers import AS_DRAWN, Printer, printer_problems
 from labeler.read import AS_IT_STANDS, Wanted
 
@@ -277,7 +278,7 @@ def _new_job(changes: _Changes, sheets: tuple[Sheet, ...], reason: str) -> NewJo
     return NewJob(
         changes.checked.harness,
         sheets,
-        {fit.marker.id: marker_row(fit) for fit in changes.kept},
+        {row.id: row for row in kept_rows(changes.checked.harness, changes.kept)},
         tuple(LeftOut(marker_row(fit), "; ".join(fit.reasons)) for fit in changes.left_out),
         font_digests(sheets),
         changes.built.unit,

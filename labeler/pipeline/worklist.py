@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from labeler.bench.cautions import cautions
 from labeler.bench.sheet import BenchSheet, Remark, printed_of
-from labeler.bench.sleeves import Step, cuts_of, goes_before, practices_of, totals_of
+from labeler.bench.sleeves import Step, cuts_of, goes_before, how_on, practices_of, totals_of
 from labeler.colours import colour_name
-from labeler.model import Sheet
+from labeler.errors import Problem, Where
+from labeler.model import Fit, Harness, Sheet
 
 if TYPE_CHECKING:
-    from labeler.record.values import Job, Recorded
+    from labeler.record.values import Job, MarkerRow, Recorded
 
 NOT_RECORDED = "not recorded"  # of a print by a version that did not keep it
 
@@ -56,6 +58,7 @@ def work_list(job: Job, items: Sequence[Recorded], sheets: Sequence[Sheet]) -> B
         tight=(),
         cautions=cautions(),
         connectors=(),
+        put_on=tuple(_put_on(items, sheets)),
         title="WORK LIST" if job.kind == "reprint" else "BENCH SHEET, from the record: without pins",
         job=str(job.id),
         about=about_job(job),
@@ -68,6 +71,39 @@ def _step(item: Recorded) -> Step:
     colour = colour_name(row.colour) or row.colour
     how, heating = row.how or NOT_RECORDED, row.heating or NOT_RECORDED
     return Step(row.branch, row.at, lines, row.tube, colour, row.cut_length_mm, how, heating)
+
+
+def kept_rows(harness: Harness, fits: Iterable[Fit]) -> Iterator[MarkerRow]:
+    """Yield what the record keeps of markers: of those on tube also where they come to lie, for a later work list."""
+    from labeler.record import marker_row
+
+    edges = {(branch.id, end.at): end.from_end_mm for branch in harness.branches for end in branch.ends}
+    for fit in fits:
+        row = marker_row(fit)
+        yield row if fit.tube is None else replace(row, how=how_on(fit, edges.get((row.branch, row.at))))
+
+
+def only_cut(items: Iterable[Recorded]) -> Iterator[Problem]:
+    """Yield what to cut for each plain sleeve: all that can be said where nothing else is asked for again."""
+    for item in items:
+        if item.state == "plain":
+            step = _step(item)
+            where = Where(f"unit {item.unit}, {item.row.id}, {step.place}")
+            cut = f"cut 1 × {step.cut_length_mm:g} mm of {step.tube}, {step.colour}"
+            yield Problem(where, "a plain sleeve: there is nothing to print", f"{cut}; {step.how}")
+
+
+def _put_on(items: Iterable[Recorded], sheets: Sequence[Sheet]) -> Iterable[Remark]:
+    cells = {placed.piece.marker: f"sheet {sheet.number}, {placed.cell}" for sheet in sheets for placed in sheet.placed}
+    for item in items:
+        if not item.row.tube and item.row.id in cells:
+            yield Remark(f"{item.row.kind} {_place(item.row)}", item.row.label, cells[item.row.id], ())
+
+
+def _place(row: MarkerRow) -> str:
+    if row.circuit and row.role == "wire end":
+        return f"{row.circuit} at {row.at}"
+    return f"{row.branch} at {row.at}" if row.branch not in ("", row.at) else row.at
 
 
 def _missing(items: Iterable[Recorded]) -> Iterable[Remark]:

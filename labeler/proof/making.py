@@ -11,6 +11,7 @@ from labeler.errors import Problem
 from labeler.layout import lay_out
 from labeler.model import Piece, Stock
 from labeler.pipeline import check, pieces_of
+from labeler.pipeline.handing import Track, untracked
 from labeler.proof.page import page
 from labeler.proof.pictures import shown
 
@@ -28,13 +29,15 @@ def write_proof(
     paper: str = "A4",
     stock: Sequence[str] = (),
     force: bool = False,
+    track: Track = untracked,
 ) -> tuple[int, tuple[Problem, ...]]:
     """Write the proof of a harness file; return how many markers it shows, and the warnings.
 
-    Markers that do not fit are shown too, as far as they can be drawn. Raises `LabelerError` with
+    Markers that do not fit are shown too, as far as they can be drawn. ``track`` is handed the markers
+    and the sheets as they are gone through. Raises `LabelerError` with
     every problem of the data, and for a page that exists or cannot be written.
     """
-    checked = check(file, settings=settings, paper=paper, stock=stock)
+    checked = check(file, settings=settings, paper=paper, stock=stock, track=track)
     stocks = {**checked.stocks.by_name(), ALONE.name: ALONE}
     drawn = [fit for fit in checked.fits if fit.face is not None]
     misfits = {fit.marker.id for fit in checked.misfits}
@@ -47,7 +50,7 @@ def write_proof(
     missing = [fit for fit in checked.fits if fit.face is None and fit.marker.lettered]
     harness = checked.harness
     title = " ".join(filter(None, ("Proof:", harness.name, harness.part_number, harness.revision)))
-    text = page(title, shown(drawn, sheets, stocks, DPI), missing, len(plain))
+    text = page(title, shown(drawn, track(sheets, "pictures"), stocks, DPI), missing, len(plain))
     write_whole(out, text.encode(), force=force)
     return len(drawn) + len(missing), checked.notes
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from io import BytesIO
 from math import radians
@@ -55,7 +55,7 @@ class Lying:
     outside_mm: float
 
 
-def shown(fits: Sequence[Fit], sheets: Sequence[Sheet], stocks: Mapping[str, Stock], dpi: float) -> Iterator[Shown]:
+def shown(fits: Sequence[Fit], sheets: Iterable[Sheet], stocks: Mapping[str, Stock], dpi: float) -> Iterator[Shown]:
     """Yield the pictures of every marker that is on a sheet, sheet by sheet; each page is rendered once.
 
     ``stocks`` by name; ``dpi`` of the pictures. Codes are tried on pages rendered fine enough for

@@ -22,7 +22,7 @@ from contextlib import suppress
 from importlib import import_module
 from pathlib import Path
 
-from whole_way import bare, dump
+from whole_way import bare, dump  # type: ignore[import-not-found]
 
 SIZES = ("22 AWG", "20 AWG", "16 AWG", "12 AWG", "8 AWG")
 PINS = 8  # of a connector: each has eight wraps, a sleeve and a tag
