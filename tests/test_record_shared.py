@@ -234,7 +234,12 @@ def test_a_run_that_was_broken_off_is_finished_as_it_was(
 def test_nothing_is_sent_by_resume_and_that_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     sent: list[str] = []
     place, out = tmp_path / "r.sqlite", tmp_path / "out"
-    monkeypatch.setattr("labeler.send.send", lambda _data, queue, *_more: sent.append(queue) or "1")
+
+    def send(_data: bytes, queue: str, *_more: object) -> str:
+        sent.append(queue)
+        return "1"
+
+    monkeypatch.setattr("labeler.send.send", send)
     monkeypatch.setattr("labeler.send.queue_problems", lambda _queues: ())
     with open_record(place) as record:
         broken_off(record, out, monkeypatch, out=Output(out, send={WRAPS: "bench-laser"}))
