@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from labeler.model import DOES_NOT_FIT
 from labeler.pipeline import check, print_harness
 from labeler.record import open_record
 
@@ -58,3 +59,21 @@ def test_both_tags_are_printed_for_their_unit_with_the_date(tmp_path: Path) -> N
         assert record.find("0042 K4 pins")[0].row.at == "K4 pins"
     for fit in printed.fits:
         assert any("unit 0042 2026-11-25" in line for line in fit.lines)
+
+
+@pytest.mark.parametrize(
+    ("key", "value", "role"),
+    [
+        ("tag_title_height", "1.2", "bag"),
+        ("tag_title_share", "0.06", "bag"),
+        ("tag_code_share", "0.5", "bag"),
+        ("tag_row_gap", "1.4", "bag"),
+        ("tag_tick", "1.3", "bag"),
+        ("wrap_copy_gap", "3.0", "wire end"),
+    ],
+)
+def test_what_a_tag_or_wrap_looks_like_can_be_set(key: str, value: str, role: str) -> None:
+    boat = str(Path(__file__).parent.parent / "examples" / "survey-boat.toml")
+    usual, changed = (check(boat, settings=given, only=(role,)).fits for given in ({}, {key: value}))
+    assert all(fit.verdict != DOES_NOT_FIT for fit in changed)
+    assert any(one.face != two.face for one, two in zip(usual, changed, strict=False))  # a second tag may join

@@ -18,7 +18,6 @@ from labeler.model import Code, CodeFit, Marker, Range, Settings, Symbol
 MM_PER_INCH = 25.4
 EPS = 1e-9
 ONE = Range(1.0, 1.0)
-GAP_MM = 0.5  # between a code's quiet zone and the lettering: project choice
 BAR_SHARE = 0.15  # height of bars, at least, in lengths of the code: see code_bar_mm
 STEPS_TRIED = 12  # module sizes tried, a dot larger each: project choice
 FINER_DPI = 600.0  # the printer that is named where its dots would do: project choice
@@ -51,6 +50,7 @@ class Rules:
     grade: str
     bar_mm: float
     dpi: float
+    gap_mm: float  # between its quiet zone and the lettering
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +76,7 @@ class SetCode:
     quiet_mm: float
     width_mm: float
     height_mm: float
+    gap_mm: float  # between the quiet zone and the lettering
     ways_out: tuple[str, ...] = ()
 
     def symbol(self, left_mm: float, centre_mm: float) -> Symbol:
@@ -87,7 +88,7 @@ class SetCode:
     @property
     def taken_mm(self) -> float:
         """Return the length that it takes from the lettering."""
-        return self.width_mm + GAP_MM
+        return self.width_mm + self.gap_mm
 
 
 def rules_of(settings: Settings) -> Rules:
@@ -102,6 +103,7 @@ def rules_of(settings: Settings) -> Rules:
         settings.code_axial_grade,
         settings.code_bar_mm,
         settings.printer_dpi,
+        settings.code_gap_mm,
     )
 
 
@@ -307,7 +309,7 @@ def _set(code: Code, found: Stand, ground: Ground, rules: Rules) -> SetCode:
         found.faults,
     )
     high = y if code.linear else (rows + 2 * quiet) * y
-    return SetCode(code, fit, x, y, quiet * x, (columns + 2 * quiet) * x, high)
+    return SetCode(code, fit, x, y, quiet * x, (columns + 2 * quiet) * x, high, rules.gap_mm)
 
 
 # ---------------------------------------------------------------- what would do

@@ -23,20 +23,14 @@ from labeler.model import (
     Marker,
     Range,
     Run,
+    Settings,
     Stock,
     Symbol,
     TagWords,
 )
 from labeler.text import Font
 
-LARGEST_TITLE = 3.0  # title capitals, at most so many times the preferred height: project choice
-TITLE_SHARE = 1 / 6  # … and at most this share of the tag's height: project choice
-CODE_SHARE = 0.34  # side of the code in tag heights: project choice
-COLUMN_GAP = 1.5  # in capital heights: project choice
-TICK = 1.0  # side of a tick box in capital heights: project choice
-ROW_GAP = 0.9  # between the headings and the rows, in capital heights: project choice
 MOST_COLUMNS = 4
-BAR_GAP_MM = 1.0  # between bars and the rows above them: project choice
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +71,7 @@ def _made(marker: Marker, words: TagWords, stock: Stock, codes: CodeMaker | None
     verdict, against = with_code(FITS, (), code, marker.settings)
     if code is not None and verdict == DOES_NOT_FIT:
         return Fit(marker, verdict, against, stock=stock.name, ways_out=code.ways_out, code=code.fit)
-    symbol, side, area = _placed(code, area, stock)
+    symbol, side, area = _placed(code, area, stock, marker.settings)
     composed = _tallest(words, font, heights, area, side, marker)
     if composed is None:
         return _refused(marker, words, stock, font, heights.required, area, area.width - _beside(side, heights))
@@ -140,11 +134,11 @@ class _Composed:
 
 def _code(marker: Marker, codes: CodeMaker | None, area: _Area, stock: Stock) -> SetCode | None:
     """The code with the largest modules its square takes, of bars with the least; None where the tag carries none."""
-    side, linear = stock.cell_height_mm * CODE_SHARE, marker.settings.code in LINEAR
+    side, linear = stock.cell_height_mm * marker.settings.tag_code_share, marker.settings.code in LINEAR
     return set_code(marker, codes, Ground(side), area.width if linear else side, largest=not linear)
 
 
-def _placed(code: SetCode | None, area: _Area, stock: Stock) -> tuple[Symbol | None, float, _Area]:
+def _placed(code: SetCode | None, area: _Area, stock: Stock, settings: Settings) -> tuple[Symbol | None, float, _Area]:
     """Return the code in its place, the side of its square at the upper right, and the area that is left.
 
     Bars stand along the lower edge instead, and take their height from the area.
@@ -153,8 +147,8 @@ def _placed(code: SetCode | None, area: _Area, stock: Stock) -> tuple[Symbol | N
         return None, 0.0, area
     if code.code.linear:
         symbol = code.symbol(area.left, area.bottom + code.height_mm / 2)
-        return symbol, 0.0, replace(area, bottom=area.bottom + code.height_mm + BAR_GAP_MM)
-    side = stock.cell_height_mm * CODE_SHARE
+        return symbol, 0.0, replace(area, bottom=area.bottom + code.height_mm + settings.tag_bars_gap_mm)
+    side = stock.cell_height_mm * settings.tag_code_share
     left = area.right - side + (side - code.width_mm) / 2
     return code.symbol(left, area.top - side / 2), side, area
 
@@ -212,12 +206,13 @@ def _compose(
     marker: Marker,
 ) -> tuple[tuple[Run, ...], tuple[Box, ...]] | None:
     """All of the tag at one type height, or None where it does not go in."""
-    pitch = marker.settings.line_pitch * height
+    settings = marker.settings
+    pitch, clear = settings.line_pitch * height, settings.tag_row_gap * height
     size = type_size(height, font, 1.0, required)
     beside = area.width - (code_side + height if code_side else 0.0)
     title = min(
-        LARGEST_TITLE * height,
-        area.height * TITLE_SHARE,
+        settings.tag_title_height * height,
+        area.height * settings.tag_title_share,
         beside * font.capital / font.width(words.title) * (1 - 1e-9),
     )
     if title < required:
@@ -234,18 +229,20 @@ def _compose(
             y -= pitch
             runs.append(Run(line, font.name, size, area.left, round(y, 4)))
     y = min(y, area.top - code_side)
-    if y - ROW_GAP * height < area.bottom:
+    if y - clear < area.bottom:
         return None
     if not rows:
         return tuple(runs), ()
-    placed = _rows(rows, font, size, height, pitch, _Area(area.left, area.right, y - ROW_GAP * height, area.bottom))
+    below = _Area(area.left, area.right, y - clear, area.bottom)
+    placed = _rows(rows, font, size, height, below, settings)
     return None if placed is None else ((*runs, *placed[0]), placed[1])
 
 
 def _rows(
-    rows: Sequence[str], font: Font, size: float, height: float, pitch: float, area: _Area
+    rows: Sequence[str], font: Font, size: float, height: float, area: _Area, settings: Settings
 ) -> tuple[tuple[Run, ...], tuple[Box, ...]] | None:
-    box, gap = TICK * height, COLUMN_GAP * height
+    pitch = settings.line_pitch * height
+    box, gap = settings.tag_tick * height, settings.tag_column_gap * height
     hangs = max(font.below(row) for row in rows) * size
     fit_in = int((area.height - hangs + (pitch - height)) / pitch + 1e-9)
     if fit_in < 1:

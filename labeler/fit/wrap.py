@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
-from labeler.fit.code import GAP_MM, CodeMaker, SetCode, ground_on_film, set_code
+from labeler.fit.code import CodeMaker, SetCode, ground_on_film, set_code
 from labeler.fit.common import PAPER, answer_on_paper, face_of, font_of, set_text
 from labeler.fit.setting import Setting, on_one_line, type_size
 from labeler.fit.zone import Needed, Zone, printer_of, zone_on_film
@@ -13,8 +13,6 @@ from labeler.formulas.legibility import copies_around, wrap_diameters
 from labeler.model import DOES_NOT_FIT, Face, Fit, Marker, Range, Run, Seat, Settings, Stock, Symbol
 from labeler.model.alike import pattern
 from labeler.text import Font, load_font
-
-COPY_GAP = 0.4  # least distance between copies of the text around the wire, in capital heights: project choice
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,7 +146,7 @@ def _face(
     """
     flat = size * font.capital
     block = setting.stack_mm * share
-    copies = max(1, copies_around(zone.across_mm, block, COPY_GAP * flat))
+    copies = max(1, copies_around(zone.across_mm, block, settings.wrap_copy_gap * flat))
     spare = zone.across_mm - block
     apart = spare / (copies - 1) if copies > 1 else 0.0
     above = font.above(setting.lines[0]) * size
@@ -170,7 +168,7 @@ def _face(
 def _symbols(code: SetCode, zone: Zone, stock: Stock) -> Symbol:
     """The code at the left, as often around as the printed zone has room for it."""
     top, spare = stock.cell_height_mm - stock.margin_mm, zone.across_mm - code.height_mm
-    copies = max(1, copies_around(zone.across_mm, code.height_mm, GAP_MM))
+    copies = max(1, copies_around(zone.across_mm, code.height_mm, code.gap_mm))
     first = top - code.height_mm / 2 - (spare / 2 if copies == 1 else 0.0)
     step = round(-spare / (copies - 1), 6) if copies > 1 else 0.0
     return replace(code.symbol(stock.margin_mm, first), copies=copies, step_y_mm=step)

@@ -93,6 +93,15 @@ class Settings:
     narrowest_letter: float
     widest_letter: float
     wires_per_cavity: float
+    wrap_copy_gap: float
+    code_gap_mm: float
+    tag_title_height: float
+    tag_title_share: float
+    tag_code_share: float
+    tag_column_gap: float
+    tag_row_gap: float
+    tag_tick: float
+    tag_bars_gap_mm: float
 
 
 @dataclass(frozen=True, slots=True)
