@@ -69,6 +69,8 @@ def test_both_tags_are_printed_for_their_unit_with_the_date(tmp_path: Path) -> N
         ("tag_code_share", "0.5", "bag"),
         ("tag_row_gap", "1.4", "bag"),
         ("tag_tick", "1.3", "bag"),
+        ("tag_title_gap", "0.8", "bag"),
+        ("tag_tick_gap", "0.9", "bag"),
         ("wrap_copy_gap", "3.0", "wire end"),
     ],
 )

@@ -220,7 +220,7 @@ def _compose(
     title_size = type_size(title, font, 1.0, required)
     y = area.top - font.above(words.title) * title_size
     runs = [Run(words.title, font.name, title_size, area.left, round(y, 4))]
-    y -= font.below(words.title) * title_size + 0.4 * height
+    y -= font.below(words.title) * title_size + settings.tag_title_gap * height
     for heading in words.headings:
         lines = filled(heading, font, beside / size, int(area.height / pitch) + 1)
         if lines is None:
@@ -243,6 +243,7 @@ def _rows(
 ) -> tuple[tuple[Run, ...], tuple[Box, ...]] | None:
     pitch = settings.line_pitch * height
     box, gap = settings.tag_tick * height, settings.tag_column_gap * height
+    beside = (1 + settings.tag_tick_gap) * box  # from the left of a box to its row
     hangs = max(font.below(row) for row in rows) * size
     fit_in = int((area.height - hangs + (pitch - height)) / pitch + 1e-9)
     if fit_in < 1:
@@ -259,8 +260,8 @@ def _rows(
         for i, row in enumerate(column):
             y = area.top - pitch * (i + 1) + (pitch - height)
             boxes.append(Box(round(x, 4), round(y, 4), round(box, 4), round(box, 4)))
-            runs.append(Run(row, font.name, size, round(x + 1.6 * box, 4), round(y, 4)))
-        x += 1.6 * box + max(map(font.width, column)) * size
+            runs.append(Run(row, font.name, size, round(x + beside, 4), round(y, 4)))
+        x += beside + max(map(font.width, column)) * size
         if x > area.right + 1e-6:
             return None
         x += gap
@@ -271,7 +272,8 @@ def _refused(
     marker: Marker, words: TagWords, stock: Stock, font: Font, required: float, area: _Area, beside: float
 ) -> Fit:
     size = required / font.capital
-    widest = max((font.width(row) * size + 1.6 * required for row in words.rows), default=0.0)
+    box = (1 + marker.settings.tag_tick_gap) * marker.settings.tag_tick * required
+    widest = max((font.width(row) * size + box for row in words.rows), default=0.0)
     title = font.width(words.title) * size
     why = (
         f"the title takes {title:.1f} mm, {beside:.1f} mm are free"

@@ -102,6 +102,8 @@ class Settings:
     tag_row_gap: float
     tag_tick: float
     tag_bars_gap_mm: float
+    tag_title_gap: float
+    tag_tick_gap: float
 
 
 @dataclass(frozen=True, slots=True)
