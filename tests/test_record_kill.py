@@ -37,6 +37,9 @@ with open_record(place) as record:
 """
 
 
+LATEST_S = 0.6  # of a kill, after the start: some units are printed by then
+
+
 def start(place: str, folder: Path, units: int, worker: str = WORKER) -> subprocess.Popen[str]:
     (folder / "loom.csv").write_text(LOOM)
     command = [sys.executable, "-c", worker, place, str(folder / "out"), str(folder / "loom.csv"), str(units)]
@@ -81,14 +84,15 @@ def test_killed_at_random_moments(
     moments: int = request.config.getoption("--moments")
     units = min(200, 3 + 2 * moments)
     out, chance = tmp_path / "out", random.Random(moments)
-    resumed = 0
+    resumed = killed = 0
     for _ in range(moments):
         running = start(place, tmp_path, units)
-        time.sleep(chance.uniform(0, 0.8))
+        time.sleep(chance.uniform(0, LATEST_S))
         running.send_signal(how)
         _, said = running.communicate()
         if how == signal.SIGKILL:  # an interrupt can be lost in a destructor, and the work goes on
-            assert running.returncode == -signal.SIGKILL, said
+            assert running.returncode in (-signal.SIGKILL, 0), said  # 0: all units were printed before
+        killed += running.returncode != 0
         if how == signal.SIGINT and out.exists():  # it tidies up after itself
             assert [file.name for file in out.iterdir() if file.suffix != ".pdf"] == [], said
         try:
@@ -108,7 +112,8 @@ def test_killed_at_random_moments(
         assert len(printed) == units
         for unit in printed:
             assert len(list(out.glob(f"loom-{unit.serial}-*.pdf"))) == 4, unit  # bench sheet, cards, wraps, tags
-    print(f"{how.name}: {moments} moments, {units} units, {resumed} jobs resumed")
+    assert killed or how == signal.SIGINT
+    print(f"{how.name}: {killed} kills at {moments} moments, {units} units, {resumed} jobs resumed")
 
 
 def test_killed_while_units_share_sheets(place: str, tmp_path: Path, request: pytest.FixtureRequest) -> None:
@@ -121,10 +126,10 @@ def test_killed_while_units_share_sheets(place: str, tmp_path: Path, request: py
     for last in [False] * moments + [True]:
         running = start(place, tmp_path, units, worker)
         if not last:
-            time.sleep(chance.uniform(0, 0.8))
+            time.sleep(chance.uniform(0, LATEST_S))
             running.kill()
         _, said = running.communicate()
-        assert running.returncode == (0 if last else -signal.SIGKILL), said
+        assert running.returncode in ((0,) if last else (-signal.SIGKILL, 0)), said
         try:
             opened = open_record(place, create=False)
         except LabelerError as error:
