@@ -8,6 +8,7 @@ from itertools import chain, groupby, repeat
 from typing import TYPE_CHECKING
 
 from labeler.bench.branch import BranchPage, Work
+from labeler.draw.cells import Cell, Drawn, Text, TickBox
 from labeler.draw.pdf import POINTS_PER_MM
 from labeler.draw.picture import draw_part, picture_heights
 from labeler.draw.tables import (
@@ -17,13 +18,9 @@ from labeler.draw.tables import (
     SMALL_PT,
     TITLE_PADS,
     TITLE_PT,
-    Cell,
-    Drawn,
     Part,
     Row,
     Table,
-    Text,
-    TickBox,
     Together,
     listing,
     plain_listing,

@@ -4,32 +4,15 @@ several times faster than a call for every string, and what is drawn can be comp
 
 from __future__ import annotations
 
-from functools import lru_cache
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from labeler.draw.pens import Pen
+from labeler.draw.strings import Strings
 from labeler.draw.symbols import SharedSymbols, symbol_operations
-from labeler.errors import LabelerError, Problem, Where
 from labeler.model import Face, Run, Symbol
-from labeler.text import Font, font_for, load_font
 
 if TYPE_CHECKING:
     from reportlab.pdfgen.canvas import Canvas
-
-
-@lru_cache(maxsize=32)
-def embedded(font: Font) -> Any:
-    """Return the font as the PDF library holds it, under a name of its own contents."""
-    from reportlab.pdfbase.pdfmetrics import registerFont
-    from reportlab.pdfbase.ttfonts import TTFError, TTFont
-
-    try:
-        held = TTFont(f"labeler-{font.digest}", str(font.path), asciiReadable=1, shapable=False)
-    except TTFError as error:
-        why = f"font cannot be embedded ({error})"
-        raise LabelerError(Problem(Where(str(font.path)), why, "choose another TTF file")) from error
-    registerFont(held)
-    return held
 
 
 # First four numbers of the text matrix (ISO 32000-1, 9.4.2): the line is turned, then stretched across the piece.
@@ -46,11 +29,7 @@ class Ink:
     def __init__(self, canvas: Canvas, pen: Pen, shared: SharedSymbols | None = None) -> None:
         self.pen, self.shared = pen, shared
         self._k = pen.per_mm
-        # The library's own text object asks a font in the same way for its strings, with the same
-        # argument; asking directly lets a string that is drawn several times be encoded once.
-        self._document = canvas._doc
-        self._strings: dict[tuple[str, str], tuple[tuple[str, str], ...]] = {}
-        self._first: dict[str, tuple[str, dict[str, str]]] = {}  # by font: its first part, and the codes in it
+        self._encoded = Strings(canvas).encoded
         self._sizes: dict[float, str] = {}
         self._faces: dict[int, tuple[Face, str]] = {}  # by identity; the face is kept so that it stays its own
 
@@ -108,38 +87,3 @@ class Ink:
         steps = [copy * face.copy_pitch_mm * self._k for copy in range(face.copies)]
         shown = [f"{across} {y - step:.3f} Tm {show}" for step in steps for across, y, show in placed]
         return f"BT {once}" + "\n".join(shown) + " ET"
-
-    def _encoded(self, name: str, text: str) -> tuple[tuple[str, str], ...]:
-        """Return the text in pieces that each lie in one part of the font: (font, escaped string)."""
-        if name in self._first:
-            part, codes = self._first[name]
-            try:  # every sign was met before, and lies in the font's first part
-                return ((part, "".join([codes[sign] for sign in text])),)
-            except KeyError:
-                pass
-        known = self._strings.get((name, text))
-        if known is None:
-            font = load_font(name)
-            if font.missing(text):
-                font_for(font.name, frozenset(text))  # names the characters, unless a stand-in has them
-                fix = "lay it out again, so that the stand-in is measured"
-                raise LabelerError(Problem(Where(""), f'"{text}" has characters that {name} lacks', fix))
-            held = embedded(font)
-            split = held.splitString(text, self._document)
-            known = self._strings[name, text] = tuple(
-                (held.getSubsetInternalName(part, self._document), escaped(codes)) for part, codes in split
-            )
-            if len(split) == 1 and split[0][0] == 0 and len(split[0][1]) == len(text):
-                first = self._first.setdefault(name, (known[0][0], {}))
-                first[1].update((sign, escaped(bytes([code]))) for sign, code in zip(text, split[0][1], strict=True))
-        return known
-
-
-_ESCAPES = {code: f"\\{code:03o}" for code in (*range(32), *range(127, 256))} | {
-    ord(sign): f"\\{sign}" for sign in "\\()"
-}
-
-
-def escaped(codes: bytes) -> str:
-    """Return the inside of a PDF literal string (ISO 32000-1, 7.3.4.2), in ASCII."""
-    return codes.decode("latin-1").translate(_ESCAPES)

@@ -9,6 +9,7 @@ from labeler.bench.cautions import Caution
 from labeler.bench.sheet import BenchSheet, Printed, Remark
 from labeler.bench.sleeves import Cut, Step
 from labeler.bench.wires import WireEnds
+from labeler.draw.cells import Cell, Stack, Text, TickBox
 from labeler.draw.tables import (
     FEWEST_ROWS,
     GAP_PT,
@@ -21,13 +22,9 @@ from labeler.draw.tables import (
     SOURCE_PT,
     TITLE_PADS,
     TITLE_PT,
-    Cell,
     Part,
     Row,
-    Stack,
     Table,
-    Text,
-    TickBox,
     Together,
     joined_lines,
     listing,

@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING, BinaryIO
 
 from labeler.draw.around import Header, cuts, ruler, words
 from labeler.draw.files import write_whole
-from labeler.draw.ink import Ink, embedded
+from labeler.draw.ink import Ink
 from labeler.draw.pens import POINTS_PER_MM, DotPen, Pen, PointPen, correction
+from labeler.draw.strings import embedded
 from labeler.draw.symbols import SharedSymbols
 from labeler.errors import LabelerError, Problem, Where
 from labeler.model import Face, Placed, Sheet

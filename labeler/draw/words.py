@@ -6,9 +6,9 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import groupby
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from labeler.draw.ink import escaped
+from labeler.draw.strings import Strings, embedded
 from labeler.errors import LabelerError
 from labeler.text import Font, font_for, load_font
 
@@ -28,14 +28,7 @@ Words = tuple[Span, ...]
 
 def embedded_name(name: str) -> str:
     """Return the name under which the PDF library holds a typeface of ours."""
-    from reportlab.pdfbase.pdfmetrics import getRegisteredFontNames, registerFont
-    from reportlab.pdfbase.ttfonts import TTFont
-
-    font = load_font(name)
-    known = f"bench-{font.digest}"
-    if known not in getRegisteredFontNames():
-        registerFont(TTFont(known, str(font.path), asciiReadable=1, shapable=False))
-    return known
+    return str(embedded(load_font(name)).fontName)
 
 
 def font_runs(text: str, name: str) -> Iterator[tuple[Font, str]]:
@@ -173,8 +166,7 @@ class Setter:
 
     def __init__(self, canvas: Canvas) -> None:
         self.canvas = canvas
-        self._document: Any = canvas._doc
-        self._codes: dict[str, tuple[str, dict[str, str]]] = {}
+        self._encoded = Strings(canvas).encoded
         self._set: dict[tuple[Words, float, float, bool], SetText] = {}
 
     def set(self, words: Words, size: float, room: float, to_right: bool = False) -> SetText:
@@ -207,20 +199,3 @@ class Setter:
             for name, size, text in spans
             for font, string in self._encoded(name, text.replace(NO_BREAK, " "))
         )
-
-    def _encoded(self, name: str, text: str) -> list[tuple[str, str]]:
-        """Return a text in pieces that each lie in one part of the font: (font, escaped string)."""
-        from reportlab.pdfbase.pdfmetrics import getFont
-
-        if name in self._codes:
-            part, codes = self._codes[name]
-            try:  # every sign was met before, and lies in the font's first part
-                return [(part, "".join([codes[sign] for sign in text]))]
-            except KeyError:
-                pass
-        held = getFont(embedded_name(name))
-        split = held.splitString(text, self._document)
-        if len(split) == 1 and split[0][0] == 0 and len(split[0][1]) == len(text):
-            first = self._codes.setdefault(name, (held.getSubsetInternalName(0, self._document), {}))
-            first[1].update((sign, escaped(bytes([code]))) for sign, code in zip(text, split[0][1], strict=True))
-        return [(held.getSubsetInternalName(part, self._document), escaped(codes)) for part, codes in split]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from labeler.branches import branches_of, circuits_at, circuits_by_branch
+from labeler.branches import branches_of, circuits_at, circuits_by_branch, kinds_of
 from labeler.catalogue import Catalogue
 from labeler.errors import LabelerError, Problem, refuse
 from labeler.fit import (
@@ -236,7 +236,7 @@ class _Fitter:
         branch, _ = self.ends[marker.branch, marker.at]
         through = self.through[branch.id]
         wall, _, _ = covering_of(marker.settings, self.catalogue)
-        kinds = {connector.id: connector.kind for connector in self.harness.connectors}
+        kinds = kinds_of(self.harness)
         alike = len(branch.ends) < 3 and all(circuits_at(branch, e, through, kinds) == through for e in branch.ends)
         taken = None
         if alike and not branch.diameter_mm and len(through) > 1:
