@@ -139,4 +139,25 @@ def upgrade_command(record_path: str | None) -> None:
         click.echo(copy)
 
 
-KEEPING = (find_command, verify_command, export_command, import_command, backup_command, upgrade_command)
+@click.command("used")
+@options(RECORD, JSON, CSV)
+def used_command(record_path: str | None, as_json: bool, as_csv: bool) -> None:
+    """List the sheets that are partly used: the cells that are gone, how many are left, where --go-on begins.
+
+    A sheet that is lost or full is left alone: --start STOCK=A1 begins a new one. Example: labeler record used
+    """
+    from labeler.listing import used_rows
+    from labeler.options import show_table
+
+    with opened_record(record_path, create=False) as record:
+        rows = used_rows(record)
+    if as_json:
+        print_json(rows)
+        return
+    cells = [(r["stock"], r["used"], "?" if r["free"] is None else str(r["free"]), r["next"]) for r in rows]
+    jobs = [(str(r["job"]), r["at"]) for r in rows]
+    table = [(*sheet, *job) for sheet, job in zip(cells, jobs, strict=True)]
+    show_table(("stock", "used", "free", "goes on at", "job", "when"), table, as_csv=as_csv)
+
+
+KEEPING = (find_command, used_command, verify_command, export_command, import_command, backup_command, upgrade_command)

@@ -12,6 +12,7 @@ from labeler.fit.wrap import served
 from labeler.model import Stock
 
 if TYPE_CHECKING:
+    from labeler.record.store import Record
     from labeler.record.values import Recorded
 
 Row = dict[str, Any]
@@ -107,6 +108,23 @@ def choice_lines() -> Iterable[str]:
         yield f"    {choice.meaning}"
         yield f"    set under [defaults]; again on: {', '.join(choice.levels) or 'nothing'}"
         yield f"    {choice.reason}"
+
+
+def used_rows(record: Record) -> list[Row]:
+    """Return the sheets that are partly used: what is gone, what is left where the stock's file is still there."""
+    from labeler.layout import blocks_of, cells, parse_cells
+    from labeler.record.used import partly_used_sheets
+
+    stocks = {stock.name: stock for stock in load_catalogue().stocks}
+    rows = []
+    for sheet in partly_used_sheets(record):
+        row: Row = {"stock": sheet.stock, "used": blocks_of(sheet.cells), "free": None, "next": ""}
+        if sheet.stock in stocks:
+            gone = {*sheet.cells, *parse_cells(stocks[sheet.stock].used)}
+            free = [cell.name for cell in cells(stocks[sheet.stock]) if cell.name not in gone]
+            row |= {"free": len(free), "next": next(iter(free), "")}
+        rows.append(row | {"job": sheet.job, "at": sheet.at})
+    return rows
 
 
 def recorded_rows(found: Iterable[Recorded]) -> list[Row]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import signal
 import subprocess
@@ -180,6 +181,36 @@ def test_used_cells_on_the_command_line(tmp_path: Path) -> None:
     assert run(*words, "--used", f"{WRAPS}=A1-B3", "--used", f"{WRAPS}=G14").exit_code == 0
     with open_record(tmp_path / "r.sqlite") as record:
         assert {"A1", "B1", "A2", "B2", "A3", "B3", "G14", "C1"} <= set(used_cells(record)[WRAPS])
+
+
+def test_the_sheets_that_are_partly_used_are_listed(tmp_path: Path) -> None:
+    words = ["--record", tmp_path / "r.sqlite"]
+    done = run("print", BOAT, "--out", tmp_path / "out", "--used", f"{WRAPS}=A1-B3", *words)
+    assert done.exit_code == 0
+    with open_record(tmp_path / "r.sqlite") as record:
+        with record.engine.execution_options(writing=True).begin() as connection:
+            add_used(connection, 1, {"sold-out": ("A1", "B1")})  # a stock of a shop whose file is gone
+        gone = len(used_cells(record)[WRAPS])
+    rows = {row["stock"]: row for row in json.loads(run("record", "used", "--json", *words).stdout)}
+    # 98 cells on a sheet: layouts/README.md; two tags a row, and eight of the example fill four rows of five
+    assert rows[WRAPS]["free"] == 98 - gone
+    assert (rows["tag-a4-95x54"]["used"], rows["tag-a4-95x54"]["free"], rows["tag-a4-95x54"]["next"]) == (
+        "A1-B4",
+        2,
+        "A5",
+    )
+    assert (rows["sold-out"]["used"], rows["sold-out"]["free"], rows["sold-out"]["next"]) == ("A1-B1", None, "")
+    told = run("record", "used", *words).stdout.splitlines()
+    assert next(line for line in told if line.startswith("tag-a4")).split()[:5] == [
+        "tag-a4-95x54",
+        "A1-B4",
+        "2",
+        "A5",
+        "1",
+    ]
+    went_on = run("print", BOAT, "--out", tmp_path / "out", "--go-on", *words)
+    assert f"of {WRAPS} as sheet" in went_on.stderr
+    assert f"it goes on at {rows[WRAPS]['next']}" in went_on.stderr
 
 
 def test_a_reprint_names_the_stock_of_its_cells_as_a_print_does(tmp_path: Path) -> None:

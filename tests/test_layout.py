@@ -17,6 +17,7 @@ from labeler.layout import (
     RULER_AREA_MM,
     RULER_MM,
     Cell,
+    blocks_of,
     cell_name,
     cells,
     lay_out,
@@ -542,3 +543,29 @@ def test_rows_of_the_shipped_card(lay_flat: float) -> None:
     free = card.page_height_mm - card.top_mm - card.bottom_mm + 0.01  # the tolerance
     assert rows * lay_flat + max(0, rows - 1) * card.gap_mm <= free + 0.01
     assert rows >= floor((free - 0.02 + card.gap_mm) / (lay_flat + card.gap_mm))
+
+
+# ---------------------------------------------------------------- cells as blocks
+
+
+@pytest.mark.parametrize(
+    ("names", "said"),  # by hand
+    [
+        ("", ""),
+        ("B3", "B3"),
+        ("A1 B1 C1 A2 B2 C2 A3", "A1-C2, A3"),  # a sheet that is printed up to its third row
+        ("C1 A2 B2 C2", "C1, A2-C2"),  # one that was started at C1
+        ("A1 A2 C1 C2", "A1-A2, C1-C2"),  # two columns
+        ("Z1 AA1", "Z1-AA1"),
+    ],
+)
+def test_cells_are_said_as_blocks(names: str, said: str) -> None:
+    assert blocks_of(names.split()) == said
+
+
+@given(st.sets(st.tuples(st.integers(0, 29), st.integers(0, 9))))
+def test_blocks_name_the_same_cells_and_each_once(places: set[tuple[int, int]]) -> None:
+    names = {cell_name(column, row) for column, row in places}
+    said = blocks_of(names)
+    assert set(parse_cells(said)) == names
+    assert sum(len(parse_cells(block)) for block in said.split(", ") if block) == len(names)

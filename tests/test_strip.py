@@ -1,17 +1,22 @@
 """Paper strips under clear sleeves, and flags: their measures by hand."""
 
 from dataclasses import replace
+from io import BytesIO
 from math import pi
 from pathlib import Path
 from typing import Any
 
+import pypdfium2 as pdfium
 import pytest
 from click.testing import CliRunner
 
+from labeler.bench.sheet import layings_of
 from labeler.catalogue import load_catalogue
 from labeler.cli import main
+from labeler.draw.pdf import Header, draw_sheets
 from labeler.fit import SleevePlace, fit_flag, fit_insert
-from labeler.model import Fit, Marker, Range, Seat
+from labeler.layout import cells, lay_out
+from labeler.model import Face, Fit, Marker, Piece, Range, Seat
 from labeler.plan import plan
 from labeler.size import choose_tubes
 from labeler.text import load_font
@@ -121,3 +126,43 @@ def test_a_harness_printed_with_an_office_printer_alone(tmp_path: Path) -> None:
     assert result.exit_code == 0, result.stderr
     assert (tmp_path / "RSB-210-0001-insert-a4.pdf").exists()
     assert (tmp_path / "RSB-210-0001-flag-a4-80x12.pdf").exists()
+
+
+@pytest.mark.parametrize("name", ["flag-a4-paper-80x12", "flag-letter-paper-80x12"])
+def test_a_flag_on_plain_paper_is_cut_out_and_folded_at_its_ticks(name: str) -> None:
+    """The middle of 80 mm is 40 mm from the cell's edge: 1.5 mm of ink at both edges, none between them."""
+    stock = CATALOGUE.stock(name)
+    marker = Marker("ID", "flag", "wire end", "P1:1", ("P1:12/J4:2",), True, settings())
+    face = fit_flag(marker, seat(2.0, 2.0), stock).face
+    assert face is not None
+    sheets = lay_out([Piece("ID", face, stock.name)], {stock.name: stock})
+    file = BytesIO()
+    draw_sheets(sheets, file, title="t", header=Header("RSB-210"))
+    dots = 600 / 25.4
+    ink = pdfium.PdfDocument(file.getvalue())[0].render(scale=600 / 72, grayscale=True).to_numpy().squeeze() < 200
+    cell = cells(stock)[0]
+    fold = round((cell.x_mm + 40) * dots)
+    top, low = (round((stock.page_height_mm - y) * dots) for y in (cell.y_mm + 12, cell.y_mm))
+    along = ink[top : low + 1, fold - 3 : fold + 4].any(axis=1)
+    ticks = [int(along[: round(6 * dots)].sum()), int(along[round(6 * dots) :].sum())]
+    assert ticks == pytest.approx([1.5 * dots] * 2, abs=4)
+    assert not along[round(1.7 * dots) : round(10.3 * dots)].any()
+    frame = ink[top - 3 : low + 4, round((cell.x_mm + 20) * dots)]  # through a text, and both edges of the cell
+    assert frame[:6].any()
+    assert frame[-6:].any()
+
+
+@pytest.mark.parametrize(
+    ("stock", "says"),  # common practice
+    [
+        ("flag-a4-80x12", ["1 piece: lay the wire across the middle, fold there"]),
+        ("flag-a4-paper-80x12", ["1 piece: cut it out along the lines; fold at the ticks", "glue the halves"]),
+        ("insert-a4", ["1 piece: cut it out along the lines; wind it around"]),
+        ("wrap-a4-25x18", ["1 piece: on a clean, dry wire", "then the clear tail wound over it"]),
+        ("tag-a4-95x54", []),
+    ],
+)
+def test_the_bench_sheet_says_how_each_kind_goes_on(stock: str, says: list[str]) -> None:
+    sheets = lay_out([Piece("ID", Face(20.0, 8.0, ()), stock)], {stock: CATALOGUE.stock(stock)})
+    told = [f"{each.pieces} piece: {each.how}" for each in layings_of(sheets)]
+    assert all(words in told[0] for words in says) if says else told == []

@@ -38,6 +38,15 @@ class Printed:
 
 
 @dataclass(frozen=True, slots=True)
+class Laying:
+    """How one kind of marker that is not shrunk goes on, and how many there are."""
+
+    kind: str  # wrap | insert | flag
+    how: str
+    pieces: int
+
+
+@dataclass(frozen=True, slots=True)
 class Remark:
     """A marker that is left out, does not fit or is tight, with the reasons and what would help."""
 
@@ -74,6 +83,7 @@ class BenchSheet:
     job: str = ""  # its number in the build record
     about: str = ""  # of a job that repeats another: which, and why
     put_on: tuple[Remark, ...] = ()  # of a work list: what is neither cut nor threaded on, with where it is printed
+    layings: tuple[Laying, ...] = ()  # how wraps, strips and flags go on
     take_off: tuple[Remark, ...] = ()  # what a new revision takes away from a unit that was built
 
 
@@ -125,6 +135,7 @@ def bench_sheet(
         totals=totals_of(cuts, settings.cut_allowance),
         practices=practices_of(sleeves),
         printed=printed_of(sheets),
+        layings=layings_of(sheets),
         tight=tuple(_remark(fit, TIGHT) for fit in made if fit.verdict == TIGHT),
         cautions=cautions(),
         connectors=connectors_referred_to(harness, made) if circuits is None else (),
@@ -159,6 +170,30 @@ def printed_of(sheets: Iterable[Sheet]) -> tuple[Printed, ...]:
         )
         for (stock, tube), those in together.items()
     )
+
+
+LAYINGS: Mapping[str, str] = {
+    "wrap": "on a clean, dry wire: printed part first, text along the wire, then the clear tail wound over it",
+    "insert": "wind it around, text outside and along the wires, draw the clear sleeve over it, then shrink that",
+    "flag": "lay the wire across the middle, fold there, press the halves together edge to edge",
+    "paper flag": "fold at the ticks around the wire, and glue the halves together edge to edge",
+}
+"""How what is not shrunk goes on: common practice."""
+
+
+def layings_of(sheets: Iterable[Sheet]) -> tuple[Laying, ...]:
+    """Return how the kinds that are on these sheets and are not shrunk go on, as their stock is made."""
+    counts: dict[tuple[str, bool], int] = {}
+    for sheet in sheets:
+        kind = sheet.stock.takes, sheet.stock.cut_lines
+        if kind[0] in LAYINGS:
+            counts[kind] = counts.get(kind, 0) + len(sheet.placed)
+    return tuple(Laying(kind, _laid(kind, cut), pieces) for (kind, cut), pieces in counts.items())
+
+
+def _laid(kind: str, cut: bool) -> str:
+    how = LAYINGS["paper flag" if kind == "flag" and cut else kind]
+    return f"cut it out along the lines; {how}" if cut else how
 
 
 def _missing(made: Iterable[Fit], left_out: Iterable[Fit]) -> Iterator[Remark]:

@@ -13,6 +13,7 @@ from labeler.text import Font, font_for, load_font
 
 CUT_LINE_MM = 0.1
 RULER_LINE_MM = 0.1
+FOLD_TICK_MM = 1.5  # at either edge of a flag on plain paper: project choice, seen but clear of the text beside it
 TICK_SHARE = 0.2  # of a cut mark at either edge of a strip, in lay-flat widths: project choice
 SECOND_PASS = " · SECOND PASS: turn every piece over about its long axis, in its own slot"
 RULER_WORDS = "50 mm: must measure exactly 50 mm"
@@ -196,7 +197,9 @@ def ruler(stock: Stock, pen: Pen) -> str:
 
 
 def cuts(sheet: Sheet, pen: Pen) -> str:
-    """Return the outline of each cell that is used, on a card of each piece, the punch holes; the ticks of a strip."""
+    """Return the outline of each cell that is used, on a card of each piece, the punch holes, the ticks where a flag is
+    folded; the ticks of a strip.
+    """
     stock = sheet.stock
     if stock.kind == "reel":
         ticks = tuple(_ticks(sheet)) if stock.page_width_mm else ()
@@ -225,6 +228,10 @@ def _cut_out(stock: Stock, placed: Placed, pen: Pen) -> Iterator[str]:
         r = stock.hole_mm / 2
         left, low = x + stock.hole_inset_mm - r, y + height / 2 - r
         yield pen.cut(left, low, stock.hole_mm, stock.hole_mm, r, CUT_LINE_MM)
+    if stock.takes == "flag":
+        fold, top = x + width / 2, y + height
+        ticks = ((fold, y, fold, y + FOLD_TICK_MM), (fold, top - FOLD_TICK_MM, fold, top))
+        yield pen.lines(ticks, CUT_LINE_MM)
 
 
 def _outline(stock: Stock, placed: Placed) -> tuple[float, float, float, float]:

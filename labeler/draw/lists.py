@@ -218,17 +218,14 @@ def _places(places: Sequence[str]) -> str:
 
 
 def practices(sheet: BenchSheet, room: float) -> Iterator[Part]:
-    """Yield what the words under "shrunk, heat" mean, and for how many sleeves each holds."""
-    if not sheet.practices:
-        return
-    rows = [
-        (
-            Text(bold(practice.heating)),
-            Text(plain(f"{_count(len(practice.places), 'sleeve')}: {practice.how}")),
-        )
-        for practice in sheet.practices
-    ]
-    yield plain_listing(section_title("SHRINK", "see the last column above"), rows, (21, 165), room)
+    """Yield what the words under "shrunk, heat" mean, and for how many sleeves each holds; how the rest goes on."""
+    words = [(each.heating, _count(len(each.places), "sleeve"), each.how) for each in sheet.practices]
+    words += [(each.kind, _count(each.pieces, "piece"), each.how) for each in sheet.layings]
+    rows = [(Text(bold(what), NOTE_PT + 0.5), Text(plain(f"{count}: {how}"), NOTE_PT)) for what, count, how in words]
+    if rows:
+        done = filter(None, ("SHRINK" if sheet.practices else "", "LAY ON" if sheet.layings else ""))
+        note = "see the last column above" if sheet.practices else ""
+        yield plain_listing(section_title(", ".join(done), note), rows, (21, 165), room)
 
 
 def printed(printed: Sequence[Printed], room: float) -> Iterator[Part]:

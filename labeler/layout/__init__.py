@@ -1,6 +1,6 @@
 """Lay out: pieces go to the cells of their stock, sheet after sheet."""
 
-from labeler.layout.cells import TOLERANCE_MM, Cell, cell_name, cells, field_of, parse_cell, parse_cells
+from labeler.layout.cells import TOLERANCE_MM, Cell, blocks_of, cell_name, cells, field_of, parse_cell, parse_cells
 from labeler.layout.place import lay_out, taken_cells, used_after
 from labeler.layout.wrong import (
     HEAD_STRIP_MM,
@@ -15,6 +15,7 @@ __all__ = [
     "RULER_MM",
     "TOLERANCE_MM",
     "Cell",
+    "blocks_of",
     "cell_name",
     "cells",
     "field_of",

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Collection
 from functools import lru_cache
+from itertools import groupby
 from typing import NamedTuple
 
 from labeler.errors import LabelerError, Problem
@@ -103,6 +105,32 @@ def parse_cell(name: str) -> tuple[int, int]:
     for letter in found[1]:
         column = 26 * column + ord(letter) - ord("A") + 1
     return column - 1, int(found[2]) - 1
+
+
+def blocks_of(names: Collection[str]) -> str:
+    """Return cells as few blocks, in the words that `parse_cells` reads: "" for none.
+
+    Cells side by side in a row are one block, and so are such rows under one another. Raises `LabelerError`
+    for what is no cell.
+
+    >>> blocks_of(("A1", "B1", "A2", "B2", "A3"))
+    'A1-B2, A3'
+    """
+    rows: dict[int, list[int]] = {}
+    for column, row in {parse_cell(name) for name in names}:
+        rows.setdefault(row, []).append(column)
+    blocks: list[list[int]] = []  # left, top, right, low
+    for row in sorted(rows):
+        columns = sorted(rows[row])
+        for _, run in groupby(enumerate(columns), key=lambda each: each[1] - each[0]):
+            beside = [column for _, column in run]
+            above = next((b for b in blocks if (b[0], b[2], b[3]) == (beside[0], beside[-1], row - 1)), None)
+            if above:
+                above[3] = row
+            else:
+                blocks.append([beside[0], row, beside[-1], row])
+    corners = [(cell_name(left, top), cell_name(right, low)) for left, top, right, low in blocks]
+    return ", ".join(first if first == last else f"{first}-{last}" for first, last in corners)
 
 
 def parse_cells(text: str) -> tuple[str, ...]:

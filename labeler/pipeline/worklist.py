@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from labeler.bench.cautions import cautions
-from labeler.bench.sheet import BenchSheet, Remark, printed_of
+from labeler.bench.sheet import BenchSheet, Remark, layings_of, printed_of
 from labeler.bench.sleeves import Step, cuts_of, goes_before, how_on, practices_of, totals_of
 from labeler.colours import colour_name
 from labeler.errors import Problem, Where
@@ -55,6 +55,7 @@ def work_list(job: Job, items: Sequence[Recorded], sheets: Sequence[Sheet]) -> B
         totals=totals_of(cuts, 0.0),
         practices=practices_of(steps),
         printed=printed_of(sheets),
+        layings=layings_of(sheets),
         tight=(),
         cautions=cautions(),
         connectors=(),

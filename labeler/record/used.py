@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from sqlalchemy import Connection, insert, select
 
 from labeler.record.causes import told
-from labeler.record.schema import job_event, partly_used
+from labeler.record.schema import job, job_event, partly_used
 
 if TYPE_CHECKING:
     from labeler.record.store import Record
@@ -21,17 +22,36 @@ def add_used(connection: Connection, job_id: int, left: Mapping[str, Sequence[st
         connection.execute(insert(partly_used), rows)
 
 
-def used_cells(record: Record) -> dict[str, tuple[str, ...]]:
-    """Return, for every stock with a sheet that is partly used, the cells of it that are gone.
+@dataclass(frozen=True, slots=True)
+class PartlyUsed:
+    """The last sheet of a stock, where it is partly used: the cells that are gone, by which job, and when."""
+
+    stock: str
+    cells: tuple[str, ...]
+    job: int
+    at: str
+
+
+def partly_used_sheets(record: Record) -> tuple[PartlyUsed, ...]:
+    """Return the last sheet of every stock that has cells left, in the order in which they were last printed on.
 
     Those of a job that was broken off count until it is withdrawn.
     """
     c = partly_used.c
     gone = select(job_event.c.job_id).where(job_event.c.state == "withdrawn")
+    asked = select(c.stock, c.cells, job.c.id, job.c.at).join(job, job.c.id == c.job_id)
     with told(record.name), record.engine.begin() as connection:
-        rows = connection.execute(select(c.stock, c.cells).where(c.job_id.not_in(gone)).order_by(c.id)).all()
-    latest = {stock: tuple(cells.split()) for stock, cells in rows}
-    return {stock: cells for stock, cells in latest.items() if cells}
+        rows = connection.execute(asked.where(c.job_id.not_in(gone)).order_by(c.id)).all()
+    latest: dict[str, PartlyUsed] = {}
+    for stock, cells, number, at in rows:
+        latest.pop(stock, None)
+        latest[stock] = PartlyUsed(stock, tuple(cells.split()), number, at)
+    return tuple(sheet for sheet in latest.values() if sheet.cells)
+
+
+def used_cells(record: Record) -> dict[str, tuple[str, ...]]:
+    """Return, for every stock with a sheet that is partly used, the cells of it that are gone."""
+    return {sheet.stock: sheet.cells for sheet in partly_used_sheets(record)}
 
 
 def used_by(record: Record, job_id: int) -> dict[str, tuple[str, ...]]:
