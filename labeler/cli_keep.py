@@ -46,7 +46,7 @@ def find_command(
     if as_json:
         print_json(recorded_rows(found))
     else:
-        show_table(*marker_table(found), as_csv=as_csv)
+        show_table(*marker_table(found, whole=as_csv), as_csv=as_csv)
 
 
 @click.command("verify")

@@ -171,7 +171,7 @@ def record_show_command(
     if as_json:
         print_json({"markers": recorded_rows(found), "events": [asdict(event) for event in events]})
         return
-    show_table(*marker_table(found), as_csv=as_csv)
+    show_table(*marker_table(found, whole=as_csv), as_csv=as_csv)
     for event in () if as_csv else events:
         words = (event.at, event.kind, event.what, event.job and f"job {event.job}", event.who, event.reason)
         click.echo("  " + "  ".join(str(word) for word in words if word))

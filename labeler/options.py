@@ -358,8 +358,11 @@ def which_of(lines: Sequence[str], what: str, fix: str, where: str, heads: str =
     return answer - 1
 
 
-def marker_table(found: Iterable[Recorded]) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
-    """Return the headings and the rows of a table of recorded markers."""
+TEXT_SIGNS = 60  # of a text in a table for the screen, project choice: a tag says hundreds
+
+
+def marker_table(found: Iterable[Recorded], *, whole: bool = False) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
+    """Return the headings and the rows of a table of recorded markers; long texts end in dots unless ``whole``."""
     rows: list[tuple[str, ...]] = [
         (
             item.row.id,
@@ -367,7 +370,7 @@ def marker_table(found: Iterable[Recorded]) -> tuple[tuple[str, ...], list[tuple
             f"unit {item.unit}",
             item.row.kind,
             place_of(item),
-            item.row.label,
+            item.row.label if whole or len(item.row.label) <= TEXT_SIGNS else f"{item.row.label[: TEXT_SIGNS - 1]}…",
             item.row.tube and f"{item.row.tube}, {item.row.cut_length_mm:g} mm",
             f"{item.job}:{item.sheet} {item.cell}" if item.sheet else "",
             item.state,

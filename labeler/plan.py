@@ -329,7 +329,7 @@ def tag_words(
 
     The contents to tick off are those of the bag; on its second tag, or without any, the circuits of
     its connector or branch: cavity, circuit, colour, size and far end. ``pins`` puts them below the
-    contents: "all" of them, or a line that they are "elsewhere".
+    contents: "all" of them, or a line that they are "elsewhere". The caution stands on the first tag alone.
     """
     bag = contents.bags[marker.text[0]]
     about = contents.connectors[bag.connector].description if bag.connector in contents.connectors else ""
@@ -343,11 +343,12 @@ def tag_words(
     )
     ends = tuple(_pin_rows(bag, contents))
     said = f"{len(ends)} wire ends: {SEE_BENCH_SHEET}"
+    caution = "" if len(marker.text) > 1 else marker.settings.tag_caution or ""
     if len(marker.text) > 1 or not bag.contents:
-        return TagWords(" ".join(marker.text), headings, ends, "" if bag.contents else said)
+        return TagWords(" ".join(marker.text), headings, ends, "" if bag.contents else said, caution)
     items = tuple(f"{item.quantity:.15g} x {item.item}" for item in bag.contents)
     below = {"": (), "all": ends, "elsewhere": (said,)}[pins]
-    return TagWords(bag.id, headings, (*items, *below))
+    return TagWords(bag.id, headings, (*items, *below), caution=caution)
 
 
 def _pin_rows(bag: Bag, contents: Contents) -> Iterator[str]:

@@ -286,5 +286,6 @@ def read_texts(page: pdfium.PdfPage, sheet: Sheet, by_id: dict[str, Fit]) -> Non
         found = text.get_text_bounded(*(v * k for v in corners)).split()
         # word by word: the reader makes one line of the two halves of a flag
         assert Counter(found) == Counter(" ".join(run.text for run in face.runs for _ in range(face.copies)).split())
-        lines = by_id[each.piece.marker].lines
-        assert set(" ".join(lines).split()) == set(found)
+        fit = by_id[each.piece.marker]
+        caution = fit.marker.settings.tag_caution or "" if fit.marker.kind == "tag" else ""
+        assert set(" ".join((*fit.lines, caution)).split()) == set(found)

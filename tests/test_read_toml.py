@@ -180,6 +180,7 @@ WORDS: dict[str, Any] = {
     "covering_wall_mm": 0.6,
     "code_on": ["tag", "sleeve"],
     "code_payload": "{unit}/{marker}",
+    "tag_caution": "Keep it dry.",
 }
 LEVELS = {
     "circuit": '[[circuit]]\nid = "W1"\nfrom = "J4:1"\nto = "P1:1"\nsize = "20 AWG"\n',

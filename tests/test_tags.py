@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from math import radians, tan
 from pathlib import Path
 
 import pytest
 
+from labeler.catalogue import load_catalogue
 from labeler.model import DOES_NOT_FIT
 from labeler.pipeline import check, print_harness
 from labeler.record import open_record
+from labeler.text import load_font
 
 HEAD = """[harness]
 name = "Survey boat"
@@ -79,3 +82,44 @@ def test_what_a_tag_or_wrap_looks_like_can_be_set(key: str, value: str, role: st
     usual, changed = (check(boat, settings=given, only=(role,)).fits for given in ({}, {key: value}))
     assert all(fit.verdict != DOES_NOT_FIT for fit in changed)
     assert any(one.face != two.face for one, two in zip(usual, changed, strict=False))  # a second tag may join
+
+
+CAUTION = "Power off before work. A sleeve is no insulation."  # README, "Cautions", in few words
+
+
+def test_a_tag_ends_in_its_caution_at_no_less_than_the_readable_height(tmp_path: Path) -> None:
+    """16' at 400 mm: 2 x 400 x tan(8') = 1.86 mm of capitals; below its descenders the margin of the stock is free."""
+    (fit,) = check(write(tmp_path / "boat.toml", 3, 2), date="2026-11-25").fits
+    assert fit.face is not None
+    run = fit.face.runs[-1]
+    assert run.text == CAUTION
+    font, stock = load_font(run.font), load_catalogue().stock(fit.stock)
+    assert run.size_mm * font.capital == pytest.approx(2 * 400 * tan(radians(8 / 60)), abs=0.01)
+    assert run.y_mm - font.below(CAUTION) * run.size_mm >= stock.margin_mm - 1e-3
+    others = [each.y_mm for each in fit.face.runs[:-1]]
+    assert min(others) - run.y_mm >= run.size_mm * font.capital
+    assert CAUTION not in fit.lines  # a marker is looked up by what it alone says
+
+
+def test_a_caution_is_set_shortened_or_left_away_and_that_is_said(tmp_path: Path) -> None:
+    file = write(tmp_path / "boat.toml", 3, 2)
+
+    def runs(caution: str) -> tuple[list[str], tuple[str, ...]]:
+        (fit,) = check(file, settings={"tag_caution": caution}).fits
+        assert fit.face is not None
+        return [run.text for run in fit.face.runs], fit.reasons
+
+    own, reasons = runs("Keep the bag closed until the boat is ashore and its batteries are off and secured")
+    assert " ".join(own[-2:]).startswith("Keep the bag closed")  # longer than a line: it is broken between words
+    assert reasons == ()
+    assert CAUTION not in runs("")[0]
+    long, reasons = runs("mind the wet deck " * 40)
+    assert not any("wet deck" in text for text in long)
+    assert any("its caution does not go on" in reason and "tag_caution" in reason for reason in reasons)
+
+
+def test_the_second_tag_of_a_bag_repeats_no_caution(tmp_path: Path) -> None:
+    first, second = check(write(tmp_path / "boat.toml", 6, 5)).fits
+    texts = [[run.text for run in fit.face.runs] for fit in (first, second) if fit.face]
+    assert CAUTION in texts[0]
+    assert CAUTION not in texts[1]

@@ -63,7 +63,7 @@ def fit_tag(marker: Marker, words: TagWords, stock: Stock, codes: CodeMaker | No
 
 
 def _made(marker: Marker, words: TagWords, stock: Stock, codes: CodeMaker | None) -> Fit:
-    everything = (words.title, *words.headings, *words.rows, words.summary)
+    everything = (words.title, *words.headings, *words.rows, words.summary, words.caution)
     font, reasons = font_of(everything, marker)
     heights = _Heights.of(marker, font)
     area = _writable(stock)
@@ -78,6 +78,9 @@ def _made(marker: Marker, words: TagWords, stock: Stock, codes: CodeMaker | None
     if composed.rows is not words.rows:
         instead = f"{len(words.rows)} rows do not go on a tag of {stock.name}: it says how many there are"
         reasons = (*reasons, instead)
+    if words.caution and not composed.caution:
+        without = f"its caution does not go on {stock.name} beside the rest: shorten tag_caution, or use larger tags"
+        reasons = (*reasons, without)
     proportion, stem = font.capital_width / font.capital, font.stroke / font.capital
     flaws = flaws_of(Range(proportion, proportion), marker.settings, PAPER)
     size = type_size(composed.height, font, 1.0, heights.required)
@@ -86,7 +89,7 @@ def _made(marker: Marker, words: TagWords, stock: Stock, codes: CodeMaker | None
         marker,
         DOES_NOT_FIT if flaws.refused else verdict,
         (*reasons, *flaws.refused, *flaws.said, *against),
-        tuple(run.text for run in composed.runs),
+        composed.said,
         stock=stock.name,
         face=Face(stock.cell_width_mm, stock.cell_height_mm, composed.runs, 1, 0.0, composed.boxes, symbol),
         capital=Capital(flat, flat, flat, heights.required, heights.by),
@@ -128,6 +131,8 @@ class _Composed:
 
     height: float
     rows: tuple[str, ...]
+    caution: str
+    said: tuple[str, ...]  # all but the caution, which is alike on all tags
     runs: tuple[Run, ...]
     boxes: tuple[Box, ...]
 
@@ -160,13 +165,37 @@ def _beside(code_side: float, heights: _Heights) -> float:
 def _tallest(
     words: TagWords, font: Font, heights: _Heights, area: _Area, code_side: float, marker: Marker
 ) -> _Composed | None:
-    """The tag at the tallest of its heights that holds all the rows, or else their summary."""
+    """The tag at the tallest of its heights that holds the rows and the caution, else without that, else with a summary."""
     for rows in (words.rows, (words.summary,)) if words.summary and words.rows else (words.rows,):
-        for height in heights.steps():
-            made = _compose(words, rows, font, height, heights.required, area, code_side, marker)
-            if made is not None:
-                return _Composed(height, rows, *made)
+        for caution in dict.fromkeys((words.caution, "")):
+            foot = _caution(caution, font, heights.required, area, marker.settings)
+            if foot is None:
+                continue
+            above = replace(area, bottom=area.bottom + foot[1])
+            for height in heights.steps():
+                made = _compose(words, rows, font, height, heights.required, above, code_side, marker)
+                if made is not None:
+                    said = tuple(run.text for run in made[0])
+                    return _Composed(height, rows, caution, said, (*made[0], *foot[0]), made[1])
     return None
+
+
+def _caution(
+    caution: str, font: Font, height: float, area: _Area, settings: Settings
+) -> tuple[tuple[Run, ...], float] | None:
+    """Return the caution in lines at the foot, at the least height, and what it takes of the area's; None: no room."""
+    if not caution:
+        return (), 0.0
+    size, pitch = type_size(height, font, 1.0, height), settings.line_pitch * height
+    lines = filled(caution, font, area.width / size, int(area.height / pitch))
+    if not lines:
+        return None
+    low = area.bottom + font.below(caution) * size
+    runs = tuple(
+        Run(line, font.name, size, area.left, round(low + (len(lines) - 1 - i) * pitch, 4))
+        for i, line in enumerate(lines)
+    )
+    return runs, low - area.bottom + len(lines) * pitch
 
 
 def _ways(marker: Marker, words: TagWords, stock: Stock, codes: CodeMaker | None) -> Iterator[str]:

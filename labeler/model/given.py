@@ -104,6 +104,7 @@ class Settings:
     tag_bars_gap_mm: float
     tag_title_gap: float
     tag_tick_gap: float
+    tag_caution: str | None
 
 
 @dataclass(frozen=True, slots=True)

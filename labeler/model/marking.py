@@ -44,13 +44,15 @@ class TagWords:
     """What a tag says: a title, lines under it, rows to tick off.
 
     ``summary`` stands in for the rows where the tag cannot hold them all; it says how many there are
-    and where they are listed. ``""``: the rows must fit.
+    and where they are listed. ``""``: the rows must fit. ``caution`` stands at the foot, at the least
+    height; where it does not go in beside the rows, the tag goes without and says so.
     """
 
     title: str
     headings: tuple[str, ...] = ()
     rows: tuple[str, ...] = ()
     summary: str = ""
+    caution: str = ""
 
 
 @dataclass(frozen=True, slots=True)
