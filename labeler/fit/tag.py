@@ -165,7 +165,7 @@ def _beside(code_side: float, heights: _Heights) -> float:
 def _tallest(
     words: TagWords, font: Font, heights: _Heights, area: _Area, code_side: float, marker: Marker
 ) -> _Composed | None:
-    """The tag at the tallest of its heights that holds the rows and the caution, else without that, else with a summary."""
+    """The tag at the tallest of its heights that holds rows and caution, else without that, else with a summary."""
     for rows in (words.rows, (words.summary,)) if words.summary and words.rows else (words.rows,):
         for caution in dict.fromkeys((words.caution, "")):
             foot = _caution(caution, font, heights.required, area, marker.settings)
