@@ -1,6 +1,6 @@
 """The command line. Results go to standard output, talk to standard error.
 
-Exit status: 0 done, 1 something is wrong with the data, 2 wrong use. Everything heavy is imported
+Exit status: 0 done, 1 something is wrong with the data, 2 wrong use, 130 broken off. Everything heavy is imported
 inside the commands, so that help appears at once.
 """
 
@@ -16,6 +16,7 @@ import click
 from labeler.cli_codes import proof_command, scan_command
 from labeler.cli_read import read_command
 from labeler.cli_record import diff_command, record_group, reprint_command
+from labeler.meant import opened_record, who
 from labeler.options import (
     FILE,
     FORCE,
@@ -33,15 +34,17 @@ from labeler.options import (
     UNIT,
     USED,
     chosen_printer,
-    opened_record,
     options,
-    print_json,
     reading,
+)
+from labeler.terminal import (
+    ended_as_interrupted,
+    print_json,
     shown_progress,
     tell,
     tell_changes,
+    told_when_broken_off,
     warn,
-    who,
 )
 
 if TYPE_CHECKING:
@@ -51,6 +54,9 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy loads: its th
 CONTEXT = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
 
 
+INTERRUPTED = 130  # 128 and the number of SIGINT, as shells have it (POSIX)
+
+
 class _Commands(click.Group):
     """Turns wrong data into lines on standard error and exit status 1 (or 2 for wrong use)."""
 
@@ -58,7 +64,11 @@ class _Commands(click.Group):
         from labeler.errors import LabelerError, WrongUse, on_one_line
 
         try:
-            return super().invoke(ctx)
+            with ended_as_interrupted():
+                return super().invoke(ctx)
+        except KeyboardInterrupt:
+            click.echo("\nstopped: what was under way is taken back", err=True)
+            ctx.exit(INTERRUPTED)
         except LabelerError as error:
             for problem in error.problems:
                 click.echo(str(problem), err=True)
@@ -206,8 +216,10 @@ def print_command(
         return
     all_serials = _serials(unit, units, serials)
     with opened_record(record_path) as record:
-        for together in [all_serials] if order != "separate" else [[serial] for serial in all_serials]:
-            runs = print_units(file, folder, record, units=together, grouped=order == "grouped", **how)
+        groups = [all_serials] if order != "separate" else [[serial] for serial in all_serials]
+        for done, together in enumerate(groups):
+            with told_when_broken_off(done, len(all_serials)):
+                runs = print_units(file, folder, record, units=together, grouped=order == "grouped", **how)
             warn(runs[0].notes)
             tell(runs, record)
             how |= {"start": {}, "used": {}, "go_on": False}  # the sheet that was partly used is full now

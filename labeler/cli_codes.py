@@ -6,21 +6,9 @@ from pathlib import Path
 
 import click
 
-from labeler.options import (
-    FILE,
-    FORCE,
-    JSON,
-    PAPER,
-    PRINTER,
-    RECORD,
-    SET,
-    STOCK,
-    opened_record,
-    options,
-    print_json,
-    shown_progress,
-    warn,
-)
+from labeler.meant import opened_record
+from labeler.options import FILE, FORCE, JSON, PAPER, PRINTER, RECORD, SET, STOCK, options
+from labeler.terminal import print_json, shown_progress, warn
 
 
 @click.command("scan")

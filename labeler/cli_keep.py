@@ -6,19 +6,9 @@ from pathlib import Path
 
 import click
 
-from labeler.options import (
-    CSV,
-    FORCE,
-    HARNESS,
-    JSON,
-    OUT,
-    RECORD,
-    UNIT,
-    opened_record,
-    options,
-    print_json,
-    record_place,
-)
+from labeler.meant import opened_record, record_place
+from labeler.options import CSV, FORCE, HARNESS, JSON, OUT, RECORD, UNIT, options
+from labeler.terminal import print_json
 
 
 @click.command("find")
@@ -33,7 +23,7 @@ def find_command(
     """
     from labeler.errors import LabelerError, Problem, Where
     from labeler.listing import recorded_rows
-    from labeler.options import marker_table, show_table
+    from labeler.terminal import marker_table, show_table
 
     if not query.strip():
         raise click.UsageError("NAME is empty")
@@ -147,7 +137,7 @@ def used_command(record_path: str | None, as_json: bool, as_csv: bool) -> None:
     A sheet that is lost or full is left alone: --start STOCK=A1 begins a new one. Example: labeler record used
     """
     from labeler.listing import used_rows
-    from labeler.options import show_table
+    from labeler.terminal import show_table
 
     with opened_record(record_path, create=False) as record:
         rows = used_rows(record)

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from labeler.options import FILE, FORCE, JSON, SET, options, print_json, reading, warn
+from labeler.options import FILE, FORCE, JSON, SET, options, reading
+from labeler.terminal import print_json, warn
 
 if TYPE_CHECKING:
     from labeler.read import Wanted

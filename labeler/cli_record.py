@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from labeler.cli_keep import KEEPING
+from labeler.meant import chosen_markers, named_one_way, opened_record, sheet_named, unit_name, who
 from labeler.options import (
     BRANCH,
     CSV,
@@ -26,23 +27,19 @@ from labeler.options import (
     START,
     UNIT,
     USED,
-    change_words,
-    chosen_markers,
     chosen_printer,
-    marker_table,
-    named_one_way,
-    opened_record,
     options,
+)
+from labeler.terminal import (
+    change_words,
+    marker_table,
     place_of,
     place_of_row,
     print_json,
-    sheet_named,
     show_table,
     shown_progress,
     tell,
-    unit_name,
     warn,
-    who,
 )
 
 

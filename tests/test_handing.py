@@ -20,7 +20,6 @@ import pypdfium2 as pdfium
 import pytest
 from click.testing import CliRunner, Result
 
-from labeler import options
 from labeler.catalogue import load_catalogue
 from labeler.cli import main
 from labeler.draw.files import uninterrupted, written
@@ -31,6 +30,7 @@ from labeler.pipeline.files import MOST_PAGES, Names
 from labeler.record import open_record
 from labeler.record.store import Record
 from labeler.record.used import add_used, used_cells
+from labeler.terminal import ended_as_interrupted, shown_progress
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
 BOAT = str(EXAMPLES / "survey-boat.toml")
@@ -384,8 +384,12 @@ def test_ctrl_c_leaves_neither_half_a_print_nor_a_wrong_record(
             print_harness(BOAT, tmp_path / "out", record, unit="0001")  # the serial is free again
 
 
-def test_ctrl_c_at_any_moment(tmp_path: Path) -> None:
-    """The real program, interrupted after times that lie before, in and after its work."""
+@pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP], ids=lambda how: how.name)
+def test_an_end_at_any_moment(tmp_path: Path, how: signal.Signals) -> None:
+    """The real program, interrupted after times that lie before, in and after its work.
+
+    130 is 128 and the number of SIGINT: POSIX shells. A signal that comes before the program listens ends it at once.
+    """
     seen = []
     for n, seconds in enumerate((0.6, 0.9, 1.1, 1.3, 1.6, 30.0)):
         here = tmp_path / str(n)
@@ -399,7 +403,7 @@ def test_ctrl_c_at_any_moment(tmp_path: Path) -> None:
         try:
             program.wait(seconds)
         except subprocess.TimeoutExpired:
-            program.send_signal(signal.SIGINT)
+            program.send_signal(how)
         _, said = program.communicate(timeout=60)
         assert b"Traceback" not in said, said.decode()
         if not (here / "r.sqlite").exists():
@@ -408,6 +412,9 @@ def test_ctrl_c_at_any_moment(tmp_path: Path) -> None:
         with open_record(here / "r.sqlite", create=False) as record:
             seen.append(whole_or_nothing(here / "out", record))
         assert program.returncode != 0 or seen[-1] == "whole"
+        if program.returncode == 130:
+            assert said.decode().endswith("stopped: what was under way is taken back\n")
+        assert not list(tmp_path.rglob("*.part"))
     assert "whole" in seen
 
 
@@ -475,17 +482,55 @@ def test_a_bar_is_shown_on_a_terminal_for_what_takes_long(
 ) -> None:
     terminal = Terminal(tty)
     monkeypatch.setattr("sys.stderr", terminal)
-    monkeypatch.setattr(options, "PATIENCE_S", patience)
+    monkeypatch.setattr("labeler.terminal.PATIENCE_S", patience)
     items = list(range(50))
-    assert list(options.shown_progress(items, "drawing")) == items
+    assert list(shown_progress(items, "drawing")) == items
     assert ("drawing" in terminal.text and "100%" in terminal.text) == shows
     assert shows or terminal.text == ""
-    assert list(options.shown_progress([1], "one")) == [1]
-    assert list(options.shown_progress([], "none")) == []
+    assert list(shown_progress([1], "one")) == [1]
+    assert list(shown_progress([], "none")) == []
 
 
 def test_nothing_is_shown_where_there_is_no_terminal(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(options, "PATIENCE_S", 0.0)
+    monkeypatch.setattr("labeler.terminal.PATIENCE_S", 0.0)
     done = run("print", BOAT, "--out", tmp_path, "--record", tmp_path / "r.sqlite")
     assert "%" not in done.stderr
     assert "\r" not in done.stderr
+
+
+def test_units_that_were_printed_before_the_end_are_counted(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    made: list[object] = []
+    real = print_units
+
+    def third(*given: object, **how: Any) -> Any:
+        if len(made) == 2:
+            signal.raise_signal(signal.SIGTERM)
+        made.append(real(*given, **how))  # type: ignore[arg-type]
+        return made[-1]
+
+    monkeypatch.setattr("labeler.pipeline.print_units", third)
+    done = run("print", BOAT, "--units", "5", "--out", tmp_path, "--record", tmp_path / "r.sqlite")
+    assert done.exit_code == 130
+    assert "broken off after 2 of 5 units: labeler record list shows them" in done.stderr
+    with open_record(tmp_path / "r.sqlite") as record:
+        assert [unit.state for unit in record.units()] == ["printed"] * 2
+    assert signal.getsignal(signal.SIGTERM) is signal.SIG_DFL  # as it was before the command
+
+
+def test_an_end_comes_through_where_ctrl_c_is_ignored() -> None:
+    """In the background of a shell without job control Ctrl-C is ignored; a request to end is not."""
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        with pytest.raises(KeyboardInterrupt), ended_as_interrupted():
+            signal.raise_signal(signal.SIGTERM)
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+def test_a_signal_that_somebody_met_otherwise_is_left_to_them() -> None:
+    before = signal.signal(signal.SIGHUP, signal.SIG_IGN)  # as nohup does
+    try:
+        with ended_as_interrupted():
+            signal.raise_signal(signal.SIGHUP)
+    finally:
+        signal.signal(signal.SIGHUP, before)

@@ -18,10 +18,10 @@ from labeler.cli import main
 from labeler.draw.pdf import face_operations
 from labeler.errors import LabelerError, Where
 from labeler.model import Sheet
-from labeler.options import csv_lines
 from labeler.pipeline import export_units, import_units, print_harness, reprint, verify
 from labeler.record import open_record
 from labeler.record.store import Record
+from labeler.terminal import csv_lines
 from tests.test_record import BOAT, FONTS, boat_job, filled, lay_out, print_unit
 
 EXAMPLE = str(Path(__file__).parent.parent / "examples" / "survey-boat.toml")
