@@ -7,6 +7,7 @@ inside the commands, so that help appears at once.
 from __future__ import annotations
 
 import os
+import re
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -54,6 +55,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy loads: its th
 CONTEXT = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
 
 
+MOST_UNITS = 10_000  # of one command: more are a slip of the pen (project choice)
 INTERRUPTED = 130  # 128 and the number of SIGINT, as shells have it (POSIX)
 
 
@@ -232,9 +234,10 @@ def _serials(unit: str | None, units: int | None, serials: str | None) -> list[s
     if serials is None:
         return [None] * units if units else [unit]
     first, dash, last = (part.strip() for part in serials.partition("-"))
-    if not (dash and first.isdecimal() and last.isdecimal() and int(first) <= int(last) < int(first) + 10000):
+    numbers = [int(end) for end in (first, last) if re.fullmatch("[0-9]{1,40}", end)]
+    if not (dash and len(numbers) == 2 and numbers[0] <= numbers[1] < numbers[0] + MOST_UNITS):
         raise click.BadParameter(f"{serials!r} is not FROM-TO, as in 0001-0025", param_hint="--serials")
-    return [f"{number:0{len(first)}d}" for number in range(int(first), int(last) + 1)]
+    return [f"{number:0{len(first)}d}" for number in range(numbers[0], numbers[1] + 1)]
 
 
 # ---------------------------------------------------------------- one question without a file

@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from labeler.cli_keep import KEEPING
-from labeler.meant import chosen_markers, named_one_way, opened_record, sheet_named, unit_name, who
+from labeler.meant import chosen_markers, job_named, named_one_way, opened_record, sheet_named, unit_name, who
 from labeler.options import (
     BRANCH,
     CSV,
@@ -158,8 +158,9 @@ def record_show_command(
     from labeler.listing import recorded_rows
 
     with opened_record(record_path, create=False) as record:
-        if about.startswith("job:") and about[4:].isdecimal():
-            found = record.show(int(about[4:])).markers
+        job = job_named(about)
+        if job is not None:
+            found = record.show(job).markers
         elif record.find("", unit=about, harness=harness):
             found = chosen_markers(record, None, about, None, None, harness)
         else:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sys
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
@@ -51,10 +52,16 @@ def named_one_way(marker: str | None, sheet: str | None, unit: str | None, branc
 
 def sheet_named(sheet: str) -> tuple[int, int]:
     """Return the job and the number of a sheet that is named as in 1:3."""
-    job, colon, number = sheet.partition(":")
-    if not (colon and job.isdecimal() and number.isdecimal()):
-        raise click.BadParameter(f"{sheet!r} is not JOB:NUMBER, as in 1:3", param_hint="--sheet")
-    return int(job), int(number)
+    found = re.fullmatch(r"\s*([0-9]{1,9}):([0-9]{1,9})\s*", sheet)
+    if not found:
+        raise click.BadParameter(f"{sheet[:40]!r} is not JOB:NUMBER, as in 1:3", param_hint="--sheet")
+    return int(found[1]), int(found[2])
+
+
+def job_named(about: str) -> int | None:
+    """Return the job that is named as in job:3, None for another name."""
+    found = re.fullmatch(r"job:([0-9]{1,9})", about)
+    return int(found[1]) if found else None
 
 
 def chosen_markers(

@@ -23,7 +23,7 @@ from labeler.read.values import length, setting, size, unknown, with_settings
 from labeler.size import Bundle, bundle, choose_tubes
 from labeler.validate import LONGEST_TEXT
 
-_COUNT = re.compile(r"\s*(?:(\d+)\s*[x×*]\s*)?(.+?)\s*$")
+_COUNT = re.compile(r"\s*(?:(\d{1,9})\s*[x×*]\s*)?(.+?)\s*$")
 _SIZE = re.compile(r"(?:AWG\s*\S+|\S+\s*(?:AWG|mm2|mm²|mm\^2))(?=\s|$)", re.IGNORECASE)
 MOST_WIRES = 2000
 SOME_ID = "RUVXW7Q9"  # stands in for a marker's id where a code is asked for: as long, of the same signs

@@ -10,6 +10,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from labeler.cli import main
+from labeler.record import open_record
 
 EXAMPLES = Path(__file__).parent.parent / "examples"
 BOAT = str(EXAMPLES / "survey-boat.toml")
@@ -606,3 +607,31 @@ def test_blanks_around_an_id(tmp_path: Path) -> None:
     shown = run("record", "show", " 0001   J1:1 ", *words)
     assert shown.exit_code == 0
     assert "J1:1" in shown.stdout
+
+
+NINES = "9" * 5000  # more digits than Python turns into a number at once
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("record", "show", f"job:{NINES}"),
+        ("reprint", "--sheet", f"{NINES}:1", "--reason", "x"),
+        ("record", "void", "--sheet", f"1:{NINES}", "--reason", "x"),
+        ("print", BOAT, "--serials", f"1-{NINES}"),
+        ("print", BOAT, "--unit", NINES),
+        ("bundle", f"{NINES} x 18 AWG TXL"),
+        ("bundle", f"2 x {NINES} AWG TXL"),
+        ("fit", "W1", "--over", NINES),
+        ("scan", NINES),
+    ],
+    ids=lambda words: " ".join(words)[:24],
+)
+def test_a_number_without_end_is_refused_in_a_line(tmp_path: Path, words: tuple[str, ...]) -> None:
+    record = tmp_path / "r.sqlite"
+    with open_record(record):
+        pass
+    done = CliRunner(env={"LABELER_RECORD": str(record)}).invoke(main, list(words))
+    assert done.exit_code in (1, 2)
+    assert isinstance(done.exception, SystemExit)
+    assert "limit (4300" not in done.output

@@ -14,6 +14,7 @@ from labeler.fit.setting import Setting, best_setting, breakings
 from labeler.fit.zone import Needed, Zone, needed_capital
 from labeler.formulas.marking import contrast_ratio
 from labeler.model import DOES_NOT_FIT, FITS, TIGHT, Capital, Fit, Marker, Range, Settings
+from labeler.tables import shown
 from labeler.text import Font, font_for, load_font, weight_for
 
 PAPER = "WH"  # of tags, strips, flags and the printed zone of wraps: project choice, stock files do not say
@@ -57,7 +58,7 @@ def font_of(text: Sequence[str], marker: Marker, ground_colour: str = PAPER) -> 
     except LabelerError as error:
         raise LabelerError(
             *(
-                Problem(marker.where, f"{marker.at}: text {' '.join(text)!r}: {p.message}", p.fix)
+                Problem(marker.where, f"{marker.at}: text {shown(' '.join(text))}: {p.message}", p.fix)
                 for p in error.problems
             )
         ) from error

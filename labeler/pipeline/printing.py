@@ -130,7 +130,10 @@ def print_units(
 
     Raises `LabelerError` with all problems at once.
     """
+    from labeler.record.write import serial_problems
+
     refuse(folder_problems(folder))
+    refuse(problem for serial in units if serial is not None for problem in serial_problems(serial.strip()))
     out = replace(out or Output(folder), folder=folder, force=force, printer=printer)
     settings = for_printer(settings or {}, printer)
     first = units[0] or record.serial_to_come

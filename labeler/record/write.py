@@ -53,7 +53,7 @@ def take_serial(connection: Connection, harness: Harness, wanted: str | None) ->
         serial = next_serial(connection, part_number)
     else:
         serial = " ".join(wanted.split())
-        refuse(_serial_problems(serial))
+        refuse(serial_problems(serial))
         found = _unit_like(connection, part_number, serial)
         if found is not None:
             return _take_reserved(connection, found, part_number, serial)
@@ -76,7 +76,8 @@ def next_serial(connection: Connection, part_number: str) -> str:
     return serial
 
 
-def _serial_problems(serial: str) -> Iterator[Problem]:
+def serial_problems(serial: str) -> Iterator[Problem]:
+    """Yield what is wrong with a serial before any is taken."""
     if not serial:
         yield Problem(Where("serial"), "the serial is empty", "leave it out to get the next number")
     if len(serial) > LONGEST_SERIAL:
