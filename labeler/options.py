@@ -17,26 +17,34 @@ F = TypeVar("F", bound=Callable[..., Any])
 
 def parse_settings(_: click.Context, __: click.Parameter, given: tuple[str, ...]) -> dict[str, str]:
     """Return the settings given as KEY=VALUE."""
-    made = {}
+    made: dict[str, str] = {}
     for text in given:
         key, equals, value = text.partition("=")
         if not equals or not key.strip():
             from labeler.errors import on_one_line
 
             raise click.BadParameter(on_one_line(f"{text!r} is not KEY=VALUE"))
-        made[key.strip()] = value.strip()
+        _once(made, key.strip(), value.strip())
     return made
 
 
 def parse_starts(_: click.Context, __: click.Parameter, given: tuple[str, ...]) -> dict[str, str]:
     """Return the start cells given as STOCK=CELL."""
-    made = {}
+    made: dict[str, str] = {}
     for text in given:
         stock, equals, cell = text.rpartition("=")
         if not equals:
             raise click.BadParameter(f"{text!r} is not STOCK=CELL, as in wrap-a4-25x18=B3")
-        made[stock.strip()] = cell.strip()
+        _once(made, stock.strip(), cell.strip())
     return made
+
+
+def _once(made: dict[str, str], key: str, value: str) -> None:
+    """Add what is given for a key. Raises `click.BadParameter` where it is given twice, and not alike."""
+    if made.setdefault(key, value) != value:
+        from labeler.errors import on_one_line
+
+        raise click.BadParameter(on_one_line(f"{key} is given twice, as {made[key]!r} and {value!r}"))
 
 
 def parse_used(_: click.Context, __: click.Parameter, given: tuple[str, ...]) -> dict[str, tuple[str, ...]]:

@@ -237,6 +237,26 @@ def test_printers_to_send_to_are_named_once(tmp_path: Path, wrong: list[str]) ->
     assert not list(tmp_path.iterdir())
 
 
+@pytest.mark.parametrize(
+    "words",
+    [("--start", f"{WRAPS}=B2", "--start", f"{WRAPS}=C3"), ("--set", "wire=TXL", "--set", "wire=GXL")],
+    ids=["start", "set"],
+)
+def test_what_is_given_twice_and_not_alike_is_refused(tmp_path: Path, words: tuple[str, ...]) -> None:
+    done = run("print", BOAT, "--out", tmp_path, "--record", tmp_path / "r.sqlite", *words)
+    assert done.exit_code == 2
+    assert "is given twice, as" in done.stderr
+    assert not list(tmp_path.iterdir())
+
+
+def test_the_second_of_two_stocks_for_tags_is_told(tmp_path: Path) -> None:
+    words = ["--stock", "tag-roll-95x54", "--stock", "tag-a4-95x54"]
+    done = run("print", BOAT, "--out", tmp_path, "--record", tmp_path / "r.sqlite", *words)
+    assert done.exit_code == 0
+    assert "tag-a4-95x54 takes tags, as tag-roll-95x54 does, which is named before it" in done.stderr
+    assert (tmp_path / "RSB-210-0001-tag-roll-95x54.pdf").exists()
+
+
 def test_pictures_from_the_command_line(tmp_path: Path) -> None:
     words = ["--out", tmp_path, "--record", tmp_path / "r.sqlite", "--stock", "strip-1000"]
     done = run("print", BOAT, *words, "--png", "sheets", "--png", "pieces")

@@ -100,6 +100,7 @@ def _on_paper(stock: Stock, paper: str) -> bool:
 
 def _kept_elsewhere(named: Iterable[Stock], fits: Sequence[Fit], stocks: Stocks) -> Iterator[Problem]:
     """Yield a note for each stock that was asked for and serves only some of its markers, or none."""
+    named = tuple(named)
     used = {fit.stock or (stocks.sleeve.name if fit.face else "") for fit in fits}
     wraps = [fit for fit in fits if fit.marker.kind == "wrap" and fit.seat is not None]
     for stock in named:
@@ -112,8 +113,14 @@ def _kept_elsewhere(named: Iterable[Stock], fits: Sequence[Fit], stocks: Stocks)
             )
             yield Problem(Where("--stock"), text, "they are on stock that serves their wires", warning=True)
         elif stock.name not in used:
+            first = next(each.name for each in named if each.takes == stock.takes)
             fix = f"choose the kind {stock.takes} in the harness file, or another --stock"
             text = f"{stock.name} takes {stock.takes}s, and no marker of this job goes on it"
+            if stock.takes != "wrap" and first != stock.name:
+                fix = f"name one stock for {stock.takes}s"
+                text = (
+                    f"{stock.name} takes {stock.takes}s, as {first} does, which is named before it and takes them all"
+                )
             yield Problem(Where("--stock"), text, fix, warning=True)
 
 
