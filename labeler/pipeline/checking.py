@@ -118,9 +118,7 @@ def _kept_elsewhere(named: Iterable[Stock], fits: Sequence[Fit], stocks: Stocks)
             text = f"{stock.name} takes {stock.takes}s, and no marker of this job goes on it"
             if stock.takes != "wrap" and first != stock.name:
                 fix = f"name one stock for {stock.takes}s"
-                text = (
-                    f"{stock.name} takes {stock.takes}s, as {first} does, which is named before it and takes them all"
-                )
+                text = f"{stock.name} takes {stock.takes}s, as {first} does, which is named before it"
             yield Problem(Where("--stock"), text, fix, warning=True)
 
 
