@@ -6,6 +6,7 @@ import io
 import os
 import stat
 import tomllib
+import tracemalloc
 from collections import Counter
 from dataclasses import replace
 from pathlib import Path
@@ -629,3 +630,22 @@ def test_a_page_takes_at_most_25_kilobytes_of_memory() -> None:
 
     peak(1)  # fonts
     assert peak(150) - peak(50) <= 100 * 25_000
+
+
+def test_a_page_that_is_done_takes_little_memory() -> None:
+    """What is kept of 80 more pages of 98 wraps, each with texts of its own, three times: at most 25 kB a page."""
+    stock = load_catalogue().stock("wrap-a4-25x18")
+
+    def peak(pages: int) -> int:
+        runs = (tuple(Run(f"W{n} J{n}:{i}", FONT, 2.0, 1.0, 14.0 - 3 * i) for i in range(2)) for n in range(98 * pages))
+        pieces = [Piece(f"M{n}", Face(25.0, 18.0, each, 3, 4.0), stock.name) for n, each in enumerate(runs)]
+        sheets = lay_out(pieces, {stock.name: stock})
+        tracemalloc.start()
+        try:
+            draw_sheets(sheets, io.BytesIO(), title="t", header=Header("RSB-210"))
+            return tracemalloc.get_traced_memory()[1]
+        finally:
+            tracemalloc.stop()
+
+    peak(1)  # the font is read once
+    assert (peak(100) - peak(20)) / 80 < 25_000

@@ -14,8 +14,9 @@ from typing import TYPE_CHECKING, Any, BinaryIO
 from labeler.bench.sheet import BenchSheet
 from labeler.draw import lists
 from labeler.draw.branch import branch_story
+from labeler.draw.documents import plain_streams
 from labeler.draw.files import write_whole
-from labeler.draw.pdf import POINTS_PER_MM, plain_streams
+from labeler.draw.pdf import POINTS_PER_MM
 from labeler.draw.tables import NOTE_PT, Flow, NewPage, Part, Together
 from labeler.draw.words import PLAIN, embedded_name, font_runs
 from labeler.errors import Problem, Where, WrongUse

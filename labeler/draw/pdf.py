@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable, Iterator, Sequence
-from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
 
 from labeler.draw.around import Header, cuts, ruler, words
+from labeler.draw.documents import compress_last, plain_streams
 from labeler.draw.files import write_whole
 from labeler.draw.ink import Ink
 from labeler.draw.pens import POINTS_PER_MM, DotPen, Pen, PointPen, correction
@@ -135,19 +135,6 @@ def _turned(sheet: Sheet) -> tuple[Placed, ...]:
     return tuple(placed for placed in sheet.placed if placed.piece.face.passes > 1)
 
 
-@contextmanager
-def plain_streams() -> Iterator[None]:
-    """Leave compressed pages as bytes, without the library's wrapping in letters: smaller and faster."""
-    from reportlab import rl_config
-
-    before = rl_config.useA85
-    rl_config.useA85 = 0
-    try:
-        yield
-    finally:
-        rl_config.useA85 = before
-
-
 def _canvas(title: str, font: str) -> Canvas:
     """Return an empty document: compressed, without a clock in it, that asks not to be scaled."""
     from reportlab.pdfgen.canvas import Canvas
@@ -185,6 +172,7 @@ def _draw_page(canvas: Canvas, ink: Ink, sheet: Sheet, header: Header) -> None:
     if matrix:
         canvas.addLiteral("Q")
     canvas.showPage()
+    compress_last(canvas)
 
 
 def _draw_around(canvas: Canvas, ink: Ink, sheet: Sheet, header: Header) -> None:

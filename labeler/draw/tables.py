@@ -10,6 +10,7 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from labeler.draw.cells import Cell, Placed, Stack, Text
+from labeler.draw.documents import compress_last
 from labeler.draw.words import NO_BREAK, PLAIN, Setter, bold, plain
 
 if TYPE_CHECKING:
@@ -116,7 +117,7 @@ class Flow:
         self._flush()
         self.end_page(self.canvas)
         self.canvas.showPage()
-        _compress_last(self.canvas)
+        compress_last(self.canvas)
         self.y = self.top
 
     def _flush(self) -> None:
@@ -204,18 +205,6 @@ class Flow:
         if table.framed:
             drawn.append(f"{HEAVY_PT} w {left:.2f} {y:.2f} {right - left:.2f} {begins - y:.2f} re S {MIDDLE_PT} w")
         self.y = y
-
-
-def _compress_last(canvas: Canvas) -> None:
-    """Compress the page that was ended last: the library keeps all pages as text until the document is saved."""
-    import zlib
-
-    from reportlab.pdfbase.pdfdoc import PDFArray, PDFDictionary, PDFName, PDFStream
-
-    page = canvas._doc.Pages.pages[-1]
-    packed = zlib.compress(page.stream.encode("utf-8"))
-    page.Contents = PDFStream(PDFDictionary({"Filter": PDFArray([PDFName("FlateDecode")])}), packed)
-    page.stream = ""
 
 
 def _all_rows(table: Table) -> Iterator[Row]:
