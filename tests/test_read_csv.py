@@ -225,7 +225,7 @@ def test_titles_comments_and_blank_lines_before_and_between() -> None:
     assert [(circuit.id, circuit.where.line) for circuit in harness.circuits] == [("W1", 6), ("W2", 9), ("W3", 11)]
     assert harness.circuits[1].free == (("Note", "two\nlines"),)
     note, unused = harness.notes
-    assert unused.message == "not used: column 'Note'"
+    assert unused.message == "not used: column 'Note'; and no column gives the sizes of the wires"
     assert (note.where.line, note.warning) == (8, True)  # a whole row that was commented out
 
 
@@ -544,14 +544,47 @@ def test_what_is_written_is_read(ends: Any, separator: str, encoding: str) -> No
 
 def test_columns_that_are_not_used_are_named_once() -> None:
     """Empty columns drop nothing; what a wire marker asks for is used."""
-    text = "Wire ID,From,To,Crew,Loom,Empty\nW1,J4:1,P1:1,ada,left,\nW2,J4:2,P1:2,,right,-\n"
+    text = "Wire ID,From,To,AWG,Crew,Loom,Empty\nW1,J4:1,P1:1,20,ada,left,\nW2,J4:2,P1:2,20,,right,-\n"
     (note,) = read(text).notes
     assert (note.message, note.warning, str(note.where)) == ("not used: columns 'Crew', 'Loom'", True, "boat.csv:1")
     asked = read_csv(text.encode(), "boat.csv", "boat", default_settings_with(wire_marker="{circuit} {Loom}"))
     assert [note.message for note in asked.notes] == ["not used: column 'Crew'"]
     many = ",".join(f"Extra {chr(97 + n)}x" for n in range(15))
-    (note,) = read(f"Wire ID,From,To,{many}\nW1,J4:1,P1:1{',y' * 15}\n").notes
+    (note,) = read(f"Wire ID,From,To,AWG,{many}\nW1,J4:1,P1:1,20{',y' * 15}\n").notes
     assert note.message.endswith("'Extra lx' and 3 more")
+
+
+def test_a_list_without_sizes_names_the_columns_that_may_have_them() -> None:
+    (note,) = read("Wire,From,To,Wire dim.\nW1,J4:1,P1:1,0.75\n").notes
+    assert note.message == "not used: column 'Wire dim.'; and no column gives the sizes of the wires"
+    assert note.fix.startswith("call the one with the sizes Gauge (AWG) or Gauge (mm2)")
+    assert "column map (labeler read --draft)" in note.fix
+
+
+@pytest.mark.parametrize(
+    "header",  # common practice in German and English wire lists
+    [
+        *("Kennzeichnung", "Kennzeichen", "Leitungskennzeichnung", "Leitungsbezeichnung", "Leitungsnr.", "Ltg.-Nr."),
+        *("Drahtnr.", "Draht-Nr.", "Drahtnummer", "Kabelnr.", "Adernummer", "Ader-Nr.", "Aderkennzeichnung"),
+        *("Verbindungs-Nr.", "Wire Mark", "Wire designation", "Connection No.", "Conductor ID"),
+    ],
+)
+def test_what_wires_are_called_in_lists(header: str) -> None:
+    found = read(f"{header};von;nach;Querschnitt\n101;X1:1;X2:1;0,75\n102;X1:2;X2:2;1,5\n")
+    assert [circuit.id for circuit in found.circuits] == ["101", "102"]
+    assert not any("numbered" in note.message for note in found.notes)
+
+
+def test_a_word_for_marking_beside_a_wire_number_is_no_id() -> None:
+    found = read("Leitung;Kennzeichnung;von;nach;Querschnitt\n7;rot lackiert;X1:1;X2:1;0,75\n")
+    assert found.circuits[0].id == "7"
+    assert found.circuits[0].free == (("Kennzeichnung", "rot lackiert"),)
+
+
+def test_cores_that_stand_twice_name_no_wire() -> None:
+    found = read("Ader;von;nach;Querschnitt\n1;X1:1;X2:1;0,75\n1;X1:2;X2:2;0,75\n")
+    assert [circuit.id for circuit in found.circuits] == ["1", "2"]
+    assert any("a row that is added changes the numbers below it" in note.message for note in found.notes)
 
 
 def default_settings_with(**changes: Any) -> Any:

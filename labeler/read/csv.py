@@ -98,6 +98,7 @@ class _Reader:
         self.rows = len(table.lines)
         self.roles = dict(table.columns.roles)
         self.elsewhere = self._read_elsewhere(variants)
+        self.stated = False  # a column without a name that tells it states the sizes
 
     def _read_elsewhere(self, variants: Sequence[str]) -> set[int]:
         """Return the columns that say which rows count: record codes, marks of variants, options."""
@@ -223,12 +224,13 @@ class _Reader:
                 self.used.discard(cable[0])
                 self.roles["id"] = self.roles.pop("cable")
                 ids = self._words("id")
-        ids = self._cores(ids)
+        ids = self._lone_cores(self._cores(ids))
         missing = sum(not value for value in ids)
         if not missing:
             return ids
         message = "no column names the circuits" if missing == len(ids) else f"{missing} circuits have no id"
-        self._note(f"{message}; they are numbered by row", "add a column Wire ID with the ids on the drawing")
+        message += "; they are numbered by row, and a row that is added changes the numbers below it"
+        self._note(message, "add a column Wire ID with the ids on the drawing")
         return _numbered(ids)
 
     def _cores(self, ids: list[str]) -> list[str]:
@@ -245,6 +247,17 @@ class _Reader:
             message = f"{made} circuits have no id; they are named by cable and core"
             self._note(message, "add a column Wire ID with the ids on the drawing")
         return named
+
+    def _lone_cores(self, ids: list[str]) -> list[str]:
+        """Name the circuits by a column of cores where there is no cable and each core stands once: ``Adernummer``."""
+        column = self.roles.get("core", ())
+        if any(ids) or "cable" in self.roles or len(column) != 1:
+            return ids
+        named = self._cleaned(column[0])
+        if not all(named) or len(set(named)) < len(named):
+            return ids
+        self.roles["id"] = self.roles.pop("core")
+        return self._words("id")
 
     def became(self) -> tuple[tuple[str, str], ...]:
         """Return what each column became: a role, or a free column."""
@@ -307,6 +320,7 @@ class _Reader:
         name = self.table.columns.headings[found[0]].text
         self._note(f"column {name!r}: its values state sizes and are read so", "call it Gauge, if that is right")
         self.elsewhere.add(found[0])
+        self.stated = True
         return [stated_size(cell) for cell in self._cleaned(found[0])]
 
     def _decided(self, bare: set[str]) -> str:
@@ -377,7 +391,13 @@ class _Reader:
         if names:
             shown = ", ".join(map(repr, names[:SHOWN])) + (f" and {len(names) - SHOWN} more" if names[SHOWN:] else "")
             message = f"not used: column{'s' if len(names) > 1 else ''} {shown}"
-            self._note(message, "rename what matters, as README lists, or name it in wire_marker")
+            if not (self.stated or "size" in self.roles or "outside" in self.roles):
+                message += "; and no column gives the sizes of the wires"
+                rename = "call the one with the sizes Gauge (AWG) or Gauge (mm2)"
+            else:
+                rename = "rename what matters (Wire ID, Gauge, Colour, Signal, Length …)"
+            fix = f"{rename}, say which is which in a column map (labeler read --draft), or name it in wire_marker"
+            self._note(message, fix)
 
     def _free(self) -> Iterable[tuple[tuple[str, str], ...]]:
         """Return for each row the columns that were not used, as written."""

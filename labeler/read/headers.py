@@ -18,9 +18,12 @@ LOOKED_FOR = "From and To, von and nach, Source and Destination, Connector 1 and
 # One role per row; of two columns for one role the name that stands first here is taken.
 ROLES = {
     "id": (
-        "wire id|wire number|wirenumber|wire no|wire nr|wire name|wire label|leitungs nr|leitungsnr"
-        "|leitungsnummer|leitung nr|draht nr|drahtnummer|circuit id|circuit number|circuit no|circuit name"
-        "|circuit|wire|leitung|draht|stromkreis|nr|no|number|id|lfd nr"
+        "wire id|wire number|wirenumber|wire no|wire nr|wire name|wire label|wire mark|wire marker|wire designation"
+        "|leitungs nr|leitungsnr|leitungsnummer|leitung nr|ltg nr|ltgnr|leitungsname|leitungsbezeichnung"
+        "|leitungskennzeichen|leitungskennzeichnung|draht nr|drahtnr|drahtnummer|drahtbezeichnung|drahtkennzeichnung"
+        "|aderkennzeichnung|aderbezeichnung|circuit id|circuit number|circuit no|circuit name"
+        "|connection id|connection no|connection number|verbindungs nr|verbindungsnummer"
+        "|circuit|wire|leitung|draht|stromkreis|kennzeichnung|kennzeichen|nr|no|number|id|lfd nr"
     ),
     "size": "wire gauge|gauge|wire size|size|cross section|wire cross section|csa|querschnitt|quer"
     "|leitungsquerschnitt|wire dm|dm|section",
@@ -28,12 +31,13 @@ ROLES = {
     "signal": "signal|signal name|signalname|net name|netname|net|netz|netzname|potential|pot|function|funktion",
     "length": "cut length|schnittlaenge|wire length|length|laenge|leitungslaenge",
     "unit": "length unit|unit|units|einheit",
-    "cable": "cable id|cable|cable no|cable nr|cable number|cable des|kabel|kabel nr|kabelnummer",
+    "cable": "cable id|cable|cable no|cable nr|cable number|cable des|kabel|kabel nr|kabelnr|kabelnummer",
     "outside": "wire od|od|outside diameter|outer diameter|wire diameter|wire outside|diameter"
     "|aussendurchmesser|durchmesser|leitungsdurchmesser|aussen",
     "cable outside": "cable od|cable outside diameter|cable diameter|kabeldurchmesser",
     "wire": "insulation|wire insulation|insulation type|isolation|isolierung|wire type|leitungstyp",
-    "core": "core|core id|core no|core nr|core number|core name|conductor|ader|ader nr|adernummer",
+    "core": "core|core id|core no|core nr|core number|core name|conductor|conductor id|conductor no|ader"
+    "|ader nr|adernr|adernummer",
     "option": "option|options|variant|variants|variante|varianten|ausstattung",
 }
 RANKS = {(role, phrase): rank for role, text in ROLES.items() for rank, phrase in enumerate(text.split("|"))}
