@@ -20,7 +20,7 @@ from labeler.read.assemble import assembled
 from labeler.read.toml import read_toml
 from labeler.read.written import bare
 from labeler.read.xml import MOST_ELEMENTS, parse
-from tests.cad import SKETCH, kbl_large, kbl_sketch, vec_sketch
+from tests.cad import SKETCH, kbl_large, kbl_sketch, value, vec_sketch
 
 SETTINGS = default_settings()
 
@@ -295,3 +295,120 @@ def test_two_wires_in_one_contact_are_planned_and_pointed_out(tmp_path: Path) ->
 
 def test_a_splice_takes_many_wires_without_a_word() -> None:
     assert read(kbl_sketch()).harness.settings == SETTINGS
+
+
+# ---------------------------------------------------------------- less common ways to say the same
+
+BOX = (
+    '<Component_box_occurrence id="fb"><Id>FB1</Id><Description>Fuse box</Description>'
+    '<Contact_points id="fbp1"><Id>1</Id><Contacted_cavity>fbc1</Contacted_cavity></Contact_points>'
+    '<Contact_points id="fbp2"><Id>2</Id><Contacted_cavity>fbc2</Contacted_cavity></Contact_points>'
+    '<Component_box_connectors id="fbk"><Id>A</Id><Slots id="fbs"><Cavities id="fbc1"><Part>hc1</Part></Cavities></Slots>'
+    '</Component_box_connectors><Component_slots id="fbz"><Id>F7</Id><Component_cavities id="fbc2"><Part>hc2</Part>'
+    "</Component_cavities></Component_slots></Component_box_occurrence>"
+)
+
+
+def kbl_wire(number: int, start: str, finish: str, assembly: str = "") -> str:
+    """Return one more wire of a KBL with its connection."""
+    related = f"<Related_assembly>{assembly}</Related_assembly>" if assembly else ""
+    ends = "".join(
+        f'<Extremities id="c{number}{n}"><Position_on_wire>{n}</Position_on_wire><Contact_point>{point}</Contact_point>'
+        "</Extremities>"
+        for n, point in enumerate((start, finish))
+    )
+    return (
+        f'<Connection id="c{number}"><Id>c{number}</Id><Wire>w{number}</Wire>{ends}</Connection>'
+        f'<General_wire_occurrence id="w{number}" xsi:type="kbl:Wire_occurrence"><Part>gw</Part>{related}'
+        f"<Wire_number>{number}</Wire_number></General_wire_occurrence>"
+    )
+
+
+def test_a_wire_ends_in_a_fuse_box_of_a_kbl() -> None:
+    """Cavities of its plugs and of its fuse seats are told by the plug's and the seat's name: A.1, F7.2."""
+    text = kbl_sketch(harness_more=BOX + kbl_wire(301, "fbp1", "j4p3") + kbl_wire(302, "fbp2", "j4p1"))
+    text = text.replace(
+        "<Referenced_components>p1</Referenced_components>", "<Referenced_components>p1 fbk</Referenced_components>"
+    )
+    found = {circuit.id: circuit for circuit in read(text).harness.circuits}
+    assert (str(found["301"].start), str(found["301"].finish)) == ("FB1:A.1", "J4:3")
+    assert str(found["302"].start) == "FB1:F7.2"
+    (box,) = (c for c in read(text).harness.connectors if c.id == "FB1")
+    assert (box.kind, box.description, box.cavities) == ("connector", "Fuse box", None)  # its cavities are not 1, 2, 3
+
+
+def test_the_members_of_an_assembly_follow_it_into_a_module() -> None:
+    """A module lists the assembly; its wire and connection are in no list themselves."""
+    assembly = '<Assembly_part_occurrence id="ap1"><Id>AP1</Id></Assembly_part_occurrence>'
+    more = assembly + kbl_wire(301, "p1p3", "j4p3", "ap1")
+    text = kbl_sketch(harness_more=more + MODULES.replace("c1 w1 p1 j4", "c1 w1 p1 j4 ap1"))
+    assert [c.id for c in read(text, variants=("bow",)).harness.circuits] == ["101", "301"]
+    assert [c.id for c in read(text, variants=("stern",)).harness.circuits] == []
+
+
+PORTS = (
+    '<Specification id="logic" xsi:type="vec:ConnectionSpecification"><Identification>logic</Identification>'
+    '<ComponentNode id="no1"><ComponentConnector id="nk1"><ComponentPort id="po1"/></ComponentConnector></ComponentNode>'
+    '<ComponentNode id="no2"><ComponentConnector id="nk2"><ComponentPort id="po2"/></ComponentConnector></ComponentNode>'
+    '<Connection id="cn1"><ConnectionEnd id="ce1"><ConnectedComponentPort>po1</ConnectedComponentPort></ConnectionEnd>'
+    '<ConnectionEnd id="ce2"><ConnectedComponentPort>po2</ConnectedComponentPort></ConnectionEnd></Connection>'
+    "</Specification>"
+)
+
+
+def test_ends_of_a_vec_are_told_by_ports_where_no_wire_is_mounted() -> None:
+    """Wire 101 has no wire mounting: its connection names two ports, and the cavities name the same."""
+    text = vec_sketch(more=PORTS)
+    for end in ("x1e0", "x1e1"):
+        text = text.replace(f"<WireMounting><ReferencedWireEnd>{end}</ReferencedWireEnd></WireMounting>", "")
+    for cavity, port in (("p1c1", "po1"), ("j4c2", "po2")):
+        seat = f'<CavityReference id="{cavity}">'
+        assert seat in text
+        text = text.replace(seat, f"{seat}<ComponentPort>{port}</ComponentPort>")
+    assert [c.id for c in read(text).harness.circuits] == ["201"]  # nothing joins the wire and the connection yet
+    text = text.replace("<ReferencedWireElement>eW<", "<Connection>cn1</Connection><ReferencedWireElement>eW<")
+    assert bare(read(text).harness) == bare(expected("", "S1"))
+
+
+@pytest.mark.parametrize(
+    ("number", "size"), [(20, "20 AWG"), (0, "1/0 AWG"), (-1, "2/0 AWG"), (-3, "4/0 AWG"), (20.5, ""), (99, "")]
+)
+def test_gauges_of_a_vec(number: float, size: str) -> None:
+    """AWG as a unit: 0, -1 … -3 are 1/0, 2/0 … 4/0 (ASTM B258); others are no gauge."""
+    gauge = '<Unit id="awg" xsi:type="vec:USUnit"><UsUnitName>AWG</UsUnitName></Unit>'
+    area = value("CrossSectionArea", 0.5, "mm2")
+    text = vec_sketch()
+    assert area in text
+    text = text.replace(area, value("CrossSectionArea", number, "awg")).replace(
+        '<Unit id="mm"', f'{gauge}<Unit id="mm"'
+    )
+    found = read(text)
+    assert found.harness.circuits[0].size == size
+    assert ("sizes in AWG that are no gauge and are passed over" in messages(found)) == (not size)
+
+
+def test_an_outside_diameter_of_a_vec_is_taken_at_its_upper_tolerance() -> None:
+    """0.16 cm + 0.01 cm = 1.7 mm: what a sleeve must pass."""
+    text = vec_sketch().replace(
+        "<ValueComponent>0.16</ValueComponent>",
+        "<ValueComponent>0.16</ValueComponent><Tolerance><LowerBoundary>-0.02</LowerBoundary>"
+        "<UpperBoundary>0.01</UpperBoundary></Tolerance>",
+    )
+    found = read(text)
+    assert found.harness.circuits[0].outside_mm == pytest.approx(1.7)
+    assert "outside diameters taken at their upper tolerance: 1.6 + 0.1 mm" in messages(found)
+
+
+@pytest.mark.parametrize(
+    ("position", "marks"), [("End", "both ends"), ("Continuous", "by length"), ("continuous", "by length")]
+)
+def test_where_a_vec_wants_its_labels(position: str, marks: str) -> None:
+    text = vec_sketch().replace("<LabelType>Alpha", f"<LabelPosition>{position}</LabelPosition><LabelType>Alpha")
+    settings = read(text, labels=True).harness.circuits[0].settings
+    assert settings is not None
+    assert settings.wire_marks == marks
+
+
+def test_how_far_a_covering_begins_from_each_connector_is_told() -> None:
+    """Tube from 250 to 500 of 500 mm; P1 sits where the segment starts, a splice where it ends."""
+    assert "tube T1 on G1 from 250 to 500 mm (250 mm from P1)" in messages(read(kbl_sketch()))

@@ -9,14 +9,14 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from math import pi, sqrt
-from typing import Any
 
 from labeler.errors import Problem, Where
 from labeler.materials import bare_diameter
 from labeler.model import Branch, BranchEnd, Cable, Circuit, Connector, Harness, Pin, Settings
-from labeler.read.account import Account, Read, Wanted, counts_of, some
-from labeler.read.cad import Conductor, Export, Notes, Place, Route, Segment, Thing
+from labeler.read.account import Read, Wanted, some
+from labeler.read.cad import Conductor, Export, Notes, Place, Route, Segment
 from labeler.read.choosing import CHOOSE, chosen_variants, known_variants
+from labeler.read.telling import Put, account_of, chain, told
 from labeler.read.values import with_settings
 
 MOST_IN_CAVITY = 9  # wires, as the setting wires_per_cavity has it
@@ -27,21 +27,6 @@ NO_SLEEVE = ("splice", "junction")
 def assembled(export: Export, source: str, data: bytes, settings: Settings, wanted: Wanted) -> Read:
     """Return the harness of an export; raises WrongUse for a variant that it does not have."""
     return _Assembly(export, source, settings, wanted).read(data)
-
-
-def chain(segments: Sequence[Segment]) -> tuple[str, str] | None:
-    """Return the nodes where a route starts and stops, None where its segments are no unbroken chain."""
-    if not segments:
-        return None
-    for at in dict.fromkeys((segments[0].start, segments[0].end)):
-        start = at
-        for segment in segments:
-            if at not in (segment.start, segment.end) or not at:
-                break
-            at = segment.end if segment.start == at else segment.start
-        else:
-            return start, at
-    return None
 
 
 class _Assembly:
@@ -90,9 +75,11 @@ class _Assembly:
             where=Where(self.source),
             text=data,
         )
-        self._tell(circuits)
+        put = Put(export, self.conductors, self.segments, self.segment_names, self.places, self.names, self.ending)
+        unfiltered = bool(export.variants and not self.wanted.variants)
+        left = (*self.left, *told(put, circuits, self.notes, unfiltered))
         notes = (*export.notes, *self.notes.problems())
-        return Read(replace(harness, notes=notes), self._account(harness), tuple(self.problems))
+        return Read(replace(harness, notes=notes), account_of(put, harness, self.routes, left), tuple(self.problems))
 
     def _shared(self) -> Settings:
         """Return the settings with as many wires in a cavity as the file itself puts into one."""
@@ -332,79 +319,3 @@ class _Assembly:
         message = f"diameters taken from the segment's {why} area, as of a circle"
         self.notes.add(message, "measure diameter_mm where it matters", segment.where, name)
         return round(sqrt(4 * segment.area_mm2 / pi), 3)
-
-    # ------------------------------------------------------------ what is told
-
-    def _tell(self, circuits: Sequence[Circuit]) -> None:
-        """Tell what has no place in a harness, and numbers that stand twice."""
-        for number, count in Counter(circuit.id for circuit in circuits).items():
-            if count > 1:
-                where = next(c.where for c in circuits if c.id == number)
-                fix = CHOOSE if self.export.variants and not self.wanted.variants else "number them apart"
-                self.notes.add("wire numbers that stand more than once", fix, where, number)
-        if self.export.spare:
-            self.left.append(f"wires and cores not connected: {some(self.export.spare)}")
-        inner = len(self.segments) - len(self.ending)
-        if inner:
-            self.left.append(f"segments that end at no connector, so no branch: {inner}")
-        for is_clip, what in ((False, "tubes and tapes on segments"), (True, "clips on segments")):
-            things = [self._thing(t) for t in self.export.things if t.is_clip == is_clip and t.segment in self.segments]
-            if things:
-                self.left.append(f"{what}, for which a harness has no place: {some(things, 12)}")
-        covers = [t for t in self.export.things if not t.is_clip and t.segment in self.segments]
-        for thing in covers:
-            message = "coverings that are not carried over: sleeves are sized for the bare bundle"
-            fix = "set covering or covering_wall_mm where one lies under a sleeve"
-            self.notes.add(message, fix, self.segments[thing.segment].where, self._thing(thing))
-
-    def _thing(self, thing: Thing) -> str:
-        on = f"{thing.what} on {self.segment_names[thing.segment]}"
-        if thing.from_mm is None or thing.to_mm is None:
-            return on
-        return f"{on} {'at' if thing.is_clip else f'from {thing.from_mm:.0f} to'} {thing.to_mm:.0f} mm"
-
-    def _account(self, harness: Harness) -> Account:
-        export = self.export
-        counted = {
-            **counts_of(harness),
-            "wires": export.wires,
-            "cables": len(export.jackets),
-            "cores": export.cores,
-            "connections": len(self.conductors),
-            "segments": len(self.segments),
-            "nodes": export.nodes,
-            "routes": sum(map(len, self.routes.values())),
-            "protections": len({t.key for t in export.things if not t.is_clip}),
-            "modules or variants": len(export.variants),
-        }
-        counts = {what: count for what, count in counted.items() if what not in ("circuits", "bags")}
-        names = tuple((p.id, p.alias, p.description) for p in self.places)
-        variants = tuple(v.names[0] for v in export.variants)
-        form = f"{export.form}, {len(harness.circuits)} circuits"
-        return Account(form, export.version, counts, export.became, tuple(self.left), variants, names, self._details())
-
-    def _details(self) -> dict[str, Any]:
-        """Return for programs what a harness cannot hold."""
-        name = self.segment_names
-        return {
-            "segments": [
-                {
-                    "name": name[s.key],
-                    "id": s.id,
-                    "length_mm": s.length_mm,
-                    "diameter_mm": round(sqrt(4 * s.area_mm2 / pi), 3) if s.area_mm2 else None,
-                    "area": s.area_kind,
-                }
-                for s in self.segments.values()
-            ],
-            "routes": [
-                {
-                    "circuit": c.id or c.key,
-                    "segments": [name[key] for key in route.segments],
-                    "unbroken": chain([self.segments[key] for key in route.segments]) is not None,
-                }
-                for c in self.conductors
-                for route in self.routes[c.key]
-            ],
-            "protections": [self._thing(t) for t in self.export.things if t.segment in self.segments],
-        }

@@ -129,6 +129,10 @@ class VecFile:
         number = measure(value.said("ValueComponent"))
         if unit is not None and unit.said("UsUnitName").casefold() == "awg" and number is not None:
             gauge = int(number) if number.is_integer() else 99
-            return f"{gauge} AWG" if 1 <= gauge <= 40 else f"{1 - gauge}/0 AWG" if -3 <= gauge <= 0 else ""
+            if -3 <= gauge <= 40:
+                return f"{gauge} AWG" if gauge > 0 else f"{1 - gauge}/0 AWG"
+            message = "sizes in AWG that are no gauge and are passed over"
+            self.notes.add(message, "give 4/0 (-3) to 40 AWG, or mm2", self.links.where(value), f"{number:g}")
+            return ""
         area = self.amount(value, square=True)
         return f"{area:g} mm2" if area and area > 0 else ""
