@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -23,12 +23,14 @@ from labeler.options import (
     REASON,
     RECORD,
     SEND,
+    SET,
     SHEET,
     START,
     UNIT,
     USED,
     chosen_printer,
     options,
+    reading,
 )
 from labeler.terminal import (
     change_words,
@@ -41,6 +43,9 @@ from labeler.terminal import (
     tell,
     warn,
 )
+
+if TYPE_CHECKING:
+    from labeler.read import Wanted
 
 
 @click.command("reprint")
@@ -97,9 +102,21 @@ def reprint_command(
 @click.argument("old", metavar="OLD")
 @click.argument("new", metavar="NEW")
 @click.option("--all", "unchanged", is_flag=True, help="List what is unchanged too.")
-@options(RECORD, JSON, CSV)
-def diff_command(old: str, new: str, unchanged: bool, record_path: str | None, as_json: bool, as_csv: bool) -> None:
+@options(SET, RECORD, JSON, CSV)
+@reading
+def diff_command(
+    old: str,
+    new: str,
+    unchanged: bool,
+    settings: dict[str, str],
+    record_path: str | None,
+    as_json: bool,
+    as_csv: bool,
+    wanted: Wanted,
+) -> None:
     """Compare the markers of two harnesses: files, a recorded unit ("0001"), or a revision ("RSB-210 B").
+
+    How a file is read (--sheet, --variant, --map …) holds for both.
 
     Example: labeler diff "RSB-210 B" boat.toml
     """
@@ -111,7 +128,7 @@ def diff_command(old: str, new: str, unchanged: bool, record_path: str | None, a
     with ExitStack() as stack:
         files = Path(old).exists() and Path(new).exists()
         record = None if files else stack.enter_context(opened_record(record_path, create=False))
-        found = diff(old, new, record)
+        found = diff(old, new, record, settings=settings, wanted=wanted)
     if as_json:
         print_json([asdict(one) for one in found])
         return

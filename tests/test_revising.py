@@ -258,3 +258,46 @@ def test_a_revision_that_was_broken_off_lists_what_comes_off(
         assert "9 markers to take off" in bench
         assert (bench.count("it is replaced"), bench.count("the new revision has none here")) == (8, 1)
         assert {item.state for item in record.find("0001 K7")} == {"taken off"}
+
+
+def workbook(path: Path, colour: str) -> Path:
+    """Write a workbook of two wire lists, sheets Bow and Stern; a wire of the first has this colour."""
+    import openpyxl
+
+    made = openpyxl.Workbook()
+    for name, wires in (("Bow", [("W1", "J1:1", "P1:1", colour), ("W2", "J1:2", "P1:2", "BK")]), ("Stern", [])):
+        sheet = made.create_sheet(name)
+        sheet.append(["Wire", "From", "To", "Gauge (AWG)", "Colour"])
+        for wire, start, finish, paint in wires or [("W9", "J9:1", "P9:1", "BU")]:
+            sheet.append([wire, start, finish, 20, paint])
+    del made["Sheet"]
+    made.save(path)
+    return path
+
+
+def test_diff_of_workbooks_asks_for_the_sheet_and_takes_it(tmp_path: Path) -> None:
+    (tmp_path / "old").mkdir()  # of one name, since a list's harness has the name of its file
+    (tmp_path / "new").mkdir()
+    old, new = workbook(tmp_path / "old" / "b.xlsx", "RD"), workbook(tmp_path / "new" / "b.xlsx", "YE")
+    words = ["--set", "wire_marker={circuit} {colour}", "--set", "wire=TXL"]
+    asked = run("diff", old, new, *words)
+    assert asked.exit_code != 0
+    assert "--sheet" in asked.stderr
+    assert "'Bow' (3 rows), 'Stern' (2 rows)" in asked.stderr
+    bow = run("diff", old, new, "--sheet", "Bow", *words)
+    assert bow.exit_code == 0, bow.stderr
+    # both markers of W1 say its colour; the tags of J1 and P1 list it
+    assert [line.split()[0] for line in bow.stdout.splitlines()[1:]] == ["changed"] * 4
+    assert "W1 RD" in bow.stdout
+    assert "W1 YE" in bow.stdout
+    assert "4 changed" in bow.stderr
+    assert "0 changed" in run("diff", old, new, "--sheet", "Stern", *words).stderr
+
+
+def test_diff_reads_a_harness_file_beside_a_workbook_as_it_stands(tmp_path: Path) -> None:
+    book, file = workbook(tmp_path / "old.xlsx", "RD"), tmp_path / "bow.toml"
+    assert run("read", book, "--sheet", "Bow", "-o", file).exit_code == 0
+    same = run("diff", file, book, "--sheet", "Bow")
+    assert same.exit_code == 0, same.stderr
+    assert same.stderr.splitlines()[-1].startswith("0 added, 0 removed, 0 changed")
+    assert run("diff", file, file, "--sheet", "Bow").exit_code == 2  # it means nothing for either

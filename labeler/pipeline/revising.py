@@ -105,16 +105,32 @@ def _unknown(old: MarkerRow, name: str) -> bool:
 # ---------------------------------------------------------------- the two sides
 
 
-def diff(old: str, new: str, record: Record | None) -> tuple[Difference, ...]:
-    """Compare two harness files, or what the record has of a unit ("0001") or a revision ("RSB-210 B").
+def diff(
+    old: str,
+    new: str,
+    record: Record | None,
+    *,
+    settings: Mapping[str, str] | None = None,
+    wanted: Wanted = AS_IT_STANDS,
+) -> tuple[Difference, ...]:
+    """Compare two files, or what the record has of a unit ("0001") or a revision ("RSB-210 B").
 
-    What stands for a unit is written for it on the other side too; of two units the serials and the dates are no
-    difference. Raises `LabelerError`, also where a serial is that of units of several harnesses.
+    ``settings`` and what is ``wanted`` of a file hold for both; a harness file beside a list or an export leaves
+    nothing open, and is read as it stands. What stands for a unit is written for it on the other side too; of two
+    units the serials and the dates are no difference. Raises `LabelerError`, also where a serial is that of units
+    of several harnesses.
     """
     sides = [None if Path(name).exists() or name == "-" else _recorded(name, record) for name in (old, new)]
     serial = next((items[0].unit for items in sides if items), PLACEHOLDER_UNIT)
+    files = [name for name, items in zip((old, new), sides, strict=True) if items is None]
+    open_ones = [name for name in files if not name.casefold().endswith(".toml")] or files
+
+    def rows_of(name: str) -> list[MarkerRow]:
+        how = wanted if name in open_ones else AS_IT_STANDS
+        return _rows_of(check(name, unit=serial, settings=settings, wanted=how))
+
     before, after = (
-        _rows_of(check(name, unit=serial)) if items is None else [item.row for item in items]
+        rows_of(name) if items is None else [item.row for item in items]
         for name, items in zip((old, new), sides, strict=True)
     )
     return compare(before, after, (_own_words(record, sides[0], serial), _own_words(record, sides[1], serial)))
