@@ -316,10 +316,10 @@ def test_a_gauge_that_may_be_either_is_asked_for() -> None:
         (["J4:1", "J4:2"], [Pin("J4", "1"), Pin("J4", "2")]),
         (["X1.J4.1", "U1.TX"], [Pin("X1.J4", "1"), Pin("U1", "TX")]),
         (["J4", "GND"], [Pin("J4"), Pin("GND")]),
-        (["J4:1", "GND"], [Pin("J4:1"), Pin("GND")]),  # not the whole column: left as it is
+        (["J4:1", "GND"], [Pin("J4", "1"), Pin("GND")]),  # a terminal has no cavity
     ],
 )
-def test_joined_ends_are_split_where_the_whole_column_is(ends: Any, pins: list[Pin]) -> None:
+def test_joined_ends_are_split_where_most_ends_of_the_list_are(ends: Any, pins: list[Pin]) -> None:
     rows = "".join(f"W{number},{end},P1:{number}\n" for number, end in enumerate(ends, 1))
     harness = read(f"Wire,From,To\n{rows}")
     assert [circuit.start for circuit in harness.circuits] == pins
@@ -616,3 +616,76 @@ def test_outside_diameters_that_no_wire_or_cable_has() -> None:
     found = problems("Wire,From,To,Cable,Wire OD (mm),Cable OD (mm)\nW1,J4:1,P1:1,K1,201,6\nW2,J4:2,P1:2,K2,1,501\n")
     assert places(found) == [2, 3]
     assert ["outside 0.05 to 200 mm" in found[0].message, "outside 0.1 to 500 mm" in found[1].message] == [True, True]
+
+
+# ---------------------------------------------------------------- lists as they are found, written here
+
+
+def said(text: str) -> list[str]:
+    """Return every problem and note of a list."""
+    try:
+        return [str(note) for note in read(text).notes]
+    except LabelerError as error:
+        return [str(problem) for problem in error.problems if not problem.warning]
+
+
+@pytest.mark.parametrize(
+    "row",
+    ["POWER,,,", ",,,AWG", "Total,,,1200", "K1,,,4x0.5", "Sheet 2 of 3,,,"],
+    ids=["heading", "units", "total", "cable", "page"],
+)
+def test_a_row_that_names_no_end_is_one_problem_that_says_what_to_do(row: str) -> None:
+    (problem,) = said(f"Wire,From,To,AWG\nW1,J1:1,J2:1,20\n{row}\nW2,J1:2,J2:2,20\n")
+    assert problem.startswith("boat.csv:3: names no end: a heading, units, a total or a note?; take the row out, or")
+    assert said(f"Wire,From,To,AWG\nW1,J1:1,J2:1,20\n# {row}\nW2,J1:2,J2:2,20\n")[0].startswith("boat.csv:3: warning")
+
+
+def test_ends_without_a_colon_among_those_with_one_are_told() -> None:
+    found = read("Wire,From,To,AWG\nW1,J1:1,S1,20\nW2,S1,J2:1,20\nW3,S1,J3:1,20\n")
+    assert [str(c.start) for c in found.circuits] == ["J1:1", "S1", "S1"]
+    assert [c.id for c in found.connectors] == ["J1", "S1", "J2", "J3"]
+    messages = [note.message for note in found.notes]
+    assert messages == [f"column {name!r}: taken without a cavity, having no colon: S1" for name in ("From", "To")]
+
+
+def test_a_colon_in_few_names_parts_nothing() -> None:
+    names = ("MAST", "HULL", "BOW", "DECK: AFT")
+    found = read("Wire,From,To,AWG\n" + "".join(f"W{n},{name},HUB{n},20\n" for n, name in enumerate(names)))
+    assert [c.start.connector for c in found.circuits] == list(names)
+    assert "1 of 4 names have a colon; none was split" in found.notes[0].message
+
+
+@pytest.mark.parametrize("sign", ["-", "/", "_", " ", " Pin "])
+def test_ends_joined_with_another_sign_are_told_and_not_split(sign: str) -> None:
+    rows = "".join(f"W{n},J1{sign}{n},J2{sign}{n},20\n" for n in (1, 2, 3))
+    found = read(f"Wire,From,To,AWG\n{rows}")
+    assert len(found.connectors) == 6
+    first, second = found.notes
+    assert f"each of J1{sign}1, J1{sign}2, J1{sign}3 is read as a connector of its own" in first.message
+    assert "write a colon between" in second.fix
+
+
+def test_names_that_only_look_alike_are_no_cavities() -> None:
+    """Each head stands once: X-1, Y-2 are names."""
+    assert said("Wire,From,To,AWG\nW1,MAST-1,HULL-2,20\nW2,BOW-3,DECK-4,20\n") == []
+
+
+@pytest.mark.parametrize("end", ["J2:1, J3:1", "J2:1; J3:1", "J2:1 & J3:1", "J2:1 + J3:1"])
+def test_an_end_that_names_several_places_is_told(end: str) -> None:
+    (note,) = said(f'Wire,From,To,AWG\nW1,J1:1,"{end}",20\n')
+    assert note.startswith(f"boat.csv:2: warning: column 'To': {end!r} may name several places, and is read as one")
+
+
+def test_plus_and_minus_of_a_battery_name_one_place() -> None:
+    assert said("Wire,From,To,AWG\nW1,BAT+:1,J2:1,20\nW2,BAT-:1,J2:2,20\n") == []
+
+
+@pytest.mark.parametrize(
+    ("start", "finish", "wires"),
+    [("J1:1-3", "J2:1-3", 3), ("J1:1..4", "J2:5..8", 4), ("J1:1-3", "J2:1-4", 0), ("J1:3-1", "J2:3-1", 0)],
+)
+def test_a_row_that_may_stand_for_several_wires_is_told(start: str, finish: str, wires: int) -> None:
+    """Both ends span as many cavities; else it may be a name."""
+    told = said(f"Wire,From,To,AWG\nW1,{start},{finish},20\n")
+    expected = f"boat.csv:2: warning: {start} to {finish} may stand for {wires} wires, and is read as one; give each"
+    assert [note.startswith(expected) for note in told] == [True] * bool(wires)

@@ -164,3 +164,33 @@ def test_a_damaged_workbook_is_read_or_refused(tmp_path_factory: Any, at: int, p
     data = PLAIN[:at] + piece + (b"" if cut else PLAIN[at + len(piece) :])
     with contextlib.suppress(LabelerError):  # and nothing else
         read(tmp_path_factory.mktemp("book"), data)
+
+
+def hide(sheet: Any) -> None:
+    sheet.row_dimensions[5].hidden = True
+    sheet.column_dimensions["D"].hidden = True
+
+
+def strike(sheet: Any) -> None:
+    from openpyxl.styles import Font
+
+    for cell in sheet[5]:
+        cell.font = Font(strike=True)
+    sheet["A4"].font = Font(strike=True)  # one word of a row alone is a correction
+
+
+@pytest.mark.parametrize(
+    ("fill", "told"),
+    [
+        (hide, ["hidden rows are read like the others: 5", "hidden columns are read like the others: D"]),
+        (strike, ["rows struck through are read like the others: 5"]),
+    ],
+)
+def test_what_a_workbook_hides_or_strikes_through_is_told(
+    tmp_path: Path, fill: Callable[[Any], None], told: list[str]
+) -> None:
+    """Rows 4 and 5 hold the wires; they are read, since nobody knows why they are hidden."""
+    harness = read(tmp_path, book(fill))
+    assert [circuit.id for circuit in harness.circuits] == ["L1", "L2"]
+    messages = [note.message for note in harness.notes]
+    assert [each for each in messages if "read like the others" in each] == told

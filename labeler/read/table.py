@@ -347,7 +347,7 @@ class _Rows:
             plain = line[:1].isalnum()  # neither blank nor a comment: most rows
             if (not plain and self.is_blank(line)) or (len(header) == 1 and self.lines[index] == header[0]):
                 index += 1
-            elif not plain and self.is_comment(line):
+            elif not plain and (self.is_comment(line) or self._first_text(index) == "#"):
                 comments += [index + 1] if line.count(self.separator) + 1 >= width else []
                 index += 1
             elif record and self._first_text(index) != record:
@@ -386,7 +386,7 @@ class _Rows:
 def _miscounted(where: Where, count: int, width: int, separator: str) -> Problem:
     message = f"{count} cells, the header has {width}"
     fix = f"put a cell that holds a {separator} itself in quotes" if count > width else "fill the row up"
-    return Problem(where, message, f"{fix}, or leave cells empty" if count < width else fix)
+    return Problem(where, message, f"{fix}, leave cells empty, or start a note with #" if count < width else fix)
 
 
 def _commented(source: str, comments: Sequence[int]) -> tuple[Problem, ...]:

@@ -30,7 +30,8 @@ def harness_toml(harness: Harness, remarks: Iterable[str] = ()) -> str:
         back = read_toml(text.encode(), "written", None, default_settings(), {})
         same = bare(back) == bare(harness)
     except (LabelerError, UnicodeEncodeError) as error:
-        problem = Problem(harness.where, f"cannot be written as a harness file: {error}", "correct it where it is from")
+        said = "; ".join(map(str, error.problems)) if isinstance(error, LabelerError) else str(error)
+        problem = Problem(harness.where, f"cannot be written as a harness file: {said}", "correct it where it is from")
         raise LabelerError(problem) from None
     if not same:
         what = _first_difference(bare(harness), bare(back))

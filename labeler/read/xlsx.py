@@ -18,6 +18,7 @@ from io import BytesIO, StringIO
 from typing import Any
 
 from labeler.errors import LabelerError, Problem, Where, WrongUse, nearest, refuse
+from labeler.read.account import some
 
 LARGEST_UNPACKED = 48 * 2**20  # bytes; project choice: some 60,000 rows, and the memory is bounded
 LARGEST_PART = 32 * 2**20  # bytes of one part of the file
@@ -205,7 +206,7 @@ def _rows(sheet: Any, where: str, formulas: frozenset[str]) -> tuple[list[list[s
                 problems.append(Problem(Where(where, number), f"cell {cell.coordinate} {error}"))
         rows.append(row)
     refuse(problems[:MOST_SHOWN])
-    return rows, list(_filled(sheet, rows, where))
+    return rows, [*_filled(sheet, rows, where), *_unseen(sheet, rows, where)]
 
 
 def _text(cell: Any, formulas: frozenset[str]) -> str:
@@ -222,6 +223,28 @@ def _text(cell: Any, formulas: frozenset[str]) -> str:
     if isinstance(value, float):
         return str(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(value)
     return " ".join(str(value).split()) if isinstance(value, str) else str(value)
+
+
+def _unseen(sheet: Any, rows: list[list[str]], where: str) -> Iterator[Problem]:
+    """Say which rows and columns are read though the workbook hides them or strikes them through."""
+    filled = [number for number, row in enumerate(rows, 1) if any(row)]
+    hidden = [number for number in filled if number in sheet.row_dimensions and sheet.row_dimensions[number].hidden]
+    struck = [number for number in filled if _is_struck(sheet[number])]
+    columns = [letter for letter, column in sheet.column_dimensions.items() if column.hidden]
+    for what, those, fix in (
+        ("hidden rows", hidden, "delete them, or take the filter off, if they do not count"),
+        ("hidden columns", columns, "delete them, if they do not count"),
+        ("rows struck through", struck, "delete them, if they do not count"),
+    ):
+        if those:
+            place = Where(where, those[0]) if isinstance(those[0], int) else Where(where)
+            yield Problem(place, f"{what} are read like the others: {some(those)}", fix, warning=True)
+
+
+def _is_struck(cells: Any) -> bool:
+    """Whether all that a row says is struck through."""
+    said = [cell for cell in cells if cell.value is not None]
+    return bool(said) and all(cell.has_style and cell.font and cell.font.strike for cell in said)
 
 
 def _filled(sheet: Any, rows: list[list[str]], where: str) -> Iterator[Problem]:
