@@ -18,7 +18,8 @@ from labeler.read.ends import pins_of
 from labeler.read.headers import unplaced
 from labeler.read.ids import ids_of, tell_wire_from_id
 from labeler.read.pins import read_pins
-from labeler.read.table import SEPARATORS, Table, read_table
+from labeler.read.rows import SEPARATORS
+from labeler.read.table import Table, read_table
 from labeler.read.values import (
     cable_outside,
     gauge_kind,
