@@ -41,7 +41,7 @@ def pins_of(cells: Cells) -> tuple[list[Pin], list[Pin]]:
     owned = owned_names(cells)
     named = {end: _named(cells, end, owned) for end in ("from", "to")}
     cells.endless |= {
-        row for row, (one, two) in enumerate(zip(named["from"][0], named["to"][0], strict=True)) if not one and not two
+        row for row, ends in enumerate(zip(named["from"][0], named["to"][0], strict=True)) if ends == ("", "")
     }
     starts, finishes = _pins(cells, "from", *named["from"]), _pins(cells, "to", *named["to"])
     for row in sorted(cells.endless):
@@ -51,7 +51,8 @@ def pins_of(cells: Cells) -> tuple[list[Pin], list[Pin]]:
             "take the row out, or start it with #; of a wire name both ends",
         )
         cells.problems.append(lacking)
-    _note_spans(cells, starts, finishes)
+    if any(_SPAN.fullmatch(cavity) for cavity in set(named["from"][1])):
+        _note_spans(cells, starts, finishes)
     return starts, finishes
 
 
@@ -140,8 +141,9 @@ def _note_other_signs(cells: Cells, end: str, joined: set[str]) -> None:
 
 def _note_several(cells: Cells, end: str, values: Sequence[str]) -> None:
     """Say where an end seems to name several places."""
-    for row, value in enumerate(values):
-        if _SEVERAL.search(value):
+    several = {value for value in set(values) if _SEVERAL.search(value)}
+    for row, value in enumerate(values) if several else ():
+        if value in several:
             message = f"column {cells.header(end)}: {value!r} may name several places, and is read as one"
             cells.note(message, "give each wire a row; one that goes on to another place is a wire more", row)
 
