@@ -7,9 +7,12 @@ from itertools import groupby
 from typing import Any
 
 from labeler.errors import LabelerError
+from labeler.model import Circuit
 from labeler.read import Read
+from labeler.read.account import NOT_UNDERSTOOD
 from labeler.report import problem_json
 
+MOST_CIRCUITS = 3  # that are shown as they were read; the JSON has all
 MOST_NAMES = 12  # connectors whose three names are shown; the JSON has all
 
 
@@ -22,12 +25,24 @@ def lines(read: Read) -> Iterator[str]:
     shown = [_counted(count, what) for what, count in account.counts.items() if count]
     yield f"counts      {', '.join(shown) or 'nothing'}"
     for what, group in groupby(sorted(account.became, key=lambda pair: pair[1]), key=lambda pair: pair[1]):
-        yield f"understood  {what}: {', '.join(name for name, _ in group)}"
+        names = ", ".join(name for name, _ in group)
+        yield f"left        {what}: {names}" if what == NOT_UNDERSTOOD else f"understood  {what}: {names}"
+    for circuit in harness.circuits[:MOST_CIRCUITS]:
+        yield f"as read     {_circuit(circuit)}"
     for line in account.left:
         yield f"left        {line}"
     if account.variants:
         yield f"variants    {', '.join(account.variants)} (choose with --variant)"
     yield from _names(read)
+
+
+def _circuit(circuit: Circuit) -> str:
+    """Say one circuit as it was read, so that what was told wrong is seen."""
+    length = f"{circuit.length_mm:g} mm" if circuit.length_mm else ""
+    outside = f"outside {circuit.outside_mm:g} mm" if circuit.outside_mm else ""
+    cable = f"in {circuit.cable}" if circuit.cable else ""
+    said = (circuit.size, circuit.wire, outside, circuit.colour, circuit.signal, length, cable)
+    return ", ".join((f"{circuit.id}: {circuit.start} to {circuit.finish}", *filter(None, said)))
 
 
 def _counted(count: int, what: str) -> str:
@@ -68,6 +83,7 @@ def as_json(read: Read) -> dict[str, Any]:
                 "from": str(c.start),
                 "to": str(c.finish),
                 "size": c.size,
+                "wire": c.wire,
                 "outside_mm": c.outside_mm,
                 "colour": c.colour,
                 "signal": c.signal,

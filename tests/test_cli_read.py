@@ -31,7 +31,8 @@ def test_what_was_understood(boat: str) -> None:
     for line in (
         "counts      2 connectors, 2 circuits",
         "understood  size: column 'Gauge'",
-        "understood  not understood, kept as written: column 'Deck'",
+        "left        not understood, kept as written: column 'Deck'",
+        "as read     W1: P1:1 to J4:2, 22 AWG, 9-6",
     ):
         assert line in done.stdout.splitlines()
 

@@ -60,6 +60,8 @@ class Read:
         return self.harness
 
 
+NOT_UNDERSTOOD = "not understood, kept as written"  # what became of a column that nothing is known of
+
 OPTIONS = {
     "sheet": "--sheet",
     "variants": "--variant",

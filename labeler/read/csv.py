@@ -12,7 +12,7 @@ from itertools import repeat
 
 from labeler.errors import Problem, Where, refuse
 from labeler.model import Cable, Circuit, Connector, Harness, Settings
-from labeler.read.account import AS_IT_STANDS, Account, Read, Wanted, counts_of
+from labeler.read.account import AS_IT_STANDS, NOT_UNDERSTOOD, Account, Read, Wanted, counts_of
 from labeler.read.cells import Cells
 from labeler.read.ends import pins_of
 from labeler.read.headers import unplaced
@@ -121,7 +121,7 @@ class _Reader(Cells):
         """Return what each column became: a role, or a free column."""
         roles = {index: role for role, indexes in self.roles.items() for index in indexes if index in self.used}
         return tuple(
-            (f"column {heading.text!r}", roles.get(index, "not understood, kept as written"))
+            (f"column {heading.text!r}", roles.get(index, NOT_UNDERSTOOD))
             for index, heading in enumerate(self.table.columns.headings)
             if heading.text
         )

@@ -104,7 +104,7 @@ def account_of(put: Put, harness: Harness, routes: Mapping[str, Sequence[Route]]
         "nodes": export.nodes,
         "routes": sum(map(len, routes.values())),
         "protections": len({t.key for t in export.things if not t.is_clip}),
-        "modules or variants": len(export.variants),
+        "variants": len(export.variants),
     }
     counts = {what: count for what, count in counted.items() if what not in ("circuits", "bags")}
     names = tuple((p.id, p.alias, p.description) for p in put.places)
