@@ -36,6 +36,7 @@ from labeler.options import (
     USED,
     chosen_printer,
     options,
+    parse_measure,
     reading,
 )
 from labeler.terminal import (
@@ -325,8 +326,8 @@ def stock_command(name: str | None, as_json: bool, out: Path | None, force: bool
 @main.command("calibrate")
 @click.argument("stock", metavar="STOCK", required=False)
 @options(PRINTER)
-@click.option("--measured-x", type=float, metavar="MM", help="What the ruler along the page measured.")
-@click.option("--measured-y", type=float, metavar="MM", help="What the ruler up the page measured.")
+@click.option("--measured-x", metavar="MM", callback=parse_measure, help="What the ruler along the page measured.")
+@click.option("--measured-y", metavar="MM", callback=parse_measure, help="What the ruler up the page measured.")
 @options(OUT, FORCE)
 def calibrate_command(
     stock: str | None,
@@ -345,18 +346,22 @@ def calibrate_command(
     from labeler.printers import Printer, load_printer, measured, printer_file
 
     path = printer_file(printer) if printer else None
-    profile = load_printer(printer) if printer and path and path.is_file() else Printer(path.stem if path else "")
+    known = path is not None and path.is_file()
+    profile = load_printer(printer) if printer and known else Printer(path.stem if path else "")
     if measured_x is None and measured_y is None:
         if not stock:
             raise click.UsageError("name the STOCK to print the page for, or give --measured-x and --measured-y")
         for file in draw_calibration(stock, profile, out, force=force):
             click.echo(str(file))
+        if path and not known:
+            click.echo(f"{path}: there is no such profile yet: the page is drawn without a correction", err=True)
         return
     if path is None or stock:
         raise click.UsageError("a measure is stored for a --printer, without a STOCK")
     corrected = measured(profile, measured_x, measured_y)
     store_printer(corrected, path)
-    click.echo(f"{path}: lengths x {corrected.scale_x:g} along the page, x {corrected.scale_y:g} up the page", err=True)
+    along = f"lengths x {corrected.scale_x:g} along the page (before {profile.scale_x:g})"
+    click.echo(f"{path}: {along}, x {corrected.scale_y:g} up the page (before {profile.scale_y:g})", err=True)
 
 
 @main.command("sleeves")
