@@ -313,7 +313,7 @@ def _built(record: Record, checked: Checked, since: str, unit: str) -> tuple[Rec
     harness = checked.harness
     where = Where(f"unit {unit}")
     if since == harness.revision:
-        message = f"the file is of revision {since} itself"
+        message = f"the file is of revision {since or 'none'} itself"
         raise LabelerError(Problem(where, message, "give the revision that was built"))
     items = record.find("", unit=unit, harness=harness.part_number or harness.name)
     built = standing(items, since)
@@ -322,7 +322,7 @@ def _built(record: Record, checked: Checked, since: str, unit: str) -> tuple[Rec
         message = f"nothing of {harness.part_number or harness.name} was printed for it"
         if not known:
             raise LabelerError(Problem(where, message, "see labeler record list, or print the unit"))
-        message += f" at revision {since!r}, but at {known}"
+        message += f" at revision {since or 'none'}, but {known}"
         raise LabelerError(Problem(where, message, "name the revision that was built (--changed-since)"))
     serials = sorted({item.unit for item in built})
     if len(serials) > 1:
