@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -24,6 +25,7 @@ from labeler.catalogue import load_catalogue
 from labeler.cli import main
 from labeler.draw.files import uninterrupted, written
 from labeler.layout import lay_out
+from labeler.layout.cells import cell_name
 from labeler.model import Face, Harness, Piece, Sheet
 from labeler.pipeline import Output, check, print_harness, print_units, reprint
 from labeler.pipeline.files import MOST_PAGES, Names
@@ -72,6 +74,41 @@ def test_units_share_sheets_unit_by_unit_or_marker_by_marker(tmp_path: Path) -> 
         )
         by = 4 if grouped else 3
         assert len([key for key, _ in groupby(row[by] for row in on)]) == len({row[by] for row in on})
+
+
+def read_off(folder: Path, stock: str) -> list[tuple[str, str, str]]:
+    """Return cell, circuit and unit of every wrap as they stand on the pages, from left to right and downwards."""
+    about, found = STOCKS[stock], []
+    for file in sorted(folder.glob(f"*{stock}.pdf")):
+        for number, page in enumerate(pdfium.PdfDocument(str(file))):
+            text, cells = page.get_textpage(), {}
+            for word in re.finditer(r"(W\d+)[.](\d{4})", text.get_text_range()):
+                x, y = (points * 25.4 / 72 for points in text.get_charbox(word.start())[:2])
+                row = int((about.page_height_mm - about.top_mm - y) // about.pitch_y_mm)
+                column = int((x - about.left_mm) // about.pitch_x_mm)
+                cells.setdefault((number, row, column), set()).add((word[1], word[2]))
+            for (_, row, column), said in sorted(cells.items()):
+                assert len(said) == 1  # the copies of a text around its wire
+                found.append((cell_name(column, row), *said.pop()))
+    return found
+
+
+@pytest.mark.parametrize("order", ["separate", "collated", "grouped"])
+def test_the_pages_themselves_hold_every_wrap_of_every_unit_in_the_order_promised(tmp_path: Path, order: str) -> None:
+    words = ["--serials", "0001-0003", "--order", order, "--set", "wire_marker={circuit}.{serial}"]
+    gone = {"A1", "B1", "C1", "A2", "B2", "C2", "B5", "G14"}
+    used = ["--used", f"{WRAPS}=A1-C2,G14", "--used", f"{WRAPS}=B5"]
+    assert run("print", BOAT, "--out", tmp_path, "--record", tmp_path / "r.sqlite", *words, *used).exit_code == 0
+    found = read_off(tmp_path, WRAPS)
+    wraps = found[: 98 - len(gone)]  # of the first sheet, of 7 x 14 cells
+    assert gone.isdisjoint(cell for cell, _, _ in (wraps if order != "separate" else found[:34]))
+    said = [(circuit, unit) for _, circuit, unit in found]
+    wires = list(dict.fromkeys(circuit for circuit, _ in said))
+    assert len(wires) == 17  # of the 27 circuits of the example, ten are too thin for this stock
+    if order == "grouped":  # an end of a wire for all units, then its other end
+        assert said == [(wire, unit) for wire in wires for _ in range(2) for unit in ("0001", "0002", "0003")]
+    else:  # the two ends of a wire side by side
+        assert said == [(wire, unit) for unit in ("0001", "0002", "0003") for wire in wires for _ in range(2)]
 
 
 def test_shared_sheets_are_as_few_as_their_cells_allow(tmp_path: Path) -> None:
