@@ -36,6 +36,7 @@ from labeler.options import (
     USED,
     chosen_printer,
     options,
+    parse_measure,
     reading,
 )
 from labeler.terminal import (
@@ -219,12 +220,14 @@ def print_command(
     all_serials = _serials(unit, units, serials)
     with opened_record(record_path) as record:
         groups = [all_serials] if order != "separate" else [[serial] for serial in all_serials]
+        how |= {"grouped": order == "grouped", "later": [serial for group in groups[1:] for serial in group]}
         for done, together in enumerate(groups):
             with told_when_broken_off(done, len(all_serials)):
-                runs = print_units(file, folder, record, units=together, grouped=order == "grouped", **how)
-            warn(runs[0].notes)
+                runs = print_units(file, folder, record, units=together, **how)
+            if not done:
+                warn(runs[0].notes)
             tell(runs, record)
-            how |= {"start": {}, "used": {}, "go_on": False}  # the sheet that was partly used is full now
+            how |= {"start": {}, "used": {}, "go_on": False, "later": ()}  # every further unit begins on new sheets
 
 
 def _serials(unit: str | None, units: int | None, serials: str | None) -> list[str | None]:
@@ -235,9 +238,19 @@ def _serials(unit: str | None, units: int | None, serials: str | None) -> list[s
         return [None] * units if units else [unit]
     first, dash, last = (part.strip() for part in serials.partition("-"))
     numbers = [int(end) for end in (first, last) if re.fullmatch("[0-9]{1,40}", end)]
-    if not (dash and len(numbers) == 2 and numbers[0] <= numbers[1] < numbers[0] + MOST_UNITS):
-        raise click.BadParameter(f"{serials!r} is not FROM-TO, as in 0001-0025", param_hint="--serials")
-    return [f"{number:0{len(first)}d}" for number in range(numbers[0], numbers[1] + 1)]
+    if not dash or len(numbers) < 2:
+        why = "is not FROM-TO, as in 0001-0025"
+    elif numbers[0] > numbers[1]:
+        why = "runs backwards: name the lower serial first"
+    elif numbers[1] - numbers[0] >= MOST_UNITS:
+        why = f"is more than {MOST_UNITS} units: print them in several runs"
+    elif len(first) != len(last) and ((first.startswith("0") and first != "0") or last.startswith("0")):
+        why = "begins with a zero on one side: write both serials with as many digits"
+    else:
+        return [f"{number:0{len(first)}d}" for number in range(numbers[0], numbers[1] + 1)]
+    from labeler.errors import on_one_line
+
+    raise click.BadParameter(on_one_line(f"{serials!r} {why}"), param_hint="--serials")
 
 
 # ---------------------------------------------------------------- one question without a file
@@ -325,8 +338,8 @@ def stock_command(name: str | None, as_json: bool, out: Path | None, force: bool
 @main.command("calibrate")
 @click.argument("stock", metavar="STOCK", required=False)
 @options(PRINTER)
-@click.option("--measured-x", type=float, metavar="MM", help="What the ruler along the page measured.")
-@click.option("--measured-y", type=float, metavar="MM", help="What the ruler up the page measured.")
+@click.option("--measured-x", metavar="MM", callback=parse_measure, help="What the ruler along the page measured.")
+@click.option("--measured-y", metavar="MM", callback=parse_measure, help="What the ruler up the page measured.")
 @options(OUT, FORCE)
 def calibrate_command(
     stock: str | None,
@@ -345,18 +358,22 @@ def calibrate_command(
     from labeler.printers import Printer, load_printer, measured, printer_file
 
     path = printer_file(printer) if printer else None
-    profile = load_printer(printer) if printer and path and path.is_file() else Printer(path.stem if path else "")
+    known = path is not None and path.is_file()
+    profile = load_printer(printer) if printer and known else Printer(path.stem if path else "")
     if measured_x is None and measured_y is None:
         if not stock:
             raise click.UsageError("name the STOCK to print the page for, or give --measured-x and --measured-y")
         for file in draw_calibration(stock, profile, out, force=force):
             click.echo(str(file))
+        if path and not known:
+            click.echo(f"{path}: there is no such profile yet: the page is drawn without a correction", err=True)
         return
     if path is None or stock:
         raise click.UsageError("a measure is stored for a --printer, without a STOCK")
     corrected = measured(profile, measured_x, measured_y)
     store_printer(corrected, path)
-    click.echo(f"{path}: lengths x {corrected.scale_x:g} along the page, x {corrected.scale_y:g} up the page", err=True)
+    along = f"lengths x {corrected.scale_x:g} along the page (before {profile.scale_x:g})"
+    click.echo(f"{path}: {along}, x {corrected.scale_y:g} up the page (before {profile.scale_y:g})", err=True)
 
 
 @main.command("sleeves")

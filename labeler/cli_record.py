@@ -95,6 +95,7 @@ def reprint_command(
             out=Output(out, png=png, send=send, track=shown_progress),
             **how,
         )
+        warn(printed[0].notes)
         tell(printed, record)
 
 

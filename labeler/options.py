@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from functools import wraps
 from pathlib import Path
@@ -78,6 +79,25 @@ def parse_send(_: click.Context, __: click.Parameter, given: tuple[str, ...]) ->
     return made
 
 
+def parse_printer(_: click.Context, __: click.Parameter, given: str | None) -> str | None:
+    """Return the name or the path of a profile."""
+    if given is not None and not given.strip():
+        raise click.BadParameter("the name is empty; leave the option out to print for no printer in particular")
+    if given is not None and not given.isprintable():
+        raise click.BadParameter(f"{given!r} has signs that do not show")
+    return given
+
+
+def parse_measure(_: click.Context, __: click.Parameter, given: str | None) -> float | None:
+    """Return what was measured [mm], written with a point or a comma, with or without its unit."""
+    if given is None:
+        return None
+    found = re.fullmatch(r"\s*([0-9]{1,4}(?:[.,][0-9]{1,6})?)\s*(?:mm)?\s*", given)
+    if not found:
+        raise click.BadParameter(f"{given[:40]!r} is no length in mm, as in 99.2")
+    return float(found[1].replace(",", "."))
+
+
 def options(*options: Callable[[F], F]) -> Callable[[F], F]:
     """Return a decorator that adds several options, in this order."""
 
@@ -143,7 +163,9 @@ RECORD = click.option(
     "default: record.sqlite in the user's data folder, or $LABELER_RECORD.",
 )
 OUT = click.option("--out", type=click.Path(path_type=Path), default=Path("out"), help="Folder for the PDF files.")
-PRINTER = click.option("--printer", metavar="NAME", help="Profile of the printer: a name, or a TOML file.")
+PRINTER = click.option(
+    "--printer", metavar="NAME", callback=parse_printer, help="Profile of the printer: a name, or a TOML file."
+)
 START = click.option(
     "--start",
     metavar="STOCK=CELL",

@@ -16,11 +16,13 @@ printer, or any file given by path::
 
 from __future__ import annotations
 
+import re
+import tomllib
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
 
-from labeler.errors import LabelerError, Problem, Where
+from labeler.errors import LabelerError, Problem, Where, refuse
 from labeler.model import Sheet
 from labeler.stocks import KINDS
 from labeler.tables import Form, Key, checked, load
@@ -148,19 +150,28 @@ def measured(printer: Printer, x_mm: float | None, y_mm: float | None) -> Printe
     """Return the profile corrected by what the calibration page's 100 mm rulers measured, along x and y.
 
     The page was printed with the profile as it was, so corrections multiply. Raises `LabelerError`
-    for a measure that is off by more than 10 %.
+    for a measure that is off by more than 10 %, and for a correction that would be.
 
     >>> measured(Printer(), 99.2, 100.4).scale_x
     1.008065
     """
     changes: dict[str, float] = {}
+    problems = []
     for axis, value in (("x", x_mm), ("y", y_mm)):
         if value is None:
             continue
-        if abs(value - RULER_MM) > MOST_OFF * RULER_MM:
+        where, key = Where(f"--measured-{axis}"), f"scale_{axis}"
+        before = getattr(printer, key)
+        if not abs(value - RULER_MM) <= MOST_OFF * RULER_MM:  # nor a number at all
             text = f"{value:g} mm for a ruler of {RULER_MM:g} mm is off by more than {MOST_OFF:.0%}"
-            raise LabelerError(Problem(Where(f"--measured-{axis}"), text, "measure from the first tick to the last"))
-        changes[f"scale_{axis}"] = round(getattr(printer, f"scale_{axis}") * RULER_MM / value, 6)
+            problems.append(Problem(where, text, "measure from the first tick to the last"))
+        elif abs(RULER_MM / value * before - 1) > MOST_OFF:
+            text = f"{value:g} mm makes {key} {RULER_MM / value * before:.4g}, before {before:g}; it must be"
+            fix = f"measure a page that was drawn with {key} = {before:g}"
+            problems.append(Problem(where, f"{text} {1 - MOST_OFF:g} to {1 + MOST_OFF:g}", fix))
+        else:
+            changes[key] = round(before * RULER_MM / value, 6)
+    refuse(problems)
     return replace(printer, **changes)  # type: ignore[arg-type]
 
 
@@ -173,6 +184,24 @@ def profile_text(printer: Printer) -> str:
         if key.name != "name" and value != getattr(usual, key.name):
             lines.append(f"{key.name} = {_toml(value)}")
     return "\n".join(lines) + "\n"
+
+
+def corrected_text(text: str, printer: Printer) -> str:
+    """Return the text of a profile with the printer's scales in it; what else somebody wrote there stays.
+
+    Where the scales are not written as usual, all of it is written anew.
+    """
+    scales = {key: getattr(printer, key) for key in ("scale_x", "scale_y")}
+    made = text
+    for key, value in scales.items():
+        made, count = re.subn(rf"(?m)^([ \t]*{key}[ \t]*=[ \t]*)[^\s#]+", rf"\g<1>{value!r}", made)
+        if not count:
+            made = "\n".join(filter(None, (made.rstrip(), f"{key} = {value!r}\n")))
+    try:
+        right = tomllib.loads(made) == {**tomllib.loads(text), **scales}
+    except tomllib.TOMLDecodeError:
+        right = False
+    return made if right else profile_text(printer)
 
 
 def _toml(value: object) -> str:

@@ -80,7 +80,8 @@ def told_when_broken_off(done: int, units: int) -> Iterator[None]:
         yield
     except KeyboardInterrupt:
         if units > 1:
-            click.echo(f"\nbroken off after {done} of {units} units: labeler record list shows them", err=True)
+            shown = ": labeler record list shows them" if done else ""
+            click.echo(f"\nbroken off after {done} of {units} units{shown}", err=True)
         raise
 
 

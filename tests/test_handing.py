@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -24,6 +25,7 @@ from labeler.catalogue import load_catalogue
 from labeler.cli import main
 from labeler.draw.files import uninterrupted, written
 from labeler.layout import lay_out
+from labeler.layout.cells import cell_name
 from labeler.model import Face, Harness, Piece, Sheet
 from labeler.pipeline import Output, check, print_harness, print_units, reprint
 from labeler.pipeline.files import MOST_PAGES, Names
@@ -74,6 +76,41 @@ def test_units_share_sheets_unit_by_unit_or_marker_by_marker(tmp_path: Path) -> 
         assert len([key for key, _ in groupby(row[by] for row in on)]) == len({row[by] for row in on})
 
 
+def read_off(folder: Path, stock: str) -> list[tuple[str, str, str]]:
+    """Return cell, circuit and unit of every wrap as they stand on the pages, from left to right and downwards."""
+    about, found = STOCKS[stock], []
+    for file in sorted(folder.glob(f"*{stock}.pdf")):
+        for number, page in enumerate(pdfium.PdfDocument(str(file))):
+            text, cells = page.get_textpage(), {}
+            for word in re.finditer(r"(W\d+)[.](\d{4})", text.get_text_range()):
+                x, y = (points * 25.4 / 72 for points in text.get_charbox(word.start())[:2])
+                row = int((about.page_height_mm - about.top_mm - y) // about.pitch_y_mm)
+                column = int((x - about.left_mm) // about.pitch_x_mm)
+                cells.setdefault((number, row, column), set()).add((word[1], word[2]))
+            for (_, row, column), said in sorted(cells.items()):
+                assert len(said) == 1  # the copies of a text around its wire
+                found.append((cell_name(column, row), *said.pop()))
+    return found
+
+
+@pytest.mark.parametrize("order", ["separate", "collated", "grouped"])
+def test_the_pages_themselves_hold_every_wrap_of_every_unit_in_the_order_promised(tmp_path: Path, order: str) -> None:
+    words = ["--serials", "0001-0003", "--order", order, "--set", "wire_marker={circuit}.{serial}"]
+    gone = {"A1", "B1", "C1", "A2", "B2", "C2", "B5", "G14"}
+    used = ["--used", f"{WRAPS}=A1-C2,G14", "--used", f"{WRAPS}=B5"]
+    assert run("print", BOAT, "--out", tmp_path, "--record", tmp_path / "r.sqlite", *words, *used).exit_code == 0
+    found = read_off(tmp_path, WRAPS)
+    wraps = found[: 98 - len(gone)]  # of the first sheet, of 7 x 14 cells
+    assert gone.isdisjoint(cell for cell, _, _ in (wraps if order != "separate" else found[:34]))
+    said = [(circuit, unit) for _, circuit, unit in found]
+    wires = list(dict.fromkeys(circuit for circuit, _ in said))
+    assert len(wires) == 17  # of the 27 circuits of the example, ten are too thin for this stock
+    if order == "grouped":  # an end of a wire for all units, then its other end
+        assert said == [(wire, unit) for wire in wires for _ in range(2) for unit in ("0001", "0002", "0003")]
+    else:  # the two ends of a wire side by side
+        assert said == [(wire, unit) for unit in ("0001", "0002", "0003") for wire in wires for _ in range(2)]
+
+
 def test_shared_sheets_are_as_few_as_their_cells_allow(tmp_path: Path) -> None:
     with open_record(tmp_path / "r.sqlite") as record:
         made = print_units(BOAT, tmp_path, record, units=(None,) * 5, grouped=True)
@@ -116,6 +153,70 @@ def test_a_serial_stands_where_a_text_asks_for_it(tmp_path: Path) -> None:
     text = "".join(page.get_textpage().get_text_range() for page in flags)
     # two ends, two faces of each flag, for each of two units
     assert text.count("W101-0041") == text.count("W101-0042") == 4
+
+
+@pytest.mark.parametrize(
+    ("serials", "says"),
+    [
+        ("5-1", "'5-1' runs backwards"),
+        ("1-10001", "'1-10001' is more than 10000 units"),
+        ("1-1000000000000", "is more than 10000 units"),
+        ("0099-101", "as many digits"),
+        ("99-0101", "as many digits"),
+        ("0-012", "as many digits"),
+        ("0001", "is not FROM-TO"),
+        ("1-2-3", "is not FROM-TO"),
+        ("\u0661-\u0662", "is not FROM-TO"),
+        ("1-\x1b[2J", "is not FROM-TO"),
+    ],
+)
+def test_serials_that_are_no_range_are_told_why(tmp_path: Path, serials: str, says: str) -> None:
+    done = run("print", BOAT, "--serials", serials, "--out", tmp_path, "--record", tmp_path / "r.sqlite")
+    assert done.exit_code == 2
+    assert says in done.stderr
+    assert "\x1b" not in done.stderr
+    assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize(("serials", "units"), [("9-11", ["9", "10", "11"]), ("0-1", ["0", "1"])])
+def test_serials_without_zeros_before_them(tmp_path: Path, serials: str, units: list[str]) -> None:
+    words = ["--out", tmp_path, "--record", tmp_path / "r.sqlite", "--bench", "short"]
+    assert run("print", BOAT, "--serials", serials, *words).exit_code == 0
+    with open_record(tmp_path / "r.sqlite") as record:
+        assert [unit.serial for unit in record.units()] == units
+
+
+@pytest.mark.parametrize("order", ["separate", "collated"])
+def test_units_that_cannot_be_printed_stop_the_run_before_its_first(tmp_path: Path, order: str) -> None:
+    words = ["--out", tmp_path, "--record", tmp_path / "r.sqlite", "--order", order]
+    for unit in ("0002", "4"):
+        assert run("print", BOAT, "--unit", unit, *words).exit_code == 0
+    before = sorted(tmp_path.iterdir())
+    done = run("print", BOAT, "--serials", "0001-0005", *words)
+    assert done.exit_code == 1
+    assert [line.partition(":")[0] for line in done.stderr.splitlines()] == ["RSB-210 0002", "RSB-210 0004"]
+    assert "0004 reads like 4" in done.stderr
+    assert sorted(tmp_path.iterdir()) == before
+    with open_record(tmp_path / "r.sqlite") as record:
+        assert [unit.serial for unit in record.units()] == ["0002", "4"]
+
+
+def test_a_file_of_a_later_unit_that_is_there_stops_the_run_before_its_first(tmp_path: Path) -> None:
+    words = ["--out", tmp_path / "out", "--record", tmp_path / "r.sqlite", "--png", "sheets"]
+    kept = tmp_path / "out" / "RSB-210-0003-wrap-a4-25x18-005.png"
+    kept.parent.mkdir()
+    kept.write_bytes(b"kept")
+    done = run("print", BOAT, "--units", "3", *words, "--start", f"{WRAPS}=C3")
+    assert done.exit_code == 1
+    assert done.stderr == f"{kept}: exists already; choose another name or folder, or replace it (--force)\n"
+    assert list(kept.parent.iterdir()) == [kept]
+
+
+def test_what_is_noted_of_a_file_is_said_once_for_all_its_units(tmp_path: Path) -> None:
+    words = ["--out", tmp_path, "--record", tmp_path / "r.sqlite", "--units", "3", "--used", "wrap-a4-25x38=A1"]
+    done = run("print", BOAT, *words)
+    assert done.exit_code == 0
+    assert done.stderr.count("--used: warning: nothing is printed on wrap-a4-25x38") == 1
 
 
 # ---------------------------------------------------------------- cells that are used
@@ -175,7 +276,10 @@ def test_used_cells_on_the_command_line(tmp_path: Path) -> None:
         assert run(*words, "--used", wrong).exit_code == 2
     outside = run(*words, "--used", f"{WRAPS}=A1-H2")
     assert outside.exit_code == 1
-    assert 'used "H1" is outside stock' in outside.stderr
+    assert 'used "H1-H2" are outside stock' in outside.stderr
+    far = run(*words, "--used", f"{WRAPS}=A1-Z99")  # 26 x 99 cells, of which the sheet has 7 x 14
+    assert far.stderr.startswith('used "H1-Z14, A15-Z99" are outside stock')
+    assert len(far.stderr.splitlines()) == 1
     assert run(*words, "--used", "wrap-a4=A1").exit_code == 1
     assert not (tmp_path / "out").exists()
     assert run(*words, "--used", f"{WRAPS}=A1-B3", "--used", f"{WRAPS}=G14").exit_code == 0
@@ -228,6 +332,33 @@ def test_a_reprint_names_the_stock_of_its_cells_as_a_print_does(tmp_path: Path) 
         story = [event.cell for event in record.history("K4", "0001") if event.what == "printed"]
         # A1 to A3 are gone: B1 is the first that is not; after it A1, A2, A3 and B1 are, so B2 comes next
         assert story[1:] == ["B3", "B1", "B2"]
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("--send", "wrap-a4=office"), "--send: stock 'wrap-a4' is unknown; did you mean 'wrap-"),
+        (("--send", "x=y"), "--send: stock 'x' is unknown; see labeler stock"),
+        (("--send", "flag-a4-80x12=y"), "--send: warning: nothing is printed on flag-a4-80x12; this job prints on "),
+        (("--start", "insert-a4=A1"), "--start: warning: nothing is printed on insert-a4; this job prints on "),
+        (("--used", "flag-a4-80x12=A1"), "--used: warning: nothing is printed on flag-a4-80x12; this job prints on "),
+    ],
+)
+def test_a_stock_that_an_option_names_in_vain_is_told(tmp_path: Path, words: tuple[str, ...], says: str) -> None:
+    where = ["--out", tmp_path, "--record", tmp_path / "r.sqlite"]
+    done = run("print", BOAT, *words, *where)
+    assert says in done.stderr
+    assert done.exit_code == (0 if "warning" in says else 1)
+
+
+def test_a_reprint_tells_a_stock_that_is_named_in_vain(tmp_path: Path) -> None:
+    words = ["--out", tmp_path, "--record", tmp_path / "r.sqlite"]
+    assert run("print", BOAT, *words).exit_code == 0
+    again = ["reprint", "0001 K4", "--reason", "lost", *words]
+    assert run(*again, "--send", "x=y").exit_code == 1
+    done = run(*again, "--send", f"{WRAPS}=y")
+    assert done.exit_code == 0
+    assert f"--send: warning: nothing is printed on {WRAPS}; this job prints on tag-a4-95x54" in done.stderr
 
 
 @pytest.mark.parametrize("wrong", [["a", "b"], ["x=a", "x=b"], ["x="], ["-d"], [""]])
@@ -516,6 +647,19 @@ def test_nothing_is_shown_where_there_is_no_terminal(tmp_path: Path, monkeypatch
     done = run("print", BOAT, "--out", tmp_path, "--record", tmp_path / "r.sqlite")
     assert "%" not in done.stderr
     assert "\r" not in done.stderr
+
+
+def test_what_takes_long_of_many_units_is_shown(tmp_path: Path) -> None:
+    """Tags and codes are set for every unit, and every unit has a bench sheet."""
+    seen = {}
+
+    def track(items: Any, words: str) -> Any:
+        seen[words] = len(items)
+        return items
+
+    with open_record(tmp_path / "r.sqlite") as record:
+        print_units(BOAT, tmp_path, record, units=(None,) * 3, out=Output(tmp_path, track=track))
+    assert (seen["units"], seen["bench sheets"]) == (3, 3)
 
 
 def test_units_that_were_printed_before_the_end_are_counted(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

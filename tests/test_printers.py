@@ -198,3 +198,71 @@ def test_calibrate(tmp_path: Path) -> None:
 
 def test_an_empty_stock_is_no_calibration() -> None:
     assert empty_pdf(A4, FONT) != calibration_pdf(A4, Printer(), FONT)
+
+
+@pytest.mark.parametrize("given", ["nan", "inf", "-99", "1e400", "9_9", "99.2.1", "ninety", "", "99 cm"])
+def test_what_is_no_measure_is_stored_nowhere(tmp_path: Path, given: str) -> None:
+    status, said = run("calibrate", "--printer", tmp_path / "p.toml", f"--measured-x={given}")
+    assert status == 2
+    assert "is no length in mm" in said
+    assert not (tmp_path / "p.toml").exists()
+
+
+@pytest.mark.parametrize("value", [float("nan"), float("inf"), 0.0, -100.0, 89.9, 110.1])
+def test_what_is_no_length_of_a_ruler_is_no_correction(value: float) -> None:
+    with pytest.raises(LabelerError) as told:
+        measured(Printer(), value, value)
+    assert len(told.value.problems) == 2  # x and y at once
+
+
+@pytest.mark.parametrize("given", ["99,2", "99.2 mm", " 99.20 "])
+def test_a_measure_is_written_as_it_is_read_from_a_rule(tmp_path: Path, given: str) -> None:
+    assert run("calibrate", "--printer", tmp_path / "p.toml", "--measured-x", given)[0] == 0
+    assert load_printer(str(tmp_path / "p.toml")).scale_x == pytest.approx(1.008065, abs=1e-6)  # 100 / 99.2
+
+
+def test_a_correction_never_leaves_a_profile_that_cannot_be_read(tmp_path: Path) -> None:
+    """A profile's scales are within 10 %: 100 / 95 twice is 1.108."""
+    words = ("calibrate", "--printer", tmp_path / "p.toml")
+    assert run(*words, "--measured-x", 95)[0] == 0
+    kept = (tmp_path / "p.toml").read_text("utf-8")
+    status, said = run(*words, "--measured-x", 95)
+    assert status == 1
+    assert "--measured-x: 95 mm makes scale_x 1.108, before 1.05263; it must be 0.9 to 1.1" in said
+    assert run(*words, "--measured-x", 90)[0] == 1  # 1.111 of a new profile too
+    assert (tmp_path / "p.toml").read_text("utf-8") == kept
+    load_printer(str(tmp_path / "p.toml"))
+
+
+def test_a_correction_leaves_what_somebody_wrote_in_a_profile(tmp_path: Path) -> None:
+    text = '# by the window\ndpi = 600  # as its sheet says\nscale_x = 1.01 # in May\r\nborder_mm = "1/8 in"\n'
+    file = Path(profile(tmp_path, ""))
+    file.write_bytes(text.encode("utf-8-sig"))
+    assert run("calibrate", "--printer", file, "--measured-x", 101, "--measured-y", 98)[0] == 0
+    # 1.01 * 100 / 101, 100 / 98
+    assert file.read_bytes().decode() == text.replace("scale_x = 1.01", "scale_x = 1.0") + "scale_y = 1.020408\n"
+    file.write_text('"scale_x" = 1.01', "utf-8")  # a key as few write it: the profile is written anew
+    assert run("calibrate", "--printer", file, "--measured-x", 101, "--measured-y", 98)[0] == 0
+    assert (load_printer(str(file)).scale_x, load_printer(str(file)).scale_y) == (1.0, 1.020408)
+
+
+def test_the_page_says_what_it_was_drawn_with_and_for_whom(tmp_path: Path) -> None:
+    """What was measured on a page corrects the scales it was drawn with, and no others."""
+    words = ("calibrate", A4.name, "--out", tmp_path, "--force", "--printer")
+    status, said = run(*words, tmp_path / "new.toml")
+    assert status == 0
+    assert "new.toml: there is no such profile yet" in said
+    assert "such profile" not in run(*words, profile(tmp_path, "scale_x = 1.02"))[1]
+    text = pdfium.PdfDocument(str(tmp_path / f"calibration-{A4.name}.pdf"))[0].get_textpage().get_text_range()
+    assert "Drawn with scale_x = 1.02, scale_y = 1." in text
+
+
+@pytest.mark.parametrize("name", ["", " ", "a\nb", "\x1b[2J"])
+@pytest.mark.parametrize(
+    "command", [("check", BOAT), ("print", BOAT), ("proof", BOAT), ("calibrate", "--measured-x=99")]
+)
+def test_a_printer_without_a_name_is_refused(tmp_path: Path, name: str, command: tuple[str, ...]) -> None:
+    status, said = run(*command, "--printer", name)
+    assert status == 2
+    assert "--printer" in said
+    assert "\x1b" not in said

@@ -139,8 +139,10 @@ def test_what_cannot_be_brought_to_a_revision(tmp_path: Path, newer: Path) -> No
         print_harness(str(BOAT), out, record)
         with pytest.raises(LabelerError, match="at revision B, but C"):
             print_changes(str(newer), out, record, since="B", unit="0001")
-        with pytest.raises(LabelerError, match="at revision C, but nothing"):
+        with pytest.raises(LabelerError, match="nothing of RSB-210 was printed for it; see labeler record list"):
             print_changes(str(newer), out, record, since="C", unit="0009")
+        with pytest.raises(LabelerError, match="at revision none, but C"):
+            print_changes(str(newer), out, record, since="", unit="0001")
         with pytest.raises(LabelerError, match="of revision D itself"):
             print_changes(str(newer), out, record, since="D", unit="0001")
         assert len(record.jobs()) == 1

@@ -54,8 +54,9 @@ def first_page_png(pdf: bytes, dpi: int = PNG_DPI) -> bytes:
 
 CROSS_MM = 5.0  # arms of a cross
 INSET_MM = 15.0  # crosses and rulers from the page's edges
-CALIBRATION_WORDS = (
-    "Print at 100 %, not fitted to the page. Measure both rulers from the first tick to the last:",
+CALIBRATION_WORDS = (  # in lines that the smallest page takes
+    "Print at 100 %, not fitted to the page. Measure both rulers",
+    "from the first tick to the last:",
     "labeler calibrate --printer NAME --measured-x … --measured-y …",
 )
 
@@ -76,8 +77,9 @@ def calibration_pdf(stock: Stock, printer: Printer, font: str) -> bytes:
     canvas.setLineWidth(0.1 * POINTS_PER_MM)
     canvas.lines([[v * POINTS_PER_MM for v in line] for line in _calibration_lines(width, height)])
     canvas.setFont(name, 9)
-    for i, words in enumerate(CALIBRATION_WORDS):
-        canvas.drawString((INSET_MM + 10) * POINTS_PER_MM, (INSET_MM + 12 - 5 * i) * POINTS_PER_MM, words)
+    drawn = f"Drawn with scale_x = {printer.scale_x:g}, scale_y = {printer.scale_y:g}."
+    for i, words in enumerate((drawn, *CALIBRATION_WORDS)):
+        canvas.drawString((INSET_MM + 10) * POINTS_PER_MM, (INSET_MM + 22 - 5 * i) * POINTS_PER_MM, words)
     canvas.addLiteral("Q")
     canvas.showPage()
     data: bytes = canvas.getpdfdata()

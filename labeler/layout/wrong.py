@@ -8,7 +8,7 @@ from functools import lru_cache
 from itertools import chain
 
 from labeler.errors import LabelerError, Problem, nearest
-from labeler.layout.cells import TOLERANCE_MM, Cell, cell_name, cells, field_of, parse_cell, parse_cells
+from labeler.layout.cells import TOLERANCE_MM, Cell, blocks_of, cell_name, cells, field_of, parse_cell, parse_cells
 from labeler.model import NOWHERE, Piece, Stock
 from labeler.stocks import largest_piece
 
@@ -71,21 +71,24 @@ def cells_wrong(
             message = f'{word} "{", ".join(given)}": stock "{name}" is a reel and has no cells'
             yield Problem(NOWHERE, message, f"leave {'the start' if word == 'start' else 'them'} out")
             continue
-        rows = _rows(stock, batches.get(name, {}))
-        for cell in given:
-            yield from _cell_outside(word, cell, stock, rows)
+        yield from _cells_outside(word, given, stock, _rows(stock, batches.get(name, {})))
 
 
-def _cell_outside(word: str, cell: str, stock: Stock, rows: int) -> Iterator[Problem]:
-    try:
-        column, row = parse_cell(cell)
-    except LabelerError as error:
-        yield from error.problems
-        return
-    if column >= stock.columns or row >= rows:
+def _cells_outside(word: str, given: Collection[str], stock: Stock, rows: int) -> Iterator[Problem]:
+    outside = []
+    for cell in given:
+        try:
+            column, row = parse_cell(cell)
+        except LabelerError as error:
+            yield from error.problems
+            continue
+        if column >= stock.columns or row >= rows:
+            outside.append(cell)
+    if outside:
         last = cell_name(stock.columns - 1, rows - 1)
-        message = f'{word} "{cell}" is outside stock "{stock.name}", whose cells are A1 to {last}'
-        yield Problem(NOWHERE, message, "name one of them")
+        which = f'"{blocks_of(outside)}" {"are" if len(outside) > 1 else "is"}'
+        message = f'{word} {which} outside stock "{stock.name}", whose cells are A1 to {last}'
+        yield Problem(NOWHERE, message, "name cells of it")
 
 
 def _rows(stock: Stock, groups: Groups) -> int:

@@ -92,7 +92,7 @@ class Drawing:
 
     def contents(self) -> Iterator[tuple[Path, bytes]]:
         """Yield every file with what is in it, drawn one at a time."""
-        for path, draw in self.beside.items():
+        for path, draw in self.out.track(tuple(self.beside.items()), "bench sheets"):
             yield path, draw()
         for part in self.parts:
             pdf = self.pdf(part)

@@ -15,6 +15,7 @@ from labeler.branches import circuits_by_branch
 from labeler.catalogue import load_catalogue
 from labeler.errors import LabelerError, Problem, refuse
 from labeler.model import DOES_NOT_FIT, Fit, Harness, Piece, Sheet, Stock
+from labeler.pipeline.asked import notes_on_stocks
 from labeler.pipeline.checking import Checked, check, no_collecting, threading_of
 from labeler.pipeline.coding import code_problems
 from labeler.pipeline.files import Names, folder_problems
@@ -94,6 +95,7 @@ def print_units(
     record: Record,
     *,
     units: Sequence[str | None] = (None,),
+    later: Sequence[str | None] = (),
     grouped: bool = False,
     settings: Mapping[str, str] | None = None,
     paper: str = "A4",
@@ -120,6 +122,8 @@ def print_units(
     ----------
     units : the serials, None for the next one. Several share their sheets: every stock and tube is
         loaded once, in it come all markers of the first unit, then of the next.
+    later : the units that are printed next, with sheets of their own: what can be known to stop them
+        stops this print too.
     grouped : marker by marker instead: the first marker of every unit, then the second.
     start, used : where the first sheet of a stock begins; with ``go_on`` on the sheet that the
         record knows to be partly used, where neither is given.
@@ -133,7 +137,8 @@ def print_units(
     from labeler.record.write import serial_problems
 
     refuse(folder_problems(folder))
-    refuse(problem for serial in units if serial is not None for problem in serial_problems(serial.strip()))
+    named = [serial for serial in (*units, *later) if serial is not None]
+    refuse(problem for serial in named for problem in serial_problems(serial.strip()))
     out = replace(out or Output(folder), folder=folder, force=force, printer=printer)
     settings = for_printer(settings or {}, printer)
     first = units[0] or record.serial_to_come
@@ -156,7 +161,9 @@ def print_units(
     run = _Run(record, checked, places, with_dots(out, checked), names, grouped, paper, date, bench == "short")
     fitting = tuple(fit for fit in checked.fits if fit.verdict != DOES_NOT_FIT)
     trial = run.laid_out([_Unit("", fitting, ()) for _ in units])  # fails before a serial is given
-    run.look_ahead(trial, units)
+    notes = notes_on_stocks(places.start, used or {}, out.send, together(unit.sheets for unit in trial))
+    run = replace(run, checked=replace(checked, notes=(*checked.notes, *notes)))
+    run.look_ahead(trial, units, later)
     return run.print(run.numbered(units, leave_out), trial, who)
 
 
@@ -203,19 +210,28 @@ class _Run:
             for unit, pieces in zip(units, owners, strict=True)
         ]
 
-    def look_ahead(self, trial: Sequence[_Unit], units: Sequence[str | None]) -> None:
-        """Refuse what would fail later: a printer that must not be fed this, files that exist, no print service."""
+    def look_ahead(self, trial: Sequence[_Unit], units: Sequence[str | None], later: Sequence[str | None]) -> None:
+        """Refuse what would fail: a printer that must not be fed this, units that are printed, files that exist.
+
+        Of the units that come ``later``, with sheets of their own, as much as can be known now.
+        """
         from labeler.draw.files import refused_target
         from labeler.send import queue_problems
 
         sheets = together(unit.sheets for unit in trial)
         refuse(printer_problems(self.out.printer, sheets))
         refuse(queue_problems(filter(None, (self.out.queue(sheet.stock.name) for sheet in sheets))))
-        serials = self._expected(units)
         checked = self.checked
+        refuse(self.record.serial_clashes(checked.harness, [s for s in (*units, *later) if s is not None]))
+        serials = self._expected((*units, *later))
         refuse(p for s in serials if s != checked.unit for p in code_problems(checked.of_unit, checked.harness, s))
-        drawing = self.drawing([replace(unit, serial=s) for unit, s in zip(trial, serials, strict=True)], sheets, ())
-        refuse(problem for path in drawing.paths() for problem in refused_target(path, self.out.force))
+        own = replace(self, places=Places({}, {})).laid_out(trial) if later else []
+        drawings = (
+            self.drawing([replace(unit, serial=s) for unit, s in zip(trial, serials, strict=False)], sheets, ()),
+            *(self.drawing([replace(own[0], serial=s)], own[0].sheets, ()) for s in serials[len(units) :]),
+        )
+        paths = (path for drawing in drawings for path in drawing.paths())
+        refuse(problem for path in paths for problem in refused_target(path, self.out.force))
 
     def _expected(self, units: Sequence[str | None]) -> list[str]:
         """Return the serials that the units would be given now."""
@@ -230,7 +246,7 @@ class _Run:
     def numbered(self, units: Sequence[str | None], leave_out: bool) -> list[_Unit]:
         """Return the units with their serials, each with the markers that name it fitted anew."""
         made = []
-        for unit in units:
+        for unit in self.out.track(units, "units"):
             serial = self.record.reserve_serial(self.checked.harness, unit)
             fits = _with_serial(self.checked, serial, self.date)
             missing = tuple(fit for fit in fits if fit.verdict == DOES_NOT_FIT)

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 from labeler.catalogue import default_settings, load_catalogue
 from labeler.errors import LabelerError, Problem, Where, refuse
 from labeler.model import Harness, Sheet, Stock
+from labeler.pipeline.asked import notes_on_stocks
 from labeler.pipeline.files import Names, folder_problems
 from labeler.pipeline.handing import Drawing, Output, hand_over, output_from_text, output_text
 from labeler.pipeline.numbering import numbered
@@ -83,6 +84,7 @@ def reprint_units(
     laid_out = _same_sheets(record, drawn) if same_places else _new_sheets(drawn, stock, stocks, places)
     units = [_unit(mine, on, with_numbers) for mine, on in zip(_by_unit(drawn), laid_out, strict=True)]
     sheets = together(unit.sheets for unit in units)
+    notes = notes_on_stocks(places.start, used or {}, out.send, sheets)
     refuse(printer_problems(printer, sheets))
     refuse(queue_problems(filter(None, (out.queue(sheet.stock.name) for sheet in sheets))))
     left = {} if same_places else used_after(sheets, places.taken(stocks))
@@ -95,7 +97,8 @@ def reprint_units(
     )
     begun = () if same_places else places.begun(sheets)
     return tuple(
-        Printed(job, files, tuple(unit.sheets), left=left, begun=begun) for job, unit in zip(jobs, units, strict=True)
+        Printed(job, files, tuple(unit.sheets), notes=notes, left=left, begun=begun)
+        for job, unit in zip(jobs, units, strict=True)
     )
 
 

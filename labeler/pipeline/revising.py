@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from labeler.errors import LabelerError, Problem, Where, refuse
 from labeler.model import DOES_NOT_FIT
+from labeler.pipeline.asked import notes_on_stocks
 from labeler.pipeline.checking import PLACEHOLDER_UNIT, Checked, check
 from labeler.pipeline.files import Names, folder_problems
 from labeler.pipeline.handing import Drawing, Output, hand_over, output_text
@@ -237,6 +238,7 @@ def print_changes(
     places = Places(start or {}, {**known, **(used or {})})
     pieces = pieces_of(changes.kept, checked.stocks)
     sheets = tuple(map(canonical_sheet, lay_out(pieces, stocks, places.start, used=places.used)))
+    notes = (*checked.notes, *notes_on_stocks(places.start, used or {}, out.send, sheets))
     refuse(printer_problems(printer, sheets))
     refuse(queue_problems(filter(None, (out.queue(sheet.stock.name) for sheet in sheets))))
     left = used_after(sheets, places.taken({sheet.stock.name: sheet.stock for sheet in sheets}))
@@ -250,7 +252,7 @@ def print_changes(
         lambda jobs: _drawing(changes, jobs[0], sheets, out, paper),
         who=who,
     )
-    printed = Printed(job, files, sheets, changes.kept, changes.left_out, checked.notes, left, places.begun(sheets))
+    printed = Printed(job, files, sheets, changes.kept, changes.left_out, notes, left, places.begun(sheets))
     return Revised(printed, changes.take_off, changes.unchanged)
 
 
@@ -327,15 +329,16 @@ def _built(record: Record, checked: Checked, since: str, unit: str) -> tuple[Rec
     harness = checked.harness
     where = Where(f"unit {unit}")
     if since == harness.revision:
-        message = f"the file is of revision {since} itself"
+        message = f"the file is of revision {since or 'none'} itself"
         raise LabelerError(Problem(where, message, "give the revision that was built"))
     items = record.find("", unit=unit, harness=harness.part_number or harness.name)
     built = standing(items, since)
     if not built:
-        known = ", ".join(sorted({item.revision or "none" for item in items})) or "nothing"
-        message = (
-            f"nothing of {harness.part_number or harness.name} was printed for it at revision {since}, but {known}"
-        )
+        known = ", ".join(sorted({item.revision or "none" for item in items}))
+        message = f"nothing of {harness.part_number or harness.name} was printed for it"
+        if not known:
+            raise LabelerError(Problem(where, message, "see labeler record list, or print the unit"))
+        message += f" at revision {since or 'none'}, but {known}"
         raise LabelerError(Problem(where, message, "name the revision that was built (--changed-since)"))
     serials = sorted({item.unit for item in built})
     if len(serials) > 1:

@@ -7,7 +7,7 @@ from pathlib import Path
 from labeler.catalogue import load_catalogue
 from labeler.errors import Where
 from labeler.pipeline.files import make_folder
-from labeler.printers import Printer, profile_text
+from labeler.printers import Printer, corrected_text, profile_text
 
 
 def draw_calibration(name: str, printer: Printer, folder: Path, *, force: bool = False) -> tuple[Path, ...]:
@@ -24,11 +24,16 @@ def draw_calibration(name: str, printer: Printer, folder: Path, *, force: bool =
 
 
 def store_printer(printer: Printer, file: Path) -> None:
-    """Write a profile to its file, whole or not at all; raises `LabelerError`."""
+    """Write a profile's correction to its file, whole or not at all, a new file where there is none.
+
+    Raises `LabelerError`.
+    """
     from labeler.draw.files import write_all
 
+    before = file.read_bytes().decode("utf-8-sig") if file.is_file() else ""
     make_folder(file.parent)
-    write_all({file: profile_text(printer).encode()}, force=True)
+    text = corrected_text(before, printer) if before.strip() else profile_text(printer)
+    write_all({file: text.encode()}, force=True)
 
 
 def draw_stock(name: str, folder: Path, *, force: bool = False) -> tuple[Path, ...]:

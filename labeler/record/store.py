@@ -73,6 +73,11 @@ class Record:
         with self._reading() as connection:
             return write.next_serial(connection, write.part_number_of(harness))
 
+    def serial_clashes(self, harness: Harness, serials: Iterable[str]) -> tuple[Problem, ...]:
+        """Return why units of these serials could not be printed now: they were, or read like others."""
+        with self._reading() as connection:
+            return tuple(write.serial_clashes(connection, harness, serials))
+
     def prepare(self, new: NewJob) -> Job:
         """Record a print before its sheets are handed over.
 

@@ -97,12 +97,26 @@ def _unit_like(connection: Connection, part_number: str, serial: str) -> Any:
 
 
 def _take_reserved(connection: Connection, found: Any, part_number: str, serial: str) -> tuple[int, str]:
+    refuse(_clash(connection, found, part_number, serial))
+    return int(found.id), serial
+
+
+def serial_clashes(connection: Connection, harness: Harness, serials: Iterable[str]) -> Iterator[Problem]:
+    """Yield why units of these serials could not be printed now: they were, or read like others."""
+    part_number = part_number_of(harness)
+    for serial in (" ".join(serial.split()) for serial in serials):
+        found = _unit_like(connection, part_number, serial)
+        if found is not None:
+            yield from _clash(connection, found, part_number, serial)
+
+
+def _clash(connection: Connection, found: Any, part_number: str, serial: str) -> Iterator[Problem]:
     where = Where(f"{part_number} {serial}")
     if found.serial != serial:
         message = f"the serial {serial} reads like {found.serial}, which was given before"
-        raise LabelerError(Problem(where, message, "leave the serial out to get the next number"))
-    refuse(_print_problems(connection, found.id, where))
-    return int(found.id), serial
+        yield Problem(where, message, "leave the serial out to get the next number")
+    else:
+        yield from _print_problems(connection, found.id, where)
 
 
 def _print_problems(connection: Connection, unit_id: int, where: Where) -> Iterator[Problem]:
