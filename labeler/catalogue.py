@@ -301,7 +301,9 @@ def load_catalogue(extra: Sequence[Path] = ()) -> Catalogue:
     named = [Path(part) for part in os.environ.get(FOLDERS_VARIABLE, "").split(os.pathsep) if part]
     folders = tuple(Path(folder) for folder in (*extra, *named))
     refuse(problem for folder in folders for problem in _no_shop(folder))
-    return _load((*folders, *filter(_readable, [_user_folder()])))
+    own = (_user_folder(),) if os.path.lexists(_user_folder()) else ()
+    refuse(problem for folder in own for problem in _closed(folder))
+    return _load((*folders, *own))
 
 
 def _user_folder() -> Path:
@@ -310,16 +312,20 @@ def _user_folder() -> Path:
     return user_config_path("labeler", appauthor=False)
 
 
-def _readable(folder: Path) -> bool:
-    return folder.is_dir() and os.access(folder, os.R_OK | os.X_OK)
+SHOP = f"it must hold {', '.join(FILES)} or layouts/"
+
+
+def _closed(folder: Path) -> Iterable[Problem]:
+    if not (folder.is_dir() and os.access(folder, os.R_OK | os.X_OK)):
+        yield Problem(Where(str(folder)), "is no folder that can be read", SHOP)
 
 
 def _no_shop(folder: Path) -> Iterable[Problem]:
-    wanted = f"it must hold {', '.join(FILES)} or layouts/"
-    if not _readable(folder):
-        yield Problem(Where(str(folder)), "is no folder that can be read", wanted)
-    elif not any((folder / name).exists() for name in (*FILES, "layouts")):
-        yield Problem(Where(str(folder)), "holds no table", wanted)
+    closed = tuple(_closed(folder))
+    if closed:
+        yield from closed
+    elif not any(os.path.lexists(folder / name) for name in (*FILES, "layouts")):
+        yield Problem(Where(str(folder)), "holds no table", SHOP)
 
 
 @cache
@@ -343,7 +349,7 @@ def _merged(
 ) -> tuple[Entry, ...]:
     """Return the entries of a file from every folder, the first of a name kept."""
     entries: dict[str, Entry] = {}
-    own = [(folder / file, str(folder / file)) for folder in folders if (folder / file).exists()]
+    own = [(folder / file, str(folder / file)) for folder in folders if os.path.lexists(folder / file)]
     for path, name in (*own, (shipped("data", file), file)):
         for entry in _read(path, name, read, problems) or ():
             entries.setdefault(entry.name.casefold(), entry)
@@ -354,9 +360,13 @@ def _stocks(folders: Iterable[Path], problems: list[Problem]) -> tuple[Stock, ..
     """Return the stocks of every folder, the first of a name kept."""
     stocks: dict[str, Stock] = {}
     for layouts in (*(folder / "layouts" for folder in folders), shipped_layouts()):
-        files = (path for path in layouts.iterdir() if path.name.endswith(".toml")) if layouts.is_dir() else ()
-        for path in sorted(files, key=lambda path: path.name):
-            name = path.name.removesuffix(".toml")
+        here: dict[str, str] = {}
+        for path in _stock_files(layouts, problems):
+            name = path.name[: -len(".toml")]
+            same = here.setdefault(name.casefold(), path.name)
+            if same != path.name:
+                text = f"names the same stock as {same}: capitals make no difference"
+                problems.append(Problem(Where(str(path)), text, "rename one of the files"))
 
             def read(document: Document, name: str = name) -> tuple[Stock | None, list[Problem]]:
                 return read_stock(document, name)
@@ -365,6 +375,18 @@ def _stocks(folders: Iterable[Path], problems: list[Problem]) -> tuple[Stock, ..
             if stock is not None:
                 stocks.setdefault(name.casefold(), stock)
     return tuple(stocks.values())
+
+
+def _stock_files(layouts: Traversable | Path, problems: list[Problem]) -> list[Traversable | Path]:
+    """Return the stock files of a folder by their names; hidden files are none."""
+    if isinstance(layouts, Path):
+        if not os.path.lexists(layouts):
+            return []
+        if not (layouts.is_dir() and os.access(layouts, os.R_OK | os.X_OK)):
+            problems.append(Problem(Where(str(layouts)), "is no folder that can be read", "put stock files into it"))
+            return []
+    files = (path for path in layouts.iterdir() if path.name.casefold().endswith(".toml") and path.name[0] != ".")
+    return sorted(files, key=lambda path: path.name)
 
 
 def shipped_layouts() -> Traversable | Path:

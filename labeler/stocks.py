@@ -6,13 +6,14 @@ from collections.abc import Iterator
 from dataclasses import fields
 from math import inf
 
-from labeler.errors import Problem
+from labeler.errors import Problem, Where
 from labeler.model import Stock
 from labeler.tables import Document, Form, Key, checked
 
 KINDS = ("grid", "roll", "card", "reel")
 SHEETS = ("grid", "roll")  # whose cells have a size of their own
 TAKES = ("wrap", "tag", "sleeve", "insert", "flag")
+MOST_CELLS = 10_000  # of a page: more are a slip of the pen (project choice)
 ROUNDING_MM = 0.01  # project choice: what a sum of printed dimensions may be over
 
 _FORM_KINDS = {"str": "text", "int": "count", "bool": "flag", "float": "length"}
@@ -32,6 +33,9 @@ Limit = tuple[str, str, str]  # key, message, fix
 
 def read_stock(document: Document, name: str) -> tuple[Stock | None, list[Problem]]:
     """Return the stock of a file, or None with what is wrong with it, each at its line."""
+    if not name.isprintable() or name != name.strip():
+        text = "the file's name, which is the stock's, has signs that do not show, or a blank at an end"
+        return None, [Problem(Where(document.name), text, "rename the file")]
     values, problems = checked(document.values, STOCK, document.at("kind"), at=document.at)
     if problems:
         return None, problems
@@ -78,6 +82,9 @@ def _across(stock: Stock) -> Iterator[Limit]:
     if stock.columns > 1 and stock.pitch_x_mm < stock.cell_width_mm - ROUNDING_MM:
         limit = f"is {stock.pitch_x_mm:g}, less than a cell of {stock.cell_width_mm:g}"
         yield "pitch_x_mm", limit, "measure from the left edge of one cell to that of the next"
+    if stock.kind in SHEETS and stock.columns * stock.rows > MOST_CELLS:
+        limit = f"is {stock.columns}: with {stock.rows} rows a page has {stock.columns * stock.rows:,} cells"
+        yield "columns", f"{limit}, the limit is {MOST_CELLS:,}", "count them again"
     right = stock.left_mm + (stock.columns - 1) * stock.pitch_x_mm + stock.cell_width_mm
     if stock.page_width_mm and right > stock.page_width_mm + ROUNDING_MM:
         limit = f"is {stock.columns}: the last cell ends {right:g} mm from the left of a page"

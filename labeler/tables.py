@@ -14,11 +14,15 @@ from dataclasses import dataclass, field
 from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import Any
+from unicodedata import category
 
 from labeler.errors import LabelerError, Problem, Where, nearest
 
 MM_PER_IN = 25.4
 LARGEST = 1e5  # project choice: no figure of these tables comes near; 100 m as a length
+MOST_BYTES = 2_000_000  # of a file; project choice: the longest shipped table has 23,000
+LONGEST_TEXT = 1000  # project choice: the longest shipped one has 233
+HIDDEN = ("Cc", "Cf", "Cs", "Zl", "Zp")  # Unicode's control, format, surrogate, line and paragraph signs
 DECIMALS = 6  # of a converted length in mm: finer than any source prints
 
 _FRACTION = re.compile(r"(?:(\d{1,4})[ -])?(\d{1,4})/([1-9]\d{0,3})")
@@ -74,7 +78,7 @@ def shipped(folder: str, name: str) -> Traversable:
 def load(path: Traversable | Path, name: str) -> Document:
     """Return a TOML file; raises LabelerError naming file and line where it is none."""
     try:
-        text = path.read_bytes().decode("utf-8-sig")
+        text = _bytes_of(path, name).decode("utf-8-sig")
         values = tomllib.loads(text)
     except OSError as error:
         fix = "check that the file is there and may be read"
@@ -87,6 +91,18 @@ def load(path: Traversable | Path, name: str) -> Document:
         where = Where(name, int(line[1]) if line else 0)
         raise LabelerError(Problem(where, f"is no TOML: {error}", "correct the line")) from None
     return Document(name, values, tuple(text.splitlines()))
+
+
+def _bytes_of(path: Traversable | Path, name: str) -> bytes:
+    """Return what is in a file; a device may never end, and a pipe never begin."""
+    if isinstance(path, Path) and path.exists() and not (path.is_file() or path.is_dir()):
+        raise LabelerError(Problem(Where(name), "is a device or a pipe, not a file", "put a file there"))
+    with path.open("rb") as file:
+        data: bytes = file.read(MOST_BYTES + 1)
+    if len(data) > MOST_BYTES:
+        what = f"has more than {MOST_BYTES:,} bytes"
+        raise LabelerError(Problem(Where(name), what, "check that it is the file that is meant"))
+    return data
 
 
 def checked(
@@ -201,6 +217,10 @@ def _count(value: object) -> int:
 def _text(value: object) -> str:
     if not isinstance(value, str) or not value.strip():
         raise ValueError(f"is {shown(value)}; it must be a text in quotes")
+    if len(value) > LONGEST_TEXT:
+        raise ValueError(f"has {len(value):,} signs; {LONGEST_TEXT:,} are the limit")
+    if any(category(sign) in HIDDEN for sign in value):
+        raise ValueError(f"is {shown(value)}; it has signs that do not show")
     return value.strip()
 
 

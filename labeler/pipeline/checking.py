@@ -107,8 +107,9 @@ def _kept_elsewhere(named: Iterable[Stock], fits: Sequence[Fit], stocks: Stocks)
         on = [fit.seat.text_on for fit in wraps if fit.stock != stock.name and fit.seat is not None]
         if stock.takes == "wrap" and on:
             wires = served(stock)
+            wanted = f"{wires.low:.2f} to {wires.high:.2f} mm" if wires.low <= wires.high else "no wire"
             text = (
-                f"{stock.name} serves {wires.low:.2f} to {wires.high:.2f} mm: {len(on)} of {len(wraps)} wraps, on "
+                f"{stock.name} serves {wanted}: {len(on)} of {len(wraps)} wraps, on "
                 f"{min(r.low for r in on):.2f} to {max(r.high for r in on):.2f} mm, are not on it"
             )
             yield Problem(Where("--stock"), text, "they are on stock that serves their wires", warning=True)
