@@ -81,7 +81,8 @@ def read_off(folder: Path, stock: str) -> list[tuple[str, str, str]]:
     about, found = STOCKS[stock], []
     for file in sorted(folder.glob(f"*{stock}.pdf")):
         for number, page in enumerate(pdfium.PdfDocument(str(file))):
-            text, cells = page.get_textpage(), {}
+            text = page.get_textpage()
+            cells: dict[tuple[int, int, int], set[tuple[str, str]]] = {}
             for word in re.finditer(r"(W\d+)[.](\d{4})", text.get_text_range()):
                 x, y = (points * 25.4 / 72 for points in text.get_charbox(word.start())[:2])
                 row = int((about.page_height_mm - about.top_mm - y) // about.pitch_y_mm)
