@@ -125,6 +125,9 @@ def _leader(sheet: Sheet, header: Header) -> Face:
     turned = "SECOND PASS: turned over" if header.turned_over else ""
     said = (turned, header.job, sheet.group or sheet.stock.name, sheet.about, header.about, header.name)
     lines = list(dict.fromkeys(filter(None, said)))
+    narrow = min((width for _, _, width, _ in areas), default=0.0) / SMALLEST_LEADER_MM
+    if len(areas) > 1 and any(load_font(header.font).width(line) > narrow for line in lines):
+        lines = [part for line in lines for part in line.split(SEPARATOR)]
     each = -(-len(lines) // max(1, len(areas)))
     runs = [run for i, area in enumerate(areas) for run in _set_in(lines[i * each : (i + 1) * each], header.font, area)]
     return Face(sheet.width_mm, sheet.height_mm, tuple(runs))
