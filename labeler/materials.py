@@ -56,6 +56,7 @@ class Covering:
     wall_mm: Range
     source: str
     threaded: bool = True  # pulled over the wires from an end; False: wound or laid around them
+    loose: bool = False  # the bundle does not fill it: its outside has to be measured
 
 
 FAMILY: Form = {
@@ -110,6 +111,7 @@ COVERING: Form = {
     "wall_high_mm": Key("length", needed=True, high=50),
     "source": Key("text", needed=True),
     "threaded": Key("flag"),
+    "loose": Key("flag"),
 }
 
 Row = dict[str, Any]
@@ -319,6 +321,6 @@ def _covering(document: Document, entry: Row) -> tuple[Covering, list[Problem]]:
         text = f"{entry['name']}: wall_low {wall.low:g} mm is above wall_high {wall.high:g} mm"
         problems.append(Problem(document.at(entry["name"]), text, "exchange them"))
     aliases: Sequence[str] = entry.get("aliases", ())
-    threaded = entry.get("threaded", True)
-    covering = Covering(entry["name"], tuple(aliases), entry.get("meaning", ""), wall, entry["source"], threaded)
+    how = entry.get("threaded", True), entry.get("loose", False)
+    covering = Covering(entry["name"], tuple(aliases), entry.get("meaning", ""), wall, entry["source"], *how)
     return covering, problems

@@ -20,7 +20,7 @@ from labeler.read.assemble import assembled
 from labeler.read.toml import read_toml
 from labeler.read.written import bare
 from labeler.read.xml import MOST_ELEMENTS, parse
-from tests.cad import SKETCH, kbl_large, kbl_sketch, value, vec_sketch
+from tests.cad import SKETCH, kbl_large, kbl_sketch, spec, value, vec_sketch
 
 SETTINGS = default_settings()
 
@@ -457,3 +457,104 @@ def test_where_a_vec_wants_its_labels(position: str, marks: str) -> None:
 def test_how_far_a_covering_begins_from_each_connector_is_told() -> None:
     """Tube from 250 to 500 of 500 mm; P1 sits where the segment starts, a splice where it ends."""
     assert "tube T1 on G1 from 250 to 500 mm (250 mm from P1)" in messages(read(kbl_sketch()))
+
+
+# ---------------------------------------------------------------- coverings
+
+TYPE = "<Protection_type>tube</Protection_type>"
+AREA = "<Start_location>0.5</Start_location>"
+
+
+def covered(kind: str, start: float = 0.1, more: str = "") -> str:
+    """Return the KBL with another covering on G1, from a share of its 500 mm; P1 sits at its start."""
+    text = kbl_sketch().replace(TYPE, f"<Protection_type>{kind}</Protection_type>")
+    assert AREA in text
+    return text.replace(AREA, f"<Start_location>{start}</Start_location>").replace(
+        "</Protection_area>", f"</Protection_area>{more}"
+    )
+
+
+def coverings_of(found: Read) -> dict[str, str]:
+    """Return the covering at each end of the branches."""
+    return {
+        end.at: (end.settings or branch.settings or SETTINGS).covering
+        for branch in found.harness.branches
+        for end in branch.ends
+    }
+
+
+@pytest.mark.parametrize(
+    ("text", "covering"),
+    [
+        (covered("Tape"), "tape, half-lapped"),  # 50 mm from P1
+        (covered("fleece tape", 0.2), "cloth tape, half-lapped"),  # 100 mm, an alias of the table
+        (covered("expandable braided sleeving"), "braided sleeving"),
+        (covered("Tape", 0.21), "none"),  # 105 mm: the sleeve at P1 lies on bare wires
+        (covered("hose"), "none"),  # the table does not know it
+        (covered("corrugated tube"), "none"),  # a bundle does not fill it
+        (
+            covered(
+                "Tape",
+                0,
+                '<Protection_area id="pb"><Associated_protection>t1</Associated_protection></Protection_area>',
+            ),
+            "none",  # two, one over the other
+        ),
+    ],
+)
+def test_a_covering_of_a_kbl_that_the_table_knows_becomes_that_of_its_branch(text: str, covering: str) -> None:
+    found = read(text)
+    assert coverings_of(found) == {"P1": covering, "J4": "none"}
+    taken = "coverings taken by their names from the table of coverings" in messages(found)
+    assert taken == (covering != "none")
+    assert ("coverings that are not carried over" in messages(found)) == (not taken)
+    again = read_toml(harness_toml(found.harness).encode(), "again.toml", None, SETTINGS, {})
+    assert bare(again) == bare(found.harness)
+
+
+def test_a_shop_names_the_parts_of_its_coverings(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    own = '[[covering]]\nname = "hose 8"\naliases = ["RSB-H8"]\nwall_low_mm = 1.0\nwall_high_mm = 1.2\nsource = "measured"\n'
+    (tmp_path / "coverings.toml").write_text(own)
+    monkeypatch.setenv("LABELER_STOCK", str(tmp_path))
+    text = covered("hose").replace(
+        '<Wire_protection id="tube">', '<Wire_protection id="tube"><Part_number>rsb-h8</Part_number>'
+    )
+    assert coverings_of(read(text))["P1"] == "hose 8"
+
+
+def test_a_tape_of_a_vec(tmp_path: Path) -> None:
+    """Laid from 20 to 400 of 500 mm; P1 sits at the start of the segment."""
+
+    def location(tag: str, offset: float) -> str:
+        at = f"<ReferencedSegment>g1</ReferencedSegment><Anchor>FromStartNode</Anchor>{value('Offset', offset)}"
+        return f'<{tag} xsi:type="vec:SegmentLocation">{at}</{tag}>'
+
+    role = '<Role id="tcr" xsi:type="vec:TapeRole"><WireProtectionSpecification>tp</WireProtectionSpecification></Role>'
+    tape = f'<Component id="tc"><Identification>T1</Identification>{role}<Role id="tcp" xsi:type="vec:PlaceableElementRole"/></Component>'
+    way = f"<Placement><PlacedElement>tcp</PlacedElement>{location('StartLocation', 20)}{location('EndLocation', 400)}</Placement>"
+    more = (
+        spec("tp", "TapeSpecification")
+        + spec("tapes", "CompositionSpecification", tape)
+        + spec("laid", "PlacementSpecification", way)
+    )
+    found = read(vec_sketch(more=more))
+    assert coverings_of(found) == {"P1": "tape, half-lapped", "J4": "none"}
+    assert "tape T1 at P1 as tape, half-lapped" in messages(found)
+
+
+def test_what_was_set_wins_over_the_coverings_of_a_file(tmp_path: Path) -> None:
+    path = tmp_path / "boat.kbl"
+    path.write_text(covered("Tape"), "utf-8")
+
+    def sits_on(**settings: str) -> str:
+        (fit,) = (
+            fit for fit in check(str(path), settings=settings).fits if fit.marker.at == "P1" and fit.marker.branch
+        )
+        assert fit.seat is not None
+        return f"{fit.seat.sits_on}; {'; '.join(fit.seat.sources)}"
+
+    assert sits_on().startswith("1 wire and 1 cable, tape, half-lapped; ")
+    assert "0.2 to 0.7 mm all round" in sits_on()  # coverings.toml
+    assert "0.25 mm all round" in sits_on(covering_wall_mm="0.25")
+    assert sits_on(covering="bare").startswith("1 wire and 1 cable; ")
+    assert sits_on(covering="braided sleeving").startswith("1 wire and 1 cable, braided sleeving; ")

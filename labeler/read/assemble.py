@@ -16,6 +16,7 @@ from labeler.model import Branch, BranchEnd, Cable, Circuit, Connector, Harness,
 from labeler.read.account import Read, Wanted, some
 from labeler.read.cad import Conductor, Export, Notes, Place, Route, Segment
 from labeler.read.choosing import CHOOSE, chosen_variants, known_variants
+from labeler.read.coverings import Lying, covering_of_branch, lying_at
 from labeler.read.telling import Put, account_of, chain, told
 from labeler.read.values import with_settings
 
@@ -53,6 +54,7 @@ class _Assembly:
         self.routes = {c.key: self._routes(c) for c in self.conductors}
         self.through = self._through()
         self.ending = self._ending()
+        self.taken: set[tuple[str, str]] = set()  # coverings that are those of a branch, with their segment
 
     def read(self, data: bytes) -> Read:
         export = self.export
@@ -77,7 +79,7 @@ class _Assembly:
         )
         put = Put(export, self.conductors, self.segments, self.segment_names, self.places, self.names, self.ending)
         unfiltered = bool(export.variants and not self.wanted.variants)
-        left = (*self.left, *told(put, circuits, self.notes, unfiltered))
+        left = (*self.left, *told(put, circuits, self.notes, unfiltered, self.taken))
         notes = (*export.notes, *self.notes.problems())
         return Read(replace(harness, notes=notes), account_of(put, harness, self.routes, left), tuple(self.problems))
 
@@ -292,18 +294,40 @@ class _Assembly:
     def _branch(
         self, segment: Segment, name: str, ids: tuple[str, ...], places: Iterable[Place], wires: Sequence[Conductor]
     ) -> Branch:
+        places = tuple(places)
+        things = self.export.things if self.settings.covering == "none" else ()  # what was set wins
+        lying = {place.key: lying_at(segment, place, things) for place in places}
+        own = covering_of_branch(lying, places)
+        self._note_coverings(segment, lying, places)
         return Branch(
             id=name,
             circuits=tuple(dict.fromkeys(ids)),
-            ends=tuple(self._end(place) for place in places),
+            ends=tuple(self._end(place, own, lying[place.key][0] or "none") for place in places),
             diameter_mm=self._diameter(segment, name, wires),
             length_mm=segment.length_mm,
             where=segment.where,
+            settings=self._covered(own),
         )
 
-    def _end(self, place: Place) -> BranchEnd:
+    def _end(self, place: Place, covering: str = "none", here: str = "none") -> BranchEnd:
         text = place.label if self.wanted.labels and place.label else self.names[place.key]
-        return BranchEnd(self.names[place.key], (text,), where=place.where)
+        settings = self._covered(here) if here != covering else self._covered(covering)
+        return BranchEnd(self.names[place.key], (text,), where=place.where, settings=settings)
+
+    def _covered(self, covering: str) -> Settings | None:
+        """Return the settings under a covering, None where they are the harness's own; a wall that was set stays."""
+        if covering in ("none", self.settings.covering):
+            return None
+        return replace(self.settings, covering=covering)
+
+    def _note_coverings(self, segment: Segment, lying: Mapping[str, Lying], places: Sequence[Place]) -> None:
+        for place in places:
+            covering, things = lying[place.key]
+            if covering not in (None, "none"):
+                message = "coverings taken by their names from the table of coverings"
+                said = f"{things[0].what} at {self.names[place.key]} as {covering}"
+                self.notes.add(message, "measure covering_wall_mm where it matters", segment.where, said)
+                self.taken.add((things[0].key, segment.key))
 
     def _diameter(self, segment: Segment, name: str, wires: Sequence[Conductor]) -> float | None:
         """Return the bundle's diameter by the segment's area: measured, asked for, or where the wires do not tell."""

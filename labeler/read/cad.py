@@ -96,6 +96,7 @@ class Thing:
     from_mm: float | None = None
     to_mm: float | None = None
     is_clip: bool = False
+    words: tuple[str, ...] = ()  # what the file calls it: number, kind, type, description
 
 
 @dataclass(frozen=True, slots=True)

@@ -344,7 +344,8 @@ class _Kbl:
                 cover = self.links.get(area.said("Associated_protection"), *PROTECTIONS, of=area)
                 if cover is not None:
                     start, end = (self._at(area, name, length) for name in ("Start_location", "End_location"))
-                    yield Thing(cover.key, self._protection(cover), segment.key, start, end)
+                    words = tuple(filter(None, self._protection_words(cover)))
+                    yield Thing(cover.key, self._protection(cover), segment.key, start, end, words=words)
             for clip in segment.all("Fixing_assignment"):
                 fixing = self.links.get(clip.said("Fixing"), of=clip)
                 if fixing is not None:
@@ -356,6 +357,11 @@ class _Kbl:
         absolute = self._value(holder, f"Absolute_{tag.lower()}")
         share = measure(holder.said(tag))
         return absolute if absolute is not None else share * length if share is not None and length else None
+
+    def _protection_words(self, cover: Element) -> Iterator[str]:
+        part = self.document.ids.get(cover.said("Part"))
+        tags = ("Part_number", "Protection_type", "Type_dependent_parameter", "Abbreviation", "Description")
+        yield from (part.said(tag) for tag in tags) if part is not None else ()
 
     def _protection(self, cover: Element) -> str:
         part = self.document.ids.get(cover.said("Part"))

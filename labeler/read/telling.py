@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Container, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import pi, sqrt
 from typing import Any
@@ -47,10 +47,13 @@ def chain(segments: Sequence[Segment]) -> tuple[str, str] | None:
     return None
 
 
-def told(put: Put, circuits: Sequence[Circuit], notes: Notes, unfiltered: bool) -> Iterator[str]:
+def told(
+    put: Put, circuits: Sequence[Circuit], notes: Notes, unfiltered: bool, taken: Container[tuple[str, str]]
+) -> Iterator[str]:
     """Yield what has no place in a harness; note coverings, and numbers that stand twice.
 
-    ``unfiltered``: the file has variants, and none was chosen.
+    ``unfiltered``: the file has variants, and none was chosen. ``taken``: the coverings, by key and segment, that
+    became those of a branch.
     """
     for number, count in Counter(circuit.id for circuit in circuits).items():
         if count > 1:
@@ -63,13 +66,15 @@ def told(put: Put, circuits: Sequence[Circuit], notes: Notes, unfiltered: bool) 
     if inner:
         yield f"segments that end at no connector, so no branch: {inner}"
     for is_clip, what in ((False, "tubes and tapes on segments"), (True, "clips on segments")):
-        things = [_thing(put, thing) for thing in put.things if thing.is_clip == is_clip]
+        left = (t for t in put.things if t.is_clip == is_clip and (t.key, t.segment) not in taken)
+        things = [_thing(put, thing) for thing in left]
         if things:
             yield f"{what}, for which a harness has no place: {some(things, 12)}"
     for thing in put.things:
-        if not thing.is_clip:
+        if not thing.is_clip and (thing.key, thing.segment) not in taken:
             message = "coverings that are not carried over: sleeves are sized for the bare bundle"
-            fix = "set covering, covering_wall_mm or the measured diameter_mm of a branch where one lies under a sleeve"
+            fix = "set covering, covering_wall_mm or diameter_mm of the branch where one lies under a sleeve, "
+            fix += "or give a covering of your coverings.toml its name as alias"
             notes.add(message, fix, put.segments[thing.segment].where, _thing(put, thing))
 
 

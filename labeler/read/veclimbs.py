@@ -115,7 +115,9 @@ def _laid(
         ends = [_at(file, place, segment) for place in (start, end)]
         low, high = (ends[0] if ends[0] is not None else 0.0), (ends[1] if ends[1] is not None else segment.length_mm)
         low, high = (high, low) if high is not None and high < low else (low, high)
-        yield Thing(component.key, _described(file, component, cover), key, low, high)
+        yield Thing(
+            component.key, _described(file, component, cover), key, low, high, words=_words(file, component, cover)
+        )
 
 
 def _clipped(file: VecFile, placement: Element, component: Element, known: Mapping[str, Segment]) -> Iterator[Thing]:
@@ -139,6 +141,16 @@ def _at(file: VecFile, location: Element | None, segment: Segment) -> float | No
     if location.said("Anchor").casefold() != "fromendnode":
         return offset
     return segment.length_mm - offset if segment.length_mm else None
+
+
+def _words(file: VecFile, component: Element, cover: Element) -> tuple[str, ...]:
+    """Return what the file calls a covering: its part's number, its kind, its description."""
+    part = file.document.ids.get(component.said("Part"))
+    number = part.said("PartNumber") if part is not None else ""
+    spec = file.document.ids.get(cover.said("WireProtectionSpecification"))
+    kind = PROTECTIONS.get(spec.kind, "") if spec is not None else ""
+    about = file.words(part, "Description") if part is not None else ""
+    return tuple(filter(None, (number, kind, about, file.words(component, "Description"))))
 
 
 def _described(file: VecFile, component: Element, cover: Element) -> str:
