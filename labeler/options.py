@@ -124,6 +124,9 @@ READING = (
         "--bundle", type=click.Choice(["wires", "area"]), default="wires", help="Diameters of KBL, VEC branches."
     ),
     click.option("--map", "column_map", metavar="FILE", type=click.Path(path_type=Path), help="Column map of a list."),
+    click.option("--name", metavar="TEXT", default="", help="Name of the harness of a list or an export."),
+    click.option("--part-number", metavar="TEXT", default="", help="Its part number."),
+    click.option("--revision", metavar="TEXT", default="", help="Its revision."),
 )
 
 
@@ -134,7 +137,7 @@ def reading(function: F) -> F:
     def command(*args: Any, **given: Any) -> Any:
         from labeler.read.account import Wanted
 
-        names = ("sheet", "names", "labels", "bundle", "column_map")
+        names = ("sheet", "names", "labels", "bundle", "column_map", "name", "part_number", "revision")
         chosen = {name: given.pop(name) for name in names}
         variants, colours = given.pop("variant"), given.pop("colours")
         return function(*args, wanted=Wanted(variants=variants, colours=colours or "", **chosen), **given)

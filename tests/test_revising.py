@@ -303,3 +303,32 @@ def test_diff_reads_a_harness_file_beside_a_workbook_as_it_stands(tmp_path: Path
     assert same.exit_code == 0, same.stderr
     assert same.stderr.splitlines()[-1].startswith("0 added, 0 removed, 0 changed")
     assert run("diff", file, file, "--sheet", "Bow").exit_code == 2  # it means nothing for either
+
+
+def test_a_list_is_given_its_part_number_and_revision(tmp_path: Path) -> None:
+    """A customer's list of revision A is printed; that of revision B, whatever its file is called, is told from it."""
+    title = (
+        "--part-number",
+        "RSB-500",
+        "--name",
+        "Bow loom",
+        "--set",
+        "wire=TXL",
+        "--set",
+        "wire_marker={circuit} {colour}",
+    )
+    old, new = (workbook(tmp_path / f"wires {colour}.xlsx", colour) for colour in ("RD", "YE"))
+    words = ("--sheet", "Bow", *title, "--out", tmp_path / "out", "--record", tmp_path / "r.sqlite")
+    assert run("print", old, *words, "--revision", "A").exit_code == 0
+    assert (tmp_path / "out" / "RSB-500-0001-bench-sheet.pdf").exists()
+    listed = run("record", "list", "--record", tmp_path / "r.sqlite").stdout
+    assert "RSB-500  A" in listed
+    told = run("diff", "RSB-500 A", new, "--sheet", "Bow", *title, "--revision", "A", "--record", tmp_path / "r.sqlite")
+    assert "4 changed" in told.stderr  # both markers of W1, the tags of J1 and P1, which list it
+    changed = run("print", new, *words, "--revision", "B", "--unit", "0001", "--changed-since", "A")
+    assert changed.exit_code == 0, changed.stderr
+    assert "W1 RD" in changed.stderr
+    assert run("check", BOAT, "--revision", "Z").exit_code == 2  # it says its own
+    assert json.loads(run("read", old, "--sheet", "Bow", *title[:4], "--json").stdout)["harness"] == {
+        "name": "Bow loom", "part_number": "RSB-500", "revision": "",
+    }  # fmt: skip

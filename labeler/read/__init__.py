@@ -54,6 +54,7 @@ def read_harness(path: Path | str, settings: Mapping[str, str] | None = None, wa
 def read_file(path: Path | str, settings: Mapping[str, str] | None = None, wanted: Wanted = AS_IT_STANDS) -> Read:
     """Return the harness in a file and the account of what was understood; see `read_harness`."""
     read = _read(path, overrides(settings or {}), wanted)
+    read = replace(read, harness=replace(read.harness, **wanted.title)) if wanted.title else read
     return recoloured(read, wanted.colours) if wanted.colours else read
 
 

@@ -26,6 +26,15 @@ class Wanted:
     colours: str = ""  # table to translate colours with
     bundle: str = "wires"  # a branch's diameter: from its wires, or from the area its segment gives
     column_map: Path | None = None
+    name: str = ""  # of the harness, of a list or an export; "": as the file says, or is called
+    part_number: str = ""
+    revision: str = ""
+
+    @property
+    def title(self) -> dict[str, Any]:
+        """What the harness is called, as far as it was given."""
+        given = {"name": self.name, "part_number": self.part_number, "revision": self.revision}
+        return {what: said for what, said in given.items() if said}
 
 
 AS_IT_STANDS = Wanted()
@@ -69,11 +78,15 @@ OPTIONS = {
     "labels": "--labels",
     "bundle": "--bundle",
     "column_map": "--map",
+    "name": "--name",
+    "part_number": "--part-number",
+    "revision": "--revision",
 }
+TITLE = ("name", "part_number", "revision")
 APPLIES = {  # which choices a form of file leaves open
-    "list": ("variants", "column_map"),
-    "workbook": ("sheet", "variants", "column_map"),
-    "export": ("sheet", "variants", "names", "labels", "bundle"),
+    "list": ("variants", "column_map", *TITLE),
+    "workbook": ("sheet", "variants", "column_map", *TITLE),
+    "export": ("sheet", "variants", "names", "labels", "bundle", *TITLE),
     "harness file": (),
 }
 
