@@ -109,6 +109,14 @@ def options(*options: Callable[[F], F]) -> Callable[[F], F]:
     return decorate
 
 
+def _said(_: click.Context, __: click.Parameter, given: str | None) -> str:
+    """Return a text on one line; one that says nothing is refused."""
+    text = " ".join(given.split()) if given is not None else ""
+    if given is not None and not (text and text.isprintable()):
+        raise click.BadParameter("it says nothing, or holds signs that cannot be printed")
+    return text
+
+
 FILE = click.argument("file", metavar="FILE")
 READING = (
     click.option("--sheet", metavar="NAME", default="", help="Sheet of a workbook, harness of a VEC."),
@@ -124,9 +132,9 @@ READING = (
         "--bundle", type=click.Choice(["wires", "area"]), default="wires", help="Diameters of KBL, VEC branches."
     ),
     click.option("--map", "column_map", metavar="FILE", type=click.Path(path_type=Path), help="Column map of a list."),
-    click.option("--name", metavar="TEXT", default="", help="Name of the harness of a list or an export."),
-    click.option("--part-number", metavar="TEXT", default="", help="Its part number."),
-    click.option("--revision", metavar="TEXT", default="", help="Its revision."),
+    click.option("--name", metavar="TEXT", callback=_said, help="Name of the harness of a list or an export."),
+    click.option("--part-number", metavar="TEXT", callback=_said, help="Its part number."),
+    click.option("--revision", metavar="TEXT", callback=_said, help="Its revision."),
 )
 
 

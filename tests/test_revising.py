@@ -332,3 +332,9 @@ def test_a_list_is_given_its_part_number_and_revision(tmp_path: Path) -> None:
     assert json.loads(run("read", old, "--sheet", "Bow", *title[:4], "--json").stdout)["harness"] == {
         "name": "Bow loom", "part_number": "RSB-500", "revision": "",
     }  # fmt: skip
+
+
+@pytest.mark.parametrize("said", ["", "  ", "B\x1b[2J"])
+@pytest.mark.parametrize("option", ["--part-number", "--revision", "--name"])
+def test_a_title_that_says_nothing_is_refused(tmp_path: Path, option: str, said: str) -> None:
+    assert run("read", workbook(tmp_path / "b.xlsx", "RD"), "--sheet", "Bow", option, said).exit_code == 2
