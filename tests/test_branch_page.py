@@ -190,6 +190,30 @@ def test_covering_is_cut_with_its_allowance() -> None:
     assert unknown.length_mm is None
 
 
+def test_a_covering_that_is_wound_is_not_cut() -> None:
+    """Wound after the connectors are on, over as much of the branch as a braid would be cut for."""
+    harness = boat()
+    (branch,) = harness.branches
+    taped = replace(harness, branches=(replace(branch, settings=replace(SETTINGS, covering="tape")),))
+    found = page(taped, THREADING[1:])
+    work = [step.what for step in found.work]
+    assert (
+        work.index("Pin J4, then lock it")
+        < work.index("Wind or lay on the tape")
+        < work.index("“PROBE J4”: its edge 25 mm from J4, shrink it")
+    )
+    assert next(step.detail for step in found.work if step.what == "Wind or lay on the tape") == "over 2880 mm"
+    assert ("covering", "tape, over 2880 mm") in found.facts
+    assert not any(step.what.startswith("Wind") for step in page(harness).work)
+    target = BytesIO()
+    assert found.covering is not None
+    draw_bench_sheet(replace(sheet(harness), branches=(found,), coverings=(found.covering,)), target, page="A4")
+    words = "".join(p.get_textpage().get_text_range() for p in pypdfium2.PdfDocument(target.getvalue())).split()
+    text = " ".join(words)
+    assert text.count("over 2880 mm") == 4  # the cuts of the harness; facts, work and cuts of the branch
+    assert "1 × 2880 mm" not in text
+
+
 def test_every_wire_end_of_the_branch_stands_in_a_pin_table() -> None:
     pins = {(ends.connector, end.cavity, end.circuit, end.to) for ends in page(boat()).pins for end in ends.ends}
     assert pins == {

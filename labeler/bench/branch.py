@@ -9,6 +9,7 @@ from math import ceil
 
 from labeler.bench.sleeves import PRACTICES, Cut, Step, cuts_of, lines_of, on_bare_mm, over_edge
 from labeler.bench.wires import WireEnds, wire_ends_at
+from labeler.catalogue import load_catalogue
 from labeler.model import Branch, BranchEnd, Circuit, Connector, Fit, Harness, Settings, ThreadStep
 
 COVERING_STEP_MM = 5.0  # lengths of covering are whole steps: it is cut with shears, not to the millimetre
@@ -99,11 +100,12 @@ class Absent:
 
 @dataclass(frozen=True, slots=True)
 class CoveringCut:
-    """A piece of covering. ``length_mm`` is None where the branch's length is not known."""
+    """A covering of a branch. ``length_mm`` is None where the branch's length is not known."""
 
     covering: str
     branch: str
     length_mm: float | None
+    wound: bool = False  # wound or laid around the wires: that length of the branch is covered, nothing is cut
 
 
 def branch_pages(
@@ -221,13 +223,14 @@ def _facts(
         seat = seats[0]
         yield "diameter", f"{seat.closes_on.low:.2f} to {max(s.text_on.high for s in seats):.2f} mm on {seat.sits_on}"
     if covering:
-        cut = f", cut {covering.length_mm:g} mm" if covering.length_mm else ", cut it to the measured branch"
-        yield "covering", covering.covering + cut
-    yield "length", f"{branch.length_mm:g} mm" if branch.length_mm else "not given"
+        what = ("over", "over the") if covering.wound else ("cut", "cut it to the")
+        length = f"{what[0]} {covering.length_mm:g} mm" if covering.length_mm else f"{what[1]} measured branch"
+        yield "covering", f"{covering.covering}, {length}"
+    yield "length", f"{round(branch.length_mm, 1):g} mm" if branch.length_mm else "not given"
 
 
 def covering_cut(branch: Branch, settings: Settings, ends: Mapping[str, Fit | None]) -> CoveringCut | None:
-    """Return the piece of covering of a branch, or None where it has none.
+    """Return the covering of a branch, or None where it has none.
 
     Its edges stand where the sleeves over them say, else at the branch's ends; the allowance of the
     settings is added and the length rounded up to 5 mm.
@@ -235,11 +238,12 @@ def covering_cut(branch: Branch, settings: Settings, ends: Mapping[str, Fit | No
     if settings.covering == "none" and not settings.covering_wall_mm:
         return None
     name = settings.covering if settings.covering != "none" else "covering"
+    wound = not load_catalogue().is_threaded(settings.covering)
     if branch.length_mm is None:
-        return CoveringCut(name, branch.id, None)
+        return CoveringCut(name, branch.id, None, wound)
     free = sum(covering_edge(end, ends.get(end.at)) or 0.0 for end in branch.ends)
     length = max(branch.length_mm - free, 0.0) * (1 + settings.covering_allowance)
-    return CoveringCut(name, branch.id, ceil(round(length / COVERING_STEP_MM, 6)) * COVERING_STEP_MM)
+    return CoveringCut(name, branch.id, ceil(round(length / COVERING_STEP_MM, 6)) * COVERING_STEP_MM, wound)
 
 
 def covering_edge(end: BranchEnd, fit: Fit | None) -> float | None:
@@ -325,6 +329,9 @@ def _terminate(
 
 def _place(branch: Branch, ends: Mapping[str, Fit | None], covering: CoveringCut | None) -> Iterator[Work]:
     part = "place and shrink"
+    if covering and covering.wound:
+        over = f"over {covering.length_mm:g} mm" if covering.length_mm else "over the measured branch"
+        yield Work(part, f"Wind or lay on the {covering.covering}", over)
     for end in branch.ends:
         edge = covering_edge(end, ends.get(end.at))
         if covering and edge is not None:

@@ -68,7 +68,8 @@ def _wire_end(circuit: Circuit, near: Pin, far: Pin, marker: tuple[str, ...]) ->
 
 def about(connector: Connector) -> str:
     """Return what a connector is, for people."""
-    cavities = f"{connector.cavities} cavities" if connector.cavities else ""
+    number = connector.cavities
+    cavities = "1 cavity" if number == 1 else f"{number} cavities" if number else ""
     kind = connector.kind if connector.kind != "connector" else ""
     return ", ".join(filter(None, (connector.description, kind, cavities)))
 

@@ -99,7 +99,9 @@ def _cuts(page: BranchPage, room: float) -> Iterator[Part]:
         if each.threaded
     ]
     if page.covering:
-        length = f"1 × {page.covering.length_mm:g} mm" if page.covering.length_mm else "1, to the measured branch"
+        what = ("over ", "over ") if page.covering.wound else ("1 × ", "1, to ")
+        known = page.covering.length_mm
+        length = f"{what[0]}{known:g} mm" if known else f"{what[1]}the measured branch"
         rows.append((TickBox(), Text(plain(page.covering.covering)), Text(bold(length)), None))
     for cut in page.cuts:
         places = ", ".join(cut.places)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from itertools import chain, groupby, repeat
 
+from labeler.bench.branch import CoveringCut
 from labeler.bench.cautions import Caution
 from labeler.bench.sheet import BenchSheet, Printed, Remark
 from labeler.bench.sleeves import Cut, Step
@@ -166,12 +167,19 @@ def _covering_rows(sheet: BenchSheet) -> Iterator[Row]:
     for name, found in groupby(sorted(sheet.coverings, key=lambda cut: cut.covering), key=lambda cut: cut.covering):
         coverings = list(found)
         known = sum(piece.length_mm or 0.0 for piece in coverings)
-        lengths = (f"1 × {shown_length(p.length_mm)}" if p.length_mm else "1, as measured" for p in coverings)
+        lengths = map(_covered, coverings)
         pieces = [
             (TickBox(), Text(bold(length)), Text(plain(piece.branch), NOTE_PT))
             for length, piece in zip(lengths, coverings, strict=True)
         ]
         yield from _paired(name, f"{known / 1000:.3f} m" if known else "", pieces)
+
+
+def _covered(piece: CoveringCut) -> str:
+    """Say how much of a covering: of what is wound how much of the branch it covers."""
+    if piece.wound:
+        return f"over {shown_length(piece.length_mm)}" if piece.length_mm else "as measured"
+    return f"1 × {shown_length(piece.length_mm)}" if piece.length_mm else "1, as measured"
 
 
 def _paired(name: str, total: str, pieces: Sequence[Piece]) -> Iterator[Row]:

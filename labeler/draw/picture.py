@@ -86,7 +86,7 @@ def _overview(pen: _Pen, picture: Picture, width: float, middle: float) -> None:
         if end.marker and scale:
             _small_marker(pen, end.marker, x, -1 if at_right else 1, middle, scale)
     if length and scale:
-        pen.dimension(left, left + long, middle - 5.5, f"{length:g} mm; drawn 1 : {scale}")
+        pen.dimension(left, left + long, middle - 5.5, f"{round(length, 1):g} mm; drawn 1 : {scale}")
     else:
         pen.broken(left + long / 2, middle)
         pen.words("the branch's length is not given: not to scale", left + long / 2, middle - 5, "middle")
