@@ -178,6 +178,34 @@ def test_a_read_only_place(tmp_path: Path) -> None:
     assert "/proc/labeler" in result.stderr
 
 
+@pytest.mark.parametrize("place", ["file", "file/in/it", "link", "link/in/it"])
+def test_a_folder_that_cannot_be_is_told_before_a_serial_is_given(tmp_path: Path, place: str) -> None:
+    (tmp_path / "file").write_text("", "utf-8")
+    (tmp_path / "link").symlink_to("nowhere")
+    words = ["print", BOAT, "--record", tmp_path / "r.sqlite"]
+    done = run(*words, "--out", tmp_path / place)
+    assert done.exit_code == 1
+    what = "is a file" if place.startswith("file") else "is no folder"
+    assert done.stderr == f"{tmp_path / place.partition('/')[0]}: {what}; choose another folder (--out)\n"
+    done = run(*words, "--out", tmp_path / "new" / "folder")
+    assert done.exit_code == 0
+    assert "unit 0001: " in done.stderr
+    assert "job 1" in done.stderr
+
+
+def test_a_closed_folder_is_told_before_a_serial_is_given(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Root may write anywhere: what the system answers to others is put into its mouth."""
+    words = ["print", BOAT, "--record", tmp_path / "r.sqlite", "--out", tmp_path / "out"]
+    with monkeypatch.context() as patched:
+        patched.setattr("os.access", lambda path, mode: not (Path(path) == tmp_path and mode & os.W_OK))
+        done = run(*words)
+    assert (done.exit_code, done.stderr) == (
+        1,
+        f"{tmp_path}: the folder cannot be written to; choose another folder (--out)\n",
+    )
+    assert "unit 0001: " in run(*words).stderr
+
+
 def test_a_full_disk(tmp_path: Path) -> None:
     """/dev/full refuses every write with "No space left on device"."""
     if not Path("/dev/full").exists():
