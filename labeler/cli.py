@@ -23,6 +23,7 @@ from labeler.options import (
     FORCE,
     GO_ON,
     JSON,
+    NAMED,
     OUT,
     PAPER,
     PNG,
@@ -311,7 +312,7 @@ def bundle_command(wires: str, settings: dict[str, str], as_json: bool) -> None:
 @main.command("stock")
 @click.argument("name", required=False)
 @JSON
-@click.option("--out", type=click.Path(path_type=Path), help="Draw the empty stock here, as NAME.pdf and NAME.png.")
+@click.option("--out", type=NAMED, help="Draw the empty stock here, as NAME.pdf and NAME.png.")
 @FORCE
 def stock_command(name: str | None, as_json: bool, out: Path | None, force: bool) -> None:
     """List the stocks that can be printed on, or show one; --out draws it, to be laid over the real sheet.

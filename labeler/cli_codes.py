@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from labeler.meant import opened_record
-from labeler.options import FILE, FORCE, JSON, PAPER, PRINTER, RECORD, SET, STOCK, options
+from labeler.options import FILE, FORCE, JSON, NAMED, PAPER, PRINTER, RECORD, SET, STOCK, options
 from labeler.terminal import print_json, shown_progress, warn
 
 
@@ -45,7 +45,7 @@ def scan_command(given: tuple[str, ...], unit: str | None, record_path: str | No
 
 @click.command("proof")
 @options(FILE, SET, PAPER, STOCK, PRINTER)
-@click.option("--out", type=click.Path(path_type=Path), default=Path("proof.html"), help="The page to write.")
+@click.option("--out", type=NAMED, default=Path("proof.html"), help="The page to write.")
 @FORCE
 def proof_command(
     file: str,

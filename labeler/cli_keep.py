@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from labeler.meant import opened_record, record_place
-from labeler.options import CSV, FORCE, HARNESS, JSON, OUT, RECORD, UNIT, options
+from labeler.options import CSV, FORCE, HARNESS, JSON, NAMED, OUT, RECORD, UNIT, options
 from labeler.terminal import print_json
 
 
@@ -79,7 +79,7 @@ def export_command(units: tuple[str, ...], out: Path, record_path: str | None, f
 
 
 @click.command("import")
-@click.argument("files", metavar="FILE...", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.argument("files", metavar="FILE...", nargs=-1, required=True, type=NAMED)
 @options(RECORD, JSON)
 def import_command(files: tuple[Path, ...], record_path: str | None, as_json: bool) -> None:
     """Add the units of exported FILEs; once more adds nothing.
@@ -101,7 +101,7 @@ def import_command(files: tuple[Path, ...], record_path: str | None, as_json: bo
 
 
 @click.command("backup")
-@click.argument("file", metavar="FILE", type=click.Path(path_type=Path))
+@click.argument("file", metavar="FILE", type=NAMED)
 @options(RECORD)
 def backup_command(file: Path, record_path: str | None) -> None:
     """Copy the record, as it is at one moment, to a new FILE, while others go on using it.

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from labeler.options import FILE, FORCE, JSON, SET, options, reading
+from labeler.options import FILE, FORCE, JSON, NAMED, SET, options, reading
 from labeler.terminal import print_json, warn
 
 if TYPE_CHECKING:
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 @click.command("read")
 @options(FILE, SET, JSON)
-@click.option("-o", "--out", metavar="FILE", type=click.Path(path_type=Path), help="Write it as a harness file (TOML).")
+@click.option("-o", "--out", metavar="FILE", type=NAMED, help="Write it as a harness file (TOML).")
 @click.option("--draft", is_flag=True, help="Print a column map of a list, to be filled in and given with --map.")
 @reading
 @FORCE

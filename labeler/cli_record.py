@@ -16,6 +16,7 @@ from labeler.options import (
     GO_ON,
     HARNESS,
     JSON,
+    NAMED,
     OUT,
     PAPER,
     PNG,
@@ -225,7 +226,7 @@ def record_void_command(
 
 @record_group.command("resume")
 @click.argument("job", metavar="JOB", type=click.IntRange(1))
-@click.option("--out", type=click.Path(path_type=Path), help="Another folder than the files were on their way to.")
+@click.option("--out", type=NAMED, help="Another folder than the files were on their way to.")
 @options(RECORD, FORCE)
 def record_resume_command(job: int, out: Path | None, record_path: str | None, force: bool) -> None:
     """Finish a JOB that was broken off, and all that shares its sheets: draw the files again from the record.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Callable
 from functools import wraps
@@ -14,6 +15,7 @@ if TYPE_CHECKING:
     from labeler.printers import Printer
 
 F = TypeVar("F", bound=Callable[..., Any])
+C = TypeVar("C")
 
 
 def parse_settings(_: click.Context, __: click.Parameter, given: tuple[str, ...]) -> dict[str, str]:
@@ -31,13 +33,26 @@ def parse_settings(_: click.Context, __: click.Parameter, given: tuple[str, ...]
 
 def parse_starts(_: click.Context, __: click.Parameter, given: tuple[str, ...]) -> dict[str, str]:
     """Return the start cells given as STOCK=CELL."""
+    from labeler.layout import parse_cell
+
     made: dict[str, str] = {}
     for text in given:
         stock, equals, cell = text.rpartition("=")
         if not equals:
             raise click.BadParameter(f"{text!r} is not STOCK=CELL, as in wrap-a4-25x18=B3")
+        _cells(cell, parse_cell)
         _once(made, stock.strip(), cell.strip())
     return made
+
+
+def _cells(text: str, read: Callable[[str], C]) -> C:
+    """Return what is read of cells. Raises `click.BadParameter` for what are none."""
+    from labeler.errors import LabelerError
+
+    try:
+        return read(text)
+    except LabelerError as error:
+        raise click.BadParameter("; ".join(map(str, error.problems))) from None
 
 
 def _once(made: dict[str, str], key: str, value: str) -> None:
@@ -50,16 +65,12 @@ def _once(made: dict[str, str], key: str, value: str) -> None:
 
 def parse_used(_: click.Context, __: click.Parameter, given: tuple[str, ...]) -> dict[str, tuple[str, ...]]:
     """Return the used cells given as STOCK=CELLS."""
-    from labeler.errors import LabelerError
     from labeler.layout import parse_cells
 
     made: dict[str, tuple[str, ...]] = {}
     for text in given:
         stock, equals, cells = text.rpartition("=")
-        try:
-            named = parse_cells(cells)
-        except LabelerError as error:
-            raise click.BadParameter("; ".join(map(str, error.problems))) from None
+        named = _cells(cells, parse_cells)
         if not equals or not named:
             raise click.BadParameter(f"{text!r} is not STOCK=CELLS, as in wrap-a4-25x18=A1-B3,D4")
         made[stock.strip()] = (*made.get(stock.strip(), ()), *named)
@@ -117,6 +128,16 @@ def _said(_: click.Context, __: click.Parameter, given: str | None) -> str:
     return text
 
 
+class _Named(click.Path):
+    """A file or folder that has a name: an empty one, of a variable that is not set, would be the folder one is in."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        if not os.fspath(value).strip():
+            self.fail("the name is empty", param, ctx)
+        return super().convert(value, param, ctx)
+
+
+NAMED = _Named(path_type=Path)
 FILE = click.argument("file", metavar="FILE")
 READING = (
     click.option("--sheet", metavar="NAME", default="", help="Sheet of a workbook, harness of a VEC."),
@@ -131,7 +152,7 @@ READING = (
     click.option(
         "--bundle", type=click.Choice(["wires", "area"]), default="wires", help="Diameters of KBL, VEC branches."
     ),
-    click.option("--map", "column_map", metavar="FILE", type=click.Path(path_type=Path), help="Column map of a list."),
+    click.option("--map", "column_map", metavar="FILE", type=NAMED, help="Column map of a list."),
     click.option("--name", metavar="TEXT", callback=_said, help="Name of the harness of a list or an export."),
     click.option("--part-number", metavar="TEXT", callback=_said, help="Its part number."),
     click.option("--revision", metavar="TEXT", callback=_said, help="Its revision."),
@@ -173,7 +194,7 @@ RECORD = click.option(
     help="The build record: a file, or postgresql://user@host/database; "
     "default: record.sqlite in the user's data folder, or $LABELER_RECORD.",
 )
-OUT = click.option("--out", type=click.Path(path_type=Path), default=Path("out"), help="Folder for the PDF files.")
+OUT = click.option("--out", type=NAMED, default=Path("out"), help="Folder for the PDF files.")
 PRINTER = click.option(
     "--printer", metavar="NAME", callback=parse_printer, help="Profile of the printer: a name, or a TOML file."
 )

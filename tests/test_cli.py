@@ -4,6 +4,7 @@ import json
 import os
 import subprocess
 import sys
+from itertools import product
 from pathlib import Path
 
 import pytest
@@ -175,6 +176,34 @@ def test_a_read_only_place(tmp_path: Path) -> None:
     result = run("print", BOAT, "--out", "/proc/labeler", "--record", tmp_path / "r.sqlite")
     assert result.exit_code == 1
     assert "/proc/labeler" in result.stderr
+
+
+@pytest.mark.parametrize("place", ["file", "file/in/it", "link", "link/in/it"])
+def test_a_folder_that_cannot_be_is_told_before_a_serial_is_given(tmp_path: Path, place: str) -> None:
+    (tmp_path / "file").write_text("", "utf-8")
+    (tmp_path / "link").symlink_to("nowhere")
+    words = ["print", BOAT, "--record", tmp_path / "r.sqlite"]
+    done = run(*words, "--out", tmp_path / place)
+    assert done.exit_code == 1
+    what = "is a file" if place.startswith("file") else "is no folder"
+    assert done.stderr == f"{tmp_path / place.partition('/')[0]}: {what}; choose another folder (--out)\n"
+    done = run(*words, "--out", tmp_path / "new" / "folder")
+    assert done.exit_code == 0
+    assert "unit 0001: " in done.stderr
+    assert "job 1" in done.stderr
+
+
+def test_a_closed_folder_is_told_before_a_serial_is_given(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Root may write anywhere: what the system answers to others is put into its mouth."""
+    words = ["print", BOAT, "--record", tmp_path / "r.sqlite", "--out", tmp_path / "out"]
+    with monkeypatch.context() as patched:
+        patched.setattr("os.access", lambda path, mode: not (Path(path) == tmp_path and mode & os.W_OK))
+        done = run(*words)
+    assert (done.exit_code, done.stderr) == (
+        1,
+        f"{tmp_path}: the folder cannot be written to; choose another folder (--out)\n",
+    )
+    assert "unit 0001: " in run(*words).stderr
 
 
 def test_a_full_disk(tmp_path: Path) -> None:
@@ -635,3 +664,47 @@ def test_a_number_without_end_is_refused_in_a_line(tmp_path: Path, words: tuple[
     assert done.exit_code in (1, 2)
     assert isinstance(done.exception, SystemExit)
     assert "limit (4300" not in done.output
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("print", BOAT, "--out", ""),
+        ("print", BOAT, "--out", " "),
+        ("reprint", "0001 J4", "--reason", "lost", "--out", ""),
+        ("calibrate", "tag-a4-95x54", "--out", ""),
+        ("stock", "tag-a4-95x54", "--out", ""),
+        ("proof", BOAT, "--out", ""),
+        ("read", BOAT, "-o", ""),
+        ("read", BOAT, "--map", ""),
+        ("record", "backup", ""),
+        ("record", "import", ""),
+        ("record", "export", "0001", "--out", ""),
+    ],
+    ids=" ".join,
+)
+def test_an_empty_name_of_a_file_is_not_the_folder_one_is_in(
+    record: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, words: tuple[str, ...]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("LABELER_RECORD", str(record))
+    done = run(*words)
+    assert done.exit_code == 2
+    assert "the name is empty" in done.stderr
+    assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize(
+    ("option", "cell"),
+    [
+        *product(("--start", "--used"), ("", "A0", "A99999", "Ä1", "1", "A1-", "A1\n\x1b[2J")),
+        ("--start", "A1-B2"),
+        ("--used", "A1-ZZ9999"),
+    ],
+)
+def test_what_is_no_cell_is_told_with_its_option_in_a_line(tmp_path: Path, option: str, cell: str) -> None:
+    done = run("print", BOAT, "--out", tmp_path, "--record", tmp_path / "r.sqlite", option, f"wrap-a4-25x18={cell}")
+    assert done.exit_code == 2
+    assert done.stderr.splitlines()[-1].startswith(f"Error: Invalid value for '{option}': ")
+    assert "\x1b" not in done.stderr
+    assert not list(tmp_path.iterdir())

@@ -1,6 +1,7 @@
 """Printer profiles: what they refuse, and a printed length that comes out right after calibration."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -12,6 +13,7 @@ from PIL import Image
 from labeler.catalogue import load_catalogue
 from labeler.cli import main
 from labeler.draw.empty import INSET_MM, calibration_pdf, empty_pdf
+from labeler.draw.pens import BOX_LINE_MM
 from labeler.errors import LabelerError
 from labeler.printers import Printer, load_printer, measured, profile_text
 
@@ -266,3 +268,62 @@ def test_a_printer_without_a_name_is_refused(tmp_path: Path, name: str, command:
     assert status == 2
     assert "--printer" in said
     assert "\x1b" not in said
+
+
+def boxed_sheet(printer: Printer, dpi: float | None) -> bytes:
+    """One tag with a box of 80 x 40 mm on it, the longest lines of its page."""
+    from io import BytesIO
+
+    from labeler.draw.pdf import Header, draw_sheets
+    from labeler.layout import lay_out
+    from labeler.model import Box, Face, Piece
+
+    stock = replace(A4, cut_lines=False, hole_mm=0.0)
+    sheets = lay_out([Piece("a", Face(95, 54, boxes=(Box(7.0, 7.0, 80.0, 40.0),)), stock.name)], {stock.name: stock})
+    target = BytesIO()
+    draw_sheets(sheets, target, title="t", header=Header("t"), printer=printer, dpi=dpi)
+    return target.getvalue()
+
+
+def box_on(paper: np.ndarray) -> tuple[float, float, float, float]:
+    """Return the box's left and upper edge, width and height [mm], between the outer edges of its lines."""
+
+    def longest(lines: np.ndarray) -> tuple[float, float, int]:
+        best = (0, 0, 0)
+        for at, line in enumerate(lines):
+            marks = np.flatnonzero(np.diff(np.concatenate(([0], (line < 160).astype(int), [0]))))
+            runs = marks[1::2] - marks[::2]
+            if len(runs) and runs.max() > best[0]:
+                best = (runs.max(), marks[::2][runs.argmax()], at)
+        return best
+
+    (width, left, _), (height, top, _) = longest(paper), longest(paper.T)
+    return left / K, top / K, width / K, height / K
+
+
+@pytest.mark.parametrize("dpi", [None, 600.0], ids=["PDF", "pictures"])
+@pytest.mark.parametrize(("error_x", "error_y"), [(0.992, 1.004), (1.03, 0.985)])
+def test_lengths_on_a_sheet_are_right_after_two_calibrations(error_x: float, error_y: float, dpi: float | None) -> None:
+    """The first is read off carelessly, to half a millimetre and along the page alone; the second corrects it."""
+    printer, calibrated = Printer(), []
+    for careless in (True, False):
+        x, y = rulers(as_printed(calibration_pdf(A4, printer, FONT), error_x, error_y))
+        printer = measured(printer, round(2 * x) / 2, None) if careless else measured(printer, x, y)
+        calibrated.append(printer)
+    assert calibrated[0] != calibrated[1]
+    line = BOX_LINE_MM
+    plain = box_on(as_printed(boxed_sheet(Printer(), dpi), error_x, error_y))[2:]
+    assert plain == pytest.approx((80 * error_x + line, 40 * error_y + line), abs=0.1)
+    right = box_on(as_printed(boxed_sheet(printer, dpi), error_x, error_y))[2:]
+    assert right == pytest.approx((80 + line, 40 + line), abs=0.1)
+
+
+@pytest.mark.parametrize("dpi", [None, 600.0], ids=["PDF", "pictures"])
+@pytest.mark.parametrize("offset", [(1.5, -2.0), (-0.7, 0.4)])
+def test_what_is_drawn_is_moved_by_the_offset(offset: tuple[float, float], dpi: float | None) -> None:
+    """To the right and upwards, which is towards the first row of a picture."""
+    usual = box_on(as_printed(boxed_sheet(Printer(), dpi), 1, 1))
+    moved = box_on(as_printed(boxed_sheet(Printer(offset_x_mm=offset[0], offset_y_mm=offset[1]), dpi), 1, 1))
+    dot = 1 / K  # of rounding to whole dots, twice
+    assert (moved[0] - usual[0], usual[1] - moved[1]) == pytest.approx(offset, abs=2 * dot)
+    assert moved[2:] == pytest.approx(usual[2:], abs=2 * dot)

@@ -204,3 +204,21 @@ def test_print_gives_pictures_of_sheets_and_pieces(tmp_path: Path) -> None:
         # a neighbour's outline is no part of the piece; the hole's edge (to 10.5 mm: 124 dots) is rounded on the page
         inside = (130, 3, after.width - 3, after.height - 3)
         assert after.crop(inside).tobytes() == before.crop(inside).tobytes()
+
+
+@pytest.mark.parametrize("form", ["sheets", "pieces"])
+def test_a_picture_of_more_dots_than_memory_holds_is_refused_before_anything_is_recorded(
+    tmp_path: Path, form: str
+) -> None:
+    """210 mm are 39,685 dots at 4800 dpi, 297 mm 56,126: 2,227 million, each of them a byte or two."""
+    out = Output(tmp_path, png=(form,))
+    with open_record(tmp_path / "r.sqlite") as record:
+        with pytest.raises(LabelerError, match="at 4800 dpi has 2,227 million dots, the limit is 600"):
+            print_harness(BOAT, tmp_path / "out", record, settings={"printer_dpi": "4800"}, only=("bag",), out=out)
+        assert record.jobs() == ()
+        print_harness(BOAT, tmp_path / "out", record, settings={"printer_dpi": "4800"}, only=("bag",))  # as PDF
+        items = record.find("K4", unit="0001")
+        with pytest.raises(LabelerError, match="2,227 million dots"):
+            reprint(record, items, tmp_path, reason="lost", out=out, printer=Printer(dpi=4800))
+        assert len(record.jobs()) == 1
+    assert not list(tmp_path.rglob("*.png"))

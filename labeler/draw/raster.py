@@ -7,12 +7,14 @@ from io import BytesIO
 from typing import TYPE_CHECKING
 
 from labeler.draw.pens import DotPen
+from labeler.errors import Problem, Where
 from labeler.model import Placed, Sheet
 from labeler.printers import AS_DRAWN, Printer
 
 if TYPE_CHECKING:
     from PIL.Image import Image
 
+MOST_DOTS = 600_000_000  # of a page, project choice: A4 at 2400 dpi has 557 million, each of which takes two bytes
 BLACK_BELOW = 128  # of 256 levels: a dot that is covered by half and more
 
 
@@ -27,11 +29,23 @@ def page_pictures(pdf: bytes, dpi: float) -> Iterator[Image]:
     document = pypdfium2.PdfDocument(pdf)
     try:
         for page in document:
-            grey = page.render(scale=dpi / 72, grayscale=True).to_pil().convert("L")
-            yield grey.point(lambda level: 255 if level >= BLACK_BELOW else 0).convert("1", dither=0)
+            grey = page.render(scale=dpi / 72, grayscale=True).to_pil()
+            yield grey.point([255 if level >= BLACK_BELOW else 0 for level in range(256)], "1")
             page.close()
     finally:
         document.close()
+
+
+def too_many_dots(sheets: Iterable[Sheet], dpi: float) -> Iterator[Problem]:
+    """Yield a problem for every stock whose pages have too many dots for a picture."""
+    told: set[str] = set()
+    for sheet in sheets:
+        dots = sheet.width_mm * sheet.height_mm * (dpi / 25.4) ** 2
+        if dots > MOST_DOTS and sheet.stock.name not in told:
+            told.add(sheet.stock.name)
+            size = f"a page of {sheet.width_mm:g} x {sheet.height_mm:g} mm at {dpi:g} dpi"
+            text = f"{sheet.stock.name}: {size} has {dots / 1e6:,.0f} million dots, the limit is {MOST_DOTS // 10**6}"
+            yield Problem(Where("--png"), text, "choose fewer dots (dpi of the printer, or printer_dpi)")
 
 
 def png(picture: Image, dpi: float) -> bytes:

@@ -9,7 +9,7 @@ from functools import lru_cache
 from itertools import groupby
 from typing import NamedTuple
 
-from labeler.errors import LabelerError, Problem
+from labeler.errors import LabelerError, Problem, on_one_line
 from labeler.model import NOWHERE, Stock
 
 TOLERANCE_MM = 0.01
@@ -99,7 +99,7 @@ def parse_cell(name: str) -> tuple[int, int]:
     """
     found = _CELL.fullmatch(name.strip().upper())
     if not found:
-        message = f'"{name}" is not a cell'
+        message = f'"{on_one_line(name)}" is not a cell'
         raise LabelerError(Problem(NOWHERE, message, "write column letter and row number, such as B3"))
     column = 0
     for letter in found[1]:

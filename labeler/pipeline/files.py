@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
@@ -11,6 +12,7 @@ from pathlib import Path
 from labeler.errors import LabelerError, Problem, Where
 from labeler.model import Harness, Sheet
 
+ELSEWHERE = "choose another folder (--out)"
 MOST_PAGES = 500  # of one file: a longer job is several files, so that viewers and printers take it: project choice
 
 
@@ -108,18 +110,27 @@ def _file_name(text: str) -> str:
 
 
 def folder_problems(folder: Path) -> Iterator[Problem]:
-    """Yield a problem for a folder whose name is no text: the record could not name the files in it."""
+    """Yield a problem for a folder that cannot be made or written to, as far as that can be known before it is tried.
+
+    Nor may its name be no text: the record could not name the files in it.
+    """
     try:
         str(folder).encode()
     except UnicodeEncodeError:
         shown = str(folder).encode("utf-8", "backslashreplace").decode()
-        yield Problem(Where(shown), "the folder's name is not valid text (UTF-8)", "choose another folder (--out)")
+        yield Problem(Where(shown), "the folder's name is not valid text (UTF-8)", ELSEWHERE)
+        return
+    there = next(path for path in (folder, *folder.absolute().parents) if os.path.lexists(path))
+    if not os.path.isdir(there):
+        yield Problem(Where(str(there)), "is a file" if os.path.isfile(there) else "is no folder", ELSEWHERE)
+    elif not os.access(there, os.W_OK | os.X_OK):
+        yield Problem(Where(str(there)), "the folder cannot be written to", ELSEWHERE)
 
 
-def make_folder(folder: Path) -> None:
-    """Make a folder; raises `LabelerError` where that cannot be."""
+def make_folder(folder: Path, fix: str = ELSEWHERE) -> None:
+    """Make a folder; raises `LabelerError`, with the next step as ``fix``, where that cannot be."""
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         why = "is a file" if folder.is_file() else f"cannot be made ({error.strerror})"
-        raise LabelerError(Problem(Where(str(folder)), why, "choose another folder (--out)")) from error
+        raise LabelerError(Problem(Where(str(folder)), why, fix)) from error

@@ -13,10 +13,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from labeler.errors import LabelerError, Problem, Where
-from labeler.model import Harness
+from labeler.model import Harness, Sheet
 from labeler.pipeline.files import Part, make_folder
 from labeler.pipeline.worklist import about_job
-from labeler.printers import AS_DRAWN, Printer
+from labeler.printers import AS_DRAWN, Printer, printer_problems
 
 if TYPE_CHECKING:
     from labeler.draw.pdf import Header
@@ -48,6 +48,15 @@ class Output:
     dpi: float = 0.0
     send: Mapping[str, str] = field(default_factory=dict)
     track: Track = untracked
+
+    def problems(self, sheets: Sequence[Sheet]) -> Iterator[Problem]:
+        """Yield why sheets cannot be handed over in this form: printers, pictures, and the print service."""
+        from labeler.draw.raster import too_many_dots
+        from labeler.send import queue_problems
+
+        yield from printer_problems(self.printer, sheets)
+        yield from too_many_dots(sheets, self.dpi) if self.png else ()
+        yield from queue_problems(filter(None, (self.queue(sheet.stock.name) for sheet in sheets)))
 
     def queue(self, stock: str) -> str:
         """Return the printer that a stock is sent to, "" for none."""

@@ -216,11 +216,9 @@ class _Run:
         Of the units that come ``later``, with sheets of their own, as much as can be known now.
         """
         from labeler.draw.files import refused_target
-        from labeler.send import queue_problems
 
         sheets = together(unit.sheets for unit in trial)
-        refuse(printer_problems(self.out.printer, sheets))
-        refuse(queue_problems(filter(None, (self.out.queue(sheet.stock.name) for sheet in sheets))))
+        refuse(self.out.problems(sheets))
         checked = self.checked
         refuse(self.record.serial_clashes(checked.harness, [s for s in (*units, *later) if s is not None]))
         serials = self._expected((*units, *later))

@@ -69,7 +69,6 @@ def reprint_units(
     Raises `LabelerError`.
     """
     from labeler.layout import used_after
-    from labeler.send import queue_problems
 
     refuse(folder_problems(folder))
     out = replace(out or Output(folder), folder=folder, force=force, printer=printer)
@@ -85,8 +84,7 @@ def reprint_units(
     units = [_unit(mine, on, with_numbers) for mine, on in zip(_by_unit(drawn), laid_out, strict=True)]
     sheets = together(unit.sheets for unit in units)
     notes = notes_on_stocks(places.start, used or {}, out.send, sheets)
-    refuse(printer_problems(printer, sheets))
-    refuse(queue_problems(filter(None, (out.queue(sheet.stock.name) for sheet in sheets))))
+    refuse(out.problems(sheets))
     left = {} if same_places else used_after(sheets, places.taken(stocks))
     about = _about(reason, who, date, paper, out)
     jobs, files = hand_over(

@@ -29,7 +29,7 @@ from labeler.pipeline.printing import (
     with_dots,
 )
 from labeler.pipeline.worklist import kept_rows
-from labeler.printers import AS_DRAWN, Printer, printer_problems
+from labeler.printers import AS_DRAWN, Printer
 from labeler.read import AS_IT_STANDS, Wanted
 
 if TYPE_CHECKING:
@@ -221,7 +221,6 @@ def print_changes(
     """
     from labeler.layout import lay_out, used_after
     from labeler.record import canonical_sheet
-    from labeler.send import queue_problems
 
     refuse(folder_problems(folder))
     out = replace(out or Output(folder), folder=folder, force=force, printer=printer)
@@ -239,10 +238,9 @@ def print_changes(
     pieces = pieces_of(changes.kept, checked.stocks)
     sheets = tuple(map(canonical_sheet, lay_out(pieces, stocks, places.start, used=places.used)))
     notes = (*checked.notes, *notes_on_stocks(places.start, used or {}, out.send, sheets))
-    refuse(printer_problems(printer, sheets))
-    refuse(queue_problems(filter(None, (out.queue(sheet.stock.name) for sheet in sheets))))
-    left = used_after(sheets, places.taken({sheet.stock.name: sheet.stock for sheet in sheets}))
     out = with_dots(out, checked)
+    refuse(out.problems(sheets))
+    left = used_after(sheets, places.taken({sheet.stock.name: sheet.stock for sheet in sheets}))
     about = {"who": who, "version": version(), "date": date, "paper": paper, "printer": printer_text(printer)}
     about["output"] = output_text(out)
     new = replace(_new_job(changes, sheets, f"changes since revision {since}"), **about)  # type: ignore[arg-type]

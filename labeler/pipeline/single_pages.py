@@ -31,7 +31,7 @@ def store_printer(printer: Printer, file: Path) -> None:
     from labeler.draw.files import write_all
 
     before = file.read_bytes().decode("utf-8-sig") if file.is_file() else ""
-    make_folder(file.parent)
+    make_folder(file.parent, "name a file in a folder that you may write to (--printer)")
     text = corrected_text(before, printer) if before.strip() else profile_text(printer)
     write_all({file: text.encode()}, force=True)
 

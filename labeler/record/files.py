@@ -39,7 +39,8 @@ def look_at(url: URL, make: Callable[[Path], None] | None) -> None:
             fix = "check the path; the first print makes the record"
             raise no_record(path, "there is no build record here", fix)
     except (OSError, ValueError) as error:
-        raise no_record(path, f"the build record cannot be opened: {error}", "check the path") from error
+        why = getattr(error, "strerror", None) or error
+        raise no_record(path, f"the build record cannot be opened: {why}", "check the path") from error
 
 
 def _refuse_empty(path: Path) -> None:
