@@ -535,3 +535,15 @@ def test_a_file_that_is_there_stays_unless_forced(tmp_path: Path) -> None:
 def test_another_page_is_refused(tmp_path: Path) -> None:
     with pytest.raises(WrongUse, match="A4 or Letter"):
         draw_bench_sheet(sample(), tmp_path / "x.pdf", page="A5", force=False)
+
+
+@pytest.mark.parametrize(("count", "helps"), [(12, True), (13, False)])
+def test_many_markers_left_out_are_listed_without_what_would_help(tmp_path: Path, count: int, helps: bool) -> None:
+    remarks = tuple(
+        Remark(f"wrap W{n}", f"W{n}", "left out", ("too long", "second"), ("a flag",)) for n in range(100, 100 + count)
+    )
+    text = "".join(texts(drawn(replace(sample(), missing=remarks), tmp_path)))
+    assert all(f"W{n}" in text for n in range(100, 100 + count))
+    assert text.count("toolong") == count
+    assert ("Whathelps:aflag" in text) == helps
+    assert ("labelerchecksayswhathelps" in text) != helps

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from io import BytesIO
 from typing import Any
@@ -363,3 +364,33 @@ def test_the_page_says_what_was_left_out() -> None:
     drawn = " ".join(pypdfium2.PdfDocument(target.getvalue())[1].get_textpage().get_text_range().split())
     assert "its marker was left out" in drawn
     assert "no sleeve left out “PROBE J4” at J4" in drawn
+
+
+def test_a_long_name_stays_in_its_box_and_clear_of_the_dimensions() -> None:
+    """Words as the page has them: names end in dots within a box of 12 mm, captions stand above all other words."""
+    harness = boat()
+    (branch,) = harness.branches
+    long = "CABIN-DISTRIBUTION-A"
+    renamed = replace(
+        harness,
+        connectors=tuple(replace(c, id=long if c.id == "J4" else c.id) for c in harness.connectors),
+        branches=(replace(branch, ends=tuple(replace(e, at=long if e.at == "J4" else e.at) for e in branch.ends)),),
+    )
+    fit = lettered(renamed)
+    made = (replace(fit, marker=replace(fit.marker, at=long)), plain())
+    steps = steps_of(renamed, made, THREADING)
+    (found,) = branch_pages(renamed, {"B4": renamed.circuits}, made, steps, THREADING)
+    target = BytesIO()
+    draw_bench_sheet(replace(sheet(harness), branches=(found,)), target, page="A4")
+    page = pypdfium2.PdfDocument(target.getvalue())[1].get_textpage()
+    text = page.get_text_range()
+    caption = text.index(f"{long}, drawn 1 :")
+    edge = next(
+        m.start() for m in re.finditer(r"(?<=\n)10(?=\r)", text)
+    )  # mm past the edge, above the sleeve
+    assert page.get_charbox(caption)[1] > page.get_charbox(edge)[3]
+    heads = [m.span() for m in re.finditer(r"CABIN[^,\n\r]*…", text)]
+    assert len(heads) == 2  # of the whole branch, and of this end
+    for start, end in heads:
+        width = page.get_charbox(end - 1)[2] - page.get_charbox(start)[0]
+        assert width * 25.4 / 72 <= 12

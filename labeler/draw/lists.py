@@ -36,6 +36,7 @@ from labeler.draw.tables import (
 )
 from labeler.draw.words import NO_BREAK, PLAIN, Words, bold, plain
 
+MOST_EXPLAINED = 12  # markers left out: of more, the bench needs to know which, not how to mend them; project choice
 ALONE_SIGNS = 120  # of the places of equal pieces: what has room in four lines
 LINE_SIGNS = 82  # of the cautions, about: the columns shall come out alike
 FIRST_NOTE = "branch by branch in this order, each one before the step it names; afterwards there is no way on"
@@ -111,10 +112,13 @@ def missing(remarks: Sequence[Remark], room: float) -> Iterator[Part]:
     """Yield what is not there or will not read, in a heavy frame."""
     if not remarks:
         return
+    brief = len(remarks) > MOST_EXPLAINED
     rows = (
-        Row([Text(bold(each.place)), Text(plain(each.text)), Text(bold(each.state)), _why(each)]) for each in remarks
+        Row([Text(bold(each.place)), Text(plain(each.text)), Text(bold(each.state)), _why(each, brief=brief)])
+        for each in remarks
     )
-    title = section_title("NOT ON THIS HARNESS", "these places stay without their marker, or it will not read")
+    note = "these places stay without their marker, or it will not read"
+    title = section_title("NOT ON THIS HARNESS", f"{note}; labeler check says what helps" if brief else note)
     yield listing(title, ("marker", "text", "state", "why"), rows, (34, 40, 20, 92), room, framed=True)
 
 
@@ -136,8 +140,10 @@ def _named(remarks: Sequence[Remark]) -> Words:
     return tuple(span for each, end in named for span in (*bold(f"{each.place} "), *plain(each.text + end)))
 
 
-def _why(remark: Remark) -> Stack:
-    """Return the reasons and what would help, a paragraph each."""
+def _why(remark: Remark, *, brief: bool = False) -> Stack:
+    """Return the reasons and what would help, a paragraph each; ``brief``: the first reason alone."""
+    if brief:
+        return stack(Text(plain(next(iter(remark.reasons), "no reason given")), NOTE_PT))
     reasons = [Text(plain(reason), NOTE_PT) for reason in remark.reasons or ("no reason given",)]
     helps = [Text((*bold("What helps: "), *plain(way)), NOTE_PT) for way in remark.ways_out]
     return stack(*reasons, *helps)

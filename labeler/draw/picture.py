@@ -20,6 +20,7 @@ SCALES = (1, 2, 5, 10, 15, 20, 25, 50, 100, 200, 500, 1000)
 HEAD_MM, WORDS_MM, LINE_MM = 14.0, 2.3, 0.2
 OVERVIEW_MM, DETAIL_MM, CAPTIONS_MM = 19.0, 14.0, 6.0
 BETWEEN_MM = 6.0
+DIMENSION_MM = 1.2 + 0.6 + WORDS_MM  # a dimension above a sleeve: its distance, its ticks, its words
 LEAST_THICK_MM = 0.8  # thinner wires would not be seen
 HATCH_MM = 1.3
 
@@ -54,8 +55,17 @@ def draw_part(canvas: Canvas, picture: Picture, part: int, width_mm: float) -> N
 
 
 def _detail_height(picture: Picture, row: int) -> float:
-    thick = [_thickness(end) for end in picture.ends[2 * row : 2 * row + 2]]
-    return max(DETAIL_MM, max(thick) + 4) + CAPTIONS_MM
+    """Return the height of a row of ends, at most what it takes where they are drawn 1 : 1."""
+    ends = picture.ends[2 * row : 2 * row + 2]
+    half = max(DETAIL_MM, max(map(_thickness, ends)) + 4) / 2
+    return CAPTIONS_MM + half + max(half, *(_caption_mm(end, _thickness(end)) + WORDS_MM + 0.3 for end in ends))
+
+
+def _caption_mm(end: DrawnEnd, thick: float) -> float:
+    """Return how far above the middle an end's caption stands: above all that is drawn there, and its dimension."""
+    named = 4.4 if end.kind == "connector" else 6.2  # the other kinds have their name there
+    measured = DIMENSION_MM if end.marker and end.marker.past_edge_mm else 0.0
+    return max(named, thick / 2 + measured + 0.8)
 
 
 def _thickness(end: DrawnEnd) -> float:
@@ -138,8 +148,10 @@ def _detail(frame: _Frame, picture: Picture, end: DrawnEnd) -> None:
         near = frame.at(USUAL_EDGE_MM / scale)
         frame.pen.words("its marker was left out", near, middle + 3.2, "right" if frame.right else "left", bold=True)
     side, x = ("right", frame.x + frame.room) if frame.right else ("left", frame.x)
-    above = 4.4 if end.kind == "connector" else 6.2  # the other kinds have their name there
-    frame.pen.words(f"{end.at}, drawn 1 : {scale}", x, middle + above, side, bold=True)
+    above = _caption_mm(end, max(_thickness(end) / scale, bare))
+    caption = f", drawn 1 : {scale}"
+    name = frame.pen.shortened(end.at, frame.room - frame.pen.width(caption))
+    frame.pen.words(name + caption, x, middle + above, side, bold=True)
 
 
 def _low(span: tuple[float, float], middle: float, thick: float) -> tuple[float, float, float]:
@@ -211,7 +223,7 @@ class _Pen:
     def head(self, end: DrawnEnd, x: float, middle: float, *, right: bool) -> None:
         """What a branch ends at, with its name; ``right``: it lies to the right of ``x``."""
         canvas, way = self._canvas, 1 if right else -1
-        name = self._shortened(end.at, HEAD_MM - 1)
+        name = self.shortened(end.at, HEAD_MM - 3 if end.kind == "connector" else HEAD_MM)
         canvas.setFillGray(1)
         if end.kind == "ring terminal":
             canvas.circle(x + way * 2.4, middle, 2.4)
@@ -252,11 +264,16 @@ class _Pen:
             self._canvas.drawString(at, y, run)
             at += font.width(run) * WORDS_MM
 
-    def _shortened(self, text: str, room: float) -> str:
-        kept = text
-        while kept and sum(f.width(run) for f, run in font_runs(kept, PLAIN)) * WORDS_MM > room:
-            kept = kept[:-1]
-        return kept if kept == text else f"{kept[:-1]}…"
+    def width(self, text: str) -> float:
+        """Return how long a few bold words are, mm."""
+        return sum(font.width(run) for font, run in font_runs(text, BOLD)) * WORDS_MM
+
+    def shortened(self, text: str, room: float) -> str:
+        """Return a name, or as much of its head as has room with dots behind it."""
+        if self.width(text) <= room:
+            return text
+        kept = next((n for n in range(len(text), 0, -1) if self.width(f"{text[:n]}…") <= room), 0)
+        return f"{text[:kept]}…"
 
     def lettering(self, marker: DrawnMarker, middle: tuple[float, float], scale: int, *, turned: bool) -> None:
         """The lines of a marker as they come to lie, in the middle of what shrinking may make of them."""
