@@ -385,9 +385,7 @@ def test_a_long_name_stays_in_its_box_and_clear_of_the_dimensions() -> None:
     page = pypdfium2.PdfDocument(target.getvalue())[1].get_textpage()
     text = page.get_text_range()
     caption = text.index(f"{long}, drawn 1 :")
-    edge = next(
-        m.start() for m in re.finditer(r"(?<=\n)10(?=\r)", text)
-    )  # mm past the edge, above the sleeve
+    edge = next(m.start() for m in re.finditer(r"(?<=\n)10(?=\r)", text))  # mm past the edge, above the sleeve
     assert page.get_charbox(caption)[1] > page.get_charbox(edge)[3]
     heads = [m.span() for m in re.finditer(r"CABIN[^,\n\r]*…", text)]
     assert len(heads) == 2  # of the whole branch, and of this end

@@ -18,7 +18,10 @@ WHY = (
     "one row a pin: which wires there are is not said (a net of two pins is a wire, of more a splice), "
     "so no wire is marked, only connectors"
 )
-FIX = "measure diameter_mm of each branch, or give a list with one row a wire and its two ends"
+FIX = (
+    "write it as a harness file (labeler read -o boat.toml) and measure diameter_mm of each [[branch]] there, "
+    "or give a list with one row a wire and its two ends"
+)
 
 
 def read_pins(table: Table, data: bytes, source: str, name: str, settings: Settings) -> Read:

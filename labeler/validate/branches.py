@@ -129,11 +129,12 @@ def branches(harness: Harness, names: Names) -> Iterator[Problem]:
 def _ends(branch: Branch, names: Names, reached: set[str]) -> Iterator[Problem]:
     """Yield ends at no known connector, or at one that no circuit of the branch reaches."""
     seen: set[str] = set()
+    has_some = bool(branch.circuits) or any(end.at in reached for end in branch.ends)
     for end in branch.ends:
         connector = names.connectors.get(end.at)
         if connector is None:
             yield names.unknown("connector", end.at, end.where, f"branch {branch.id}")
-        elif end.at not in reached and connector.kind != "junction":
+        elif end.at not in reached and connector.kind != "junction" and has_some:
             message = f"branch {branch.id}: none of its circuits ends at {end.at}"
             yield Problem(end.where, message, "check circuits of the branch, and at", warning=True)
         if end.at in seen:
