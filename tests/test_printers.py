@@ -327,3 +327,25 @@ def test_what_is_drawn_is_moved_by_the_offset(offset: tuple[float, float], dpi: 
     dot = 1 / K  # of rounding to whole dots, twice
     assert (moved[0] - usual[0], usual[1] - moved[1]) == pytest.approx(offset, abs=2 * dot)
     assert moved[2:] == pytest.approx(usual[2:], abs=2 * dot)
+
+
+@pytest.mark.parametrize(
+    ("text", "stock", "past"),
+    [
+        ("offset_x_mm = 11", "tag-a4-95x54", 1.0),  # 10 mm left, two of 95 and 10 right: 210
+        ("offset_x_mm = -11", "tag-a4-95x54", 1.0),
+        ("offset_x_mm = 9.9", "tag-a4-95x54", 0.0),
+        ("scale_x = 1.1", "card-210x148", 5.0),  # 5 mm left: 100 from the middle become 110, and 105 are there
+        ("scale_x = 1.04", "card-210x148", 0.0),
+        ("offset_y_mm = 0.4", "reel", 0.0),  # the piece is the page, and half a millimetre of it is free
+        ("offset_y_mm = -1.2", "reel", 1.2),
+    ],
+)
+def test_nothing_is_drawn_past_the_edge_of_its_page(tmp_path: Path, text: str, stock: str, past: float) -> None:
+    words = (BOAT, "--stock", stock, "--printer", profile(tmp_path, text))
+    status, said = run("check", *words)
+    told = f"office: its scale and offset would draw {stock} {past:.1f} mm past the edge of its page; "
+    assert (told in said) == (past > 0), said
+    assert status == (1 if past else 0)
+    assert run("print", *words, "--out", tmp_path / "out", "--record", tmp_path / "r.sqlite")[0] == status
+    assert (tmp_path / "out").exists() == (status == 0)
