@@ -40,8 +40,8 @@ PRINTER: Form = {
     "widest_mm": Key("length", high=5000),
     "scale_x": Key("number", low=1 - MOST_OFF, high=1 + MOST_OFF),
     "scale_y": Key("number", low=1 - MOST_OFF, high=1 + MOST_OFF),
-    "offset_x_mm": Key("number", low=-50, high=50),
-    "offset_y_mm": Key("number", low=-50, high=50),
+    "offset_x_mm": Key("length", low=-50, high=50),
+    "offset_y_mm": Key("length", low=-50, high=50),
 }
 
 

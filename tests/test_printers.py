@@ -45,6 +45,15 @@ def test_a_profile_is_read_strictly(tmp_path: Path) -> None:
         load_printer(str(tmp_path / "none.toml"))
 
 
+def test_an_offset_in_inches_is_one(tmp_path: Path) -> None:
+    """A tenth of an inch is 2.54 mm; it was once read as a tenth of a millimetre."""
+    printer = load_printer(profile(tmp_path, 'offset_x_in = -0.1\noffset_y_mm = "1/8 in"'))
+    assert (printer.offset_x_mm, printer.offset_y_mm) == (-2.54, 3.175)
+    with pytest.raises(LabelerError, match=r"offset_x_in is 3 \(76.2 mm\); it must be -50 to 50 mm"):
+        load_printer(profile(tmp_path, "offset_x_in = 3"))
+    assert load_printer(profile(tmp_path, profile_text(printer))) == printer
+
+
 def test_a_profile_comes_back_as_it_was_written(tmp_path: Path) -> None:
     made = Printer("office", "inkjet", 600.0, 3.0, 1.0081, 0.996, 0.5, -0.25, ("roll", "reel"), 108.0)
     assert load_printer(profile(tmp_path, profile_text(made))) == made
