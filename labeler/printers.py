@@ -29,6 +29,7 @@ from labeler.tables import Form, Key, checked, load
 
 TECHNOLOGIES = ("laser", "inkjet", "thermal transfer")
 MOST_OFF = 0.1  # a correction beyond 10 % is a mistake of measuring: project choice
+EDGE_FREE_MM = 0.5  # of a piece carry no print: project choice, the least margin of the shipped stocks
 RULER_MM = 100.0  # what the calibration page draws along and across
 
 PRINTER: Form = {
@@ -39,8 +40,8 @@ PRINTER: Form = {
     "widest_mm": Key("length", high=5000),
     "scale_x": Key("number", low=1 - MOST_OFF, high=1 + MOST_OFF),
     "scale_y": Key("number", low=1 - MOST_OFF, high=1 + MOST_OFF),
-    "offset_x_mm": Key("number", low=-50, high=50),
-    "offset_y_mm": Key("number", low=-50, high=50),
+    "offset_x_mm": Key("length", low=-50, high=50),
+    "offset_y_mm": Key("length", low=-50, high=50),
 }
 
 
@@ -110,6 +111,12 @@ def printer_problems(printer: Printer, sheets: Iterable[Sheet]) -> Iterator[Prob
         if stock.name not in told and (why := _not_fed(printer, sheet)):
             told.add(stock.name)
             yield Problem(where, why, "choose another stock or printer (--stock, --printer)")
+        if stock.name not in told and (past := _past_edge(printer, sheet)) > EDGE_FREE_MM:
+            told.add(stock.name)
+            text = f"its scale and offset would draw {stock.name} {past:.1f} mm past the edge of its page"
+            yield Problem(
+                where, text, "measure the printer anew (labeler calibrate), or choose another stock or printer"
+            )
         if stock.kind in ("grid", "card") and stock.name not in told:
             short = _beyond(printer, sheet)
             if short:
@@ -144,6 +151,24 @@ def _beyond(printer: Printer, sheet: Sheet) -> float:
     ]
     least = min(edges, default=printer.border_mm)
     return least if least < printer.border_mm - 1e-6 else 0.0
+
+
+def _past_edge(printer: Printer, sheet: Sheet) -> float:
+    """Return by how much the correction moves a piece past the edge of its page [mm]; 0 and less: by nothing."""
+    edges = (
+        along
+        for placed in sheet.placed
+        for along in (
+            (placed.x_mm, placed.piece.face.width_mm, sheet.width_mm, printer.scale_x, printer.offset_x_mm),
+            (placed.y_mm, placed.piece.face.height_mm, sheet.height_mm, printer.scale_y, printer.offset_y_mm),
+        )
+    )
+    past = 0.0
+    for low, size, page, scale, offset in edges:  # the correction is about the middle of the page
+        middle = page / 2
+        first, last = ((at - middle) * scale + middle + offset for at in (low, low + size))
+        past = max(past, -first, last - page)
+    return past
 
 
 def measured(printer: Printer, x_mm: float | None, y_mm: float | None) -> Printer:

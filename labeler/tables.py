@@ -162,7 +162,7 @@ def _inch(key: str) -> str:
 def _form_key(written: str, form: Form) -> str:
     """Return the form's key for a written one: ``wall_in`` fills ``wall_mm``."""
     metric = written.removesuffix("_in") + "_mm"
-    return metric if written.endswith("_in") and metric in form else written
+    return metric if written.endswith("_in") and metric in form and form[metric].kind == "length" else written
 
 
 def _value(what: Key, value: object, *, inch: bool) -> Any:
@@ -173,7 +173,9 @@ def _value(what: Key, value: object, *, inch: bool) -> Any:
     else:
         return OTHERS[what.kind](value)
     if not what.low <= found <= what.high:
-        raise ValueError(f"is {shown(value)}; it must be {what.low:g} to {what.high:g}")
+        unit = " mm" if what.kind == "length" else ""
+        as_mm = f" ({found:g} mm)" if unit and (inch or isinstance(value, str)) else ""
+        raise ValueError(f"is {shown(value)}{as_mm}; it must be {what.low:g} to {what.high:g}{unit}")
     return found
 
 

@@ -21,6 +21,7 @@ import pypdfium2 as pdfium
 import pytest
 from click.testing import CliRunner, Result
 
+from labeler import catalogue
 from labeler.catalogue import load_catalogue
 from labeler.cli import main
 from labeler.draw.files import uninterrupted, written
@@ -316,6 +317,39 @@ def test_the_sheets_that_are_partly_used_are_listed(tmp_path: Path) -> None:
     went_on = run("print", BOAT, "--out", tmp_path / "out", "--go-on", *words)
     assert f"of {WRAPS} as sheet" in went_on.stderr
     assert f"it goes on at {rows[WRAPS]['next']}" in went_on.stderr
+
+
+def test_a_stock_whose_file_has_changed_is_not_gone_on_with_unasked(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    file = tmp_path / "layouts" / "own.toml"
+    file.parent.mkdir()
+    shipped = (EXAMPLES.parent / "layouts" / f"{WRAPS}.toml").read_text("utf-8")
+    monkeypatch.setenv("LABELER_STOCK", str(tmp_path))
+
+    def printed(text: str, *words: str) -> Result:
+        file.write_text(text, "utf-8")
+        catalogue._load.cache_clear()
+        where = ["--out", tmp_path / "out", "--record", tmp_path / "r.sqlite"]
+        return run("print", BOAT, "--stock", "own", "--go-on", *where, *words)
+
+    assert printed(shipped).exit_code == 0
+    narrow = re.sub(r"(?m)^columns = 7", "columns = 5", shipped)
+    refused = printed(narrow)
+    # 34 wraps on rows of seven: A1-G4 and A5-F5; columns F and G are no more
+    says = "of the partly used sheet of own the cells F1-G4, F5 are gone, which the stock has no more; say which"
+    assert (refused.exit_code, says in refused.stderr) == (1, True)
+    assert "--used own=" in refused.stderr
+    assert printed(narrow, "--start", "own=A1").exit_code == 0
+    with open_record(tmp_path / "r.sqlite") as record, record.engine.execution_options(writing=True).begin() as c:
+        add_used(c, 1, {"own": ("A1", "B1")})
+    two = f'{shipped}used = "C1-G1,A2-G14"\n'  # with what the record knows no cell of that sheet is left
+    fresh = printed(two)
+    assert fresh.exit_code == 0
+    assert "of own as sheet" not in fresh.stderr
+    with open_record(tmp_path / "r.sqlite") as record:
+        sheets = {item.sheet for item in record.markers("0003") if item.stock and item.stock.name == "own"}
+    assert len(sheets) == 17  # 34 wraps, two on each
 
 
 def test_a_reprint_names_the_stock_of_its_cells_as_a_print_does(tmp_path: Path) -> None:

@@ -230,3 +230,26 @@ def test_a_page_of_a_million_cells_is_refused_before_it_is_drawn(
     assert done.exit_code == 1
     says = "columns is 1000: with 1000 rows a page has 1,000,000 cells, the limit is 10,000; count them again"
     assert done.stderr == f"{tmp_path / 'layouts' / 'own.toml'}:3: {says}\n"
+
+
+@pytest.mark.parametrize(
+    ("keys", "says"),
+    [
+        ('used = "x"', 'used: "x" is not a cell'),
+        ('used = "C1"', 'used "C1" is outside stock "own", whose cells are A1 to B5'),
+        ('used = "A1-B5"', 'used "A1-B5" leaves no cell to print'),
+        ("ruler_y_mm = 100", "the ruler at 10, 100 mm leaves the page or meets a cell"),
+    ],
+)
+def test_what_no_print_would_take_is_not_drawn_empty_either(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, keys: str, says: str
+) -> None:
+    monkeypatch.setenv("LABELER_STOCK", str(tmp_path))
+    (tmp_path / "layouts").mkdir()
+    key = keys.partition(" ")[0]
+    kept = "\n".join(line for line in TAG.splitlines() if not line.startswith(key))
+    (tmp_path / "layouts" / "own.toml").write_text(f"{kept}\n{keys}\n", "utf-8")
+    done = CliRunner().invoke(main, ["stock", "own", "--out", str(tmp_path / "out")])
+    assert done.exit_code == 1
+    assert says in done.stderr
+    assert not (tmp_path / "out").exists()

@@ -45,6 +45,15 @@ def test_a_profile_is_read_strictly(tmp_path: Path) -> None:
         load_printer(str(tmp_path / "none.toml"))
 
 
+def test_an_offset_in_inches_is_one(tmp_path: Path) -> None:
+    """A tenth of an inch is 2.54 mm; it was once read as a tenth of a millimetre."""
+    printer = load_printer(profile(tmp_path, 'offset_x_in = -0.1\noffset_y_mm = "1/8 in"'))
+    assert (printer.offset_x_mm, printer.offset_y_mm) == (-2.54, 3.175)
+    with pytest.raises(LabelerError, match=r"offset_x_in is 3 \(76.2 mm\); it must be -50 to 50 mm"):
+        load_printer(profile(tmp_path, "offset_x_in = 3"))
+    assert load_printer(profile(tmp_path, profile_text(printer))) == printer
+
+
 def test_a_profile_comes_back_as_it_was_written(tmp_path: Path) -> None:
     made = Printer("office", "inkjet", 600.0, 3.0, 1.0081, 0.996, 0.5, -0.25, ("roll", "reel"), 108.0)
     assert load_printer(profile(tmp_path, profile_text(made))) == made
@@ -327,3 +336,25 @@ def test_what_is_drawn_is_moved_by_the_offset(offset: tuple[float, float], dpi: 
     dot = 1 / K  # of rounding to whole dots, twice
     assert (moved[0] - usual[0], usual[1] - moved[1]) == pytest.approx(offset, abs=2 * dot)
     assert moved[2:] == pytest.approx(usual[2:], abs=2 * dot)
+
+
+@pytest.mark.parametrize(
+    ("text", "stock", "past"),
+    [
+        ("offset_x_mm = 11", "tag-a4-95x54", 1.0),  # 10 mm left, two of 95 and 10 right: 210
+        ("offset_x_mm = -11", "tag-a4-95x54", 1.0),
+        ("offset_x_mm = 9.9", "tag-a4-95x54", 0.0),
+        ("scale_x = 1.1", "card-210x148", 5.0),  # 5 mm left: 100 from the middle become 110, and 105 are there
+        ("scale_x = 1.04", "card-210x148", 0.0),
+        ("offset_y_mm = 0.4", "reel", 0.0),  # the piece is the page, and half a millimetre of it is free
+        ("offset_y_mm = -1.2", "reel", 1.2),
+    ],
+)
+def test_nothing_is_drawn_past_the_edge_of_its_page(tmp_path: Path, text: str, stock: str, past: float) -> None:
+    words = (BOAT, "--stock", stock, "--printer", profile(tmp_path, text))
+    status, said = run("check", *words)
+    told = f"office: its scale and offset would draw {stock} {past:.1f} mm past the edge of its page; "
+    assert (told in said) == (past > 0), said
+    assert status == (1 if past else 0)
+    assert run("print", *words, "--out", tmp_path / "out", "--record", tmp_path / "r.sqlite")[0] == status
+    assert (tmp_path / "out").exists() == (status == 0)

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from labeler.errors import LabelerError, Where
 from labeler.materials import read_coverings, read_families, read_kinds
 from labeler.stocks import read_stock
-from labeler.tables import Document, length, load
+from labeler.tables import Document, Key, checked, length, load
 
 KEYS = [
     "family", "kind", "covering", "name", "source", "sizes", "size", "aliases", "supplied_in", "supplied_mm",
@@ -112,3 +112,10 @@ def test_a_byte_order_mark_is_passed_over(tmp_path: Path) -> None:
 def test_a_file_that_is_not_there(tmp_path: Path) -> None:
     with pytest.raises(LabelerError, match="cannot be read: No such file"):
         load(tmp_path / "own.toml", "own.toml")
+
+
+def test_inches_are_of_lengths_alone() -> None:
+    """A number whose name ends so would be taken for millimetres as it stands."""
+    values, problems = checked({"step_in": 2}, {"step_mm": Key("number")}, Where("own.toml"))
+    assert values == {}
+    assert [problem.message for problem in problems] == ["unknown key 'step_in'"]

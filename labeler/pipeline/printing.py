@@ -15,7 +15,7 @@ from labeler.branches import circuits_by_branch
 from labeler.catalogue import load_catalogue
 from labeler.errors import LabelerError, Problem, refuse
 from labeler.model import DOES_NOT_FIT, Fit, Harness, Piece, Sheet, Stock
-from labeler.pipeline.asked import notes_on_stocks
+from labeler.pipeline.asked import notes_on_stocks, partly_used
 from labeler.pipeline.checking import Checked, check, no_collecting, threading_of
 from labeler.pipeline.coding import code_problems
 from labeler.pipeline.files import Names, folder_problems
@@ -155,7 +155,7 @@ def print_units(
     )
     if checked.misfits and not leave_out:
         raise LabelerError(*map(misfit_problem, checked.misfits))
-    known = known_used(record, checked.stocks.by_name(), start or {}) if go_on else {}
+    known = partly_used(record, checked.stocks.by_name(), {**(start or {}), **(used or {})}) if go_on else {}
     places = Places(start or {}, {**known, **(used or {})})
     names = Names(folder, checked.harness)
     run = _Run(record, checked, places, with_dots(out, checked), names, grouped, paper, date, bench == "short")
@@ -165,13 +165,6 @@ def print_units(
     run = replace(run, checked=replace(checked, notes=(*checked.notes, *notes)))
     run.look_ahead(trial, units, later)
     return run.print(run.numbered(units, leave_out), trial, who)
-
-
-def known_used(record: Record, stocks: Mapping[str, Stock], start: Mapping[str, str]) -> dict[str, tuple[str, ...]]:
-    """Return what the record knows to be used of these stocks' sheets, where no start is given."""
-    from labeler.record.used import used_cells
-
-    return {name: cells for name, cells in used_cells(record).items() if name in stocks and name not in start}
 
 
 def with_dots(out: Output, checked: Checked) -> Output:

@@ -13,11 +13,11 @@ from typing import TYPE_CHECKING, Any
 from labeler.catalogue import default_settings, load_catalogue
 from labeler.errors import LabelerError, Problem, Where, refuse
 from labeler.model import Harness, Sheet, Stock
-from labeler.pipeline.asked import notes_on_stocks
+from labeler.pipeline.asked import notes_on_stocks, partly_used
 from labeler.pipeline.files import Names, folder_problems
 from labeler.pipeline.handing import Drawing, Output, hand_over, output_from_text, output_text
 from labeler.pipeline.numbering import numbered
-from labeler.pipeline.printing import Places, Printed, known_used, printer_from_text, printer_text, version
+from labeler.pipeline.printing import Places, Printed, printer_from_text, printer_text, version
 from labeler.pipeline.revising import compare, remark
 from labeler.pipeline.sharing import own, together
 from labeler.pipeline.worklist import only_cut, work_list
@@ -78,7 +78,7 @@ def reprint_units(
     refuse(_not_reprinted(drawn))
     first = {item.stock.name: item.stock for item in drawn if item.stock}
     stocks = {stock: _other_stock(stock, drawn)} if stock else first
-    known = known_used(record, stocks, start or {}) if go_on else {}
+    known = partly_used(record, stocks, {**(start or {}), **(used or {})}) if go_on else {}
     places = Places(start or {}, {**known, **(used or {})})
     laid_out = _same_sheets(record, drawn) if same_places else _new_sheets(drawn, stock, stocks, places)
     units = [_unit(mine, on, with_numbers) for mine, on in zip(_by_unit(drawn), laid_out, strict=True)]

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from labeler.errors import LabelerError, Problem, Where, refuse
 from labeler.model import DOES_NOT_FIT
-from labeler.pipeline.asked import notes_on_stocks
+from labeler.pipeline.asked import notes_on_stocks, partly_used
 from labeler.pipeline.checking import PLACEHOLDER_UNIT, Checked, check
 from labeler.pipeline.files import Names, folder_problems
 from labeler.pipeline.handing import Drawing, Output, hand_over, output_text
@@ -21,7 +21,6 @@ from labeler.pipeline.printing import (
     bench_pdf,
     font_digests,
     for_printer,
-    known_used,
     misfit_problem,
     pieces_of,
     printer_text,
@@ -233,7 +232,7 @@ def print_changes(
         return Revised(None, (), changes.unchanged)
     checked = changes.checked
     stocks = checked.stocks.by_name()
-    known = known_used(record, stocks, start or {}) if go_on else {}
+    known = partly_used(record, stocks, {**(start or {}), **(used or {})}) if go_on else {}
     places = Places(start or {}, {**known, **(used or {})})
     pieces = pieces_of(changes.kept, checked.stocks)
     sheets = tuple(map(canonical_sheet, lay_out(pieces, stocks, places.start, used=places.used)))

@@ -5,7 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 from labeler.catalogue import load_catalogue
-from labeler.errors import Where
+from labeler.errors import Where, refuse
+from labeler.layout import stock_problems
 from labeler.pipeline.files import make_folder
 from labeler.printers import Printer, corrected_text, profile_text
 
@@ -37,12 +38,13 @@ def store_printer(printer: Printer, file: Path) -> None:
 
 
 def draw_stock(name: str, folder: Path, *, force: bool = False) -> tuple[Path, ...]:
-    """Draw an empty stock as PDF and PNG into a folder; raises `LabelerError`."""
+    """Draw an empty stock as PDF and PNG into a folder; raises `LabelerError`, also for what no print would take."""
     from labeler.catalogue import default_settings
     from labeler.draw.empty import empty_pdf, first_page_png
     from labeler.draw.files import write_all
 
     stock = load_catalogue().stock(name, Where("labeler stock"))
+    refuse(stock_problems(stock))
     pdf = empty_pdf(stock, default_settings().font)
     files = {folder / f"{stock.name}.pdf": pdf, folder / f"{stock.name}.png": first_page_png(pdf)}
     make_folder(folder)
