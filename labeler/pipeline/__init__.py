@@ -4,19 +4,11 @@ Every command of the command line is one function here; the stages meet nowhere 
 """
 
 from labeler.pipeline.checking import Checked, check, choose_stocks
+from labeler.pipeline.common import Printed, for_printer, misfit_problem, pieces_of, refused_by, version
 from labeler.pipeline.fitting import Stocks, fit_markers
 from labeler.pipeline.handing import Output
 from labeler.pipeline.keeping import export_units, import_units, verify
-from labeler.pipeline.printing import (
-    Printed,
-    for_printer,
-    misfit_problem,
-    pieces_of,
-    print_harness,
-    print_units,
-    refused_by,
-    version,
-)
+from labeler.pipeline.printing import print_harness, print_units
 from labeler.pipeline.reading import draft, store_harness, understand, wants_map
 from labeler.pipeline.reprinting import reprint, reprint_units, resume, resume_run
 from labeler.pipeline.revising import diff, print_changes

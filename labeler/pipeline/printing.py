@@ -2,75 +2,42 @@
 
 from __future__ import annotations
 
-import json
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import partial
-from io import BytesIO
 from itertools import zip_longest
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from labeler.branches import circuits_by_branch
 from labeler.catalogue import load_catalogue
-from labeler.errors import LabelerError, Problem, refuse
-from labeler.model import DOES_NOT_FIT, Fit, Harness, Piece, Sheet, Stock
+from labeler.errors import LabelerError, refuse
+from labeler.model import DOES_NOT_FIT, Fit, Piece, Sheet
 from labeler.pipeline.asked import notes_on_stocks, partly_used
-from labeler.pipeline.checking import Checked, check, no_collecting, threading_of
+from labeler.pipeline.checking import Checked, check, no_collecting
 from labeler.pipeline.coding import code_problems
+from labeler.pipeline.common import (
+    Places,
+    Printed,
+    bench_pdf,
+    font_digests,
+    for_printer,
+    misfit_problem,
+    pieces_of,
+    printer_text,
+    version,
+    with_dots,
+)
 from labeler.pipeline.files import Names, folder_problems
-from labeler.pipeline.fitting import Stocks, fit_markers
+from labeler.pipeline.fitting import fit_markers
 from labeler.pipeline.handing import Drawing, Output, hand_over, output_text, untracked
 from labeler.pipeline.sharing import own, together
-from labeler.pipeline.worklist import about_job, kept_rows
-from labeler.printers import AS_DRAWN, Printer, printer_problems
+from labeler.pipeline.worklist import kept_rows
+from labeler.printers import AS_DRAWN, Printer
 from labeler.read import AS_IT_STANDS, Wanted
 
 if TYPE_CHECKING:
     from labeler.record.store import Record
     from labeler.record.values import Job, NewJob
-
-
-@dataclass(frozen=True, slots=True)
-class Printed:
-    """What a print or a reprint left behind.
-
-    ``left`` are the used cells of sheets that are not full, by stock; ``begun`` the sheets that were
-    partly used before: stock, number of the sheet, and the cell where it goes on.
-    """
-
-    job: Job
-    files: tuple[Path, ...]
-    sheets: tuple[Sheet, ...]
-    fits: tuple[Fit, ...] = ()
-    left_out: tuple[Fit, ...] = ()
-    notes: tuple[Problem, ...] = ()
-    left: Mapping[str, tuple[str, ...]] | None = None
-    begun: tuple[tuple[str, int, str], ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class Places:
-    """Where the first sheet of a stock begins: a start cell, cells that are used, or what the record knows."""
-
-    start: Mapping[str, str]
-    used: Mapping[str, Sequence[str]]
-
-    def taken(self, stocks: Mapping[str, Stock]) -> dict[str, frozenset[str]]:
-        """Return the cells of each stock's first sheet that are not printed."""
-        from labeler.layout import taken_cells
-
-        names = [name for name in dict.fromkeys((*self.start, *self.used)) if name in stocks]
-        return {n: taken_cells(stocks[n], self.start.get(n, ""), self.used.get(n, ())) for n in names}
-
-    def begun(self, sheets: Sequence[Sheet]) -> tuple[tuple[str, int, str], ...]:
-        """Return the sheets that were partly used before: stock, number, and the first cell that is printed."""
-        first: dict[str, Sheet] = {}
-        for sheet in sheets:
-            if sheet.placed:
-                first.setdefault(sheet.stock.name, sheet)
-        taken = self.taken({name: sheet.stock for name, sheet in first.items()})
-        return tuple((name, first[name].number, first[name].placed[0].cell) for name, gone in taken.items() if gone)
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,12 +132,6 @@ def print_units(
     run = replace(run, checked=replace(checked, notes=(*checked.notes, *notes)))
     run.look_ahead(trial, units, later)
     return run.print(run.numbered(units, leave_out), trial, who)
-
-
-def with_dots(out: Output, checked: Checked) -> Output:
-    """Return the output with the dots of the printer, else of the harness's settings."""
-    settings = checked.harness.settings
-    return replace(out, dpi=out.printer.dpi or (settings.printer_dpi if settings else 0.0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -303,71 +264,12 @@ class _Run:
         return bench_pdf(self.checked.harness, job, unit.fits, unit.left_out, unit.sheets, self.paper, short=short)
 
 
-CHANGES = "CHANGES TO A UNIT THAT IS BUILT: a sleeve must pass what is on its end by now, or the end is made anew"
-
-
-def bench_pdf(
-    harness: Harness,
-    job: Job,
-    fits: Sequence[Fit],
-    left_out: Sequence[Fit],
-    sheets: Sequence[Sheet],
-    paper: str,
-    take_off: Iterable[tuple[str, str, str]] = (),
-    *,
-    short: bool = False,
-) -> bytes:
-    """Return the bench sheet of a job; ``short``: without its pages of branches.
-
-    ``take_off`` is place, text and reason of what a new revision takes away.
-    """
-    from labeler.bench.sheet import Remark, bench_sheet
-    from labeler.draw.bench import draw_bench_sheet
-
-    steps = threading_of(harness, (*fits, *left_out), load_catalogue())
-    built = job.kind == "revision"  # only what has changed is made: no branch is built anew
-    through = circuits_by_branch(harness) if harness.branches and not (built or short) else None
-    steps = tuple(step for step in steps if step.at) if built else steps
-    made = bench_sheet(harness, job.unit, fits, left_out, sheets, date=job.date, threading=steps, circuits=through)
-    off = tuple(Remark(place, text, "take off", (why,)) for place, text, why in take_off)
-    made = replace(made, job=str(job.id), about=about_job(job), take_off=off)
-    if built:
-        made = replace(made, title=CHANGES, connectors=(), coverings=())
-    target = BytesIO()
-    draw_bench_sheet(made, target, page=paper)
-    return target.getvalue()
-
-
-def printer_text(printer: Printer) -> str:
-    """Return a profile as the record keeps it: JSON, or "" where no printer was named."""
-    return "" if printer == AS_DRAWN else json.dumps(asdict(printer))
-
-
-def printer_from_text(text: str) -> Printer:
-    """Return the profile that `printer_text` wrote."""
-    return Printer(**json.loads(text)) if text else AS_DRAWN
-
-
 def _marker_by_marker(per_unit: Sequence[Sequence[Piece]]) -> list[Piece]:
     together: dict[str, list[Piece]] = {}
     for pieces in per_unit:
         for piece in pieces:
             together.setdefault(piece.marker, []).append(piece)
     return [piece for same in together.values() for piece in same]
-
-
-def for_printer(settings: Mapping[str, str], printer: Printer) -> dict[str, str]:
-    """Return the settings with the printer's dots, unless they are set themselves."""
-    own = {"printer_dpi": f"{printer.dpi:g}"} if printer.dpi else {}
-    return {**own, **settings}
-
-
-def misfit_problem(fit: Fit) -> Problem:
-    """Return a marker that does not fit as a problem with its reasons and the ways out."""
-    marker = fit.marker
-    text = " ".join(fit.lines or marker.text)
-    what = f"{marker.role} {marker.at} {text!r} does not fit: {'; '.join(fit.reasons)}"
-    return Problem(marker.where, what, "; or ".join(fit.ways_out))
 
 
 def _with_serial(checked: Checked, serial: str, date: str) -> tuple[Fit, ...]:
@@ -383,54 +285,3 @@ def _with_serial(checked: Checked, serial: str, date: str) -> tuple[Fit, ...]:
     kept = (fit for fit in checked.fits if fit.marker.id in written or fit.marker.id not in anew)
     second = (fit for fit in fits if fit.marker.id not in known)  # a longer serial may ask for a second tag
     return (*(written.get(fit.marker.id, fit) for fit in kept), *second)
-
-
-def refused_by(printer: Printer, checked: Checked) -> tuple[Problem, ...]:
-    """Return why a printer would not be fed what is checked: the sheets of what fits, as `print_units` makes them.
-
-    Raises `LabelerError` for what cannot be laid out.
-    """
-    from labeler.layout import lay_out
-
-    fitting = (fit for fit in checked.fits if fit.verdict != DOES_NOT_FIT)
-    sheets = lay_out(pieces_of(fitting, checked.stocks), checked.stocks.by_name())
-    return tuple(printer_problems(printer, sheets))
-
-
-def pieces_of(fits: Iterable[Fit], stocks: Stocks) -> tuple[Piece, ...]:
-    """Return what is printed, on its way to the sheets: plain sleeves are only cut."""
-    return tuple(
-        Piece(
-            fit.marker.id,
-            fit.face,
-            fit.stock or stocks.sleeve.name,
-            _group(fit),
-            fit.marker.at,
-        )
-        for fit in fits
-        if fit.face is not None
-    )
-
-
-def _group(fit: Fit) -> str:
-    """Return what is loaded together, for people: the tube and its colour, and the print's where it is not black."""
-    if fit.tube is None or fit.stock:
-        return ""
-    settings = fit.marker.settings
-    ink = "" if settings.print_colour == "BK" else f", printed in {settings.print_colour}"
-    return f"{fit.tube.name}, {settings.tube_colour}{ink}"
-
-
-def font_digests(sheets: Iterable[Sheet]) -> dict[str, str]:
-    """Return the digest of every font on the sheets; raises `LabelerError` for one that is not here."""
-    from labeler.text import load_font
-
-    names = {run.font for sheet in sheets for placed in sheet.placed for run in placed.piece.face.runs}
-    return {name: load_font(name).digest for name in sorted(names)}
-
-
-def version() -> str:
-    """Return the program's version."""
-    from importlib.metadata import version as installed
-
-    return installed("labeler")

@@ -14,10 +14,10 @@ from labeler.catalogue import default_settings, load_catalogue
 from labeler.errors import LabelerError, Problem, Where, refuse
 from labeler.model import Harness, Sheet, Stock
 from labeler.pipeline.asked import notes_on_stocks, partly_used
+from labeler.pipeline.common import Places, Printed, printer_from_text, printer_text, version
 from labeler.pipeline.files import Names, folder_problems
 from labeler.pipeline.handing import Drawing, Output, hand_over, output_from_text, output_text
 from labeler.pipeline.numbering import numbered
-from labeler.pipeline.printing import Places, Printed, printer_from_text, printer_text, version
 from labeler.pipeline.revising import compare, remark
 from labeler.pipeline.sharing import own, together
 from labeler.pipeline.worklist import only_cut, work_list

@@ -13,9 +13,7 @@ from labeler.errors import LabelerError, Problem, Where, refuse
 from labeler.model import DOES_NOT_FIT
 from labeler.pipeline.asked import notes_on_stocks, partly_used
 from labeler.pipeline.checking import PLACEHOLDER_UNIT, Checked, check
-from labeler.pipeline.files import Names, folder_problems
-from labeler.pipeline.handing import Drawing, Output, hand_over, output_text
-from labeler.pipeline.printing import (
+from labeler.pipeline.common import (
     Places,
     Printed,
     bench_pdf,
@@ -27,6 +25,8 @@ from labeler.pipeline.printing import (
     version,
     with_dots,
 )
+from labeler.pipeline.files import Names, folder_problems
+from labeler.pipeline.handing import Drawing, Output, hand_over, output_text
 from labeler.pipeline.worklist import kept_rows
 from labeler.printers import AS_DRAWN, Printer
 from labeler.read import AS_IT_STANDS, Wanted

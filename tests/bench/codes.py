@@ -78,9 +78,9 @@ def ours(which: str, count: int) -> dict[str, Any]:
 
 def _leave_out_the_bench_sheet(spent: list[float]) -> None:
     """Add up what the bench sheet takes, which lists every sleeve and draws no code."""
-    from labeler.pipeline import printing
+    from labeler.pipeline import common, printing
 
-    real = printing.bench_pdf
+    real = common.bench_pdf
 
     def timed(*words: Any, **more: Any) -> bytes:
         begun = time.process_time()
@@ -88,7 +88,7 @@ def _leave_out_the_bench_sheet(spent: list[float]) -> None:
         spent.append(time.process_time() - begun)
         return made
 
-    printing.bench_pdf = timed
+    vars(printing)["bench_pdf"] = timed  # where it is called
 
 
 def bare(which: str, said: list[str]) -> dict[str, Any]:
