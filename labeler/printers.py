@@ -20,6 +20,7 @@ import re
 import tomllib
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, fields, replace
+from math import inf
 from pathlib import Path
 
 from labeler.errors import LabelerError, Problem, Where, refuse
@@ -117,9 +118,9 @@ def printer_problems(printer: Printer, sheets: Iterable[Sheet]) -> Iterator[Prob
             yield Problem(
                 where, text, "measure the printer anew (labeler calibrate), or choose another stock or printer"
             )
-        if stock.kind in ("grid", "card") and stock.name not in told:
+        if stock.kind != "reel" and stock.name not in told:  # on a reel the piece is the page
             short = _beyond(printer, sheet)
-            if short:
+            if short < inf:
                 told.add(stock.name)
                 left = f"the printer leaves {printer.border_mm:g} mm"
                 text = f"{stock.name} is printed to {short:.1f} mm from the edge, {left}"
@@ -139,18 +140,14 @@ def _not_fed(printer: Printer, sheet: Sheet) -> str:
 
 
 def _beyond(printer: Printer, sheet: Sheet) -> float:
-    """Return the least distance of a piece from the page's edge where it is under the border, else 0."""
-    edges = [
-        min(
-            placed.x_mm,
-            placed.y_mm,
-            sheet.width_mm - placed.x_mm - placed.piece.face.width_mm,
-            sheet.height_mm - placed.y_mm - placed.piece.face.height_mm,
-        )
-        for placed in sheet.placed
-    ]
-    least = min(edges, default=printer.border_mm)
-    return least if least < printer.border_mm - 1e-6 else 0.0
+    """Return the least distance of a piece from the page's edge where it is under the border, else infinity.
+
+    A roll has borders along its liner alone: a printer of rolls prints from one label into the next.
+    """
+    across = [min(placed.x_mm, sheet.width_mm - placed.x_mm - placed.piece.face.width_mm) for placed in sheet.placed]
+    down = [min(placed.y_mm, sheet.height_mm - placed.y_mm - placed.piece.face.height_mm) for placed in sheet.placed]
+    least = min((*across, *(down if sheet.stock.kind != "roll" else ())), default=inf)
+    return least if least < printer.border_mm - 1e-6 else inf
 
 
 def _past_edge(printer: Printer, sheet: Sheet) -> float:

@@ -604,6 +604,23 @@ def test_an_end_at_any_moment(tmp_path: Path, how: signal.Signals) -> None:
     assert "whole" in seen
 
 
+def test_an_end_while_the_record_is_closed_is_met_without_a_traceback(tmp_path: Path) -> None:
+    """The library that holds the connection logs what broke its closing off, and raises it."""
+    script = f"""
+from labeler.record import open_record
+def pressed(connection):
+    raise KeyboardInterrupt
+record = open_record({str(tmp_path / "r.sqlite")!r})
+record.engine.dialect.do_close = pressed
+try:
+    record.close()
+except KeyboardInterrupt:
+    print("met")
+"""
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True)
+    assert (done.stdout, done.stderr) == ("met\n", "")
+
+
 def test_a_block_that_fails_takes_its_files_with_it_and_puts_back_what_was_there(tmp_path: Path) -> None:
     old, new = tmp_path / "old.pdf", tmp_path / "new.pdf"
     old.write_bytes(b"before")

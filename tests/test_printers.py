@@ -15,7 +15,9 @@ from labeler.cli import main
 from labeler.draw.empty import INSET_MM, calibration_pdf, empty_pdf
 from labeler.draw.pens import BOX_LINE_MM
 from labeler.errors import LabelerError
-from labeler.printers import Printer, load_printer, measured, profile_text
+from labeler.layout import lay_out
+from labeler.model import Box, Face, Piece
+from labeler.printers import Printer, load_printer, measured, printer_problems, profile_text
 
 BOAT = str(Path(__file__).parent.parent / "examples" / "survey-boat.toml")
 A4 = load_catalogue().stock("tag-a4-95x54")
@@ -174,8 +176,6 @@ def test_sheets_are_corrected_too(tmp_path: Path) -> None:
     from io import BytesIO
 
     from labeler.draw.pdf import Header, draw_sheets
-    from labeler.layout import lay_out
-    from labeler.model import Face, Piece
 
     sheets = lay_out([Piece("a", Face(95, 54), A4.name)], {A4.name: A4})
     target = BytesIO()
@@ -284,8 +284,6 @@ def boxed_sheet(printer: Printer, dpi: float | None) -> bytes:
     from io import BytesIO
 
     from labeler.draw.pdf import Header, draw_sheets
-    from labeler.layout import lay_out
-    from labeler.model import Box, Face, Piece
 
     stock = replace(A4, cut_lines=False, hole_mm=0.0)
     sheets = lay_out([Piece("a", Face(95, 54, boxes=(Box(7.0, 7.0, 80.0, 40.0),)), stock.name)], {stock.name: stock})
@@ -358,3 +356,26 @@ def test_nothing_is_drawn_past_the_edge_of_its_page(tmp_path: Path, text: str, s
     assert status == (1 if past else 0)
     assert run("print", *words, "--out", tmp_path / "out", "--record", tmp_path / "r.sqlite")[0] == status
     assert (tmp_path / "out").exists() == (status == 0)
+
+
+@pytest.mark.parametrize(
+    ("stock", "border", "refused"),
+    [
+        ("wrap-roll-25x18", 2.0, False),  # cells begin 2 mm from the edge of the liner, and are as high as the feed
+        ("wrap-roll-25x18", 2.1, True),
+        ("tag-roll-95x54", 2.1, True),
+        ("reel", 2.1, False),
+    ],
+)
+def test_a_border_holds_across_a_roll(stock: str, border: float, refused: bool) -> None:
+    (sheet,) = lay_out([Piece("a", Face(20, 10), stock)], {stock: load_catalogue().stock(stock)})[-1:]
+    told = [str(problem) for problem in printer_problems(Printer("tape", border_mm=border), [sheet])]
+    says = f"tape: {stock} is printed to 2.0 mm from the edge, the printer leaves 2.1 mm; "
+    assert [line.startswith(says) for line in told] == ([True] if refused else [])
+
+
+def test_a_cell_at_the_very_edge_of_its_page_is_in_the_border() -> None:
+    stock = replace(A4, name="edge", left_mm=0.0, cut_lines=False)
+    sheets = lay_out([Piece("a", Face(95, 54), "edge")], {"edge": stock})
+    (problem,) = printer_problems(Printer("office", border_mm=4.0), sheets)
+    assert problem.message == "edge is printed to 0.0 mm from the edge, the printer leaves 4 mm"

@@ -6,6 +6,7 @@ SQLite's lock is taken when a transaction begins, PostgreSQL's is an advisory lo
 
 from __future__ import annotations
 
+import logging
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -27,6 +28,9 @@ CACHE_KIB = 16_384  # a job of 20 000 markers is written once, not page by page:
 REACH_S = 10  # how long a server is waited for: project choice
 WRITERS = 0x6C6162656C6572  # the advisory lock that a writer holds: "labeler" in ASCII
 POSTGRES = ("postgres", "postgresql", "postgresql+psycopg")
+
+logging.getLogger("sqlalchemy").addHandler(logging.NullHandler())
+"""What goes wrong is raised; unasked, it would be written to standard error too, with a traceback."""
 
 
 def open_engine(path_or_url: str | os.PathLike[str], create: bool) -> Engine:
