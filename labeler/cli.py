@@ -9,12 +9,12 @@ from __future__ import annotations
 import os
 import re
 import sys
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from labeler.cli_codes import proof_command, scan_command
+from labeler.cli_known import KNOWN
 from labeler.cli_read import read_command
 from labeler.cli_record import diff_command, record_group, reprint_command
 from labeler.meant import opened_record, who
@@ -23,7 +23,6 @@ from labeler.options import (
     FORCE,
     GO_ON,
     JSON,
-    NAMED,
     OUT,
     PAPER,
     PNG,
@@ -37,7 +36,6 @@ from labeler.options import (
     USED,
     chosen_printer,
     options,
-    parse_measure,
     reading,
 )
 from labeler.terminal import (
@@ -254,173 +252,11 @@ def _serials(unit: str | None, units: int | None, serials: str | None) -> list[s
     raise click.BadParameter(on_one_line(f"{serials!r} {why}"), param_hint="--serials")
 
 
-# ---------------------------------------------------------------- one question without a file
-
-
-@main.command("fit")
-@click.argument("text", metavar="TEXT")
-@click.option("--over", required=True, metavar="MM", help="Diameter the sleeve sits on, or a range: 4.0-4.6.")
-@click.option("--sleeve", metavar="NAME", help="A tube or a family; default: the families of the defaults.")
-@click.option("--cut", metavar="MM", help="Cut length; default: the shortest that carries the text.")
-@options(SET, JSON)
-def fit_command(
-    text: str, over: str, sleeve: str | None, cut: str | None, settings: dict[str, str], as_json: bool
-) -> None:
-    """Say whether TEXT will read on a sleeve shrunk onto a diameter.
-
-    Example: labeler fit "DEPTH J4" --over 4.2
-    """
-    from labeler import report
-    from labeler.model import DOES_NOT_FIT
-    from labeler.single import fit_text
-
-    answer = fit_text(text, over, sleeve=sleeve, cut=cut, settings=settings)
-    if as_json:
-        print_json(report.marker_json(answer))
-    else:
-        for line in report.one(answer):
-            click.echo(line)
-    if answer.verdict == DOES_NOT_FIT:
-        raise SystemExit(1)
-
-
-@main.command("bundle")
-@click.argument("wires", metavar="WIRES")
-@options(SET, JSON)
-def bundle_command(wires: str, settings: dict[str, str], as_json: bool) -> None:
-    """Work out the diameters of a bundle: what passes over it, and what a sleeve closes on.
-
-    WIRES lists counts with size and insulation, or diameters. Example: labeler bundle "2 x 20 AWG TXL, 4 x 1.9 mm"
-    """
-    from dataclasses import asdict
-
-    from labeler.single import bundle_of
-
-    answer, assumed = bundle_of(wires, settings)
-    warn(assumed)
-    if as_json:
-        print_json(asdict(answer))
-        return
-    click.echo(f"passes over {answer.passes.low:.2f} to {answer.passes.high:.2f} mm")
-    click.echo(f"closes on   {answer.closes_on.low:.2f} to {answer.closes_on.high:.2f} mm")
-    click.echo(answer.source)
-
-
-# ---------------------------------------------------------------- what is known
-
-
-@main.command("stock")
-@click.argument("name", required=False)
-@JSON
-@click.option("--out", type=NAMED, help="Draw the empty stock here, as NAME.pdf and NAME.png.")
-@FORCE
-def stock_command(name: str | None, as_json: bool, out: Path | None, force: bool) -> None:
-    """List the stocks that can be printed on, or show one; --out draws it, to be laid over the real sheet.
-
-    Example: labeler stock wrap-a4-25x18 --out .
-    """
-    from labeler.listing import stock_lines, stock_rows
-
-    if out is not None:
-        if not name:
-            raise click.UsageError("--out needs the NAME of the stock to draw")
-        from labeler.pipeline import draw_stock
-
-        for file in draw_stock(name, out, force=force):
-            click.echo(str(file))
-        return
-    if as_json:
-        print_json(stock_rows(name))
-        return
-    for line in stock_lines(name):
-        click.echo(line)
-
-
-@main.command("calibrate")
-@click.argument("stock", metavar="STOCK", required=False)
-@options(PRINTER)
-@click.option("--measured-x", metavar="MM", callback=parse_measure, help="What the ruler along the page measured.")
-@click.option("--measured-y", metavar="MM", callback=parse_measure, help="What the ruler up the page measured.")
-@options(OUT, FORCE)
-def calibrate_command(
-    stock: str | None,
-    printer: str | None,
-    measured_x: float | None,
-    measured_y: float | None,
-    out: Path,
-    force: bool,
-) -> None:
-    """Print rulers and crosses on a page of STOCK's size; then store what they measured as a correction.
-
-    Example: labeler calibrate tag-a4-95x54 --printer office, then
-    labeler calibrate --printer office --measured-x 99.2 --measured-y 100.4
-    """
-    from labeler.pipeline import draw_calibration, store_printer
-    from labeler.printers import Printer, load_printer, measured, printer_file
-
-    path = printer_file(printer) if printer else None
-    known = path is not None and path.is_file()
-    profile = load_printer(printer) if printer and known else Printer(path.stem if path else "")
-    if measured_x is None and measured_y is None:
-        if not stock:
-            raise click.UsageError("name the STOCK to print the page for, or give --measured-x and --measured-y")
-        for file in draw_calibration(stock, profile, out, force=force):
-            click.echo(str(file))
-        if path and not known:
-            click.echo(f"{path}: there is no such profile yet: the page is drawn without a correction", err=True)
-        return
-    if path is None or stock:
-        raise click.UsageError("a measure is stored for a --printer, without a STOCK")
-    corrected = measured(profile, measured_x, measured_y)
-    store_printer(corrected, path)
-    along = f"lengths x {corrected.scale_x:g} along the page (before {profile.scale_x:g})"
-    click.echo(f"{path}: {along}, x {corrected.scale_y:g} up the page (before {profile.scale_y:g})", err=True)
-
-
-@main.command("sleeves")
-@click.argument("family", required=False)
-@JSON
-def sleeves_command(family: str | None, as_json: bool) -> None:
-    """List the families of heat-shrink tube with their sizes and sources. Example: labeler sleeves AS23053/5."""
-    from labeler.listing import sleeve_lines, sleeve_rows
-
-    if as_json:
-        print_json(sleeve_rows(family))
-        return
-    for line in sleeve_lines(family):
-        click.echo(line)
-
-
-@main.command("wires")
-@click.argument("kind", required=False)
-@JSON
-def wires_command(kind: str | None, as_json: bool) -> None:
-    """List the kinds of insulated wire with their diameters and sources. Example: labeler wires TXL."""
-    from labeler.listing import wire_lines, wire_rows
-
-    if as_json:
-        print_json(wire_rows(kind))
-        return
-    for line in wire_lines(kind):
-        click.echo(line)
-
-
-@main.command("choices")
-@JSON
-def choices_command(as_json: bool) -> None:
-    """List every setting with its default, its limits and the reason for it. Example: labeler choices."""
-    from labeler.listing import choice_lines, choice_rows
-
-    if as_json:
-        print_json(choice_rows())
-        return
-    for line in choice_lines():
-        click.echo(line)
-
-
 main.add_command(diff_command)
 main.add_command(read_command)
 main.add_command(reprint_command)
 main.add_command(record_group)
 main.add_command(scan_command)
 main.add_command(proof_command)
+for command in KNOWN:
+    main.add_command(command)

@@ -25,7 +25,7 @@ LAYERS = [
     {"terminal"},
     {"options", "meant"},
     {"cli_keep"},
-    {"cli_record", "cli_read", "cli_codes"},
+    {"cli_record", "cli_read", "cli_codes", "cli_known"},
     {"cli"},
 ]
 STAGES = LAYERS[6] | LAYERS[7]
