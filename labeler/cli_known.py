@@ -160,6 +160,19 @@ def wires_command(kind: str | None, as_json: bool) -> None:
         click.echo(line)
 
 
+@click.command("coverings")
+@JSON
+def coverings_command(as_json: bool) -> None:
+    """List what may lie over a bundle, with walls, other names and sources. Example: labeler coverings."""
+    from labeler.listing import covering_lines, covering_rows
+
+    if as_json:
+        print_json(covering_rows())
+        return
+    for line in covering_lines():
+        click.echo(line)
+
+
 @click.command("choices")
 @JSON
 def choices_command(as_json: bool) -> None:
@@ -173,4 +186,13 @@ def choices_command(as_json: bool) -> None:
         click.echo(line)
 
 
-KNOWN = (fit_command, bundle_command, stock_command, calibrate_command, sleeves_command, wires_command, choices_command)
+KNOWN = (
+    fit_command,
+    bundle_command,
+    stock_command,
+    calibrate_command,
+    sleeves_command,
+    wires_command,
+    coverings_command,
+    choices_command,
+)

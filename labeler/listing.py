@@ -91,6 +91,25 @@ def wire_lines(kind: str | None = None) -> Iterable[str]:
             yield f"  {size['size']:10}  {size['low']:.2f} to {size['high']:.2f} mm"
 
 
+def covering_rows() -> list[Row]:
+    """Return every covering with its other names, its wall and source."""
+    return [asdict(covering) for covering in load_catalogue().coverings]
+
+
+def covering_lines() -> Iterable[str]:
+    """Yield the coverings: wall, how they go on, what else they are called, source."""
+    for row in covering_rows():
+        wall = row["wall_mm"]
+        how = "pulled over the wires" if row["threaded"] else "wound or laid around them"
+        loose = "; the bundle does not fill it: measure its outside" if row["loose"] else ""
+        yield row["name"]
+        yield f"  wall {wall['low']:g} to {wall['high']:g} mm; {how}{loose}"
+        if row["aliases"]:
+            yield f"  also: {', '.join(row['aliases'])}"
+        yield f"  {row['meaning']}"
+        yield f"  source: {row['source']}"
+
+
 def choice_rows() -> list[Row]:
     """Return every setting of a harness file with default, limits, meaning and reason."""
     return [asdict(choice) for choice in load_choices().values()]

@@ -464,7 +464,7 @@ def test_bundle() -> None:
         assert run("bundle", words).exit_code == 2, words
 
 
-@pytest.mark.parametrize("command", ["stock", "sleeves", "wires", "choices"])
+@pytest.mark.parametrize("command", ["stock", "sleeves", "wires", "coverings", "choices"])
 def test_lists(command: str) -> None:
     assert len(run(command).stdout.splitlines()) > 8
     assert len(json.loads(run(command, "--json").stdout)) > 4
@@ -475,6 +475,14 @@ def test_one_of_a_list() -> None:
     assert run("stock", "wrap").exit_code == 1
     assert "did you mean" in run("sleeves", "AS23053/6").stderr
     assert "1.80 to 1.90" in run("wires", "TXL").stdout
+    said = run("coverings").stdout
+    assert (
+        "braided sleeving\n  wall 0.5 to 0.9 mm; pulled over the wires\n  also: braid, expandable braided sleeving"
+        in said
+    )
+    assert (
+        "the bundle does not fill it: measure its outside" in said.partition("corrugated conduit\n")[2].splitlines()[0]
+    )
     assert run("--version").stdout.startswith("labeler 0.")
 
 

@@ -326,7 +326,12 @@ class _Assembly:
             if covering not in (None, "none"):
                 message = "coverings taken by their names from the table of coverings"
                 said = f"{things[0].what} at {self.names[place.key]} as {covering}"
-                self.notes.add(message, "measure covering_wall_mm where it matters", segment.where, said)
+                self.notes.add(
+                    message,
+                    "measure covering_wall_mm where it matters; labeler coverings lists them",
+                    segment.where,
+                    said,
+                )
                 self.taken.add((things[0].key, segment.key))
 
     def _diameter(self, segment: Segment, name: str, wires: Sequence[Conductor]) -> float | None:
