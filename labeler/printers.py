@@ -152,19 +152,16 @@ def _beyond(printer: Printer, sheet: Sheet) -> float:
 
 def _past_edge(printer: Printer, sheet: Sheet) -> float:
     """Return by how much the correction moves a piece past the edge of its page [mm]; 0 and less: by nothing."""
-    edges = (
-        along
-        for placed in sheet.placed
-        for along in (
-            (placed.x_mm, placed.piece.face.width_mm, sheet.width_mm, printer.scale_x, printer.offset_x_mm),
-            (placed.y_mm, placed.piece.face.height_mm, sheet.height_mm, printer.scale_y, printer.offset_y_mm),
-        )
-    )
-    past = 0.0
-    for low, size, page, scale, offset in edges:  # the correction is about the middle of the page
-        middle = page / 2
-        first, last = ((at - middle) * scale + middle + offset for at in (low, low + size))
-        past = max(past, -first, last - page)
+    p, past = printer, 0.0
+    own = sheet.stock.kind == "reel"  # its page grows with what lies on it, see labeler.draw.pens.Page
+    for placed in sheet.placed:
+        face = placed.piece.face
+        along = (placed.x_mm, face.width_mm, sheet.width_mm, p.scale_x, p.offset_x_mm, own)
+        across = (placed.y_mm, face.height_mm, sheet.height_mm, p.scale_y, p.offset_y_mm, False)
+        for low, size, page, scale, offset, grows in (along, across):
+            moved = offset + (0.0 if grows else (1 - scale) * page / 2)  # about the middle of a sheet
+            first, last = (at * scale + moved for at in (low, low + size))
+            past = max(past, -first, last - (page * scale if grows else page))
     return past
 
 

@@ -1,5 +1,6 @@
 """Printer profiles: what they refuse, and a printed length that comes out right after calibration."""
 
+import io
 import json
 from dataclasses import replace
 from pathlib import Path
@@ -13,10 +14,11 @@ from PIL import Image
 from labeler.catalogue import load_catalogue
 from labeler.cli import main
 from labeler.draw.empty import INSET_MM, calibration_pdf, empty_pdf
+from labeler.draw.pdf import Header, draw_sheets
 from labeler.draw.pens import BOX_LINE_MM
 from labeler.errors import LabelerError
 from labeler.layout import lay_out
-from labeler.model import Box, Face, Piece
+from labeler.model import Box, Face, Piece, Run
 from labeler.printers import Printer, load_printer, measured, printer_problems, profile_text
 
 BOAT = str(Path(__file__).parent.parent / "examples" / "survey-boat.toml")
@@ -379,3 +381,30 @@ def test_a_cell_at_the_very_edge_of_its_page_is_in_the_border() -> None:
     sheets = lay_out([Piece("a", Face(95, 54), "edge")], {"edge": stock})
     (problem,) = printer_problems(Printer("office", border_mm=4.0), sheets)
     assert problem.message == "edge is printed to 0.0 mm from the edge, the printer leaves 4 mm"
+
+
+@pytest.mark.parametrize("stock", ["strip-1000", "reel"])
+@pytest.mark.parametrize("dpi", [0.0, 300.0])
+def test_tube_on_a_reel_is_as_long_as_it_should_be(tmp_path: Path, stock: str, dpi: float) -> None:
+    """A printer that makes 99.2 mm of 100: its pages are drawn 100 / 99.2 times as long, and their texts too."""
+    printer = Printer("short", "thermal transfer", dpi or None, scale_x=100 / 99.2)
+    face, stocks = Face(50.0, 8.0, (Run("W", FONT, 4.0, 44.0, 2.0),)), {stock: load_catalogue().stock(stock)}
+    sheets = lay_out([Piece(f"M{n}", face, stock, "3/16, WH") for n in range(15)], stocks)
+    file = io.BytesIO()
+    draw_sheets(sheets, file, title="t", header=Header("RSB-210"), printer=printer, dpi=dpi or None)
+    pages = list(pdfium.PdfDocument(file.getvalue()))
+    assert len(pages) == len(sheets)
+    for page, sheet in zip(pages, sheets, strict=True):
+        dot = 25.4 / dpi if dpi else 0.001
+        printed = page.get_size()[0] * 25.4 / 72 * 0.992  # what comes out of the printer
+        assert printed == pytest.approx(sheet.width_mm, abs=dot)
+        text = page.get_textpage()
+        found = text.get_text_range()
+        lefts = [text.get_charbox(i)[0] for i, sign in enumerate(found) if sign == "W"]
+        at = sorted(left * 25.4 / 72 * 0.992 for left in lefts)[-len(sheet.placed) :]
+        starts = sorted(each.x_mm + 44.0 for each in sheet.placed)
+        if starts:  # the header's own words are on a page before, or on the leader
+            bearing = at[0] - starts[0]
+            assert 0 <= bearing < 0.5
+            assert at == pytest.approx([start + bearing for start in starts], abs=2 * dot)
+    assert list(printer_problems(printer, sheets)) == []

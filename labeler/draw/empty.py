@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from io import BytesIO
 
-from labeler.draw.pdf import POINTS_PER_MM, Header, correction, draw_sheets, empty_document
+from labeler.draw.pdf import Header, draw_sheets, empty_document
+from labeler.draw.pens import POINTS_PER_MM, Page, correction
 from labeler.errors import LabelerError, Problem
 from labeler.layout import cells
 from labeler.model import Box, Face, Piece, Placed, Run, Sheet, Stock
@@ -73,7 +74,7 @@ def calibration_pdf(stock: Stock, printer: Printer, font: str) -> bytes:
         raise LabelerError(Problem(stock.where, f"{stock.name}: {text}", "name a larger stock"))
     canvas, name = empty_document(f"Calibration, {stock.name}", font)
     canvas.setPageSize((width * POINTS_PER_MM, height * POINTS_PER_MM))
-    canvas.addLiteral(f"q {correction(printer, width, height)}".rstrip())
+    canvas.addLiteral(f"q {correction(printer, Page(width, height))}".rstrip())
     canvas.setLineWidth(0.1 * POINTS_PER_MM)
     canvas.lines([[v * POINTS_PER_MM for v in line] for line in _calibration_lines(width, height)])
     canvas.setFont(name, 9)

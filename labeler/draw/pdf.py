@@ -12,7 +12,7 @@ from labeler.draw.around import Header, cuts, ruler, words
 from labeler.draw.documents import compress_last, plain_streams
 from labeler.draw.files import write_whole
 from labeler.draw.ink import Ink
-from labeler.draw.pens import POINTS_PER_MM, DotPen, Pen, PointPen, correction
+from labeler.draw.pens import POINTS_PER_MM, DotPen, Page, Pen, PointPen, correction
 from labeler.draw.strings import embedded
 from labeler.draw.symbols import SharedSymbols
 from labeler.errors import LabelerError, Problem, Where
@@ -157,8 +157,9 @@ def empty_document(title: str, font: str) -> tuple[Canvas, str]:
 
 def _draw_page(canvas: Canvas, ink: Ink, sheet: Sheet, header: Header) -> None:
     pen = ink.pen
-    canvas.setPageSize(pen.page_size(sheet.width_mm, sheet.height_mm))
-    matrix = pen.begin(sheet.width_mm, sheet.height_mm)
+    page = Page.of(sheet)
+    canvas.setPageSize(pen.page_size(page))
+    matrix = pen.begin(page)
     if matrix:
         canvas.addLiteral(f"q {matrix}")
     shown = _turned(sheet) if header.turned_over else sheet.placed
@@ -167,7 +168,7 @@ def _draw_page(canvas: Canvas, ink: Ink, sheet: Sheet, header: Header) -> None:
     if ink.shared:
         ink.shared.on_page(placed.piece.face for placed in shown)
     for placed in shown:
-        place = pen.place(placed.x_mm, placed.y_mm, sheet.width_mm, sheet.height_mm)
+        place = pen.place(placed.x_mm, placed.y_mm, page)
         canvas.addLiteral(f"q 1 0 0 1 {place} cm\n{ink.operations(placed.piece.face)}\nQ")
     if matrix:
         canvas.addLiteral("Q")
@@ -185,4 +186,4 @@ def _draw_around(canvas: Canvas, ink: Ink, sheet: Sheet, header: Header) -> None
         parts.append(cuts(sheet, pen))
     drawn = "\n".join(filter(None, parts))
     if drawn:
-        canvas.addLiteral(f"q 1 0 0 1 {pen.place(0.0, 0.0, sheet.width_mm, sheet.height_mm)} cm\n{drawn}\nQ")
+        canvas.addLiteral(f"q 1 0 0 1 {pen.place(0.0, 0.0, Page.of(sheet))} cm\n{drawn}\nQ")

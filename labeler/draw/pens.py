@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from labeler.errors import LabelerError, Problem, Where
-from labeler.model import Box, Symbol
+from labeler.model import Box, Sheet, Symbol
 from labeler.printers import AS_DRAWN, Printer
 
 POINTS_PER_MM = 72 / 25.4  # a point is 1/72 in (DOD-HDBK-791 6-5.3.2)
@@ -30,6 +30,35 @@ MOST_OFF = 0.02
 Line = tuple[float, float, float, float]  # from x, y to x, y, along one of the axes, mm
 
 
+@dataclass(frozen=True, slots=True)
+class Page:
+    """The size of a page [mm]. ``own``: its length is that of what lies on it, as on a reel, not that of a sheet.
+
+    A printer that makes lengths shorter is given a longer page then, so that tube is cut as long as it should be.
+    """
+
+    width_mm: float
+    height_mm: float
+    own: bool = False
+
+    @classmethod
+    def of(cls, sheet: Sheet) -> Page:
+        """Return the page of a sheet."""
+        return cls(sheet.width_mm, sheet.height_mm, sheet.stock.kind == "reel")
+
+    def drawn(self, printer: Printer) -> tuple[float, float]:
+        """Return width and height [mm] as they are drawn for a printer."""
+        return self.width_mm * (printer.scale_x if self.own else 1.0), self.height_mm
+
+    def moved(self, printer: Printer) -> tuple[float, float]:
+        """Return by how much [mm] what is scaled from the page's lower left corner is moved.
+
+        Scaled is about the middle of the page, along a page of its own length from its left edge.
+        """
+        x = printer.offset_x_mm + (0.0 if self.own else (1 - printer.scale_x) * self.width_mm / 2)
+        return x, printer.offset_y_mm + (1 - printer.scale_y) * self.height_mm / 2
+
+
 class Pen(Protocol):
     """Writes operators for one page size; lengths given are millimetres from the page's or piece's lower left."""
 
@@ -37,14 +66,14 @@ class Pen(Protocol):
     def per_mm(self) -> float:
         """Return the units in a millimetre."""
 
-    def page_size(self, width_mm: float, height_mm: float) -> tuple[float, float]:
+    def page_size(self, page: Page) -> tuple[float, float]:
         """Return the page's size in points."""
 
-    def begin(self, width_mm: float, height_mm: float) -> str:
+    def begin(self, page: Page) -> str:
         """Return the operator that opens a page, "" for none."""
 
-    def place(self, x_mm: float, y_mm: float, width_mm: float, height_mm: float) -> str:
-        """Return where a piece's origin is on a page of this size."""
+    def place(self, x_mm: float, y_mm: float, page: Page) -> str:
+        """Return where a piece's origin is on a page."""
 
     def text(self, operators: str) -> str:
         """Return the operators of text, as the pen draws them."""
@@ -69,15 +98,16 @@ class PointPen:
     printer: Printer = AS_DRAWN
     per_mm: float = POINTS_PER_MM
 
-    def page_size(self, width_mm: float, height_mm: float) -> tuple[float, float]:
+    def page_size(self, page: Page) -> tuple[float, float]:
         """See `Pen`."""
-        return width_mm * self.per_mm, height_mm * self.per_mm
+        width, height = page.drawn(self.printer)
+        return width * self.per_mm, height * self.per_mm
 
-    def begin(self, width_mm: float, height_mm: float) -> str:
+    def begin(self, page: Page) -> str:
         """See `Pen`."""
-        return correction(self.printer, width_mm, height_mm)
+        return correction(self.printer, page)
 
-    def place(self, x_mm: float, y_mm: float, width_mm: float, height_mm: float) -> str:
+    def place(self, x_mm: float, y_mm: float, page: Page) -> str:
         """See `Pen`."""
         return f"{x_mm * self.per_mm:.3f} {y_mm * self.per_mm:.3f}"
 
@@ -129,26 +159,25 @@ class DotPen:
         """Return a length in whole dots."""
         return round(mm * self.per_mm)
 
-    def page_size(self, width_mm: float, height_mm: float) -> tuple[float, float]:
+    def page_size(self, page: Page) -> tuple[float, float]:
         """See `Pen`."""
-        width, height = (max(1, self.dots(side)) * 72 / self.dpi - SHORT_PT for side in (width_mm, height_mm))
+        sides = page.drawn(self.printer)
+        width, height = (max(1, self.dots(side)) * 72 / self.dpi - SHORT_PT for side in sides)
         return width, height
 
-    def begin(self, width_mm: float, height_mm: float) -> str:
+    def begin(self, page: Page) -> str:
         """See `Pen`."""
         return f"{72 / self.dpi:.10f} 0 0 {72 / self.dpi:.10f} 0 0 cm"
 
-    def place(self, x_mm: float, y_mm: float, width_mm: float, height_mm: float) -> str:
+    def place(self, x_mm: float, y_mm: float, page: Page) -> str:
         """See `Pen`."""
-        x, y = self.origin(x_mm, y_mm, width_mm, height_mm)
+        x, y = self.origin(x_mm, y_mm, page)
         return f"{x} {y}"
 
-    def origin(self, x_mm: float, y_mm: float, width_mm: float, height_mm: float) -> tuple[int, int]:
-        """Return where a piece's origin is on a page of this size, corrected, in dots."""
-        p = self.printer
-        x = p.scale_x * x_mm + (1 - p.scale_x) * width_mm / 2 + p.offset_x_mm
-        y = p.scale_y * y_mm + (1 - p.scale_y) * height_mm / 2 + p.offset_y_mm
-        return self.dots(x), self.dots(y)
+    def origin(self, x_mm: float, y_mm: float, page: Page) -> tuple[int, int]:
+        """Return where a piece's origin is on a page, corrected, in dots."""
+        x, y = page.moved(self.printer)
+        return self.dots(self.printer.scale_x * x_mm + x), self.dots(self.printer.scale_y * y_mm + y)
 
     def text(self, operators: str) -> str:
         """See `Pen`."""
@@ -203,13 +232,12 @@ class DotPen:
         return f"0 g {far} {near} f*"
 
 
-def correction(printer: Printer, width_mm: float, height_mm: float) -> str:
-    """Return the operator that corrects a printer's lengths on a page of this size, about its middle; "" for none.
+def correction(printer: Printer, page: Page) -> str:
+    """Return the operator that corrects a printer's lengths on a page; "" for none.
 
     What is drawn is larger by as much as the printer makes it smaller, and moved by the offset.
     """
-    x = printer.offset_x_mm + (1 - printer.scale_x) * width_mm / 2
-    y = printer.offset_y_mm + (1 - printer.scale_y) * height_mm / 2
+    x, y = page.moved(printer)
     if (printer.scale_x, printer.scale_y, x, y) == (1, 1, 0, 0):
         return ""
     return f"{printer.scale_x:.6f} 0 0 {printer.scale_y:.6f} {x * POINTS_PER_MM:.4f} {y * POINTS_PER_MM:.4f} cm"

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from io import BytesIO
 from typing import TYPE_CHECKING
 
-from labeler.draw.pens import DotPen
+from labeler.draw.pens import DotPen, Page
 from labeler.errors import Problem, Where
 from labeler.model import Placed, Sheet
 from labeler.printers import AS_DRAWN, Printer
@@ -62,6 +62,6 @@ def piece_pictures(
     pen = DotPen(dpi, printer)
     for placed in sheet.placed:
         face = placed.piece.face
-        left, low = pen.origin(placed.x_mm, placed.y_mm, sheet.width_mm, sheet.height_mm)
+        left, low = pen.origin(placed.x_mm, placed.y_mm, Page.of(sheet))
         width, high = pen.dots(face.width_mm * printer.scale_x), pen.dots(face.height_mm * printer.scale_y)
         yield placed, picture.crop((left, picture.height - low - high, left + width, picture.height - low))

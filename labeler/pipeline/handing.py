@@ -287,13 +287,14 @@ def _send(drawing: Drawing, part: Part, sent: list[str]) -> None:
     """Send a part to its printer, if it has one, pages of one size at a time; note the service's names of the jobs."""
     from labeler.draw.files import uninterrupted
     from labeler.draw.pdf import pages_of
+    from labeler.draw.pens import Page
     from labeler.send import send
 
     queue = drawing.out.queue(part.stock)
     if not queue:
         return
     data, done = part.path.read_bytes(), 0
-    sizes = [(sheet.width_mm, sheet.height_mm) for sheet, _ in pages_of(part.sheets)]
+    sizes = [Page.of(sheet).drawn(drawing.out.printer) for sheet, _ in pages_of(part.sheets)]
     for size, run in groupby(sizes):
         count = len(list(run))
         some = data if count == len(sizes) else _pages(data, done, count)
