@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 from labeler.bench import BenchSheet, bench_sheet, cautions
+from labeler.bench.branch import BranchPage, Picture
 from labeler.bench.sheet import Remark
 from labeler.catalogue import default_settings
 from labeler.draw.bench import PAGES_MM, SIDE_MM, draw_bench_sheet
@@ -521,6 +522,19 @@ def test_a_connector_does_not_begin_with_few_of_its_rows_at_the_foot(tmp_path: P
     whole = texts(drawn(sample(connectors=many), tmp_path))
     for n in range(9):  # heads that are repeated overleaf would be counted twice
         assert sum(page.count(f"WIREENDSATK{n}") for page in whole) == 1
+
+
+def test_every_page_of_a_branch_says_which_branch_it_is(tmp_path: Path) -> None:
+    # 120 wire ends in rows of about 5 mm are 600 mm: two pages at least beside the work, each with its foot
+    ends = sample().connectors[0].ends[:1] * 120
+    pins = (replace(sample().connectors[0], ends=ends),)
+    one = BranchPage("B4", "J4 - P1", (), (), Picture(None, "", ()), (), None, pins)
+    two = replace(one, branch="B5")
+    pages = texts(drawn(sample(branches=(one, two)), tmp_path))
+    of_four, of_five = (sum(f"branch{name}·" in page for page in pages) for name in ("B4", "B5"))
+    assert of_four == of_five >= 3
+    assert not any("branchB4·" in page and "branchB5·" in page for page in pages)
+    assert "branchB4·" not in pages[0]
 
 
 def test_a_file_that_is_there_stays_unless_forced(tmp_path: Path) -> None:

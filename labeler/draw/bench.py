@@ -66,11 +66,12 @@ def _typeset(sheet: BenchSheet, page: str) -> bytes:
     room = width - 2 * x
     target = BytesIO()
     canvas = _canvas(target, pagesize=(width, height))
+    about = [""]  # the branch whose parts are being put on the page
 
     def foot(canvas: Canvas) -> None:
-        _draw_foot(canvas, sheet, room)
+        _draw_foot(canvas, sheet, about[0], room)
 
-    Flow(canvas, x, y, room, height - HEAD_MM * POINTS_PER_MM, foot).put(_story(sheet, room))
+    Flow(canvas, x, y, room, height - HEAD_MM * POINTS_PER_MM, foot).put(_story(sheet, about, room))
     with plain_streams():
         canvas.save()
     return target.getvalue()
@@ -102,8 +103,8 @@ def _canvas(target: BytesIO, **options: Any) -> Canvas:
     return canvas
 
 
-def _story(sheet: BenchSheet, room: float) -> Iterator[Part]:
-    """Yield the parts in the order of the work; a part that has nothing to say is left out."""
+def _story(sheet: BenchSheet, about: list[str], room: float) -> Iterator[Part]:
+    """Yield the parts in the order of the work, and keep the branch they are ``about``; what is empty is left out."""
     yield from lists.title(sheet, room)
     yield from lists.take_off(sheet.take_off, room)
     yield from lists.steps("THREAD ON FIRST", lists.FIRST_NOTE, sheet.thread_first, room)
@@ -121,17 +122,18 @@ def _story(sheet: BenchSheet, room: float) -> Iterator[Part]:
     part = " ".join(filter(None, (sheet.part_number or sheet.harness, revision)))
     for page in sheet.branches:
         yield NewPage()
+        about[0] = f"branch {page.branch}"
         yield from branch_story(page, sheet.unit, part, room)
         yield from lists.wire_ends(page.pins, room)
         yield Together((*lists.brief_cautions(sheet.cautions, room), *lists.signatures(room)))
 
 
-def _draw_foot(canvas: Canvas, sheet: BenchSheet, room: float) -> None:
-    """Draw the harness on the left, the page's number on the right; a long name ends in dots."""
+def _draw_foot(canvas: Canvas, sheet: BenchSheet, branch: str, room: float) -> None:
+    """Draw the branch and the harness on the left, the page's number on the right; a long name ends in dots."""
     number = f"page {canvas.getPageNumber()} of "
     names = (sheet.harness, sheet.part_number, f"rev {sheet.revision}" if sheet.revision else "")
     numbers = (f"unit {sheet.unit}", f"job {sheet.job}" if sheet.job else "", sheet.date)
-    job = " · ".join(filter(None, (*names, *numbers, sheet.about)))
+    job = " · ".join(filter(None, (branch, *names, *numbers, sheet.about)))
     right = room - COUNT_MM * POINTS_PER_MM
     free = right - _width(number, NOTE_PT) - 20
     x, y = SIDE_MM * POINTS_PER_MM, (FOOT_MM - 5) * POINTS_PER_MM
