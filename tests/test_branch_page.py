@@ -392,3 +392,17 @@ def test_a_long_name_stays_in_its_box_and_clear_of_the_dimensions() -> None:
     for start, end in heads:
         width = page.get_charbox(end - 1)[2] - page.get_charbox(start)[0]
         assert width * 25.4 / 72 <= 12
+
+
+def test_wire_ends_of_circuits_in_no_branch_are_listed_for_the_harness() -> None:
+    """A circuit from P1:30 to a ring terminal runs through no branch: its ends stand in tables of their own."""
+    harness = boat()
+    extra = replace(harness.circuits[0], id="W999", start=Pin("P1", "30"), finish=Pin("E9"))
+    more = replace(harness, circuits=(*harness.circuits, extra))
+    made = fits(harness)
+    found = bench_sheet(more, "0001", made, (), (), threading=THREADING, circuits={"B4": harness.circuits})
+    assert {(ends.connector, end.cavity, end.circuit, end.to) for ends in found.connectors for end in ends.ends} == {
+        ("P1", "30", "W999", "E9"),
+        ("E9", "", "W999", "P1:30"),
+    }
+    assert sheet(harness).connectors == ()

@@ -23,7 +23,7 @@ from labeler.bench.sleeves import (
     steps_of,
     totals_of,
 )
-from labeler.bench.wires import WireEnds, connectors_referred_to
+from labeler.bench.wires import WireEnds, connectors_referred_to, ends_in_no_branch
 from labeler.model import DOES_NOT_FIT, TIGHT, Circuit, Fit, Harness, Settings, Sheet, ThreadStep
 
 
@@ -138,7 +138,9 @@ def bench_sheet(
         layings=layings_of(sheets),
         tight=tuple(_remark(fit, TIGHT) for fit in made if fit.verdict == TIGHT),
         cautions=cautions(),
-        connectors=connectors_referred_to(harness, made) if circuits is None else (),
+        connectors=connectors_referred_to(harness, made)
+        if circuits is None
+        else ends_in_no_branch(harness, circuits, made),
         tube_allowance=settings.cut_allowance,
         coverings=tuple(_coverings(harness, made)),
         branches=pages,

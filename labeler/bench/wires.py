@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from labeler.model import SEE_BENCH_SHEET, Circuit, Connector, Fit, Harness, Pin
@@ -34,10 +34,21 @@ def connectors_referred_to(harness: Harness, fits: Iterable[Fit]) -> tuple[WireE
     """Return the wire ends of the connectors whose tags refer to the bench sheet, in harness order."""
     fits = tuple(fits)
     wanted = {name for f in fits if _refers_here(f) for name in f.marker.far.split(", ")}
+    return wire_ends_at([each for each in _in_order(harness) if each.id in wanted], harness.circuits, fits)
+
+
+def ends_in_no_branch(
+    harness: Harness, through: Mapping[str, Iterable[Circuit]], fits: Iterable[Fit]
+) -> tuple[WireEnds, ...]:
+    """Return the wire ends of the circuits that run through no branch, so that no page of a branch lists them."""
+    listed = {circuit.id for circuits in through.values() for circuit in circuits}
+    return wire_ends_at(_in_order(harness), [c for c in harness.circuits if c.id not in listed], fits)
+
+
+def _in_order(harness: Harness) -> list[Connector]:
     found = dict.fromkeys(pin.connector for circuit in harness.circuits for pin in (circuit.start, circuit.finish))
     known = {connector.id: connector for connector in harness.connectors}
-    order = [*known.values(), *(Connector(name) for name in found if name not in known)]
-    return wire_ends_at([each for each in order if each.id in wanted], harness.circuits, fits)
+    return [*known.values(), *(Connector(name) for name in found if name not in known)]
 
 
 def wire_ends_at(
