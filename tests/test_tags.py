@@ -123,3 +123,15 @@ def test_the_second_tag_of_a_bag_repeats_no_caution(tmp_path: Path) -> None:
     texts = [[run.text for run in fit.face.runs] for fit in (first, second) if fit.face]
     assert CAUTION in texts[0]
     assert CAUTION not in texts[1]
+
+
+def test_what_tags_go_without_is_told_when_they_are_printed(tmp_path: Path) -> None:
+    """Sixty pins do not go on a tag; a caution of 700 signs does not either. Each is told once, with the tags."""
+    file = write(tmp_path / "boat.toml", 60, 0)
+    Path(file).write_text(Path(file).read_text("utf-8").replace("contents = []", ""), "utf-8")
+    with open_record(tmp_path / "r.sqlite") as record:
+        printed = print_harness(file, tmp_path, record, settings={"tag_caution": "mind the wet deck " * 40})
+    told = [str(note) for note in printed.notes if "tags K4" in str(note)]
+    assert len(told) == 2
+    assert "tags K4: all rows do not go on a tag of tag-a4-95x54: it says how many there are" in told[0]
+    assert "tags K4: its caution does not go on tag-a4-95x54" in told[1]

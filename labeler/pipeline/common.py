@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from io import BytesIO
@@ -12,12 +13,13 @@ from typing import TYPE_CHECKING
 from labeler.branches import circuits_by_branch
 from labeler.catalogue import load_catalogue
 from labeler.errors import Problem
-from labeler.model import DOES_NOT_FIT, Fit, Harness, Piece, Sheet, Stock
+from labeler.model import DOES_NOT_FIT, FITS, Fit, Harness, Piece, Sheet, Stock
 from labeler.pipeline.checking import Checked, threading_of
 from labeler.pipeline.fitting import Stocks
 from labeler.pipeline.handing import Output
 from labeler.pipeline.worklist import about_job
 from labeler.printers import AS_DRAWN, Printer, printer_problems
+from labeler.read.account import some
 
 if TYPE_CHECKING:
     from labeler.record.values import Job
@@ -107,6 +109,19 @@ def misfit_problem(fit: Fit) -> Problem:
     text = " ".join(fit.lines or marker.text)
     what = f"{marker.role} {marker.at} {text!r} does not fit: {'; '.join(fit.reasons)}"
     return Problem(marker.where, what, "; or ".join(fit.ways_out))
+
+
+def notes_on_tags(fits: Iterable[Fit]) -> tuple[Problem, ...]:
+    """Return a note for everything that tags go without, with the tags it is true of."""
+    those: dict[str, list[Fit]] = {}
+    for fit in fits:
+        if fit.marker.kind == "tag" and fit.verdict == FITS:
+            for reason in fit.reasons:
+                those.setdefault(re.sub(r"^\d+ rows", "all rows", reason), []).append(fit)
+    return tuple(
+        Problem(found[0].marker.where, f"tags {some(fit.marker.at for fit in found)}: {reason}", warning=True)
+        for reason, found in those.items()
+    )
 
 
 def pieces_of(fits: Iterable[Fit], stocks: Stocks) -> tuple[Piece, ...]:

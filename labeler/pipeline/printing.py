@@ -22,6 +22,7 @@ from labeler.pipeline.common import (
     font_digests,
     for_printer,
     misfit_problem,
+    notes_on_tags,
     pieces_of,
     printer_text,
     version,
@@ -129,7 +130,7 @@ def print_units(
     fitting = tuple(fit for fit in checked.fits if fit.verdict != DOES_NOT_FIT)
     trial = run.laid_out([_Unit("", fitting, ()) for _ in units])  # fails before a serial is given
     notes = notes_on_stocks(places.start, used or {}, out.send, together(unit.sheets for unit in trial))
-    run = replace(run, checked=replace(checked, notes=(*checked.notes, *notes)))
+    run = replace(run, checked=replace(checked, notes=(*checked.notes, *notes_on_tags(fitting), *notes)))
     run.look_ahead(trial, units, later)
     return run.print(run.numbered(units, leave_out), trial, who)
 
