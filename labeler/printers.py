@@ -99,10 +99,14 @@ def printer_problems(printer: Printer, sheets: Iterable[Sheet]) -> Iterator[Prob
     """Yield why sheets may not or cannot be printed there.
 
     Flat heat-shrink tube never goes through a laser printer: its fuser would shrink it inside.
-    Nothing may stand where the printer does not print.
+    Nothing may stand where the printer does not print. What it does not feed is for another printer, and told
+    as a warning, unless it feeds nothing of it all.
     """
-    where = Where(printer.name)
+    if printer == AS_DRAWN:
+        return
+    where, sheets = Where(printer.name), tuple(sheets)
     told: set[str] = set()
+    some_fed = any(not _not_fed(printer, sheet) for sheet in sheets)
     for sheet in sheets:
         stock = sheet.stock
         if printer.technology == "laser" and stock.takes == "sleeve" and "laser" not in told:
@@ -111,7 +115,11 @@ def printer_problems(printer: Printer, sheets: Iterable[Sheet]) -> Iterator[Prob
             yield Problem(where, text, "print sleeves by thermal transfer, or mark with wraps")
         if stock.name not in told and (why := _not_fed(printer, sheet)):
             told.add(stock.name)
-            yield Problem(where, why, "choose another stock or printer (--stock, --printer)")
+            if some_fed:
+                fix = "print it elsewhere, or choose another stock (--stock)"
+                yield Problem(where, f"{why}: it is drawn without the profile", fix, warning=True)
+            else:
+                yield Problem(where, why, "choose another stock or printer (--stock, --printer)")
         if stock.name not in told and (past := _past_edge(printer, sheet)) > EDGE_FREE_MM:
             told.add(stock.name)
             text = f"its scale and offset would draw {stock.name} {past:.1f} mm past the edge of its page"
@@ -125,6 +133,11 @@ def printer_problems(printer: Printer, sheets: Iterable[Sheet]) -> Iterator[Prob
                 left = f"the printer leaves {printer.border_mm:g} mm"
                 text = f"{stock.name} is printed to {short:.1f} mm from the edge, {left}"
                 yield Problem(where, text, "choose another stock or printer, or a start cell farther in")
+
+
+def printer_of(printer: Printer, sheets: Iterable[Sheet]) -> Printer:
+    """Return the printer for sheets of one stock: none in particular where this one does not feed them."""
+    return AS_DRAWN if any(_not_fed(printer, sheet) for sheet in sheets) else printer
 
 
 def _not_fed(printer: Printer, sheet: Sheet) -> str:

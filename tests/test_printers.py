@@ -204,7 +204,6 @@ def test_calibrate(tmp_path: Path) -> None:
     assert run("calibrate", "--printer", file, "--measured-x", 100.5)[0] == 0
     assert load_printer(str(file)).scale_x == pytest.approx(100 / 99.2 * 100 / 100.5, abs=1e-5)
     assert run("calibrate", "--printer", file, "--measured-x", 50)[0] == 1
-    assert run("calibrate", "reel", "--out", tmp_path)[0] == 1
     assert run("calibrate")[0] == 2
     assert run("calibrate", "--measured-x", 99)[0] == 2
 
@@ -408,3 +407,33 @@ def test_tube_on_a_reel_is_as_long_as_it_should_be(tmp_path: Path, stock: str, d
             assert 0 <= bearing < 0.5
             assert at == pytest.approx([start + bearing for start in starts], abs=2 * dot)
     assert list(printer_problems(printer, sheets)) == []
+
+
+def test_a_printer_of_reels_alone_is_calibrated_on_tube(tmp_path: Path) -> None:
+    """The ruler on a piece of tube measures 100 mm, and 100 / 99.2 of it when the printer is corrected for 99.2."""
+    for scale in (1.0, 100 / 99.2):
+        pdf = calibration_pdf(load_catalogue().stock("reel"), Printer("tube", scale_x=scale), FONT)
+        page = pdfium.PdfDocument(pdf)[0]
+        assert page.get_width() * 25.4 / 72 == pytest.approx(110 * scale, abs=0.01)
+        dark = page.render(scale=600 / 72, grayscale=True).to_numpy().squeeze() < 128
+        high = [x for x in range(dark.shape[1]) if dark[-round(5 / 25.4 * 600) : -round(3.5 / 25.4 * 600), x].all()]
+        assert (high[-1] - high[0]) * 25.4 / 600 == pytest.approx(100 * scale, abs=0.1)  # the ticks at its ends
+        assert "--measured-x" in page.get_textpage().get_text_range()
+
+
+def test_a_set_is_printed_with_a_printer_that_feeds_only_some_of_it(tmp_path: Path) -> None:
+    """Sleeves on the printer of reels, with its correction; tags and wraps are drawn as they stand, which is told."""
+    file = profile(tmp_path, 'technology = "thermal transfer"\nfeeds = ["reel"]\nwidest_mm = 25\nscale_x = 1.01')
+    words = ("--stock", "reel", "--printer", file, "--out", tmp_path / "out", "--record", tmp_path / "r.sqlite")
+    code, said = run("print", BOAT, *words)
+    assert code == 0, said
+    assert "tag-a4-95x54 is a grid, and the printer feeds reel: it is drawn without the profile" in said
+    tags = pdfium.PdfDocument(str(tmp_path / "out" / "RSB-210-0001-tag-a4-95x54.pdf"))[0]
+    assert tags.get_size() == pytest.approx((210 * 72 / 25.4, 297 * 72 / 25.4), abs=0.01)
+    (sleeves,) = (path for path in (tmp_path / "out").glob("*reel*1-4*.pdf"))
+    lengths = [page.get_width() * 25.4 / 72 for page in pdfium.PdfDocument(str(sleeves))]
+    assert lengths[1:] == pytest.approx([45 * 1.01, 35 * 1.01], abs=0.01)  # README: 45 and 35 mm of 1/4 in
+    ruler = [obj for obj in tags.get_objects() if obj.type == 2]
+    assert ruler  # drawn
+    nothing = run("print", BOAT, "--printer", profile(tmp_path, 'feeds = ["roll"]'), "--out", tmp_path / "no")
+    assert nothing[0] == 1

@@ -54,6 +54,7 @@ def first_page_png(pdf: bytes, dpi: int = PNG_DPI) -> bytes:
 
 
 CROSS_MM = 5.0  # arms of a cross
+REEL_INSET_MM = 5.0  # of the ruler on tube from its ends
 INSET_MM = 15.0  # crosses and rulers from the page's edges
 CALIBRATION_WORDS = (  # in lines that the smallest page takes
     "Print at 100 %, not fitted to the page. Measure both rulers",
@@ -65,9 +66,11 @@ CALIBRATION_WORDS = (  # in lines that the smallest page takes
 def calibration_pdf(stock: Stock, printer: Printer, font: str) -> bytes:
     """Return a page of the stock's size with a ruler of 100 mm along either edge and crosses in the corners.
 
-    It is drawn with the printer's correction as it stands, so what is measured corrects it further.
-    Raises `LabelerError` for stock whose page is too small.
+    It is drawn with the printer's correction as it stands, so what is measured corrects it further. On a reel
+    it is a piece of tube with the ruler along it. Raises `LabelerError` for stock whose page is too small.
     """
+    if stock.kind == "reel":
+        return _reel_calibration(stock, printer, font)
     width, height = stock.page_width_mm, stock.page_height_mm
     if min(width, height) < RULER_MM + 2 * INSET_MM:
         text = f"a page of {width:g} x {height:g} mm does not take rulers of {RULER_MM:g} mm"
@@ -81,6 +84,31 @@ def calibration_pdf(stock: Stock, printer: Printer, font: str) -> bytes:
     drawn = f"Drawn with scale_x = {printer.scale_x:g}, scale_y = {printer.scale_y:g}."
     for i, words in enumerate((drawn, *CALIBRATION_WORDS)):
         canvas.drawString((INSET_MM + 10) * POINTS_PER_MM, (INSET_MM + 22 - 5 * i) * POINTS_PER_MM, words)
+    canvas.addLiteral("Q")
+    canvas.showPage()
+    data: bytes = canvas.getpdfdata()
+    return data
+
+
+REEL_MM = 6.0  # height of what is drawn on a piece of tube: the lay-flat width of 1/8 in, common practice
+
+
+def _reel_calibration(stock: Stock, printer: Printer, font: str) -> bytes:
+    """Return a piece of tube with a ruler of 100 mm along it, and how to store what it measures."""
+    page = Page(RULER_MM + 2 * REEL_INSET_MM, REEL_MM, own=True)
+    canvas, name = empty_document(f"Calibration, {stock.name}", font)
+    width, height = page.drawn(printer)
+    canvas.setPageSize((width * POINTS_PER_MM, height * POINTS_PER_MM))
+    canvas.addLiteral(f"q {correction(printer, page)}".rstrip())
+    canvas.setLineWidth(0.1 * POINTS_PER_MM)
+    left, low = REEL_INSET_MM, 1.0
+    ticks = {step: 4.0 if step in (0, RULER_MM) else 1.5 for step in range(0, int(RULER_MM) + 1, 10)}
+    lines = [(left, low, left + RULER_MM, low), *((left + x, low, left + x, low + up) for x, up in ticks.items())]
+    canvas.lines([[v * POINTS_PER_MM for v in line] for line in lines])
+    canvas.setFont(name, 6)
+    drawn = f"100 mm, drawn with scale_x = {printer.scale_x:g}"
+    words = f"{drawn}: measure it, then labeler calibrate --printer NAME --measured-x …"
+    canvas.drawString((left + 1) * POINTS_PER_MM, (low + 2.2) * POINTS_PER_MM, words)
     canvas.addLiteral("Q")
     canvas.showPage()
     data: bytes = canvas.getpdfdata()

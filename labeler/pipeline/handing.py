@@ -16,7 +16,7 @@ from labeler.errors import LabelerError, Problem, Where
 from labeler.model import Harness, Sheet
 from labeler.pipeline.files import Part, make_folder
 from labeler.pipeline.worklist import about_job
-from labeler.printers import AS_DRAWN, Printer, printer_problems
+from labeler.printers import AS_DRAWN, Printer, printer_of, printer_problems
 
 if TYPE_CHECKING:
     from labeler.draw.pdf import Header
@@ -118,7 +118,9 @@ class Drawing:
         sheets = self.out.track(part.sheets, part.stock)
         dpi = self.out.dpi if self.out.png else None
         title = f"{header.words}, {part.stock}"
-        draw_sheets(sheets, target, title=title, header=header, printer=self.out.printer, dpi=dpi)
+        draw_sheets(
+            sheets, target, title=title, header=header, printer=printer_of(self.out.printer, part.sheets), dpi=dpi
+        )
         return target.getvalue()
 
     def header(self) -> Header:
@@ -160,7 +162,7 @@ class Drawing:
             if "" in paths:
                 yield paths[""], png(picture, dpi)
             if "pieces" in self.out.png:
-                for placed, cut in piece_pictures(picture, sheet, dpi, self.out.printer):
+                for placed, cut in piece_pictures(picture, sheet, dpi, printer_of(self.out.printer, part.sheets)):
                     yield paths[placed.cell], png(cut, dpi)
 
 
@@ -294,7 +296,8 @@ def _send(drawing: Drawing, part: Part, sent: list[str]) -> None:
     if not queue:
         return
     data, done = part.path.read_bytes(), 0
-    sizes = [Page.of(sheet).drawn(drawing.out.printer) for sheet, _ in pages_of(part.sheets)]
+    printer = printer_of(drawing.out.printer, part.sheets)
+    sizes = [Page.of(sheet).drawn(printer) for sheet, _ in pages_of(part.sheets)]
     for size, run in groupby(sizes):
         count = len(list(run))
         some = data if count == len(sizes) else _pages(data, done, count)

@@ -33,7 +33,7 @@ from labeler.pipeline.fitting import fit_markers
 from labeler.pipeline.handing import Drawing, Output, hand_over, output_text, untracked
 from labeler.pipeline.sharing import own, together
 from labeler.pipeline.worklist import kept_rows
-from labeler.printers import AS_DRAWN, Printer
+from labeler.printers import AS_DRAWN, Printer, printer_problems
 from labeler.read import AS_IT_STANDS, Wanted
 
 if TYPE_CHECKING:
@@ -129,8 +129,10 @@ def print_units(
     run = _Run(record, checked, places, with_dots(out, checked), names, grouped, paper, date, bench == "short")
     fitting = tuple(fit for fit in checked.fits if fit.verdict != DOES_NOT_FIT)
     trial = run.laid_out([_Unit("", fitting, ()) for _ in units])  # fails before a serial is given
-    notes = notes_on_stocks(places.start, used or {}, out.send, together(unit.sheets for unit in trial))
-    run = replace(run, checked=replace(checked, notes=(*checked.notes, *notes_on_tags(fitting), *notes)))
+    sheets = together(unit.sheets for unit in trial)
+    notes = notes_on_stocks(places.start, used or {}, out.send, sheets)
+    fed = [problem for problem in printer_problems(printer, sheets) if problem.warning]
+    run = replace(run, checked=replace(checked, notes=(*checked.notes, *notes_on_tags(fitting), *notes, *fed)))
     run.look_ahead(trial, units, later)
     return run.print(run.numbered(units, leave_out), trial, who)
 
