@@ -18,10 +18,7 @@ SPLIT_SHARE = 0.5  # of the names of both ends that have a colon: then it parts 
 
 _CAVITY = re.compile(r"(?:pin|cav)?\s*[A-Za-z]?\d{1,3}[A-Za-z]?", re.IGNORECASE)
 _SEVERAL = re.compile(r"\w\s*[,;&]\s*\w|\w \+ \w")
-_OPEN = frozenset(
-    ("tbd", "tba", "tbc", "?", "??", "nc", "n.c.", "spare", "open", "unused", "unknown")
-    + ("reserve", "frei", "offen", "unbekannt")
-)  # a place nobody knows
+_OPEN = re.compile(r"tb[dac]|\?+|n\.?c\.?|spare|open|unused|unknown|reserve|frei|offen|unbekannt", re.IGNORECASE)
 _MONTH = r"(?:jan|feb|mar|mrz|mär|apr|may|mai|jun|jul|aug|sep|oct|okt|nov|dec|dez)"
 _DATE = re.compile(rf"\d{{1,2}}[-. ]+{_MONTH}|{_MONTH}[-. ]+\d{{1,2}}|\d{{4}}-\d\d-\d\d( 00:00:00)?", re.IGNORECASE)
 _SPAN = re.compile(r"(\d+)\s*(?:-|–|\.\.+)\s*(\d+)")
@@ -161,7 +158,7 @@ def _note_several(cells: Cells, end: str, values: Sequence[str]) -> None:
 def _note_stand_ins(cells: Cells, connectors: Sequence[str], cavities: Sequence[str]) -> None:
     """Say which connectors are named like a place nobody knows, and which names like a date made of 3-2."""
     for name in dict.fromkeys(connectors):
-        if name.casefold() in _OPEN:
+        if _OPEN.fullmatch(name[:24]):
             message = f"{name!r} is read as a connector of that name, one for all wires that end there"
             fix = "name the place; of wires that end nowhere give each its own, of kind loose end"
             cells.note(message, fix, connectors.index(name))
