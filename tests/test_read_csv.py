@@ -689,3 +689,46 @@ def test_a_row_that_may_stand_for_several_wires_is_told(start: str, finish: str,
     told = said(f"Wire,From,To,AWG\nW1,{start},{finish},20\n")
     expected = f"boat.csv:2: warning: {start} to {finish} may stand for {wires} wires, and is read as one; give each"
     assert [note.startswith(expected) for note in told] == [True] * bool(wires)
+
+
+@pytest.mark.parametrize(
+    ("row", "said_of_it"),
+    [
+        ("W2,,dto.,2,J2,2,20 AWG,,", "'From': dto. stands for the cell above"),
+        ('W2,,"""",2,J2,2,20 AWG,,', "'From': \" stands for the cell above"),
+        ("W2,,〃,2,J2,2,20 AWG,,", "'From': 〃 stands for the cell above"),
+        ("W2,ditto,J1,2,J2,2,20 AWG,,", "'Signal': ditto stands for the cell above"),
+        ("W2,,J1,#REF!,J2,2,20 AWG,,", "'From Pin': #REF! is what a spreadsheet shows for a formula that failed"),
+        ("W2,,J1,2,#BEZUG!,2,20 AWG,,", "'To': #BEZUG! is what a spreadsheet shows for a formula that failed"),
+        ("Leitung,,Von,2,Nach,2,,,", "names 'Von' and 'Nach' for ends, as the header of another table would"),
+        ("W2,,n/a,2,J2,2,20 AWG,,", "the 'from' end is empty"),
+    ],
+)
+def test_what_stands_for_something_else_is_no_name(row: str, said_of_it: str) -> None:
+    (found,) = problems(PLAIN + ROW + row + "\n")
+    assert found.where.line == 3
+    assert said_of_it in found.message
+
+
+def test_what_does_not_apply_is_none() -> None:
+    (circuit,) = read("Wire,From,Pin,To,Pin,Size,Signal,Cable,Length mm\nW1,J1,1,J2,1,20 AWG,N/A,n/a,k.A.\n").circuits
+    assert (circuit.signal, circuit.cable, circuit.length_mm) == ("", "", None)
+
+
+@pytest.mark.parametrize("name", ["TBD", "spare", "NC", "frei"])
+def test_a_place_that_nobody_knows_is_told(name: str) -> None:
+    (note,) = read(PLAIN + ROW + f"W2,,P1,3,{name},,20 AWG,,\n" + f"W3,,P1,4,{name},,20 AWG,,\n").notes
+    assert note.where.line == 3
+    assert f"{name!r} is read as a connector of that name" in note.message
+
+
+@pytest.mark.parametrize("cavity", ["2-Mar", "01. Feb", "1.Mrz", "2024-03-02 00:00:00", "Mar-24"])
+def test_a_cavity_that_looks_like_a_date_is_told(cavity: str) -> None:
+    (note,) = read(PLAIN + f"W2,,P1,{cavity},J4,2,20 AWG,,\n").notes
+    assert note.where.line == 2
+    assert f"{cavity!r} may be a date" in note.message
+
+
+@pytest.mark.parametrize("name", ["MAR1", "A", "B", "DO", "NCX", "SEP"])
+def test_names_that_only_resemble_those_are_names(name: str) -> None:
+    assert read(PLAIN + f"W2,,{name},1,J4,2,20 AWG,,\n").notes == ()

@@ -171,6 +171,11 @@ def hide(sheet: Any) -> None:
     sheet.column_dimensions["D"].hidden = True
 
 
+def hide_groups(sheet: Any) -> None:
+    sheet.column_dimensions.group("C", "E", hidden=True)  # kept under C alone
+    sheet.column_dimensions.group("M", "ZZ", hidden=True)  # nothing in them
+
+
 def strike(sheet: Any) -> None:
     from openpyxl.styles import Font
 
@@ -183,6 +188,7 @@ def strike(sheet: Any) -> None:
     ("fill", "told"),
     [
         (hide, ["hidden rows are read like the others: 5", "hidden columns are read like the others: D"]),
+        (hide_groups, ["hidden columns are read like the others: C, D, E"]),
         (strike, ["rows struck through are read like the others: 5"]),
     ],
 )
@@ -194,3 +200,24 @@ def test_what_a_workbook_hides_or_strikes_through_is_told(
     assert [circuit.id for circuit in harness.circuits] == ["L1", "L2"]
     messages = [note.message for note in harness.notes]
     assert [each for each in messages if "read like the others" in each] == told
+
+
+def test_numbers_are_read_as_their_cells_show_them(tmp_path: Path) -> None:
+    def fill(sheet: Any) -> None:
+        for row in (4, 5):  # the header is row 3
+            sheet.cell(row, 1).value = row
+            sheet.cell(row, 1).number_format = '"L"000'
+            sheet.cell(row, 10).value = 85
+            sheet.cell(row, 10).number_format = '0" cm"'
+
+    harness = read(tmp_path, book(fill))
+    assert [circuit.id for circuit in harness.circuits] == ["L004", "L005"]
+    assert [circuit.length_mm for circuit in harness.circuits] == [850, 850]  # 85 cm
+
+
+def test_digits_parted_by_a_format_are_refused_at_their_cell(tmp_path: Path) -> None:
+    def fill(sheet: Any) -> None:
+        sheet["G4"].number_format = "00-00"
+
+    with pytest.raises(LabelerError, match="cell G4 shows its number 12 by the format 00-00"):
+        read(tmp_path, book(fill))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from typing import TypeVar
 
@@ -10,7 +11,9 @@ from labeler.read.headers import Heading
 from labeler.read.table import Table
 
 T = TypeVar("T")
-NONE = frozenset(("", "-", "–", "—"))  # what stands for "none"
+NONE = frozenset(("", "-", "–", "—", "n/a", "N/A", "n.a.", "k.A.", "k. A."))  # what stands for "none"
+DITTO = frozenset(('"', "''", "〃", "″", "”", "„", '-"-', "do.", "dto", "dto.", "ditto", "idem"))  # "as above"
+_BROKEN = re.compile(r"#(REF!|N/A|NAME\?|VALUE!|DIV/0!|NULL!|NUM!|BEZUG!|NV|WERT!|ZAHL!)", re.IGNORECASE)
 
 
 class Cells:
@@ -34,8 +37,21 @@ class Cells:
         found = [self.cleaned(index) for index in indexes]
         if any(column != found[0] for column in found[1:]):
             self._indistinct(role, indexes)
-        self.used.update(indexes)
+        if not self.used.issuperset(indexes):
+            self.used.update(indexes)
+            self._refuse_stand_ins(role, found[0])
         return found[0]
+
+    def _refuse_stand_ins(self, role: str, values: Sequence[str]) -> None:
+        """Refuse what stands for another cell, or for a formula that failed: it would be taken for a name."""
+        wrong = {value for value in set(values) if value.casefold() in DITTO or _BROKEN.fullmatch(value)}
+        for row, value in enumerate(values) if wrong else ():
+            if value in wrong and _BROKEN.fullmatch(value):
+                message = f"column {self.header(role)}: {value} is what a spreadsheet shows for a formula that failed"
+                self.problem(row, message, "correct it there and export the list again")
+            elif value in wrong:
+                message = f"column {self.header(role)}: {value} stands for the cell above, and is not worked out"
+                self.problem(row, message, "write the cell out")
 
     def cleaned(self, index: int) -> list[str]:
         """Return a column's cells without blanks around them, on one line, empty where none is meant."""

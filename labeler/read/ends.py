@@ -13,10 +13,14 @@ from labeler.read.values import checked_cavity
 
 SIGNS = (":", ".")  # between connector and cavity, in this order
 OTHER_SIGNS = ("-", "/", "_", " ")  # that may part them too; nothing is split there unasked
+HEADER_WORDS = ("from", "to", "von", "nach")  # under an end they are the header of another table
 SPLIT_SHARE = 0.5  # of the names of both ends that have a colon: then it parts connector and cavity; project choice
 
 _CAVITY = re.compile(r"(?:pin|cav)?\s*[A-Za-z]?\d{1,3}[A-Za-z]?", re.IGNORECASE)
 _SEVERAL = re.compile(r"\w\s*[,;&]\s*\w|\w \+ \w")
+_OPEN = re.compile(r"tb[dac]|\?+|n\.?c\.?|spare|open|unused|unknown|reserve|frei|offen|unbekannt", re.IGNORECASE)
+_MONTH = r"(?:jan|feb|mar|mrz|mär|apr|may|mai|jun|jul|aug|sep|oct|okt|nov|dec|dez)"
+_DATE = re.compile(rf"\d{{1,2}}[-. ]+{_MONTH}|{_MONTH}[-. ]+\d{{1,2}}|\d{{4}}-\d\d-\d\d( 00:00:00)?", re.IGNORECASE)
 _SPAN = re.compile(r"(\d+)\s*(?:-|–|\.\.+)\s*(\d+)")
 
 
@@ -51,6 +55,9 @@ def pins_of(cells: Cells) -> tuple[list[Pin], list[Pin]]:
             "take the row out, or start it with #; of a wire name both ends",
         )
         cells.problems.append(lacking)
+    for end in ("from", "to"):
+        _note_stand_ins(cells, *named[end])
+    _refuse_headers(cells, named["from"][0], named["to"][0])
     if any(_SPAN.fullmatch(cavity) for cavity in set(named["from"][1])):
         _note_spans(cells, starts, finishes)
     return starts, finishes
@@ -146,6 +153,30 @@ def _note_several(cells: Cells, end: str, values: Sequence[str]) -> None:
         if value in several:
             message = f"column {cells.header(end)}: {value!r} may name several places, and is read as one"
             cells.note(message, "give each wire a row; one that goes on to another place is a wire more", row)
+
+
+def _note_stand_ins(cells: Cells, connectors: Sequence[str], cavities: Sequence[str]) -> None:
+    """Say which connectors are named like a place nobody knows, and which names like a date made of 3-2."""
+    for name in dict.fromkeys(connectors):
+        if _OPEN.fullmatch(name[:24]):
+            message = f"{name!r} is read as a connector of that name, one for all wires that end there"
+            fix = "name the place; of wires that end nowhere give each its own, of kind loose end"
+            cells.note(message, fix, connectors.index(name))
+    for names in (connectors, cavities):
+        for name in dict.fromkeys(names):
+            if _DATE.fullmatch(name[:24]):
+                message = f"{name!r} may be a date that a spreadsheet made from something like 3-2; read as a name"
+                fix = "format the column as text there, write what was meant, and export it again"
+                cells.note(message, fix, names.index(name))
+
+
+def _refuse_headers(cells: Cells, starts: Sequence[str], finishes: Sequence[str]) -> None:
+    """Refuse rows that are a header again, of another table below: its columns may mean something else."""
+    ends = {name for name in {*starts, *finishes} if name.casefold() in HEADER_WORDS}
+    for row, (start, finish) in enumerate(zip(starts, finishes, strict=True)) if ends else ():
+        if start in ends and finish in ends and start != finish:
+            message = f"names {start!r} and {finish!r} for ends, as the header of another table would"
+            cells.problem(row, message, "give each table a file or a sheet of its own, or take the row out")
 
 
 def _note_spans(cells: Cells, starts: Sequence[Pin], finishes: Sequence[Pin]) -> None:

@@ -11,9 +11,9 @@ from collections.abc import Sequence
 from labeler.errors import Problem, Where, refuse
 from labeler.model import Bag, Branch, BranchEnd, Connector, Harness, Item, Settings
 from labeler.read.account import Account, Read, counts_of
+from labeler.read.cells import NONE
 from labeler.read.table import Table
 
-NONE = frozenset(("", "-", "–", "—"))
 WHY = (
     "one row a pin: which wires there are is not said (a net of two pins is a wire, of more a splice), "
     "so no wire is marked, only connectors"

@@ -19,6 +19,7 @@ from typing import Any
 
 from labeler.errors import LabelerError, Problem, Where, WrongUse, nearest, refuse
 from labeler.read.account import some
+from labeler.read.shown import as_shown
 
 LARGEST_UNPACKED = 48 * 2**20  # bytes; project choice: some 60,000 rows, and the memory is bounded
 LARGEST_PART = 32 * 2**20  # bytes of one part of the file
@@ -220,8 +221,10 @@ def _text(cell: Any, formulas: frozenset[str]) -> str:
         raise ValueError(f"holds the error {value}; correct the formula")
     if isinstance(value, (datetime, date, time, timedelta)):
         raise ValueError(f"holds a date ({value}), made from something like 1/2; format the cell as text and write it")
-    if isinstance(value, float):
-        return str(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(value)
+    if isinstance(value, bool):
+        return str(value).upper()
+    if isinstance(value, (int, float)):
+        return as_shown(value, str(cell.number_format or "General"))
     return " ".join(str(value).split()) if isinstance(value, str) else str(value)
 
 
@@ -230,7 +233,7 @@ def _unseen(sheet: Any, rows: list[list[str]], where: str) -> Iterator[Problem]:
     filled = [number for number, row in enumerate(rows, 1) if any(row)]
     hidden = [number for number in filled if number in sheet.row_dimensions and sheet.row_dimensions[number].hidden]
     struck = [number for number in filled if _is_struck(sheet[number])]
-    columns = [letter for letter, column in sheet.column_dimensions.items() if column.hidden]
+    columns = _hidden_columns(sheet, rows)
     for what, those, fix in (
         ("hidden rows", hidden, "delete them, or take the filter off, if they do not count"),
         ("hidden columns", columns, "delete them, if they do not count"),
@@ -239,6 +242,18 @@ def _unseen(sheet: Any, rows: list[list[str]], where: str) -> Iterator[Problem]:
         if those:
             place = Where(where, those[0]) if isinstance(those[0], int) else Where(where)
             yield Problem(place, f"{what} are read like the others: {some(those)}", fix, warning=True)
+
+
+def _hidden_columns(sheet: Any, rows: list[list[str]]) -> list[str]:
+    """Return the letters of hidden columns that say anything; a group of columns is kept under its first."""
+    from openpyxl.utils import get_column_letter
+
+    groups = [column for column in sheet.column_dimensions.values() if column.hidden]
+    widest = max(map(len, rows), default=0)
+    hidden = {number for group in groups for number in range(group.min or 1, min(group.max or 0, widest) + 1)}
+    return [
+        get_column_letter(number) for number in sorted(hidden) if any(row[number - 1 : number] != [""] for row in rows)
+    ]
 
 
 def _is_struck(cells: Any) -> bool:
