@@ -31,7 +31,7 @@ def named(fits: Iterable[Fit], name: str) -> tuple[Fit, ...]:
 
 def _names(fit: Fit) -> Names:
     marker = fit.marker
-    return Names(marker.id, marker.at, marker.branch, marker.circuit, " ".join(fit.lines or marker.text))
+    return Names(marker.id, marker.at, marker.branch, marker.circuit, " ".join(fit.lines or marker.text), marker.kind)
 
 
 def _called(names: Names) -> Iterable[str]:

@@ -87,6 +87,9 @@ def chosen_markers(
     asked = marker or sheet or branch or unit
     if not found:
         where = f"{record.name}, {harness}" if harness else record.name
+        if on_sheet is not None and not marker:
+            message = f"job {on_sheet[0]} has no sheet {on_sheet[1]} with markers on it"
+            raise LabelerError(Problem(Where(where), message, "the head of a sheet says its job and number"))
         near = record.near(marker or branch or "", unit=unit, harness=harness)
         message = "; ".join(filter(None, (f"no marker is recorded for {asked!r}", near.message)))
         raise LabelerError(Problem(Where(where), message, near.fix))
@@ -94,6 +97,8 @@ def chosen_markers(
         heads, *lines = columns(*marker_table(found))
         first = found[0]
         narrow = "or narrow it with --unit, --harness or --branch"
+        if len({item.row.kind for item in found}) > 1:
+            narrow = f'or by its kind, as in "{first.unit} {first.row.kind} {first.row.at}", {narrow}'
         fix = f'name one by its unit and id, as in "{first.unit} {first.row.id}", {narrow}'
         return (found[which_of(lines, f"{len(found)} markers match {asked!r}", fix, record.name, heads)],)
     if sheet:  # of all the units that share it

@@ -3,12 +3,13 @@
 A name meets an id, a place, a circuit, a branch or a connector only as a whole, and of a text whole
 words that follow one another: "W5" is no name for what says "W501". Capitals and blanks around or
 between the words do not matter. A wire's end is also called by circuit and connector, "W7 S1": at a
-splice or ring, where it has no cavity, "S1" alone is the sleeve on the branch.
+splice or ring, where it has no cavity, "S1" alone is the sleeve on the branch. The kind of a marker may stand before
+its place: "tag J1", where a connector and its bag share a name.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 WHOLE, GROUP, PART, NOT = 0, 1, 2, 3
 """A marker's own name or its circuit's; the branch or connector it belongs to; words of its text; nothing."""
@@ -23,6 +24,7 @@ class Names:
     branch: str = ""
     circuit: str = ""
     label: str = ""
+    kind: str = ""  # sleeve, tag …: may stand before a place, "tag J1"
 
 
 def plain(text: str) -> str:
@@ -39,9 +41,15 @@ def met(names: Names, name: str) -> int:
 
     >>> met(Names("W9X0GRQG", "J1", "B1"), "b1 j1"), met(Names("W9X0GRQG", "J1", "B1"), "0gr")
     (0, 3)
+    >>> met(Names("K", "J1", kind="tag"), "tag j1"), met(Names("S", "J1", "B1", kind="sleeve"), "tag j1")
+    (0, 3)
     """
     if not name:
         return NOT
+    if names.kind and name.startswith(f"{names.kind} "):
+        nearest = met(replace(names, kind=""), name.removeprefix(f"{names.kind} "))
+        if nearest < PART:
+            return nearest
     at, branch, circuit = plain(names.at), plain(names.branch), plain(names.circuit)
     connector, cavity = at.rpartition(":")[0] or at, ":" in at
     places = {at, f"{branch} {at}" if branch else at}

@@ -194,7 +194,7 @@ RECORD = click.option(
     help="The build record: a file, or postgresql://user@host/database; "
     "default: record.sqlite in the user's data folder, or $LABELER_RECORD.",
 )
-OUT = click.option("--out", type=NAMED, default=Path("out"), help="Folder for the PDF files.")
+OUT = click.option("--out", type=NAMED, default=Path("out"), help="Folder for the files.")
 PRINTER = click.option(
     "--printer", metavar="NAME", callback=parse_printer, help="Profile of the printer: a name, or a TOML file."
 )

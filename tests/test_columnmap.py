@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import json
+import re
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import openpyxl
 import pytest
+from click.testing import CliRunner
 
+from labeler.cli import main
 from labeler.errors import LabelerError
 from labeler.model import Pin
 from labeler.read import Wanted, draft_of, read_file
@@ -127,3 +131,21 @@ def test_maps_that_cannot_be(tmp_path: Path, text: str, said: str) -> None:
     chart.write_text(text, "utf-8")
     with pytest.raises(LabelerError, match=said):
         read_file(path, None, Wanted(column_map=chart))
+
+
+def test_the_draft_serves_a_list_of_pins_too(tmp_path: Path) -> None:
+    """What is left empty of the other kind of list is no mistake; what is filled in is."""
+    listed = tmp_path / "pins.csv"
+    listed.write_text("Steckplatz;Anschluss;Netzname\nP1;1;GND\nP1;2;12 V\n", "utf-8")
+    draft = CliRunner().invoke(main, ["read", str(listed), "--draft"]).stdout
+    text = draft.replace('list = "wires"', 'list = "pins"')
+    for role, header in (("connector", "Steckplatz"), ("pin", "Anschluss"), ("signal", "Netzname")):
+        text = re.sub(rf'^{role} = "[^"]*"', f'{role} = "{header}"', text, flags=re.M)
+    own = tmp_path / "map.toml"
+    own.write_text(text, "utf-8")
+    found = CliRunner().invoke(main, ["read", str(listed), "--map", str(own), "--json"])
+    assert found.exit_code == 0, found.stderr
+    assert json.loads(found.stdout)["counts"]["pins"] == 2
+    own.write_text(re.sub(r'^to = ""', 'to = "Netzname"', text, flags=re.M), "utf-8")
+    refused = CliRunner().invoke(main, ["read", str(listed), "--map", str(own)])
+    assert "unknown key 'to'" in refused.stderr

@@ -1,5 +1,7 @@
 """What a marker is called by: whole names, whole words of its text, and nothing that only looks like them."""
 
+from dataclasses import replace
+
 import pytest
 
 from labeler.naming import GROUP, NOT, PART, WHOLE, Names, met, plain
@@ -40,3 +42,12 @@ ODD = Names("AB", " J 1 ", "", "", "")
 )
 def test_a_name_meets_whole_names_and_whole_words(names: Names, name: str, expected: int) -> None:
     assert met(names, plain(name)) == expected
+
+
+def test_the_kind_of_a_marker_may_stand_before_its_place() -> None:
+    """A connector's sleeve and its bag's tag share a place."""
+    sleeve, tag = replace(END, kind="sleeve"), Names("QE4MCQTJ", "J1", label="J1 River survey boat", kind="tag")
+    for name, meant in (("j1", [WHOLE, WHOLE]), ("tag j1", [NOT, WHOLE]), ("sleeve j1", [WHOLE, NOT])):
+        assert [met(names, name) for names in (sleeve, tag)] == meant
+    assert met(sleeve, "sleeve b1 j1") == WHOLE
+    assert met(tag, "tag river") == NOT

@@ -355,7 +355,8 @@ def _by_the_seat(marker: Marker, best: tuple[Code, Stand], ground: Ground, rules
             most = ((2 + limit) / (2 - limit)) ** 2
             spread = ground.squeeze.high / ground.squeeze.low
             if spread > most:
-                yield f"a seat known better (measure it): scales {spread:.2f} : 1 apart, {most:.2f} : 1 allowed"
+                what = "a seat known better (measure diameter_mm of the branch, or outside_mm of the wire)"
+                yield f"{what}: scales {spread:.2f} : 1 apart, {most:.2f} : 1 allowed"
     rows = len(code.rows)
     arc = largest_arc(rows, rules.grid, rules.aim, rules.arc)
     if found.arc > arc + EPS:

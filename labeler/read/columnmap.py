@@ -40,8 +40,8 @@ MEANING = {
     "outside": "outside diameter of the wire",
     "wire": "insulation, as labeler wires lists it",
     "option": "variants the wire is in",
-    "connector": "left empty: all pins are of one connector",
-    "pin": "needed",
+    "connector": "of a list of pins; left empty: all are of one connector",
+    "pin": "of a list of pins: needed",
 }
 
 
@@ -98,7 +98,10 @@ def _names(tree: Mapping[str, Any], table: str, known: Sequence[str], problem: C
         return {}
     found = {}
     keys = {role.replace(" ", "_"): role for role in known}
+    other = {role.replace(" ", "_") for role in (*WIRES, *PINS)} if table == "columns" else set()
     for key, value in rows.items():
+        if key in other and key not in keys and value == "":
+            continue  # of the other kind of list, left empty as the draft has it
         if key not in keys:
             problem((table, key), f"unknown key {key!r}", unknown(key, keys))
         elif isinstance(value, int) and not isinstance(value, bool) and table == "columns":
@@ -173,7 +176,7 @@ def _head(rows: Sequence[Sequence[str]], line: int, sign: str, kind: str, source
 def _columns(found: Columns, kind: str) -> Iterator[str]:
     yield "[columns]"
     texts = [item.text for item in found.headings]
-    for role in WIRES if kind == "wires" else PINS:
+    for role in dict.fromkeys((*WIRES, *PINS)) if kind == "wires" else PINS:
         at = found.roles.get(role, ())
         name = json.dumps(texts[at[0]], ensure_ascii=False) if at else '""'
         number = str(at[0] + 1) if at and texts.count(texts[at[0]]) > 1 else name
@@ -184,7 +187,7 @@ def _columns(found: Columns, kind: str) -> Iterator[str]:
         units = {found.headings[index].unit for index in found.roles.get(role, ())} - {""}
         unit = next(iter(units)) if len(units) == 1 and units <= set(UNITS[role]) else ""
         yield f'{role.replace(" ", "_")} = "{unit}"'
-    if kind == "wires":
+    if kind == "wires" or not found.roles:
         yield from ("", "[split]  # the sign between connector and cavity where one column has both: J4:2")
         yield from ('from = ""', 'to = ""')
 

@@ -7,6 +7,7 @@ from itertools import chain
 
 from labeler.catalogue import load_catalogue
 from labeler.errors import LabelerError
+from labeler.read.account import some
 from labeler.read.cells import Cells
 from labeler.read.headers import RANKS
 
@@ -53,7 +54,11 @@ def ids_of(cells: Cells) -> list[str]:
     missing = sum(not value for row, value in enumerate(ids) if row not in cells.endless)
     if not missing:
         return ids
-    message = "no column names the circuits" if missing == len(ids) else f"{missing} circuits have no id"
+    message = "no column names the circuits"
+    if missing < len(ids):
+        message = f"{missing} circuits have no id"
+        lines = [cells.table.lines[row] for row, value in enumerate(ids) if not value and row not in cells.endless]
+        message += f" (lines {some(lines)})"
     message += "; they are numbered by row, and a row that is added changes the numbers below it"
     cells.note(message, "add a column Wire ID with the ids on the drawing")
     return _numbered(ids)

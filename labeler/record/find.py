@@ -18,7 +18,7 @@ from labeler.record.schema import job, job_event, marker, unit, void
 from labeler.record.values import Event, Job, Recorded, Story
 
 ESCAPE = "\\"
-NAMED = ("marker", "at", "branch", "circuit", "label")  # the columns of `Names`, in its order
+NAMED = ("marker", "at", "branch", "circuit", "label")  # the columns of `Names`, in its order, but for the kind
 
 # ---------------------------------------------------------------- search
 
@@ -94,11 +94,11 @@ def _rank(lines: Iterable[Line], text: str) -> list[tuple[int, Line]]:
 
 
 def _names(line: Any) -> Names:
-    return Names(*(getattr(line, name) for name in NAMED))
+    return Names(*(getattr(line, name) for name in (*NAMED, "kind")))
 
 
 def _near_markers(connection: Connection, word: str, text: str) -> list[tuple[bytes, int]]:
-    columns = (marker.c.digest, *(marker.c[name] for name in NAMED))
+    columns = (marker.c.digest, marker.c.kind, *(marker.c[name] for name in NAMED))
     rows = connection.execute(select(*columns).where(_holds(word)))
     return [(row.digest, met(_names(row), text)) for row in rows]
 
