@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -10,6 +11,7 @@ import pytest
 from labeler.catalogue import default_settings, load_catalogue
 from labeler.errors import Problem, Where
 from labeler.model import Bag, Branch, BranchEnd, Cable, Circuit, Connector, Harness, Pin
+from labeler.pipeline import check
 from labeler.read.csv import read_csv
 from labeler.validate import validate
 
@@ -295,3 +297,13 @@ def test_wires_may_share_a_contact_where_it_is_said() -> None:
     two = [p for p in found(replace(twice, settings=replace(SETTINGS, wires_per_cavity=2))) if not p.warning]
     assert [p.message for p in two] == ["W105: P1:12 is taken by W101 at boat.toml:101"]
     assert "wires_per_cavity = 3" in two[0].fix
+
+
+@pytest.mark.parametrize(("colour", "told"), [("WH", False), ("clear", False), ("GNYE", False), ("blorp", True)])
+def test_a_colour_of_tube_that_is_no_code_is_told_once(colour: str, told: bool) -> None:
+    boat = str(Path(__file__).parent.parent / "examples" / "survey-boat.toml")
+    notes = [note for note in check(boat, settings={"tube_colour": colour}).notes if "tube_colour" in note.message]
+    assert len(notes) == told
+    if told:
+        assert notes[0].message == "tube_colour: 'blorp' is no colour code that is known; it is written as it stands"
+        assert "BK, BN, RD" in notes[0].fix  # IEC 60757, in its order

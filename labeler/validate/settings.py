@@ -6,9 +6,12 @@ from collections.abc import Callable, Iterable, Iterator
 from typing import Protocol
 
 from labeler.catalogue import Catalogue
+from labeler.colours import base_colours, colour_name
 from labeler.errors import LabelerError, Problem, Where
 from labeler.model import Harness, Settings
 from labeler.text import load_font
+
+SEEN_THROUGH = ("clear", "transparent")  # tube that has no colour: common words
 
 
 def settings_of(harness: Harness, catalogue: Catalogue) -> Iterator[Problem]:
@@ -19,6 +22,12 @@ def settings_of(harness: Harness, catalogue: Catalogue) -> Iterator[Problem]:
             if ("order", what) not in told:
                 told.add(("order", what))
                 yield problem
+        for what, colour in (("tube_colour", settings.tube_colour), ("print_colour", settings.print_colour)):
+            if (what, colour) not in told and colour_name(colour) is None and colour.casefold() not in SEEN_THROUGH:
+                told.add((what, colour))
+                message = f"{what}: {colour!r} is no colour code that is known; it is written as it stands"
+                fix = f"use a code of IEC 60757 ({', '.join(base_colours())}), or {SEEN_THROUGH[0]}"
+                yield Problem(where, message, fix, warning=True)
         for what, name, look_up in _looked_up(settings, catalogue):
             if (what, name) in told:
                 continue
