@@ -558,3 +558,13 @@ def test_what_was_set_wins_over_the_coverings_of_a_file(tmp_path: Path) -> None:
     assert "0.25 mm all round" in sits_on(covering_wall_mm="0.25")
     assert sits_on(covering="bare").startswith("1 wire and 1 cable; ")
     assert sits_on(covering="braided sleeving").startswith("1 wire and 1 cable, braided sleeving; ")
+
+
+def test_a_covering_at_one_end_of_a_branch_leaves_the_other_bare() -> None:
+    """Tape from 50 to 250 of 500 mm: at P1, and 250 mm from the connector at the other end."""
+    text = covered("Tape").replace("<Usage>splice</Usage>", "").replace("<End_location>1<", "<End_location>0.5<")
+    found = read(text)
+    assert coverings_of(found) == {"P1": "tape, half-lapped", "S1": "none", "J4": "none"}
+    again = read_toml(harness_toml(found.harness).encode(), "again.toml", None, SETTINGS, {})
+    assert bare(again) == bare(found.harness)
+    assert coverings_of(Read(again, found.account)) == coverings_of(found)

@@ -311,7 +311,7 @@ class _Assembly:
 
     def _end(self, place: Place, covering: str = "none", here: str = "none") -> BranchEnd:
         text = place.label if self.wanted.labels and place.label else self.names[place.key]
-        settings = self._covered(here) if here != covering else self._covered(covering)
+        settings = self.settings if here == "none" != covering else self._covered(here)  # a bare end says so
         return BranchEnd(self.names[place.key], (text,), where=place.where, settings=settings)
 
     def _covered(self, covering: str) -> Settings | None:
