@@ -24,10 +24,11 @@ def _between_junctions(harness: Harness) -> Iterator[Problem]:
 def _without_sleeve(harness: Harness, reached: set[str]) -> Iterator[Problem]:
     """Yield a warning for connectors that no branch ends at, where branches are declared: they get no sleeve."""
     at = {end.at for branch in harness.branches for end in branch.ends}
-    left = [c.id for c in harness.connectors if c.kind == "connector" and c.id in reached and c.id not in at]
+    left = [c for c in harness.connectors if c.kind == "connector" and c.id in reached and c.id not in at]
     if harness.branches and left:
-        text = f"no branch ends at {', '.join(left[:12])}{' …' if len(left) > 12 else ''}: no sleeve there"
-        yield Problem(harness.where, text, "add a branch for it, if it is to have one", warning=True)
+        names = ", ".join(c.id for c in left[:12])
+        text = f"no branch ends at {names}{' …' if len(left) > 12 else ''}: no sleeve there"
+        yield Problem(left[0].where, text, "add a branch for it, if it is to have one", warning=True)
 
 
 def _in_no_branch(harness: Harness) -> Iterator[Problem]:
