@@ -143,6 +143,8 @@ def upgrade_command(record_path: str | None) -> None:
 def used_command(record_path: str | None, as_json: bool, as_csv: bool) -> None:
     """List the sheets that are partly used: the cells that are gone, how many are left, where --go-on begins.
 
+    Of every stock with cells of a fixed size the last sheet is known; cards and strips are not listed.
+
     A sheet that is lost or full is left alone: --start STOCK=A1 begins a new one. Example: labeler record used
     """
     from labeler.listing import used_rows

@@ -15,7 +15,7 @@ import zxingcpp
 
 from labeler.draw.pdf import POINTS_PER_MM, face_operations
 from labeler.errors import LabelerError, Problem, Where
-from labeler.model import Face, Piece, Placed, Run, Sheet, Symbol
+from labeler.model import DOES_NOT_FIT, Face, Piece, Placed, Run, Sheet, Symbol
 from labeler.pipeline import Checked, Printed, check, print_harness, print_units, reprint, resume
 from labeler.printers import Printer
 from labeler.record import open_record
@@ -689,3 +689,24 @@ def test_print_of_another_colour_is_told_on_the_sheet(tmp_path: Path) -> None:
     assert {sheet.group.partition(", ")[2] for sheet in printed.sheets} == {"BK, printed in WH"}
     card = next(file for file in printed.files if "card" in file.stem)
     assert "printed in WH" in pdfium.PdfDocument(str(card))[0].get_textpage().get_text_range()
+
+
+def test_the_sleeves_of_a_place_are_cut_alike_for_all_units(tmp_path: Path) -> None:
+    """Digits are not all as wide; lengths are those of the widest serial of four digits, and every text fits."""
+    file = tmp_path / "boat.toml"
+    file.write_text(
+        '[harness]\nname = "Survey boat"\n[defaults]\nwire = "TXL"\ncut_step_mm = 1.0\ncut_lengths_mm = []\n'
+        '[[circuit]]\nid = "W1"\nfrom = "J1:1"\nto = "P1:1"\nsize = "18 AWG"\n'
+        '[[circuit]]\nid = "W2"\nfrom = "J1:2"\nto = "P1:2"\nsize = "18 AWG"\n'
+        '[[branch]]\nid = "B1"\ncircuits = ["W1", "W2"]\n[[branch.end]]\nat = "J1"\ntext = "WINCH {serial}"\n',
+        "utf-8",
+    )
+    cuts, widths = set(), set()
+    for unit in ("1111", "4040", "0888", "9016"):
+        (fit,) = check(str(file), unit=unit, only=("branch end",)).fits
+        assert fit.verdict != DOES_NOT_FIT
+        assert fit.lines == (f"WINCH {unit}",)
+        cuts.add(fit.cut_length_mm)
+        widths.add(round(load_font(fit.font).width(fit.lines[0]), 6))
+    assert len(widths) > 1
+    assert len(cuts) == 1

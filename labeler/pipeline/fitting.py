@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from string import ascii_uppercase
 
 from labeler.branches import branches_of, circuits_at, circuits_by_branch, kinds_of
 from labeler.catalogue import Catalogue
@@ -46,6 +47,8 @@ from labeler.pipeline.handing import Track, untracked
 from labeler.plan import Contents, contents_of, tag_words
 from labeler.size import choose_tubes, done_ends, end_seat, wire_seat
 from labeler.size.bundles import branch_bundle, covering_of
+from labeler.size.thread import THREADED
+from labeler.text import load_font
 
 SERIAL = "{serial}"  # in a text: the unit's serial stands there
 INSTEAD: Mapping[str, tuple[str, ...]] = {
@@ -99,7 +102,7 @@ def fit_markers(
     problems: list[Problem] = []
     for marker in track(markers, "fitting"):
         try:
-            made = fitter.fit(_for_unit(marker, unit) if names_unit(marker) else marker)
+            made = fitter.fit_for_unit(marker, unit) if names_unit(marker) else fitter.fit(marker)
             if made is not None:
                 fits.append(made)
         except LabelerError as error:
@@ -115,6 +118,13 @@ def names_unit(marker: Marker) -> bool:
 
 def _for_unit(marker: Marker, unit: str) -> Marker:
     return replace(marker, text=tuple(line.replace(SERIAL, unit) for line in marker.text))
+
+
+def widest_like(serial: str, font: str) -> str:
+    """Return a serial with every digit as the widest one of a font, and every capital as the widest capital."""
+    held = load_font(font)
+    widest = {each: max(signs, key=held.width) for signs in ("0123456789", ascii_uppercase) for each in signs}
+    return "".join(widest.get(sign, sign) for sign in serial)
 
 
 class _Fitter:
@@ -138,7 +148,22 @@ class _Fitter:
         self.strip_room: Room = room_of(stocks.insert)
         self.coder = Coder(harness, unit)
 
-    def fit(self, marker: Marker) -> Fit | None:
+    def fit_for_unit(self, marker: Marker, unit: str) -> Fit | None:
+        """Fit a marker that names its unit; its sleeve is as long as for the widest serial of as many signs.
+
+        So the sleeves of a place are cut alike for all units of a run.
+        """
+        own = _for_unit(marker, unit)
+        if marker.kind in THREADED and marker.role != "bag":
+            widest = self.fit(_for_unit(marker, widest_like(unit, marker.settings.font)))
+            if widest is not None and widest.verdict != DOES_NOT_FIT:
+                made = self.fit(own, widest.cut_length_mm)
+                if made is not None and made.verdict != DOES_NOT_FIT:
+                    return made
+        return self.fit(own)
+
+    def fit(self, marker: Marker, cut_mm: float | None = None) -> Fit | None:
+        """Fit a marker, of a sleeve or insert at a given cut length where there is one."""
         if marker.role == "bag":
             return self._tag(marker)
         marker, codes = self.coder.of(marker)
@@ -146,6 +171,8 @@ class _Fitter:
             answer = self._on_film(marker, codes)
             return answer if answer.verdict != DOES_NOT_FIT else self._film_ways(answer, codes)
         place = self._sleeve_place(marker)
+        if cut_mm:
+            place = replace(place, cut_length_mm=cut_mm)
         answer = self._under_tube(marker, place, codes)
         return answer if answer.verdict != DOES_NOT_FIT else self._tube_ways(answer, place, codes)
 
