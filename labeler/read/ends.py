@@ -17,7 +17,7 @@ HEADER_WORDS = ("from", "to", "von", "nach")  # under an end they are the header
 SPLIT_SHARE = 0.5  # of the names of both ends that have a colon: then it parts connector and cavity; project choice
 
 _CAVITY = re.compile(r"(?:pin|cav)?\s*[A-Za-z]?\d{1,3}[A-Za-z]?", re.IGNORECASE)
-_SEVERAL = re.compile(r"\w\s*[,;&]\s*\w|\w \+ \w")
+_SEVERAL = re.compile(r"\w\s*[,;]\s*\w|\w [+&] \w")
 _OPEN = re.compile(r"tb[dac]|\?+|n\.?c\.?|spare|open|unused|unknown|reserve|frei|offen|unbekannt", re.IGNORECASE)
 _MONTH = r"(?:jan|feb|mar|mrz|mär|apr|may|mai|jun|jul|aug|sep|oct|okt|nov|dec|dez)"
 _DATE = re.compile(rf"\d{{1,2}}[-. ]+{_MONTH}|{_MONTH}[-. ]+\d{{1,2}}|\d{{4}}-\d\d-\d\d( 00:00:00)?", re.IGNORECASE)
