@@ -160,7 +160,7 @@ def check_command(
         click.echo(report.summary(checked), err=True)
         for problem in refused:
             click.echo(str(problem), err=True)
-    if checked.misfits or refused:
+    if checked.misfits or any(not problem.warning for problem in refused):
         raise SystemExit(1)
 
 

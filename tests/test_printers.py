@@ -427,7 +427,11 @@ def test_a_set_is_printed_with_a_printer_that_feeds_only_some_of_it(tmp_path: Pa
     words = ("--stock", "reel", "--printer", file, "--out", tmp_path / "out", "--record", tmp_path / "r.sqlite")
     code, said = run("print", BOAT, *words)
     assert code == 0, said
-    assert "tag-a4-95x54 is a grid, and the printer feeds reel: it is drawn without the profile" in said
+    told = "tag-a4-95x54 is a grid, and the printer feeds reel: it is drawn without the profile"
+    assert told in said
+    checked, warned = run("check", BOAT, "--stock", "reel", "--printer", file)
+    assert checked == 0  # as the print, which succeeds
+    assert told in warned
     tags = pdfium.PdfDocument(str(tmp_path / "out" / "RSB-210-0001-tag-a4-95x54.pdf"))[0]
     assert tags.get_size() == pytest.approx((210 * 72 / 25.4, 297 * 72 / 25.4), abs=0.01)
     (sleeves,) = (path for path in (tmp_path / "out").glob("*reel*1-4*.pdf"))
