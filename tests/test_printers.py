@@ -439,5 +439,8 @@ def test_a_set_is_printed_with_a_printer_that_feeds_only_some_of_it(tmp_path: Pa
     assert lengths[1:] == pytest.approx([45 * 1.01, 35 * 1.01], abs=0.01)  # README: 45 and 35 mm of 1/4 in
     ruler = [obj for obj in tags.get_objects() if obj.type == 2]
     assert ruler  # drawn
+    again = ("--reason", "wet", "--printer", file, "--out", tmp_path / "out", "--record", tmp_path / "r.sqlite")
+    assert told in run("reprint", "--unit", "0001", *again)[1]
+    assert run("reprint", "0001 K1", *again)[0] == 1  # a tag alone: nothing of it is fed
     nothing = run("print", BOAT, "--printer", profile(tmp_path, 'feeds = ["roll"]'), "--out", tmp_path / "no")
     assert nothing[0] == 1

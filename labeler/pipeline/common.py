@@ -93,6 +93,11 @@ def refused_by(printer: Printer, checked: Checked) -> tuple[Problem, ...]:
     return tuple(printer_problems(printer, sheets))
 
 
+def notes_on_feeding(printer: Printer, sheets: Iterable[Sheet]) -> tuple[Problem, ...]:
+    """Return a note for every stock that a printer does not feed, where it feeds others of these."""
+    return tuple(problem for problem in printer_problems(printer, sheets) if problem.warning)
+
+
 def printer_text(printer: Printer) -> str:
     """Return a profile as the record keeps it: JSON, or "" where no printer was named."""
     return "" if printer == AS_DRAWN else json.dumps(asdict(printer))

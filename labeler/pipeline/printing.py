@@ -22,6 +22,7 @@ from labeler.pipeline.common import (
     font_digests,
     for_printer,
     misfit_problem,
+    notes_on_feeding,
     notes_on_tags,
     pieces_of,
     printer_text,
@@ -33,7 +34,7 @@ from labeler.pipeline.fitting import fit_markers
 from labeler.pipeline.handing import Drawing, Output, hand_over, output_text, untracked
 from labeler.pipeline.sharing import own, together
 from labeler.pipeline.worklist import kept_rows
-from labeler.printers import AS_DRAWN, Printer, printer_problems
+from labeler.printers import AS_DRAWN, Printer
 from labeler.read import AS_IT_STANDS, Wanted
 
 if TYPE_CHECKING:
@@ -131,8 +132,8 @@ def print_units(
     trial = run.laid_out([_Unit("", fitting, ()) for _ in units])  # fails before a serial is given
     sheets = together(unit.sheets for unit in trial)
     notes = notes_on_stocks(places.start, used or {}, out.send, sheets)
-    fed = [problem for problem in printer_problems(printer, sheets) if problem.warning]
-    run = replace(run, checked=replace(checked, notes=(*checked.notes, *notes_on_tags(fitting), *notes, *fed)))
+    notes += notes_on_feeding(printer, sheets)
+    run = replace(run, checked=replace(checked, notes=(*checked.notes, *notes_on_tags(fitting), *notes)))
     run.look_ahead(trial, units, later)
     return run.print(run.numbered(units, leave_out), trial, who)
 

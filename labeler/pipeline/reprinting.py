@@ -14,7 +14,7 @@ from labeler.catalogue import default_settings, load_catalogue
 from labeler.errors import LabelerError, Problem, Where, refuse
 from labeler.model import Harness, Sheet, Stock
 from labeler.pipeline.asked import notes_on_stocks, partly_used
-from labeler.pipeline.common import Places, Printed, printer_from_text, printer_text, version
+from labeler.pipeline.common import Places, Printed, notes_on_feeding, printer_from_text, printer_text, version
 from labeler.pipeline.files import Names, folder_problems
 from labeler.pipeline.handing import Drawing, Output, hand_over, output_from_text, output_text
 from labeler.pipeline.numbering import numbered
@@ -83,7 +83,7 @@ def reprint_units(
     laid_out = _same_sheets(record, drawn) if same_places else _new_sheets(drawn, stock, stocks, places)
     units = [_unit(mine, on, with_numbers) for mine, on in zip(_by_unit(drawn), laid_out, strict=True)]
     sheets = together(unit.sheets for unit in units)
-    notes = notes_on_stocks(places.start, used or {}, out.send, sheets)
+    notes = notes_on_stocks(places.start, used or {}, out.send, sheets) + notes_on_feeding(printer, sheets)
     refuse(out.problems(sheets))
     left = {} if same_places else used_after(sheets, places.taken(stocks))
     about = _about(reason, who, date, paper, out)

@@ -20,6 +20,7 @@ from labeler.pipeline.common import (
     font_digests,
     for_printer,
     misfit_problem,
+    notes_on_feeding,
     pieces_of,
     printer_text,
     version,
@@ -237,6 +238,7 @@ def print_changes(
     pieces = pieces_of(changes.kept, checked.stocks)
     sheets = tuple(map(canonical_sheet, lay_out(pieces, stocks, places.start, used=places.used)))
     notes = (*checked.notes, *notes_on_stocks(places.start, used or {}, out.send, sheets))
+    notes += notes_on_feeding(printer, sheets)
     out = with_dots(out, checked)
     refuse(out.problems(sheets))
     left = used_after(sheets, places.taken({sheet.stock.name: sheet.stock for sheet in sheets}))
