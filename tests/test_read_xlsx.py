@@ -221,3 +221,17 @@ def test_digits_parted_by_a_format_are_refused_at_their_cell(tmp_path: Path) -> 
 
     with pytest.raises(LabelerError, match="cell G4 shows its number 12 by the format 00-00"):
         read(tmp_path, book(fill))
+
+
+def test_what_the_library_prints_of_a_damaged_workbook_stays_out_of_the_answer(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    real = openpyxl.load_workbook
+
+    def talking(*given: Any, **how: Any) -> Any:
+        print("0 is out of range")
+        return real(*given, **how)
+
+    monkeypatch.setattr(openpyxl, "load_workbook", talking)
+    assert len(read(tmp_path, book()).circuits) == 2
+    assert capsys.readouterr().out == ""

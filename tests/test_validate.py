@@ -307,3 +307,20 @@ def test_a_colour_of_tube_that_is_no_code_is_told_once(colour: str, told: bool) 
     if told:
         assert notes[0].message == "tube_colour: 'blorp' is no colour code that is known; it is written as it stands"
         assert "BK, BN, RD" in notes[0].fix  # IEC 60757, in its order
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "only"),
+    [
+        ("J1", "j1", "capitals"),
+        ("J1", "J 1", "capitals, blanks and hyphens"),
+        ("J1", "j-1", "capitals, blanks and hyphens"),
+        ("J11", "J1-1", ""),  # a hyphen between digits parts two numbers
+        ("J1", "J01", ""),
+    ],
+)
+def test_names_that_are_read_for_one_another_are_told(one: str, other: str, only: str) -> None:
+    text = f"Wire,From,To,AWG\nW1,{one}:1,P1:1,20\nW2,{other}:2,P1:2,20\n"
+    made = read_csv(text.encode(), "boat.csv", "boat", default_settings())
+    told = [note.message for note in validate(made, load_catalogue()) if "differs from" in note.message]
+    assert told == ([f"connector {other} differs from {one} at boat.csv:2 only in {only}"] if only else [])

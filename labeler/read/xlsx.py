@@ -12,6 +12,7 @@ import warnings
 import zipfile
 import zlib
 from collections.abc import Iterator
+from contextlib import redirect_stdout
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from io import BytesIO, StringIO
@@ -116,7 +117,7 @@ def _opened(data: bytes, source: str, values: bool) -> Any:
     import openpyxl
 
     try:
-        with warnings.catch_warnings():
+        with warnings.catch_warnings(), redirect_stdout(StringIO()):  # the library prints of damaged styles
             warnings.simplefilter("ignore")  # of parts that are not read: pictures, checks of input
             return openpyxl.load_workbook(BytesIO(data), data_only=values, keep_links=False)
     except Exception as error:  # the library raises whatever a damaged part leads to

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Protocol
 
@@ -61,20 +62,28 @@ def repeated_ids(harness: Harness) -> Iterator[Problem]:
 
 
 def _repeated(what: str, things: Sequence[Named]) -> Iterator[Problem]:
-    """Yield ids that stand twice, and warn of those that differ only in capitals."""
-    if len({thing.id.casefold() for thing in things}) == len(things):
+    """Yield ids that stand twice, and warn of those that are read for one another."""
+    if len({_alike(thing.id) for thing in things}) == len(things):
         return
     first: dict[str, Named] = {}
     for thing in things:
-        other = first.setdefault(thing.id.casefold(), thing)
+        other = first.setdefault(_alike(thing.id), thing)
         if other is thing:
             continue
         if other.id == thing.id:
             message = f"{what} {thing.id} stands already at {other.where}"
             yield Problem(thing.where, message, "give each one its own id")
         else:
-            message = f"{what} {thing.id} differs from {other.id} at {other.where} only in capitals"
+            only = "capitals" if thing.id.casefold() == other.id.casefold() else "capitals, blanks and hyphens"
+            message = f"{what} {thing.id} differs from {other.id} at {other.where} only in {only}"
             yield Problem(thing.where, message, "check that two are meant", warning=True)
+
+
+def _alike(name: str) -> str:
+    """Return a name without what is easily written otherwise: ``J 1`` and ``j-1`` as ``j1``, but not ``J1-1``."""
+    return re.sub(
+        r"(?<=[^\W\d])[\s_-]+(?=\d)", "", "".join(name.casefold().split()) if " " in name else name.casefold()
+    )
 
 
 def connectors(harness: Harness) -> Iterator[Problem]:
