@@ -9,6 +9,8 @@ from typing import Protocol
 from labeler.errors import Problem, Where, nearest
 from labeler.model import Harness
 
+_LOOSE = re.compile(r"[\s_-]")
+_BEFORE_NUMBER = re.compile(r"(?<=[^\W\d_])[_-]+(?=\d)")  # a hyphen between a letter and a number
 SUGGESTIONS = 20  # names a near one is looked for; project choice, it takes a millisecond each
 
 
@@ -81,9 +83,10 @@ def _repeated(what: str, things: Sequence[Named]) -> Iterator[Problem]:
 
 def _alike(name: str) -> str:
     """Return a name without what is easily written otherwise: ``J 1`` and ``j-1`` as ``j1``, but not ``J1-1``."""
-    return re.sub(
-        r"(?<=[^\W\d])[\s_-]+(?=\d)", "", "".join(name.casefold().split()) if " " in name else name.casefold()
-    )
+    folded = name.casefold()
+    if not _LOOSE.search(folded):
+        return folded
+    return _BEFORE_NUMBER.sub("", "".join(folded.split()))
 
 
 def connectors(harness: Harness) -> Iterator[Problem]:
