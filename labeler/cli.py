@@ -69,7 +69,7 @@ class _Commands(click.Group):
             with ended_as_interrupted():
                 return super().invoke(ctx)
         except KeyboardInterrupt:
-            click.echo("\nstopped: what was under way is taken back", err=True)
+            click.echo("\nstopped: what was not finished is taken back", err=True)
             ctx.exit(INTERRUPTED)
         except LabelerError as error:
             for problem in error.problems:

@@ -599,7 +599,7 @@ def test_an_end_at_any_moment(tmp_path: Path, how: signal.Signals) -> None:
             seen.append(whole_or_nothing(here / "out", record))
         assert program.returncode != 0 or seen[-1] == "whole"
         if program.returncode == 130:
-            assert said.decode().endswith("stopped: what was under way is taken back\n")
+            assert said.decode().endswith("stopped: what was not finished is taken back\n")
         assert not list(tmp_path.rglob("*.part"))
     assert "whole" in seen
 
