@@ -270,6 +270,10 @@ class Catalogue:
         return _found("stock", "layouts", name, self.stocks, where)
 
 
+_LISTED = 12
+"""How many names an unknown one is answered with."""
+
+
 def _names(entry: Named) -> tuple[str, ...]:
     return (entry.name, *getattr(entry, "aliases", ()))
 
@@ -283,8 +287,11 @@ def _found(what: str, table: str, name: str, entries: Iterable[Entry], where: Wh
             if word in (each.casefold() for each in names(entry)):
                 return entry
     near = nearest(name, [each for entry in known for each in _names(entry)])
-    listed = ", ".join(entry.name for entry in known[:12])
-    fix = f"did you mean {near!r}?" if near else f"{table} known: {listed or 'none'}"
+    listed = ", ".join(entry.name for entry in known[:_LISTED]) or "none"
+    if len(known) > _LISTED:
+        command = "stock" if table == "layouts" else table
+        listed += f" and {len(known) - _LISTED} more: labeler {command} lists them"
+    fix = f"did you mean {near!r}?" if near else f"{table} known: {listed}"
     raise LabelerError(Problem(where, f"{what} {name!r} is unknown", fix))
 
 
