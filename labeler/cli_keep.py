@@ -73,17 +73,10 @@ def export_command(
     units: tuple[str, ...], harness: str | None, out: Path, record_path: str | None, force: bool
 ) -> None:
     """Write UNITs, or all of them, as self-contained JSON files. Example: labeler record export 0001 --out copies."""
-    from labeler.errors import LabelerError, Problem, Where
     from labeler.pipeline import export_units
 
     with opened_record(record_path, create=False) as record:
-        if harness is not None:
-            own = [unit.serial for unit in record.units() if unit.part_number.casefold() == harness.casefold()]
-            if not (units or own):
-                where = Where(record.name)
-                raise LabelerError(Problem(where, f"no unit of {harness!r} is recorded", "see labeler record list"))
-            units = tuple(f"{harness} {unit}" for unit in units or own)
-        for file in export_units(record, units, out, force=force):
+        for file in export_units(record, units, out, harness=harness, force=force):
             click.echo(str(file))
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 import sqlite3
 from collections.abc import Iterator
 from dataclasses import replace
@@ -171,6 +172,28 @@ def test_all_units_and_what_is_new_since(record: Record, tmp_path: Path) -> None
         assert (taken.jobs, taken.states, taken.voids) == (1, 2, 1)
         (item,) = other.find("0002 K4")
         assert (item.state, item.printed, item.voids) == ("void", 2, 1)
+
+
+def test_units_of_one_harness(record: Record, tmp_path: Path) -> None:
+    """By part number or name, whatever the capitals; a name of two part numbers is no answer."""
+    for name, part_number in ((BOAT.name, "RSB-210"), (BOAT.name, "RSB-211"), ("Winch", "RSB-300")):
+        harness = replace(BOAT, name=name, part_number=part_number)
+        record.confirm(record.prepare(boat_job(record.reserve_serial(harness), harness=harness)).id)
+
+    def exported(place: str, units: list[str], harness: str) -> list[str]:
+        return [file.name for file in export_units(record, units, tmp_path / place, harness=harness)]
+
+    assert exported("a", [], "rsb-211") == ["RSB-211-0001.json"]
+    assert exported("b", [], "winch") == exported("c", ["1"], "Winch") == ["RSB-300-0001.json"]
+    for named, why in (
+        (BOAT.name, f"2 part numbers have the name {BOAT.name!r}: RSB-210, RSB-211"),
+        ("RSB", "no unit of 'RSB' is recorded; see labeler record list"),
+    ):
+        with pytest.raises(LabelerError, match=re.escape(why)):
+            export_units(record, [], tmp_path / "none", harness=named)
+    with pytest.raises(LabelerError, match="unit RSB-300 7: it is not in the record"):
+        export_units(record, ["7"], tmp_path / "none", harness="Winch")
+    assert not (tmp_path / "none").exists()
 
 
 def test_another_unit_of_the_same_serial_is_refused(record: Record, tmp_path: Path) -> None:

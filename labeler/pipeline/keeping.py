@@ -9,11 +9,13 @@ from typing import TYPE_CHECKING
 
 from labeler.errors import LabelerError, Problem, Where
 from labeler.model import Harness
+from labeler.naming import plain
 from labeler.pipeline.files import Names, folder_problems, make_folder
 
 if TYPE_CHECKING:
     from labeler.record.exchange import Taken
     from labeler.record.store import Record
+    from labeler.record.values import Unit
 
 LARGEST_FILE = 1 << 28  # bytes of an exported unit: project choice, a unit of 20 000 markers has 10 million
 
@@ -48,16 +50,23 @@ def _undrawable(record: Record) -> Iterator[Problem]:
         yield Problem(Where(f"{record.name}: face {words!r}"), f"it cannot be drawn: {why}", "see the fonts")
 
 
-def export_units(record: Record, units: Sequence[str], folder: Path, *, force: bool = False) -> tuple[Path, ...]:
+def export_units(
+    record: Record, units: Sequence[str], folder: Path, *, harness: str | None = None, force: bool = False
+) -> tuple[Path, ...]:
     """Write units, each as one JSON file, all of them or none; without ``units`` all that the record has.
 
-    Raises `LabelerError`.
+    ``harness`` is the part number or the name of theirs. Raises `LabelerError`.
     """
     from labeler.draw.files import write_all
     from labeler.errors import refuse
 
     refuse(folder_problems(folder))
-    named = units or [f"{unit.part_number} {unit.serial}" for unit in record.units()]
+    known = record.units()
+    if harness is not None:
+        number = _part_number(record.name, known, harness)
+        known = tuple(unit for unit in known if unit.part_number == number)
+        units = [f"{number} {unit}" for unit in units]
+    named = units or [f"{unit.part_number} {unit.serial}" for unit in known]
     made: dict[Path, bytes] = {}
     for name in named:
         exported = record.export(name)
@@ -68,6 +77,19 @@ def export_units(record: Record, units: Sequence[str], folder: Path, *, force: b
     make_folder(folder)
     write_all(made, force=force)
     return tuple(made)
+
+
+def _part_number(record: str, units: Sequence[Unit], harness: str) -> str:
+    """Return the part number of the one harness that is named by it, or by its name. Raises `LabelerError`."""
+    wanted = plain(harness)
+    by_number = sorted({unit.part_number for unit in units if plain(unit.part_number) == wanted})
+    found = by_number or sorted({unit.part_number for unit in units if plain(unit.harness) == wanted})
+    if not found:
+        raise LabelerError(Problem(Where(record), f"no unit of {harness!r} is recorded", "see labeler record list"))
+    if len(found) > 1:
+        what = f"{len(found)} part numbers have the name {harness!r}: {', '.join(found)}"
+        raise LabelerError(Problem(Where(record), what, "name one by its part number"))
+    return found[0]
 
 
 def import_units(record: Record, files: Sequence[Path]) -> Mapping[Path, Taken]:

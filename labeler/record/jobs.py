@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Row, and_, or_, select
+from sqlalchemy import ColumnElement, Connection, Row, and_, literal, or_, select
 
 from labeler.naming import plain
 from labeler.record.faces import damaged
@@ -44,9 +44,15 @@ def is_unit(text: str) -> ColumnElement[bool]:
     Capitals do not matter, nor do zeros in front of a number.
     """
     wanted = plain(text)
-    same = or_(unit.c.name == wanted, unit.c.full_name == wanted)
+    ways = [unit.c.name == wanted, unit.c.full_name == wanted]
     number = number_of(wanted)
-    return same if number is None else or_(same, unit.c.number == number)
+    if number is not None:
+        ways.append(unit.c.number == number)
+    part_number, blank, serial = wanted.rpartition(" ")
+    number = number_of(serial)
+    if blank and number is not None:
+        ways.append(and_(unit.c.number == number, unit.c.full_name == literal(part_number + blank) + unit.c.name))
+    return or_(*ways)
 
 
 def harness_ids(connection: Connection, text: str) -> list[int]:
