@@ -363,7 +363,8 @@ def test_serials_count_up_for_each_part_number(record: Record) -> None:
 def test_zeros_of_a_serial_do_not_matter_behind_a_part_number_either(record: Record) -> None:
     print_unit(record)
     names = ("1", "0001", "RSB-210 1", "rsb-210 0001", "RSB-210  00001")
-    assert {name: len(record.markers(name)) for name in names} == dict.fromkeys(names, 4)  # three printed, one left out: see boat_job
+    found = {name: len(record.markers(name)) for name in names}
+    assert found == dict.fromkeys(names, 4)  # three printed, one left out: see boat_job
     assert [item.unit for item in record.find("rsb-210 1 W101 J4")] == ["0001"]
     for name in ("RSB-21 1", "RSB-210 2", "210 1", "RSB-2101"):
         assert record.find("", unit=name) == ()
