@@ -14,8 +14,9 @@ import numpy as np
 import pypdfium2 as pdfium
 from PIL import Image, ImageDraw, ImageFont
 
+from labeler.job.printing import print_harness
+from labeler.job.run import Printed
 from labeler.model import Fit, Placed, Sheet
-from labeler.pipeline import Printed, print_harness
 from labeler.record import open_record
 from labeler.text import load_font
 

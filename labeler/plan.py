@@ -12,23 +12,12 @@ from hashlib import blake2b
 from itertools import count, pairwise
 from string import Formatter
 
-from labeler.branches import branches_of, circuits_by_branch
+from labeler.alike import pattern
 from labeler.errors import Problem, Where, nearest
 from labeler.formulas.check import check_character
-from labeler.formulas.marking import confusable_form, mark_positions
-from labeler.model import (
-    SEE_BENCH_SHEET,
-    Bag,
-    Branch,
-    Circuit,
-    Connector,
-    Harness,
-    Marker,
-    Pin,
-    Settings,
-    TagWords,
-)
-from labeler.model.alike import pattern
+from labeler.formulas.legibility import confusable_form, mark_positions
+from labeler.harness import branches_of, circuits_by_branch
+from labeler.model import SEE_BENCH_SHEET, Bag, Branch, Circuit, Connector, Harness, Marker, Pin, Settings, TagWords
 
 # Letters and digits of marker ids: of each pair that is confused (0/O, 1/I, 2/Z, 5/S, 8/B) the digit only.
 ID_SIGNS = "0123456789ACDEFGHJKLMNPQRTUVWXY"

@@ -16,6 +16,7 @@ from labeler.record.values import Recorded
 if TYPE_CHECKING:
     from labeler.record.store import Record
 
+
 PHOTOS = (".png", ".jpg", ".jpeg")
 ID = re.compile(r"(?<![0-9A-Z])[0-9A-Z]{8}(?![0-9A-Z])")
 """A marker's id: seven signs and their check character."""

@@ -3,9 +3,9 @@
 from dataclasses import replace
 from typing import Any
 
-from labeler.catalogue import default_settings
-from labeler.codes import qr
+from labeler.codes.qr import qr
 from labeler.model import Branch, BranchEnd, Circuit, Connector, Harness, Pin, Settings, Symbol
+from labeler.tables.catalogue import default_settings
 
 
 def settings(**changes: Any) -> Settings:

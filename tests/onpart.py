@@ -12,14 +12,16 @@ from typing import Any
 import numpy as np
 import pypdfium2
 
-from labeler.catalogue import load_catalogue
-from labeler.codes import symbols
-from labeler.draw.pdf import Header, draw_sheets
-from labeler.fit import SleevePlace, fit_sleeve, fit_wrap, wrap_place
-from labeler.fit.common import needed_for
-from labeler.formulas.projection import View, seen
+from labeler.codes.symbols import symbols
+from labeler.draw.around import Header
+from labeler.draw.pdf import draw_sheets
+from labeler.fit.film import fit_wrap, wrap_place
+from labeler.fit.result import needed_for
+from labeler.fit.sleeve import SleevePlace, fit_sleeve
+from labeler.formulas.curvature import View, seen
 from labeler.model import Fit, Marker, Piece, Placed, Range, Seat, Sheet, Stock
-from labeler.size import choose_tubes
+from labeler.size.tubes import choose_tubes
+from labeler.tables.catalogue import load_catalogue
 from tests.make import settings
 
 CATALOGUE = load_catalogue()

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from labeler.pipeline import check
+from labeler.job.check import check
 
 BOAT = """
 [harness]

@@ -66,7 +66,7 @@ def test_dependencies_point_one_way(file: Path) -> None:
 def test_help_imports_nothing_heavy() -> None:
     heavy = ("pandas", "numpy", "reportlab", "sqlalchemy", "qrcode", "fontTools", "labeler.pipeline")
     code = (
-        "import sys\nfrom labeler.cli import main\n"
+        "import sys\nfrom labeler.cli.main import main\n"
         "try: main(['--help'])\nexcept SystemExit: pass\n"
         f"print([name for name in {heavy!r} if name in sys.modules])"
     )

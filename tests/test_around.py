@@ -2,10 +2,10 @@
 
 import pytest
 
-from labeler.catalogue import load_catalogue
-from labeler.fit import SleevePlace, fit_sleeve
+from labeler.fit.sleeve import SleevePlace, fit_sleeve
 from labeler.model import Fit, Marker, Range, Seat
-from labeler.size import choose_tubes
+from labeler.size.tubes import choose_tubes
+from labeler.tables.catalogue import load_catalogue
 from labeler.text import load_font
 from tests.make import settings
 from tests.shrinking import check_against_outcomes

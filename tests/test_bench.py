@@ -10,10 +10,6 @@ from typing import Any
 
 import pytest
 
-from labeler.bench import BenchSheet, bench_sheet, cautions
-from labeler.bench.branch import BranchPage, Picture
-from labeler.bench.sheet import Remark
-from labeler.catalogue import default_settings
 from labeler.draw.bench import PAGES_MM, SIDE_MM, draw_bench_sheet
 from labeler.errors import LabelerError, WrongUse
 from labeler.model import (
@@ -36,6 +32,9 @@ from labeler.model import (
     ThreadStep,
     Tube,
 )
+from labeler.tables.catalogue import default_settings
+from labeler.work.bench_sheet import BenchSheet, Remark, bench_sheet, cautions
+from labeler.work.branch_pages import BranchPage, Picture
 
 QUARTER = Tube("AS23053/5", "AS23053/5 1/4", 6.35, 3.175, 0.635, 0.559, 0.711)
 HALF = Tube("AS23053/5", "AS23053/5 1/2", 12.7, 6.35, 0.635, 0.559, 0.711)

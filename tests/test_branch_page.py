@@ -10,10 +10,6 @@ from typing import Any
 import pypdfium2
 import pytest
 
-from labeler.bench.branch import BranchPage, branch_pages, covering_cut
-from labeler.bench.sheet import BenchSheet, bench_sheet
-from labeler.bench.sleeves import steps_of
-from labeler.catalogue import default_settings
 from labeler.draw.bench import draw_bench_sheet
 from labeler.draw.picture import SCALES, scale_for
 from labeler.model import (
@@ -33,6 +29,10 @@ from labeler.model import (
     ThreadStep,
     Tube,
 )
+from labeler.tables.catalogue import default_settings
+from labeler.work.bench_sheet import BenchSheet, bench_sheet
+from labeler.work.branch_pages import BranchPage, branch_pages, covering_cut
+from labeler.work.sleeves import steps_of
 
 MM = 72 / 25.4
 SETTINGS = replace(default_settings(), covering="braided sleeving", covering_allowance=0.1)

@@ -5,11 +5,12 @@ from typing import Any
 
 import pytest
 
-from labeler.branches import circuits_at, circuits_by_branch
-from labeler.catalogue import load_catalogue
 from labeler.errors import LabelerError
+from labeler.harness import circuits_at, circuits_by_branch
 from labeler.model import Branch, BranchEnd, Circuit, Connector, Harness, Pin, Seat
-from labeler.size import end_seat, threading
+from labeler.size.bundles import end_seat
+from labeler.size.installation import threading
+from labeler.tables.catalogue import load_catalogue
 from tests.make import circuit, harness, settings
 
 CATALOGUE = load_catalogue()

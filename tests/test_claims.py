@@ -5,12 +5,13 @@ from math import pi
 
 import pytest
 
-from labeler.catalogue import load_catalogue
-from labeler.fit import SleevePlace, fit_flag, fit_insert, fit_sleeve, fit_wrap, wrap_place
-from labeler.fit.common import needed_for
+from labeler.fit.film import fit_flag, fit_insert, fit_wrap, wrap_place
+from labeler.fit.result import needed_for
+from labeler.fit.sleeve import SleevePlace, fit_sleeve
 from labeler.formulas.legibility import height_for_angle
 from labeler.model import Fit, Marker, Range, Seat, Settings, Step
-from labeler.size import choose_tubes
+from labeler.size.tubes import choose_tubes
+from labeler.tables.catalogue import load_catalogue
 from labeler.text import load_font
 from tests.make import settings
 from tests.shrinking import check_against_outcomes, outcomes, proportion

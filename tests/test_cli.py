@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from labeler.cli import main
+from labeler.cli.main import main
 from labeler.record import open_record
 
 EXAMPLES = Path(__file__).parent.parent / "examples"
@@ -211,7 +211,7 @@ def test_a_full_disk(tmp_path: Path) -> None:
     if not Path("/dev/full").exists():
         pytest.skip("no /dev/full here")
     result = run("check", BOAT, "--json")
-    script = f"from labeler.cli import main; main(['check', {BOAT!r}])"
+    script = f"from labeler.cli.main import main; main(['check', {BOAT!r}])"
     with Path("/dev/full").open("w") as full:
         done = subprocess.run([sys.executable, "-c", script], stdout=full, stderr=subprocess.PIPE, text=True)
     assert result.exit_code == 0
@@ -334,7 +334,7 @@ def at_a_terminal(words: list[object], typed: bytes) -> tuple[int, str]:
     """Run the command line at a terminal of its own and return its status and all that is shown."""
     pty = pytest.importorskip("pty")
     master, slave = pty.openpty()
-    command = [sys.executable, "-c", "from labeler.cli import main; main()", *map(str, words)]
+    command = [sys.executable, "-c", "from labeler.cli.main import main; main()", *map(str, words)]
     running = subprocess.Popen(command, stdin=slave, stdout=slave, stderr=slave, close_fds=True)
     os.close(slave)
     os.write(master, typed)

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from labeler.cli import main
+from labeler.cli.main import main
 
 LIST = "Wire,From,To,Gauge,Color,Deck\nW1,P1:1,J4:2,22,9-6,main\nW2,P1:2,J4:3,22,blau,main\n"
 

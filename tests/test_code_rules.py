@@ -15,21 +15,23 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from labeler.bench import bench_sheet
-from labeler.catalogue import load_catalogue
-from labeler.codes import symbols
-from labeler.draw.pdf import Header, draw_sheets
-from labeler.explain import explain
-from labeler.fit import SleevePlace, fit_flag, fit_insert, fit_sleeve, fit_wrap, wrap_place
+from labeler.answers.explain import explain
+from labeler.answers.report import marker_json, one
+from labeler.answers.single import fit_text
+from labeler.codes.symbols import symbols
+from labeler.draw.around import Header
+from labeler.draw.pdf import draw_sheets
 from labeler.fit.code import Ground, set_code
-from labeler.fit.common import needed_for
+from labeler.fit.film import fit_flag, fit_insert, fit_wrap, wrap_place
+from labeler.fit.result import needed_for
+from labeler.fit.sleeve import SleevePlace, fit_sleeve
+from labeler.job.check import check
+from labeler.job.fitting import Coder, carries_code
 from labeler.model import Code, Fit, Marker, Piece, Placed, Range, Seat, Sheet, Stock
-from labeler.pipeline import check
-from labeler.pipeline.coding import Coder, carries_code
-from labeler.record import canonical, face_from_text, face_to_text
-from labeler.report import marker_json, one
-from labeler.single import fit_text
-from labeler.size import choose_tubes
+from labeler.record.faces import canonical, face_from_text, face_to_text
+from labeler.size.tubes import choose_tubes
+from labeler.tables.catalogue import load_catalogue
+from labeler.work.bench_sheet import bench_sheet
 from tests.make import harness, settings
 
 CATALOGUE = load_catalogue()

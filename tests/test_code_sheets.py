@@ -17,10 +17,12 @@ import pypdfium2
 import pytest
 
 from labeler.codes.reading import read_codes
-from labeler.draw.pdf import Header, draw_sheets
-from labeler.layout import lay_out
+from labeler.draw.around import Header
+from labeler.draw.pdf import draw_sheets
+from labeler.job.check import check
+from labeler.job.run import pieces_of
+from labeler.layout.place import lay_out
 from labeler.model import Sheet, Symbol
-from labeler.pipeline import check, pieces_of
 
 COUNT = int(os.environ.get("LABELER_SHEETS", "240"))
 

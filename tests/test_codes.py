@@ -11,9 +11,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from labeler.codes import code39, code128, data_matrix, qr, qr_in_room, symbols
-from labeler.codes.data_matrix import SIZES
-from labeler.codes.qr import penalties
+from labeler.codes.code39 import code39
+from labeler.codes.code128 import code128
+from labeler.codes.data_matrix import SIZES, data_matrix
+from labeler.codes.qr import penalties, qr, qr_in_room
+from labeler.codes.symbols import symbols
 from labeler.errors import LabelerError, WrongUse
 
 # ISO/IEC 18004 annex I: "01234567", version 1-M, mask 2 (as carried in an open encoder's tests).

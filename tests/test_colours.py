@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from labeler.colours import (
+from labeler.tables.colours import (
     base_colours,
     colour_name,
     digit_colour,

@@ -12,10 +12,11 @@ import openpyxl
 import pytest
 from click.testing import CliRunner
 
-from labeler.cli import main
+from labeler.cli.main import main
 from labeler.errors import LabelerError
 from labeler.model import Pin
-from labeler.read import Wanted, draft_of, read_file
+from labeler.read import draft_of, read_file
+from labeler.read.import_report import Wanted
 
 LIST = (
     "River boat;;;;;;\nStelle;Kammer;Gegenstelle;Gegenkammer;mm;Ton;Mass\n"

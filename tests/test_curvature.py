@@ -9,13 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from labeler.formulas.curvature import (
-    GRADES,
-    axial_nonuniformity,
-    grid_deviation,
-    largest_arc,
-    smallest_diameter,
-)
+from labeler.formulas.curvature import GRADES, axial_nonuniformity, grid_deviation, largest_arc, smallest_diameter
 
 
 @given(st.integers(8, 60), st.floats(0.05, 1.5), st.floats(0.0, 0.35))

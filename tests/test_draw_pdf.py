@@ -19,15 +19,17 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from labeler.catalogue import load_catalogue
-from labeler.codes import qr
+from labeler.codes.qr import qr
 from labeler.draw import pdf
-from labeler.draw.files import write_whole
-from labeler.draw.pdf import Header, draw_sheets, face_operations
-from labeler.draw.symbols import dark_rectangles
+from labeler.draw.around import Header
+from labeler.draw.ink import dark_rectangles
+from labeler.draw.pdf import draw_sheets, face_operations
 from labeler.errors import LabelerError
-from labeler.layout import cells, lay_out
+from labeler.files import write_whole
+from labeler.layout.cells import cells
+from labeler.layout.place import lay_out
 from labeler.model import Box, Face, Piece, Run, Sheet, Stock
+from labeler.tables.catalogue import load_catalogue
 from labeler.text import load_font
 from tests.make import symbol_of
 
@@ -573,7 +575,7 @@ def test_the_second_pass_of_a_reel_is_the_whole_tube_again_so_that_the_pieces_me
 )
 def test_an_empty_stock_shows_every_cell_in_its_place(stock: Stock) -> None:
     """The outlines measure what the stock file says to 0.05 mm, at 600 dpi: the first cell's left and upper edge."""
-    from labeler.draw.empty import CARD_PIECE_MM, empty_pdf
+    from labeler.draw.pdf import CARD_PIECE_MM, empty_pdf
 
     data = empty_pdf(stock, "Atkinson Hyperlegible")
     page = pdfium.PdfDocument(data)[0]
@@ -597,7 +599,7 @@ def test_an_empty_stock_shows_every_cell_in_its_place(stock: Stock) -> None:
 
 
 def test_a_reel_has_no_sheet_to_draw() -> None:
-    from labeler.draw.empty import empty_pdf
+    from labeler.draw.pdf import empty_pdf
 
     with pytest.raises(LabelerError, match="is a reel"):
         empty_pdf(load_catalogue().stock("reel"), "Atkinson Hyperlegible")
@@ -606,7 +608,7 @@ def test_a_reel_has_no_sheet_to_draw() -> None:
 def test_the_picture_of_a_page_has_its_physical_size() -> None:
     from PIL import Image
 
-    from labeler.draw.empty import empty_pdf, first_page_png
+    from labeler.draw.pdf import empty_pdf, first_page_png
 
     picture = Image.open(
         io.BytesIO(first_page_png(empty_pdf(load_catalogue().stock("card-210x148"), "Atkinson Hyperlegible")))

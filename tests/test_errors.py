@@ -2,7 +2,7 @@
 
 from click.testing import CliRunner
 
-from labeler.cli import main
+from labeler.cli.main import main
 from labeler.errors import Problem, Where, on_one_line
 
 

@@ -7,14 +7,15 @@ from typing import Any
 
 import pytest
 
-from labeler.catalogue import load_catalogue
-from labeler.codes import symbols
+from labeler.codes.symbols import symbols
 from labeler.errors import LabelerError
-from labeler.fit import SleevePlace, fit_sleeve, fit_tag, fit_wrap, wrap_place
-from labeler.fit.common import needed_for
-from labeler.fit.lengths import cut_lengths
+from labeler.fit.film import fit_wrap, wrap_place
+from labeler.fit.result import needed_for
+from labeler.fit.sleeve import SleevePlace, cut_lengths, fit_sleeve
+from labeler.fit.tag import fit_tag
 from labeler.model import Fit, Marker, Range, Seat, Step, TagWords, TubeChoice
-from labeler.size import choose_tubes
+from labeler.size.tubes import choose_tubes
+from labeler.tables.catalogue import load_catalogue
 from labeler.text import load_font
 from tests.make import settings
 

@@ -10,9 +10,25 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from labeler.draw.bench import _canvas
-from labeler.draw.cells import Stack, Text, TickBox
-from labeler.draw.tables import Flow, NewPage, Part, Row, Table, Together, listing, section_title
-from labeler.draw.words import BOLD, PLAIN, Words, bold, lines_of, plain
+from labeler.draw.typeset import (
+    BOLD,
+    PLAIN,
+    Flow,
+    NewPage,
+    Part,
+    Row,
+    Stack,
+    Table,
+    Text,
+    TickBox,
+    Together,
+    Words,
+    bold,
+    lines_of,
+    listing,
+    plain,
+    section_title,
+)
 from labeler.text import load_font
 
 ROOM = 400.0

@@ -19,10 +19,15 @@ import zxingcpp
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from labeler.draw.pdf import Header, draw_sheets
-from labeler.layout import RULER_AREA_MM, cells, lay_out
+from labeler.draw.around import Header
+from labeler.draw.pdf import draw_sheets
+from labeler.job.check import Checked, check
+from labeler.job.deliver import Output
+from labeler.job.printing import print_harness
+from labeler.job.run import pieces_of
+from labeler.layout.cells import RULER_AREA_MM, cells
+from labeler.layout.place import lay_out
 from labeler.model import Box, Face, Fit, Piece, Placed, Sheet, Stock
-from labeler.pipeline import Checked, Output, check, pieces_of, print_harness
 from labeler.record import open_record
 
 ROOT = Path(__file__).parents[1]

@@ -21,19 +21,21 @@ import pypdfium2 as pdfium
 import pytest
 from click.testing import CliRunner, Result
 
-from labeler import catalogue
-from labeler.catalogue import load_catalogue
-from labeler.cli import main
-from labeler.draw.files import uninterrupted, written
-from labeler.layout import lay_out
+from labeler.cli.main import main
+from labeler.cli.terminal import ended_as_interrupted, shown_progress
+from labeler.files import uninterrupted, written
+from labeler.job.check import check
+from labeler.job.deliver import MOST_PAGES, Names, Output
+from labeler.job.printing import print_harness, print_units
+from labeler.job.reprinting import reprint
 from labeler.layout.cells import cell_name
+from labeler.layout.place import lay_out
 from labeler.model import Face, Harness, Piece, Sheet
-from labeler.pipeline import Output, check, print_harness, print_units, reprint
-from labeler.pipeline.files import MOST_PAGES, Names
 from labeler.record import open_record
+from labeler.record.partial_sheets import add_used
 from labeler.record.store import Record
-from labeler.record.used import add_used, used_cells
-from labeler.terminal import ended_as_interrupted, shown_progress
+from labeler.tables import catalogue
+from labeler.tables.catalogue import load_catalogue
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
 BOAT = str(EXAMPLES / "survey-boat.toml")
@@ -230,20 +232,20 @@ def first_cells(sheets: tuple[Sheet, ...], stock: str) -> list[str]:
 
 def test_the_record_knows_which_cells_are_used_and_the_next_print_goes_on_there(tmp_path: Path) -> None:
     with open_record(tmp_path / "r.sqlite") as record:
-        assert used_cells(record) == {}
+        assert record.used_cells() == {}
         first = print_harness(BOAT, tmp_path, record, used={WRAPS: ("A1", "B1")})
         wraps = first_cells(first.sheets, WRAPS)
         assert wraps[0] == "C1"
-        assert set(used_cells(record)[WRAPS]) == {"A1", "B1", *wraps}
+        assert set(record.used_cells()[WRAPS]) == {"A1", "B1", *wraps}
         # 7 columns: the cell behind the last one
         second = print_harness(BOAT, tmp_path, record, go_on=True)
         assert set(first_cells(second.sheets, WRAPS)[:3]).isdisjoint({"A1", "B1", *wraps})
         fresh = print_harness(BOAT, tmp_path, record)
         assert first_cells(fresh.sheets, WRAPS)[0] == "A1"
-        assert set(used_cells(record)[WRAPS]) == set(first_cells(fresh.sheets, WRAPS))
+        assert set(record.used_cells()[WRAPS]) == set(first_cells(fresh.sheets, WRAPS))
         record.withdraw(fresh.job.id, "the wrong paper")
         last = [sheet for sheet in second.sheets if sheet.stock.name == WRAPS][-1]
-        assert {each.cell for each in last.placed} <= set(used_cells(record)[WRAPS])
+        assert {each.cell for each in last.placed} <= set(record.used_cells()[WRAPS])
         given = print_harness(BOAT, tmp_path / "x", record, go_on=True, start={WRAPS: "D9"})
         assert first_cells(given.sheets, WRAPS)[0] == "D9"
 
@@ -267,7 +269,7 @@ def test_a_full_sheet_is_no_sheet_to_go_on_with(tmp_path: Path) -> None:
             add_used(connection, job.id, {WRAPS: ("A1",), "other": ("B2",)})
             add_used(connection, job.id, {WRAPS: ()})
             add_used(connection, job.id, {})
-        left = used_cells(record)
+        left = record.used_cells()
     assert left["other"] == ("B2",)
     assert WRAPS not in left
 
@@ -286,7 +288,7 @@ def test_used_cells_on_the_command_line(tmp_path: Path) -> None:
     assert not (tmp_path / "out").exists()
     assert run(*words, "--used", f"{WRAPS}=A1-B3", "--used", f"{WRAPS}=G14").exit_code == 0
     with open_record(tmp_path / "r.sqlite") as record:
-        assert {"A1", "B1", "A2", "B2", "A3", "B3", "G14", "C1"} <= set(used_cells(record)[WRAPS])
+        assert {"A1", "B1", "A2", "B2", "A3", "B3", "G14", "C1"} <= set(record.used_cells()[WRAPS])
 
 
 def test_the_sheets_that_are_partly_used_are_listed(tmp_path: Path) -> None:
@@ -296,7 +298,7 @@ def test_the_sheets_that_are_partly_used_are_listed(tmp_path: Path) -> None:
     with open_record(tmp_path / "r.sqlite") as record:
         with record.engine.execution_options(writing=True).begin() as connection:
             add_used(connection, 1, {"sold-out": ("A1", "B1")})  # a stock of a shop whose file is gone
-        gone = len(used_cells(record)[WRAPS])
+        gone = len(record.used_cells()[WRAPS])
     rows = {row["stock"]: row for row in json.loads(run("record", "used", "--json", *words).stdout)}
     # 98 cells on a sheet: layouts/README.md; two tags a row, and eight of the example fill four rows of five
     assert rows[WRAPS]["free"] == 98 - gone
@@ -543,8 +545,8 @@ class Stop:
         ("os.link", 3),
         ("labeler.record.store.Record.prepare_run", 1),
         ("labeler.record.store.Record.confirm", 1),
-        ("labeler.record.used.add_used", 1),
-        ("labeler.layout.lay_out", 1),
+        ("labeler.record.partial_sheets.add_used", 1),
+        ("labeler.layout.place.lay_out", 1),
     ],
 )
 def test_ctrl_c_leaves_neither_half_a_print_nor_a_wrong_record(
@@ -581,7 +583,7 @@ def test_an_end_at_any_moment(tmp_path: Path, how: signal.Signals) -> None:
         here = tmp_path / str(n)
         words = [BOAT, "--out", str(here / "out"), "--record", str(here / "r.sqlite"), "--png", "sheets"]
         program = subprocess.Popen(
-            [sys.executable, "-c", "from labeler.cli import main; main()", "print", *words],
+            [sys.executable, "-c", "from labeler.cli.main import main; main()", "print", *words],
             stdout=subprocess.DEVNULL,
             stderr=subprocess.PIPE,
             start_new_session=True,
@@ -685,7 +687,7 @@ def test_a_bar_is_shown_on_a_terminal_for_what_takes_long(
 ) -> None:
     terminal = Terminal(tty)
     monkeypatch.setattr("sys.stderr", terminal)
-    monkeypatch.setattr("labeler.terminal.PATIENCE_S", patience)
+    monkeypatch.setattr("labeler.cli.terminal.PATIENCE_S", patience)
     items = list(range(50))
     assert list(shown_progress(items, "drawing")) == items
     assert ("drawing" in terminal.text and "100%" in terminal.text) == shows
@@ -695,7 +697,7 @@ def test_a_bar_is_shown_on_a_terminal_for_what_takes_long(
 
 
 def test_nothing_is_shown_where_there_is_no_terminal(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("labeler.terminal.PATIENCE_S", 0.0)
+    monkeypatch.setattr("labeler.cli.terminal.PATIENCE_S", 0.0)
     done = run("print", BOAT, "--out", tmp_path, "--record", tmp_path / "r.sqlite")
     assert "%" not in done.stderr
     assert "\r" not in done.stderr
@@ -724,7 +726,7 @@ def test_units_that_were_printed_before_the_end_are_counted(tmp_path: Path, monk
         made.append(real(*given, **how))  # type: ignore[arg-type]
         return made[-1]
 
-    monkeypatch.setattr("labeler.pipeline.print_units", third)
+    monkeypatch.setattr("labeler.job.printing.print_units", third)
     done = run("print", BOAT, "--units", "5", "--out", tmp_path, "--record", tmp_path / "r.sqlite")
     assert done.exit_code == 130
     assert "broken off after 2 of 5 units: labeler record list shows them" in done.stderr

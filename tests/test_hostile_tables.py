@@ -12,8 +12,8 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from labeler import catalogue
-from labeler.cli import main
+from labeler.cli.main import main
+from labeler.tables import catalogue
 
 LAYOUTS = Path(__file__).parents[1] / "layouts"
 BOAT = str(LAYOUTS.parent / "examples" / "survey-boat.toml")

@@ -13,19 +13,18 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from labeler.errors import LabelerError
-from labeler.layout import (
+from labeler.layout.cells import (
     RULER_AREA_MM,
     RULER_MM,
     Cell,
     blocks_of,
     cell_name,
     cells,
-    lay_out,
     parse_cell,
     parse_cells,
     stock_problems,
-    used_after,
 )
+from labeler.layout.place import lay_out, used_after
 from labeler.model import Face, Piece, Placed, Sheet, Stock
 
 LAYOUTS = Path(__file__).parents[1] / "layouts"

@@ -2,12 +2,7 @@
 
 import pytest
 
-from labeler.formulas.legibility import (
-    copies_around,
-    height_for_angle,
-    height_for_dots,
-    wrap_diameters,
-)
+from labeler.formulas.legibility import copies_around, height_for_angle, height_for_dots, wrap_diameters
 
 
 @pytest.mark.parametrize(

@@ -8,10 +8,10 @@ from pathlib import Path
 
 import pytest
 
-from labeler.catalogue import _load
-from labeler.materials import Family, WireKind, bare_diameter, read_kinds
 from labeler.model import Range, Tube, WireDiameter
-from labeler.tables import load
+from labeler.tables.catalogue import _load
+from labeler.tables.document import load
+from labeler.tables.materials import Family, WireKind, bare_diameter, read_kinds
 
 SHIPPED = _load(())
 TUBES = [tube for family in SHIPPED.families for tube in family.tubes]

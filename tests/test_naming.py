@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from labeler.naming import GROUP, NOT, PART, WHOLE, Names, met, plain
+from labeler.record.marker_names import GROUP, NOT, PART, WHOLE, Names, met, plain
 
 END = Names("W9X0GRQG", "J1", "B1", "", "ECHO SOUNDER J1")
 WIRE = Names("T8CJ3E5E", "J1:2", "B1", "W501", "J1:2/P1:12")

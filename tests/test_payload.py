@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from labeler.codes import payload_of
+from labeler.codes.payload import payload_of
 from labeler.errors import LabelerError
 from labeler.formulas.check import has_valid_check
 from labeler.model import Harness, Marker

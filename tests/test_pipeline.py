@@ -13,13 +13,17 @@ import pypdfium2 as pdfium
 import pytest
 import zxingcpp
 
-from labeler.draw.pdf import POINTS_PER_MM, face_operations
+from labeler.draw.pdf import face_operations
+from labeler.draw.pens import POINTS_PER_MM
 from labeler.errors import LabelerError, Problem, Where
+from labeler.job.check import Checked, check
+from labeler.job.printing import print_harness, print_units
+from labeler.job.reprinting import reprint, resume
+from labeler.job.run import Printed
 from labeler.model import DOES_NOT_FIT, Face, Piece, Placed, Run, Sheet, Symbol
-from labeler.pipeline import Checked, Printed, check, print_harness, print_units, reprint, resume
-from labeler.printers import Printer
 from labeler.record import open_record
 from labeler.record.store import Record
+from labeler.tables.printers import Printer
 from labeler.text import load_font
 from tests.shrinking import outcomes
 
@@ -333,7 +337,7 @@ def test_a_reprint_with_its_number(tmp_path: Path) -> None:
 
 
 def test_a_number_that_has_no_room_is_refused(tmp_path: Path) -> None:
-    from labeler.pipeline.numbering import numbered
+    from labeler.job.reprinting import numbered
 
     font = load_font("Atkinson Hyperlegible")
     whole = 20.0 / font.width("DEPTH J4")  # the size at which the text is as long as the piece
@@ -365,7 +369,7 @@ BARS, QR_ROWS = ("1" * 20,), ("1" * 21,) * 21
 def test_a_number_stays_clear_of_a_code(
     kind: str, rows: tuple[str, ...], y: float, module_y: float, copies: int, at_the_right: bool
 ) -> None:
-    from labeler.pipeline.numbering import numbered
+    from labeler.job.reprinting import numbered
 
     run = Run("J4", "Atkinson Hyperlegible", 2.0, 15.0, 12.0)
     code = Symbol(kind, "J4", rows, 33.5, y, 0.25, module_y)
@@ -524,7 +528,7 @@ def broken_off(folder: Path, record: Record, monkeypatch: pytest.MonkeyPatch, qu
     with monkeypatch.context() as patch:
         patch.setattr("labeler.record.store.Record.confirm", lambda *_words: die())
         patch.setattr("labeler.record.store.Record.withdraw_prepared", lambda *_words: None)
-        patch.setattr("labeler.draw.files.Path.unlink", lambda *_words, **_more: None)
+        patch.setattr("labeler.files.Path.unlink", lambda *_words, **_more: None)
         printer = Printer("p", scale_x=1.01)
         if query:
             job = partial(reprint, record, record.find(query), folder, reason="lost", date="2026-03-02")

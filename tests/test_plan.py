@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from labeler.branches import branches_of, circuits_by_branch
 from labeler.formulas.check import has_valid_check
-from labeler.formulas.marking import mark_positions
+from labeler.formulas.legibility import mark_positions
+from labeler.harness import branches_of, circuits_by_branch
 from labeler.model import Bag, Branch, BranchEnd, Connector, Harness, Item
 from labeler.plan import ID_SIGNS, confusable, contents_of, plan, tag_words
 from tests.make import circuit, harness, settings

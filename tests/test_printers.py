@@ -11,15 +11,15 @@ import pytest
 from click.testing import CliRunner
 from PIL import Image
 
-from labeler.catalogue import load_catalogue
-from labeler.cli import main
-from labeler.draw.empty import INSET_MM, calibration_pdf, empty_pdf
-from labeler.draw.pdf import Header, draw_sheets
+from labeler.cli.main import main
+from labeler.draw.around import Header
+from labeler.draw.pdf import INSET_MM, calibration_pdf, draw_sheets, empty_pdf
 from labeler.draw.pens import BOX_LINE_MM
 from labeler.errors import LabelerError
-from labeler.layout import lay_out
+from labeler.layout.place import lay_out
 from labeler.model import Box, Face, Piece, Run
-from labeler.printers import Printer, load_printer, measured, printer_problems, profile_text
+from labeler.tables.catalogue import load_catalogue
+from labeler.tables.printers import Printer, load_printer, measured, printer_problems, profile_text
 
 BOAT = str(Path(__file__).parent.parent / "examples" / "survey-boat.toml")
 A4 = load_catalogue().stock("tag-a4-95x54")
@@ -177,7 +177,8 @@ def test_a_printed_length_is_right_after_calibration(error_x: float, error_y: fl
 def test_sheets_are_corrected_too(tmp_path: Path) -> None:
     from io import BytesIO
 
-    from labeler.draw.pdf import Header, draw_sheets
+    from labeler.draw.around import Header
+    from labeler.draw.pdf import draw_sheets
 
     sheets = lay_out([Piece("a", Face(95, 54), A4.name)], {A4.name: A4})
     target = BytesIO()
@@ -284,7 +285,8 @@ def boxed_sheet(printer: Printer, dpi: float | None) -> bytes:
     """One tag with a box of 80 x 40 mm on it, the longest lines of its page."""
     from io import BytesIO
 
-    from labeler.draw.pdf import Header, draw_sheets
+    from labeler.draw.around import Header
+    from labeler.draw.pdf import draw_sheets
 
     stock = replace(A4, cut_lines=False, hole_mm=0.0)
     sheets = lay_out([Piece("a", Face(95, 54, boxes=(Box(7.0, 7.0, 80.0, 40.0),)), stock.name)], {stock.name: stock})

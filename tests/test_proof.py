@@ -16,11 +16,11 @@ import pytest
 from click.testing import CliRunner
 from PIL import Image
 
-from labeler.catalogue import default_settings
-from labeler.cli import main
-from labeler.formulas.projection import View, seen
+from labeler.cli.main import main
+from labeler.formulas.curvature import View, seen
 from labeler.model import Capital, Face, Fit, Marker, Run
-from labeler.proof.pictures import _centred
+from labeler.proof.page import _centred
+from labeler.tables.catalogue import default_settings
 
 EXAMPLES = Path(__file__).parent.parent / "examples"
 BROWSER = shutil.which("chromium") or shutil.which("chromium-browser")

@@ -10,9 +10,9 @@ from itertools import product
 import numpy as np
 import pytest
 
-from labeler.catalogue import load_catalogue
-from labeler.fit.zone import zone_on_tube
+from labeler.fit.text import zone_on_tube
 from labeler.model import Range, Tube
+from labeler.tables.catalogue import load_catalogue
 from labeler.text import load_font
 from tests.make import settings
 

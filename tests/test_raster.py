@@ -15,16 +15,19 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
-from labeler.catalogue import load_catalogue
-from labeler.draw.pdf import Header, draw_sheets
+from labeler.draw.around import Header
+from labeler.draw.pdf import draw_sheets
 from labeler.draw.pens import BOX_LINE_MM, DotPen
 from labeler.draw.raster import page_pictures, piece_pictures, png
 from labeler.errors import LabelerError
-from labeler.layout import lay_out
+from labeler.job.deliver import Output
+from labeler.job.printing import print_harness
+from labeler.job.reprinting import reprint
+from labeler.layout.place import lay_out
 from labeler.model import Box, Face, Piece, Run, Sheet
-from labeler.pipeline import Output, print_harness, reprint
-from labeler.printers import AS_DRAWN, Printer
 from labeler.record import open_record
+from labeler.tables.catalogue import load_catalogue
+from labeler.tables.printers import AS_DRAWN, Printer
 from tests.make import symbol_of
 
 BOAT = str(Path(__file__).parents[1] / "examples" / "survey-boat.toml")

@@ -11,15 +11,16 @@ from typing import Any
 
 import pytest
 
-from labeler.catalogue import default_settings
 from labeler.errors import LabelerError, WrongUse
+from labeler.job.check import check
 from labeler.model import Harness, Pin
-from labeler.pipeline import check
-from labeler.read import Read, Wanted, export_of, harness_toml
-from labeler.read.assemble import assembled
+from labeler.read import export_of
+from labeler.read.export import assembled
+from labeler.read.import_report import Read, Wanted
 from labeler.read.toml import read_toml
-from labeler.read.written import bare
+from labeler.read.written import bare, harness_toml
 from labeler.read.xml import MOST_ELEMENTS, parse
+from labeler.tables.catalogue import default_settings
 from tests.cad import SKETCH, kbl_large, kbl_sketch, spec, value, vec_sketch
 
 SETTINGS = default_settings()

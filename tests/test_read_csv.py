@@ -15,12 +15,12 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from labeler.catalogue import default_settings
 from labeler.errors import LabelerError, Problem
 from labeler.model import Cable, Connector, Harness, Pin
 from labeler.read import read_harness
-from labeler.read.csv import read_csv
-from labeler.read.headers import columns
+from labeler.read.columns import columns
+from labeler.read.lists import read_csv
+from labeler.tables.catalogue import default_settings
 
 SETTINGS = default_settings()
 

@@ -8,12 +8,11 @@ from __future__ import annotations
 
 import pytest
 
-from labeler.catalogue import default_settings
 from labeler.errors import LabelerError
-from labeler.read.account import Read, Wanted
-from labeler.read.csv import read_list
-from labeler.read.encoding import decoded
-from labeler.read.table import NoHeader, table_of
+from labeler.read.import_report import Read, Wanted
+from labeler.read.lists import read_list
+from labeler.read.table import NoHeader, decoded, table_of
+from labeler.tables.catalogue import default_settings
 
 SETTINGS = default_settings()
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from labeler.read.shown import as_shown
+from labeler.read.workbook import as_shown
 
 
 @pytest.mark.parametrize(

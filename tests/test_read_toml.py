@@ -14,13 +14,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from labeler.catalogue import Choice, default_settings, load_choices
 from labeler.errors import LabelerError, Problem, Where, WrongUse
 from labeler.model import Bag, Branch, BranchEnd, Cable, Circuit, Connector, Harness, Item, Pin, Settings
 from labeler.plan import plan
 from labeler.read import read_harness
-from labeler.read.lines import line_index
-from labeler.read.toml import read_toml
+from labeler.read.toml import line_index, read_toml
+from labeler.tables.catalogue import Choice, default_settings, load_choices
 
 BOAT = """\
 [harness]

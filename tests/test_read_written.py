@@ -11,14 +11,13 @@ from hypothesis import given
 from hypothesis import settings as trying
 from hypothesis import strategies as st
 
-from labeler.catalogue import default_settings, load_choices
 from labeler.errors import LabelerError
 from labeler.model import Bag, Branch, BranchEnd, Cable, Circuit, Connector, Harness, Item, Pin, Settings
-from labeler.read import harness_toml, read_harness
-from labeler.read.keys import KINDS
-from labeler.read.toml import read_toml
+from labeler.read import read_harness
+from labeler.read.toml import KINDS, read_toml
 from labeler.read.values import with_settings
-from labeler.read.written import bare
+from labeler.read.written import bare, harness_toml
+from labeler.tables.catalogue import default_settings, load_choices
 from tests import make
 
 BASE = default_settings()

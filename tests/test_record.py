@@ -25,21 +25,17 @@ from sqlalchemy import event
 
 from labeler.errors import LabelerError
 from labeler.model import Box, Face, Harness, Piece, Placed, Run, Sheet, Stock, Symbol
-from labeler.record import (
-    LeftOut,
-    MarkerRow,
-    NewJob,
-    Recorded,
+from labeler.record import open_record
+from labeler.record.faces import (
     canonical,
     canonical_sheet,
-    changed_fonts,
     face_from_text,
     face_to_text,
-    open_record,
     stock_from_text,
     stock_to_text,
 )
 from labeler.record.store import Record
+from labeler.record.values import LeftOut, MarkerRow, NewJob, Recorded, changed_fonts
 
 FONTS = {"Boat Sans": "a1" * 32}
 BOAT = Harness("River survey boat, sensors", "RSB-210", "C", text=b"W101,P1:12,J4:2\n" * 20)

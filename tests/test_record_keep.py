@@ -15,14 +15,16 @@ from typing import Any
 import pytest
 from click.testing import CliRunner, Result
 
-from labeler.cli import main
+from labeler.cli.main import main
+from labeler.cli.terminal import csv_lines
 from labeler.draw.pdf import face_operations
 from labeler.errors import LabelerError, Where
+from labeler.job.keeping import export_units, import_units, verify
+from labeler.job.printing import print_harness
+from labeler.job.reprinting import reprint
 from labeler.model import Sheet
-from labeler.pipeline import export_units, import_units, print_harness, reprint, verify
 from labeler.record import open_record
 from labeler.record.store import Record
-from labeler.terminal import csv_lines
 from tests.test_record import BOAT, FONTS, boat_job, filled, lay_out, print_unit
 
 EXAMPLE = str(Path(__file__).parent.parent / "examples" / "survey-boat.toml")

@@ -17,7 +17,7 @@ import pypdfium2 as pdfium
 import pytest
 
 from labeler.errors import LabelerError
-from labeler.pipeline import resume, resume_run
+from labeler.job.reprinting import resume, resume_run
 from labeler.record import open_record
 from labeler.record.store import Record
 
@@ -26,7 +26,7 @@ WORKER = """
 import signal, sys
 signal.signal(signal.SIGINT, signal.default_int_handler)  # it is ignored where tests run in the background
 from pathlib import Path
-from labeler.pipeline import print_harness
+from labeler.job.printing import print_harness
 from labeler.record import open_record
 import labeler.bench, labeler.draw.bench, labeler.draw.pdf, labeler.layout, labeler.read.csv, pandas
 place, out, loom, units = sys.argv[1], Path(sys.argv[2]), sys.argv[3], int(sys.argv[4])

@@ -11,7 +11,8 @@ import pytest
 from sqlalchemy import event
 
 from labeler.errors import LabelerError
-from labeler.pipeline import print_harness, resume
+from labeler.job.printing import print_harness
+from labeler.job.reprinting import resume
 from labeler.record import open_record
 from labeler.record.store import Record
 from tests import postgres
@@ -165,7 +166,7 @@ def test_a_disk_that_takes_no_more(tmp_path: Path, room: int) -> None:
         print_unit(record)
         serials = len(record.units())
     code = (
-        "import resource, sys\nfrom labeler.cli import main\n"
+        "import resource, sys\nfrom labeler.cli.main import main\n"
         "limit = int(sys.argv.pop(1)); resource.setrlimit(resource.RLIMIT_FSIZE, (limit, limit)); main()"
     )
     limit = place.stat().st_size + room

@@ -7,15 +7,16 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from labeler.cli import main
+from labeler.cli.main import main
 from labeler.errors import LabelerError
+from labeler.job.keeping import verify
+from labeler.job.printing import print_units
+from labeler.job.reprinting import reprint, reprint_units
 from labeler.model import Harness
-from labeler.pipeline import print_units, reprint, reprint_units, verify
 from labeler.record import open_record
 from labeler.record.connect import upgrade
 from labeler.record.schema import VERSION
 from labeler.record.store import Record
-from labeler.record.used import used_cells
 from tests import postgres
 from tests.test_record_lost import EXAMPLE, needs_server
 
@@ -202,7 +203,7 @@ def test_schema_3(tmp_path: Path) -> None:
             ("0002", "wrap"),
         }
         # job 4, the last one, put one wrap on a sheet of its own; the last tags are the two of unit 0003
-        assert used_cells(record) == {"wrap-a4-25x18": ("A1",), "tag-a4-95x54": ("A1", "B1")}
+        assert record.used_cells() == {"wrap-a4-25x18": ("A1",), "tag-a4-95x54": ("A1", "B1")}
         again = reprint_units(record, record.find("", sheet=(1, 2)), tmp_path, reason="jammed", same_places=True)
         assert [printed.job.unit for printed in again] == ["0001", "0002"]
     with open_record(tmp_path / "new.sqlite"):
@@ -241,7 +242,7 @@ def test_schema_3_on_a_server(server: str, tmp_path: Path) -> None:
     with open_record(url) as record:
         print_units(EXAMPLE, tmp_path, record, units=(None, None))
         record.void("0002", "K4", "torn")
-        before, used, new = record.markers("0002"), used_cells(record), columns(record)
+        before, used, new = record.markers("0002"), record.used_cells(), columns(record)
         with record.engine.begin() as connection:
             for statement in BACK_TO_3:
                 connection.exec_driver_sql(statement)
@@ -251,9 +252,9 @@ def test_schema_3_on_a_server(server: str, tmp_path: Path) -> None:
     with open_record(url) as record:
         assert verify(record) == ()
         assert columns(record) == new
-        assert (record.markers("0002"), used_cells(record)) == (before, used)
+        assert (record.markers("0002"), record.used_cells()) == (before, used)
         assert len(record.run(1)) == 2
         record.back_up(tmp_path / "copy.sqlite")
     with open_record(tmp_path / "copy.sqlite") as copy:
-        assert used_cells(copy) == used != {}
+        assert copy.used_cells() == used != {}
         assert len(copy.run(2)) == 2

@@ -11,14 +11,16 @@ import pypdfium2 as pdfium
 import pytest
 from click.testing import CliRunner, Result
 
-from labeler.cli import main
+from labeler.cli.main import main
 from labeler.errors import LabelerError, Where
+from labeler.job.deliver import Output
+from labeler.job.keeping import verify
+from labeler.job.printing import print_harness, print_units
+from labeler.job.reprinting import reprint, reprint_units, resume_run
+from labeler.job.run import together
 from labeler.model import Sheet
-from labeler.pipeline import Output, print_harness, print_units, reprint, reprint_units, resume_run, verify
-from labeler.pipeline.sharing import together
 from labeler.record import open_record
 from labeler.record.store import Record
-from labeler.record.used import used_by, used_cells
 
 BOAT = str(Path(__file__).parent.parent / "examples" / "survey-boat.toml")
 WRAPS = "wrap-a4-25x18"
@@ -169,7 +171,7 @@ def test_voids_of_copies_go_out_and_in(tmp_path: Path) -> None:
         for unit in ("0002", "0001"):
             other.take_in(json.loads(json.dumps(record.export(unit))), Where(unit))
         assert {item.state for item in other.find("", unit="0001")} <= {"printed", "plain"}
-        assert used_cells(other) != {}
+        assert other.used_cells() != {}
         assert len(other.run(1)) == 2
         name, unit = items[0].row.id, items[0].unit
         assert [(e.what, e.reason) for e in other.history(name, unit)] == [
@@ -196,7 +198,7 @@ def broken_off(record: Record, folder: Path, monkeypatch: pytest.MonkeyPatch, **
     with monkeypatch.context() as patch:
         patch.setattr("labeler.record.store.Record.confirm", die)
         patch.setattr("labeler.record.store.Record.withdraw_prepared", lambda *_words: None)
-        patch.setattr("labeler.draw.files.Path.unlink", lambda *_words, **_more: None)
+        patch.setattr("labeler.files.Path.unlink", lambda *_words, **_more: None)
         with pytest.raises(KeyboardInterrupt):
             print_units(BOAT, folder, record, units=(None, None), date=DATE, **how)
     return {file.name: file.read_bytes() for file in folder.iterdir() if not file.name.startswith(".")}
@@ -224,9 +226,9 @@ def test_a_run_that_was_broken_off_is_finished_as_it_was(
             ["RSB-210-0001-bench-sheet.pdf"],  # of each unit its own alone
             ["RSB-210-0002-bench-sheet.pdf"],
         ]
-        left = used_by(record, 2)
+        left = record.used_by(2)
         assert left == done[0].left
-        assert {name: cells for name, cells in left.items() if cells} == used_cells(record) != {}
+        assert {name: cells for name, cells in left.items() if cells} == record.used_cells() != {}
         with pytest.raises(LabelerError, match="it is printed"):
             resume_run(record, 1)
 
@@ -256,12 +258,12 @@ def test_a_run_is_withdrawn_as_a_whole(tmp_path: Path, monkeypatch: pytest.Monke
     place = tmp_path / "r.sqlite"
     with open_record(place) as record:
         broken_off(record, tmp_path / "out", monkeypatch)
-        assert used_cells(record) != {}
+        assert record.used_cells() != {}
     done = run("record", "withdraw", "2", "--reason", "power cut", "--record", place)
     assert done.stderr.splitlines() == ["job 1 is withdrawn: power cut", "job 2 is withdrawn: power cut"]
     with open_record(place) as record:
         assert [job.state for job in record.jobs()] == ["withdrawn", "withdrawn"]
-        assert used_cells(record) == {}
+        assert record.used_cells() == {}
         assert print_harness(BOAT, tmp_path / "new", record, unit="0001").job.state == "printed"
         with pytest.raises(LabelerError, match="it was withdrawn before"):
             record.withdraw_prepared(1, "once more")

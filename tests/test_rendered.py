@@ -10,12 +10,13 @@ import pypdfium2 as pdfium
 import pytest
 from reportlab.pdfgen.canvas import Canvas
 
-from labeler.catalogue import load_catalogue
-from labeler.draw.pdf import Header, draw_sheets
-from labeler.fit import SleevePlace, fit_sleeve
-from labeler.layout import lay_out
+from labeler.draw.around import Header
+from labeler.draw.pdf import draw_sheets
+from labeler.fit.sleeve import SleevePlace, fit_sleeve
+from labeler.layout.place import lay_out
 from labeler.model import Fit, Marker, Piece, Range, Seat
-from labeler.size import choose_tubes
+from labeler.size.tubes import choose_tubes
+from labeler.tables.catalogue import load_catalogue
 from labeler.text import load_font
 from tests.make import settings
 from tests.shrinking import outcomes

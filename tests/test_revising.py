@@ -12,11 +12,14 @@ import pypdfium2 as pdfium
 import pytest
 from click.testing import CliRunner, Result
 
-from labeler.cli import main
+from labeler.cli.main import main
 from labeler.errors import LabelerError, Where
-from labeler.pipeline import print_changes, print_harness, reprint, resume, verify
-from labeler.pipeline.revising import compare
-from labeler.record import MarkerRow, open_record
+from labeler.job.keeping import verify
+from labeler.job.printing import print_harness
+from labeler.job.reprinting import reprint, resume
+from labeler.job.revising import compare, print_changes
+from labeler.record import open_record
+from labeler.record.values import MarkerRow
 
 BOAT = Path(__file__).parent.parent / "examples" / "survey-boat.toml"
 

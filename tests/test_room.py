@@ -6,14 +6,15 @@ from pathlib import Path
 
 import pytest
 
-from labeler.catalogue import load_catalogue
 from labeler.errors import LabelerError
-from labeler.fit import Room, SleevePlace, fit_sleeve, room_of
+from labeler.fit.sleeve import Room, SleevePlace, fit_sleeve, room_of
+from labeler.job.check import check
+from labeler.job.printing import print_harness
 from labeler.model import Fit, Marker, Range, Seat
-from labeler.pipeline import check, print_harness
 from labeler.record import open_record
-from labeler.size import choose_tubes
-from labeler.stocks import largest_piece
+from labeler.size.tubes import choose_tubes
+from labeler.tables.catalogue import load_catalogue
+from labeler.tables.stocks import largest_piece
 from tests.make import settings
 from tests.test_ways import BASE
 

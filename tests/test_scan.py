@@ -10,9 +10,10 @@ import pypdfium2
 import pytest
 from click.testing import CliRunner
 
-from labeler.cli import main
+from labeler.cli.main import main
 from labeler.codes.reading import read_codes
-from labeler.pipeline import Printed, print_harness
+from labeler.job.printing import print_harness
+from labeler.job.run import Printed
 from labeler.record import open_record
 
 EXAMPLE = str(Path(__file__).parent.parent / "examples" / "survey-boat.toml")
@@ -142,7 +143,7 @@ def test_photos_cut_short_or_without_a_code(shop: tuple[Path, list[Printed]], tm
 
 
 def test_reading_names_the_kind() -> None:
-    from labeler.codes import symbols
+    from labeler.codes.symbols import symbols
     from tests.test_codes import pixels
 
     for kind in ("QR", "Data Matrix", "Code 128", "Code 39"):

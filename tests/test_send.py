@@ -14,7 +14,9 @@ import pypdfium2 as pdfium
 import pytest
 
 from labeler.errors import LabelerError
-from labeler.pipeline import Output, print_harness, reprint
+from labeler.job.deliver import Output
+from labeler.job.printing import print_harness
+from labeler.job.reprinting import reprint
 from labeler.record import open_record
 from labeler.send import queue_problems
 

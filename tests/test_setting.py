@@ -7,8 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from labeler.fit.setting import best_setting, breakings, filled, segments, stack_ratio, type_size
-from labeler.fit.zone import Needed, Zone
+from labeler.fit.text import Needed, Zone, best_setting, breakings, filled, segments, stack_ratio, type_size
 from labeler.model import Range
 from labeler.text import load_font
 

@@ -21,10 +21,10 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from labeler.catalogue import load_catalogue
 from labeler.formulas import shrink
 from labeler.formulas.shrink import face_scale, lay_flat, limits, peak_scale, shrunk, stop, wall_from_section
 from labeler.model import Range, Tube
+from labeler.tables.catalogue import load_catalogue
 
 QUARTER = Tube("2:1", "1/4", 6.35, 3.175, 0.635, 0.635, 0.635)
 

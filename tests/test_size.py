@@ -4,11 +4,12 @@ from dataclasses import replace
 
 import pytest
 
-from labeler.branches import circuits_by_branch
-from labeler.catalogue import load_catalogue
 from labeler.errors import LabelerError
+from labeler.harness import circuits_by_branch
 from labeler.model import Branch, BranchEnd, Cable, Connector, Range, Seat
-from labeler.size import bundle, choose_tubes, end_seat, wire_seat
+from labeler.size.bundles import bundle, end_seat, wire_seat
+from labeler.size.tubes import choose_tubes
+from labeler.tables.catalogue import load_catalogue
 from tests.make import circuit, harness, settings
 
 CATALOGUE = load_catalogue()

@@ -11,9 +11,9 @@ import math
 
 import pytest
 
-from labeler.materials import bare_diameter
-from labeler.read.csv import read_csv
+from labeler.read.lists import read_csv
 from labeler.read.values import length, size
+from labeler.tables.materials import bare_diameter
 from tests.make import settings
 
 REFUSED = None

@@ -5,11 +5,12 @@ from math import pi
 
 import pytest
 
-from labeler.catalogue import load_catalogue
-from labeler.fit import SleevePlace, fit_insert, fit_sleeve
-from labeler.fit.sleeve import plain_sleeve
+from labeler.fit.film import fit_insert
+from labeler.fit.sleeve import SleevePlace, fit_sleeve, plain_sleeve
 from labeler.model import Branch, BranchEnd, Fit, Marker, Range, Seat, Step, Tube, TubeChoice
-from labeler.size import choose_tubes, end_seat
+from labeler.size.bundles import end_seat
+from labeler.size.tubes import choose_tubes
+from labeler.tables.catalogue import load_catalogue
 from labeler.text import load_font
 from tests.make import harness, settings
 

@@ -10,16 +10,19 @@ import pypdfium2 as pdfium
 import pytest
 from click.testing import CliRunner
 
-from labeler.bench.sheet import layings_of
-from labeler.catalogue import load_catalogue
-from labeler.cli import main
-from labeler.draw.pdf import Header, draw_sheets
-from labeler.fit import SleevePlace, fit_flag, fit_insert
-from labeler.layout import cells, lay_out
+from labeler.cli.main import main
+from labeler.draw.around import Header
+from labeler.draw.pdf import draw_sheets
+from labeler.fit.film import fit_flag, fit_insert
+from labeler.fit.sleeve import SleevePlace
+from labeler.layout.cells import cells
+from labeler.layout.place import lay_out
 from labeler.model import Face, Fit, Marker, Piece, Range, Seat
 from labeler.plan import plan
-from labeler.size import choose_tubes
+from labeler.size.tubes import choose_tubes
+from labeler.tables.catalogue import load_catalogue
 from labeler.text import load_font
+from labeler.work.bench_sheet import layings_of
 from tests.make import harness, settings
 
 CATALOGUE = load_catalogue()

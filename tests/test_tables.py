@@ -10,9 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from labeler.errors import LabelerError, Where
-from labeler.materials import read_coverings, read_families, read_kinds
-from labeler.stocks import read_stock
-from labeler.tables import Document, Key, checked, length, load
+from labeler.tables.document import Document, Key, checked, length, load
+from labeler.tables.materials import read_coverings, read_families, read_kinds
+from labeler.tables.stocks import read_stock
 
 KEYS = [
     "family", "kind", "covering", "name", "source", "sizes", "size", "aliases", "supplied_in", "supplied_mm",

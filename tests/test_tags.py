@@ -7,10 +7,11 @@ from pathlib import Path
 
 import pytest
 
-from labeler.catalogue import load_catalogue
+from labeler.job.check import check
+from labeler.job.printing import print_harness
 from labeler.model import DOES_NOT_FIT
-from labeler.pipeline import check, print_harness
 from labeler.record import open_record
+from labeler.tables.catalogue import load_catalogue
 from labeler.text import load_font
 
 HEAD = """[harness]

@@ -8,11 +8,11 @@ from typing import Any
 
 import pytest
 
-from labeler.catalogue import default_settings, load_catalogue
 from labeler.errors import Problem, Where
+from labeler.job.check import check
 from labeler.model import Bag, Branch, BranchEnd, Cable, Circuit, Connector, Harness, Pin
-from labeler.pipeline import check
-from labeler.read.csv import read_csv
+from labeler.read.lists import read_csv
+from labeler.tables.catalogue import default_settings, load_catalogue
 from labeler.validate import validate
 
 SETTINGS = replace(default_settings(), wire="SAE J1128 TXL")

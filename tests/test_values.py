@@ -11,7 +11,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from labeler.catalogue import default_settings, load_choices
 from labeler.model import Pin
 from labeler.read.values import (
     checked_cavity,
@@ -25,6 +24,7 @@ from labeler.read.values import (
     with_settings,
     word,
 )
+from labeler.tables.catalogue import default_settings, load_choices
 
 
 @pytest.mark.parametrize(

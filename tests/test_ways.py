@@ -6,10 +6,10 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from labeler.cli import main
-from labeler.explain import explain
+from labeler.answers.explain import explain
+from labeler.cli.main import main
+from labeler.job.check import check
 from labeler.model import Fit
-from labeler.pipeline import check
 
 BASE = """
 [harness]

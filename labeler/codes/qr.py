@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
+
 QUIET_MODULES = 4
 """Free of print on all four sides, in modules (ISO/IEC 18004:2015, 9.1)."""
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from labeler.draw.pens import POINTS_PER_MM, Line, Pen
 from labeler.errors import LabelerError
-from labeler.layout import HEAD_STRIP_MM, RULER_MM, cells
+from labeler.layout.cells import HEAD_STRIP_MM, RULER_MM, cells
 from labeler.model import Face, Placed, Run, Sheet, Stock
 from labeler.text import Font, font_for, load_font
 

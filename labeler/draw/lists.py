@@ -5,36 +5,42 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from itertools import chain, groupby, repeat
 
-from labeler.bench.branch import CoveringCut
-from labeler.bench.cautions import Caution
-from labeler.bench.sheet import BenchSheet, Printed, Remark
-from labeler.bench.sleeves import Cut, Step
-from labeler.bench.wires import WireEnds
-from labeler.draw.cells import Cell, Stack, Text, TickBox
-from labeler.draw.tables import (
+from labeler.draw.typeset import (
     FEWEST_ROWS,
     GAP_PT,
     HEAD_PT,
     HEADS_PT,
     MIDDLE_PT,
+    NO_BREAK,
     NOTE_PT,
+    PLAIN,
     ROW_PT,
     SMALL_PT,
     SOURCE_PT,
     TITLE_PADS,
     TITLE_PT,
+    Cell,
     Part,
     Row,
+    Stack,
     Table,
+    Text,
+    TickBox,
     Together,
+    Words,
+    bold,
     joined_lines,
     listing,
+    plain,
     plain_listing,
     section_title,
     shown_length,
     stack,
 )
-from labeler.draw.words import NO_BREAK, PLAIN, Words, bold, plain
+from labeler.work.bench_sheet import BenchSheet, Caution, Printed, Remark
+from labeler.work.branch_pages import CoveringCut
+from labeler.work.sleeves import Cut, Step
+from labeler.work.wiring import WireEnds
 
 MOST_EXPLAINED = 12  # markers left out: of more, the bench needs to know which, not how to mend them; project choice
 ALONE_SIGNS = 120  # of the places of equal pieces: what has room in four lines

@@ -13,7 +13,7 @@ from typing import Protocol
 
 from labeler.errors import LabelerError, Problem, Where
 from labeler.model import Box, Sheet, Symbol
-from labeler.printers import AS_DRAWN, Printer
+from labeler.tables.printers import AS_DRAWN, Printer
 
 POINTS_PER_MM = 72 / 25.4  # a point is 1/72 in (DOD-HDBK-791 6-5.3.2)
 MM_PER_INCH = 25.4

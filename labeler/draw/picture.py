@@ -9,12 +9,13 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from labeler.bench.branch import USUAL_EDGE_MM, DrawnEnd, DrawnMarker, Picture
-from labeler.draw.words import BOLD, PLAIN, embedded_name, font_runs
+from labeler.draw.typeset import BOLD, PLAIN, embedded_name, font_runs
 from labeler.model import Run
+from labeler.work.branch_pages import USUAL_EDGE_MM, DrawnEnd, DrawnMarker, Picture
 
 if TYPE_CHECKING:
     from reportlab.pdfgen.canvas import Canvas
+
 
 SCALES = (1, 2, 5, 10, 15, 20, 25, 50, 100, 200, 500, 1000)
 HEAD_MM, WORDS_MM, LINE_MM = 14.0, 2.3, 0.2

@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING
 from labeler.draw.pens import DotPen, Page
 from labeler.errors import Problem, Where
 from labeler.model import Placed, Sheet
-from labeler.printers import AS_DRAWN, Printer
+from labeler.tables.printers import AS_DRAWN, Printer
 
 if TYPE_CHECKING:
     from PIL.Image import Image
+
 
 MOST_DOTS = 600_000_000  # of a page, project choice: A4 at 2400 dpi has 557 million, each of which takes two bytes
 BLACK_BELOW = 128  # of 256 levels: a dot that is covered by half and more

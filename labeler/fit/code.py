@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from math import ceil, degrees, floor, inf, pi, radians, sqrt
 
-from labeler.fit.zone import TubeZone, Zone
+from labeler.fit.text import TubeZone, Zone
 from labeler.formulas.curvature import GRADES, axial_nonuniformity, grid_deviation, largest_arc, smallest_diameter
 from labeler.model import Code, CodeFit, Marker, Range, Settings, Symbol
 

@@ -2,19 +2,196 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from math import ceil, inf, isfinite
 
+from labeler.alike import pattern
 from labeler.fit.code import CodeMaker, SetCode, ground_on_tube, set_code, with_code
-from labeler.fit.common import Flaws, capital_report, contrast_of, distance_for, flaws_of, font_of, set_text, verdict_of
-from labeler.fit.lengths import Lengths, lengths_on, not_held, parts_of
-from labeler.fit.on_stock import UNLIMITED, Room
-from labeler.fit.setting import Setting, type_size
-from labeler.fit.zone import TubeZone, Zone, zone_around, zone_on_tube
-from labeler.formulas.shrink import limits, shrunk
-from labeler.model import DOES_NOT_FIT, FITS, TIGHT, Face, Fit, Marker, Run, Seat, SeatPart, Settings, Tube, TubeChoice
-from labeler.model.alike import pattern
+from labeler.fit.result import Flaws, capital_report, contrast_of, distance_for, flaws_of, font_of, set_text, verdict_of
+from labeler.fit.text import Setting, TubeZone, Zone, type_size, zone_around, zone_on_tube
+from labeler.formulas.shrink import cut_length, limits, shrunk
+from labeler.model import (
+    DOES_NOT_FIT,
+    FITS,
+    TIGHT,
+    Branch,
+    Face,
+    Fit,
+    Marker,
+    Range,
+    Run,
+    Seat,
+    SeatPart,
+    Settings,
+    Stock,
+    Tube,
+    TubeChoice,
+)
+from labeler.tables.stocks import largest_piece
 from labeler.text import Font
+
+# ---------------------------------------------------------------- What the stock takes
+
+
+EPS = 1e-6
+
+
+@dataclass(frozen=True, slots=True)
+class Room:
+    """The largest piece that a stock takes, mm; ``larger`` is a stock that takes more, or None."""
+
+    width_mm: float = inf
+    height_mm: float = inf
+    stock: str = ""
+    larger: Room | None = None
+
+    def refusal(self, width_mm: float, height_mm: float) -> str:
+        """Return why a piece cannot be printed, with the limit and the remedy, or ``""``."""
+        if width_mm <= self.width_mm + EPS and height_mm <= self.height_mm + EPS:
+            return ""
+        limits = " x ".join(f"{limit:g}" if isfinite(limit) else "any" for limit in (self.width_mm, self.height_mm))
+        text = f"the flat piece is {width_mm:.4g} x {height_mm:.4g} mm, {self.stock} takes {limits} mm"
+        ways = [f"use --stock {self.larger.stock}"] if self.larger else []
+        if width_mm > self.width_mm + EPS:
+            ways.append("cut it shorter")
+        if height_mm > self.height_mm + EPS:
+            ways.append("take a smaller tube")
+        return f"{text}: {' or '.join(ways)}"
+
+
+UNLIMITED = Room()
+
+
+def room_of(stock: Stock, others: Sequence[Stock] = ()) -> Room:
+    """Return the room on a stock; of the others that take the same, the first with more of it."""
+    width, height = largest_piece(stock)
+    larger = None
+    for other in others:
+        wider, higher = largest_piece(other)
+        if other.takes == stock.takes and wider >= width and higher >= height and (wider, higher) != (width, height):
+            larger = Room(wider, higher, other.name)
+            break
+    return Room(width, height, stock.name, larger)
+
+
+# ---------------------------------------------------------------- Cut lengths
+
+
+LONGEST_TRIED_MM = 200.0  # longest cut that is proposed: project choice
+
+
+def cut_lengths(settings: Settings, at_least_mm: float = 0.0) -> tuple[float, ...]:
+    """Return the cut lengths that may be chosen, mm: the shop's own, or whole steps from shortest to longest.
+
+    Where none is long enough for ``at_least_mm`` only the longest is returned.
+    """
+    if settings.cut_lengths_mm:
+        enough = tuple(length for length in settings.cut_lengths_mm if length >= at_least_mm)
+        return enough or settings.cut_lengths_mm[-1:]
+    step = settings.cut_step_mm
+    first = ceil(round(max(settings.shortest_cut_mm, at_least_mm) / step, 9))
+    last = int(round(settings.longest_cut_mm / step, 9))
+    return tuple(i * step for i in range(first, last + 1)) or (settings.longest_cut_mm,)
+
+
+@dataclass(frozen=True, slots=True)
+class Lengths:
+    """How the length of a piece is used, mm, all flat.
+
+    ``rest`` is what lies on the part of a stepped seat that carries no lettering; ``taken`` what print
+    may not use; ``least`` what holds both parts of a stepped seat; ``withheld`` says that longer
+    pieces may be cut but go on no sheet of the stock.
+    """
+
+    own_along: Range
+    rest: float
+    rest_along: Range | None
+    taken: float
+    least: float
+    choices: tuple[float, ...]
+    withheld: bool
+
+
+def lengths_on(
+    seat: Seat, tube: Tube, own_along: Range, settings: Settings, fixed_mm: float | None, most_mm: float = inf
+) -> Lengths:
+    """Return how the length of a tube is used on a seat, cut to a fixed length or to one that may be chosen.
+
+    ``own_along`` is the tube's length on the lettered part over its flat length; ``most_mm`` the
+    longest piece that can be printed. On a stepped seat each part is held by ``overlap_mm`` after shrinking.
+    """
+    rest, along, least = 0.0, None, 0.0
+    if seat.step:
+        on = Range(seat.step.closes_on.low, min(seat.step.closes_on.high, tube.supplied_mm))
+        along = shrunk(limits(tube, settings.supplied_over, settings.recovered_under), on, "even").along
+        rest = cut_length(((settings.overlap_mm, along.low),))
+        least = cut_length(((settings.overlap_mm, along.low), (settings.overlap_mm, own_along.low)))
+    taken = 2 * settings.end_margin_mm + rest
+    every = (fixed_mm,) if fixed_mm else cut_lengths(settings, max(taken, least))
+    inside = tuple(length for length in every if length <= most_mm + EPS)
+    return Lengths(own_along, rest, along, taken, least, inside or every[:1], len(inside) < len(every))
+
+
+def not_held(use: Lengths, length_mm: float, settings: Settings) -> str:
+    """Return why a piece is too short to hold both parts of its seat, or ``""``."""
+    if use.rest_along is None or length_mm >= use.least - EPS:
+        return ""
+    return (
+        f"{settings.overlap_mm:g} mm on either side of the covering's edge (overlap_mm) take {use.least:.1f} mm of "
+        f"tube, cut are {length_mm:g} mm"
+    )
+
+
+def parts_of(seat: Seat, length_mm: float, use: Lengths) -> tuple[SeatPart, ...]:
+    """Return what a piece lies on, with the lengths cut flat and after shrinking: where the text stands comes first."""
+    own, along = length_mm - use.rest, use.own_along
+    step, past = seat.step, use.rest_along
+    name = seat.sits_on if step is None or step.towards_end else "the bare bundle, towards the end"
+    first = SeatPart(name, own, Range(own * along.low, own * along.high))
+    if step is None or past is None:
+        return (first,)
+    return (first, SeatPart(step.on, use.rest, Range(use.rest * past.low, use.rest * past.high)))
+
+
+# ---------------------------------------------------------------- Room along a branch
+
+
+EPS_MM = 1e-6
+
+
+def within_branches(fits: Sequence[Fit], branches: Iterable[Branch]) -> tuple[Fit, ...]:
+    """Return the fits; a sleeve that its branch, of known length, has no room for does not fit.
+
+    A sleeve takes its cut length from where its edge sits; shrinking only shortens it.
+    """
+    measured = {branch.id: branch for branch in branches if branch.length_mm is not None}
+    if not measured:
+        return tuple(fits)
+    starts = {(b.id, end.at): end.from_end_mm or 0.0 for b in measured.values() for end in b.ends}
+    taken: dict[str, dict[str, float]] = {}
+    for fit in fits:
+        place = (fit.marker.branch, fit.marker.at)
+        if fit.marker.role == "branch end" and fit.tube and place in starts:
+            taken.setdefault(place[0], {})[place[1]] = starts[place] + fit.cut_length_mm
+    return tuple(_within(fit, measured.get(fit.marker.branch), taken.get(fit.marker.branch, {})) for fit in fits)
+
+
+def _within(fit: Fit, branch: Branch | None, taken: Mapping[str, float]) -> Fit:
+    if branch is None or branch.length_mm is None or fit.marker.role != "branch end" or fit.marker.at not in taken:
+        return fit
+    others = [mm for at, mm in taken.items() if at != fit.marker.at] if len(branch.ends) == 2 else []
+    reach, left = taken[fit.marker.at], branch.length_mm - sum(others)
+    if reach <= left + EPS_MM:
+        return fit
+    text = f"its sleeve reaches {reach:g} mm from {fit.marker.at}, the branch has {branch.length_mm:g} mm"
+    text += f", of which the other sleeve takes {sum(others):g}" if others else ""
+    ways = (*fit.ways_out, "a shorter sleeve (cut_length_mm), or less from_end_mm")
+    return replace(fit, verdict=DOES_NOT_FIT, reasons=(text, *fit.reasons), ways_out=ways)
+
+
+# ---------------------------------------------------------------- sleeve
+
 
 BOTH_FACES = (
     "lettering on both faces has no back to heat first: the scales of the two faces add up to twice the "

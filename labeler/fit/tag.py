@@ -7,10 +7,9 @@ from dataclasses import dataclass, replace
 from math import ceil
 
 from labeler.fit.code import CodeMaker, Ground, SetCode, set_code, with_code
-from labeler.fit.common import PAPER, contrast_of, flaws_of, font_of, needed_for
-from labeler.fit.setting import filled, type_size
-from labeler.fit.ways import CONDENSED, with_settings
-from labeler.fit.zone import least_size, printer_of
+from labeler.fit.remedies import CONDENSED, with_settings
+from labeler.fit.result import PAPER, contrast_of, flaws_of, font_of, needed_for
+from labeler.fit.text import filled, least_size, printer_of, type_size
 from labeler.formulas.legibility import height_for_dots
 from labeler.model import (
     DOES_NOT_FIT,

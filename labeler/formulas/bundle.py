@@ -9,8 +9,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from labeler.formulas.outline import girth
-from labeler.formulas.packing import THINNEST, arranged, repaired
+from labeler.formulas.packing import THINNEST, arranged, girth, repaired
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,8 +10,17 @@ from itertools import chain
 from typing import NamedTuple
 
 from labeler.errors import LabelerError, Problem, refuse
-from labeler.layout.cells import TOLERANCE_MM, Cell, cell_name, cells, parse_cell, parse_cells
-from labeler.layout.wrong import cells_wrong, pieces_wrong, unknown_or_wrong
+from labeler.layout.cells import (
+    TOLERANCE_MM,
+    Cell,
+    cell_name,
+    cells,
+    cells_wrong,
+    parse_cell,
+    parse_cells,
+    pieces_wrong,
+    unknown_or_wrong,
+)
 from labeler.model import NOWHERE, Piece, Placed, Sheet, Stock
 
 MOST_LENGTHS = 4  # cut lengths that a header lists one by one; of more it says from … to: project choice

@@ -6,14 +6,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from labeler.draw.files import write_whole
 from labeler.errors import Problem
-from labeler.layout import lay_out
+from labeler.files import write_whole
+from labeler.job.check import check
+from labeler.job.deliver import Track, untracked
+from labeler.job.run import pieces_of
+from labeler.layout.place import lay_out
 from labeler.model import Piece, Stock
-from labeler.pipeline import check, pieces_of
-from labeler.pipeline.handing import Track, untracked
-from labeler.proof.page import page
-from labeler.proof.pictures import shown
+from labeler.proof.page import page, shown
 
 ALONE = Stock("proof", "reel", "sleeve", "a page for each piece")
 """Sleeves that do not fit are shown too, also those that are longer than a card takes."""

@@ -8,24 +8,22 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from labeler.catalogue import default_settings, load_choices
 from labeler.errors import LabelerError, Problem, Where, WrongUse
+from labeler.files import file_bytes, input_bytes
 from labeler.model import Harness, Settings
-from labeler.read.account import AS_IT_STANDS, Account, Read, Wanted, counts_of, recoloured, refuse_unused
-from labeler.read.assemble import assembled
-from labeler.read.cad import Export
 from labeler.read.columnmap import draft_map, load_map, mapped_table
-from labeler.read.csv import read_list
-from labeler.read.encoding import decoded
-from labeler.read.files import file_bytes, input_bytes
+from labeler.read.export import Export, assembled
+from labeler.read.import_report import AS_IT_STANDS, Account, Read, Wanted, counts_of, recoloured, refuse_unused
 from labeler.read.kbl import read_kbl
-from labeler.read.table import table_of
+from labeler.read.lists import read_list
+from labeler.read.table import decoded, table_of
 from labeler.read.toml import read_toml
 from labeler.read.values import setting, unknown, with_settings
 from labeler.read.vec import read_vec
+from labeler.read.workbook import is_workbook, read_sheet
 from labeler.read.written import harness_toml
-from labeler.read.xlsx import is_workbook, read_sheet
 from labeler.read.xml import Document, is_xml, parse
+from labeler.tables.catalogue import default_settings, load_choices
 
 __all__ = ["AS_IT_STANDS", "Read", "Wanted", "draft_of", "harness_toml", "overrides", "read_file", "read_harness"]
 

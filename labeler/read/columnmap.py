@@ -13,12 +13,10 @@ from pathlib import Path
 from typing import Any
 
 from labeler.errors import LabelerError, Problem, Where, refuse
-from labeler.read.files import file_bytes
-from labeler.read.headers import ROLES, Columns, columns, heading
-from labeler.read.lines import line_of
-from labeler.read.rows import SEPARATORS
-from labeler.read.table import Layout, NoHeader, Table, table_of
-from labeler.read.toml import parsed
+from labeler.files import file_bytes
+from labeler.read.columns import ROLES, Columns, columns, heading
+from labeler.read.table import SEPARATORS, Layout, NoHeader, Table, table_of
+from labeler.read.toml import line_of, parsed
 from labeler.read.values import shown, unknown
 
 ENDS = ("from", "from pin", "from owner", "to", "to pin", "to owner")

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from labeler.errors import LabelerError, Problem, Where
-from labeler.read.cad import (
+from labeler.read.export import (
     SI_PREFIX,
     Conductor,
     Export,

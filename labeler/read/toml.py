@@ -14,26 +14,334 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from labeler.catalogue import load_choices
 from labeler.errors import LabelerError, Problem, Where, refuse
-from labeler.model import (
-    Bag,
-    Branch,
-    BranchEnd,
-    Cable,
-    Circuit,
-    Connector,
-    Harness,
-    Item,
-    Settings,
+from labeler.files import file_bytes
+from labeler.model import Bag, Branch, BranchEnd, Cable, Circuit, Connector, Harness, Item, Pin, Settings
+from labeler.read.lists import inferred_connectors, read_csv
+from labeler.read.values import (
+    cable_outside,
+    checked_cavity,
+    connector_outside,
+    cut_length,
+    length,
+    number,
+    pin,
+    setting,
+    shown,
+    size,
+    unknown,
+    wire_outside,
+    with_settings,
+    word,
 )
-from labeler.read.csv import inferred_connectors, read_csv
-from labeler.read.files import file_bytes
-from labeler.read.keys import ALIASES, BAG, BRANCH, CABLE, CIRCUIT, CONNECTOR, END, HARNESS, ITEM, TOP, Keys
-from labeler.read.lines import Path as Place
-from labeler.read.lines import line_index, line_of
-from labeler.read.values import setting, unknown, with_settings
-from labeler.read.xlsx import is_workbook
+from labeler.read.workbook import is_workbook
+from labeler.tables.catalogue import load_choices
+
+# ---------------------------------------------------------------- On which line each key of a TOML text stands
+
+
+KeyPath = tuple[str | int, ...]
+
+_SKIP = re.compile(r"(?:[ \t\r\n]+|#[^\n]*)*")
+_BLANK = re.compile(r"[ \t]*")
+_KEY = re.compile(r'[A-Za-z0-9_-]+|"(?:[^"\\\n]|\\.)*"|\'[^\'\n]*\'')
+_STRING = re.compile(
+    r'"""(?:[^"\\]|\\.|"{1,2}(?!"))*"{3,5}'
+    r"|'''(?:[^']|'{1,2}(?!'))*'{3,5}"
+    r'|"(?:[^"\\\n]|\\.)*"'
+    r"|'[^'\n]*'",
+    re.S,
+)
+_BARE = re.compile(r"[^\s,\]}#][^,\]}#\n]*")
+
+
+class _Scan:
+    """One pass over the text; ``lines`` fills up."""
+
+    def __init__(self, text: str) -> None:
+        self.text = text
+        self.at = 0
+        self.line = 1
+        self.counted = 0
+        self.lines: dict[KeyPath, int] = {(): 1}
+        self.counts: dict[KeyPath, int] = {}  # arrays of tables: how many so far
+
+    def run(self) -> dict[KeyPath, int]:
+        table: KeyPath = ()
+        self._skip()
+        while self.at < len(self.text):
+            if self.text[self.at] == "[":
+                table = self._header()
+            else:
+                self._pair(table)
+            self._skip()
+        return self.lines
+
+    def _skip(self, pattern: re.Pattern[str] = _SKIP) -> None:
+        found = pattern.match(self.text, self.at)
+        self.at = found.end() if found else self.at + 1
+
+    def _note(self, path: KeyPath) -> None:
+        """Keep the line of this place, unless the path was met before."""
+        self.line += self.text.count("\n", self.counted, self.at)
+        self.counted = self.at
+        self.lines.setdefault(path, self.line)
+
+    def _header(self) -> KeyPath:
+        """Read ``[a.b]`` or ``[[a.b]]``; an array of tables opens its next element."""
+        start = self.at
+        many = self.text.startswith("[[", self.at)
+        self.at += 2 if many else 1
+        keys = self._keys()
+        self.at += 2 if many else 1
+        path = self._resolved(keys[:-1])
+        path += (keys[-1],)
+        if many:
+            self.counts[path] = self.counts.get(path, 0) + 1
+            self._note(path)
+            path += (self.counts[path] - 1,)
+        elif path in self.counts:
+            path += (self.counts[path] - 1,)
+        end, self.at = self.at, start
+        self._note(path)
+        self.at = end
+        return path
+
+    def _resolved(self, keys: list[str]) -> KeyPath:
+        """Return the path to a table; in an array of tables its last element is meant."""
+        path: KeyPath = ()
+        for key in keys:
+            path += (key,)
+            if path in self.counts:
+                path += (self.counts[path] - 1,)
+        return path
+
+    def _keys(self) -> list[str]:
+        """Read a dotted key."""
+        keys: list[str] = []
+        while True:
+            self._skip(_BLANK)
+            found = _KEY.match(self.text, self.at)
+            if not found:
+                return keys or [""]
+            keys.append(_plain(found[0]))
+            self.at = found.end()
+            self._skip(_BLANK)
+            if self.text[self.at : self.at + 1] != ".":
+                return keys
+            self.at += 1
+
+    def _pair(self, table: KeyPath) -> None:
+        """Read ``key = value``."""
+        start = self.at
+        keys = self._keys()
+        end, self.at = self.at, start
+        for depth in range(1, len(keys) + 1):
+            self._note(table + tuple(keys[:depth]))
+        self.at = end + 1  # past the equals sign
+        self._value(table + tuple(keys))
+
+    def _value(self, path: KeyPath) -> None:
+        self._skip()
+        sign = self.text[self.at : self.at + 1]
+        if sign == "[":
+            self._array(path)
+        elif sign == "{":
+            self._inline(path)
+        else:
+            self._skip(_STRING if sign in "\"'" and sign else _BARE)
+
+    def _array(self, path: KeyPath) -> None:
+        self.at += 1
+        index = 0
+        self._skip()
+        while self.text[self.at : self.at + 1] not in ("]", ""):
+            self._note((*path, index))
+            self._value((*path, index))
+            index += 1
+            self._comma()
+        self.at += 1
+
+    def _inline(self, path: KeyPath) -> None:
+        self.at += 1
+        self._skip()
+        while self.text[self.at : self.at + 1] not in ("}", ""):
+            self._pair(path)
+            self._comma()
+        self.at += 1
+
+    def _comma(self) -> None:
+        self._skip()
+        if self.text[self.at : self.at + 1] == ",":
+            self.at += 1
+            self._skip()
+
+
+def _plain(key: str) -> str:
+    """Return a key without its quotes."""
+    if key.startswith("'"):
+        return key[1:-1]
+    if not key.startswith('"'):
+        return key
+    if "\\" not in key:
+        return key[1:-1]
+    import tomllib
+
+    return next(iter(tomllib.loads(f"{key} = 0")))
+
+
+def line_index(text: str) -> dict[KeyPath, int]:
+    """Return the line, from 1, of every table, key and array element: ``("circuit", 3, "size")`` → 12."""
+    return _Scan(text).run()
+
+
+def line_of(lines: dict[KeyPath, int], path: KeyPath) -> int:
+    """Return the line of a place, or of the nearest table around it."""
+    while path not in lines:
+        path = path[:-1]
+    return lines[path]
+
+
+# ---------------------------------------------------------------- The keys of a harness file
+
+
+Check = Callable[[Any], Any]
+Keys = Mapping[str, tuple[str, Check]]
+
+KINDS = ("connector", "splice", "ring terminal", "loose end", "junction")
+MOST_ITEMS = 100_000  # in a line of a bag; project choice
+MOST_CAVITIES = 10_000  # project choice: a slip of the finger, not a connector
+
+
+def text(value: Any) -> str:
+    """Return a text as it stands; raises ValueError for anything else."""
+    if not isinstance(value, str):
+        raise ValueError(f"{shown(value)} must be a text; write it in quotes")
+    return value
+
+
+def flag(value: Any) -> bool:
+    """Return true or false; raises ValueError for anything else."""
+    if not isinstance(value, bool):
+        raise ValueError(f"{shown(value)} must be true or false, without quotes")
+    return value
+
+
+def names(value: Any) -> tuple[str, ...]:
+    """Return a list of ids; raises ValueError for anything else."""
+    if not isinstance(value, list):
+        raise ValueError(f"{shown(value)} must be a list, such as ['W101', 'W102']")
+    return tuple(word(item) for item in value)
+
+
+def lines_of_text(value: Any) -> tuple[str, ...]:
+    """Return an end's text: one string may be broken where it helps, several are lines as they stand.
+
+    A list of one string is the same as that string.
+    """
+    if isinstance(value, str):
+        return (value,)
+    if not isinstance(value, list) or not value:
+        raise ValueError(f"{shown(value)} must be a text or a list of lines")
+    return tuple(text(item) for item in value)
+
+
+def kind(value: Any) -> str:
+    """Return the kind of a connector; raises ValueError for one that is not known."""
+    found = word(value)
+    if found not in KINDS:
+        raise ValueError(f"{found!r} is no kind of connector; {unknown(found, KINDS)}")
+    return found
+
+
+def count(value: Any) -> int:
+    """Return how many cavities; raises ValueError unless it is a whole number from 1."""
+    if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= MOST_CAVITIES:
+        raise ValueError(f"must be a whole number from 1 to {MOST_CAVITIES}")
+    return value
+
+
+def tolerance(value: Any) -> float:
+    """Return a length in mm from 0 up."""
+    return length(value, positive=False)
+
+
+def quantity(value: Any) -> float:
+    """Return a number above 0, up to `MOST_ITEMS`."""
+    found = number(value)
+    if not 0 < found <= MOST_ITEMS:
+        raise ValueError(f"{shown(value)} must be above 0 and at most {MOST_ITEMS}")
+    return found
+
+
+def place(value: Any) -> Pin:
+    """Return the pin of ``J4:2``, or of ``{ connector = "J4:2", cavity = "a:1" }`` where names hold colons."""
+    if not isinstance(value, dict):
+        return pin(word(value))
+    if not {"connector"} <= value.keys() <= {"connector", "cavity"}:
+        raise ValueError(f"{shown(value)} must have connector, and may have cavity")
+    return Pin(word(value["connector"]), checked_cavity(word(value["cavity"])) if "cavity" in value else "")
+
+
+def free_fields(value: Any) -> tuple[tuple[str, str], ...]:
+    """Return columns kept as written, by their name; a wire marker may say them: ``{Deck}``."""
+    if not isinstance(value, dict):
+        raise ValueError(f"{shown(value)} must be a table, such as {{ Deck = 'main' }}")
+    return tuple((str(key), text(item)) for key, item in value.items())
+
+
+HARNESS: Keys = {
+    "name": ("name", word),
+    "part_number": ("part_number", text),
+    "revision": ("revision", text),
+    "circuits_from": ("circuits_from", word),
+}
+CONNECTOR: Keys = {
+    "id": ("id", word),
+    "kind": ("kind", kind),
+    "description": ("description", text),
+    "cavities": ("cavities", count),
+    "outside_mm": ("outside_mm", connector_outside),
+    "contact_outside_mm": ("contact_outside_mm", connector_outside),
+}
+CIRCUIT: Keys = {
+    "id": ("id", word),
+    "from": ("start", place),
+    "to": ("finish", place),
+    "size": ("size", size),
+    "wire": ("wire", word),
+    "outside_mm": ("outside_mm", wire_outside),
+    "colour": ("colour", text),
+    "signal": ("signal", text),
+    "length_mm": ("length_mm", length),
+    "cable": ("cable", word),
+    "free": ("free", free_fields),
+}
+CABLE: Keys = {"id": ("id", word), "outside_mm": ("outside_mm", cable_outside)}
+BRANCH: Keys = {
+    "id": ("id", word),
+    "circuits": ("circuits", names),
+    "diameter_mm": ("diameter_mm", cable_outside),
+    "diameter_tolerance_mm": ("diameter_tolerance_mm", tolerance),
+    "length_mm": ("length_mm", length),
+}
+END: Keys = {
+    "at": ("at", word),
+    "text": ("text", lines_of_text),
+    "fitted": ("fitted", flag),
+    "crimped": ("crimped", flag),
+    "lettered": ("lettered", flag),
+    "cut_length_mm": ("cut_length_mm", cut_length),
+    "from_end_mm": ("from_end_mm", tolerance),
+}
+BAG: Keys = {"id": ("id", word), "branch": ("branch", word), "connector": ("connector", word)}
+ITEM: Keys = {"item": ("item", word), "quantity": ("quantity", quantity)}
+TOP = ("harness", "defaults", "connector", "circuit", "cable", "branch", "bag")
+ALIASES = {"colour": "tube_colour"}  # of an end: the colour of its tube
+
+
+# ---------------------------------------------------------------- toml
+
 
 NO_ALIASES: Mapping[str, str] = {}
 
@@ -49,7 +357,7 @@ def read_toml(data: bytes, source: str, folder: Path | None, settings: Settings,
     return _Reader(tree, index, source).harness(data, folder, settings, changes)
 
 
-def parsed(data: bytes, source: str) -> tuple[dict[str, Any], dict[Place, int]]:
+def parsed(data: bytes, source: str) -> tuple[dict[str, Any], dict[KeyPath, int]]:
     """Return the tables of a TOML text and the line of each place; raises LabelerError."""
     try:
         written = data.decode("utf-8-sig")
@@ -73,7 +381,7 @@ def parsed(data: bytes, source: str) -> tuple[dict[str, Any], dict[Place, int]]:
 class _Reader:
     """The tables of one file on their way to values; gathers problems, shares equal settings."""
 
-    def __init__(self, tree: dict[str, Any], index: dict[Place, int], source: str) -> None:
+    def __init__(self, tree: dict[str, Any], index: dict[KeyPath, int], source: str) -> None:
         self.tree = tree
         self.index = index
         self.source = source
@@ -151,7 +459,7 @@ class _Reader:
         return tuple(made)
 
     def _ends(
-        self, place: Place, branch: Mapping[str, Any], above: Settings, branch_settings: Settings | None
+        self, place: KeyPath, branch: Mapping[str, Any], above: Settings, branch_settings: Settings | None
     ) -> tuple[BranchEnd, ...]:
         made = []
         for end, row in self._many(place, branch):
@@ -184,7 +492,7 @@ class _Reader:
         self._problem((name,), f"{name} must be a table", f"write [{name}] on a line of its own")
         return {}
 
-    def _many(self, place: Place, table: Mapping[str, Any]) -> list[tuple[Place, dict[str, Any]]]:
+    def _many(self, place: KeyPath, table: Mapping[str, Any]) -> list[tuple[KeyPath, dict[str, Any]]]:
         """Return the tables of an array with their places; missing is none."""
         name = str(place[-1])
         found = table.get(name, [])
@@ -196,7 +504,7 @@ class _Reader:
         return [((*place, number), row) for number, row in enumerate(found)]
 
     def _table(
-        self, place: Place, row: Mapping[str, Any], keys: Keys, needed: tuple[str, ...]
+        self, place: KeyPath, row: Mapping[str, Any], keys: Keys, needed: tuple[str, ...]
     ) -> dict[str, Any] | None:
         """Return field → checked value, or None where something is wrong with this table."""
         before = len(self.problems)
@@ -220,7 +528,7 @@ class _Reader:
 
     def _split(
         self,
-        place: Place,
+        place: KeyPath,
         row: Mapping[str, Any],
         keys: Keys,
         above: Settings,
@@ -246,7 +554,7 @@ class _Reader:
         changes = self._settings_of(place, given, aliases)
         return own, self._merged(above, changes) if changes else None
 
-    def _settings_of(self, place: Place, row: Mapping[str, Any], aliases: Mapping[str, str]) -> dict[str, Any]:
+    def _settings_of(self, place: KeyPath, row: Mapping[str, Any], aliases: Mapping[str, str]) -> dict[str, Any]:
         """Return checked settings by key."""
         choices = load_choices()
         found = {}
@@ -275,7 +583,7 @@ class _Reader:
         nothing = Harness("")
         if not name:
             return nothing
-        place: Place = ("harness", "circuits_from")
+        place: KeyPath = ("harness", "circuits_from")
         within = Path(name)
         if folder is None or within.is_absolute() or ".." in within.parts or "\\" in name or ":" in name:
             fix = "name a file in the folder of this one"
@@ -306,8 +614,8 @@ class _Reader:
         ends = {end.at: end.where for branch in reversed(branches) for end in reversed(branch.ends)}
         return tuple(Connector(id, where=where) for id, where in reversed(ends.items()))
 
-    def _where(self, place: Place) -> Where:
+    def _where(self, place: KeyPath) -> Where:
         return Where(self.source, line_of(self.index, place))
 
-    def _problem(self, place: Place, message: str, fix: str = "") -> None:
+    def _problem(self, place: KeyPath, message: str, fix: str = "") -> None:
         self.problems.append(Problem(self._where(place), message, fix))

@@ -12,9 +12,9 @@ from dataclasses import replace
 from math import isfinite
 from typing import Any
 
-from labeler.catalogue import Choice
 from labeler.errors import nearest
 from labeler.model import Pin, Settings
+from labeler.tables.catalogue import Choice
 
 MM_PER = {
     "mm": 1.0,

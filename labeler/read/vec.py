@@ -7,14 +7,392 @@ not at all, and then it is said.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import re
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 
-from labeler.read.cad import Conductor, Export, Jacket, Place, above_zero, best_length, measure
-from labeler.read.vecfile import VecFile
-from labeler.read.veclimbs import nodes_of, routes_of, segments, things
-from labeler.read.vecvariants import variants
+from labeler.errors import LabelerError, Problem, Where, WrongUse
+from labeler.read.export import (
+    SI_PREFIX,
+    Conductor,
+    Export,
+    Jacket,
+    Links,
+    Place,
+    Route,
+    Segment,
+    Thing,
+    Variant,
+    above_zero,
+    best_length,
+    measure,
+    unique_doubles,
+)
+from labeler.read.import_report import some
 from labeler.read.xml import Document, Element
+
+# ---------------------------------------------------------------- What every part of the VEC reader needs
+
+
+KNOWN = re.compile(r"1\.[12]\.\d+|2\.[0-2]\.\d+")
+MM_PER_US = {"inch": 25.4, "foot": 304.8, "thou": 0.0254, "yard": 914.4}  # exact: international inch
+
+
+class VecFile:
+    """One VEC, with its harness chosen: only what stands in its documents counts as the harness."""
+
+    def __init__(self, document: Document, wanted: str) -> None:
+        self.document = document
+        self.links = Links(document)
+        self.notes = self.links.notes
+        unique_doubles(document, self.notes)
+        self.version = self._version()
+        self.scope, self.harness = self._scope(wanted)
+        self.specs: dict[str, list[Element]] = {}
+        for holder in self.scope:
+            for spec in holder.all("Specification"):
+                self.specs.setdefault(spec.kind, []).append(spec)
+        self.components = [c for spec in self.specs.get("CompositionSpecification", ()) for c in spec.all("Component")]
+        self.component_of = {role.key: c for c in self.components for role in c.all("Role")}
+
+    def _version(self) -> str:
+        root = self.document.root
+        given = root.said("VecVersion")
+        if not KNOWN.fullmatch(given):
+            message = f"VecVersion {given!r} is not known, read as 2.2"
+            self.notes.add(message, "check the counts", self.links.where(root), "root")
+        return given or "of no stated version"
+
+    def _scope(self, wanted: str) -> tuple[list[Element], Element]:
+        """Return the documents to read and the one of the harness; raises LabelerError where that is left open."""
+        every = self.document.root.all("DocumentVersion")
+        found = [d for d in every if d.said("DocumentType").casefold() == "harnessdescription"]
+        source = self.document.source
+        names = [self.name_of(d) for d in found]
+        if wanted:
+            chosen = [d for d, name in zip(found, names, strict=True) if wanted.casefold() == name.casefold()]
+            if len(chosen) != 1:
+                raise WrongUse(
+                    Problem(Where(source), f"no single harness {wanted!r}", f"it has {some(names) or 'none'}")
+                )
+            others = {d.key for d in found} - {chosen[0].key}
+            return [d for d in every if d.key not in others], chosen[0]
+        if len(found) > 1:
+            message = f"holds {len(found)} harnesses: {some(names, 20)}; which one is meant is not guessed"
+            raise LabelerError(Problem(Where(source), message, f"choose one, as in --sheet {names[0]!r}"))
+        holders = found or [d for d in every if any(s.kind == "CompositionSpecification" for s in d.children)]
+        if not holders:
+            fix = "export the harness, not only its parts"
+            raise LabelerError(Problem(Where(source), f"VEC {self.version} without a harness", fix))
+        return every, holders[0]
+
+    def name_of(self, document: Element) -> str:
+        """Return how a document is called: number, and version where it has one."""
+        return " ".join(filter(None, (document.said("DocumentNumber"), document.said("DocumentVersion"))))
+
+    def each(self, kind: str, tag: str) -> Iterator[Element]:
+        """Yield the children of a name in all specifications of a kind."""
+        for spec in self.specs.get(kind, ()):
+            yield from spec.all(tag)
+
+    def roles(self, component: Element, kind: str) -> list[Element]:
+        """Return the roles of a kind that a component plays."""
+        return [role for role in component.all("Role") if role.kind == kind]
+
+    def owner(self, keys: Iterable[str]) -> Element | None:
+        """Return the component of the first of these roles that belongs to one."""
+        return next((self.component_of[key] for key in keys if key in self.component_of), None)
+
+    # ------------------------------------------------------------ texts and values
+
+    def words(self, element: Element, tag: str) -> str:
+        """Return a text in English, else German, else the first; plain text counts too."""
+        given = {(c.said("LanguageCode").casefold() or "-"): c.said("Value") for c in element.all(tag)}
+        best = given.get("en") or given.get("de") or next(filter(None, given.values()), "")
+        return best or element.said(tag)
+
+    def alias(self, element: Element) -> str:
+        """Return the first alias."""
+        return next((found for a in element.all("AliasId") if (found := a.said("IdentificationValue"))), "")
+
+    def length(self, holder: Element | None, tag: str) -> float | None:
+        """Return a value in mm, None where it is missing or in no unit of length."""
+        return self.amount(holder.first(tag) if holder is not None else None)
+
+    def amount(self, value: Element | None, square: bool = False) -> float | None:
+        """Return a value in mm or mm2, None where it is missing or in another unit."""
+        number = measure(value.said("ValueComponent")) if value is not None else None
+        if value is None or number is None:
+            return None
+        unit = self.document.ids.get(value.said("UnitComponent"))
+        factor = self._factor(unit, 2 if square else 1)
+        if not factor:
+            message = f"values whose unit is not one of {'area' if square else 'length'} and that are passed over"
+            self.notes.add(message, "export it with the units", self.links.where(value), value.said("UnitComponent"))
+            return None
+        return number * factor
+
+    def _factor(self, unit: Element | None, exponent: int) -> float:
+        if unit is None or unit.tag != "Unit":
+            return 0.0
+        if unit.kind in ("USUnit", "ImperialUnit"):
+            name = (unit.said("UsUnitName") or unit.said("ImperialUnitName")).casefold()
+            one = MM_PER_US.get(name, 0.0)
+        else:
+            metre = unit.said("SiUnitName").casefold() in ("metre", "meter")
+            one = 1000.0 * SI_PREFIX.get(unit.said("SiPrefix").casefold(), 0.0) if metre else 0.0
+        power = measure(unit.said("Exponent")) or 1.0
+        return one**exponent if power == exponent else 0.0
+
+    def size(self, conductor: Element | None) -> str:
+        """Return the size of a conductor, ``0.35 mm2`` or, where its unit is AWG, ``20 AWG``; ``""`` where missing."""
+        value = conductor.first("CrossSectionArea") if conductor is not None else None
+        if value is None:
+            return ""
+        unit = self.document.ids.get(value.said("UnitComponent"))
+        number = measure(value.said("ValueComponent"))
+        if unit is not None and unit.said("UsUnitName").casefold() == "awg" and number is not None:
+            gauge = int(number) if number.is_integer() else 99
+            if -3 <= gauge <= 40:
+                return f"{gauge} AWG" if gauge > 0 else f"{1 - gauge}/0 AWG"
+            message = "sizes in AWG that are no gauge and are passed over"
+            self.notes.add(message, "give 4/0 (-3) to 40 AWG, or mm2", self.links.where(value), f"{number:g}")
+            return ""
+        area = self.amount(value, square=True)
+        return f"{area:g} mm2" if area and area > 0 else ""
+
+
+# ---------------------------------------------------------------- The variants of a VEC
+
+
+MODULES = ("module", "variant", "configurableassembly")
+
+
+def variants(file: VecFile) -> Iterator[Variant]:
+    """Yield modules and variants by their parts' numbers, then options by their names."""
+    whole = [s for s in file.specs.get("PartStructureSpecification", ()) if _content(s) == "harness"]
+    listing = [s for s in file.specs.get("PartStructureSpecification", ()) if _content(s) in MODULES]
+    options = {c.key: c for c in file.each("VariantConfigurationSpecification", "VariantConfiguration")}
+    modules = _modules(file)
+    named: set[str] = set()
+    for spec in [*listing, *(whole if len(whole) > 1 else ())]:
+        part = file.document.ids.get(spec.said("DescribedPart"))
+        occurrences = [c for c in modules if part is not None and c.said("Part") == part.key]
+        codes = [options[key] for c in occurrences for key in c.refs("ConfigInfo") if key in options]
+        named |= {c.key for c in occurrences}
+        names = [part.said("PartNumber") if part is not None else "", *(c.said("Identification") for c in occurrences)]
+        names += [text for code in codes for text in _option_names(code)]
+        members = _expanded(file, [*spec.refs("InBillOfMaterial"), *(c.key for c in occurrences)])
+        yield Variant(_distinct([*names, spec.said("Identification"), spec.key]), members)
+    if options:
+        yield from _options(file, options, named)
+
+
+def _options(file: VecFile, options: dict[str, Element], named: set[str]) -> Iterator[Variant]:
+    """Yield the options that constrain elements themselves, not only a module that is listed already."""
+    constrained: dict[str, list[str]] = {}
+    for constraint in file.each("ConfigurationConstraintSpecification", "ConfigurationConstraint"):
+        for key in constraint.refs("ConfigInfo"):
+            constrained.setdefault(key, []).extend(constraint.refs("ConstrainedElements"))
+    for element in file.document.ids.values():
+        if element.tag != "ConfigurationConstraint" and element.key not in named:
+            for key in element.refs("ConfigInfo"):
+                constrained.setdefault(key, []).append(element.key)
+    for key, members in constrained.items():
+        if key in options:
+            names = _distinct([*_option_names(options[key]), key])
+            yield Variant(names, _expanded(file, members), constraint=True)
+
+
+def _option_names(option: Element) -> list[str]:
+    return [option.said(tag) for tag in ("Identification", "LogisticControlString", "LogisticControlExpression")]
+
+
+def _modules(file: VecFile) -> list[Element]:
+    return [c for c in file.components if any(r.kind == "PartWithSubComponentsRole" for r in c.all("Role"))]
+
+
+def _expanded(file: VecFile, keys: Iterable[str]) -> frozenset[str]:
+    """Return keys with all that their modules hold, whatever is nested in whatever."""
+    found: set[str] = set()
+    waiting = list(keys)
+    while waiting:
+        key = waiting.pop()
+        element = file.document.ids.get(key)
+        if key in found or element is None:
+            continue
+        found.add(key)
+        for role in element.all("Role"):
+            waiting += role.refs("SubComponent")
+    return frozenset(found)
+
+
+def _content(spec: Element) -> str:
+    return spec.said("Content").casefold()
+
+
+def _distinct(names: Iterable[str]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(filter(None, names)))
+
+
+# ---------------------------------------------------------------- The limbs of a VEC
+
+
+PROTECTIONS = {
+    "CorrugatedPipeSpecification": "corrugated pipe",
+    "TubeSpecification": "tube",
+    "ShrinkableTubeSpecification": "shrink tube",
+    "TapeSpecification": "tape",
+    "FittingSpecification": "fitting",
+    "StripeSpecification": "stripe",
+}
+CLIPS = ("FixingRole", "CableTieRole", "EdgeMountedFixingRole", "HoleMountedFixingRole", "BoltMountedFixingRole")
+
+
+def segments(file: VecFile) -> tuple[Segment, ...]:
+    """Return all segments."""
+    return tuple(_segment(file, element) for element in file.each("TopologySpecification", "TopologySegment"))
+
+
+def _segment(file: VecFile, element: Element) -> Segment:
+    areas = [
+        (
+            a.said("ValueDetermination").casefold(),
+            a.said("CrossSectionAreaType").casefold(),
+            file.amount(a.first("Area"), square=True),
+        )
+        for a in element.all("CrossSectionAreaInformation")
+    ]
+    given = [("reserved" if kind == "reserved" else how, area) for how, kind, area in areas if above_zero(area)]
+    how, area = max(given, key=lambda pair: (pair[0] == "measured", pair[0] != "reserved"), default=("", None))
+    return Segment(
+        key=element.key,
+        id=element.said("Identification"),
+        alias=file.alias(element),
+        start=_node(file, element, "StartNode"),
+        end=_node(file, element, "EndNode"),
+        length_mm=_segment_length(file, element),
+        area_mm2=area,
+        area_kind=how,
+        where=file.links.where(element),
+    )
+
+
+def _segment_length(file: VecFile, element: Element) -> float | None:
+    """Return the adapted length, else the designed one."""
+    given = [(i.said("Classification").casefold(), file.length(i, "Length")) for i in element.all("LengthInformation")]
+    known = [(kind, mm) for kind, mm in given if above_zero(mm)]
+    return min(known, key=lambda pair: pair[0] != "adapted", default=("", None))[1]
+
+
+def _node(file: VecFile, element: Element, tag: str) -> str:
+    node = file.links.get(element.said(tag), "TopologyNode", of=element)
+    return node.key if node is not None else ""
+
+
+def nodes_of(file: VecFile) -> dict[str, str]:
+    """Return the node that each component sits at, by component key."""
+    found: dict[str, str] = {}
+    for placement in file.each("PlacementSpecification", "Placement"):
+        for location in placement.all("Location"):
+            node = file.links.get(location.said("ReferencedNode"), "TopologyNode", of=location)
+            for key in placement.refs("PlacedElement"):
+                component = file.component_of.get(key)
+                if component is not None and node is not None:
+                    found.setdefault(component.key, node.key)
+    return found
+
+
+def routes_of(file: VecFile) -> dict[str, list[Route]]:
+    """Return the routes of each wire element reference or connection, by its key."""
+    found: dict[str, list[Route]] = {}
+    for routing in file.each("RoutingSpecification", "Routing"):
+        named = [
+            segment.key
+            for path in routing.all("Path")
+            for key in path.refs("Segment")
+            if (segment := file.links.get(key, "TopologySegment", of=path)) is not None
+        ]
+        for key in routing.refs("RoutedElement"):
+            routed = file.links.get(key, "WireElementReference", "Connection", of=routing)
+            if routed is not None and named:
+                found.setdefault(key, []).append(Route(routing.key, tuple(named)))
+    return found
+
+
+def things(file: VecFile, limbs: tuple[Segment, ...]) -> Iterator[Thing]:
+    """Yield tubes, tapes and clips on segments: a harness has no place for them, so they are told."""
+    known = {segment.key: segment for segment in limbs}
+    for placement in file.each("PlacementSpecification", "Placement"):
+        component = file.owner(placement.refs("PlacedElement"))
+        if component is None:
+            continue
+        cover = next((role for role in component.all("Role") if role.first("WireProtectionSpecification")), None)
+        if cover is not None:
+            yield from _laid(file, placement, component, cover, known)
+        elif any(role.kind in CLIPS for role in component.all("Role")):
+            yield from _clipped(file, placement, component, known)
+
+
+def _laid(
+    file: VecFile, placement: Element, component: Element, cover: Element, known: Mapping[str, Segment]
+) -> Iterator[Thing]:
+    start, end = placement.first("StartLocation"), placement.first("EndLocation")
+    path = [key for path in placement.all("Path") for key in path.refs("Segment")]
+    path = path or [key for place in (start, end) if place for key in place.refs("ReferencedSegment")][:1]
+    for key in dict.fromkeys(key for key in path if key in known):
+        segment = known[key]
+        ends = [_at(file, place, segment) for place in (start, end)]
+        low, high = (ends[0] if ends[0] is not None else 0.0), (ends[1] if ends[1] is not None else segment.length_mm)
+        low, high = (high, low) if high is not None and high < low else (low, high)
+        yield Thing(
+            component.key, _described(file, component, cover), key, low, high, words=_words(file, component, cover)
+        )
+
+
+def _clipped(file: VecFile, placement: Element, component: Element, known: Mapping[str, Segment]) -> Iterator[Thing]:
+    for location in placement.all("Location"):
+        segment = known.get(location.said("ReferencedSegment"))
+        if segment is not None:
+            at = _at(file, location, segment)
+            yield Thing(component.key, f"clip {component.said('Identification')}", segment.key, at, at, is_clip=True)
+
+
+def _at(file: VecFile, location: Element | None, segment: Segment) -> float | None:
+    """Return where a location lies on a segment, mm from its start node; None where it is elsewhere."""
+    if location is None:
+        return None
+    node = location.said("ReferencedNode")
+    if node:
+        return 0.0 if node == segment.start else segment.length_mm if node == segment.end else None
+    offset = file.length(location, "Offset")
+    if location.said("ReferencedSegment") != segment.key or offset is None:
+        return None
+    if location.said("Anchor").casefold() != "fromendnode":
+        return offset
+    return segment.length_mm - offset if segment.length_mm else None
+
+
+def _words(file: VecFile, component: Element, cover: Element) -> tuple[str, ...]:
+    """Return what the file calls a covering: its part's number, its kind, its description."""
+    part = file.document.ids.get(component.said("Part"))
+    number = part.said("PartNumber") if part is not None else ""
+    spec = file.document.ids.get(cover.said("WireProtectionSpecification"))
+    kind = PROTECTIONS.get(spec.kind, "") if spec is not None else ""
+    about = file.words(part, "Description") if part is not None else ""
+    return tuple(filter(None, (number, kind, about, file.words(component, "Description"))))
+
+
+def _described(file: VecFile, component: Element, cover: Element) -> str:
+    spec = file.document.ids.get(cover.said("WireProtectionSpecification"))
+    kind = PROTECTIONS.get(spec.kind if spec is not None else "", "protection")
+    inner, outer = (file.length(spec, tag) for tag in ("InnerDiameter", "OuterDiameter"))
+    size = f" {inner or 0:g}/{outer:g} mm" if outer else ""
+    return f"{kind} {component.said('Identification')}{size}"
+
+
+# ---------------------------------------------------------------- vec
+
 
 KINDS = {
     "ConnectorHousingRole": "connector",

@@ -12,12 +12,11 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import MISSING, fields, replace
 from typing import Any
 
-from labeler.catalogue import default_settings, load_choices
 from labeler.errors import LabelerError, Problem
 from labeler.model import NOWHERE, Bag, Branch, BranchEnd, Cable, Circuit, Connector, Harness, Item, Pin, Settings
-from labeler.read.keys import BAG, BRANCH, CABLE, CIRCUIT, CONNECTOR, END, HARNESS, ITEM, Keys
-from labeler.read.toml import read_toml
+from labeler.read.toml import BAG, BRANCH, CABLE, CIRCUIT, CONNECTOR, END, HARNESS, ITEM, Keys, read_toml
 from labeler.read.values import pin
+from labeler.tables.catalogue import default_settings, load_choices
 
 
 def harness_toml(harness: Harness, remarks: Iterable[str] = ()) -> str:

@@ -42,6 +42,7 @@ from labeler.record.values import (
 if TYPE_CHECKING:
     from labeler.record.store import Record
 
+
 __all__ = [
     "Event",
     "Job",

@@ -18,8 +18,7 @@ from sqlalchemy.exc import ArgumentError, NoSuchModuleError
 
 from labeler.errors import LabelerError, Problem, Where, refuse
 from labeler.record import migrate, schema
-from labeler.record.causes import told
-from labeler.record.files import copy_to, look_at
+from labeler.record.database import copy_to, look_at, told
 
 BUSY_MS = (
     30_000  # how long one program waits for another that is writing: project choice, a job of 20 000 markers is 1 s
@@ -42,7 +41,7 @@ def open_engine(path_or_url: str | os.PathLike[str], create: bool) -> Engine:
     url = _url(path_or_url)
     with told(name_of(url)):
         if url.get_backend_name() == "sqlite" and "mode" not in url.query:
-            look_at(url, _make_file if create else None)
+            look_at(url, _make_record if create else None)
         engine = _engine(url)
         try:
             _check_schema(engine, create)
@@ -116,7 +115,7 @@ def _begin_sqlite(connection: Connection) -> None:
     connection.exec_driver_sql("BEGIN IMMEDIATE" if writing else "BEGIN")
 
 
-def _make_file(draft: Path) -> None:
+def _make_record(draft: Path) -> None:
     with new_file(draft):
         pass
 

@@ -13,10 +13,10 @@ from typing import Any
 from sqlalchemy import Connection, MetaData, Row, Table, bindparam, insert, inspect, select, text, update
 
 from labeler.errors import LabelerError, Problem, Where
-from labeler.naming import plain
 from labeler.record import schema
 from labeler.record.faces import damaged, digest_of
 from labeler.record.jobs import number_of
+from labeler.record.marker_names import plain
 from labeler.record.rows import Page, Shared, content_digest, keep_pages, marker_digest
 from labeler.record.values import MarkerRow
 

@@ -12,9 +12,9 @@ from typing import Any
 from sqlalchemy import Connection, Table, func, insert, select
 
 from labeler.model import Sheet
-from labeler.naming import plain
 from labeler.record import schema
 from labeler.record.faces import MILLIONTH, digest_of, face_to_text, rounded, stock_to_text
+from labeler.record.marker_names import plain
 from labeler.record.values import LeftOut, MarkerRow
 
 Line = tuple[Any, ...]

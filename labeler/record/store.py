@@ -10,11 +10,11 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Any, Self
 
 from labeler.errors import LabelerError, Problem, Where, refuse
-from labeler.record import backup, exchange, find, jobs, markers, schema, used, verify, write
-from labeler.record.causes import told
+from labeler.record import find, jobs, partial_sheets, schema, transfer, verify, write
 from labeler.record.connect import name_of, reading
+from labeler.record.database import told
 from labeler.record.faces import face_to_text
-from labeler.record.near import Near, near_to
+from labeler.record.find import Near, near_to
 from labeler.record.values import Event, Job, NewJob, NewReprint, Recorded, Story, Unit, changed_fonts
 
 if TYPE_CHECKING:
@@ -57,6 +57,22 @@ class Record:
         with told(self.name), self.engine.execution_options(writing=True).begin() as connection:
             yield connection
 
+    # ------------------------------------------------------------ partial sheets
+
+    def partly_used_sheets(self) -> tuple[partial_sheets.PartlyUsed, ...]:
+        """Return the last sheet of every stock that has cells left, in the order in which they were last printed on."""
+        with self._reading() as connection:
+            return partial_sheets.partly_used_sheets(connection)
+
+    def used_cells(self) -> dict[str, tuple[str, ...]]:
+        """Return, for every stock with a sheet that is partly used, the cells of it that are gone."""
+        return {sheet.stock: sheet.cells for sheet in self.partly_used_sheets()}
+
+    def used_by(self, job_id: int) -> dict[str, tuple[str, ...]]:
+        """Return what a job leaves used, stock by stock; no cell: that sheet is full."""
+        with self._reading() as connection:
+            return partial_sheets.used_by(connection, job_id)
+
     # ------------------------------------------------------------ adding
 
     def reserve_serial(self, harness: Harness, wanted: str | None = None) -> str:
@@ -95,7 +111,7 @@ class Record:
         with self._writing() as connection:
             run = write.new_uid()
             ids = [write.prepare(connection, one, run) for one in new]
-            used.add_used(connection, ids[-1], left or {})
+            partial_sheets.add_used(connection, ids[-1], left or {})
             return jobs.job_list(connection, schema.job.c.id.in_(ids))
 
     def prepare_reprint(
@@ -140,7 +156,7 @@ class Record:
                 )
                 for one in units
             ]
-            used.add_used(connection, ids[-1], left or {})
+            partial_sheets.add_used(connection, ids[-1], left or {})
             return jobs.job_list(connection, schema.job.c.id.in_(ids))
 
     def drawn(self, job_id: int, digests: Mapping[str, str], not_of: write.NotOf | None = None) -> None:
@@ -267,7 +283,7 @@ class Record:
         """Return the sheets of a job as they were drawn. Raises LabelerError if there is no such job."""
         with self._reading() as connection:
             write.state_of(connection, job_id)
-            return markers.sheets_of(connection, job_id)
+            return jobs.sheets_of(connection, job_id)
 
     def digests(self, job_id: int) -> dict[str, str]:
         """Return the SHA-256 of each file of a job by its path; nothing where they were not drawn yet."""
@@ -307,15 +323,15 @@ class Record:
         Raises LabelerError if there is no such unit, or several.
         """
         with self._reading() as connection:
-            return exchange.unit_out(connection, unit)
+            return transfer.unit_out(connection, unit)
 
-    def take_in(self, exported: object, where: Where) -> exchange.Taken:
+    def take_in(self, exported: object, where: Where) -> transfer.Taken:
         """Add what an exported unit tells and the record does not hold yet; once more adds nothing.
 
         Raises LabelerError where it does not read, or the unit is another one here; nothing is added then.
         """
         with self._writing() as connection:
-            return exchange.unit_in(connection, exported, where)
+            return transfer.unit_in(connection, exported, where)
 
     def back_up(self, target: Path) -> None:
         """Copy the record, as it is at one moment, into a new SQLite file; others go on using it.
@@ -323,7 +339,7 @@ class Record:
         Raises LabelerError where the file exists or cannot be written.
         """
         with told(self.name):
-            backup.back_up(self._reader, target)
+            transfer.back_up(self._reader, target)
 
 
 def _reprint_problems(

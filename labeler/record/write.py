@@ -15,9 +15,9 @@ from sqlalchemy import Connection, func, insert, select
 
 from labeler.errors import LabelerError, Problem, Where, refuse
 from labeler.model import Harness, Sheet
-from labeler.naming import plain
 from labeler.record import schema
 from labeler.record.jobs import COUNTED_DIGITS, number_of, run_of
+from labeler.record.marker_names import plain
 from labeler.record.rows import add, added, fonts_in, keep
 from labeler.record.values import NewJob, Recorded
 

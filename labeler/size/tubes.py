@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from labeler.catalogue import Catalogue
 from labeler.model import Range, Seat, Settings, Tube, TubeChoice
+from labeler.tables.catalogue import Catalogue
 
 
 def choose_tubes(seat: Seat, settings: Settings, catalogue: Catalogue) -> TubeChoice:

@@ -21,10 +21,10 @@ from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
 
-from labeler.catalogue import default_settings, load_catalogue
-from labeler.fit import SleevePlace, fit_sleeve
+from labeler.fit.sleeve import SleevePlace, fit_sleeve
 from labeler.model import Fit, Marker, Range, Seat
-from labeler.size import choose_tubes
+from labeler.size.tubes import choose_tubes
+from labeler.tables.catalogue import default_settings, load_catalogue
 from labeler.text import load_font
 
 WORDS = ("DEPTH", "WINCH", "PROBE", "PORT", "STBD", "PUMP", "LIGHT", "HEAVE")

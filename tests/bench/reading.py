@@ -22,7 +22,7 @@ import pandas as pd
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from labeler.errors import LabelerError
-from labeler.pipeline import understand
+from labeler.job.reading import understand
 from labeler.read.xml import parse
 from tests.bench.whole_way import write_list
 from tests.cad import kbl_large

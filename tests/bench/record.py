@@ -18,17 +18,17 @@ import time
 from importlib import import_module
 from pathlib import Path
 
-from labeler.catalogue import load_catalogue
 from labeler.model import Face, Harness, Piece, Placed, Run, Sheet
+from labeler.tables.catalogue import load_catalogue
 
 FONT = "Atkinson Hyperlegible"
 STOCK = load_catalogue().stock("wrap-a4-25x18")
 LOADED: tuple[str, ...] = (
     "reportlab.platypus",
-    "labeler.bench",
+    "labeler.work.bench_sheet",
     "labeler.draw.bench",
     "labeler.draw.pdf",
-    "labeler.layout",
+    "labeler.layout.place",
 )
 LOADED += ("labeler.record.store", "sqlalchemy.dialects.sqlite")
 PER_SHEET = STOCK.columns * STOCK.rows
@@ -41,7 +41,7 @@ def face(text: str) -> Face:
 
 def sheets_of(unit: int, markers: int, own: int) -> tuple[tuple[Sheet, ...], dict[str, object]]:
     """Return the sheets of a unit and its markers; those that are its own stand on the last sheets."""
-    from labeler.record import MarkerRow
+    from labeler.record.values import MarkerRow
 
     rows, pieces = {}, []
     for n in range(markers):
@@ -64,7 +64,8 @@ def sheets_of(unit: int, markers: int, own: int) -> tuple[tuple[Sheet, ...], dic
 
 def fill(place: str, units: int, markers: int, own: int) -> float:
     """Record the units and return the CPU seconds that it took."""
-    from labeler.record import NewJob, open_record
+    from labeler.record import open_record
+    from labeler.record.values import NewJob
     from labeler.text import load_font
 
     harness = Harness("Bench loom", "RSB-900", "A", text=b"W1,P1:1,J1:1\n" * markers)
@@ -80,7 +81,7 @@ def fill(place: str, units: int, markers: int, own: int) -> float:
 
 def lookup(place: str, out: Path) -> dict[str, float]:
     """Open the record, find by text and by unit and place, print one again; return the CPU seconds of each."""
-    from labeler.pipeline import reprint
+    from labeler.job.reprinting import reprint
     from labeler.record import open_record
 
     for name in LOADED:

@@ -39,7 +39,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder:
         bare = Path(folder) / "bare.py"
         bare.write_text(BARE)
-        ours = "from labeler.cli import main; main()"
+        ours = "from labeler.cli.main import main; main()"
         plain = cpu([sys.executable, str(bare), "--help"])
         help_ = cpu([sys.executable, "-c", ours, "--help"])
         check = cpu([sys.executable, "-c", ours, "check", str(ROOT / "examples" / "survey-boat.toml")], 5)

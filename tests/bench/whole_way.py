@@ -42,12 +42,12 @@ def ours(markers: int, folder: Path) -> dict[str, float]:
     for module in json.loads((folder / "modules.json").read_text()):
         with suppress(ImportError):  # names of a module's own, such as six.moves
             import_module(module)
-    import labeler.pipeline
+    import labeler.job.printing
     import labeler.record
 
     record = labeler.record.open_record(folder / "record.sqlite")
     fitting = 0.0
-    real = labeler.pipeline.fitting.fit_markers
+    real = labeler.job.fitting.fit_markers
 
     def timed(*words: Any) -> Any:
         nonlocal fitting
@@ -56,9 +56,9 @@ def ours(markers: int, folder: Path) -> dict[str, float]:
         fitting += time.process_time() - begun
         return made
 
-    labeler.pipeline.checking.fit_markers = timed  # type: ignore[attr-defined, assignment]
+    labeler.job.check.fit_markers = timed  # type: ignore[attr-defined, assignment]
     start = time.process_time()
-    printed = labeler.pipeline.print_harness(
+    printed = labeler.job.printing.print_harness(
         str(folder / "list.csv"),
         folder / "out",
         record,
@@ -80,11 +80,11 @@ def ours(markers: int, folder: Path) -> dict[str, float]:
 
 def modules(folder: Path) -> dict[str, float]:
     """Write the names of all modules that a run loads, so that none is first loaded in the timed part."""
-    import labeler.pipeline
+    import labeler.job.printing
     import labeler.record
 
     with labeler.record.open_record(folder / "small.sqlite") as record:
-        labeler.pipeline.print_harness(str(folder / "list.csv"), folder / "small", record)
+        labeler.job.printing.print_harness(str(folder / "list.csv"), folder / "small", record)
     (folder / "modules.json").write_text(json.dumps(sorted(sys.modules)))
     return {"modules": len(sys.modules)}
 

@@ -1,0 +1,1 @@
+"""Answers: the text and the JSON of what a person or a program asks."""

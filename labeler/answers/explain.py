@@ -1,0 +1,175 @@
+"""Explain: the way from the wires to the verdict of one marker, each step with its formula and its source."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from math import ceil
+
+from labeler.errors import Problem, Where, WrongUse, nearest
+from labeler.formulas.curvature import GRADES
+from labeler.formulas.shrink import stop
+from labeler.model import Capital, CodeFit, Fit, Range, Seat, Settings, Tube
+from labeler.record.marker_names import NOT, Names, met, plain
+
+
+def named(fits: Iterable[Fit], name: str) -> tuple[Fit, ...]:
+    """Return the markers that a name means: those it meets nearest, as `labeler.naming` has it.
+
+    Raises `WrongUse` where it meets none.
+    """
+    wanted = plain(name)
+    known = tuple((_names(fit), fit) for fit in fits)
+    ranked = [(met(names, wanted), fit) for names, fit in known]
+    best = min((rank for rank, _ in ranked), default=NOT)
+    if best == NOT:
+        near = nearest(name, dict.fromkeys(called for names, _ in known for called in _called(names)))
+        fix = f"did you mean {near!r}? " if near else ""
+        fix += "take an id, a place or the text of labeler check"
+        raise WrongUse(Problem(Where("--explain"), f"no marker is called {name!r}", fix))
+    return tuple(fit for rank, fit in ranked if rank == best)
+
+
+def _names(fit: Fit) -> Names:
+    marker = fit.marker
+    return Names(marker.id, marker.at, marker.branch, marker.circuit, " ".join(fit.lines or marker.text), marker.kind)
+
+
+def _called(names: Names) -> Iterable[str]:
+    """Yield what a marker is called by, in the words that are printed."""
+    whole = f"{names.branch} {names.at}" if names.branch else ""
+    yield from (name for name in (names.id, names.label, names.at, whole, names.circuit, names.branch) if name)
+
+
+def explain(fit: Fit) -> Iterable[str]:
+    """Yield what was worked out for one marker, a line for each step."""
+    marker = fit.marker
+    yield f"{marker.id}  {marker.role} {marker.at}  {' | '.join(fit.lines or marker.text)!r}: {fit.verdict}"
+    if fit.seat:
+        yield from _seat(fit.seat, marker.kind)
+    if fit.tube and fit.seat:
+        yield from _tube(fit, fit.tube, fit.seat)
+    elif fit.stock and marker.kind == "wrap":
+        yield from _wrap(fit)
+    if fit.capital:
+        yield from _type(fit, fit.capital)
+    if fit.code:
+        yield from _code(fit.code, marker.settings)
+    for reason in fit.reasons:
+        yield f"because     {reason}"
+    for way in fit.ways_out:
+        yield f"would do    {way}"
+
+
+def _span(value: Range, digits: int = 2) -> str:
+    low, high = f"{value.low:.{digits}f}", f"{value.high:.{digits}f}"
+    return low if low == high else f"{low} to {high}"
+
+
+def _seat(seat: Seat, kind: str) -> Iterable[str]:
+    yield f"sits on     {seat.sits_on}"
+    for source in seat.sources:
+        yield f"            {source}"
+    if kind == "wrap":
+        yield f"around      {_span(seat.text_on)} mm"
+        return
+    passes, closes = _from_to(seat)
+    yield f"passes      {_span(seat.passes)} mm: {passes}"
+    yield f"closes on   {_span(seat.closes_on)} mm: {closes}"
+    if seat.step:
+        where = "over the covering" if seat.step.towards_end else "the bare bundle"
+        yield f"text on     {_span(seat.text_on)} mm: {where}"
+        yield f"            and {_span(seat.step.closes_on)} mm: {seat.step.on}"
+    if seat.slip_on:
+        yield f"thread      {seat.slip_on}"
+
+
+def _from_to(seat: Seat) -> tuple[str, str]:
+    """Where the diameters that a sleeve passes and closes on are from."""
+    bundle = seat.sources[0] if seat.sources else ""
+    obstacle = f", and {seat.obstacle}" if seat.obstacle else ""
+    if "packed to" in bundle:
+        covering = ", the covering on it" if len(seat.sources) > 1 else ""
+        return f"the tightest packing to laid by hand{covering}{obstacle}", "hull (perimeter / pi) to laid by hand"
+    bare = "as measured" if bundle.startswith("measured") else "as given" if not bundle else "the wire or cable itself"
+    covering = ", the covering added" if len(seat.sources) > 1 else ""
+    return f"{bare}{covering}{obstacle}", bare if seat.step or not covering else f"{bare}{covering}"
+
+
+def _tube(fit: Fit, tube: Tube, seat: Seat) -> Iterable[str]:
+    settings = fit.marker.settings
+    passes, grips = 1 + settings.slip, 1 - settings.grip
+    need, most = seat.passes.high * passes, seat.closes_on.low * grips
+    yield f"tube        {tube.name}; {tube.source}"
+    yield f"            pass: {tube.supplied_mm:.2f} supplied >= {seat.passes.high:.2f} x {passes:g} = {need:.2f} mm"
+    yield f"            grip: {tube.recovered_mm:.2f} recovered <= {seat.closes_on.low:.2f} x {grips:g} = {most:.2f} mm"
+    for diameter in dict.fromkeys((seat.text_on.low, seat.text_on.high)):
+        if diameter <= tube.supplied_mm:
+            at = stop(tube.supplied_mm, tube.recovered_mm, tube.wall_mm, diameter)
+            yield (
+                f"            on {diameter:.2f} mm: wall {at.wall_mm:.3f}, outside {at.outside_mm:.2f} mm, scale "
+                f"{at.print_scale:.3f}, {at.recovery:.0%} recovered (nominal wall, no change of length)"
+            )
+    if settings.faces == "both":
+        yield "faces       both: 2 copies, opposite each other, in two passes of the printer"
+    for part in fit.parts:
+        yield f"length      {part.flat_mm:.1f} mm flat, {_span(part.shrunk_mm, 1)} mm shrunk, on {part.on}"
+    if fit.print_scale and fit.face_scale:
+        yield f"scale       around {_span(fit.print_scale, 3)}: outside on the part / outside supplied, the wall's"
+        yield "            volume kept, over the tolerances of tube, wall, length and seat"
+        yield f"            lettered face {_span(fit.face_scale, 3)}: heating {settings.heating}, two sides, hoop"
+        yield "            shrinkage linear: a model of the project's own, no bound"
+
+
+def _wrap(fit: Fit) -> Iterable[str]:
+    settings = fit.marker.settings
+    yield f"stock       {fit.stock}: serves the whole range (print P <= pi d, tail T >= pi (d + 2 t))"
+    if fit.face:
+        copies = "1 copy" if fit.face.copies == 1 else f"{fit.face.copies} copies"
+        every = ceil(360 / settings.reading_arc_deg)
+        yield f"            {copies} of the text around; one in every {settings.reading_arc_deg:g}° would take {every}"
+
+
+def _type(fit: Fit, capital: Capital) -> Iterable[str]:
+    settings = fit.marker.settings
+    lines = f", lines {fit.direction} the tube" if fit.direction else ""
+    stretch = f", stretched {fit.stretch:.3f} across" if fit.face_scale else ""
+    yield f"type        {fit.font}, {fit.size_mm * 72 / 25.4:.2f} pt{stretch}{lines}"
+    heights = _span(Range(capital.low, capital.high))
+    yield f"capitals    {capital.flat:.2f} mm printed, {heights} mm on the part; {capital.required:.2f} mm required:"
+    yield f"            {_required(capital, settings)}"
+    if fit.arc_deg:
+        yield (
+            f"arc         {fit.arc_deg:.1f}° at most; {settings.reading_arc_deg:g}° reads without turning, "
+            f"{settings.turning_arc_deg:g}° is the limit"
+        )
+    if fit.proportion and fit.stroke:
+        thin, thick = 1 / fit.stroke.low, 1 / fit.stroke.high
+        strokes = f"1/{thick:.1f}" if f"{thin:.1f}" == f"{thick:.1f}" else f"1/{thick:.1f} to 1/{thin:.1f}"
+        allowed = f"{settings.narrowest_letter:g} to {settings.widest_letter:g} allowed"
+        yield f"letters     H {_span(fit.proportion)} as wide as high ({allowed}; ISO 9241-3: 0.5 to 1.0)"
+        yield f"            strokes {strokes} of the height (1/6 dark on light: DOD-HDBK-791 6-5.3.2.3)"
+    if fit.contrast:
+        yield f"contrast    {fit.contrast:.1f} : 1; {settings.min_contrast:g} : 1 required"
+
+
+def _code(code: CodeFit, settings: Settings) -> Iterable[str]:
+    level = f", error correction {code.level}" if code.level else ""
+    yield f"code        {code.kind} {code.payload!r}: {code.size}{level}"
+    yield (
+        f"            {code.dots[0]} x {code.dots[1]} dots of {settings.printer_dpi:g} dpi, on the part at least "
+        f"{code.module_mm:.3f} mm (>= {settings.code_module_mm:g})"
+    )
+    if code.rows > 1 and code.arc_deg:
+        limit = GRADES[settings.code_axial_grade]
+        yield f"            arc {code.arc_deg:.1f}° (<= {settings.code_arc_deg:g}°: GS1, 30° to either edge)"
+        yield (
+            f"            grid {code.grid:.2f} modules off an even one, {settings.code_aim_deg:g}° off the middle "
+            f"(<= {settings.code_grid:g}: ISO/IEC 15415)"
+        )
+        yield f"            axial non-uniformity {code.axial:.3f} (<= {limit:.2f}: grade {settings.code_axial_grade})"
+
+
+def _required(capital: Capital, settings: Settings) -> str:
+    if capital.required_by == "min_capital_mm":
+        return f"min_capital_mm = {settings.min_capital_mm:g}"
+    return f"{capital.required_by}: H = 2 D tan(MA / 2), NUREG-0700 1.3.1-4"

@@ -1,0 +1,177 @@
+"""Lists of what is known: stocks, tubes, wires, choices, recorded markers; as lines and as rows for JSON."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Any
+
+from labeler.errors import Where
+from labeler.fit.film import served
+from labeler.model import Stock
+from labeler.tables.catalogue import load_catalogue, load_choices
+
+if TYPE_CHECKING:
+    from labeler.record.store import Record
+    from labeler.record.values import Recorded
+
+
+Row = dict[str, Any]
+
+
+def stock_rows(name: str | None = None) -> list[Row]:
+    """Return every stock, or the one of this name, with all its measures."""
+    return [
+        {key: value for key, value in asdict(stock).items() if key != "where"} | {"file": stock.where.source}
+        for stock in _stocks(name)
+    ]
+
+
+def stock_lines(name: str | None = None) -> Iterable[str]:
+    """Yield a line for every stock, or all the measures of one."""
+    if name:
+        for key, value in stock_rows(name)[0].items():
+            yield f"{key:16} {value:g}" if isinstance(value, float) else f"{key:16} {value}"
+        return
+    stocks = _stocks(None)
+    width = max(len(stock.name) for stock in stocks)
+    for stock in stocks:
+        wires = f" (wires {served(stock).low:.2f} to {served(stock).high:.2f} mm)" if stock.takes == "wrap" else ""
+        yield f"{stock.name:{width}}  {stock.takes:6}  {stock.description}{wires}"
+
+
+def _stocks(name: str | None) -> Sequence[Stock]:
+    catalogue = load_catalogue()
+    return (catalogue.stock(name, Where("labeler stock")),) if name else catalogue.stocks
+
+
+def sleeve_rows(family: str | None = None) -> list[Row]:
+    """Return every family of tube, or one, with sizes in mm and sources."""
+    catalogue = load_catalogue()
+    families = (catalogue.family(family, Where("labeler sleeves")),) if family else catalogue.families
+    return [asdict(entry) for entry in families]
+
+
+def sleeve_lines(family: str | None = None) -> Iterable[str]:
+    """Yield the families with a line for every size: supplied, recovered, wall."""
+    for row in sleeve_rows(family):
+        yield row["name"]
+        for key, value in row.items():
+            if key not in ("name", "tubes") and value not in ("", None, (), []):
+                yield f"  {key}: {_plain(value)}"
+        yield "  size          supplied  recovered  ratio  wall (mm)"
+        for tube in row["tubes"]:
+            liner = f", liner {tube['liner_mm']:.2f}" if tube["liner_mm"] else ""
+            short = tube["name"].removeprefix(row["name"]).strip()
+            yield (
+                f"  {short:12}  {tube['supplied_mm']:8.2f}  {tube['recovered_mm']:9.2f}  "
+                f"{tube['supplied_mm'] / tube['recovered_mm']:4.1f}:1  {tube['wall_mm']:.2f} "
+                f"({tube['wall_low_mm']:.2f} to {tube['wall_high_mm']:.2f}){liner}"
+            )
+
+
+def wire_rows(kind: str | None = None) -> list[Row]:
+    """Return every kind of insulated wire, or one, with its diameters and source."""
+    catalogue = load_catalogue()
+    kinds = (catalogue.wire_kind(kind, Where("labeler wires")),) if kind else catalogue.wires
+    return [
+        {key: value for key, value in asdict(entry).items() if key != "sizes"}
+        | {"sizes": [{"size": size, **asdict(found.range_mm), "source": found.source} for size, found in entry.sizes]}
+        for entry in kinds
+    ]
+
+
+def wire_lines(kind: str | None = None) -> Iterable[str]:
+    """Yield the kinds of wire with a line for every size: nominal to maximum finished diameter."""
+    for row in wire_rows(kind):
+        yield row["name"]
+        for key, value in row.items():
+            if key not in ("name", "sizes") and value not in ("", None, (), []):
+                yield f"  {key}: {_plain(value)}"
+        for size in row["sizes"]:
+            yield f"  {size['size']:10}  {size['low']:.2f} to {size['high']:.2f} mm"
+
+
+def covering_rows() -> list[Row]:
+    """Return every covering with its other names, its wall and source."""
+    return [asdict(covering) for covering in load_catalogue().coverings]
+
+
+def covering_lines() -> Iterable[str]:
+    """Yield the coverings: wall, how they go on, what else they are called, source."""
+    for row in covering_rows():
+        wall = row["wall_mm"]
+        how = "pulled over the wires" if row["threaded"] else "wound or laid around them"
+        loose = "; the bundle does not fill it: measure its outside" if row["loose"] else ""
+        yield row["name"]
+        yield f"  wall {wall['low']:g} to {wall['high']:g} mm; {how}{loose}"
+        if row["aliases"]:
+            yield f"  also: {', '.join(row['aliases'])}"
+        yield f"  {row['meaning']}"
+        yield f"  source: {row['source']}"
+
+
+def choice_rows() -> list[Row]:
+    """Return every setting of a harness file with default, limits, meaning and reason."""
+    return [asdict(choice) for choice in load_choices().values()]
+
+
+def choice_lines() -> Iterable[str]:
+    """Yield every setting: its default and limits, what it means, why."""
+    for choice in load_choices().values():
+        limits = ""
+        if choice.one_of:
+            limits = f" (one of {', '.join(choice.one_of)})"
+        elif choice.low is not None and choice.high is not None:
+            limits = f" ({choice.low:g} to {choice.high:g})"
+        yield f"{choice.key} = {_plain(choice.default)}{limits}"
+        yield f"    {choice.meaning}"
+        yield f"    set under [defaults]; again on: {', '.join(choice.levels) or 'nothing'}"
+        yield f"    {choice.reason}"
+
+
+def used_rows(record: Record) -> list[Row]:
+    """Return the sheets that are partly used: what is gone, what is left where the stock's file is still there."""
+    from labeler.layout.cells import blocks_of, cells, parse_cells
+
+    stocks = {stock.name: stock for stock in load_catalogue().stocks}
+    rows = []
+    for sheet in record.partly_used_sheets():
+        row: Row = {"stock": sheet.stock, "used": blocks_of(sheet.cells), "free": None, "next": ""}
+        if sheet.stock in stocks:
+            gone = {*sheet.cells, *parse_cells(stocks[sheet.stock].used)}
+            free = [cell.name for cell in cells(stocks[sheet.stock]) if cell.name not in gone]
+            row |= {"free": len(free), "next": next(iter(free), "")}
+        rows.append(row | {"job": sheet.job, "at": sheet.at})
+    return rows
+
+
+def recorded_rows(found: Iterable[Recorded]) -> list[Row]:
+    """Return recorded markers with their place on the sheet and how often they were printed."""
+    return [
+        {
+            **asdict(item.row),
+            "unit": item.unit,
+            "harness": item.harness,
+            "part_number": item.part_number,
+            "revision": item.revision,
+            "state": item.state,
+            "printed": item.printed,
+            "voids": item.voids,
+            "job": item.job,
+            "sheet": item.sheet,
+            "cell": item.cell,
+            "group": item.group,
+            "stock": item.stock.name if item.stock else None,
+            "reason": item.reason,
+        }
+        for item in found
+    ]
+
+
+def _plain(value: object) -> str:
+    if isinstance(value, tuple | list):
+        return ", ".join(map(_plain, value))
+    if isinstance(value, dict):
+        return ", ".join(f"{key} {_plain(each)}" for key, each in value.items())
+    return f"{value:g}" if isinstance(value, float) else str(value)

@@ -1,0 +1,101 @@
+"""What a file was understood to say: as lines for people, and as one object for programs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import groupby
+from typing import Any
+
+from labeler.answers.report import problem_json
+from labeler.errors import LabelerError
+from labeler.model import Circuit
+from labeler.read.import_report import NOT_UNDERSTOOD, Read
+
+MOST_CIRCUITS = 3  # that are shown as they were read; the JSON has all
+MOST_NAMES = 12  # connectors whose three names are shown; the JSON has all
+
+
+def lines(read: Read) -> Iterator[str]:
+    """Yield the account of a reading, a line at a time."""
+    account, harness = read.account, read.harness
+    yield f"{harness.where.source}: {account.form}"
+    part = " ".join(filter(None, (harness.part_number, harness.revision and f"rev {harness.revision}")))
+    yield f"harness     {', '.join(filter(None, (part, harness.name)))}"
+    shown = [_counted(count, what) for what, count in account.counts.items() if count]
+    yield f"counts      {', '.join(shown) or 'nothing'}"
+    for what, group in groupby(sorted(account.became, key=lambda pair: pair[1]), key=lambda pair: pair[1]):
+        names = ", ".join(name for name, _ in group)
+        yield f"left        {what}: {names}" if what == NOT_UNDERSTOOD else f"understood  {what}: {names}"
+    for circuit in harness.circuits[:MOST_CIRCUITS]:
+        yield f"as read     {_circuit(circuit)}"
+    for line in account.left:
+        yield f"left        {line}"
+    if account.variants:
+        yield f"variants    {', '.join(account.variants)} (choose with --variant)"
+    yield from _names(read)
+
+
+def _circuit(circuit: Circuit) -> str:
+    """Say one circuit as it was read, so that what was told wrong is seen."""
+    length = f"{circuit.length_mm:g} mm" if circuit.length_mm else ""
+    outside = f"outside {circuit.outside_mm:g} mm" if circuit.outside_mm else ""
+    cable = f"in {circuit.cable}" if circuit.cable else ""
+    said = (circuit.size, circuit.wire, outside, circuit.colour, circuit.signal, length, cable)
+    return ", ".join((f"{circuit.id}: {circuit.start} to {circuit.finish}", *filter(None, said)))
+
+
+def _counted(count: int, what: str) -> str:
+    one = what.removesuffix("es") if what.endswith("ches") else what.removesuffix("s")
+    return f"{count} {one if count == 1 else what}"
+
+
+def _names(read: Read) -> Iterator[str]:
+    """Yield the three names of the connectors side by side: what --names would print."""
+    names = read.account.names
+    if not names:
+        return
+    rows = [("--names id", "--names alias", "--names description"), *names[:MOST_NAMES]]
+    widths = [max(len(row[column]) for row in rows) for column in range(3)]
+    for row in rows:
+        cells = "  ".join((cell or "-").ljust(width) for cell, width in zip(row, widths, strict=True))
+        yield f"names       {cells.rstrip()}"
+    if len(names) > MOST_NAMES:
+        yield f"names       and {len(names) - MOST_NAMES} more"
+
+
+def as_json(read: Read) -> dict[str, Any]:
+    """Return the account as one object."""
+    account, harness = read.account, read.harness
+    return {
+        "file": harness.where.source,
+        "form": account.form,
+        "version": account.version,
+        "harness": {"name": harness.name, "part_number": harness.part_number, "revision": harness.revision},
+        "counts": dict(account.counts),
+        "understood": [{"from": name, "as": what} for name, what in account.became],
+        "left": list(account.left),
+        "variants": list(account.variants),
+        "names": [dict(zip(("id", "alias", "description"), row, strict=True)) for row in account.names],
+        "circuits": [
+            {
+                "id": c.id,
+                "from": str(c.start),
+                "to": str(c.finish),
+                "size": c.size,
+                "wire": c.wire,
+                "outside_mm": c.outside_mm,
+                "colour": c.colour,
+                "signal": c.signal,
+                "length_mm": c.length_mm,
+                "cable": c.cable,
+            }
+            for c in harness.circuits
+        ],
+        **account.details,
+        "problems": [problem_json(problem) for problem in (*harness.notes, *read.problems)],
+    }
+
+
+def refused_json(error: LabelerError) -> dict[str, Any]:
+    """Return a file that was not understood, as the same object with nothing in it but the problems."""
+    return {"form": None, "problems": [problem_json(problem) for problem in error.problems]}

@@ -1,0 +1,209 @@
+"""One question without a file: does this text read on that diameter, how thick is this bundle?"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import replace
+
+from labeler.errors import LabelerError, Problem, Where, WrongUse
+from labeler.fit.code import CodeMaker
+from labeler.fit.remedies import Change, Other, ways_out
+from labeler.fit.sleeve import SleevePlace, fit_sleeve, room_of
+from labeler.job.fitting import Coder
+from labeler.model import DOES_NOT_FIT, Fit, Harness, Marker, Range, Seat, Settings, TubeChoice
+from labeler.read.values import length, setting, size, unknown, with_settings
+from labeler.size.bundles import Bundle, bundle
+from labeler.size.tubes import choose_tubes
+from labeler.tables.catalogue import (
+    Catalogue,
+    default_settings,
+    default_wire,
+    load_catalogue,
+    load_choices,
+    with_low_end,
+)
+from labeler.validate import LONGEST_TEXT
+
+_COUNT = re.compile(r"\s*(?:(\d{1,9})\s*[x×*]\s*)?(.+?)\s*$")
+_SIZE = re.compile(r"(?:AWG\s*\S+|\S+\s*(?:AWG|mm2|mm²|mm\^2))(?=\s|$)", re.IGNORECASE)
+MOST_WIRES = 2000
+SOME_ID = "RUVXW7Q9"  # stands in for a marker's id where a code is asked for: as long, of the same signs
+SOME_UNIT = "0001"  # … and for a serial
+
+
+def fit_text(
+    text: str,
+    over: str,
+    *,
+    sleeve: str | None = None,
+    cut: str | None = None,
+    settings: Mapping[str, str] | None = None,
+) -> Fit:
+    """Return the answer for one text on a sleeve over a diameter, or a range such as ``4.0-4.6`` [mm].
+
+    ``sleeve`` names one tube or a family; ``\\n`` in the text breaks the line. No stock is asked
+    for: a piece that the usual one does not take is said to need another. Raises `WrongUse` for
+    what cannot be understood, `LabelerError` for names that are not known and missing glyphs.
+    """
+    chosen = settings_from(settings or {})
+    catalogue = load_catalogue()
+    on = _diameters(over)
+    seat = Seat(on, on, on, "the diameter given", "thread on before the connector or contacts are fitted")
+    lines = tuple(part.strip() for part in re.split(r"\\n|\n", text) if part.strip())
+    if not lines:
+        raise _wrong("TEXT", f"{text!r} holds nothing to print", "give the text")
+    if len(text) > LONGEST_TEXT:
+        raise _wrong("TEXT", f"{len(text)} characters, the limit is {LONGEST_TEXT}", f"shorten {text[:20]!r}…")
+    chosen, choice = _choice(seat, sleeve, chosen, catalogue)
+    marker = Marker("", "sleeve", "branch end", "fit", lines, len(lines) == 1, chosen)
+    fixed = _cut(cut) if cut else None
+    codes = None
+    if chosen.code != "none":
+        coded = replace(marker, id=SOME_ID, settings=replace(chosen, code_on=("sleeve",)))
+        marker, codes = Coder(Harness("fit"), SOME_UNIT).of(coded)
+    fit = fit_sleeve(marker, SleevePlace(seat, choice, fixed), codes)
+    if not choice.tubes and sleeve:
+        fit = replace(fit, reasons=choice.refusals or fit.reasons)
+    if fit.verdict != DOES_NOT_FIT:
+        return _with_stock(fit, catalogue)
+    return replace(fit, ways_out=ways_out(fit, _other(seat, choice, fixed, marker.settings, sleeve, catalogue, codes)))
+
+
+def _other(
+    seat: Seat,
+    choice: TubeChoice,
+    fixed: float | None,
+    settings: Settings,
+    sleeve: str | None,
+    catalogue: Catalogue,
+    codes: CodeMaker | None,
+) -> Other:
+    """What a way out may use where there is no harness: other lengths, settings and tubes."""
+
+    def refit(change: Change) -> Fit:
+        tubes = choice if change.tubes is None else TubeChoice(change.tubes)
+        return fit_sleeve(change.marker, SleevePlace(seat, tubes, change.cut_mm), codes)
+
+    def sized(marker: Marker, changes: Mapping[str, float]) -> Fit:
+        changed, tubes = _choice(seat, sleeve, with_settings(marker.settings, dict(changes)), catalogue)
+        return fit_sleeve(replace(marker, settings=changed), SleevePlace(seat, tubes, fixed), codes)
+
+    every = with_settings(settings, {"sleeve": tuple(family.name for family in catalogue.families)})
+    return Other(refit, choose_tubes(seat, every, catalogue).tubes, {}, fixed, sized=None if choice.tubes else sized)
+
+
+def _with_stock(fit: Fit, catalogue: Catalogue) -> Fit:
+    """Return the fit with a word on its stock, where the usual one does not take the piece."""
+    usual = next(stock for stock in catalogue.stocks if stock.takes == "sleeve")
+    said = room_of(usual, catalogue.stocks).refusal(fit.cut_length_mm, fit.lay_flat_mm)
+    return replace(fit, reasons=(*fit.reasons, said)) if said else fit
+
+
+def _choice(seat: Seat, sleeve: str | None, settings: Settings, catalogue: Catalogue) -> tuple[Settings, TubeChoice]:
+    """Return the tubes asked for that pass and grip, and the settings with what was asked for."""
+    if not sleeve:
+        return settings, choose_tubes(seat, settings, catalogue)
+    family = next((f.name for f in catalogue.families if f.name.casefold() == sleeve.casefold()), "")
+    if family:
+        asked = with_settings(settings, {"sleeve": (family,)})
+        return asked, choose_tubes(seat, asked, catalogue)
+    tube = catalogue.tube(sleeve, Where("--sleeve"))
+    asked = with_settings(settings, {"sleeve": (tube.name,)})
+    need, most = seat.passes.high * (1 + settings.slip), seat.closes_on.low * (1 - settings.grip)
+    against = []
+    if tube.supplied_mm < need:
+        against.append(f"supplied {tube.supplied_mm:.2f} mm, at least {need:.2f} needed to pass")
+    if tube.recovered_mm > most:
+        against.append(f"recovered {tube.recovered_mm:.2f} mm, at most {most:.2f} to grip")
+    if not against:
+        return asked, TubeChoice((tube,))
+    return asked, TubeChoice((), (f"{tube.name}: {'; '.join(against)}",))
+
+
+def _diameters(text: str) -> Range:
+    parts = re.split(r"(?<=\w)\s*(?:\.\.|-|–|\bto\b)\s*", text.strip())
+    try:
+        low, high = length(parts[0]), length(parts[-1])
+    except (ValueError, IndexError) as error:
+        raise _wrong("--over", f"{text!r}: {error}", "give a diameter in mm, 4.2, or a range, 4.0-4.6") from error
+    if len(parts) > 2 or low > high:
+        raise _wrong("--over", f"{text!r} is no range", "give the smaller diameter first, 4.0-4.6")
+    return Range(low, high)
+
+
+def _cut(text: str) -> float:
+    try:
+        return length(text)
+    except ValueError as error:
+        raise _wrong("--cut", f"{text!r}: {error}", "give a length in mm, as in 30") from error
+
+
+def bundle_of(wires: str, settings: Mapping[str, str] | None = None) -> tuple[Bundle, tuple[Problem, ...]]:
+    """Return the diameters of a bundle such as ``2 x 20 AWG TXL, 4 x 1.9 mm``, and what was taken for granted.
+
+    Raises `WrongUse` for what cannot be understood, all of it at once.
+    """
+    chosen = settings_from(settings or {})
+    catalogue = load_catalogue()
+    ranges: list[Range] = []
+    problems: list[Problem] = []
+    for item in re.split(r"[;+]|,(?!\d)", wires):
+        try:
+            found, assumed = _wires(item, chosen, catalogue)
+            ranges += found
+            problems += assumed
+        except LabelerError as error:
+            problems += error.problems
+        except ValueError as error:
+            problems.append(
+                Problem(Where("WIRES"), f"{item.strip()!r}: {error}", 'write "2 x 20 AWG TXL" or "3 x 1.9 mm"')
+            )
+    refused = [problem for problem in problems if not problem.warning]
+    if not refused and len(ranges) > MOST_WIRES:
+        refused.append(Problem(Where("WIRES"), f"{len(ranges)} wires, at most {MOST_WIRES}", "measure the bundle"))
+    if refused:
+        raise WrongUse(*refused)
+    made = bundle(ranges, chosen)
+    said = "; ".join(problem.message for problem in problems)
+    return (replace(made, source=f"{made.source}; {said}") if said else made), tuple(problems)
+
+
+def _wires(item: str, settings: Settings, catalogue: Catalogue) -> tuple[list[Range], list[Problem]]:
+    found = _COUNT.match(item)
+    if not found:
+        raise ValueError("nothing is named")
+    count, what = int(found[1] or 1), found[2]
+    if not 0 < count <= MOST_WIRES:
+        raise ValueError(f"{count} wires, 1 to {MOST_WIRES} can be counted")
+    named = _SIZE.match(what)
+    if not named:
+        given = length(what)
+        return [Range(given, given)] * count, []
+    wire, kind = size(named[0]), what[named.end() :].strip() or settings.wire
+    diameter = with_low_end(catalogue.wire_diameter(kind, wire, Where("WIRES")), settings).range_mm
+    if kind:
+        return [diameter] * count, []
+    text = f"{item.strip()!r}: no insulation is named, {default_wire(wire)} is taken for the diameter"
+    fix = 'name it, as in "2 x 20 AWG TXL", or --set wire="…"; labeler wires lists them'
+    return [diameter] * count, [Problem(Where("WIRES"), text, fix, warning=True)]
+
+
+def settings_from(given: Mapping[str, str]) -> Settings:
+    """Return the default settings with some of them set. Raises `WrongUse` naming every bad one."""
+    choices, changes, problems = load_choices(), {}, []
+    for key, value in given.items():
+        if key not in choices:
+            problems.append(Problem(Where("--set"), f"{key!r} is unknown", unknown(key, choices)))
+            continue
+        try:
+            changes[key] = setting(choices[key], value)
+        except ValueError as error:
+            problems.append(Problem(Where("--set"), f"{key}: {error}", "see labeler choices"))
+    if problems:
+        raise WrongUse(*problems)
+    return with_settings(default_settings(), changes)
+
+
+def _wrong(where: str, message: str, fix: str) -> WrongUse:
+    return WrongUse(Problem(Where(where), message, fix))

@@ -1,0 +1,331 @@
+"""The command line's read command: what a file was understood to say, before anything is planned."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from labeler.cli.options import (
+    FILE,
+    FORCE,
+    JSON,
+    NAMED,
+    OUT,
+    PAPER,
+    PRINTER,
+    RECORD,
+    SET,
+    STOCK,
+    options,
+    parse_measure,
+    reading,
+)
+from labeler.cli.targets import opened_record
+from labeler.cli.terminal import print_json, shown_progress, warn
+
+if TYPE_CHECKING:
+    from labeler.read.import_report import Wanted
+
+
+# ---------------------------------------------------------------- The command line's commands without a harness
+
+
+# ---------------------------------------------------------------- one question without a file
+
+
+@click.command("fit")
+@click.argument("text", metavar="TEXT")
+@click.option("--over", required=True, metavar="MM", help="Diameter the sleeve sits on, or a range: 4.0-4.6.")
+@click.option("--sleeve", metavar="NAME", help="A tube or a family; default: the families of the defaults.")
+@click.option("--cut", metavar="MM", help="Cut length; default: the shortest that carries the text.")
+@options(SET, JSON)
+def fit_command(
+    text: str, over: str, sleeve: str | None, cut: str | None, settings: dict[str, str], as_json: bool
+) -> None:
+    """Say whether TEXT will read on a sleeve shrunk onto a diameter.
+
+    Example: labeler fit "DEPTH J4" --over 4.2
+    """
+    from labeler.answers import report
+    from labeler.answers.single import fit_text
+    from labeler.model import DOES_NOT_FIT
+
+    answer = fit_text(text, over, sleeve=sleeve, cut=cut, settings=settings)
+    if as_json:
+        print_json(report.marker_json(answer))
+    else:
+        for line in report.one(answer):
+            click.echo(line)
+    if answer.verdict == DOES_NOT_FIT:
+        raise SystemExit(1)
+
+
+@click.command("bundle")
+@click.argument("wires", metavar="WIRES")
+@options(SET, JSON)
+def bundle_command(wires: str, settings: dict[str, str], as_json: bool) -> None:
+    """Work out the diameters of a bundle: what passes over it, and what a sleeve closes on.
+
+    WIRES lists counts with size and insulation, or diameters. Example: labeler bundle "2 x 20 AWG TXL, 4 x 1.9 mm"
+    """
+    from dataclasses import asdict
+
+    from labeler.answers.single import bundle_of
+
+    answer, assumed = bundle_of(wires, settings)
+    warn(assumed)
+    if as_json:
+        print_json(asdict(answer))
+        return
+    click.echo(f"passes over {answer.passes.low:.2f} to {answer.passes.high:.2f} mm")
+    click.echo(f"closes on   {answer.closes_on.low:.2f} to {answer.closes_on.high:.2f} mm")
+    click.echo(answer.source)
+
+
+# ---------------------------------------------------------------- what is known
+
+
+@click.command("stock")
+@click.argument("name", required=False)
+@JSON
+@click.option("--out", type=NAMED, help="Draw the empty stock here, as NAME.pdf and NAME.png.")
+@FORCE
+def stock_command(name: str | None, as_json: bool, out: Path | None, force: bool) -> None:
+    """List the stocks that can be printed on, or show one; --out draws it, to be laid over the real sheet.
+
+    Example: labeler stock wrap-a4-25x18 --out .
+    """
+    from labeler.answers.listing import stock_lines, stock_rows
+
+    if out is not None:
+        if not name:
+            raise click.UsageError("--out needs the NAME of the stock to draw")
+        from labeler.job.single_pages import draw_stock
+
+        for file in draw_stock(name, out, force=force):
+            click.echo(str(file))
+        return
+    if as_json:
+        print_json(stock_rows(name))
+        return
+    for line in stock_lines(name):
+        click.echo(line)
+
+
+@click.command("calibrate")
+@click.argument("stock", metavar="STOCK", required=False)
+@options(PRINTER)
+@click.option("--measured-x", metavar="MM", callback=parse_measure, help="What the ruler along the page measured.")
+@click.option("--measured-y", metavar="MM", callback=parse_measure, help="What the ruler up the page measured.")
+@options(OUT, FORCE)
+def calibrate_command(
+    stock: str | None,
+    printer: str | None,
+    measured_x: float | None,
+    measured_y: float | None,
+    out: Path,
+    force: bool,
+) -> None:
+    """Print rulers and crosses on a page of STOCK's size; then store what they measured as a correction.
+
+    Example: labeler calibrate tag-a4-95x54 --printer office, then
+    labeler calibrate --printer office --measured-x 99.2 --measured-y 100.4
+    """
+    from labeler.job.single_pages import draw_calibration, store_printer
+    from labeler.tables.printers import Printer, load_printer, measured, printer_file
+
+    path = printer_file(printer) if printer else None
+    known = path is not None and path.is_file()
+    profile = load_printer(printer) if printer and known else Printer(path.stem if path else "")
+    if measured_x is None and measured_y is None:
+        if not stock:
+            raise click.UsageError("name the STOCK to print the page for, or give --measured-x and --measured-y")
+        for file in draw_calibration(stock, profile, out, force=force):
+            click.echo(str(file))
+        if path and not known:
+            click.echo(f"{path}: there is no such profile yet: the page is drawn without a correction", err=True)
+        return
+    if path is None or stock:
+        raise click.UsageError("a measure is stored for a --printer, without a STOCK")
+    corrected = measured(profile, measured_x, measured_y)
+    store_printer(corrected, path)
+    along = f"lengths x {corrected.scale_x:g} along the page (before {profile.scale_x:g})"
+    click.echo(f"{path}: {along}, x {corrected.scale_y:g} up the page (before {profile.scale_y:g})", err=True)
+
+
+@click.command("sleeves")
+@click.argument("family", required=False)
+@JSON
+def sleeves_command(family: str | None, as_json: bool) -> None:
+    """List the families of heat-shrink tube with their sizes and sources. Example: labeler sleeves AS23053/5."""
+    from labeler.answers.listing import sleeve_lines, sleeve_rows
+
+    if as_json:
+        print_json(sleeve_rows(family))
+        return
+    for line in sleeve_lines(family):
+        click.echo(line)
+
+
+@click.command("wires")
+@click.argument("kind", required=False)
+@JSON
+def wires_command(kind: str | None, as_json: bool) -> None:
+    """List the kinds of insulated wire with their diameters and sources. Example: labeler wires TXL."""
+    from labeler.answers.listing import wire_lines, wire_rows
+
+    if as_json:
+        print_json(wire_rows(kind))
+        return
+    for line in wire_lines(kind):
+        click.echo(line)
+
+
+@click.command("coverings")
+@JSON
+def coverings_command(as_json: bool) -> None:
+    """List what may lie over a bundle, with walls, other names and sources. Example: labeler coverings."""
+    from labeler.answers.listing import covering_lines, covering_rows
+
+    if as_json:
+        print_json(covering_rows())
+        return
+    for line in covering_lines():
+        click.echo(line)
+
+
+@click.command("choices")
+@JSON
+def choices_command(as_json: bool) -> None:
+    """List every setting with its default, its limits and the reason for it. Example: labeler choices."""
+    from labeler.answers.listing import choice_lines, choice_rows
+
+    if as_json:
+        print_json(choice_rows())
+        return
+    for line in choice_lines():
+        click.echo(line)
+
+
+KNOWN = (
+    fit_command,
+    bundle_command,
+    stock_command,
+    calibrate_command,
+    sleeves_command,
+    wires_command,
+    coverings_command,
+    choices_command,
+)
+
+
+# ---------------------------------------------------------------- The command line's commands for codes and pictures
+
+
+@click.command("scan")
+@click.argument("given", metavar="TEXT|PHOTO...", nargs=-1, required=True)
+@click.option("--against", "unit", metavar="UNIT", help="Tick off which markers of this unit were seen.")
+@options(RECORD, JSON)
+def scan_command(given: tuple[str, ...], unit: str | None, record_path: str | None, as_json: bool) -> None:
+    """Say which unit and marker a code means: TEXT as a scanner types it, or a PHOTO (PNG, JPEG) with codes in it.
+
+    Exit status 1 when something is unknown, void, or missing. Example: labeler scan "0001 W9X0GRQG",
+    labeler scan --against 0001 bench.jpg
+    """
+    from labeler import scan
+
+    if not all(one.strip() for one in given):
+        raise click.UsageError("a TEXT is empty: nothing was scanned")
+    with opened_record(record_path, create=False) as record:
+        scanned = scan.scan(record, given)
+        tally = scan.against(record, unit, scanned) if unit else None
+    if as_json:
+        print_json(scan.as_json(scanned, tally))
+    elif tally is not None:
+        for line in scan.tally_lines(tally):
+            click.echo(line)
+    else:
+        for one in scanned:
+            for line in scan.lines_of(one):
+                click.echo(line)
+    if tally is not None and (tally.missing or tally.others):
+        raise SystemExit(1)
+    if any(not one.markers or any(item.state == "void" for item in one.markers) for one in scanned):
+        raise SystemExit(1)
+
+
+@click.command("proof")
+@options(FILE, SET, PAPER, STOCK, PRINTER)
+@click.option("--out", type=NAMED, default=Path("proof.html"), help="The page to write.")
+@FORCE
+def proof_command(
+    file: str,
+    settings: dict[str, str],
+    paper: str,
+    stock: tuple[str, ...],
+    printer: str | None,
+    out: Path,
+    force: bool,
+) -> None:
+    """Make one HTML page of pictures: every marker of FILE as printed and as it will look on its part.
+
+    Needs no network and no other file. Example: labeler proof examples/survey-boat.toml --out proof.html
+    """
+    from labeler.job.run import for_printer
+    from labeler.proof.making import write_proof
+    from labeler.tables.printers import AS_DRAWN, load_printer
+
+    settings = for_printer(settings, load_printer(printer) if printer else AS_DRAWN)
+    count, notes = write_proof(
+        file, out, settings=settings, paper=paper, stock=stock, force=force, track=shown_progress
+    )
+    warn(notes)
+    click.echo(f"{count} markers", err=True)
+    click.echo(str(out))
+
+
+# ---------------------------------------------------------------- cli_read
+
+
+@click.command("read")
+@options(FILE, SET, JSON)
+@click.option("-o", "--out", metavar="FILE", type=NAMED, help="Write it as a harness file (TOML).")
+@click.option("--draft", is_flag=True, help="Print a column map of a list, to be filled in and given with --map.")
+@reading
+@FORCE
+def read_command(
+    file: str, settings: dict[str, str], as_json: bool, out: Path | None, draft: bool, force: bool, wanted: Wanted
+) -> None:
+    """Show what is understood of FILE: its form, counts, what became what, what was left and why.
+
+    Wire lists (CSV, XLSX), KBL, VEC and harness files. Example: labeler read boat.kbl -o boat.toml
+    """
+    from labeler.answers import reading
+    from labeler.errors import LabelerError
+    from labeler.job.reading import draft as draft_map
+    from labeler.job.reading import store_harness, understand, wants_map
+
+    if draft:
+        click.echo(draft_map(file, wanted), nl=False)
+        return
+    try:
+        found = understand(file, settings, wanted)
+    except LabelerError as error:
+        map_draft = draft_map(file, wanted) if wants_map(error) and file != "-" else ""
+        if as_json:
+            print_json({**reading.refused_json(error), "column_map": map_draft})
+        elif map_draft:
+            click.echo(map_draft, nl=False)
+        raise
+    if as_json:
+        print_json(reading.as_json(found))
+    else:
+        for line in reading.lines(found):
+            click.echo(line)
+        warn(found.harness.notes)
+    found.checked()
+    if out is not None:
+        store_harness(found, out, force=force)
+        click.echo(f"written to {out}", err=True)

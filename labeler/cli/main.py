@@ -1,0 +1,264 @@
+"""The command line. Results go to standard output, talk to standard error.
+
+Exit status: 0 done, 1 something is wrong with the data, 2 wrong use, 130 broken off. Everything heavy is imported
+inside the commands, so that help appears at once.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import sys
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from labeler.cli.known import KNOWN, proof_command, read_command, scan_command
+from labeler.cli.options import (
+    FILE,
+    FORCE,
+    GO_ON,
+    JSON,
+    OUT,
+    PAPER,
+    PNG,
+    PRINTER,
+    RECORD,
+    SEND,
+    SET,
+    START,
+    STOCK,
+    UNIT,
+    USED,
+    chosen_printer,
+    options,
+    reading,
+)
+from labeler.cli.record import diff_command, record_group, reprint_command
+from labeler.cli.targets import opened_record, who
+from labeler.cli.terminal import (
+    ended_as_interrupted,
+    print_json,
+    shown_progress,
+    tell,
+    tell_changes,
+    told_when_broken_off,
+    warn,
+)
+
+if TYPE_CHECKING:
+    from labeler.read.import_report import Wanted
+
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy loads: its threads only cost time on small work
+CONTEXT = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
+
+
+MOST_UNITS = 10_000  # of one command: more are a slip of the pen (project choice)
+INTERRUPTED = 130  # 128 and the number of SIGINT, as shells have it (POSIX)
+
+
+class _Commands(click.Group):
+    """Turns wrong data into lines on standard error and exit status 1 (or 2 for wrong use)."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        from labeler.errors import LabelerError, WrongUse, on_one_line
+
+        try:
+            with ended_as_interrupted():
+                return super().invoke(ctx)
+        except KeyboardInterrupt:
+            click.echo("\nstopped: what was not finished is taken back", err=True)
+            ctx.exit(INTERRUPTED)
+        except LabelerError as error:
+            for problem in error.problems:
+                click.echo(str(problem), err=True)
+            ctx.exit(2 if isinstance(error, WrongUse) else 1)
+        except BrokenPipeError:  # the reader has gone: nothing to say, and nobody to say it to
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            ctx.exit(1)
+        except OSError as error:
+            name = on_one_line(str(error.filename or "standard output"))
+            click.echo(f"{name}: cannot be written ({error.strerror})", err=True)
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            ctx.exit(1)
+
+
+def _version(ctx: click.Context, _: click.Parameter, asked: bool) -> None:
+    if asked:
+        from labeler.job.run import version
+
+        click.echo(f"labeler {version()}")
+        ctx.exit()
+
+
+@click.group(cls=_Commands, context_settings=CONTEXT)
+@click.option("--version", is_flag=True, is_eager=True, expose_value=False, callback=_version, help="Show the version.")
+def main() -> None:
+    """Print the matched identification of a wiring harness, checked to read after shrinking.
+
+    \b
+    labeler print boat.toml      sleeves, wire markers, bag tags and the bench sheet
+    labeler check boat.toml      does every text fit and read?
+    labeler reprint 7KQ2M9AX     one lost marker, from the build record
+    """
+
+
+# ---------------------------------------------------------------- the job
+
+
+@main.command("check")
+@options(FILE, SET, PAPER, STOCK, PRINTER, JSON)
+@click.option("--explain", metavar="MARKER", help="Walk through one marker: its id, place, or text.")
+@reading
+def check_command(
+    file: str,
+    settings: dict[str, str],
+    paper: str,
+    stock: tuple[str, ...],
+    printer: str | None,
+    as_json: bool,
+    explain: str | None,
+    wanted: Wanted,
+) -> None:
+    """Say for every marker of FILE whether its text will read, and why not.
+
+    Exit status 1 when something does not fit. Example: labeler check examples/survey-boat.toml
+    """
+    from datetime import date
+
+    from labeler.answers import report
+    from labeler.errors import LabelerError
+    from labeler.job.check import check
+    from labeler.job.run import for_printer, refused_by
+
+    try:
+        profile = chosen_printer(printer)
+        settings = for_printer(settings, profile)
+        today = date.today().isoformat()
+        checked = check(
+            file, settings=settings, paper=paper, stock=stock, track=shown_progress, date=today, wanted=wanted
+        )
+        refused = refused_by(profile, checked) if printer and explain is None else ()
+    except LabelerError as error:
+        if as_json:
+            print_json({"harness": None, "markers": [], "problems": list(map(report.problem_json, error.problems))})
+        raise
+    if explain is not None:
+        from labeler.answers.explain import explain as steps
+        from labeler.answers.explain import named
+
+        for fit in named(checked.fits, explain):
+            for line in steps(fit):
+                click.echo(line)
+    elif as_json:
+        print_json(report.as_json(checked, refused))
+    else:
+        warn(checked.notes)
+        for line in report.table(checked.fits):
+            click.echo(line)
+        click.echo(report.summary(checked), err=True)
+        for problem in refused:
+            click.echo(str(problem), err=True)
+    if checked.misfits or any(not problem.warning for problem in refused):
+        raise SystemExit(1)
+
+
+@main.command("print")
+@options(FILE, OUT, UNIT)
+@click.option("--units", type=click.IntRange(1, 10000), metavar="N", help="So many units, each with the next serial.")
+@click.option("--serials", metavar="FROM-TO", help="Units of these serials, as in 0001-0025.")
+@click.option(
+    "--order",
+    type=click.Choice(["separate", "collated", "grouped"]),
+    default="separate",
+    help="Of several units: sheets of its own for each; or shared sheets, unit by unit, or marker by marker.",
+)
+@options(SET, PAPER, STOCK, PRINTER, START, USED, GO_ON)
+@click.option("--leave-out", is_flag=True, help="Print what fits and list what does not.")
+@click.option(
+    "--bench",
+    type=click.Choice(["full", "short"]),
+    default="full",
+    help="The bench sheet with a page for each branch, or without these pages.",
+)
+@click.option("--changed-since", "since", metavar="REVISION", help="Only what has changed on a --unit built at it.")
+@options(PNG, SEND, RECORD, FORCE)
+@reading
+def print_command(
+    file: str,
+    unit: str | None,
+    units: int | None,
+    serials: str | None,
+    order: str,
+    since: str | None,
+    record_path: str | None,
+    png: tuple[str, ...],
+    send: dict[str, str],
+    printer: str | None,
+    **how: Any,
+) -> None:
+    """Print the whole set of one unit of FILE, or of several, as PDF sheets, and record it.
+
+    Nothing is printed while a marker does not fit. Example: labeler print examples/survey-boat.toml
+    """
+    from datetime import date
+
+    from labeler.job.deliver import Output
+    from labeler.job.printing import print_units
+    from labeler.job.revising import print_changes
+
+    folder = how.pop("out")
+    how |= {"who": who(), "date": date.today().isoformat(), "printer": chosen_printer(printer)}
+    how["out"] = Output(folder, png=png, send=send, track=shown_progress)
+    if since is not None:
+        if unit is None or units or serials:
+            raise click.UsageError("--changed-since needs the --unit that was built")
+        how.pop("bench")  # that sheet has no pages of branches: no branch is built anew
+        with opened_record(record_path, create=False) as record:
+            tell_changes(print_changes(file, folder, record, since=since, unit=unit, **how), record)
+        return
+    all_serials = _serials(unit, units, serials)
+    with opened_record(record_path) as record:
+        groups = [all_serials] if order != "separate" else [[serial] for serial in all_serials]
+        how |= {"grouped": order == "grouped", "later": [serial for group in groups[1:] for serial in group]}
+        for done, together in enumerate(groups):
+            with told_when_broken_off(done, len(all_serials)):
+                runs = print_units(file, folder, record, units=together, **how)
+            if not done:
+                warn(runs[0].notes)
+            tell(runs, record)
+            how |= {"start": {}, "used": {}, "go_on": False, "later": ()}  # every further unit begins on new sheets
+
+
+def _serials(unit: str | None, units: int | None, serials: str | None) -> list[str | None]:
+    """Return the serial of every unit to print; None: the next one."""
+    if sum(given is not None for given in (unit, units, serials)) > 1:
+        raise click.UsageError("give one of --unit, --units and --serials")
+    if serials is None:
+        return [None] * units if units else [unit]
+    first, dash, last = (part.strip() for part in serials.partition("-"))
+    numbers = [int(end) for end in (first, last) if re.fullmatch("[0-9]{1,40}", end)]
+    if not dash or len(numbers) < 2:
+        why = "is not FROM-TO, as in 0001-0025"
+    elif numbers[0] > numbers[1]:
+        why = "runs backwards: name the lower serial first"
+    elif numbers[1] - numbers[0] >= MOST_UNITS:
+        why = f"is more than {MOST_UNITS} units: print them in several runs"
+    elif len(first) != len(last) and ((first.startswith("0") and first != "0") or last.startswith("0")):
+        why = "begins with a zero on one side: write both serials with as many digits"
+    else:
+        return [f"{number:0{len(first)}d}" for number in range(numbers[0], numbers[1] + 1)]
+    from labeler.errors import on_one_line
+
+    raise click.BadParameter(on_one_line(f"{serials!r} {why}"), param_hint="--serials")
+
+
+main.add_command(diff_command)
+main.add_command(read_command)
+main.add_command(reprint_command)
+main.add_command(record_group)
+main.add_command(scan_command)
+main.add_command(proof_command)
+for command in KNOWN:
+    main.add_command(command)

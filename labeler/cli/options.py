@@ -1,0 +1,242 @@
+"""The options and arguments that several commands share, and how they are read."""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Callable
+from functools import wraps
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+if TYPE_CHECKING:
+    from labeler.tables.printers import Printer
+
+
+F = TypeVar("F", bound=Callable[..., Any])
+C = TypeVar("C")
+
+
+def parse_settings(_: click.Context, __: click.Parameter, given: tuple[str, ...]) -> dict[str, str]:
+    """Return the settings given as KEY=VALUE."""
+    made: dict[str, str] = {}
+    for text in given:
+        key, equals, value = text.partition("=")
+        if not equals or not key.strip():
+            from labeler.errors import on_one_line
+
+            raise click.BadParameter(on_one_line(f"{text!r} is not KEY=VALUE"))
+        _once(made, key.strip(), value.strip())
+    return made
+
+
+def parse_starts(_: click.Context, __: click.Parameter, given: tuple[str, ...]) -> dict[str, str]:
+    """Return the start cells given as STOCK=CELL."""
+    from labeler.layout.cells import parse_cell
+
+    made: dict[str, str] = {}
+    for text in given:
+        stock, equals, cell = text.rpartition("=")
+        if not equals:
+            raise click.BadParameter(f"{text!r} is not STOCK=CELL, as in wrap-a4-25x18=B3")
+        _cells(cell, parse_cell)
+        _once(made, stock.strip(), cell.strip())
+    return made
+
+
+def _cells(text: str, read: Callable[[str], C]) -> C:
+    """Return what is read of cells. Raises `click.BadParameter` for what are none."""
+    from labeler.errors import LabelerError
+
+    try:
+        return read(text)
+    except LabelerError as error:
+        raise click.BadParameter("; ".join(map(str, error.problems))) from None
+
+
+def _once(made: dict[str, str], key: str, value: str) -> None:
+    """Add what is given for a key. Raises `click.BadParameter` where it is given twice, and not alike."""
+    if made.setdefault(key, value) != value:
+        from labeler.errors import on_one_line
+
+        raise click.BadParameter(on_one_line(f"{key} is given twice, as {made[key]!r} and {value!r}"))
+
+
+def parse_used(_: click.Context, __: click.Parameter, given: tuple[str, ...]) -> dict[str, tuple[str, ...]]:
+    """Return the used cells given as STOCK=CELLS."""
+    from labeler.layout.cells import parse_cells
+
+    made: dict[str, tuple[str, ...]] = {}
+    for text in given:
+        stock, equals, cells = text.rpartition("=")
+        named = _cells(cells, parse_cells)
+        if not equals or not named:
+            raise click.BadParameter(f"{text!r} is not STOCK=CELLS, as in wrap-a4-25x18=A1-B3,D4")
+        made[stock.strip()] = (*made.get(stock.strip(), ()), *named)
+    return made
+
+
+def parse_send(_: click.Context, __: click.Parameter, given: tuple[str, ...]) -> dict[str, str]:
+    """Return the printers given as PRINTER (under "") or STOCK=PRINTER."""
+    made: dict[str, str] = {}
+    for text in given:
+        stock, printer = (part.strip() for part in text.rpartition("=")[::2])
+        if not printer or printer.startswith("-"):
+            raise click.BadParameter(f"{text!r} is not PRINTER or STOCK=PRINTER")
+        if stock in made:
+            raise click.BadParameter(f"two printers, {made[stock]!r} and {printer!r}, for {stock or 'all stocks'}")
+        made[stock] = printer
+    return made
+
+
+def parse_printer(_: click.Context, __: click.Parameter, given: str | None) -> str | None:
+    """Return the name or the path of a profile."""
+    if given is not None and not given.strip():
+        raise click.BadParameter("the name is empty; leave the option out to print for no printer in particular")
+    if given is not None and not given.isprintable():
+        raise click.BadParameter(f"{given!r} has signs that do not show")
+    return given
+
+
+def parse_measure(_: click.Context, __: click.Parameter, given: str | None) -> float | None:
+    """Return what was measured [mm], written with a point or a comma, with or without its unit."""
+    if given is None:
+        return None
+    found = re.fullmatch(r"\s*([0-9]{1,4}(?:[.,][0-9]{1,6})?)\s*(?:mm)?\s*", given)
+    if not found:
+        raise click.BadParameter(f"{given[:40]!r} is no length in mm, as in 99.2")
+    return float(found[1].replace(",", "."))
+
+
+def options(*options: Callable[[F], F]) -> Callable[[F], F]:
+    """Return a decorator that adds several options, in this order."""
+
+    def decorate(function: F) -> F:
+        for option in reversed(options):
+            function = option(function)
+        return function
+
+    return decorate
+
+
+def _said(_: click.Context, __: click.Parameter, given: str | None) -> str:
+    """Return a text on one line; one that says nothing is refused."""
+    text = " ".join(given.split()) if given is not None else ""
+    if given is not None and not (text and text.isprintable()):
+        raise click.BadParameter("it says nothing, or holds signs that cannot be printed")
+    return text
+
+
+class _Named(click.Path):
+    """A file or folder that has a name: an empty one, of a variable that is not set, would be the folder one is in."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        if not os.fspath(value).strip():
+            self.fail("the name is empty", param, ctx)
+        return super().convert(value, param, ctx)
+
+
+NAMED = _Named(path_type=Path)
+FILE = click.argument("file", metavar="FILE")
+READING = (
+    click.option("--sheet", metavar="NAME", default="", help="Sheet of a workbook, harness of a VEC."),
+    click.option(
+        "--variant", metavar="NAME", multiple=True, help="Module or variant to read; may be given several times."
+    ),
+    click.option(
+        "--names", type=click.Choice(["id", "alias", "description"]), default="id", help="Names of connectors."
+    ),
+    click.option("--labels", is_flag=True, help="Label texts of a VEC become the markers' texts."),
+    click.option("--colours", type=click.Choice(["words", "german", "digits"]), help="Translate colours to IEC 60757."),
+    click.option(
+        "--bundle", type=click.Choice(["wires", "area"]), default="wires", help="Diameters of KBL, VEC branches."
+    ),
+    click.option("--map", "column_map", metavar="FILE", type=NAMED, help="Column map of a list."),
+    click.option("--name", metavar="TEXT", callback=_said, help="Name of the harness of a list or an export."),
+    click.option("--part-number", metavar="TEXT", callback=_said, help="Its part number."),
+    click.option("--revision", metavar="TEXT", callback=_said, help="Its revision."),
+)
+
+
+def reading(function: F) -> F:
+    """Add the options for what a file leaves open; the command gets them as ``wanted``."""
+
+    @wraps(function)
+    def command(*args: Any, **given: Any) -> Any:
+        from labeler.read.import_report import Wanted
+
+        names = ("sheet", "names", "labels", "bundle", "column_map", "name", "part_number", "revision")
+        chosen = {name: given.pop(name) for name in names}
+        variants, colours = given.pop("variant"), given.pop("colours")
+        return function(*args, wanted=Wanted(variants=variants, colours=colours or "", **chosen), **given)
+
+    return options(*READING)(command)  # type: ignore[return-value]
+
+
+SET = click.option(
+    "--set",
+    "settings",
+    metavar="KEY=VALUE",
+    multiple=True,
+    callback=parse_settings,
+    help="Set a default of the harness, as under [defaults]; may be given several times.",
+)
+PAPER = click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", help="Size of the sheets.")
+STOCK = click.option("--stock", metavar="NAME", multiple=True, help="Stock to print on; see labeler stock.")
+JSON = click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
+CSV = click.option("--csv", "as_csv", is_flag=True, help="Comma-separated values, for a spreadsheet.")
+RECORD = click.option(
+    "--record",
+    "record_path",
+    metavar="PATH",
+    envvar="LABELER_RECORD",
+    help="The build record: a file, or postgresql://user@host/database; "
+    "default: record.sqlite in the user's data folder, or $LABELER_RECORD.",
+)
+OUT = click.option("--out", type=NAMED, default=Path("out"), help="Folder for the files.")
+PRINTER = click.option(
+    "--printer", metavar="NAME", callback=parse_printer, help="Profile of the printer: a name, or a TOML file."
+)
+START = click.option(
+    "--start",
+    metavar="STOCK=CELL",
+    multiple=True,
+    callback=parse_starts,
+    help="First free cell of a sheet that is partly used, as in wrap-a4-25x18=B3.",
+)
+USED = click.option(
+    "--used",
+    metavar="STOCK=CELLS",
+    multiple=True,
+    callback=parse_used,
+    help="Used cells of the first sheet, singly or as blocks, as in wrap-a4-25x18=A1-B3,D4.",
+)
+GO_ON = click.option("--go-on", is_flag=True, help="Go on with the partly used sheets that the record knows.")
+PNG = click.option(
+    "--png",
+    multiple=True,
+    type=click.Choice(["sheets", "pieces"]),
+    help="Also pictures at the printer's dots, black and white; may be given twice.",
+)
+SEND = click.option(
+    "--send",
+    metavar="PRINTER",
+    multiple=True,
+    callback=parse_send,
+    help="Hand the sheets to this printer of the system, unscaled; STOCK=PRINTER for those of one stock.",
+)
+FORCE = click.option("--force", is_flag=True, help="Replace files that exist.")
+HARNESS = click.option("--harness", metavar="NAME", help="Part number or name, where several harnesses have the unit.")
+UNIT = click.option("--unit", metavar="SERIAL", help="Serial of the unit.")
+BRANCH = click.option("--branch", metavar="ID", help="All markers of a branch (with --unit).")
+SHEET = click.option("--sheet", metavar="JOB:NUMBER", help="A whole sheet.")
+REASON = click.option("--reason", metavar="TEXT", required=True, help="Why; kept in the record.")
+
+
+def chosen_printer(name: str | None) -> Printer:
+    """Return the profile that is named, or that of no printer in particular."""
+    from labeler.tables.printers import AS_DRAWN, load_printer
+
+    return load_printer(name) if name else AS_DRAWN

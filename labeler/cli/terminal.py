@@ -1,0 +1,213 @@
+"""What the command line says: tables, JSON, what was printed, how far it has come, and an end before its time."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from types import FrameType
+
+    from labeler.job.revising import Difference, Revised
+    from labeler.job.run import Printed
+    from labeler.record.store import Record
+    from labeler.record.values import MarkerRow, Recorded
+
+
+PATIENCE_S = 1.0  # what takes longer shows how far it has come
+
+
+def shown_progress(items: Sequence[Any], words: str) -> Iterable[Any]:
+    """Yield what is given; on a terminal a bar shows how far it has come, once that has taken a second."""
+    import sys
+    from time import monotonic
+
+    if not sys.stderr.isatty() or len(items) < 2:
+        yield from items
+        return
+    begun, rest = monotonic(), iter(items)
+    done = 0
+    for item in rest:
+        yield item
+        done += 1
+        if monotonic() - begun > PATIENCE_S:
+            break
+    if done < len(items):
+        with click.progressbar(rest, length=len(items), label=words, file=sys.stderr) as bar:
+            bar.update(done)
+            yield from bar
+
+
+@contextmanager
+def ended_as_interrupted() -> Iterator[None]:
+    """Meet the end that a system or a closed terminal asks for as Ctrl-C is met: what is under way is taken back."""
+    import signal
+    import threading
+
+    names = [name for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
+    if threading.current_thread() is not threading.main_thread():  # only there are signals met
+        yield
+        return
+
+    def interrupt(number: int, frame: FrameType | None) -> None:
+        handler = signal.getsignal(signal.SIGINT)
+        if callable(handler):
+            handler(signal.SIGINT, frame)
+        else:  # Ctrl-C is ignored, as in the background of a shell; the end is not
+            raise KeyboardInterrupt
+
+    before = {name: signal.signal(getattr(signal, name), interrupt) for name in names if _is_met(name)}
+    try:
+        yield
+    finally:
+        for name, handler in before.items():
+            signal.signal(getattr(signal, name), handler)
+
+
+def _is_met(name: str) -> bool:
+    """Whether a signal ends the program, as it does unless somebody chose otherwise (nohup, say)."""
+    import signal
+
+    return signal.getsignal(getattr(signal, name)) is signal.SIG_DFL
+
+
+@contextmanager
+def told_when_broken_off(done: int, units: int) -> Iterator[None]:
+    """Say after how many of several units a print was broken off."""
+    try:
+        yield
+    except KeyboardInterrupt:
+        if units > 1:
+            shown = ": labeler record list shows them" if done else ""
+            click.echo(f"\nbroken off after {done} of {units} units{shown}", err=True)
+        raise
+
+
+def print_json(value: object) -> None:
+    """Print a value as JSON."""
+    import json
+
+    click.echo(json.dumps(value, ensure_ascii=False, indent=1))
+
+
+def warn(problems: Iterable[object]) -> None:
+    """Print problems on standard error."""
+    for problem in problems:
+        click.echo(str(problem), err=True)
+
+
+def tell(runs: Sequence[Printed], record: Record) -> None:
+    """Print the files of jobs that were handed over together, and on standard error what they were."""
+    for printed in runs:
+        job = printed.job
+        count = sum(len(sheet.placed) for sheet in printed.sheets)
+        sheets = sum(1 for sheet in printed.sheets if sheet.placed)
+        made = f"{count} marker{'' if count == 1 else 's'} on {sheets} sheet{'' if sheets == 1 else 's'}"
+        click.echo(f"unit {job.unit}: {made}, job {job.id}", err=True)
+        for fit in printed.left_out:
+            click.echo(f"left out: {fit.marker.id} {fit.marker.at}: {'; '.join(fit.reasons)}", err=True)
+    for stock, number, cell in runs[0].begun:
+        click.echo(f"load the partly used sheet of {stock} as sheet {number}: it goes on at {cell}", err=True)
+    click.echo(f"recorded in {record.name}", err=True)
+    for file in runs[0].files:
+        click.echo(str(file))
+
+
+def tell_changes(revised: Revised, record: Record) -> None:
+    """Print the files of what a new revision changed, and on standard error what must come off."""
+    for one in revised.take_off:
+        row = one.old or one.row
+        what = "replaced" if one.new else "gone"
+        click.echo(
+            f"take off: {row.id} {row.branch + ' ' if row.branch else ''}{row.at} {row.label!r}: {what}", err=True
+        )
+    click.echo(f"{revised.unchanged} markers are unchanged", err=True)
+    if revised.printed is None:
+        click.echo("nothing has changed: nothing is printed", err=True)
+        return
+    warn(revised.printed.notes)
+    tell([revised.printed], record)
+
+
+TEXT_SIGNS = 60  # of a text in a table for the screen, project choice: a tag says hundreds
+
+
+def marker_table(found: Iterable[Recorded], *, whole: bool = False) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
+    """Return the headings and the rows of a table of recorded markers; long texts end in dots unless ``whole``."""
+    rows: list[tuple[str, ...]] = [
+        (
+            item.row.id,
+            item.part_number or item.harness,
+            f"unit {item.unit}",
+            item.row.kind,
+            place_of(item),
+            item.row.label if whole or len(item.row.label) <= TEXT_SIGNS else f"{item.row.label[: TEXT_SIGNS - 1]}…",
+            item.row.tube and f"{item.row.tube}, {item.row.cut_length_mm:g} mm",
+            f"{item.job}:{item.sheet} {item.cell}" if item.sheet else "",
+            item.state,
+            str(item.printed or ""),
+            str(item.voids or ""),
+        )
+        for item in found
+    ]
+    return ("id", "harness", "unit", "kind", "place", "text", "tube", "sheet", "state", "prints", "voids"), rows
+
+
+def place_of(item: Recorded) -> str:
+    """Return a marker's place as the sheets print it: a branch end with its branch."""
+    return place_of_row(item.row)
+
+
+def change_words(one: Difference) -> tuple[str, str]:
+    """Return what a marker was and what it is: all of it, or of a changed one what has changed."""
+    fields = one.fields or ("label", "tube", "cut_length_mm")
+
+    def words(row: MarkerRow | None) -> str:
+        values = (getattr(row, name) for name in fields) if row else ()
+        return ", ".join(f"{value:g} mm" if isinstance(value, float) else value for value in values if value)
+
+    return words(one.old), words(one.new)
+
+
+def place_of_row(row: MarkerRow) -> str:
+    """Return the place of a recorded or planned marker, in quotes where blanks would not show."""
+    named = f"{row.branch} {row.at}" if row.role == "branch end" and row.branch != row.at else row.at
+    if row.role == "wire end" and ":" not in row.at:  # at a splice or a ring
+        named = f"{row.circuit} {row.at}"
+    return repr(named) if named != " ".join(named.split()) else named
+
+
+def show_table(heads: tuple[str, ...], rows: Sequence[tuple[str, ...]], *, as_csv: bool = False) -> None:
+    """Print a table in columns, or as comma-separated values."""
+    for line in csv_lines(heads, rows) if as_csv else columns(heads, rows):
+        click.echo(line)
+
+
+def csv_lines(heads: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> Iterable[str]:
+    """Yield rows under headings as comma-separated values (RFC 4180), without its carriage returns.
+
+    A spreadsheet takes what begins with one of ``= + - @`` for a formula and runs it; such a cell gets an
+    apostrophe before it, which spreadsheets take for "this is text" (common practice).
+    """
+    import csv
+    import io
+
+    for row in (heads, *rows):
+        line = io.StringIO()
+        csv.writer(line, lineterminator="").writerow(
+            f"'{cell}" if cell.startswith(CONTROL) or cell.lstrip().startswith(FORMULA) else cell for cell in row
+        )
+        yield line.getvalue()
+
+
+FORMULA, CONTROL = ("=", "+", "-", "@"), ("\t", "\r", "\n")
+
+
+def columns(headings: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> Iterable[str]:
+    """Yield rows under headings, in columns as wide as they need."""
+    widths = [max(map(len, column)) for column in zip(headings, *rows, strict=True)]
+    for row in (headings, *rows):
+        yield "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()

@@ -1,0 +1,215 @@
+"""Check: read, validate, plan, size, fit; the answer for every marker of a harness file."""
+
+from __future__ import annotations
+
+import gc
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+
+from labeler.errors import LabelerError, Problem, Where, refuse
+from labeler.fit.film import served
+from labeler.fit.result import font_of
+from labeler.harness import branches_of, circuits_by_branch
+from labeler.job.deliver import Track, untracked
+from labeler.job.fitting import Stocks, carries_code, fit_markers, names_unit, once
+from labeler.layout.cells import stock_problems
+from labeler.model import DOES_NOT_FIT, SEE_BENCH_SHEET, Fit, Harness, Marker, Stock, ThreadStep
+from labeler.plan import confusable, plan
+from labeler.read import read_harness
+from labeler.read.import_report import AS_IT_STANDS, Wanted
+from labeler.size.installation import threading
+from labeler.tables.catalogue import Catalogue, load_catalogue
+
+PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
+SAME_MM = 0.5  # by so much may a page be off the paper it is called after
+PLACEHOLDER_UNIT = "0001"  # what a check writes on the tags: no serial is given yet
+
+
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """A harness with the answer for every marker; ``notes`` are warnings."""
+
+    harness: Harness
+    fits: tuple[Fit, ...]
+    stocks: Stocks
+    notes: tuple[Problem, ...] = ()
+    of_unit: tuple[Marker, ...] = ()  # as planned: the markers that say for which unit they are
+    unit: str = PLACEHOLDER_UNIT  # the serial that those were written for
+
+    @property
+    def misfits(self) -> tuple[Fit, ...]:
+        """Return the markers that do not fit."""
+        return tuple(fit for fit in self.fits if fit.verdict == DOES_NOT_FIT)
+
+
+@contextmanager
+def no_collecting() -> Iterator[None]:
+    """Keep the garbage collector off: the stages make very many values and no cycles worth looking for."""
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()
+
+
+# ---------------------------------------------------------------- check
+
+
+def choose_stocks(catalogue: Catalogue, paper: str = "A4", names: Sequence[str] = ()) -> Stocks:
+    """Return the stock to print on: those named, and for the other kinds what suits the paper.
+
+    Of wraps those named come first, and after them the others, for wires that those do not serve.
+    Raises `LabelerError` for an unknown name and where a kind has no stock.
+    """
+    named = [catalogue.stock(name) for name in names]
+
+    def kind(takes: str) -> list[Stock]:
+        asked = [stock for stock in named if stock.takes == takes]
+        return asked or [s for s in catalogue.stocks if s.takes == takes and _on_paper(s, paper)]
+
+    found = {takes: kind(takes) for takes in ("wrap", "tag", "sleeve", "insert", "flag")}
+    refuse(
+        Problem(Where("layouts"), f"no {takes} stock for {paper}", "add a stock file, or name one with --stock")
+        for takes, stocks in found.items()
+        if not stocks
+    )
+    others = [s for s in catalogue.stocks if s.takes == "wrap" and _on_paper(s, paper) and s not in found["wrap"]]
+    wraps = [s for some in (found["wrap"], others) for s in sorted(some, key=lambda s: -s.print_around_mm)]
+    return Stocks(tuple(wraps), *(found[takes][0] for takes in ("tag", "sleeve", "insert", "flag")))
+
+
+def _on_paper(stock: Stock, paper: str) -> bool:
+    """Whether a stock is a sheet of this paper; what sleeves lie on only must not belong to another paper."""
+    if stock.takes == "sleeve":
+        others = [width for name, (width, _) in PAPERS.items() if name != paper]
+        return not any(abs(stock.page_width_mm - width) < SAME_MM for width in others)
+    width, height = PAPERS[paper]
+    return abs(stock.page_width_mm - width) < SAME_MM and abs(stock.page_height_mm - height) < SAME_MM
+
+
+def _kept_elsewhere(named: Iterable[Stock], fits: Sequence[Fit], stocks: Stocks) -> Iterator[Problem]:
+    """Yield a note for each stock that was asked for and serves only some of its markers, or none."""
+    named = tuple(named)
+    used = {fit.stock or (stocks.sleeve.name if fit.face else "") for fit in fits}
+    wraps = [fit for fit in fits if fit.marker.kind == "wrap" and fit.seat is not None]
+    for stock in named:
+        on = [fit.seat.text_on for fit in wraps if fit.stock != stock.name and fit.seat is not None]
+        if stock.takes == "wrap" and on:
+            wires = served(stock)
+            wanted = f"{wires.low:.2f} to {wires.high:.2f} mm" if wires.low <= wires.high else "no wire"
+            text = (
+                f"{stock.name} serves {wanted}: {len(on)} of {len(wraps)} wraps, on "
+                f"{min(r.low for r in on):.2f} to {max(r.high for r in on):.2f} mm, are not on it"
+            )
+            yield Problem(Where("--stock"), text, "they are on stock that serves their wires", warning=True)
+        elif stock.name not in used:
+            first = next(each.name for each in named if each.takes == stock.takes)
+            fix = f"choose the kind {stock.takes} in the harness file, or another --stock"
+            text = f"{stock.name} takes {stock.takes}s, and no marker of this job goes on it"
+            if stock.takes != "wrap" and first != stock.name:
+                fix = f"name one stock for {stock.takes}s"
+                text = f"{stock.name} takes {stock.takes}s, as {first} does, which is named before it"
+            yield Problem(Where("--stock"), text, fix, warning=True)
+
+
+@no_collecting()
+def check(
+    file: str,
+    *,
+    settings: Mapping[str, str] | None = None,
+    paper: str = "A4",
+    stock: Sequence[str] = (),
+    unit: str | Callable[[Harness], str] = PLACEHOLDER_UNIT,
+    only: Sequence[str] = (),
+    track: Track = untracked,
+    date: str = "",
+    wanted: Wanted = AS_IT_STANDS,
+) -> Checked:
+    """Return the answer for every marker of a harness file, or for those of some roles ``only``.
+
+    ``unit`` is the serial that tags and codes name, or what finds it; ``track`` is handed the markers
+    while they are fitted, to show how far that has come; ``date`` stands on the tags.
+
+    Raises `LabelerError` with every problem of the data at once; a marker that does not fit is
+    no problem but an answer.
+    """
+    from labeler.validate import validate
+
+    catalogue = load_catalogue()
+    stocks = choose_stocks(catalogue, paper, stock)
+    harness = read_harness(file, settings or {}, wanted)
+    problems = [*harness.notes, *validate(harness, catalogue)]
+    markers, planning = plan(harness)
+    if only:
+        markers = tuple(marker for marker in markers if marker.role in only)
+    problems += [*planning, *_glyph_problems(harness, markers), *confusable(markers)]
+    refuse(once(problems))
+    serial = unit if isinstance(unit, str) else unit(harness)
+    fits = fit_markers(harness, markers, catalogue, stocks, serial, track, date)
+    refuse(problem for used in stocks_of(fits, stocks).values() for problem in stock_problems(used))
+    problems += _kept_elsewhere([catalogue.stock(name) for name in stock], fits, stocks)
+    threading_of(harness, fits, catalogue)  # what it needs to know is asked for now, not while drawing
+    notes = tuple(once(p for p in (*problems, *_empty_tags(fits)) if p.warning))
+    of_unit = tuple(m for m in markers if m.role == "bag" or names_unit(m) or carries_code(m))
+    return Checked(harness, fits, stocks, notes, of_unit, serial)
+
+
+def _empty_tags(fits: Iterable[Fit]) -> Iterator[Problem]:
+    """Yield a warning for each bag whose tag lists nothing."""
+    for fit in fits:
+        if fit.marker.role == "bag" and fit.face and not fit.face.boxes and SEE_BENCH_SHEET not in " ".join(fit.lines):
+            text = f"bag {fit.marker.at}: nothing is listed on its tag"
+            yield Problem(fit.marker.where, text, "name its branch, its connector or its contents", warning=True)
+
+
+def stocks_of(fits: Iterable[Fit], stocks: Stocks) -> dict[str, Stock]:
+    """Return the stocks that the markers that fit are printed on, by name."""
+    named = stocks.by_name()
+    names = (fit.stock or stocks.sleeve.name for fit in fits if fit.face and fit.verdict != DOES_NOT_FIT)
+    return {name: named[name] for name in dict.fromkeys(names)}
+
+
+def threading_of(harness: Harness, fits: Iterable[Fit], catalogue: Catalogue) -> tuple[ThreadStep, ...]:
+    """Return the order of threading of every branch that has a marked end, branch by branch.
+
+    Raises `LabelerError` with every size that decides a way on and is not known.
+    """
+    marked = {fit.marker.branch for fit in fits if fit.marker.role == "branch end"}
+    through = circuits_by_branch(harness) if marked else {}
+    steps: list[ThreadStep] = []
+    problems: list[Problem] = []
+    for branch in branches_of(harness):
+        if branch.id not in marked:
+            continue
+        try:
+            steps += threading(branch, through[branch.id], harness, catalogue)
+        except LabelerError as error:
+            problems.extend(error.problems)
+    refuse(once(problems))
+    return tuple(steps)
+
+
+def _glyph_problems(harness: Harness, markers: Iterable[Marker]) -> list[Problem]:
+    """Return every character that no font has, one problem a marker; all-ASCII texts are passed by.
+
+    A tag is checked with what it is written from: names, descriptions, contents.
+    """
+    about = (harness.name, harness.part_number, harness.revision, *(c.description for c in harness.connectors))
+    contents = {bag.id: tuple(item.item for item in bag.contents) for bag in harness.bags}
+    shared = tuple(text for text in about if not text.isascii())
+    problems: list[Problem] = []
+    for marker in markers:
+        text = marker.text
+        if marker.role == "bag":
+            text = (*text, *shared, *contents.get(marker.at, ()))
+        together = "".join(text)
+        if together.isascii() and together.isprintable():
+            continue
+        try:
+            font_of(text, marker)
+        except LabelerError as error:
+            problems.extend(error.problems)
+    return problems

@@ -1,0 +1,615 @@
+"""What lay out makes: pieces in their places."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from labeler.errors import Problem, Where
+
+# ---------------------------------------------------------------- What is drawn on one piece
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """One line of text: baseline start in mm from the face's lower left corner."""
+
+    text: str
+    font: str
+    size_mm: float  # em size along the line
+    x_mm: float
+    y_mm: float
+    stretch: float = 1.0  # across the piece: what is printed is this much taller
+    turn: int = 0  # of the line, anticlockwise, degrees: 0 along the piece, 90 across it, 180 and 270
+
+
+@dataclass(frozen=True, slots=True)
+class Box:
+    """A stroked rectangle (a tick box), lower left corner, mm."""
+
+    x_mm: float
+    y_mm: float
+    width_mm: float
+    height_mm: float
+
+
+LINEAR = ("Code 128", "Code 39")
+"""The kinds of code that are a row of bars."""
+
+
+@dataclass(frozen=True, slots=True)
+class Code:
+    """A symbol that is not placed yet: rows of modules, ``1`` dark, row 0 on top; one row: bars.
+
+    ``quiet``: modules that stay free all round, of bars at both ends. ``level``: error correction (QR).
+    """
+
+    kind: str  # QR | Data Matrix | Code 128 | Code 39
+    payload: str
+    rows: tuple[str, ...]
+    quiet: int
+    level: str = ""
+
+    @property
+    def linear(self) -> bool:
+        """Return whether it is a row of bars."""
+        return len(self.rows) == 1
+
+
+@dataclass(frozen=True, slots=True)
+class Symbol:
+    """A code in its place: lower left corner and module size in mm; of bars, module y is their height.
+
+    ``copies`` stand one step apart: the same symbol several times on one piece.
+    """
+
+    kind: str
+    payload: str
+    rows: tuple[str, ...]
+    x_mm: float
+    y_mm: float
+    module_x_mm: float
+    module_y_mm: float
+    copies: int = 1
+    step_x_mm: float = 0.0
+    step_y_mm: float = 0.0
+
+    def corners(self) -> tuple[tuple[float, float], ...]:
+        """Return the lower left corner of each copy, mm."""
+        return tuple(
+            (self.x_mm + copy * self.step_x_mm, self.y_mm + copy * self.step_y_mm) for copy in range(self.copies)
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Face:
+    """All that is drawn on one piece, relative to its lower left corner.
+
+    ``runs`` are drawn ``copies`` times, each ``copy_pitch_mm`` lower than the one before
+    (a wrap says its text several times around the wire). Two faces that are equal are one
+    row in the record.
+    """
+
+    width_mm: float
+    height_mm: float
+    runs: tuple[Run, ...] = ()
+    copies: int = 1
+    copy_pitch_mm: float = 0.0
+    boxes: tuple[Box, ...] = ()
+    symbol: Symbol | None = None
+    passes: int = 1  # 2: flat tube lettered on both faces is turned over and printed again
+
+
+# ---------------------------------------------------------------- What read makes
+
+
+NOWHERE = Where("")
+
+
+@dataclass(frozen=True, slots=True)
+class Range:
+    """Lowest and highest value of a quantity that is not known exactly."""
+
+    low: float
+    high: float
+
+    def __add__(self, other: float) -> Range:
+        return Range(self.low + other, self.high + other)
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """What may be set for the whole harness and again on a circuit, branch, end or bag.
+
+    The defaults, their limits and the reason for each are in ``data/choices.toml``, which also
+    is where the key's meaning is described; `catalogue.default_settings` reads them.
+    """
+
+    wire: str
+    covering: str
+    covering_wall_mm: float | None
+    sleeve: tuple[str, ...]
+    heating: str
+    lettered_share: float
+    lettering_on: str
+    faces: str
+    direction: str
+    reading: str
+    branch_marker_kind: str
+    wire_marker_kind: str
+    wire_marker: str
+    wire_marks: str
+    code: str
+    code_on: tuple[str, ...]
+    code_payload: str
+    code_correction: str
+    code_module_mm: float
+    code_dots: float
+    code_quiet_extra: float
+    code_arc_deg: float
+    code_aim_deg: float
+    code_grid: float
+    code_axial_grade: str
+    code_bar_mm: float
+    code_anyway: str
+    font: str
+    tube_colour: str
+    print_colour: str
+    min_contrast: float
+    reading_distance_mm: float
+    wire_reading_distance_mm: float
+    min_capital_mm: float
+    required_angle_arcmin: float
+    preferred_angle_arcmin: float
+    largest_angle_arcmin: float
+    reading_arc_deg: float
+    turning_arc_deg: float
+    slip: float
+    grip: float
+    preferred_share: float
+    supplied_over: float
+    recovered_under: float
+    wire_under: float
+    hand_lay_factor: float
+    hand_lay_allowance: float
+    end_margin_mm: float
+    edge_margin_mm: float
+    line_pitch: float
+    cut_lengths_mm: tuple[float, ...]
+    cut_step_mm: float
+    shortest_cut_mm: float
+    longest_cut_mm: float
+    overlap_mm: float
+    cut_allowance: float
+    covering_allowance: float
+    printer_dpi: float
+    dots_per_capital: float
+    dots_per_stroke: float
+    strip_gap_mm: float
+    strip_inset_mm: float
+    narrowest_letter: float
+    widest_letter: float
+    wires_per_cavity: float
+    wrap_copy_gap: float
+    code_gap_mm: float
+    tag_title_height: float
+    tag_title_share: float
+    tag_code_share: float
+    tag_column_gap: float
+    tag_row_gap: float
+    tag_tick: float
+    tag_bars_gap_mm: float
+    tag_title_gap: float
+    tag_tick_gap: float
+    tag_caution: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Pin:
+    """A cavity of a connector; ``cavity`` is ``""`` where the connector has none (a ring terminal)."""
+
+    connector: str
+    cavity: str = ""
+
+    def __str__(self) -> str:
+        return f"{self.connector}:{self.cavity}" if self.cavity else self.connector
+
+
+@dataclass(frozen=True, slots=True)
+class Connector:
+    """A housing, terminal, splice or junction, with what a sleeve would have to pass."""
+
+    id: str
+    kind: str = "connector"  # connector | splice | ring terminal | loose end | junction
+    description: str = ""
+    cavities: int | None = None
+    outside_mm: float | None = None
+    contact_outside_mm: float | None = None
+    where: Where = NOWHERE
+
+
+@dataclass(frozen=True, slots=True)
+class Circuit:
+    """One electrical connection. ``size`` is canonical: ``20 AWG`` or ``0.5 mm2``, or ``""``."""
+
+    id: str
+    start: Pin
+    finish: Pin
+    size: str = ""
+    wire: str = ""  # "": the settings' wire
+    outside_mm: float | None = None
+    colour: str = ""
+    signal: str = ""
+    length_mm: float | None = None
+    cable: str = ""
+    where: Where = NOWHERE
+    settings: Settings | None = None  # None: the harness's own
+    free: tuple[tuple[str, str], ...] = ()  # columns that were not understood, kept as written
+
+
+@dataclass(frozen=True, slots=True)
+class Cable:
+    """A jacketed cable; circuits name it to become its cores."""
+
+    id: str
+    outside_mm: float | None = None
+    where: Where = NOWHERE
+
+
+@dataclass(frozen=True, slots=True)
+class BranchEnd:
+    """Where a branch stops, and the sleeve that stands there."""
+
+    at: str  # a connector's id
+    text: tuple[str, ...] = ()  # (): branch id and connector; one string may be broken, several are kept
+    fitted: bool = False  # the connector is on
+    crimped: bool = False  # the contacts are crimped, the connector is not on yet
+    lettered: bool = True
+    cut_length_mm: float | None = None
+    from_end_mm: float | None = None
+    where: Where = NOWHERE
+    settings: Settings | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Branch:
+    """One limb of the harness."""
+
+    id: str
+    circuits: tuple[str, ...] = ()  # (): all circuits that end at its ends' connectors
+    ends: tuple[BranchEnd, ...] = ()
+    diameter_mm: float | None = None  # measured over the bare bundle
+    diameter_tolerance_mm: float = 0.0
+    length_mm: float | None = None
+    where: Where = NOWHERE
+    settings: Settings | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """A line of a bag's contents."""
+
+    item: str
+    quantity: float = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Bag:
+    """A kit bag, with what belongs in it."""
+
+    id: str
+    branch: str = ""  # a branch's id, or "" (the whole harness, or a connector's bag)
+    connector: str = ""
+    contents: tuple[Item, ...] = ()
+    where: Where = NOWHERE
+    settings: Settings | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Harness:
+    """A whole harness as read. ``text`` is what was read, for the record; ``notes`` are warnings."""
+
+    name: str
+    part_number: str = ""
+    revision: str = ""
+    settings: Settings | None = None  # filled by every reader; None only in tests that need none
+    connectors: tuple[Connector, ...] = ()
+    circuits: tuple[Circuit, ...] = ()
+    cables: tuple[Cable, ...] = ()
+    branches: tuple[Branch, ...] = ()
+    bags: tuple[Bag, ...] = ()
+    notes: tuple[Problem, ...] = ()
+    where: Where = NOWHERE
+    text: bytes = b""
+
+
+# ---------------------------------------------------------------- What the catalogue holds
+
+
+@dataclass(frozen=True, slots=True)
+class Tube:
+    """One size of heat-shrink tube. Supplied is the minimum inside, recovered the maximum inside.
+
+    ``longitudinal_change`` is the change of length at full recovery, the lower limit of
+    ``[c, 0]``: -0.05 is 5 % shorter. ``liner_mm`` is the part of the wall that melts and flows.
+    """
+
+    family: str
+    name: str  # "AS23053/5 1/4"
+    supplied_mm: float
+    recovered_mm: float
+    wall_mm: float
+    wall_low_mm: float
+    wall_high_mm: float
+    liner_mm: float = 0.0
+    longitudinal_change: float = 0.0
+    lay_flat_mm: float | None = None
+    source: str = ""
+
+    @property
+    def ratio(self) -> float:
+        """Return supplied over recovered inside diameter."""
+        return self.supplied_mm / self.recovered_mm
+
+
+@dataclass(frozen=True, slots=True)
+class WireDiameter:
+    """Finished diameter of an insulated wire, with the table it is from.
+
+    ``from_nominal``: the table states no minimum and no tolerance, so the low end is the nominal.
+    """
+
+    range_mm: Range
+    source: str
+    from_nominal: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Stock:
+    """What is printed on. See ``layouts/README.md`` for the keys."""
+
+    name: str
+    kind: str  # grid | roll | card | reel
+    takes: str  # wrap | tag | sleeve | insert | flag
+    description: str
+    page_width_mm: float = 0.0  # of a reel the longest strip; 0 on a reel: the piece is the page
+    page_height_mm: float = 0.0  # of a roll: of one feed
+    left_mm: float = 0.0  # page edge to the first cell
+    top_mm: float = 0.0
+    columns: int = 1
+    rows: int = 1  # on a card: as many as the lay-flat width allows
+    cell_width_mm: float = 0.0  # along the wire
+    cell_height_mm: float = 0.0  # around the wire; on a card the lay-flat width of the tube
+    pitch_x_mm: float = 0.0
+    pitch_y_mm: float = 0.0  # on a card: lay-flat width + gap_mm
+    gap_mm: float = 0.0  # between neighbouring pieces of a card or strip; of a roll between two feeds
+    mark_mm: float = 0.0  # roll: height of the black mark on the back of the liner; 0: the gap is sensed
+    leader_mm: float = 0.0  # reel, roll: length at the start that carries the header: cut off, left on the liner
+    bottom_mm: float = 0.0  # card: free at the foot
+    corner_radius_mm: float = 0.0
+    margin_mm: float = 0.0  # inside a cell, kept free of print
+    print_around_mm: float = 0.0  # wrap: height of the printed zone, at the top of the cell
+    film_mm: float = 0.0  # wrap, flag, insert: thickness of the film or paper
+    hole_mm: float = 0.0  # tag: diameter of the punch hole, middle of the left edge
+    hole_inset_mm: float = 0.0  # tag: cell edge to the middle of the hole
+    used: str = ""  # cells that are never printed: "A1-B3, C7"
+    cut_lines: bool = True  # draw the outline of the cells (plain paper), or leave die cuts alone
+    ruler_x_mm: float = 0.0  # where the 50 mm ruler starts, from the page's lower left corner
+    ruler_y_mm: float = 0.0
+    where: Where = NOWHERE
+
+
+# ---------------------------------------------------------------- What plan
+
+
+FITS, TIGHT, DOES_NOT_FIT = "fits", "tight", "does not fit"
+
+
+@dataclass(frozen=True, slots=True)
+class Marker:
+    """One place that is to be marked, and what shall stand on it; nothing is computed yet."""
+
+    id: str
+    kind: str  # sleeve | wrap | insert | flag | tag
+    role: str  # branch end | wire end | wire | bag
+    at: str  # "J4", "J4:2", "K4"
+    text: tuple[str, ...]
+    breakable: bool  # one string that may be broken at its separators
+    settings: Settings
+    lettered: bool = True
+    branch: str = ""
+    circuit: str = ""
+    far: str = ""  # the other end
+    where: Where = NOWHERE
+    position_mm: float | None = None  # on a wire: from its start; None at its ends, where nothing is measured
+
+    @property
+    def on_wire(self) -> bool:
+        """Return whether it marks a single wire."""
+        return self.role in ("wire end", "wire")
+
+
+SEE_BENCH_SHEET = "see the bench sheet"
+
+
+@dataclass(frozen=True, slots=True)
+class TagWords:
+    """What a tag says: a title, lines under it, rows to tick off.
+
+    ``summary`` stands in for the rows where the tag cannot hold them all; it says how many there are
+    and where they are listed. ``""``: the rows must fit. ``caution`` stands at the foot, at the least
+    height; where it does not go in beside the rows, the tag goes without and says so.
+    """
+
+    title: str
+    headings: tuple[str, ...] = ()
+    rows: tuple[str, ...] = ()
+    summary: str = ""
+    caution: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """The part of a seat past the edge of a covering, seen from where the lettering stands: it carries none."""
+
+    closes_on: Range  # mm
+    on: str  # for people
+    towards_end: bool = True  # False: the lettering stands towards the end of the branch
+
+
+@dataclass(frozen=True, slots=True)
+class Seat:
+    """The diameters that a marker meets, mm.
+
+    ``passes``: the largest it goes over on its way (tightest packing … hand-laid, covering and
+    obstacles included). ``closes_on``: what it grips (smallest part of the seat).
+    ``text_on``: what the lettering lies on. ``step``: the other part, where the marker lies on both
+    sides of a covering's edge.
+    """
+
+    passes: Range
+    closes_on: Range
+    text_on: Range
+    sits_on: str  # for people: "4 wires, braided sleeving"
+    slip_on: str = ""  # what to thread on, from where, and before which step
+    obstacle: str = ""  # what makes passes larger than the seat itself
+    sources: tuple[str, ...] = ()
+    in_time: str = ""  # how to spare it the obstacle; "" where nothing is in the way
+    step: Step | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ThreadStep:
+    """One thing that is threaded onto a branch: a sleeve (``at`` an end), or a covering (``at`` "")."""
+
+    branch: str
+    what: str  # sleeve, or the name of the covering
+    at: str
+    from_end: str  # "": from none, where the branch lies between junctions
+    before: str  # the step that would shut the way; "": it can be threaded at any time
+    passes_mm: float
+    how: str  # for people
+
+
+@dataclass(frozen=True, slots=True)
+class TubeChoice:
+    """The tubes that pass and grip a seat, in the order to try them, and why the others do not."""
+
+    tubes: tuple[Tube, ...]
+    refusals: tuple[str, ...] = ()
+    ways_out: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class CodeFit:
+    """Where a code stands and how well: sizes after shrinking, mm; ``faults`` names every limit it breaks.
+
+    ``grid`` is the largest distance of a module from an even grid, in modules, at the aim error;
+    ``axial`` the largest axial non-uniformity; both over the whole range of the seat.
+    """
+
+    kind: str
+    payload: str
+    columns: int
+    rows: int
+    level: str
+    dots: tuple[int, int]  # printer dots in a module, along and across; of bars, across is their height
+    module_mm: float  # smallest module after shrinking
+    arc_deg: float = 0.0
+    grid: float = 0.0
+    axial: float = 0.0
+    faults: tuple[str, ...] = ()
+
+    @property
+    def size(self) -> str:
+        """Return its size in modules, for people."""
+        return f"{self.columns} modules" if self.rows == 1 else f"{self.rows} x {self.columns} modules"
+
+
+@dataclass(frozen=True, slots=True)
+class Capital:
+    """Height of the capitals, mm: as printed, after shrinking (lowest, highest), and required."""
+
+    flat: float
+    low: float
+    high: float
+    required: float
+    required_by: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class SeatPart:
+    """A part of a sleeve: what it lies on, its length cut flat and, after shrinking, from … to, mm."""
+
+    on: str
+    flat_mm: float
+    shrunk_mm: Range
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """The answer for one marker: what is printed, on what, and whether it will read."""
+
+    marker: Marker
+    verdict: str  # fits | tight | does not fit
+    reasons: tuple[str, ...]
+    lines: tuple[str, ...] = ()
+    seat: Seat | None = None
+    tube: Tube | None = None
+    stock: str = ""
+    face: Face | None = None  # None: nothing can be drawn, or a plain sleeve
+    capital: Capital | None = None
+    cut_length_mm: float = 0.0
+    outside_mm: tuple[float, float, float] | None = None  # supplied, low, high
+    lay_flat_mm: float = 0.0
+    printable_mm: float = 0.0
+    print_scale: Range | None = None
+    face_scale: Range | None = None
+    along_scale: Range | None = None
+    arc_deg: float = 0.0
+    stretch: float = 1.0
+    font: str = ""
+    size_mm: float = 0.0
+    ways_out: tuple[str, ...] = ()
+    direction: str = ""  # along | around; "" where it does not apply
+    parts: tuple[SeatPart, ...] = ()  # of a sleeve: where the text stands, then what is past an edge
+    proportion: Range | None = None  # width over height of the H after shrinking
+    stroke: Range | None = None  # width of a stroke over height of a capital after shrinking
+    contrast: float = 0.0  # of print to tube; 0 where a colour is not known
+    code: CodeFit | None = None
+
+
+# ---------------------------------------------------------------- sheets
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """One printed item on its way to a sheet."""
+
+    marker: str
+    face: Face
+    stock: str
+    group: str = ""  # loaded together: "AS23053/5 1/4, white"
+    label: str = ""  # for people: "J4 · DEPTH J4"
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """A piece in its cell."""
+
+    piece: Piece
+    cell: str  # "B3": column letter, row number
+    x_mm: float  # lower left corner, from the page's lower left corner
+    y_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """One page of one stock."""
+
+    stock: Stock
+    number: int  # counted over the whole job, from 1
+    width_mm: float
+    height_mm: float
+    group: str = ""
+    placed: tuple[Placed, ...] = field(default=())  # none: the page carries the header of what follows
+    about: str = ""  # of what is cut from tube: "cut 4 x 30, 2 x 45 mm"

@@ -1,0 +1,798 @@
+"""An `Export` → `Harness`: the chosen variant, the chosen names, and branches where segments end at connectors.
+
+What a harness cannot hold (tubes, tapes, clips, segments between junctions, routes) is told in the account.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from math import isfinite, pi, sqrt
+from typing import Any
+
+from labeler.errors import Problem, Where, WrongUse
+from labeler.model import NOWHERE, Branch, BranchEnd, Cable, Circuit, Connector, Harness, Pin, Settings
+from labeler.read.import_report import Account, Read, Wanted, counts_of, some
+from labeler.read.lists import unknown_variant
+from labeler.read.values import with_settings
+from labeler.read.xml import Document, Element
+from labeler.tables.catalogue import load_catalogue
+from labeler.tables.materials import Covering, bare_diameter
+
+# ---------------------------------------------------------------- What a harness CAD export says
+
+
+SI_PREFIX = {"": 1.0, "micro": 1e-6, "milli": 1e-3, "centi": 1e-2, "deci": 1e-1, "kilo": 1e3}
+PREFERRED_LENGTHS = ("production", "contract", "drawing", "calculated", "dmu")  # words of a length's type, best first
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A connector, splice or terminal, with the three names it may have."""
+
+    key: str
+    id: str
+    alias: str = ""
+    description: str = ""
+    kind: str = "connector"  # as in `Connector`
+    cavities: tuple[str, ...] = ()
+    node: str = ""  # key
+    label: str = ""
+    holders: frozenset[str] = frozenset()  # keys that stand for it in a variant
+    where: Where = NOWHERE
+
+
+@dataclass(frozen=True, slots=True)
+class Route:
+    """The segments a conductor runs through, by key, from its first end."""
+
+    key: str
+    segments: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Conductor:
+    """A wire or core with its two ends: place key and cavity."""
+
+    key: str
+    id: str
+    ends: tuple[tuple[str, str], tuple[str, str]]
+    cable: str = ""  # key
+    size: str = ""
+    outside_mm: float | None = None
+    colour: str = ""
+    signal: str = ""
+    length_mm: float | None = None
+    routes: tuple[Route, ...] = ()
+    label: str = ""
+    continuous: bool = False  # the label stands along the wire
+    holders: tuple[frozenset[str], ...] = ()  # sets of keys that stand for it in a variant: the first listed counts
+    where: Where = NOWHERE
+
+
+@dataclass(frozen=True, slots=True)
+class Jacket:
+    """A cable with cores."""
+
+    key: str
+    id: str
+    outside_mm: float | None = None
+    where: Where = NOWHERE
+
+
+@dataclass(frozen=True, slots=True)
+class Segment:
+    """A limb between two nodes (keys)."""
+
+    key: str
+    id: str
+    alias: str
+    start: str
+    end: str
+    length_mm: float | None = None
+    area_mm2: float | None = None
+    area_kind: str = ""  # calculated | reserved | measured
+    where: Where = NOWHERE
+
+
+@dataclass(frozen=True, slots=True)
+class Thing:
+    """What lies or sits on a segment and has no place in a harness: tube, tape, clip."""
+
+    key: str
+    what: str  # for people: "corrugated pipe TUBE1, 8.3/13.4 mm"
+    segment: str
+    from_mm: float | None = None
+    to_mm: float | None = None
+    is_clip: bool = False
+    words: tuple[str, ...] = ()  # what the file calls it: number, kind, type, description
+
+
+@dataclass(frozen=True, slots=True)
+class Variant:
+    """A module, configuration or option: its names, and the keys it lists or constrains."""
+
+    names: tuple[str, ...]
+    members: frozenset[str]
+    constraint: bool = False  # members are in no other configuration; all else is in every one
+
+
+@dataclass(frozen=True, slots=True)
+class Export:
+    """A whole export."""
+
+    form: str
+    version: str
+    name: str
+    part_number: str = ""
+    revision: str = ""
+    places: tuple[Place, ...] = ()
+    conductors: tuple[Conductor, ...] = ()
+    jackets: tuple[Jacket, ...] = ()
+    segments: tuple[Segment, ...] = ()
+    things: tuple[Thing, ...] = ()
+    variants: tuple[Variant, ...] = ()
+    nodes: int = 0
+    wires: int = 0  # single wires in the file, connected or not
+    cores: int = 0
+    spare: tuple[str, ...] = ()  # wires and cores that no connection uses
+    became: tuple[tuple[str, str], ...] = ()
+    notes: tuple[Problem, ...] = ()
+    left: tuple[str, ...] = ()
+
+
+class Notes:
+    """Warnings on the way, each kind once with the things it is about."""
+
+    def __init__(self) -> None:
+        self.found: dict[tuple[str, str], tuple[Where, list[str]]] = {}
+
+    def add(self, message: str, fix: str, where: Where, name: str) -> None:
+        """Note one thing; the first place of its kind is kept."""
+        _, names = self.found.setdefault((message, fix), (where, []))
+        if name not in names[:20]:
+            names.append(name)
+
+    def problems(self) -> tuple[Problem, ...]:
+        """Return a warning for each kind."""
+        return tuple(
+            Problem(where, f"{message}: {some(names)}", fix, warning=True)
+            for (message, fix), (where, names) in self.found.items()
+        )
+
+
+@dataclass(slots=True)
+class Links:
+    """The ids of a document, followed with a check of what they point at."""
+
+    document: Document
+    notes: Notes = field(default_factory=Notes)
+
+    def get(self, key: str, *tags: str, of: Element | None = None) -> Element | None:
+        """Return the element of an id if its name is one of ``tags``; else note it and return None."""
+        if not key:
+            return None
+        found = self.document.ids.get(key)
+        if found is not None and (not tags or found.tag in tags):
+            return found
+        where = self.where(of) if of is not None else Where(self.document.source)
+        if found is None:
+            message = "references that point at nothing and are passed over"
+        else:
+            message = f"references that should point at {' or '.join(tags)} and do not"
+        self.notes.add(message, "export it again, with everything it refers to", where, key)
+        return None
+
+    def where(self, element: Element) -> Where:
+        """Return the place of an element."""
+        return Where(self.document.source, element.line)
+
+
+def measure(text: str) -> float | None:
+    """Return the number in a text of an export, None where there is none or it is not finite."""
+    try:
+        found = float(text.replace(",", ".")) if text else None
+    except ValueError:
+        return None
+    return found if found is not None and isfinite(found) else None
+
+
+def above_zero(value: float | None) -> float | None:
+    """Return a measure that can be one: 0 is how a missing one is often written."""
+    return value if value is not None and value > 0 else None
+
+
+def best_length(given: list[tuple[str, float | None]]) -> float | None:
+    """Return the length to use of several (type, mm): made before drawn before computed; 0 is missing.
+
+    What is called a supplement is never taken.
+    """
+    known = [(kind.casefold(), mm) for kind, mm in given if above_zero(mm) and "supplement" not in kind.casefold()]
+    for word in PREFERRED_LENGTHS:
+        for kind, mm in known:
+            if word in kind:
+                return mm
+    return known[0][1] if known else None
+
+
+def unique_doubles(document: Document, notes: Notes) -> None:
+    """Note ids that stand more than once: the first one counts."""
+    for element in document.doubles:
+        notes.add(
+            "ids that stand more than once; the first counts", "export it again", document.where(element), element.key
+        )
+
+
+# ---------------------------------------------------------------- Which things of an export a choice of modules
+
+
+CHOOSE = "choose with --variant NAME"
+
+
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """Which keys a choice of variants keeps."""
+
+    allowed: frozenset[str] | None  # None: no list was chosen, so all
+    listed: frozenset[str]  # by any variant
+    excluded: frozenset[str]  # constrained to variants that were not chosen
+
+    def keeps(self, *groups: frozenset[str]) -> bool:
+        """Whether something is in: the first group of its keys that any variant lists decides."""
+        if any(group & self.excluded for group in groups):
+            return False
+        if self.allowed is None:
+            return True
+        return next((bool(group & self.allowed) for group in groups if group & self.listed), False)
+
+
+def chosen_variants(export: Export, source: str, wanted: Sequence[str], notes: Notes, left: list[str]) -> Chosen:
+    """Return what the wanted variants keep; without any, all, and it is said.
+
+    Raises WrongUse for a variant that is not there, or lists nothing.
+    """
+    variants = export.variants
+    constrained = frozenset[str]().union(*(v.members for v in variants if v.constraint))
+    listed = frozenset[str]().union(*(v.members for v in variants if not v.constraint))
+    if not wanted:
+        if len(variants) > 1:
+            names = some([v.names[0] for v in variants])
+            message = f"holds {len(variants)} modules or variants ({names}) and is read unfiltered (150 %)"
+            notes.add(message, CHOOSE, Where(source), "all of them")
+        return Chosen(None, listed, frozenset())
+    found = [_named(export, name, source) for name in wanted]
+    for variant in found:
+        if not variant.members:
+            message = f"variant {variant.names[0]!r} lists nothing"
+            raise WrongUse(Problem(Where(source), message, f"choose its modules: {known_variants(export)}"))
+    lists = [v.members for v in found if not v.constraint]
+    options = [v.members for v in found if v.constraint]
+    if listed and not lists:
+        notes.add("modules are not filtered: only options were chosen", CHOOSE, Where(source), "all of them")
+    if constrained and not options:
+        notes.add("options are not filtered: only modules were chosen", CHOOSE, Where(source), "all of them")
+    excluded = constrained - frozenset[str]().union(*options) if options else frozenset[str]()
+    return Chosen(frozenset[str]().union(*lists) if lists else None, listed, excluded)
+
+
+def known_variants(export: Export) -> str:
+    """Return the names that may be chosen, the first twenty."""
+    return some((v.names[0] for v in export.variants), 20)
+
+
+def _named(export: Export, name: str, source: str) -> Variant:
+    found = [v for v in export.variants if name.casefold() in (n.casefold() for n in v.names)]
+    if not found:
+        raise WrongUse(unknown_variant(name, [v.names[0] for v in export.variants], source))
+    if len(found) > 1:
+        message = f"{name!r} names {len(found)} variants: {some(v.names[0] for v in found)}"
+        raise WrongUse(Problem(Where(source), message, "name one by its part number or id"))
+    return found[0]
+
+
+# ---------------------------------------------------------------- coverings
+
+
+NEAR_MM = 100.0  # a covering that begins farther from a connector does not lie at its end: project choice
+
+Lying = tuple[str | None, tuple[Thing, ...]]  # the covering at an end ("none", None: not known), what it was told by
+
+
+def lying_at(segment: Segment, place: Place, things: Iterable[Thing]) -> Lying:
+    """Return the covering at the end of a segment where a connector sits."""
+    here = tuple(t for t in things if not t.is_clip and t.segment == segment.key and _is_near(t, segment, place))
+    if not here:
+        return "none", ()
+    known = {covering.name for t in here if (covering := known_covering(t))}
+    if len(here) == 1 and len(known) == 1:
+        return known.pop(), here
+    return None, here  # several lie on one another, or one is not known
+
+
+def _is_near(thing: Thing, segment: Segment, place: Place) -> bool:
+    if thing.from_mm is None or thing.to_mm is None or segment.length_mm is None:
+        return True
+    distances = {segment.start: thing.from_mm, segment.end: segment.length_mm - thing.to_mm}
+    return distances.get(place.node, 0.0) <= NEAR_MM
+
+
+def known_covering(thing: Thing) -> Covering | None:
+    """Return the covering of the table that has one of a thing's words for name or alias, and that its bundle fills."""
+    for word in thing.words:
+        for covering in load_catalogue().coverings:
+            if word.casefold() in (name.casefold() for name in (covering.name, *covering.aliases)):
+                return None if covering.loose or covering.name == "none" else covering
+    return None
+
+
+def covering_of_branch(lying: Mapping[str, Lying], ends: Sequence[Place]) -> str:
+    """Return the covering that a branch has: that of its first end with a known one, "none" where none has."""
+    return next((name for place in ends if (name := lying[place.key][0]) not in (None, "none")), "none") or "none"
+
+
+# ---------------------------------------------------------------- What an export says and a harness cannot hold
+
+
+@dataclass(frozen=True, slots=True)
+class Put:
+    """What of an export was put into a harness, and under which names."""
+
+    export: Export
+    conductors: tuple[Conductor, ...]
+    segments: Mapping[str, Segment]  # by key
+    segment_names: Mapping[str, str]
+    places: tuple[Place, ...]
+    names: Mapping[str, str]  # of places
+    ending: Mapping[str, Sequence[Place]]  # the connectors that a segment ends at, by its key
+
+    @property
+    def things(self) -> tuple[Thing, ...]:
+        """What lies and sits on its segments."""
+        return tuple(thing for thing in self.export.things if thing.segment in self.segments)
+
+
+def chain(segments: Sequence[Segment]) -> tuple[str, str] | None:
+    """Return the nodes where a route starts and stops, None where its segments are no unbroken chain."""
+    if not segments:
+        return None
+    for at in dict.fromkeys((segments[0].start, segments[0].end)):
+        start = at
+        for segment in segments:
+            if at not in (segment.start, segment.end) or not at:
+                break
+            at = segment.end if segment.start == at else segment.start
+        else:
+            return start, at
+    return None
+
+
+def told(
+    put: Put, circuits: Sequence[Circuit], notes: Notes, unfiltered: bool, taken: Container[tuple[str, str]]
+) -> Iterator[str]:
+    """Yield what has no place in a harness; note coverings, and numbers that stand twice.
+
+    ``unfiltered``: the file has variants, and none was chosen. ``taken``: the coverings, by key and segment, that
+    became those of a branch.
+    """
+    for number, count in Counter(circuit.id for circuit in circuits).items():
+        if count > 1:
+            where = next(c.where for c in circuits if c.id == number)
+            fix = CHOOSE if unfiltered else "number them apart"
+            notes.add("wire numbers that stand more than once", fix, where, number)
+    if put.export.spare:
+        yield f"wires and cores not connected: {some(put.export.spare)}"
+    inner = len(put.segments) - len(put.ending)
+    if inner:
+        yield f"segments that end at no connector, so no branch: {inner}"
+    for is_clip, what in ((False, "tubes and tapes on segments"), (True, "clips on segments")):
+        left = (t for t in put.things if t.is_clip == is_clip and (t.key, t.segment) not in taken)
+        things = [_thing(put, thing) for thing in left]
+        if things:
+            yield f"{what}, for which a harness has no place: {some(things, 12)}"
+    for thing in put.things:
+        if not thing.is_clip and (thing.key, thing.segment) not in taken:
+            message = "coverings that are not carried over: sleeves are sized for the bare bundle"
+            fix = "set covering, covering_wall_mm or diameter_mm of the branch where one lies under a sleeve, "
+            fix += "or give a covering of your coverings.toml its name as alias"
+            notes.add(message, fix, put.segments[thing.segment].where, _thing(put, thing))
+
+
+def _thing(put: Put, thing: Thing) -> str:
+    """Say what lies where; of a covering also how far from each connector of its segment it begins."""
+    on = f"{thing.what} on {put.segment_names[thing.segment]}"
+    if thing.from_mm is None or thing.to_mm is None:
+        return on
+    if thing.is_clip:
+        return f"{on} at {thing.to_mm:.0f} mm"
+    segment = put.segments[thing.segment]
+    far = None if segment.length_mm is None else segment.length_mm - thing.to_mm
+    edges = {segment.start: thing.from_mm, segment.end: far}
+    ends = ", ".join(
+        f"{edges[place.node]:.0f} mm from {put.names[place.key]}"
+        for place in put.ending.get(thing.segment, ())
+        if edges.get(place.node) is not None
+    )
+    return f"{on} from {thing.from_mm:.0f} to {thing.to_mm:.0f} mm{f' ({ends})' if ends else ''}"
+
+
+def account_of(put: Put, harness: Harness, routes: Mapping[str, Sequence[Route]], left: tuple[str, ...]) -> Account:
+    """Return the account of an export; ``routes`` are those of its conductors, by key."""
+    export = put.export
+    counted = {
+        **counts_of(harness),
+        "wires": export.wires,
+        "cables": len(export.jackets),
+        "cores": export.cores,
+        "connections": len(put.conductors),
+        "segments": len(put.segments),
+        "nodes": export.nodes,
+        "routes": sum(map(len, routes.values())),
+        "protections": len({t.key for t in export.things if not t.is_clip}),
+        "variants": len(export.variants),
+    }
+    counts = {what: count for what, count in counted.items() if what not in ("circuits", "bags")}
+    names = tuple((p.id, p.alias, p.description) for p in put.places)
+    variants = tuple(v.names[0] for v in export.variants)
+    form = f"{export.form}, {len(harness.circuits)} circuits"
+    return Account(form, export.version, counts, export.became, left, variants, names, _details(put, routes))
+
+
+def _details(put: Put, routes: Mapping[str, Sequence[Route]]) -> dict[str, Any]:
+    """Return for programs what a harness cannot hold."""
+    name = put.segment_names
+    return {
+        "segments": [
+            {
+                "name": name[s.key],
+                "id": s.id,
+                "length_mm": s.length_mm,
+                "diameter_mm": round(sqrt(4 * s.area_mm2 / pi), 3) if s.area_mm2 else None,
+                "area": s.area_kind,
+            }
+            for s in put.segments.values()
+        ],
+        "routes": [
+            {
+                "circuit": c.id or c.key,
+                "segments": [name[key] for key in route.segments],
+                "unbroken": chain([put.segments[key] for key in route.segments]) is not None,
+            }
+            for c in put.conductors
+            for route in routes[c.key]
+        ],
+        "protections": [_thing(put, thing) for thing in put.things],
+    }
+
+
+# ---------------------------------------------------------------- assemble
+
+
+MOST_IN_CAVITY = 9  # wires, as the setting wires_per_cavity has it
+LONGEST_NAME = 24  # characters of a segment's name that is taken as it is; project choice: CAD paths are longer
+NO_SLEEVE = ("splice", "junction")
+
+
+def assembled(export: Export, source: str, data: bytes, settings: Settings, wanted: Wanted) -> Read:
+    """Return the harness of an export; raises WrongUse for a variant that it does not have."""
+    return _Assembly(export, source, settings, wanted).read(data)
+
+
+class _Assembly:
+    """One export on its way to a harness."""
+
+    def __init__(self, export: Export, source: str, settings: Settings, wanted: Wanted) -> None:
+        self.export = export
+        self.source = source
+        self.settings = settings
+        self.wanted = wanted
+        self.notes = Notes()
+        self.problems: list[Problem] = []
+        self.left: list[str] = list(export.left)
+        self.chosen = chosen_variants(export, source, wanted.variants, self.notes, self.left)
+        self.conductors = tuple(self._kept())
+        self.segments = {s.key: s for s in export.segments if not {s.key} & self.chosen.excluded}
+        reached = {place for c in self.conductors for place, _ in c.ends}
+        self.places = tuple(p for p in export.places if p.key in reached or self.chosen.keeps(p.holders))
+        self.settings = self._shared()
+        self.nodes = {place.key: place.node for place in self.places}
+        self.names = self._names()
+        self.segment_names = self._segment_names()
+        self.cables = {jacket.key: jacket.id or jacket.key for jacket in export.jackets}
+        self.routes = {c.key: self._routes(c) for c in self.conductors}
+        self.through = self._through()
+        self.ending = self._ending()
+        self.taken: set[tuple[str, str]] = set()  # coverings that are those of a branch, with their segment
+
+    def read(self, data: bytes) -> Read:
+        export = self.export
+        circuits = tuple(self._circuit(conductor) for conductor in self.conductors)
+        branches = tuple(self._branches({c.key: circuit for c, circuit in zip(self.conductors, circuits, strict=True)}))
+        used = {c.cable for c in self.conductors}
+        harness = Harness(
+            name=export.name,
+            part_number=export.part_number,
+            revision=export.revision,
+            settings=self.settings,
+            connectors=tuple(self._connector(place) for place in self.places),
+            circuits=circuits,
+            cables=tuple(
+                Cable(self.cables[j.key], j.outside_mm, j.where)
+                for j in export.jackets
+                if j.key in used or self.chosen.allowed is None
+            ),
+            branches=branches,
+            where=Where(self.source),
+            text=data,
+        )
+        put = Put(export, self.conductors, self.segments, self.segment_names, self.places, self.names, self.ending)
+        unfiltered = bool(export.variants and not self.wanted.variants)
+        left = (*self.left, *told(put, circuits, self.notes, unfiltered, self.taken))
+        notes = (*export.notes, *self.notes.problems())
+        return Read(replace(harness, notes=notes), account_of(put, harness, self.routes, left), tuple(self.problems))
+
+    def _shared(self) -> Settings:
+        """Return the settings with as many wires in a cavity as the file itself puts into one."""
+        housed = {place.key for place in self.places if place.kind == "connector"}
+        wires = Counter(end for c in self.conductors for end in set(c.ends) if end[1] and end[0] in housed)
+        most = min(max(wires.values(), default=1), MOST_IN_CAVITY)
+        if most <= self.settings.wires_per_cavity:
+            return self.settings
+        return with_settings(self.settings, {"wires_per_cavity": float(most)})
+
+    # ------------------------------------------------------------ variants
+
+    def _kept(self) -> Iterator[Conductor]:
+        left = []
+        for conductor in self.export.conductors:
+            if self.chosen.keeps(*(conductor.holders or (frozenset((conductor.key,)),))):
+                yield conductor
+            else:
+                left.append(conductor)
+        if left:
+            self.left.append(f"connections of other variants: {len(left)} ({some(c.id or c.key for c in left)})")
+            loose = [c for c in left if not frozenset[str]().union(*c.holders) & self.chosen.listed]
+            if loose:
+                names = some(c.id or c.key for c in loose)
+                self.left.append(f"of these {len(loose)} stand in no module at all: {names}")
+
+    # ------------------------------------------------------------ names
+
+    def _names(self) -> dict[str, str]:
+        """Return the name that is printed of each connector; one without falls back, two alike are a problem."""
+        names = {}
+        for place in self.places:
+            given = getattr(place, self.wanted.names)
+            if not given:
+                other = place.id or place.alias or place.description or place.key
+                message = f"connectors without {self.wanted.names}; another of their names is taken"
+                self.notes.add(message, "choose another --names", place.where, other)
+                given = other
+            names[place.key] = given
+        for name, count in Counter(names.values()).items():
+            if count > 1:
+                self.problems.append(self._twice(name, [p for p in self.places if names[p.key] == name]))
+        return names
+
+    def _twice(self, name: str, alike: Sequence[Place]) -> Problem:
+        others = some(f"{p.id or p.key} ({p.where})" for p in alike)
+        message = f"{self.wanted.names} {name!r} stands for {len(alike)} connectors: {others}"
+        if self.wanted.names == "id" and self.export.variants and not self.wanted.variants:
+            return Problem(
+                alike[1].where, message, f"they may be alternatives: {CHOOSE}, one of {known_variants(self.export)}"
+            )
+        return Problem(alike[1].where, message, "choose another of --names id, alias, description")
+
+    def _segment_names(self) -> dict[str, str]:
+        """Return a printable name of each segment; long paths of a CAD are numbered, and it is said."""
+        names: dict[str, str] = {}
+        numbered = []
+        for number, segment in enumerate(self.segments.values(), 1):
+            first, second = (segment.alias, segment.id) if self.wanted.names == "alias" else (segment.id, segment.alias)
+            given = next((n for n in (first, second) if n and len(n) <= LONGEST_NAME), "")
+            if not given or given in names.values():
+                given = f"S{number}"
+                while given in names.values():
+                    given += "'"
+                numbered.append(f"{given} = {(segment.id or segment.key)[-40:]}")
+            names[segment.key] = given
+        if numbered:
+            self.left.append(f"segments without a name to print are numbered: {some(numbered, 4)}")
+        return names
+
+    # ------------------------------------------------------------ circuits
+
+    def _circuit(self, conductor: Conductor) -> Circuit:
+        number = conductor.id
+        if not number:
+            number = conductor.key
+            self.notes.add("wires without a number; their id is taken", "number them", conductor.where, number)
+        start, finish = (Pin(self.names.get(place, place), cavity) for place, cavity in conductor.ends)
+        settings, free = self._label(conductor)
+        return Circuit(
+            id=number,
+            start=start,
+            finish=finish,
+            size=conductor.size,
+            outside_mm=self._outside(conductor),
+            colour=conductor.colour,
+            signal=conductor.signal,
+            length_mm=conductor.length_mm,
+            cable=self.cables.get(conductor.cable, ""),
+            where=conductor.where,
+            settings=settings,
+            free=free,
+        )
+
+    def _outside(self, conductor: Conductor) -> float | None:
+        """Return the outside diameter unless it cannot be one; what is missing is said."""
+        given, bare = conductor.outside_mm, bare_diameter(conductor.size) if conductor.size else None
+        name = conductor.id or conductor.key
+        fix = "measure them, or check the table: labeler wires"
+        if given and bare and given <= bare:
+            message = "outside diameter not above the bare conductor's, so the table of the insulation is used"
+            self.notes.add(message, fix, conductor.where, name)
+            return None
+        if not given and conductor.size:
+            message = "no outside diameter (missing or 0), so the table of the insulation is used"
+            self.notes.add(message, fix, conductor.where, name)
+        return given
+
+    def _label(self, conductor: Conductor) -> tuple[Settings | None, tuple[tuple[str, str], ...]]:
+        """Return the settings and fields of a circuit whose markers say what its designer wrote."""
+        if not self.wanted.labels:
+            return None, ()
+        free = (("label", conductor.label),)
+        if not conductor.label:
+            return None, free
+        marks = "by length" if conductor.continuous else "both ends"
+        return with_settings(self.settings, {"wire_marker": "{label}", "wire_marks": marks}), free
+
+    def _connector(self, place: Place) -> Connector:
+        count = len(place.cavities)
+        counted = sorted(place.cavities) == sorted(str(number) for number in range(1, count + 1))
+        about = place.description if self.wanted.names != "description" else place.id
+        return Connector(
+            self.names[place.key], place.kind, about, count if count and counted else None, where=place.where
+        )
+
+    # ------------------------------------------------------------ routes and branches
+
+    def _routes(self, conductor: Conductor) -> tuple[Route, ...]:
+        """Return the routes of a conductor from its first end, broken ones as they stand; all that is odd is said."""
+        kept = [route for route in conductor.routes if route.key not in self.chosen.excluded]
+        name = conductor.id or conductor.key
+        if not kept and self.segments:
+            fix = "their branches' bundles lack them; route them, or measure diameter_mm"
+            self.notes.add("wires without a route", fix, conductor.where, name)
+        if len(kept) > 1:
+            message = "wires with several routes, one for each variant; all are taken"
+            self.notes.add(message, CHOOSE, conductor.where, name)
+        return tuple(self._turned(route, conductor, name) for route in kept)
+
+    def _turned(self, route: Route, conductor: Conductor, name: str) -> Route:
+        found = chain([self.segments[key] for key in route.segments if key in self.segments])
+        if found is None or any(key not in self.segments for key in route.segments):
+            fix = "check the route; the wire is counted in all segments it names"
+            self.notes.add("routes that are no unbroken chain", fix, conductor.where, name)
+            return Route(route.key, tuple(key for key in route.segments if key in self.segments))
+        first, last = (self.nodes.get(place, "") for place, _ in conductor.ends)
+        if first and last and {first, last} != set(found):
+            message = "routes that do not lead from one end of the wire to the other"
+            self.notes.add(message, "check where the connectors sit", conductor.where, name)
+        turned = found[0] != found[1] and (first == found[1] or last == found[0])
+        return Route(route.key, route.segments[::-1]) if turned else route
+
+    def _branches(self, circuits: Mapping[str, Circuit]) -> Iterator[Branch]:
+        """Yield a branch for each segment that ends at a connector, and for each connector that no segment meets."""
+        if not self.segments:
+            return
+        for key, ends in self.ending.items():
+            yield from self._segment_branches(self.segments[key], ends, self.through[key], circuits)
+        met = {place.key for ends in self.ending.values() for place in ends}
+        taken = {self.segment_names[key] for key in self.ending}
+        reached = {place for c in self.conductors for place, _ in c.ends}
+        for place in self.places:
+            if place.kind not in NO_SLEEVE and place.key not in met and place.key in reached:
+                name = self.names[place.key]
+                yield Branch(f"{name} end" if name in taken else name, ends=(self._end(place),), where=place.where)
+
+    def _through(self) -> dict[str, list[Conductor]]:
+        """Return the conductors that run through each segment."""
+        through: dict[str, list[Conductor]] = {}
+        for conductor in self.conductors:
+            for key in dict.fromkeys(k for route in self.routes[conductor.key] for k in route.segments):
+                through.setdefault(key, []).append(conductor)
+        return through
+
+    def _ending(self) -> dict[str, list[Place]]:
+        """Return the connectors that each segment ends at, with a circuit of theirs running through it."""
+        at: dict[str, list[Place]] = {}
+        for place in self.places:
+            if place.node and place.kind not in NO_SLEEVE:
+                at.setdefault(place.node, []).append(place)
+        found: dict[str, list[Place]] = {}
+        for key, conductors in self.through.items():
+            segment = self.segments[key]
+            ends = {place for c in conductors for place, _ in c.ends}
+            places = [p for node in dict.fromkeys((segment.start, segment.end)) for p in at.get(node, ())]
+            if here := [place for place in places if place.key in ends]:
+                found[key] = here
+        return {key: found[key] for key in self.segments if key in found}
+
+    def _segment_branches(
+        self,
+        segment: Segment,
+        places: Sequence[Place],
+        conductors: Sequence[Conductor],
+        circuits: Mapping[str, Circuit],
+    ) -> Iterator[Branch]:
+        """Yield one branch; several where connectors share a node, each with its own wires."""
+        name = self.segment_names[segment.key]
+        shared = [node for node, count in Counter(place.node for place in places).items() if count > 1]
+        alone = tuple(place for place in places if place.node not in shared)
+        if alone:
+            ids = tuple(circuits[c.key].id for c in conductors)
+            yield self._branch(segment, name, ids, alone, conductors)
+        for place in (place for place in places if place.node in shared):
+            own = [c for c in conductors if place.key in (p for p, _ in c.ends)]
+            ids = tuple(circuits[c.key].id for c in own)
+            yield self._branch(segment, f"{name} {self.names[place.key]}", ids, (place,), own)
+
+    def _branch(
+        self, segment: Segment, name: str, ids: tuple[str, ...], places: Iterable[Place], wires: Sequence[Conductor]
+    ) -> Branch:
+        places = tuple(places)
+        things = self.export.things if self.settings.covering == "none" else ()  # what was set wins
+        lying = {place.key: lying_at(segment, place, things) for place in places}
+        own = covering_of_branch(lying, places)
+        self._note_coverings(segment, lying, places)
+        return Branch(
+            id=name,
+            circuits=tuple(dict.fromkeys(ids)),
+            ends=tuple(self._end(place, own, lying[place.key][0] or "none") for place in places),
+            diameter_mm=self._diameter(segment, name, wires),
+            length_mm=segment.length_mm,
+            where=segment.where,
+            settings=self._covered(own),
+        )
+
+    def _end(self, place: Place, covering: str = "none", here: str = "none") -> BranchEnd:
+        text = place.label if self.wanted.labels and place.label else self.names[place.key]
+        settings = self.settings if here == "none" != covering else self._covered(here)  # a bare end says so
+        return BranchEnd(self.names[place.key], (text,), where=place.where, settings=settings)
+
+    def _covered(self, covering: str) -> Settings | None:
+        """Return the settings under a covering, None where they are the harness's own; a wall that was set stays."""
+        if covering in ("none", self.settings.covering):
+            return None
+        return replace(self.settings, covering=covering)
+
+    def _note_coverings(self, segment: Segment, lying: Mapping[str, Lying], places: Sequence[Place]) -> None:
+        for place in places:
+            covering, things = lying[place.key]
+            if covering not in (None, "none"):
+                message = "coverings taken by their names from the table of coverings"
+                said = f"{things[0].what} at {self.names[place.key]} as {covering}"
+                self.notes.add(
+                    message,
+                    "measure covering_wall_mm where it matters; labeler coverings lists them",
+                    segment.where,
+                    said,
+                )
+                self.taken.add((things[0].key, segment.key))
+
+    def _diameter(self, segment: Segment, name: str, wires: Sequence[Conductor]) -> float | None:
+        """Return the bundle's diameter by the segment's area: measured, asked for, or where the wires do not tell."""
+        if segment.area_mm2 is None:
+            if self.wanted.bundle == "area":
+                fix = "leave out --bundle area, or measure them"
+                self.notes.add("branches without an area; their wires are taken", fix, segment.where, name)
+            return None
+        unknown = [c for c in wires if not c.size and not c.outside_mm]
+        if segment.area_kind != "measured" and self.wanted.bundle != "area" and not unknown:
+            return None
+        why = segment.area_kind or "stated"
+        message = f"diameters taken from the segment's {why} area, as of a circle"
+        self.notes.add(message, "measure diameter_mm where it matters", segment.where, name)
+        return round(sqrt(4 * segment.area_mm2 / pi), 3)

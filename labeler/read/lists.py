@@ -1,0 +1,820 @@
+"""A wire list (CSV, TSV, or a table drawn with bars) → `Harness`: one circuit a row, two ends each.
+
+The columns are told by `headers`, the rows by `table`. Work goes by columns, and each distinct text
+of a column is parsed once. Connectors are inferred from the ends, in order of first appearance.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import replace
+from itertools import chain, compress, repeat
+from typing import TypeVar
+
+from labeler.errors import LabelerError, Problem, Where, WrongUse, nearest, refuse
+from labeler.model import Bag, Branch, BranchEnd, Cable, Circuit, Connector, Harness, Item, Pin, Settings
+from labeler.read.columns import RANKS, Heading, unplaced
+from labeler.read.import_report import AS_IT_STANDS, NOT_UNDERSTOOD, Account, Read, Wanted, counts_of, some
+from labeler.read.table import SEPARATORS, Table, read_table
+from labeler.read.values import (
+    cable_outside,
+    checked_cavity,
+    gauge_kind,
+    is_bare_size,
+    is_thousands_or_decimals,
+    length,
+    size_of_kind,
+    stated_size,
+    wire_outside,
+)
+from labeler.tables.catalogue import load_catalogue
+
+# ---------------------------------------------------------------- The columns of a table as cells
+
+
+T = TypeVar("T")
+NONE = frozenset(("", "-", "–", "—", "n/a", "N/A", "n.a.", "k.A.", "k. A."))  # what stands for "none"
+DITTO = frozenset(('"', "''", "〃", "″", "”", "„", '-"-', "do.", "dto", "dto.", "ditto", "idem"))  # "as above"
+_BROKEN = re.compile(r"#(REF!|N/A|NAME\?|VALUE!|DIV/0!|NULL!|NUM!|BEZUG!|NV|WERT!|ZAHL!)", re.IGNORECASE)
+
+
+class Cells:
+    """The cells of one table by role; gathers problems and notes, and which columns were used."""
+
+    def __init__(self, table: Table, source: str) -> None:
+        self.table = table
+        self.source = source
+        self.problems = list(table.problems)
+        self.notes: list[Problem] = []
+        self.used: set[int] = set()
+        self.rows = len(table.lines)
+        self.roles = dict(table.columns.roles)
+        self.endless: set[int] = set()  # rows that name no end: one problem is enough for each
+
+    def words(self, role: str) -> list[str]:
+        """Return the cleaned cells of a role's column, empty where there is none."""
+        indexes = self.roles.get(role, ())
+        if not indexes:
+            return [""] * self.rows
+        found = [self.cleaned(index) for index in indexes]
+        if any(column != found[0] for column in found[1:]):
+            self._indistinct(role, indexes)
+        if not self.used.issuperset(indexes):
+            self.used.update(indexes)
+            self._refuse_stand_ins(role, found[0])
+        return found[0]
+
+    def _refuse_stand_ins(self, role: str, values: Sequence[str]) -> None:
+        """Refuse what stands for another cell, or for a formula that failed: it would be taken for a name."""
+        wrong = {value for value in set(values) if value.casefold() in DITTO or _BROKEN.fullmatch(value)}
+        for row, value in enumerate(values) if wrong else ():
+            if value in wrong and _BROKEN.fullmatch(value):
+                message = f"column {self.header(role)}: {value} is what a spreadsheet shows for a formula that failed"
+                self.problem(row, message, "correct it there and export the list again")
+            elif value in wrong:
+                message = f"column {self.header(role)}: {value} stands for the cell above, and is not worked out"
+                self.problem(row, message, "write the cell out")
+
+    def cleaned(self, index: int) -> list[str]:
+        """Return a column's cells without blanks around them, on one line, empty where none is meant."""
+        stripped = map(str.strip, self.table.values[index])
+        return ["" if v in NONE else " ".join(v.split()) if "\n" in v else v for v in stripped]
+
+    def _indistinct(self, role: str, indexes: Sequence[int]) -> None:
+        headings = self.table.columns.headings
+        names = " and ".join(repr(headings[index].text) for index in indexes)
+        seen = ", ".join(repr(heading.text) for heading in headings)
+        message = f"columns {names} may both be {role!r} and differ; headers seen: {seen[:300]}"
+        self.header_problem(message, "rename one, such as From Connector, From Pin, To Connector, To Pin")
+
+    def parsed(self, values: Sequence[str], parse: Callable[[str], T], role: str, none: T) -> list[T]:
+        """Return parsed values; each distinct text is parsed once, each bad row is a problem."""
+        good: dict[str, T] = {"": none}
+        bad = {}
+        for text in dict.fromkeys(values):
+            if text:
+                try:
+                    good[text] = parse(text)
+                except ValueError as error:
+                    bad[text] = str(error)
+                    good[text] = none
+        if bad:
+            for row, text in enumerate(values):
+                if text in bad:
+                    self.problem(row, f"column {self.header(role)}: {bad[text]}")
+        return [good[text] for text in values]
+
+    def heading(self, role: str) -> Heading:
+        """Return the header of a role's column."""
+        return self.table.columns.headings[self.roles[role][0]]
+
+    def header(self, role: str) -> str:
+        """Return a role's header as messages name it."""
+        return repr(self.heading(role).text)
+
+    def problem(self, row: int, message: str, fix: str = "") -> None:
+        """Add what is wrong with a row, unless it names no end: that is said already."""
+        if row in self.endless:
+            return
+        self.problems.append(Problem(Where(self.source, self.table.lines[row]), message, fix))
+
+    def header_problem(self, message: str, fix: str) -> None:
+        """Add what is wrong with the header."""
+        self.problems.append(Problem(Where(self.source, self.table.header_line), message, fix))
+
+    def note(self, message: str, fix: str, row: int | None = None) -> None:
+        """Add a warning, at the header or at a row."""
+        line = self.table.header_line if row is None else self.table.lines[row]
+        self.notes.append(Problem(Where(self.source, line), message, fix, warning=True))
+
+
+# ---------------------------------------------------------------- The ends of the wires of a list
+
+
+SIGNS = (":", ".")  # between connector and cavity, in this order
+OTHER_SIGNS = ("-", "/", "_", " ")  # that may part them too; nothing is split there unasked
+HEADER_WORDS = ("from", "to", "von", "nach")  # under an end they are the header of another table
+SPLIT_SHARE = 0.5  # of the names of both ends that have a colon: then it parts connector and cavity; project choice
+
+_CAVITY = re.compile(r"(?:pin|cav)?\s*[A-Za-z]?\d{1,3}[A-Za-z]?", re.IGNORECASE)
+_SEVERAL = re.compile(r"\w\s*[,;]\s*\w|\w [+&] \w")
+_OPEN = re.compile(r"tb[dac]|\?+|n\.?c\.?|spare|open|unused|unknown|reserve|frei|offen|unbekannt", re.IGNORECASE)
+_MONTH = r"(?:jan|feb|mar|mrz|mär|apr|may|mai|jun|jul|aug|sep|oct|okt|nov|dec|dez)"
+_DATE = re.compile(rf"\d{{1,2}}[-. ]+{_MONTH}|{_MONTH}[-. ]+\d{{1,2}}|\d{{4}}-\d\d-\d\d( 00:00:00)?", re.IGNORECASE)
+_SPAN = re.compile(r"(\d+)\s*(?:-|–|\.\.+)\s*(\d+)")
+
+
+def owned_names(cells: Cells) -> bool:
+    """Return whether a connector's name needs what it belongs to: ``J1`` of two devices is two connectors."""
+    owned: dict[str, set[str]] = {}
+    for end in ("from", "to"):
+        if f"{end} owner" in cells.roles:
+            names = cells.cleaned(cells.roles[end][0])
+            for name, owner in zip(names, cells.cleaned(cells.roles[f"{end} owner"][0]), strict=True):
+                owned.setdefault(name, set()).add(owner)
+    shared = [name for name, owners in owned.items() if name and len(owners) > 1]
+    if shared:
+        message = f"connector {shared[0]} belongs to {' and '.join(sorted(owned[shared[0]])[:4])}"
+        message += f"; connectors are named {sorted(owned[shared[0]])[-1]}.{shared[0]}"
+        cells.note(message, "give each connector a name of its own, if that is wrong")
+    return bool(shared) or "" in owned
+
+
+def pins_of(cells: Cells) -> tuple[list[Pin], list[Pin]]:
+    """Return the two pins of each row; a missing connector or an impossible cavity is a problem."""
+    owned = owned_names(cells)
+    named = {end: _named(cells, end, owned) for end in ("from", "to")}
+    cells.endless |= {
+        row for row, ends in enumerate(zip(named["from"][0], named["to"][0], strict=True)) if ends == ("", "")
+    }
+    starts, finishes = _pins(cells, "from", *named["from"]), _pins(cells, "to", *named["to"])
+    for row in sorted(cells.endless):
+        lacking = Problem(
+            Where(cells.source, cells.table.lines[row]),
+            "names no end: a heading, units, a total or a note?",
+            "take the row out, or start it with #; of a wire name both ends",
+        )
+        cells.problems.append(lacking)
+    for end in ("from", "to"):
+        _note_stand_ins(cells, *named[end])
+    _refuse_headers(cells, named["from"][0], named["to"][0])
+    if any(_SPAN.fullmatch(cavity) for cavity in set(named["from"][1])):
+        _note_spans(cells, starts, finishes)
+    return starts, finishes
+
+
+def _named(cells: Cells, end: str, owned: bool) -> tuple[list[str], list[str]]:
+    """Return the connectors of an end, with what they belong to where that tells them apart, and the cavities."""
+    connectors, cavities = cells.words(end), cells.words(f"{end} pin")
+    if owned and f"{end} owner" in cells.roles:
+        owners = cells.words(f"{end} owner")
+        connectors = [".".join(filter(None, pair)) for pair in zip(owners, connectors, strict=True)]
+    if f"{end} pin" not in cells.roles:
+        _note_several(cells, end, connectors)
+        connectors, cavities = _split(cells, end, connectors)
+    return connectors, cavities
+
+
+def _pins(cells: Cells, end: str, connectors: Sequence[str], cavities: Sequence[str]) -> list[Pin]:
+    known: dict[tuple[str, str], Pin] = {}
+    for row, pair in enumerate(zip(connectors, cavities, strict=True)):
+        if pair not in known:
+            known[pair] = Pin(*pair)
+        if not pair[0]:
+            cells.problem(row, f"the {end!r} end is empty", "name the connector, splice or loose end")
+    own = f"{end} pin" in cells.roles
+    cells.parsed(cavities, checked_cavity, f"{end} pin" if own else end, "")
+    return [known[pair] for pair in zip(connectors, cavities, strict=True)]
+
+
+# ---------------------------------------------------------------- joined ends
+
+
+def _split(cells: Cells, end: str, values: list[str]) -> tuple[list[str], list[str]]:
+    """Split ``J4:2`` at its last sign where the column is written so; a name without the colon has no cavity."""
+    joined = {value for value in values if value}
+    given = dict(cells.table.splits).get(end)
+    if given:
+        return _parted(values, given)
+    for sign in SIGNS:
+        parted = {value for value in joined if _halves(value, sign)}
+        if joined and parted == joined:
+            if sign == ".":
+                message = f"column {cells.header(end)}: cavities split off at the last point"
+                cells.note(message, "write J4:2, or give cavities their own column, if that is wrong")
+            return _parted(values, sign)
+        if parted and sign == ":":
+            whole, others = _is_usual(cells, sign), sorted(joined - parted)
+            if whole:
+                message = f"column {cells.header(end)}: taken without a cavity, having no colon: {some(others)}"
+                cells.note(message, "write connector:cavity where these have one")
+                return _parted(values, sign)
+            message = f"column {cells.header(end)}: {len(parted)} of {len(joined)} names have a colon; none was split"
+            cells.note(message, "write every end as connector:cavity, or give cavities their own column")
+            return values, [""] * len(values)
+    _note_other_signs(cells, end, joined)
+    return values, [""] * len(values)
+
+
+def _halves(value: str, sign: str) -> tuple[str, str] | None:
+    left, _, right = value.rpartition(sign)
+    return (left.strip(), right.strip()) if left.strip() and right.strip() else None
+
+
+def _parted(values: Sequence[str], sign: str) -> tuple[list[str], list[str]]:
+    both = {value: _halves(value, sign) or (value, "") for value in set(values)}
+    return [both[value][0] for value in values], [both[value][1] for value in values]
+
+
+def _is_usual(cells: Cells, sign: str) -> bool:
+    """Whether so many names of both ends have the sign that it parts connector and cavity."""
+    ends = [end for end in ("from", "to") if f"{end} pin" not in cells.roles]
+    names = {name for end in ends for name in cells.words(end) if name}
+    return sum(_halves(name, sign) is not None for name in names) >= SPLIT_SHARE * len(names)
+
+
+def _note_other_signs(cells: Cells, end: str, joined: set[str]) -> None:
+    """Say where every name looks like connector and cavity with another sign between: each is a connector now."""
+    for sign in OTHER_SIGNS:
+        parts = {value: value.rpartition(sign) for value in joined}
+        heads = {head for head, _, _ in parts.values()}
+        alike = bool(joined) and all(head and _CAVITY.fullmatch(tail) for head, _, tail in parts.values())
+        if alike and len(heads) < len(joined):
+            message = f"column {cells.header(end)}: each of {some(sorted(joined), 3)} is read as a connector of its own"
+            fix = f"if they are connector and cavity, write a colon between, or give split {end} in a column map"
+            cells.note(message, f"{fix} (labeler read --draft)")
+            return
+
+
+def _note_several(cells: Cells, end: str, values: Sequence[str]) -> None:
+    """Say where an end seems to name several places."""
+    several = {value for value in set(values) if _SEVERAL.search(value)}
+    for row, value in enumerate(values) if several else ():
+        if value in several:
+            message = f"column {cells.header(end)}: {value!r} may name several places, and is read as one"
+            cells.note(message, "give each wire a row; one that goes on to another place is a wire more", row)
+
+
+def _note_stand_ins(cells: Cells, connectors: Sequence[str], cavities: Sequence[str]) -> None:
+    """Say which connectors are named like a place nobody knows, and which names like a date made of 3-2."""
+    for name in dict.fromkeys(connectors):
+        if _OPEN.fullmatch(name[:24]):
+            message = f"{name!r} is read as a connector of that name, one for all wires that end there"
+            fix = "name the place; of wires that end nowhere give each its own, of kind loose end"
+            cells.note(message, fix, connectors.index(name))
+    for names in (connectors, cavities):
+        for name in dict.fromkeys(names):
+            if _DATE.fullmatch(name[:24]):
+                message = f"{name!r} may be a date that a spreadsheet made from something like 3-2; read as a name"
+                fix = "format the column as text there, write what was meant, and export it again"
+                cells.note(message, fix, names.index(name))
+
+
+def _refuse_headers(cells: Cells, starts: Sequence[str], finishes: Sequence[str]) -> None:
+    """Refuse rows that are a header again, of another table below: its columns may mean something else."""
+    ends = {name for name in {*starts, *finishes} if name.casefold() in HEADER_WORDS}
+    for row, (start, finish) in enumerate(zip(starts, finishes, strict=True)) if ends else ():
+        if start in ends and finish in ends and start != finish:
+            message = f"names {start!r} and {finish!r} for ends, as the header of another table would"
+            cells.problem(row, message, "give each table a file or a sheet of its own, or take the row out")
+
+
+def _note_spans(cells: Cells, starts: Sequence[Pin], finishes: Sequence[Pin]) -> None:
+    """Say where a row seems to stand for several wires: ``J1:1-4`` to ``J2:1-4``."""
+    for row, (start, finish) in enumerate(zip(starts, finishes, strict=True)):
+        spans = [_SPAN.fullmatch(pin.cavity[:24]) for pin in (start, finish)]
+        if all(spans):
+            counts = {int(span[2]) - int(span[1]) for span in spans if span}
+            if len(counts) == 1 and min(counts) > 0:
+                message = f"{start} to {finish} may stand for {min(counts) + 1} wires, and is read as one"
+                cells.note(message, "give each wire a row", row)
+
+
+# ---------------------------------------------------------------- What the circuits of a list are called
+
+
+WIRE_ALONE = ("wire", "leitung", "draht")  # a header that may mean the circuit or its insulation
+
+
+def tell_wire_from_id(cells: Cells) -> None:
+    """A column called Wire alone names the circuits, or their insulation: its values tell.
+
+    Insulation it is where every value is a kind of wire that the tables know, or where values
+    repeat while another column names the circuits, each once.
+    """
+    plain = [heading.plain for heading in cells.table.columns.headings]
+    column = next((index for index, name in enumerate(plain) if name in WIRE_ALONE), None)
+    if column is None or "wire" in cells.roles:
+        return
+    kinds = set(filter(None, cells.cleaned(column)))
+    known = bool(kinds) and all(map(_is_kind_of_wire, kinds))
+    if cells.roles.get("id") != (column,):
+        if known and column not in chain(*cells.roles.values()):
+            cells.roles["wire"] = (column,)
+        return
+    others = [index for index, name in enumerate(plain) if ("id", name) in RANKS and index != column]
+    named = min(others, key=lambda index: RANKS["id", plain[index]], default=None)
+    each_once = named is not None and len(set(filter(None, cells.cleaned(named)))) == cells.rows
+    if known or (each_once and len(kinds) < cells.rows):
+        cells.roles["wire"] = (column,)
+        del cells.roles["id"]
+        if named is not None:
+            cells.roles["id"] = (named,)
+
+
+def ids_of(cells: Cells) -> list[str]:
+    """Return the circuits' ids; where they are missing, running numbers that are not taken."""
+    ids = cells.words("id")
+    cable = cells.roles.get("cable", ())
+    if "id" not in cells.roles and len(cable) == 1:
+        named = cells.cleaned(cable[0])
+        if all(named) and len(set(named)) == len(named):
+            cells.used.discard(cable[0])
+            cells.roles["id"] = cells.roles.pop("cable")
+            ids = cells.words("id")
+    ids = _lone_cores(cells, _cores(cells, ids))
+    missing = sum(not value for row, value in enumerate(ids) if row not in cells.endless)
+    if not missing:
+        return ids
+    message = "no column names the circuits"
+    if missing < len(ids):
+        message = f"{missing} circuits have no id"
+        lines = [cells.table.lines[row] for row, value in enumerate(ids) if not value and row not in cells.endless]
+        message += f" (lines {some(lines)})"
+    message += "; they are numbered by row, and a row that is added changes the numbers below it"
+    cells.note(message, "add a column Wire ID with the ids on the drawing")
+    return _numbered(ids)
+
+
+def _cores(cells: Cells, ids: list[str]) -> list[str]:
+    """Name the circuits without an id by cable and core, where the list has both: ``K1.2``."""
+    if all(ids) or not {"cable", "core"} <= cells.roles.keys():
+        return ids
+    cables, cores = cells.words("cable"), cells.words("core")
+    named = [
+        id or (f"{cable}.{core}" if cable and core else "") for id, cable, core in zip(ids, cables, cores, strict=True)
+    ]
+    made = sum(a != b for a, b in zip(ids, named, strict=True))
+    if made:
+        message = f"{made} circuits have no id; they are named by cable and core"
+        cells.note(message, "add a column Wire ID with the ids on the drawing")
+    return named
+
+
+def _lone_cores(cells: Cells, ids: list[str]) -> list[str]:
+    """Name the circuits by a column of cores where there is no cable and each core stands once: ``Adernummer``."""
+    column = cells.roles.get("core", ())
+    if any(ids) or "cable" in cells.roles or len(column) != 1:
+        return ids
+    named = cells.cleaned(column[0])
+    if not all(named) or len(set(named)) < len(named):
+        return ids
+    cells.roles["id"] = cells.roles.pop("core")
+    return cells.words("id")
+
+
+def _is_kind_of_wire(name: str) -> bool:
+    try:
+        load_catalogue().wire_kind(name)
+    except LabelerError:
+        return False
+    return True
+
+
+def _numbered(ids: Sequence[str]) -> list[str]:
+    """Fill the gaps with the row's number among the circuits, or the next one not taken."""
+    taken = {value.casefold() for value in ids if value}
+    filled = []
+    for row, value in enumerate(ids, 1):
+        number = row
+        while not value and str(number) in taken:
+            number += len(ids)
+        taken.add(str(number))
+        filled.append(value or str(number))
+    return filled
+
+
+# ---------------------------------------------------------------- Wire lists of several variants in one
+
+
+MARKS = frozenset(("x", "X", "✓", "✔", "●"))  # a row belongs to the variant
+BLANK = frozenset(("", "-", "–", "—", "o", "O"))  # it does not
+MOST_OPTIONS = 50  # different values of a column of options; project choice
+
+
+def chosen_rows(table: Table, wanted: Sequence[str], source: str) -> tuple[Table, tuple[str, ...]]:
+    """Return the table with the rows of the wanted variants, and the names of all that it marks.
+
+    Raises WrongUse for a variant that the list does not mark.
+    """
+    marked = dict(_marked(table))
+    options = _options(table)
+    names = (*marked, *dict.fromkeys(name for row in options for name in row))
+    if not wanted:
+        return _unfiltered(table, names, source), names
+    known = {name.casefold(): name for name in names}
+    unknown = [name for name in wanted if name.casefold() not in known]
+    if unknown:
+        raise WrongUse(*(unknown_variant(name, names, source) for name in unknown))
+    folded = {name.casefold() for name in wanted}
+    columns = [rows for name, rows in marked.items() if name.casefold() in folded]
+    keep = []
+    for row, optional in enumerate(options):
+        by_mark = not marked or any(column[row] for column in columns) or not any(c[row] for c in marked.values())
+        by_option = not optional or any(name.casefold() in folded for name in optional)
+        keep.append(by_option and (by_mark or not columns))
+    return _kept(table, keep), names
+
+
+def unknown_variant(name: str, known: Sequence[str], source: str) -> Problem:
+    """Return the problem of a variant that a file does not have."""
+    near = nearest(name, known)
+    fix = f"did you mean {near!r}?" if near else f"known are {some(known, 20)}" if known else "it has none"
+    return Problem(Where(source), f"no variant {name!r} in this file", fix)
+
+
+def _marked(table: Table) -> Iterator[tuple[str, list[bool]]]:
+    """Yield the columns that mark a variant, by their header."""
+    used = {index for indexes in table.columns.roles.values() for index in indexes}
+    for index, heading in enumerate(table.columns.headings):
+        if index in used or not heading.text:
+            continue
+        cells = [cell.strip() for cell in table.values[index]]
+        if MARKS & set(cells) and set(cells) <= MARKS | BLANK:
+            yield heading.text, [cell in MARKS for cell in cells]
+
+
+def _options(table: Table) -> list[tuple[str, ...]]:
+    """Return for each row the options it belongs to; none: it is in all of them."""
+    indexes = table.columns.roles.get("option", ())
+    cells = [cell.strip() for cell in table.values[indexes[0]]] if indexes else []
+    if not cells or len(set(cells)) > MOST_OPTIONS:
+        return [()] * len(table.lines)
+    return [() if cell in BLANK else tuple(filter(None, re.split(r"\s*[,;/+&]\s*", cell))) for cell in cells]
+
+
+def _unfiltered(table: Table, names: Sequence[str], source: str) -> Table:
+    if not names:
+        return table
+    message = f"the list marks variants ({some(names)}) and none is chosen; every row is read"
+    note = Problem(Where(source, table.header_line), message, "choose with --variant NAME", warning=True)
+    return replace(table, notes=(*table.notes, note))
+
+
+def _kept(table: Table, keep: Sequence[bool]) -> Table:
+    left = len(keep) - sum(keep)
+    passed = (*table.passed, f"rows of other variants: {left}") if left else table.passed
+    lines = tuple(compress(table.lines, keep))
+    return replace(table, lines=lines, values=tuple(list(compress(v, keep)) for v in table.values), passed=passed)
+
+
+# ---------------------------------------------------------------- A list with one pin a row
+
+
+WHY = (
+    "one row a pin: which wires there are is not said (a net of two pins is a wire, of more a splice), "
+    "so no wire is marked, only connectors"
+)
+FIX = (
+    "write it as a harness file (labeler read -o boat.toml) and measure diameter_mm of each [[branch]] there, "
+    "or give a list with one row a wire and its two ends"
+)
+
+
+def read_pins(table: Table, data: bytes, source: str, name: str, settings: Settings) -> Read:
+    """Return the connectors of a list of pins, each with its branch end and a bag that lists its pins."""
+    connectors, pins = _places(table, name)
+    signals, colours = _column(table, "signal", "signal" in _filling(table)), _column(table, "colour")
+    rows: dict[str, list[Item]] = {}
+    first: dict[str, Where] = {}
+    problems = list(table.problems)
+    for row, (connector, pin) in enumerate(zip(connectors, pins, strict=True)):
+        where = Where(source, table.lines[row])
+        if not connector or not pin:
+            problems.append(Problem(where, "the row names no pin", "fill it in, or take the row out"))
+            continue
+        first.setdefault(connector, where)
+        words = " ".join(filter(None, (f"pin {pin}", signals[row], colours[row])))
+        rows.setdefault(connector, []).append(Item(words))
+    if "connector" not in table.columns.roles and len(set(pins)) < len(pins):
+        message = "pins stand more than once and no column names the connector"
+        fix = "call it Connector, or say which is which in a column map: labeler read --draft writes one"
+        problems.append(Problem(Where(source, table.header_line), message, fix))
+    refuse(problems)
+    found = tuple(Connector(id, where=where) for id, where in first.items())
+    note = Problem(Where(source, table.header_line), WHY, FIX, warning=True)
+    harness = Harness(
+        name=name,
+        settings=settings,
+        connectors=found,
+        branches=tuple(Branch(c.id, ends=(BranchEnd(c.id, (c.id,), where=c.where),), where=c.where) for c in found),
+        bags=tuple(Bag(c.id, connector=c.id, contents=tuple(rows[c.id]), where=c.where) for c in found),
+        notes=(*table.notes, *_filled(table, source), note),
+        where=Where(source),
+        text=data,
+    )
+    became = tuple(
+        (f"column {table.columns.headings[indexes[0]].text!r}", role) for role, indexes in table.columns.roles.items()
+    )
+    counts = {**counts_of(harness), "pins": sum(map(len, rows.values())), "nets": len({s for s in signals if s})}
+    return Read(harness, Account("list of pins, one a row", "", counts, became, (*table.passed, WHY)))
+
+
+def _places(table: Table, name: str) -> tuple[list[str], list[str]]:
+    """Return connector and pin of each row; a list without connectors is that of one."""
+    roles = table.columns.roles
+    connectors = _column(table, "connector", "connector" in _filling(table))
+    if "pin" in roles:
+        return connectors if "connector" in roles else [name] * len(table.lines), _column(table, "pin")
+    parts = [_connector_and_cavity(value) for value in connectors]
+    return [part[0] for part in parts], [part[1] for part in parts]
+
+
+def _connector_and_cavity(value: str) -> tuple[str, str]:
+    """Return connector and pin of ``J4:2`` or ``J4.2``, the pin empty where no sign parts them."""
+    for sign in ":.":
+        left, _, right = value.rpartition(sign)
+        if left.strip() and right.strip():
+            return left.strip(), right.strip()
+    return value, ""
+
+
+def _column(table: Table, role: str, fill: bool = False) -> list[str]:
+    """Return a role's cells; ``fill``: an empty one means what stands above it, a dash means none."""
+    indexes: Sequence[int] = table.columns.roles.get(role, ())
+    if not indexes:
+        return [""] * len(table.lines)
+    cells = [" ".join(cell.split()) for cell in table.values[indexes[0]]]
+    if fill:
+        above = ""
+        for row, cell in enumerate(cells):
+            above = cells[row] = cell or above
+    return ["" if cell in NONE else cell for cell in cells]
+
+
+def _filled(table: Table, source: str) -> tuple[Problem, ...]:
+    """Say that empty cells were read as what stands above them."""
+    for role in _filling(table):
+        index = table.columns.roles[role][0]
+        gaps = sum(not cell.strip() for cell in table.values[index])
+        if gaps:
+            message = f"column {table.columns.headings[index].text!r}: empty cells read as the one above: {gaps}"
+            return (Problem(Where(source, table.header_line), message, "write a dash where none is meant", True),)
+    return ()
+
+
+def _filling(table: Table) -> tuple[str, ...]:
+    """Return the roles whose empty cells mean the one above: a net numbered once, a connector named once."""
+    roles = table.columns.roles
+    numbered = ("signal",) if {"id", "signal"} <= roles.keys() else ()
+    return (*numbered, *(("connector",) if {"connector", "pin"} <= roles.keys() else ()))
+
+
+# ---------------------------------------------------------------- csv
+
+
+ZERO = frozenset(("0", "0.0", "0,0", "0.00", "0,00"))  # a length or diameter nobody entered
+SHOWN = 12  # columns that a note names; project choice
+AREA_WORDS = frozenset(("querschnitt", "leitungsquerschnitt", "quer", "section", "csa", "dm"))  # mm2 by name
+
+
+def read_csv(data: bytes, source: str, name: str, settings: Settings) -> Harness:
+    """Return the harness in the bytes of a wire list.
+
+    ``source`` is named in every place, ``name`` becomes the harness's. Raises LabelerError with
+    every problem found; what was guessed is said in ``notes``.
+    """
+    return read_list(read_table(data, source), data, source, name, settings).checked()
+
+
+def read_list(
+    table: Table, data: bytes, source: str, name: str, settings: Settings, wanted: Wanted = AS_IT_STANDS
+) -> Read:
+    """Return the harness of a table with one wire a row, or one pin a row, and what was understood.
+
+    Raises LabelerError with every problem found.
+    """
+    if table.pins:
+        return read_pins(table, data, source, name, settings)
+    table, variants = chosen_rows(table, wanted.variants, source)
+    reader = _Reader(table, source, settings.wire_marker, variants)
+    circuits, cables, notes = reader.harness_parts()
+    harness = Harness(
+        name=name,
+        settings=settings,
+        connectors=inferred_connectors(circuits),
+        circuits=circuits,
+        cables=cables,
+        notes=table.notes + notes,
+        where=Where(source),
+        text=data,
+    )
+    form = f"wire list, parted by {SEPARATORS[table.separator]}, header in line {table.header_line}"
+    account = Account(form, "", counts_of(harness), reader.became(), table.passed, variants)
+    return Read(harness, account)
+
+
+def inferred_connectors(circuits: Iterable[Circuit]) -> tuple[Connector, ...]:
+    """Return a connector for each one that a circuit ends at, in order of first appearance."""
+    first: dict[str, Where] = {}
+    for circuit in circuits:
+        first.setdefault(circuit.start.connector, circuit.where)
+        first.setdefault(circuit.finish.connector, circuit.where)
+    return tuple(Connector(id, where=where) for id, where in first.items())
+
+
+class _Reader(Cells):
+    """The columns of one table on their way to circuits."""
+
+    def __init__(self, table: Table, source: str, wire_marker: str, variants: Sequence[str]) -> None:
+        super().__init__(table, source)
+        self.wire_marker = wire_marker
+        self.elsewhere = self._read_elsewhere(variants)
+        self.stated = False  # a column without a name that tells it states the sizes
+
+    def _read_elsewhere(self, variants: Sequence[str]) -> set[int]:
+        """Return the columns that say which rows count: record codes, marks of variants, options."""
+        headings = enumerate(self.table.columns.headings)
+        marks = {index for index, heading in headings if heading.text in variants}
+        return {*marks, *self.roles.get("option", ()), *((0,) if self.table.coded else ())}
+
+    def harness_parts(self) -> tuple[tuple[Circuit, ...], tuple[Cable, ...], tuple[Problem, ...]]:
+        for name in unplaced(self.table.columns):
+            message = f"header {name!r} stands more than once and its place does not tell the end"
+            self.header_problem(message, "call them From Pin and To Pin")
+        tell_wire_from_id(self)
+        starts, finishes = pins_of(self)
+        ids = ids_of(self)
+        sizes, outside, lengths = self._sizes(), self._lengths("outside"), self._lengths("length")
+        wires, colours, signals = self.words("wire"), self.words("colour"), self.words("signal")
+        cable_ids = self.words("cable")
+        cables = self._cables(cable_ids)
+        self._note_unused()
+        refuse(sorted([*self.table.notes, *self.notes, *self.problems], key=lambda problem: problem.where.line))
+        where = (Where(self.source, line) for line in self.table.lines)
+        columns = (ids, starts, finishes, sizes, wires, outside, colours, signals, lengths, cable_ids, where)
+        circuits = tuple(map(Circuit, *columns, repeat(None), self._free()))
+        return circuits, cables, tuple(self.notes)
+
+    # ------------------------------------------------------------ names
+
+    def became(self) -> tuple[tuple[str, str], ...]:
+        """Return what each column became: a role, or a free column."""
+        roles = {index: role for role, indexes in self.roles.items() for index in indexes if index in self.used}
+        return tuple(
+            (f"column {heading.text!r}", roles.get(index, NOT_UNDERSTOOD))
+            for index, heading in enumerate(self.table.columns.headings)
+            if heading.text
+        )
+
+    # ------------------------------------------------------------ quantities
+
+    def _sizes(self) -> list[str]:
+        """Return canonical sizes; bare numbers are decided over the whole column."""
+        if "size" not in self.roles:
+            return self._stated_sizes()
+        values = self.words("size")
+        indexes = self.roles.get("size", ())
+        kind = self.heading("size").unit if indexes else ""
+        bare = {value for value in set(values) if is_bare_size(value)}
+        if bare and kind not in ("AWG", "mm2"):
+            kind = self._decided(bare)
+            if not kind:
+                return values
+        return self.parsed(values, lambda text: size_of_kind(text, kind), "size", "")
+
+    def _stated_sizes(self) -> list[str]:
+        """Return the sizes of the one column whose values all state one (``10mm2 rigid``), kept as written too."""
+        placed = {index for indexes in self.roles.values() for index in indexes}
+        found = []
+        for index in range(len(self.table.columns.headings)):
+            cells = set(self.cleaned(index)) - {""} if index not in placed else set()
+            if cells and all(map(stated_size, cells)):
+                found.append(index)
+        if len(found) != 1:
+            return [""] * self.rows
+        name = self.table.columns.headings[found[0]].text
+        self.note(f"column {name!r}: its values state sizes and are read so", "call it Gauge, if that is right")
+        self.elsewhere.add(found[0])
+        self.stated = True
+        return [stated_size(cell) for cell in self.cleaned(found[0])]
+
+    def _decided(self, bare: set[str]) -> str:
+        named_area = self.heading("size").plain.rpartition(" ")[2] in AREA_WORDS
+        kind = "mm2" if named_area else gauge_kind(bare)
+        if not kind:
+            shown = ", ".join(sorted(bare)[:6])
+            message = f"column {self.header('size')}: {shown} may be AWG or mm2"
+            self.header_problem(message, "say it in the header: Gauge (AWG) or Gauge (mm2)")
+        return kind
+
+    def _lengths(self, role: str) -> list[float | None]:
+        """Return lengths in mm, None where none was entered (0 counts as that)."""
+        values = self.words(role)
+        if not any(values):
+            return [None] * self.rows
+        unit = self.heading(role).unit or "mm"
+        units = [text.casefold() for text in self.words("unit")] if role == "length" else []
+        if any(units):
+            values = [
+                f"{text} {unit}" if text[-1:].isdigit() else text for text, unit in zip(values, units, strict=True)
+            ]
+        elif not self.heading(role).unit and any(value[-1:].isdigit() for value in values):
+            message = f"column {self.header(role)} names no unit; read as mm"
+            self.note(message, f"say it in the header: {self.heading(role).text} (mm)")
+        zeros = sum(value in ZERO for value in values)
+        if zeros:
+            self.note(f"column {self.header(role)}: values of 0 read as missing: {zeros}", "enter or clear them")
+            values = ["" if value in ZERO else value for value in values]
+        self._refuse_thousands(role, values)
+        read = {"outside": wire_outside, "cable outside": cable_outside}.get(role, length)
+        return self.parsed(values, lambda text: read(text, unit), role, None)
+
+    def _refuse_thousands(self, role: str, values: Sequence[str]) -> None:
+        """Refuse ``1.500`` in a list with decimal commas: it may be one and a half, or a thousand and a half."""
+        commas = self.table.separator == ";" or any("," in value for value in values)
+        for row, text in enumerate(values):
+            if commas and is_thousands_or_decimals(text):
+                message = f"column {self.header(role)}: {text!r} may be thousands or decimals"
+                self.problem(row, message, "write it without the point, or with a decimal comma")
+
+    def _cables(self, ids: Sequence[str]) -> tuple[Cable, ...]:
+        """Return the cables named, each with the first outside diameter that is given for it."""
+        outside = self._lengths("cable outside")
+        first: dict[str, tuple[int, float | None]] = {}
+        for row, (id, diameter) in enumerate(zip(ids, outside, strict=True)):
+            if not id:
+                continue
+            line, known = first.setdefault(id, (self.table.lines[row], diameter))
+            if known is None:
+                first[id] = (line, diameter)
+            elif diameter is not None and diameter != known:
+                message = f"cable {id}: outside diameter {diameter:g} mm, line {line} says {known:g} mm"
+                self.problem(row, message, "give every core of a cable the same diameter")
+        return tuple(Cable(id, mm, Where(self.source, line)) for id, (line, mm) in first.items())
+
+    # ------------------------------------------------------------ the rest
+
+    def _unused(self) -> list[int]:
+        return [index for index in range(len(self.table.columns.headings)) if index not in self.used]
+
+    def _note_unused(self) -> None:
+        """Say which columns hold something that is read into no circuit, and that no wire marker asks for."""
+        headings = self.table.columns.headings
+        left = [index for index in self._unused() if index not in self.elsewhere and any(self.cleaned(index))]
+        names = [headings[index].text or f"{index + 1}" for index in left]
+        names = [name for name in names if f"{{{name}}}" not in self.wire_marker]
+        if names:
+            shown = ", ".join(map(repr, names[:SHOWN])) + (f" and {len(names) - SHOWN} more" if names[SHOWN:] else "")
+            message = f"not used: column{'s' if len(names) > 1 else ''} {shown}"
+            if not (self.stated or "size" in self.roles or "outside" in self.roles):
+                message += "; and no column gives the sizes of the wires"
+                rename = "call the one with the sizes Gauge (AWG) or Gauge (mm2)"
+            else:
+                rename = "rename what matters (Wire ID, Gauge, Colour, Signal, Length …)"
+            fix = f"{rename}, say which is which in a column map (labeler read --draft), or name it in wire_marker"
+            self.note(message, fix)
+
+    def _free(self) -> Iterable[tuple[tuple[str, str], ...]]:
+        """Return for each row the columns that were not used, as written."""
+        headings = self.table.columns.headings
+        unused = self._unused()
+        if not unused:
+            return repeat(())
+        names = _distinct(headings[index].text or f"column {index + 1}" for index in unused)
+        columns = [
+            zip(repeat(name), self.table.values[index], strict=False) for name, index in zip(names, unused, strict=True)
+        ]
+        return zip(*columns, strict=True)
+
+
+def _distinct(names: Iterable[str]) -> list[str]:
+    """Tell names apart that stand twice: ``Kontakt``, ``Kontakt 2``."""
+    counts: Counter[str] = Counter()
+    distinct = []
+    for name in names:
+        counts[name] += 1
+        distinct.append(name if counts[name] == 1 else f"{name} {counts[name]}")
+    return distinct

@@ -1,0 +1,313 @@
+"""A workbook → the text of one of its sheets, a line for each row, so that lists are read in one way.
+
+What a spreadsheet shows is not always what it holds: a date that was a pin, a formula nobody worked
+out, an error. Such cells are refused by their name; nothing is guessed from them.
+"""
+
+from __future__ import annotations
+
+import csv
+import re
+import warnings
+import zipfile
+import zlib
+from collections.abc import Iterator
+from contextlib import redirect_stdout
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+from io import BytesIO, StringIO
+from typing import Any
+
+from labeler.errors import LabelerError, Problem, Where, WrongUse, nearest, refuse
+from labeler.read.import_report import some
+
+# ---------------------------------------------------------------- A number of a workbook as its cell shows it
+
+
+_WORDS = r'(?:"[^"]*"|\\.|[ $€£+()])*'
+_PLAIN = re.compile(rf"({_WORDS})(0+|#|(?:#,)?##0)((?:\.[0#]+)?)({_WORDS})")
+_UNSEEN = re.compile(r"\[[^\]]*\]|_.|\*.")  # colours and places, room for a sign, filling
+_PARTED = re.compile(r"[0#?](?:[-:]|\\.|\"[^\"]*\")+[0#?]")  # digits with something between: 000-00
+
+
+def as_shown(number: int | float, form: str) -> str:
+    """Return a number as written under a number format, with all of its digits.
+
+    Zeros before it (``000``) and words around it (``0" cm"``) are shown; decimals are those of the
+    number, since a format may round. Raises ValueError for formats that part its digits (``000-00``).
+    """
+    plain = str(int(number)) if float(number).is_integer() and abs(number) < 1e15 else repr(number)
+    section = _UNSEEN.sub("", form.split(";")[0])
+    found = _PLAIN.fullmatch(section)
+    if number < 0 or not found:
+        if _PARTED.search(section):
+            raise ValueError(
+                f"shows its number {plain} by the format {form}; format it as text and write what it shows"
+            )
+        return plain
+    before, digits, _, after = found.groups()
+    whole, point, rest = plain.partition(".")
+    if set(digits) == {"0"}:
+        whole = whole.zfill(len(digits))
+    return f"{_words(before)}{whole}{point}{rest}{_words(after)}".strip()
+
+
+def _words(text: str) -> str:
+    return "".join(quoted or escaped or sign for quoted, escaped, sign in re.findall(r'"([^"]*)"|\\(.)|([^"\\])', text))
+
+
+# ---------------------------------------------------------------- xlsx
+
+
+LARGEST_UNPACKED = 48 * 2**20  # bytes; project choice: some 60,000 rows, and the memory is bounded
+LARGEST_PART = 32 * 2**20  # bytes of one part of the file
+MOST_PARTS = 2000
+MOST_COLUMNS = 300  # project choice: no wire list comes near, a formatted sheet has 16,384
+MOST_CELLS = 1_000_000  # empty ones count, each costs time; project choice: 60,000 rows of 16 columns
+MOST_MERGED = 100_000  # cells in merged areas; project choice: opening makes each of them
+MOST_SHOWN = 10  # problems of one sheet
+_MERGED = re.compile(rb"""mergeCell\s[^>]*?ref\s*=\s*["']([A-Za-z]{1,3})(\d{1,7}):([A-Za-z]{1,3})(\d{1,7})["']""")
+SAVE_AS_CSV = "save the sheet as CSV"
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """The rows of one sheet as text parted by tabs; line 12 of ``text`` is row 12 of the sheet."""
+
+    name: str
+    text: str
+    notes: tuple[Problem, ...] = ()
+
+
+def is_workbook(data: bytes) -> bool:
+    """Return whether the bytes are a workbook of the open form (OOXML)."""
+    try:
+        with zipfile.ZipFile(BytesIO(data)) as archive:
+            return "xl/workbook.xml" in archive.namelist()
+    except (zipfile.BadZipFile, ValueError, OSError, NotImplementedError):
+        return False
+
+
+def read_sheet(data: bytes, source: str, wanted: str = "") -> Sheet:
+    """Return the sheet that is wanted, or the only one that holds anything.
+
+    Raises LabelerError where several could be meant, and with every cell that cannot be read;
+    WrongUse for a sheet that is not there.
+    """
+    _refuse_hostile(data, source)
+    content = _sheets(data)
+    _refuse_wide_merges(content, source)
+    book = _opened(data, source, values=True)
+    sheet = _chosen(book, wanted, source)
+    where = f"{source}/{sheet.title}"
+    _refuse_far_cells(sheet, where)
+    formulas = _formulas(data, source, sheet.title) if b"<f" in content else frozenset()
+    rows, notes = _rows(sheet, where, formulas)
+    hidden = [other.title for other in book.worksheets if other.sheet_state != "visible" and other is not sheet]
+    if hidden:
+        message = f"hidden sheets are not read: {', '.join(hidden)}"
+        notes.append(Problem(Where(source), message, "name one with --sheet", warning=True))
+    target = StringIO()
+    writer = csv.writer(target, delimiter="\t", lineterminator="\n")
+    writer.writerows(rows)
+    return Sheet(sheet.title, target.getvalue(), tuple(notes))
+
+
+# ---------------------------------------------------------------- opening
+
+
+def _refuse_hostile(data: bytes, source: str) -> None:
+    """Refuse archives that unpack to too much, and parts with a document type (entities)."""
+    try:
+        with zipfile.ZipFile(BytesIO(data)) as archive:
+            parts = archive.infolist()
+            total = sum(part.file_size for part in parts)
+            if total > LARGEST_UNPACKED or len(parts) > MOST_PARTS:
+                message = f"unpacks to {total / 2**20:.0f} MB in {len(parts)} parts, the limit is 48 MB in {MOST_PARTS}"
+                raise LabelerError(Problem(Where(source), message, SAVE_AS_CSV))
+            for part in parts:
+                _refuse_part(archive.read(part), part.filename, source)
+    except (zipfile.BadZipFile, zipfile.LargeZipFile, NotImplementedError, RuntimeError, OSError, EOFError) as error:
+        raise _damaged(source, error) from None
+    except (ValueError, zlib.error) as error:
+        raise _damaged(source, error) from None
+
+
+def _refuse_part(content: bytes, name: str, source: str) -> None:
+    if not name.endswith((".xml", ".rels", ".vml")):
+        return
+    if len(content) > LARGEST_PART:
+        raise LabelerError(Problem(Where(source), f"{name} has {len(content) / 2**20:.0f} MB", SAVE_AS_CSV))
+    if b"\x00" in content[:400] or re.search(rb"<!(DOCTYPE|ENTITY)", content):
+        message = f"{name} declares a document type or is not UTF-8; a workbook does neither"
+        raise LabelerError(Problem(Where(source), message, "open it in a spreadsheet and save it again"))
+
+
+def _damaged(source: str, error: Exception) -> LabelerError:
+    message = f"cannot be read as a workbook: {' '.join(str(error).split())[:120] or type(error).__name__}"
+    return LabelerError(
+        Problem(Where(source), message, f"open it in a spreadsheet and save it again, or {SAVE_AS_CSV}")
+    )
+
+
+def _opened(data: bytes, source: str, values: bool) -> Any:
+    import openpyxl
+
+    try:
+        with warnings.catch_warnings(), redirect_stdout(StringIO()):  # the library prints of damaged styles
+            warnings.simplefilter("ignore")  # of parts that are not read: pictures, checks of input
+            return openpyxl.load_workbook(BytesIO(data), data_only=values, keep_links=False)
+    except Exception as error:  # the library raises whatever a damaged part leads to
+        raise _damaged(source, error) from None
+
+
+def _sheets(data: bytes) -> bytes:
+    """Return the bytes of all sheets, to look for formulas in."""
+    with zipfile.ZipFile(BytesIO(data)) as archive:
+        return b"".join(archive.read(name) for name in archive.namelist() if name.startswith("xl/worksheets/"))
+
+
+def _refuse_wide_merges(content: bytes, source: str) -> None:
+    """Refuse merged areas that are larger than a list; opening the workbook would make every cell of them."""
+    total = 0
+    for left, top, right, bottom in _MERGED.findall(content):
+        columns, rows = _column(right) - _column(left) + 1, int(bottom) - int(top) + 1
+        total += max(columns, 0) * max(rows, 0)
+    if total > MOST_MERGED:
+        message = f"merged areas of {total:,} cells, the limit is {MOST_MERGED:,}"
+        raise LabelerError(Problem(Where(source), message, f"take the merging off, or {SAVE_AS_CSV}"))
+
+
+def _column(letters: bytes) -> int:
+    """Return the number of a column from its letters: A is 1, AA is 27."""
+    number = 0
+    for letter in letters.upper():
+        number = number * 26 + letter - 64  # 64 is the sign before A
+    return number
+
+
+def _refuse_far_cells(sheet: Any, where: str) -> None:
+    """Refuse a sheet that reaches far beyond any list: one stray cell makes all those before it."""
+    rows, columns = sheet.max_row, sheet.max_column
+    if columns > MOST_COLUMNS:
+        message = f"{columns} columns, the limit is {MOST_COLUMNS}"
+        raise LabelerError(Problem(Where(where), message, "delete the columns right of the list"))
+    if rows * columns > MOST_CELLS:
+        message = f"reaches to row {rows:,}, column {columns}: more than {MOST_CELLS:,} cells"
+        raise LabelerError(Problem(Where(where), message, "delete the rows below the list and the columns right of it"))
+
+
+def _formulas(data: bytes, source: str, title: str) -> frozenset[str]:
+    """Return the cells of a sheet that hold a formula: ``D7``."""
+    sheet = _opened(data, source, values=False)[title]
+    return frozenset(cell.coordinate for row in sheet.iter_rows() for cell in row if cell.data_type == "f")
+
+
+def _chosen(book: Any, wanted: str, source: str) -> Any:
+    """Return the sheet to read; raises LabelerError where that is left open."""
+    named = {sheet.title: sheet for sheet in book.worksheets}
+    if wanted:
+        folded = {title.casefold(): sheet for title, sheet in named.items()}
+        if wanted.casefold() in folded:
+            return folded[wanted.casefold()]
+        near = nearest(wanted, named)
+        fix = f"did you mean {near!r}?" if near else f"it has {', '.join(map(repr, named))}"
+        raise WrongUse(Problem(Where(source), f"no sheet {wanted!r}", fix))
+    filled = [sheet for sheet in named.values() if sheet.sheet_state == "visible" and _is_filled(sheet)]
+    if not filled:
+        raise LabelerError(Problem(Where(source), "no visible sheet holds anything", "give a list of circuits"))
+    if len(filled) > 1:
+        listed = ", ".join(f"{sheet.title!r} ({sheet.max_row} rows)" for sheet in filled)
+        message = f"holds {len(filled)} sheets: {listed}; which one is the list is not guessed"
+        raise LabelerError(Problem(Where(source), message, f"choose one, as in --sheet {filled[0].title!r}"))
+    return filled[0]
+
+
+def _is_filled(sheet: Any) -> bool:
+    near = sheet.iter_rows(max_row=min(200, sheet.max_row), max_col=min(50, sheet.max_column))  # more would be made
+    return any(cell.value is not None for row in near for cell in row)
+
+
+# ---------------------------------------------------------------- cells
+
+
+def _rows(sheet: Any, where: str, formulas: frozenset[str]) -> tuple[list[list[str]], list[Problem]]:
+    """Return the cells as text, merged ones filled; raises LabelerError with those that cannot be read."""
+    problems: list[Problem] = []
+    rows = []
+    for number, cells in enumerate(sheet.iter_rows(), 1):
+        row = []
+        for cell in cells:
+            try:
+                row.append(_text(cell, formulas))
+            except ValueError as error:
+                row.append("")
+                problems.append(Problem(Where(where, number), f"cell {cell.coordinate} {error}"))
+        rows.append(row)
+    refuse(problems[:MOST_SHOWN])
+    return rows, [*_filled(sheet, rows, where), *_unseen(sheet, rows, where)]
+
+
+def _text(cell: Any, formulas: frozenset[str]) -> str:
+    """Return what a cell says; raises ValueError where it says something else than its author meant."""
+    value = cell.value
+    if value is None:
+        if formulas and cell.coordinate in formulas:
+            raise ValueError("holds a formula without a result; open the workbook in a spreadsheet and save it")
+        return ""
+    if cell.data_type == "e":
+        raise ValueError(f"holds the error {value}; correct the formula")
+    if isinstance(value, (datetime, date, time, timedelta)):
+        raise ValueError(f"holds a date ({value}), made from something like 1/2; format the cell as text and write it")
+    if isinstance(value, bool):
+        return str(value).upper()
+    if isinstance(value, (int, float)):
+        return as_shown(value, str(cell.number_format or "General"))
+    return " ".join(str(value).split()) if isinstance(value, str) else str(value)
+
+
+def _unseen(sheet: Any, rows: list[list[str]], where: str) -> Iterator[Problem]:
+    """Say which rows and columns are read though the workbook hides them or strikes them through."""
+    filled = [number for number, row in enumerate(rows, 1) if any(row)]
+    hidden = [number for number in filled if number in sheet.row_dimensions and sheet.row_dimensions[number].hidden]
+    struck = [number for number in filled if _is_struck(sheet[number])]
+    columns = _hidden_columns(sheet, rows)
+    for what, those, fix in (
+        ("hidden rows", hidden, "delete them, or take the filter off, if they do not count"),
+        ("hidden columns", columns, "delete them, if they do not count"),
+        ("rows struck through", struck, "delete them, if they do not count"),
+    ):
+        if those:
+            place = Where(where, those[0]) if isinstance(those[0], int) else Where(where)
+            yield Problem(place, f"{what} are read like the others: {some(those)}", fix, warning=True)
+
+
+def _hidden_columns(sheet: Any, rows: list[list[str]]) -> list[str]:
+    """Return the letters of hidden columns that say anything; a group of columns is kept under its first."""
+    from openpyxl.utils import get_column_letter
+
+    groups = [column for column in sheet.column_dimensions.values() if column.hidden]
+    widest = max(map(len, rows), default=0)
+    hidden = {number for group in groups for number in range(group.min or 1, min(group.max or 0, widest) + 1)}
+    return [
+        get_column_letter(number) for number in sorted(hidden) if any(row[number - 1 : number] != [""] for row in rows)
+    ]
+
+
+def _is_struck(cells: Any) -> bool:
+    """Whether all that a row says is struck through."""
+    said = [cell for cell in cells if cell.value is not None]
+    return bool(said) and all(cell.has_style and cell.font and cell.font.strike for cell in said)
+
+
+def _filled(sheet: Any, rows: list[list[str]], where: str) -> Iterator[Problem]:
+    """Fill cells merged down the rows of a column with what they show, and say so."""
+    for area in sheet.merged_cells.ranges:
+        first, last, column = area.min_row, area.max_row, area.min_col
+        text = rows[first - 1][column - 1] if first <= len(rows) and column <= len(rows[first - 1]) else ""
+        if not text or last == first or area.max_col != column:
+            continue
+        for row in rows[first : min(last, len(rows))]:
+            row[column - 1] = text
+        message = f"cells merged in {area.coord} all read as {text!r}"
+        yield Problem(Where(where, first), message, "part them, if that is wrong", warning=True)

@@ -1,0 +1,1 @@
+"""Tables: what is known of tube, wire, coverings, stock, printers and colours."""

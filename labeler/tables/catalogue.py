@@ -1,0 +1,422 @@
+"""What a shop works with: the project's choices, tubes, wires, coverings and stocks.
+
+The shipped tables are package data. A shop's own folders hold ``sleeves.toml``, ``wires.toml``,
+``coverings.toml`` and ``layouts/*.toml`` in the same form; they come first and replace by name.
+Every file is read strictly: an unknown key, a wrong type or a figure that cannot be is a
+`Problem` with file and line, and all problems of all files are reported at once.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field, fields
+from functools import cache, lru_cache
+from importlib.resources.abc import Traversable
+from pathlib import Path
+from typing import Any, Protocol, TypeVar
+
+from labeler.errors import LabelerError, Problem, Where, nearest, refuse
+from labeler.model import NOWHERE, Range, Settings, Stock, Tube, WireDiameter
+from labeler.tables.colours import colour_name, din_47100, join_colours, luminance, split_colours
+from labeler.tables.document import Document, Form, Key, checked, load, shipped
+from labeler.tables.materials import Covering, Family, WireKind, read_coverings, read_families, read_kinds
+from labeler.tables.stocks import read_stock
+
+__all__ = [
+    "Catalogue",
+    "Choice",
+    "Covering",
+    "Family",
+    "WireKind",
+    "colour_name",
+    "default_settings",
+    "default_wire",
+    "din_47100",
+    "join_colours",
+    "load_catalogue",
+    "load_choices",
+    "luminance",
+    "split_colours",
+]
+
+FOLDERS_VARIABLE = "LABELER_STOCK"
+FILES = ("sleeves.toml", "wires.toml", "coverings.toml")
+
+# ---------------------------------------------------------------- choices
+
+LEVELS = ("circuit", "branch", "end", "bag")  # where a setting may stand besides [defaults]
+KINDS = ("length", "lengths", "number", "fraction", "angle", "word", "words")
+CHOICE: Form = {
+    "kind": Key("text", needed=True),
+    "levels": Key("texts"),
+    "none_ok": Key("flag"),
+    "low": Key("number", low=-1e5),
+    "high": Key("number", low=-1e5),
+    "one_of": Key("texts"),
+    "meaning": Key("text", needed=True),
+    "reason": Key("text", needed=True),
+}
+
+Value = str | float | tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """One key that may be set: its default, its limits in the same unit, the default's reason.
+
+    ``levels`` are those of `LEVELS` at which it is read. ``kind`` is one of `KINDS`; lengths are in
+    mm. ``none_ok``: "" means not given.
+    """
+
+    key: str
+    kind: str
+    default: Value
+    levels: tuple[str, ...] = LEVELS
+    none_ok: bool = False
+    low: float | None = None
+    high: float | None = None
+    one_of: tuple[str, ...] = ()
+    meaning: str = ""
+    reason: str = ""
+
+
+@cache
+def load_choices() -> dict[str, Choice]:
+    """Return every choice of ``data/choices.toml`` by key, in the file's order.
+
+    Raises LabelerError with every key that does not suit its form, is unknown to `Settings`, or
+    is missing there.
+    """
+    return choices_of(load(shipped("data", "choices.toml"), "choices.toml"))
+
+
+def choices_of(document: Document) -> dict[str, Choice]:
+    """Return the choices of one document; see `load_choices`."""
+    known = [field.name for field in fields(Settings)]
+    problems = [Problem(document.at(k), f"{k} is missing") for k in known if k not in document.values]
+    choices = {}
+    for key, row in document.values.items():
+        where = document.at(key)
+        choice, found = _choice(key, row, where)
+        if key not in known:
+            found.append(Problem(where, f"unknown key {key!r}", f"did you mean {nearest(key, known)!r}?"))
+        problems += found
+        if choice:
+            choices[key] = choice
+    refuse(problems)
+    return choices
+
+
+def default_settings() -> Settings:
+    """Return the settings of a harness that sets nothing."""
+    choices = load_choices().values()
+    values: dict[str, Any] = {choice.key: _default(choice) for choice in choices}
+    return Settings(**values)
+
+
+def _default(choice: Choice) -> Value | None:
+    """Return the default as `Settings` holds it: what may be empty and is, is None."""
+    return None if choice.none_ok and choice.default == "" else choice.default
+
+
+def _choice(key: str, row: object, where: Where) -> tuple[Choice | None, list[Problem]]:
+    given = {k: v for k, v in row.items() if k != "default"} if isinstance(row, dict) else row
+    values, problems = checked(given, CHOICE, where, key)
+    if problems or not isinstance(row, dict):
+        return None, problems
+    default = row.get("default")
+    if values["kind"] not in KINDS:
+        problems.append(Problem(where, f"{key}: kind is {values['kind']!r}", f"use {', '.join(KINDS)}"))
+        return None, problems
+    if not set(values.get("levels", LEVELS)) <= set(LEVELS):
+        problems.append(Problem(where, f"{key}: levels {', '.join(values['levels'])}", f"use {', '.join(LEVELS)}"))
+    choice = Choice(key=key, default=_held(default), **values)
+    if not _default_suits(choice):
+        limit = f"must be a {choice.kind} within the key's own limits"
+        problems.append(Problem(where, f"{key}: default {default!r} {limit}", "correct the default"))
+    return choice, problems
+
+
+def _held(default: object) -> Any:
+    if isinstance(default, list):
+        return tuple(_held(each) for each in default)
+    return float(default) if type(default) is int else default
+
+
+def _default_suits(choice: Choice) -> bool:
+    value = choice.default
+    if choice.none_ok and value == "":
+        return True
+    if choice.kind == "words":
+        return isinstance(value, tuple) and bool(value) and all(isinstance(word, str) for word in value)
+    if choice.kind == "lengths":
+        return isinstance(value, tuple) and all(isinstance(each, float) for each in value)
+    if choice.kind == "word":
+        return isinstance(value, str) and (not choice.one_of or value in choice.one_of)
+    if isinstance(value, bool) or not isinstance(value, float):
+        return False
+    low, high = choice.low, choice.high
+    return (low is None or low <= value) and (high is None or value <= high)
+
+
+# ---------------------------------------------------------------- catalogue
+
+DEFAULT_WIRES = {"AWG": "SAE J1128 TXL", "mm2": "ISO 6722-1 thin wall"}  # reason: choices.toml, "wire"
+
+
+def default_wire(size: str) -> str:
+    """Return the kind of insulation assumed for a canonical size that names none; "" for no size.
+
+    >>> default_wire("20 AWG"), default_wire("0.5 mm2")
+    ('SAE J1128 TXL', 'ISO 6722-1 thin wall')
+    """
+    return DEFAULT_WIRES.get(size.rpartition(" ")[2], "")
+
+
+def with_low_end(found: WireDiameter, settings: Settings) -> WireDiameter:
+    """Return a table's diameter with a low end: below the nominal by ``wire_under``, where no minimum is stated."""
+    return _lowered(found, settings.wire_under) if found.from_nominal and settings.wire_under else found
+
+
+@lru_cache(maxsize=1024)
+def _lowered(found: WireDiameter, under: float) -> WireDiameter:
+    nominal = found.range_mm.low
+    source = f"{found.source}; low end {100 * under:g} % below the nominal {nominal:g} mm (wire_under)"
+    return WireDiameter(Range(round(nominal * (1 - under), 6), found.range_mm.high), source, True)
+
+
+class Named(Protocol):
+    """What can be looked up."""
+
+    @property
+    def name(self) -> str: ...
+
+
+Entry = TypeVar("Entry", bound=Named)
+
+
+@dataclass(frozen=True, slots=True)
+class Catalogue:
+    """All tables together, the shop's own entries first. Names are found in any case.
+
+    A look-up that fails raises LabelerError with one problem at ``where``, the caller's place,
+    that names the nearest known name.
+    """
+
+    families: tuple[Family, ...] = ()
+    wires: tuple[WireKind, ...] = ()
+    coverings: tuple[Covering, ...] = ()
+    stocks: tuple[Stock, ...] = ()
+    # looked up before: (kind, size) → diameter
+    _diameters: dict[tuple[str, str], WireDiameter] = field(
+        default_factory=dict, compare=False, repr=False
+    )  # looked up
+
+    def family(self, name: str, where: Where = NOWHERE) -> Family:
+        """Return a family of tube."""
+        return _found("family of tube", "sleeves", name, self.families, where)
+
+    def tubes(self, family: str, where: Where = NOWHERE) -> tuple[Tube, ...]:
+        """Return the tubes of a family, smallest supplied diameter first."""
+        return self.family(family, where).tubes
+
+    def tube(self, name: str, where: Where = NOWHERE) -> Tube:
+        """Return one tube by its whole name, "AS23053/5 1/4"."""
+        tubes = [tube for family in self.families for tube in family.tubes]
+        return _found("tube", "sleeves", name, tubes, where)
+
+    def wire_kind(self, name: str, where: Where = NOWHERE) -> WireKind:
+        """Return a kind of insulation by its name or one of its aliases."""
+        return _found("kind of wire", "wires", name, self.wires, where)
+
+    def wire_diameter(self, kind: str, size: str, where: Where = NOWHERE) -> WireDiameter:
+        """Return the finished diameter of a wire.
+
+        ``kind`` may be "": then `default_wire` of the size is taken. ``size`` is canonical.
+        Raises LabelerError for an unknown kind, for no size, and for a size that the kind's table
+        lacks: the text lists the sizes that it has and the kinds that have this one.
+        """
+        if not size:
+            raise LabelerError(Problem(where, "no wire size is given", "give size, or measure outside_mm"))
+        looked_up = self._diameters.get((kind, size))
+        if looked_up is not None:
+            return looked_up
+        entry = self.wire_kind(kind or default_wire(size), where)
+        for known, diameter in entry.sizes:
+            if known == size:
+                self._diameters[kind, size] = diameter
+                return diameter
+        has = ", ".join(known for known, _ in entry.sizes)
+        others = [other.name for other in self.wires if any(known == size for known, _ in other.sizes)]
+        fix = f"give outside_mm, or a kind that has it: {', '.join(others)}" if others else "give outside_mm"
+        raise LabelerError(Problem(where, f"{entry.name} has no {size}; it has {has}", fix))
+
+    def covering(self, name: str, where: Where = NOWHERE) -> Covering:
+        """Return a covering by its name or one of its aliases."""
+        return _found("covering", "coverings", name, self.coverings, where)
+
+    def covering_wall(self, name: str, where: Where = NOWHERE) -> tuple[Range, str]:
+        """Return the wall [mm] that a covering adds all round, lowest and highest, and its source."""
+        covering = self.covering(name, where)
+        return covering.wall_mm, covering.source
+
+    def is_threaded(self, covering: str) -> bool:
+        """Return whether a covering is pulled over the wires from an end, and not wound or laid around them."""
+        return self.covering(covering).threaded
+
+    def stock(self, name: str, where: Where = NOWHERE) -> Stock:
+        """Return a stock by the name of its file."""
+        return _found("stock", "layouts", name, self.stocks, where)
+
+
+_LISTED = 12
+"""How many names an unknown one is answered with."""
+
+
+def _names(entry: Named) -> tuple[str, ...]:
+    return (entry.name, *getattr(entry, "aliases", ()))
+
+
+def _found(what: str, table: str, name: str, entries: Iterable[Entry], where: Where) -> Entry:
+    """Return the entry of this name: names first, aliases after them."""
+    known = list(entries)
+    word = " ".join(name.split()).casefold()
+    for names in (lambda entry: (entry.name,), _names):
+        for entry in known:
+            if word in (each.casefold() for each in names(entry)):
+                return entry
+    near = nearest(name, [each for entry in known for each in _names(entry)])
+    listed = ", ".join(entry.name for entry in known[:_LISTED]) or "none"
+    if len(known) > _LISTED:
+        command = "stock" if table == "layouts" else table
+        listed += f" and {len(known) - _LISTED} more: labeler {command} lists them"
+    fix = f"did you mean {near!r}?" if near else f"{table} known: {listed}"
+    raise LabelerError(Problem(where, f"{what} {name!r} is unknown", fix))
+
+
+# ---------------------------------------------------------------- loading
+
+
+def load_catalogue(extra: Sequence[Path] = ()) -> Catalogue:
+    """Return the shipped tables with those of the shop's folders before them.
+
+    Folders in order: ``extra``, those in the environment variable LABELER_STOCK (parted as PATH
+    is), the user's configuration folder if there is one. Read once for the same folders.
+    Raises LabelerError with every problem in every file, also for a folder that is not there.
+    """
+    named = [Path(part) for part in os.environ.get(FOLDERS_VARIABLE, "").split(os.pathsep) if part]
+    folders = tuple(Path(folder) for folder in (*extra, *named))
+    refuse(problem for folder in folders for problem in _no_shop(folder))
+    own = (_user_folder(),) if os.path.lexists(_user_folder()) else ()
+    refuse(problem for folder in own for problem in _closed(folder))
+    return _load((*folders, *own))
+
+
+def _user_folder() -> Path:
+    from platformdirs import user_config_path
+
+    return user_config_path("labeler", appauthor=False)
+
+
+SHOP = f"it must hold {', '.join(FILES)} or layouts/"
+
+
+def _closed(folder: Path) -> Iterable[Problem]:
+    if not (folder.is_dir() and os.access(folder, os.R_OK | os.X_OK)):
+        yield Problem(Where(str(folder)), "is no folder that can be read", SHOP)
+
+
+def _no_shop(folder: Path) -> Iterable[Problem]:
+    closed = tuple(_closed(folder))
+    if closed:
+        yield from closed
+    elif not any(os.path.lexists(folder / name) for name in (*FILES, "layouts")):
+        yield Problem(Where(str(folder)), "holds no table", SHOP)
+
+
+@cache
+def _load(folders: tuple[Path, ...]) -> Catalogue:
+    problems: list[Problem] = []
+    catalogue = Catalogue(
+        families=_merged("sleeves.toml", read_families, folders, problems),
+        wires=_merged("wires.toml", read_kinds, folders, problems),
+        coverings=_merged("coverings.toml", read_coverings, folders, problems),
+        stocks=_stocks(folders, problems),
+    )
+    refuse(problems)
+    return catalogue
+
+
+def _merged(
+    file: str,
+    read: Callable[[Document], tuple[tuple[Entry, ...], list[Problem]]],
+    folders: Iterable[Path],
+    problems: list[Problem],
+) -> tuple[Entry, ...]:
+    """Return the entries of a file from every folder, the first of a name kept."""
+    entries: dict[str, Entry] = {}
+    own = [(folder / file, str(folder / file)) for folder in folders if os.path.lexists(folder / file)]
+    for path, name in (*own, (shipped("data", file), file)):
+        for entry in _read(path, name, read, problems) or ():
+            entries.setdefault(entry.name.casefold(), entry)
+    return tuple(entries.values())
+
+
+def _stocks(folders: Iterable[Path], problems: list[Problem]) -> tuple[Stock, ...]:
+    """Return the stocks of every folder, the first of a name kept."""
+    stocks: dict[str, Stock] = {}
+    for layouts in (*(folder / "layouts" for folder in folders), shipped_layouts()):
+        here: dict[str, str] = {}
+        for path in _stock_files(layouts, problems):
+            name = path.name[: -len(".toml")]
+            same = here.setdefault(name.casefold(), path.name)
+            if same != path.name:
+                text = f"names the same stock as {same}: capitals make no difference"
+                problems.append(Problem(Where(str(path)), text, "rename one of the files"))
+
+            def read(document: Document, name: str = name) -> tuple[Stock | None, list[Problem]]:
+                return read_stock(document, name)
+
+            stock = _read(path, str(path), read, problems)
+            if stock is not None:
+                stocks.setdefault(name.casefold(), stock)
+    return tuple(stocks.values())
+
+
+def _stock_files(layouts: Traversable | Path, problems: list[Problem]) -> list[Traversable | Path]:
+    """Return the stock files of a folder by their names; hidden files are none."""
+    if isinstance(layouts, Path):
+        if not os.path.lexists(layouts):
+            return []
+        if not (layouts.is_dir() and os.access(layouts, os.R_OK | os.X_OK)):
+            problems.append(Problem(Where(str(layouts)), "is no folder that can be read", "put stock files into it"))
+            return []
+    files = (path for path in layouts.iterdir() if path.name.casefold().endswith(".toml") and path.name[0] != ".")
+    return sorted(files, key=lambda path: path.name)
+
+
+def shipped_layouts() -> Traversable | Path:
+    """Return the folder of the shipped stocks: in the package (wheel), or beside it (checkout)."""
+    inside = shipped("layouts", "")
+    return inside if inside.is_dir() else Path(__file__).parents[2] / "layouts"
+
+
+Result = TypeVar("Result")
+
+
+def _read(
+    path: Traversable | Path,
+    name: str,
+    read: Callable[[Document], tuple[Result, list[Problem]]],
+    problems: list[Problem],
+) -> Result | None:
+    """Return what a file holds, None where it is no TOML; problems are added."""
+    try:
+        document = load(path, name)
+    except LabelerError as error:
+        problems.extend(error.problems)
+        return None
+    result, found = read(document)
+    problems.extend(found)
+    return result

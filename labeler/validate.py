@@ -1,0 +1,636 @@
+"""What cannot be in a harness as a whole: names twice, names nobody knows, cavities that do not exist.
+
+Every check is a function from the harness to problems; `validate` runs them all, so that everything
+is told at once. Single values were checked where they were read. Characters that the font lacks
+are found by the fitting, which knows the font.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from typing import Protocol
+
+from labeler.errors import LabelerError, Problem, Where, nearest
+from labeler.formulas.bundle import pack
+from labeler.harness import circuits_by_branch, inner_splices, kinds_of
+from labeler.model import Branch, Circuit, Connector, Harness, Settings
+from labeler.tables.catalogue import Catalogue, default_wire, with_low_end
+from labeler.tables.colours import base_colours, colour_name
+from labeler.tables.materials import bare_diameter
+from labeler.text import load_font
+
+# ---------------------------------------------------------------- Names of a harness
+
+
+_LOOSE = re.compile(r"[\s_-]")
+_BEFORE_NUMBER = re.compile(r"(?<=[^\W\d_])[_-]+(?=\d)")  # a hyphen between a letter and a number
+SUGGESTIONS = 20  # names a near one is looked for; project choice, it takes a millisecond each
+
+
+class Names:
+    """The ids that a harness knows, and the nearest of them to one that it does not."""
+
+    def __init__(self, harness: Harness) -> None:
+        self.connectors = {connector.id: connector for connector in harness.connectors}
+        self.circuits = {circuit.id: circuit for circuit in harness.circuits}
+        self.cables = {cable.id: cable for cable in harness.cables}
+        self.branches = {branch.id: branch for branch in harness.branches}
+        self.near: dict[tuple[str, str], str] = {}
+
+    def unknown(self, what: str, name: str, where: Where, holder: str) -> Problem:
+        """Return the problem of a name that stands for nothing."""
+        tables: dict[str, Mapping[str, object]] = {
+            "connector": self.connectors,
+            "circuit": self.circuits,
+            "cable": self.cables,
+            "branch": self.branches,
+        }
+        if (what, name) not in self.near:
+            few = len(self.near) < SUGGESTIONS
+            self.near[what, name] = nearest(name, tables[what]) if few else ""
+        near = self.near[what, name]
+        fix = f"did you mean {near!r}?" if near else f"add a [[{what}]] with this id, or correct the name"
+        return Problem(where, f"{holder}: {what} {name!r} is unknown", fix)
+
+
+class Named(Protocol):
+    """What has an id, and stands somewhere in a file."""
+
+    @property
+    def id(self) -> str:
+        """Return its id."""
+        ...
+
+    @property
+    def where(self) -> Where:
+        """Return where it stands."""
+        ...
+
+
+def repeated_ids(harness: Harness) -> Iterator[Problem]:
+    """Yield every id that stands twice, with both places."""
+    yield from _repeated("circuit", harness.circuits)
+    yield from _repeated("connector", harness.connectors)
+    yield from _repeated("cable", harness.cables)
+    yield from _repeated("branch", harness.branches)
+    yield from _repeated("bag", harness.bags)
+
+
+def _repeated(what: str, things: Sequence[Named]) -> Iterator[Problem]:
+    """Yield ids that stand twice, and warn of those that are read for one another."""
+    if len({_alike(thing.id) for thing in things}) == len(things):
+        return
+    first: dict[str, Named] = {}
+    for thing in things:
+        other = first.setdefault(_alike(thing.id), thing)
+        if other is thing:
+            continue
+        if other.id == thing.id:
+            message = f"{what} {thing.id} stands already at {other.where}"
+            yield Problem(thing.where, message, "give each one its own id")
+        else:
+            only = "capitals" if thing.id.casefold() == other.id.casefold() else "capitals, blanks and hyphens"
+            message = f"{what} {thing.id} differs from {other.id} at {other.where} only in {only}"
+            yield Problem(thing.where, message, "check that two are meant", warning=True)
+
+
+def _alike(name: str) -> str:
+    """Return a name without what is easily written otherwise: ``J 1`` and ``j-1`` as ``j1``, but not ``J1-1``."""
+    folded = name.casefold()
+    if not _LOOSE.search(folded):
+        return folded
+    return _BEFORE_NUMBER.sub("", "".join(folded.split()))
+
+
+def connectors(harness: Harness) -> Iterator[Problem]:
+    """Yield connectors whose measures contradict one another."""
+    for connector in harness.connectors:
+        contact, outside = connector.contact_outside_mm, connector.outside_mm
+        if contact is not None and outside is not None and contact > outside:
+            message = f"{connector.id}: contact {contact:g} mm is wider than the connector, {outside:g} mm"
+            yield Problem(connector.where, message, "exchange contact_outside_mm and outside_mm?")
+
+
+def listed(things: Sequence[Named]) -> str:
+    """Return the first ids, and how many more: ``W101, W102, W103 and 7 more``."""
+    shown = ", ".join(thing.id for thing in things[:3])
+    return shown if len(things) <= 3 else f"{shown} and {len(things) - 3} more"
+
+
+# ---------------------------------------------------------------- Circuits
+
+
+SHARED = ("splice", "ring terminal", "junction", "loose end")  # several circuits may end in one
+PACKING_OFF = 0.03  # by how much the tightest packing that is found may lie above the true one, see `pack`
+
+
+def ends_of_circuits(harness: Harness, names: Names) -> Iterator[Problem]:
+    """Yield unknown connectors, cavities that cannot be, and cavities taken by more wires than may share one."""
+    taken: dict[tuple[str, str], Circuit] = {}
+    shared: dict[tuple[str, str], list[Circuit]] = {}
+    known, most = names.connectors, harness.settings.wires_per_cavity if harness.settings else 1
+    for circuit in harness.circuits:
+        start, finish = circuit.start, circuit.finish
+        if start == finish and start.cavity and not _is_shared(known.get(start.connector)):
+            message = f"{circuit.id}: both ends are {start}"
+            yield Problem(circuit.where, message, "correct one end")
+            continue
+        for pin in (start, finish):
+            connector = known.get(pin.connector)
+            if connector is None:
+                yield names.unknown("connector", pin.connector, circuit.where, circuit.id)
+                continue
+            if not pin.cavity:
+                continue
+            if connector.cavities is not None or pin.cavity.startswith(("0", "-")):
+                yield from _impossible_cavity(circuit, connector, pin.cavity)
+            other = taken.setdefault((pin.connector, pin.cavity), circuit)
+            if other is not circuit and connector.kind not in SHARED:
+                wires = shared.setdefault((pin.connector, pin.cavity), [other])
+                wires.append(circuit)
+                if len(wires) > most:
+                    yield _taken(circuit, str(pin), wires)
+    yield from _double_crimps({place: wires for place, wires in shared.items() if len(wires) <= most})
+
+
+def _taken(circuit: Circuit, place: str, wires: Sequence[Circuit]) -> Problem:
+    first = wires[0]
+    message = f"{circuit.id}: {place} is taken by {first.id} at {first.where}"
+    joined = 'join the wires in a connector of kind = "splice"'
+    crimped = f"crimped into one contact: wires_per_cavity = {len(wires)} under [defaults], or with --set"
+    return Problem(circuit.where, message, f"correct the cavity; or {joined}; or where they are {crimped}")
+
+
+def _double_crimps(shared: Mapping[tuple[str, str], Sequence[Circuit]]) -> Iterator[Problem]:
+    """Yield a warning for each connector with cavities that several wires share."""
+    for connector in dict.fromkeys(connector for connector, _ in shared):
+        here = {cavity: wires for (name, cavity), wires in shared.items() if name == connector}
+        where = next(iter(here.values()))[1].where
+        each = "; ".join(f"{cavity} by {', '.join(wire.id for wire in wires)}" for cavity, wires in here.items())
+        fix = "check that they are crimped into one contact each"
+        yield Problem(where, f"{connector}: cavities shared by several wires: {each}", fix, warning=True)
+
+
+def _is_shared(connector: Connector | None) -> bool:
+    return connector is not None and connector.kind in SHARED
+
+
+def _impossible_cavity(circuit: Circuit, connector: Connector, cavity: str) -> Iterator[Problem]:
+    digits = cavity.removeprefix("-")
+    if not digits.isdecimal() or len(digits) > 9:
+        return
+    number, limit = int(cavity), connector.cavities
+    if number < 1:
+        message = f"{circuit.id}: {connector.id} has no cavity {cavity}; cavities count from 1"
+        yield Problem(circuit.where, message, "correct the cavity")
+    elif limit is not None and number > limit:
+        message = f"{circuit.id}: cavity {cavity} of {connector.id}, which has {limit}"
+        yield Problem(circuit.where, message, "correct the cavity, or cavities of the connector")
+
+
+def wires(harness: Harness, catalogue: Catalogue) -> Iterator[Problem]:
+    """Yield wires of no known diameter, each kind and size once, and diameters that cannot be."""
+    alike: dict[tuple[str, str], list[Circuit]] = {}
+    bare: dict[str, float | None] = {}
+    unsized = []
+    base = harness.settings.wire if harness.settings else ""
+    for circuit in harness.circuits:
+        if circuit.outside_mm is not None:
+            if circuit.size not in bare:
+                bare[circuit.size] = bare_diameter(circuit.size)
+            yield from _thinner_than_bare(circuit, bare[circuit.size])
+        elif not circuit.size:
+            unsized.append(circuit)
+        else:
+            kind = circuit.wire or (circuit.settings.wire if circuit.settings else base)
+            alike.setdefault((kind, circuit.size), []).append(circuit)
+    yield from _without_diameter(alike, catalogue)
+    yield from _assumed(alike)
+    if unsized:
+        message = f"{listed(unsized)}: neither size nor outside diameter is given"
+        yield Problem(unsized[0].where, message, "give one, or measure the branch: diameter_mm", warning=True)
+
+
+def _assumed(alike: Mapping[tuple[str, str], Sequence[Circuit]]) -> Iterator[Problem]:
+    """Yield a warning for each insulation that was taken because none is named."""
+    taken: dict[str, list[Circuit]] = {}
+    for (kind, size), circuits in alike.items():
+        if not kind:
+            taken.setdefault(default_wire(size), []).extend(circuits)
+    for name, circuits in taken.items():
+        text = f"{listed(circuits)}: no insulation is named, {name} is taken for the diameter"
+        fix = 'name it: a column, wire under [defaults], or --set wire="…"; labeler wires lists them'
+        yield Problem(circuits[0].where, text, fix, warning=True)
+
+
+def _without_diameter(alike: Mapping[tuple[str, str], Sequence[Circuit]], catalogue: Catalogue) -> Iterator[Problem]:
+    """Yield each kind of wire that is unknown, and each size that a known one lacks."""
+    unknown: set[str] = set()
+    for (kind, size), circuits in alike.items():
+        if kind in unknown:
+            continue
+        try:
+            if kind:
+                unknown.add(kind)
+                catalogue.wire_kind(kind)
+                unknown.discard(kind)
+            catalogue.wire_diameter(kind, size)
+        except LabelerError as error:
+            if kind in unknown and not circuits[0].wire:
+                continue  # a setting's name: told where it is set
+            for found in error.problems:
+                yield Problem(circuits[0].where, f"{listed(circuits)}: {found.message}", found.fix)
+
+
+def _thinner_than_bare(circuit: Circuit, bare: float | None) -> Iterator[Problem]:
+    if bare is not None and circuit.outside_mm is not None and circuit.outside_mm <= bare:
+        message = f"{circuit.id}: outside {circuit.outside_mm:g} mm is not above {bare:.3g} mm"
+        fix = f"the bare conductor of {circuit.size} alone is that thick; check size and unit"
+        yield Problem(circuit.where, message, fix)
+
+
+def cables(harness: Harness, names: Names, catalogue: Catalogue) -> Iterator[Problem]:
+    """Yield what is wrong with cables: unknown, unmeasured, thinner than their cores."""
+    yield from _unmeasured(harness)
+    yield from _thinner_than_cores(harness, catalogue)
+    told = set()
+    for circuit in harness.circuits:
+        if not circuit.cable:
+            continue
+        cable = names.cables.get(circuit.cable)
+        if cable is None:
+            if circuit.cable not in told:
+                yield names.unknown("cable", circuit.cable, circuit.where, circuit.id)
+            told.add(circuit.cable)
+        elif cable.outside_mm is not None and (circuit.outside_mm or 0.0) > cable.outside_mm:
+            message = f"{circuit.id}: core {circuit.outside_mm:g} mm in cable {cable.id} of {cable.outside_mm:g} mm"
+            yield Problem(circuit.where, message, "check both outside diameters")
+
+
+def _thinner_than_cores(harness: Harness, catalogue: Catalogue) -> Iterator[Problem]:
+    """Yield cables that are thinner than the tightest packing of the thinnest that their cores may be."""
+    cores: dict[str, list[float]] = {}
+    unknown = set()
+    measured = {cable.id: cable for cable in harness.cables if cable.outside_mm}
+    for circuit in harness.circuits:
+        if circuit.cable in measured:
+            low = circuit.outside_mm or _thinnest(circuit, harness, catalogue)
+            cores.setdefault(circuit.cable, []).append(low)
+            unknown |= set() if low else {circuit.cable}
+    for name, wires in cores.items():
+        cable, outside = measured[name], measured[name].outside_mm or 0.0
+        if name in unknown or max(wires) > outside:
+            continue  # told elsewhere, wire by wire
+        least = pack(wires).diameter_mm
+        if least > outside * (1 + PACKING_OFF):
+            text = f"cable {name}: {outside:g} mm outside, its {len(wires)} cores alone take {least:.2f} mm"
+            yield Problem(cable.where, text, "check outside_mm of the cable, and the sizes of its cores")
+
+
+def _thinnest(circuit: Circuit, harness: Harness, catalogue: Catalogue) -> float:
+    """Return the smallest diameter of a circuit's wire, mm; 0 where no table says."""
+    settings = circuit.settings or harness.settings
+    try:
+        found = catalogue.wire_diameter(circuit.wire or (settings.wire if settings else ""), circuit.size)
+    except LabelerError:
+        return 0.0
+    return (with_low_end(found, settings) if settings else found).range_mm.low
+
+
+def _unmeasured(harness: Harness) -> Iterator[Problem]:
+    """Yield a warning for cables of unknown outside: they are counted as their cores alone."""
+    used = {circuit.cable for circuit in harness.circuits if circuit.cable}
+    left = [cable for cable in harness.cables if cable.outside_mm is None and cable.id in used]
+    if left:
+        text = f"{listed(left)}: no outside diameter, so the cores count as single wires without a jacket"
+        fix = "give outside_mm in a [[cable]], or a column Cable OD"
+        yield Problem(left[0].where, f"cable {text}" if len(left) == 1 else f"cables {text}", fix, warning=True)
+
+
+# ---------------------------------------------------------------- Branches
+
+
+def _between_junctions(harness: Harness) -> Iterator[Problem]:
+    """Yield a warning for sleeves of a branch that lies between junctions: they cannot be threaded later."""
+    kinds = kinds_of(harness)
+    for branch in harness.branches:
+        settings = branch.settings or harness.settings
+        sleeved = settings is not None and settings.branch_marker_kind in ("sleeve", "insert")
+        if branch.ends and sleeved and all(kinds.get(end.at) == "junction" for end in branch.ends):
+            text = f"branch {branch.id} lies between junctions: its sleeves go on before the branches are joined"
+            yield Problem(branch.where, text, 'or mark it with branch_marker_kind = "wrap"', warning=True)
+
+
+def _without_sleeve(harness: Harness, reached: set[str]) -> Iterator[Problem]:
+    """Yield a warning for connectors that no branch ends at, where branches are declared: they get no sleeve."""
+    at = {end.at for branch in harness.branches for end in branch.ends}
+    left = [c for c in harness.connectors if c.kind == "connector" and c.id in reached and c.id not in at]
+    if harness.branches and left:
+        names = ", ".join(c.id for c in left[:12])
+        text = f"no branch ends at {names}{' …' if len(left) > 12 else ''}: no sleeve there"
+        yield Problem(left[0].where, text, "add a branch for it, if it is to have one", warning=True)
+
+
+def _in_no_branch(harness: Harness) -> Iterator[Problem]:
+    """Yield a warning for circuits that end where a branch ends and lie in no branch: no sleeve there counts them."""
+    if not harness.branches:
+        return
+    inside = {circuit.id for circuits in circuits_by_branch(harness).values() for circuit in circuits}
+    at: dict[str, list[Circuit]] = {end.at: [] for branch in harness.branches for end in branch.ends}
+    for circuit in harness.circuits:
+        for name in {circuit.start.connector, circuit.finish.connector} & at.keys():
+            if circuit.id not in inside:
+                at[name].append(circuit)
+    for name, left in at.items():
+        if left:
+            verb = "end" if len(left) > 1 else "ends"
+            text = f"{listed(left)} {verb} at {name} and in no branch: no sleeve there is sized for it"
+            fix = "add a branch for it, or name it in circuits of one"
+            yield Problem(left[0].where, text, fix, warning=True)
+
+
+def _splices_beyond(harness: Harness) -> Iterator[Problem]:
+    """Yield a warning for splices of which it is not known whether they lie before or beyond a junction."""
+    junctions = {c.id for c in harness.connectors if c.kind == "junction"}
+    splices = inner_splices(harness)
+    if not splices or not junctions:
+        return
+    through = circuits_by_branch(harness)
+    for branch in harness.branches:
+        to_junction = any(end.at in junctions for end in branch.ends) and not branch.circuits
+        pins = [pin.connector for c in through[branch.id] for pin in (c.start, c.finish)] if to_junction else []
+        for name in dict.fromkeys(pin for pin in pins if pin in splices):
+            text = f"branch {branch.id}: splice {name} is taken to lie beyond where branches meet"
+            fix = f"end a branch at {name}, or name the circuits of the branches it lies between"
+            yield Problem(branch.where, text, fix, warning=True)
+
+
+def _one_diameter(branch: Branch) -> Iterator[Problem]:
+    """Yield a diameter whose tolerance is as large as itself, and one for several limbs."""
+    if branch.diameter_mm is not None and branch.diameter_tolerance_mm >= branch.diameter_mm:
+        text = f"branch {branch.id}: diameter_tolerance_mm {branch.diameter_tolerance_mm:g} is not below "
+        yield Problem(branch.where, f"{text}diameter_mm {branch.diameter_mm:g}", "give the tolerance to either side")
+    if branch.diameter_mm is not None and len(branch.ends) > 2:
+        text = f"branch {branch.id}: one diameter_mm for {len(branch.ends)} ends"
+        fix = 'split it where its limbs meet, at a connector of kind = "junction", and measure each'
+        yield Problem(branch.where, text, fix)
+
+
+def _along(branch: Branch, circuits: Sequence[Circuit], harness: Harness) -> Iterator[Problem]:
+    """Yield sleeves that a branch of known length has no room for, and circuits shorter than it."""
+    if branch.length_mm is None:
+        return
+    taken: dict[str, float] = {}
+    for end in branch.ends:
+        settings = end.settings or branch.settings or harness.settings
+        if settings is None or settings.branch_marker_kind not in ("sleeve", "insert"):
+            continue
+        shortest = min(settings.cut_lengths_mm, default=settings.shortest_cut_mm)
+        cut, start = end.cut_length_mm or shortest, end.from_end_mm or 0.0
+        taken[end.at] = start + cut
+        if start + cut > branch.length_mm:
+            text = f"branch {branch.id}: {cut:g} mm of sleeve, {start:g} mm from {end.at}, reach {start + cut:g} mm"
+            yield Problem(end.where, f"{text}, the branch has {branch.length_mm:g}", "check from_end_mm and length_mm")
+    if len(taken) == 2 and max(taken.values()) <= branch.length_mm < sum(taken.values()):
+        both = " and ".join(f"{mm:g} mm from {at}" for at, mm in taken.items())
+        text = f"branch {branch.id}: its sleeves reach {both}, and the branch has {branch.length_mm:g}: they overlap"
+        yield Problem(branch.where, text, "cut them shorter, or check from_end_mm and length_mm")
+    splices = inner_splices(harness)
+    whole = [c for c in circuits if len(branch.ends) < 3 and not {c.start.connector, c.finish.connector} & splices]
+    short = [c for c in whole if c.length_mm is not None and c.length_mm < branch.length_mm]
+    if short:
+        text = f"{listed(short)}: shorter than branch {branch.id} of {branch.length_mm:g} mm"
+        yield Problem(short[0].where, text, "check length_mm of both", warning=True)
+
+
+def branches(harness: Harness, names: Names) -> Iterator[Problem]:
+    """Yield what is wrong with branches: unknown names, ends, lengths, circuits in none of them."""
+    reached = {pin.connector for circuit in harness.circuits for pin in (circuit.start, circuit.finish)}
+    yield from _without_sleeve(harness, reached)
+    yield from _in_no_branch(harness)
+    yield from _splices_beyond(harness)
+    yield from _between_junctions(harness)
+    through = circuits_by_branch(harness)
+    for branch in harness.branches:
+        known = [names.circuits[id] for id in branch.circuits if id in names.circuits]
+        for id in dict.fromkeys(branch.circuits):
+            if id not in names.circuits:
+                yield names.unknown("circuit", id, branch.where, f"branch {branch.id}")
+        if len(set(branch.circuits)) < len(branch.circuits):
+            message = f"branch {branch.id}: a circuit stands twice in circuits"
+            yield Problem(branch.where, message, "take it out once", warning=True)
+        own = {pin.connector for circuit in known for pin in (circuit.start, circuit.finish)}
+        at = own if branch.circuits else reached
+        yield from _one_diameter(branch)
+        yield from _along(branch, through[branch.id], harness)
+        yield from _ends(branch, names, at)
+        yield from _empty(branch, at)
+
+
+def _ends(branch: Branch, names: Names, reached: set[str]) -> Iterator[Problem]:
+    """Yield ends at no known connector, or at one that no circuit of the branch reaches."""
+    seen: set[str] = set()
+    has_some = bool(branch.circuits) or any(end.at in reached for end in branch.ends)
+    for end in branch.ends:
+        connector = names.connectors.get(end.at)
+        if connector is None:
+            yield names.unknown("connector", end.at, end.where, f"branch {branch.id}")
+        elif end.at not in reached and connector.kind != "junction" and has_some:
+            message = f"branch {branch.id}: none of its circuits ends at {end.at}"
+            yield Problem(end.where, message, "check circuits of the branch, and at", warning=True)
+        if end.at in seen:
+            message = f"branch {branch.id}: two ends at {end.at}"
+            yield Problem(end.where, message, "an end stops at a connector of its own")
+        seen.add(end.at)
+    if len(branch.ends) > 1 and all(end.fitted for end in branch.ends):
+        message = f"branch {branch.id}: connectors are fitted at all ends"
+        fix = "sleeves must pass a connector, or take one off first"
+        yield Problem(branch.where, message, fix, warning=True)
+
+
+def _empty(branch: Branch, reached: set[str]) -> Iterator[Problem]:
+    """Yield a branch without an end, or without circuits where no diameter was measured either."""
+    if not branch.ends:
+        message = f"branch {branch.id} has no end, so no sleeve"
+        yield Problem(branch.where, message, "add [[branch.end]]", warning=True)
+    has_some = bool(branch.circuits) or any(end.at in reached for end in branch.ends)
+    if not has_some and branch.diameter_mm is None:
+        message = f"branch {branch.id} has no circuits"
+        yield Problem(branch.where, message, "name them in circuits, or measure diameter_mm")
+
+
+def bags(harness: Harness, names: Names) -> Iterator[Problem]:
+    """Yield the bags of branches and connectors that nobody knows."""
+    for bag in harness.bags:
+        if bag.branch and bag.branch not in names.branches:
+            yield names.unknown("branch", bag.branch, bag.where, f"bag {bag.id}")
+        if bag.connector and bag.connector not in names.connectors:
+            yield names.unknown("connector", bag.connector, bag.where, f"bag {bag.id}")
+        if bag.branch and bag.connector:
+            message = f"bag {bag.id} names branch {bag.branch} and connector {bag.connector}"
+            yield Problem(bag.where, message, "keep the one that the bag is for")
+
+
+# ---------------------------------------------------------------- Settings
+
+
+SEEN_THROUGH = ("clear", "transparent")  # tube that has no colour: common words
+
+
+def settings_of(harness: Harness, catalogue: Catalogue) -> Iterator[Problem]:
+    """Yield names that no table has, each where it is set first, and settings that contradict each other."""
+    told: set[tuple[str, str]] = set()
+    for settings, where in _set_somewhere(harness):
+        for what, problem in _out_of_order(settings, where):
+            if ("order", what) not in told:
+                told.add(("order", what))
+                yield problem
+        for what, colour in (("tube_colour", settings.tube_colour), ("print_colour", settings.print_colour)):
+            if (what, colour) not in told and colour_name(colour) is None and colour.casefold() not in SEEN_THROUGH:
+                told.add((what, colour))
+                message = f"{what}: {colour!r} is no colour code that is known; it is written as it stands"
+                fix = f"use a code of IEC 60757 ({', '.join(base_colours())}), or {SEEN_THROUGH[0]}"
+                yield Problem(where, message, fix, warning=True)
+        for what, name, look_up in _looked_up(settings, catalogue):
+            if (what, name) in told:
+                continue
+            told.add((what, name))
+            try:
+                look_up(name)
+            except LabelerError as error:
+                for found in error.problems:
+                    yield Problem(where, f"{what}: {found.message}", found.fix)
+
+
+_IN_ORDER = (
+    ("shortest_cut_mm", "longest_cut_mm"),
+    ("required_angle_arcmin", "preferred_angle_arcmin"),
+    ("preferred_angle_arcmin", "largest_angle_arcmin"),
+    ("reading_arc_deg", "turning_arc_deg"),
+    ("narrowest_letter", "widest_letter"),
+)
+
+
+def _out_of_order(settings: Settings, where: Where) -> Iterator[tuple[str, Problem]]:
+    """Yield settings that contradict each other: the first of a pair must not exceed the second."""
+    for first, second in _IN_ORDER:
+        low, high = getattr(settings, first), getattr(settings, second)
+        if low > high:
+            message = f"{first} {low:g} is larger than {second} {high:g}"
+            yield message, Problem(where, message, "set the other one as well")
+
+
+def _looked_up(settings: Settings, catalogue: Catalogue) -> Iterator[tuple[str, str, Callable[[str], object]]]:
+    if settings.wire:
+        yield "wire", settings.wire, catalogue.wire_kind
+    if settings.covering_wall_mm is None:
+        yield "covering", settings.covering, catalogue.covering_wall
+    yield "font", settings.font, load_font
+    for family in settings.sleeve:
+        yield "sleeve", family, catalogue.tubes
+
+
+def _set_somewhere(harness: Harness) -> Iterator[tuple[Settings, Where]]:
+    """Yield every different settings object with the place that brought it in."""
+    seen: set[int] = set()
+    ends = (end for branch in harness.branches for end in branch.ends)
+    groups: tuple[Iterable[Harness | _Set], ...] = (
+        (harness,),
+        harness.circuits,
+        harness.branches,
+        ends,
+        harness.bags,
+    )
+    for group in groups:
+        for holder in group:
+            settings = holder.settings
+            if settings is not None and id(settings) not in seen:
+                seen.add(id(settings))
+                yield settings, holder.where
+
+
+class _Set(Protocol):
+    @property
+    def settings(self) -> Settings | None: ...
+    @property
+    def where(self) -> Where: ...
+
+
+# ---------------------------------------------------------------- Texts
+
+
+LONGEST_TEXT = 200  # characters; project choice: far more than any marker takes
+
+_CONTROL = re.compile(
+    r"[\x00-\x1f\x7f-\x9f\xad\u200b-\u200f\u2028-\u202e\u2060-\u2069\ufeff]"
+)  # and signs that do not show
+
+
+def texts(harness: Harness) -> Iterator[Problem]:
+    """Yield what no marker can say: empty lines, control characters, texts without end."""
+    for branch in harness.branches:
+        for end in branch.ends:
+            what = f"branch {branch.id}, end {end.at}"
+            for line in end.text:
+                if not line.strip():
+                    fix = "take the line out, or leave text out for branch and connector"
+                    yield Problem(end.where, f"{what}: a line of its text is empty", fix)
+                yield from _unprintable(line, what, end.where)
+    yield from _unprintable(harness.name, "harness name", harness.where)
+    yield from _unprintable_ids(harness)
+
+
+def _unprintable_ids(harness: Harness) -> Iterator[Problem]:
+    for circuit in harness.circuits:
+        if len(circuit.id) > LONGEST_TEXT or len(circuit.signal) > LONGEST_TEXT:
+            yield from _unprintable(max(circuit.id, circuit.signal, key=len), "circuit", circuit.where)
+    texts = "".join([circuit.id + circuit.signal for circuit in harness.circuits])
+    if _CONTROL.search(texts):
+        for circuit in harness.circuits:
+            yield from _unprintable(circuit.id + circuit.signal, f"circuit {circuit.id!r}", circuit.where)
+    others: tuple[tuple[str, Sequence[Named]], ...] = (
+        ("connector", harness.connectors),
+        ("branch", harness.branches),
+        ("bag", harness.bags),
+    )
+    for what, things in others:
+        for thing in things:
+            yield from _unprintable(thing.id, f"{what} id", thing.where)
+
+
+def _unprintable(text: str, what: str, where: Where) -> Iterator[Problem]:
+    if len(text) > LONGEST_TEXT:
+        message = f"{what}: {len(text)} characters, the limit is {LONGEST_TEXT}"
+        yield Problem(where, message, f"shorten {text[:20]!r}…")
+    if text.strip() and all(unicodedata.category(sign)[0] in "MCZ" for sign in text):
+        yield Problem(where, f"{what}: {text[:20]!a} shows nothing", "write a letter or a digit")
+        return
+    found = _CONTROL.search(text)
+    if found:
+        fix = 'take it out; several lines are written ["DEPTH", "J4"]'
+        yield Problem(where, f"{what}: sign {found[0]!a} in the text, which does not show", fix)
+
+
+# ---------------------------------------------------------------- validate
+
+
+__all__ = ["LONGEST_TEXT", "validate"]
+
+
+def validate(harness: Harness, catalogue: Catalogue) -> tuple[Problem, ...]:
+    """Return every problem and warning of a harness; never raises for data."""
+    names = Names(harness)
+    checks: tuple[Iterable[Problem], ...] = (
+        repeated_ids(harness),
+        connectors(harness),
+        ends_of_circuits(harness, names),
+        wires(harness, catalogue),
+        cables(harness, names, catalogue),
+        branches(harness, names),
+        bags(harness, names),
+        settings_of(harness, catalogue),
+        texts(harness),
+    )
+    return tuple(problem for check in checks for problem in check)
