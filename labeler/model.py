@@ -106,6 +106,22 @@ NOWHERE = Where("")
 
 
 @dataclass(frozen=True, slots=True)
+class Fact:
+    """What was found out about a marker, with its numbers: a reason, a failure, a remedy. `labeler.wording` words it.
+
+    A value is a number, a name, another fact, or a tuple of these.
+    """
+
+    kind: str  # a key of `labeler.wording.FORMS`
+    values: tuple[tuple[str, object], ...] = ()
+
+
+def fact(kind: str, /, **values: object) -> Fact:
+    """Return a fact of a kind with its values by name."""
+    return Fact(kind, tuple(values.items()))
+
+
+@dataclass(frozen=True, slots=True)
 class Range:
     """Lowest and highest value of a quantity that is not known exactly."""
 
@@ -428,9 +444,6 @@ class Marker:
         return self.role in ("wire end", "wire")
 
 
-SEE_BENCH_SHEET = "see the bench sheet"
-
-
 @dataclass(frozen=True, slots=True)
 class TagWords:
     """What a tag says: a title, lines under it, rows to tick off.
@@ -438,6 +451,7 @@ class TagWords:
     ``summary`` stands in for the rows where the tag cannot hold them all; it says how many there are
     and where they are listed. ``""``: the rows must fit. ``caution`` stands at the foot, at the least
     height; where it does not go in beside the rows, the tag goes without and says so.
+    ``on_bench_sheet``: one of the rows refers to the bench sheet, as every summary does.
     """
 
     title: str
@@ -445,6 +459,7 @@ class TagWords:
     rows: tuple[str, ...] = ()
     summary: str = ""
     caution: str = ""
+    on_bench_sheet: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -495,8 +510,8 @@ class TubeChoice:
     """The tubes that pass and grip a seat, in the order to try them, and why the others do not."""
 
     tubes: tuple[Tube, ...]
-    refusals: tuple[str, ...] = ()
-    ways_out: tuple[str, ...] = ()
+    refusals: tuple[Fact, ...] = ()
+    ways_out: tuple[Fact, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -517,7 +532,7 @@ class CodeFit:
     arc_deg: float = 0.0
     grid: float = 0.0
     axial: float = 0.0
-    faults: tuple[str, ...] = ()
+    faults: tuple[Fact, ...] = ()
 
     @property
     def size(self) -> str:
@@ -551,7 +566,7 @@ class Fit:
 
     marker: Marker
     verdict: str  # fits | tight | does not fit
-    reasons: tuple[str, ...]
+    reasons: tuple[Fact, ...]
     lines: tuple[str, ...] = ()
     seat: Seat | None = None
     tube: Tube | None = None
@@ -569,13 +584,14 @@ class Fit:
     stretch: float = 1.0
     font: str = ""
     size_mm: float = 0.0
-    ways_out: tuple[str, ...] = ()
+    ways_out: tuple[Fact, ...] = ()
     direction: str = ""  # along | around; "" where it does not apply
     parts: tuple[SeatPart, ...] = ()  # of a sleeve: where the text stands, then what is past an edge
     proportion: Range | None = None  # width over height of the H after shrinking
     stroke: Range | None = None  # width of a stroke over height of a capital after shrinking
     contrast: float = 0.0  # of print to tube; 0 where a colour is not known
     code: CodeFit | None = None
+    on_bench_sheet: bool = False  # of a tag: it refers to the bench sheet, where its rows are
 
 
 # ---------------------------------------------------------------- sheets

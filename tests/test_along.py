@@ -5,6 +5,7 @@ from pathlib import Path
 import pytest
 
 from labeler.job.check import check
+from labeler.wording import sentence
 
 BOAT = """
 [harness]
@@ -47,4 +48,4 @@ def test_chosen_lengths(tmp_path: Path, length: float, start: float, verdicts: l
     assert [fit.verdict for fit in fits] == verdicts
     if "does not fit" in verdicts:
         reach = f"its sleeve reaches {start + cuts[0]:g} mm from J4, the branch has {length} mm"
-        assert fits[0].reasons[0] == f"{reach}, of which the other sleeve takes {cuts[1]:g}"
+        assert sentence(fits[0].reasons[0]) == f"{reach}, of which the other sleeve takes {cuts[1]:g}"

@@ -7,6 +7,7 @@ from labeler.model import Fit, Marker, Range, Seat
 from labeler.size.tubes import choose_tubes
 from labeler.tables.catalogue import load_catalogue
 from labeler.text import load_font
+from labeler.wording import sentences
 from tests.make import settings
 from tests.shrinking import check_against_outcomes
 
@@ -65,4 +66,4 @@ def test_letters_out_of_proportion_around_are_refused() -> None:
     assert fit.proportion.high <= 1.0 + 1e-6  # never wider than allowed …
     assert fit.proportion.low < 0.5  # … so it is too narrow
     assert fit.verdict == "does not fit"
-    assert any("as wide as high" in reason for reason in fit.reasons)
+    assert any("as wide as high" in reason for reason in sentences(fit.reasons))

@@ -13,7 +13,6 @@ import pytest
 from labeler.draw.bench import PAGES_MM, SIDE_MM, draw_bench_sheet
 from labeler.errors import LabelerError, WrongUse
 from labeler.model import (
-    SEE_BENCH_SHEET,
     Branch,
     BranchEnd,
     Circuit,
@@ -31,8 +30,10 @@ from labeler.model import (
     Stock,
     ThreadStep,
     Tube,
+    fact,
 )
 from labeler.tables.catalogue import default_settings
+from labeler.wording import sentence, sentences
 from labeler.work.bench_sheet import BenchSheet, Remark, bench_sheet, cautions
 from labeler.work.branch_pages import BranchPage, Picture
 
@@ -89,7 +90,8 @@ def wrap(circuit: str, at: str, text: str) -> Fit:
 def tag(connector: str) -> Fit:
     """A connector's tag that could not hold its wire ends and refers to the bench sheet."""
     marker = Marker(f"T-{connector}", "tag", "bag", connector, (connector,), False, default_settings(), far=connector)
-    return Fit(marker, "fits", (), (connector, f"many wire ends: {SEE_BENCH_SHEET}"), stock="tag-a4-95x54")
+    lines = connector, "many wire ends: see the bench sheet"
+    return Fit(marker, "fits", (), lines, stock="tag-a4-95x54", on_bench_sheet=True)
 
 
 def circuit(number: int, cavity: int, to: str, colour: str, signal: str) -> Circuit:
@@ -130,11 +132,12 @@ WRAPS = tuple(
 )
 FITTED = sleeve("B7", "P2", ("SPARE", "P2"), HALF, 35.0, "pass over the fitted connector P2 (11 mm)", heating="even")
 FITS = (*(sleeve(*end) for end in ENDS), FITTED, *WRAPS, *map(tag, CONNECTORS))
+TURN = fact("turn to read", arc=95.0, reading=90, turning=120)
 TOO_WIDE = replace(
     sleeve("B8", "J8", ("PUMP ROOM LEVEL", "J8"), None, 0.0, "thread on at J8 before the contacts are crimped"),
     verdict="does not fit",
-    reasons=("3:1 single wall: none passes: largest 39.00 mm supplied, 41.80 needed",),
-    ways_out=("mark the end with a wrap instead",),
+    reasons=(fact("family refused", family="3:1 single wall", why=(fact("none passes", supplied=39.0, need=41.8),)),),
+    ways_out=(fact("larger tag"),),
 )
 
 
@@ -274,19 +277,19 @@ def test_sheets_are_counted_by_stock_and_tube() -> None:
 
 
 def test_what_is_left_out_is_neither_threaded_nor_cut() -> None:
-    gone = replace(FITS[0], verdict="does not fit", reasons=("too long by 3 mm",))
+    gone = replace(FITS[0], verdict="does not fit", reasons=(TURN,))
     made = bench_sheet(BOAT, "1", FITS, (gone,), ())
-    assert made.missing == (Remark("sleeve B1 at J1", "BOW LIGHT / J1", "left out", ("too long by 3 mm",)),)
+    assert made.missing == (Remark("sleeve B1 at J1", "BOW LIGHT / J1", "left out", (sentence(TURN),)),)
     assert "B1 at J1" not in [step.place for step in made.thread_first]
     assert {total.tube: total.length_m for total in made.totals}[QUARTER.name] == 0.13  # 160 - 30 mm
 
 
 def test_what_is_made_and_does_not_fit_is_named_too() -> None:
-    bad = replace(FITS[0], verdict="does not fit", reasons=("capitals 1.1 mm",))
-    near = replace(FITS[2], verdict="tight", reasons=("turn to read",))
+    bad = replace(FITS[0], verdict="does not fit", reasons=(TURN,))
+    near = replace(FITS[2], verdict="tight", reasons=(TURN,))
     made = bench_sheet(BOAT, "1", (bad, near), (), ())
     assert [(r.place, r.state) for r in made.missing] == [("sleeve B1 at J1", "does not fit")]
-    assert [(r.place, r.reasons) for r in made.tight] == [("sleeve B2 at J2", ("turn to read",))]
+    assert [(r.place, r.reasons) for r in made.tight] == [("sleeve B2 at J2", (sentence(TURN),))]
     assert [step.place for step in made.thread_first] == ["B1 at J1", "B2 at J2"]
 
 
@@ -376,8 +379,8 @@ def test_the_page_says_all_that_the_values_say(tmp_path: Path) -> None:
         *(f"{c.about}: {c.text}" for c in sheet.cautions),
         *(c.source for c in sheet.cautions),
         *(p.how for p in sheet.practices),
-        *TOO_WIDE.reasons,
-        *TOO_WIDE.ways_out,
+        *sentences(TOO_WIDE.reasons),
+        *sentences(TOO_WIDE.ways_out),
         *("PUMP ROOM LEVEL / J8", "left out", "1 marker left out"),
         *("0.160 m", "0.130 m", "0.190 m"),  # by hand, see the totals
         *("16 markers on 3 sheets: 1–2, 5", "AS23053/5 1/2, white"),

@@ -28,6 +28,7 @@ from labeler.model import (
     SeatPart,
     ThreadStep,
     Tube,
+    fact,
 )
 from labeler.tables.catalogue import default_settings
 from labeler.work.bench_sheet import BenchSheet, bench_sheet
@@ -350,13 +351,14 @@ def test_the_only_end_of_a_branch_reads_upright_too() -> None:
 def test_the_page_says_what_was_left_out() -> None:
     """A sleeve that is not made has no step; what stands there instead names it, why, and what helps."""
     harness = boat()
-    gone = replace(lettered(harness), reasons=("capitals 0.8 mm, 1.9 mm required",), ways_out=("cut it longer",))
+    why, way = fact("no strip left", width=1.0, height=2.0), fact("divide the bag")
+    gone = replace(lettered(harness), reasons=(why,), ways_out=(way,))
     through = {"B4": harness.circuits}
     (page,) = branch_pages(harness, through, (), (), (), (gone,))
     (work,) = [work for work in page.work if "NOT THERE" in work.what]
     assert (work.part, work.what) == ("thread on", "NOT THERE: sleeve “PROBE J4” at J4 was left out")
-    assert "capitals 0.8 mm, 1.9 mm required" in work.detail
-    assert "cut it longer" in work.detail
+    assert sentence(why) in work.detail
+    assert sentence(way) in work.detail
     assert [end.at for end in page.picture.ends if end.absent] == ["J4"]
     sheet = bench_sheet(harness, "0001", (), (gone,), (), circuits=through)
     target = BytesIO()

@@ -31,6 +31,7 @@ from labeler.model import Code, Fit, Marker, Piece, Placed, Range, Seat, Sheet, 
 from labeler.record.faces import canonical, face_from_text, face_to_text
 from labeler.size.tubes import choose_tubes
 from labeler.tables.catalogue import load_catalogue
+from labeler.wording import sentence, sentences
 from labeler.work.bench_sheet import bench_sheet
 from tests.make import harness, settings
 
@@ -60,6 +61,10 @@ def sleeve(low: float, high: float, code: str = "Data Matrix", says: str = "0001
     return fit_sleeve(one, SleevePlace(seat, choose_tubes(seat, one.settings, CATALOGUE)), codes_of(code, says))
 
 
+def fault_of(made: Any) -> str:
+    return sentence(made.fit.faults[0])
+
+
 # ---------------------------------------------------------------- the limits
 
 
@@ -81,8 +86,8 @@ def test_the_stretch_is_held_over_the_whole_interval() -> None:
     assert on_ground(ground).fit.faults == ()
     made = on_ground(ground, code_axial_grade="B")
     assert len(made.fit.faults) == 1
-    assert "0.08 for grade B allowed" in made.fit.faults[0]
-    assert any("1.21 : 1 apart, 1.17 : 1 allowed" in way for way in made.ways_out)  # (2.08 / 1.92)^2 = 1.174
+    assert "0.08 for grade B allowed" in fault_of(made)
+    assert any("1.21 : 1 apart, 1.17 : 1 allowed" in way for way in sentences(made.ways_out))  # (2.08 / 1.92)^2 = 1.174
 
 
 def test_the_arc_by_hand() -> None:
@@ -90,24 +95,24 @@ def test_the_arc_by_hand() -> None:
     assert on_ground(Ground(20.0, arc_per_mm=2 / 5.4)).fit.arc_deg == pytest.approx(8 * 4 * DOT * 2 / 5.4 * 180 / pi)
     made = on_ground(Ground(20.0, arc_per_mm=2 / 5.0))
     assert made.fit.rows == 8
-    assert made.fit.faults == ("Data Matrix 8 x 32 covers 62.1° of the part, 60° allowed",)
-    assert "a part of at least 5.2 mm outside" in made.ways_out  # 2.709 x 6 / pi = 5.17
+    assert sentences(made.fit.faults) == ("Data Matrix 8 x 32 covers 62.1° of the part, 60° allowed",)
+    assert "a part of at least 5.2 mm outside" in sentences(made.ways_out)  # 2.709 x 6 / pi = 5.17
 
 
 def test_a_qr_is_refused_where_a_rectangle_along_the_wire_would_do() -> None:
     made = on_ground(Ground(20.0, arc_per_mm=2 / 8.0), "QR")
-    assert any("arc" in fault or "covers" in fault for fault in made.fit.faults)
-    assert 'code = "Data Matrix": 8 x 32, along the wire' in made.ways_out
-    assert made.ways_out[-1] == 'put it on the tag (code_on = "tag")'
+    assert any("arc" in fault or "covers" in fault for fault in sentences(made.fit.faults))
+    assert 'code = "Data Matrix": 8 x 32, along the wire' in sentences(made.ways_out)
+    assert sentence(made.ways_out[-1]) == 'put it on the tag (code_on = "tag")'
 
 
 def test_the_quiet_zone_is_whole() -> None:
     """8 x 32 with one module all round is 10 x 34 modules of 4 dots: 3.387 mm high, 11.515 mm long."""
     assert on_ground(Ground(3.39), room_mm=11.52).fit.faults == ()
-    assert "takes 3.4 mm of print height" in on_ground(Ground(3.38), room_mm=11.52, code_dots=4.0).fit.faults[0]
+    assert "takes 3.4 mm of print height" in fault_of(on_ground(Ground(3.38), room_mm=11.52, code_dots=4.0))
     short = on_ground(Ground(3.39), room_mm=11.50)
-    assert "takes 11.5 mm of length" in short.fit.faults[0]
-    assert "takes 4.7 mm" in on_ground(Ground(4.7), room_mm=60, code_quiet_extra=2.0).fit.faults[0]  # 14 x 4 dots 4.74
+    assert "takes 11.5 mm of length" in fault_of(short)
+    assert "takes 4.7 mm" in fault_of(on_ground(Ground(4.7), room_mm=60, code_quiet_extra=2.0))  # 14 x 4 dots 4.74
 
 
 def test_bars_are_held_to_5_mm_or_15_percent() -> None:
@@ -118,7 +123,7 @@ def test_bars_are_held_to_5_mm_or_15_percent() -> None:
     assert made.height_mm == pytest.approx(needed, abs=DOT)
     assert made.height_mm >= needed - 1e-6
     assert made.width_mm == pytest.approx((modules + 20) * 4 * DOT, abs=1e-4)
-    assert "mm needed (5 mm or 15% of its length)" in on_ground(Ground(4.0), "Code 128", 100.0).fit.faults[0]
+    assert "mm needed (5 mm or 15% of its length)" in fault_of(on_ground(Ground(4.0), "Code 128", 100.0))
 
 
 def test_bars_are_rings_on_a_sleeve_that_is_too_thin_for_a_qr() -> None:
@@ -142,10 +147,12 @@ def test_bars_are_rings_on_a_sleeve_that_is_too_thin_for_a_qr() -> None:
 def test_a_code_that_breaks_a_limit_is_refused_unless_told_to() -> None:
     fit = sleeve(2.4, 2.5)
     assert fit.verdict == "does not fit"
-    assert any("covers" in reason for reason in fit.reasons)
+    assert any("covers" in reason for reason in sentences(fit.reasons))
     forced = sleeve(2.4, 2.5, code_anyway="yes")
     assert forced.verdict in ("tight", "does not fit")
-    assert any(reason.startswith("code printed all the same, it may not scan: ") for reason in forced.reasons)
+    assert any(
+        reason.startswith("code printed all the same, it may not scan: ") for reason in sentences(forced.reasons)
+    )
 
 
 def test_code_and_lettering_share_the_piece() -> None:

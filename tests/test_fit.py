@@ -17,6 +17,7 @@ from labeler.model import Fit, Marker, Range, Seat, Step, TagWords, TubeChoice
 from labeler.size.tubes import choose_tubes
 from labeler.tables.catalogue import load_catalogue
 from labeler.text import load_font
+from labeler.wording import sentence, sentences
 from tests.make import settings
 
 CATALOGUE = load_catalogue()
@@ -87,14 +88,14 @@ def test_even_heat_against_back_first() -> None:
 def test_too_long_for_the_piece() -> None:
     fit = sleeve("RIVERSURVEYBOAT", 4.0, 4.6, cut=20)
     assert fit.verdict == "does not fit"
-    assert "of the piece's 20 mm 16.0 are free" in fit.reasons[0]
+    assert "of the piece's 20 mm 16.0 are free" in sentence(fit.reasons[0])
     assert sleeve("RIVERSURVEYBOAT", 4.0, 4.6, cut=35).verdict == "fits"
 
 
 def test_too_many_lines_for_the_part() -> None:
     fit = sleeve(("DEPTH", "SOUNDER", "J4"), 4.0, 4.6)
     assert fit.verdict == "does not fit"
-    assert "3 lines may cover 120° of the part at most" in fit.reasons[0]
+    assert "3 lines may cover 120° of the part at most" in sentence(fit.reasons[0])
 
 
 def test_a_long_text_breaks_where_the_length_is_fixed() -> None:
@@ -107,16 +108,16 @@ def test_turn_to_read() -> None:
     fit = sleeve("CURRENT PROFILER J3", 5.7, 6.5, cut=30)
     assert fit.verdict == "tight"
     assert 90 < fit.arc_deg <= 120
-    assert "is read without turning" in fit.reasons[0]
+    assert "is read without turning" in sentence(fit.reasons[0])
 
 
 def test_no_tube() -> None:
     fit = sleeve("DEPTH J4", 2.0, 18.0)
     assert fit.verdict == "does not fit"
     assert fit.face is None
-    assert "no tube of AS23053/5, 3:1 single wall both passes 18.00 mm" in fit.reasons[0]
+    assert "no tube of AS23053/5, 3:1 single wall both passes 18.00 mm" in sentence(fit.reasons[0])
     # 18 x 1.1 = 19.8; 2 x 0.9 = 1.8
-    assert any("has 19.80 mm supplied and recovers to 1.80: nearest " in way for way in fit.ways_out)
+    assert any("has 19.80 mm supplied and recovers to 1.80: nearest " in way for way in sentences(fit.ways_out))
 
 
 def test_plain_sleeves_are_only_cut() -> None:
@@ -165,7 +166,7 @@ def test_a_glyph_no_font_has_is_named() -> None:
 def test_a_stand_in_is_said() -> None:
     fit = sleeve("ГЛУБИНА", 4.0, 4.6)
     assert fit.font == "Fira Sans Condensed"
-    assert "set in Fira Sans Condensed" in fit.reasons[0]
+    assert "set in Fira Sans Condensed" in sentence(fit.reasons[0])
 
 
 def test_the_printer_can_form_it() -> None:
@@ -208,7 +209,7 @@ def test_the_stock_that_serves_the_wire() -> None:
     assert wrap("W1", 1.4, 1.5).stock == "wrap-a4-25x11"
     assert wrap("W1", 4.0, 4.4).stock == "wrap-a4-25x38"
     assert wrap("W1", 2.5, 4.2).verdict == "does not fit"  # a range that no single one serves
-    assert "wrap-a4-25x38 2.86 to 9.03 mm" in wrap("W1", 9.5, 9.5).reasons[0]
+    assert "wrap-a4-25x38 2.86 to 9.03 mm" in sentence(wrap("W1", 9.5, 9.5).reasons[0])
 
 
 def test_wrap_height_by_the_arc() -> None:
@@ -241,7 +242,7 @@ def test_wraps_break_too() -> None:
 def test_a_wire_too_thin_for_its_text() -> None:
     fit = wrap("W1", 0.9, 1.0)
     assert fit.verdict == "does not fit"
-    assert "one line may cover 120° of the part at most" in fit.reasons[0]
+    assert "one line may cover 120° of the part at most" in sentence(fit.reasons[0])
 
 
 # ---------------------------------------------------------------- tags
@@ -276,14 +277,14 @@ def test_rows_go_into_columns_and_then_into_a_summary() -> None:
     too_many = replace(many, rows=many.rows * 4, summary="96 wire ends: see the bench sheet")
     fit = tag(too_many)
     assert fit.lines[-1] == "96 wire ends: see the bench sheet"
-    assert "96 rows do not go on a tag" in fit.reasons[0]
+    assert "96 rows do not go on a tag" in sentence(fit.reasons[0])
 
 
 def test_contents_that_do_not_go_on_a_tag_are_not_cut_off() -> None:
     fit = tag(TagWords("K4", ("Survey boat",), tuple(f"1 x part number {n}, with a long name" for n in range(60))))
     assert fit.verdict == "does not fit"
     assert fit.face is None
-    assert "divide the bag" in fit.ways_out
+    assert "divide the bag" in sentences(fit.ways_out)
 
 
 def test_tubes_are_tried_until_one_carries_the_text() -> None:
@@ -351,12 +352,12 @@ def test_black_print_on_a_black_tube_is_refused() -> None:
     """Equal luminances: (L + 0.05)/(L + 0.05) = 1."""
     fit = sleeve("DEPTH J4", 4.0, 4.6, tube_colour="BK")
     assert fit.verdict == "does not fit"
-    assert "print BK on BK has a contrast of 1.0 : 1" in fit.reasons[0]
+    assert "print BK on BK has a contrast of 1.0 : 1" in sentence(fit.reasons[0])
     assert sleeve("DEPTH J4", 4.0, 4.6, tube_colour="BK", print_colour="WH").verdict == "fits"
     assert sleeve("DEPTH J4", 4.0, 4.6, tube_colour="YE").verdict == "fits"
     unknown = sleeve("DEPTH J4", 4.0, 4.6, tube_colour="sand")
     assert unknown.verdict == "fits"
-    assert "contrast not checked" in unknown.reasons[0]
+    assert "contrast not checked" in sentence(unknown.reasons[0])
     assert wrap("W1", 2.0, 2.2, print_colour="WH").verdict == "does not fit"
 
 
@@ -369,21 +370,21 @@ def test_strokes_of_two_dots() -> None:
     # on 1.4 mm with film, 120° are 1.6 x 1.0472 = 1.68 mm
     coarse = wrap("W1", 1.4, 1.5, wire_reading_distance_mm=250.0, printer_dpi=203.0)
     assert coarse.verdict == "does not fit"
-    assert "1.78 mm required for a printer of 203 dpi" in coarse.reasons[0]
+    assert "1.78 mm required for a printer of 203 dpi" in sentence(coarse.reasons[0])
     assert wrap("W1", 1.4, 1.5, wire_reading_distance_mm=250.0, printer_dpi=300.0).verdict != "does not fit"
 
 
 def test_letters_cannot_be_kept_in_proportion_over_too_wide_a_range() -> None:
     fit = sleeve("DEPTH J4", 4.0, 8.0, heating="any", sleeve=("3:1 single wall",), narrowest_letter=0.7)
     assert fit.verdict == "does not fit"
-    assert any("as wide as high" in reason for reason in fit.reasons)
+    assert any("as wide as high" in reason for reason in sentences(fit.reasons))
 
 
 def test_both_faces_exclude_heating_from_behind() -> None:
     """The two faces' scales add up to twice the average: there is no back left that could shrink first."""
     refused = sleeve("DEPTH J4", 4.0, 4.6, faces="both")
     assert refused.verdict == "does not fit"
-    assert "no back to heat first" in refused.reasons[0]
+    assert "no back to heat first" in sentence(refused.reasons[0])
     even = sleeve("DEPTH J4", 4.0, 4.6, faces="both", heating="even")
     assert even.verdict == "fits"
     assert even.face is not None
@@ -410,8 +411,8 @@ def test_a_tag_is_held_to_contrast() -> None:
     words = TagWords("K4", ("Survey boat",), ("1 x housing",))
     fit = tag(words, print_colour="WH")
     assert fit.verdict == "does not fit"
-    assert "print WH on WH has a contrast of 1.0 : 1" in fit.reasons[0]
-    assert fit.ways_out == ("print in another colour (print_colour = 'BK'): 2.32 mm",)
+    assert "print WH on WH has a contrast of 1.0 : 1" in sentence(fit.reasons[0])
+    assert sentences(fit.ways_out) == ("print in another colour (print_colour = 'BK'): 2.32 mm",)
     assert tag(words).contrast > 3
 
 
@@ -431,7 +432,8 @@ def test_a_tag_that_holds_too_much_says_from_how_near_it_would_be_read() -> None
     words = TagWords("K4", ("Survey boat",), tuple(f"1 x part {n}, with a name as long as this one" for n in range(20)))
     fit = tag(words)
     assert fit.verdict == "does not fit"
-    found = re.fullmatch(r"read it from nearer by \(reading_distance_mm = (\d+)\): (\d\.\d\d) mm", fit.ways_out[0])
+    way = sentence(fit.ways_out[0])
+    found = re.fullmatch(r"read it from nearer by \(reading_distance_mm = (\d+)\): (\d\.\d\d) mm", way)
     assert found
     done = tag(words, reading_distance_mm=float(found[1]))
     assert done.verdict == "fits"
@@ -440,4 +442,4 @@ def test_a_tag_that_holds_too_much_says_from_how_near_it_would_be_read() -> None
 
 
 def test_a_title_too_long_is_said() -> None:
-    assert "the title takes" in tag(TagWords("K4" * 60, (), ("1 x housing",))).reasons[0]
+    assert "the title takes" in sentence(tag(TagWords("K4" * 60, (), ("1 x housing",))).reasons[0])

@@ -25,6 +25,7 @@ from labeler.record import open_record
 from labeler.record.store import Record
 from labeler.tables.printers import Printer
 from labeler.text import load_font
+from labeler.wording import sentences
 from tests.shrinking import outcomes
 
 EXAMPLES = Path(__file__).parent.parent / "examples"
@@ -682,7 +683,7 @@ def test_a_wrap_that_does_not_fit_asks_for_no_size_that_only_a_sleeve_needs(tmp_
     )
     wires = [fit for fit in check(str(file)).fits if fit.marker.role == "wire end"]
     assert [fit.verdict for fit in wires] == ["does not fit"] * 2
-    assert not any("a sleeve instead" in way for fit in wires for way in fit.ways_out)
+    assert not any("a sleeve instead" in way for fit in wires for way in sentences(fit.ways_out))
 
 
 def test_print_of_another_colour_is_told_on_the_sheet(tmp_path: Path) -> None:

@@ -15,6 +15,7 @@ from labeler.record import open_record
 from labeler.size.tubes import choose_tubes
 from labeler.tables.catalogue import load_catalogue
 from labeler.tables.stocks import largest_piece
+from labeler.wording import sentence, sentences
 from tests.make import settings
 from tests.test_ways import BASE
 
@@ -38,9 +39,9 @@ def test_a_piece_the_card_does_not_take_is_refused_with_the_stock_the_limit_and_
     more = 'text = "J4"\ncut_length_mm = 205\n'
     fit = branch_end(more, tmp_path)
     assert fit.verdict == "does not fit"
-    assert "205 x" in fit.reasons[0]
-    assert "card-210x148 takes 200 x 122.5 mm: use --stock reel or cut it shorter" in fit.reasons[0]
-    assert any(way.startswith("--stock reel, cut 205 mm") for way in fit.ways_out)
+    assert "205 x" in sentence(fit.reasons[0])
+    assert "card-210x148 takes 200 x 122.5 mm: use --stock reel or cut it shorter" in sentence(fit.reasons[0])
+    assert any(way.startswith("--stock reel, cut 205 mm") for way in sentences(fit.ways_out))
     assert branch_end(more, tmp_path, ("reel",)).verdict == "fits"
 
 
@@ -57,7 +58,7 @@ def test_a_free_length_is_chosen_within_the_stock(longest: int) -> None:
     fit = fit_sleeve(marker, SleevePlace(seat, tubes, None, Room(62.0, 122.5, "narrow card")))
     assert fit.verdict == "does not fit"
     assert fit.cut_length_mm == 60
-    assert ("longer pieces do not go on narrow card" in " ".join(fit.reasons)) == (longest > 60)
+    assert ("longer pieces do not go on narrow card" in " ".join(sentences(fit.reasons))) == (longest > 60)
     free = fit_sleeve(marker, SleevePlace(seat, tubes, None, Room(inf, inf, "reel")))
     assert (free.verdict != "does not fit") == (longest > 62)
 
@@ -70,7 +71,7 @@ def test_a_tube_wider_than_the_stock_is_passed_by() -> None:
     place = SleevePlace(seat, choose_tubes(seat, chosen, CATALOGUE), None, Room(62.0, 8.0, "low"))
     fit = fit_sleeve(marker, place)
     assert fit.verdict == "does not fit"
-    assert any(r.endswith("low takes 62 x 8 mm: take a smaller tube") for r in fit.reasons)
+    assert any(r.endswith("low takes 62 x 8 mm: take a smaller tube") for r in sentences(fit.reasons))
 
 
 def test_leave_out_leaves_out_only_what_the_stock_does_not_take(tmp_path: Path) -> None:

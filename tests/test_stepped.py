@@ -12,6 +12,7 @@ from labeler.size.bundles import end_seat
 from labeler.size.tubes import choose_tubes
 from labeler.tables.catalogue import load_catalogue
 from labeler.text import load_font
+from labeler.wording import sentence
 from tests.make import harness, settings
 
 CATALOGUE = load_catalogue()
@@ -67,7 +68,7 @@ def test_a_plain_sleeve_holds_both_parts(seat: Seat) -> None:
     assert [part.shrunk_mm.low >= 10.0 - 1e-9 for part in fit.parts] == [True, True]
     short = sleeve(seat, "", cut=20)
     assert short.verdict == "does not fit"
-    assert "10 mm on either side of the covering's edge (overlap_mm)" in short.reasons[0]
+    assert "10 mm on either side of the covering's edge (overlap_mm)" in sentence(short.reasons[0])
 
 
 def test_the_length_that_holds_both_parts_by_hand() -> None:
@@ -77,7 +78,7 @@ def test_the_length_that_holds_both_parts_by_hand() -> None:
     marker = Marker("ID", "sleeve", "branch end", "J4", ("",), True, chosen, lettered=False)
     place = SleevePlace(seat, TubeChoice((HALF,)))
     assert plain_sleeve(marker, place).cut_length_mm == 22.0
-    assert "take 21.6 mm of tube, cut are 21.5 mm" in plain_sleeve(marker, place, 21.5).reasons[0]
+    assert "take 21.6 mm of tube, cut are 21.5 mm" in sentence(plain_sleeve(marker, place, 21.5).reasons[0])
     own, past = plain_sleeve(marker, place, 21.637).parts
     assert (own.flat_mm, past.flat_mm) == pytest.approx((10.526, 11.111), abs=1e-3)
     assert (own.shrunk_mm.low, past.shrunk_mm.low) == pytest.approx((10.0, 10.0), abs=1e-3)
@@ -108,7 +109,7 @@ def test_what_is_against_the_sleeve_is_against_the_strip() -> None:
     fit = fit_insert(marker, SleevePlace(seat, TubeChoice((HALF,)), 21.0), CATALOGUE.stock("insert-a4"))
     assert fit.face is not None
     assert fit.verdict == "does not fit"
-    assert "take 21.6 mm of tube, cut are 21 mm" in fit.reasons[0]
+    assert "take 21.6 mm of tube, cut are 21 mm" in sentence(fit.reasons[0])
 
 
 def test_a_branch_with_a_covering_end_to_end() -> None:

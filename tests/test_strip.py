@@ -22,6 +22,7 @@ from labeler.plan import plan
 from labeler.size.tubes import choose_tubes
 from labeler.tables.catalogue import load_catalogue
 from labeler.text import load_font
+from labeler.wording import sentence
 from labeler.work.bench_sheet import layings_of
 from tests.make import harness, settings
 
@@ -108,7 +109,7 @@ def test_a_flag_reads_on_both_halves() -> None:
 def test_a_wire_too_thick_for_a_flag() -> None:
     fit = flag("W1", 26.0)  # pi x 26.1 = 82 mm
     assert fit.verdict == "does not fit"
-    assert "leaves 0.0 mm of flag-a4-80x12" in fit.reasons[0]
+    assert "leaves 0.0 mm of flag-a4-80x12" in sentence(fit.reasons[0])
 
 
 @pytest.mark.parametrize("kind", ["wrap", "flag"])

@@ -13,6 +13,7 @@ from labeler.model import DOES_NOT_FIT
 from labeler.record import open_record
 from labeler.tables.catalogue import load_catalogue
 from labeler.text import load_font
+from labeler.wording import sentences
 
 HEAD = """[harness]
 name = "Survey boat"
@@ -108,7 +109,7 @@ def test_a_caution_is_set_shortened_or_left_away_and_that_is_said(tmp_path: Path
     def runs(caution: str) -> tuple[list[str], tuple[str, ...]]:
         (fit,) = check(file, settings={"tag_caution": caution}).fits
         assert fit.face is not None
-        return [run.text for run in fit.face.runs], fit.reasons
+        return [run.text for run in fit.face.runs], sentences(fit.reasons)
 
     own, reasons = runs("Keep the bag closed until the boat is ashore and its batteries are off and secured")
     assert " ".join(own[-2:]).startswith("Keep the bag closed")  # longer than a line: it is broken between words

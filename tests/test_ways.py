@@ -10,6 +10,7 @@ from labeler.answers.explain import explain
 from labeler.cli.main import main
 from labeler.job.check import check
 from labeler.model import Fit
+from labeler.wording import sentence, sentences
 
 BASE = """
 [harness]
@@ -48,7 +49,7 @@ def sleeve_of(more: str, folder: Path) -> Fit:
 def test_a_longer_cut_comes_first_with_its_height(tmp_path: Path) -> None:
     fit = sleeve_of('text = "WATER PROBE J4"\ncut_length_mm = 20\n', tmp_path)
     assert fit.verdict == "does not fit"
-    found = re.fullmatch(r"cut it (\d+) mm long \(cut_length_mm = \1\): (\d\.\d\d) mm.*", fit.ways_out[0])
+    found = re.fullmatch(r"cut it (\d+) mm long \(cut_length_mm = \1\): (\d\.\d\d) mm.*", sentence(fit.ways_out[0]))
     assert found is not None
     done = sleeve_of(f'text = "WATER PROBE J4"\ncut_length_mm = {found[1]}\n', tmp_path)
     assert done.verdict in ("fits", "tight")
@@ -58,14 +59,15 @@ def test_a_longer_cut_comes_first_with_its_height(tmp_path: Path) -> None:
 
 def test_explicit_lines_may_be_broken_otherwise(tmp_path: Path) -> None:
     fit = sleeve_of('text = ["WATER", "PROBE", "J4"]\n', tmp_path)
-    assert fit.ways_out[0].startswith("break it otherwise, as 'WATER PROBE J4'")
+    assert sentence(fit.ways_out[0]).startswith("break it otherwise, as 'WATER PROBE J4'")
 
 
 def test_a_wrap_where_no_tube_passes(tmp_path: Path) -> None:
     fit = sleeve_of('text = "WATER PROBE J4"\nfitted = true\n', tmp_path)
     assert fit.tube is None
-    assert fit.ways_out[0].startswith("thread it on before connector J4 is fitted, or take it off, tube AS23053/5 1/4")
-    assert fit.ways_out[1].startswith('a wrap instead (branch_marker_kind = "wrap"), wrap-a4-25x38')
+    in_time, wrap, *_ = sentences(fit.ways_out)
+    assert in_time.startswith("thread it on before connector J4 is fitted, or take it off, tube AS23053/5 1/4")
+    assert wrap.startswith('a wrap instead (branch_marker_kind = "wrap"), wrap-a4-25x38')
     done = sleeve_of('text = "WATER PROBE J4"\nfitted = true\nbranch_marker_kind = "wrap"\n', tmp_path)
     assert done.stock == "wrap-a4-25x38"
     assert done.verdict in ("fits", "tight")
@@ -81,7 +83,7 @@ def test_a_wrap_where_no_tube_passes(tmp_path: Path) -> None:
 )
 def test_another_kind_says_what_becomes_of_the_code(code_on: str, says: str | None, tmp_path: Path) -> None:
     more = f'text = "J4"\nfitted = true\ncode = "QR"\ncode_anyway = "yes"\ncode_on = {code_on}\n'
-    way = next(way for way in sleeve_of(more, tmp_path).ways_out if way.startswith("a wrap instead"))
+    way = next(way for way in sentences(sleeve_of(more, tmp_path).ways_out) if way.startswith("a wrap instead"))
     assert way.endswith(says) if says else "code" not in way
 
 
@@ -96,7 +98,7 @@ def test_a_tube_of_another_family(tmp_path: Path) -> None:
         w.startswith(
             "tube 3:1 single wall 9/3 (9.00 mm supplied, 3.00 recovered, 3.0:1; add '3:1 single wall' to sleeve): "
         )
-        for w in fit.ways_out
+        for w in sentences(fit.ways_out)
     )
 
 
@@ -105,7 +107,7 @@ def test_every_way_that_gives_a_height_was_worked_out_and_reads() -> None:
     assert len(misfits) == 6
     for fit in misfits:
         assert fit.ways_out
-        for way in fit.ways_out:
+        for way in sentences(fit.ways_out):
             found = re.search(r": (\d\.\d\d) mm(, turn to read)?$", way)
             if found and fit.capital:
                 assert float(found[1]) >= round(fit.capital.required, 2)
@@ -181,15 +183,15 @@ def test_ways_of_every_kind_lead_where_they_say(kind: str, tmp_path: Path) -> No
     fit = next(f for f in check(str(file)).fits if f.marker.at == "J4")
     assert fit.verdict == "does not fit"
     assert len(set(fit.ways_out)) == len(fit.ways_out)
-    keys = [found[1] for way in fit.ways_out if (found := OFFERED.search(way))]
+    keys = [found[1] for way in sentences(fit.ways_out) if (found := OFFERED.search(way))]
     assert len(keys) == len(set(keys))
     followed = 0
-    for way in fit.ways_out:
+    for way in sentences(fit.ways_out):
         if OFFERED.search(way) and "reading_distance_mm" not in way:  # set on the end itself: harness settings yield
             assert applied(file, "J4", way).verdict in ("fits", "tight")
             file.write_text(f'{base}text = "{text}"\n{fixed}', "utf-8")
             followed += 1
-    assert followed or any("nearer" in way for way in fit.ways_out)
+    assert followed or any("nearer" in way for way in sentences(fit.ways_out))
 
 
 def test_fit_says_what_would_do_and_names_the_tube_asked_for() -> None:
@@ -228,7 +230,7 @@ def near_miss(more_of_branch: str, file: Path, more: str = "") -> tuple[str, ...
     file.write_text(f'{base}text = "J4"\nsleeve = ["AS23053/5"]\n{more}', "utf-8")
     fit = next(f for f in check(str(file)).fits if f.marker.role == "branch end")
     assert fit.tube is None
-    return fit.ways_out
+    return sentences(fit.ways_out)
 
 
 def followed_on_branch(file: Path, way: str) -> Fit:

@@ -10,6 +10,7 @@ from labeler.formulas.curvature import GRADES
 from labeler.formulas.shrink import stop
 from labeler.model import Capital, CodeFit, Fit, Range, Seat, Settings, Tube
 from labeler.record.marker_names import NOT, Names, met, plain
+from labeler.wording import sentence
 
 
 def named(fits: Iterable[Fit], name: str) -> tuple[Fit, ...]:
@@ -55,9 +56,9 @@ def explain(fit: Fit) -> Iterable[str]:
     if fit.code:
         yield from _code(fit.code, marker.settings)
     for reason in fit.reasons:
-        yield f"because     {reason}"
+        yield f"because     {sentence(reason)}"
     for way in fit.ways_out:
-        yield f"would do    {way}"
+        yield f"would do    {sentence(way)}"
 
 
 def _span(value: Range, digits: int = 2) -> str:

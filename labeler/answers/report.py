@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from labeler.errors import Problem
 from labeler.model import Capital, CodeFit, Fit, Range, Seat, Tube
+from labeler.wording import sentence, sentences
 
 if TYPE_CHECKING:
     from labeler.job.check import Checked
@@ -55,8 +56,8 @@ def marker_json(fit: Fit) -> dict[str, Any]:
         else None,
         **_print_json(fit),
         "verdict": fit.verdict,
-        "reasons": list(fit.reasons),
-        "ways_out": list(fit.ways_out) or None,
+        "reasons": list(sentences(fit.reasons)),
+        "ways_out": list(sentences(fit.ways_out)) or None,
     }
     if marker.kind in ("sleeve", "insert") and fit.seat:
         made["slip_on"] = fit.seat.slip_on
@@ -148,7 +149,7 @@ def _code_json(code: CodeFit | None) -> dict[str, Any] | None:
         "arc_deg": _mm(code.arc_deg),
         "grid_modules": _mm(code.grid),
         "axial_nonuniformity": _mm(code.axial),
-        "faults": list(code.faults),
+        "faults": list(sentences(code.faults)),
     }
 
 
@@ -164,9 +165,9 @@ def table(fits: Sequence[Fit]) -> Iterable[str]:
     for fit, row in zip(fits, rows, strict=True):
         yield _line(row, widths)
         for reason in fit.reasons:
-            yield f"    {reason}"
+            yield f"    {sentence(reason)}"
         if fit.ways_out:
-            yield "    what would do: " + "; or ".join(fit.ways_out)
+            yield "    what would do: " + "; or ".join(sentences(fit.ways_out))
 
 
 def _line(cells: Sequence[str], widths: Sequence[int]) -> str:
@@ -250,6 +251,6 @@ def one(fit: Fit) -> Iterable[str]:
         code = fit.code
         yield f"  code      {code.kind}, {code.size}, {code.module_mm:.3f} mm after shrinking, as {code.payload!r}"
     for reason in fit.reasons:
-        yield f"  because   {reason}"
+        yield f"  because   {sentence(reason)}"
     for way in fit.ways_out:
-        yield f"  would do  {way}"
+        yield f"  would do  {sentence(way)}"

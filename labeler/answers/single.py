@@ -11,7 +11,7 @@ from labeler.fit.code import CodeMaker
 from labeler.fit.remedies import Change, Other, ways_out
 from labeler.fit.sleeve import SleevePlace, fit_sleeve, room_of
 from labeler.job.fitting import Coder
-from labeler.model import DOES_NOT_FIT, Fit, Harness, Marker, Range, Seat, Settings, TubeChoice
+from labeler.model import DOES_NOT_FIT, Fit, Harness, Marker, Range, Seat, Settings, TubeChoice, fact
 from labeler.read.values import length, setting, size, unknown, with_settings
 from labeler.size.bundles import Bundle, bundle
 from labeler.size.tubes import choose_tubes
@@ -97,7 +97,7 @@ def _with_stock(fit: Fit, catalogue: Catalogue) -> Fit:
     """Return the fit with a word on its stock, where the usual one does not take the piece."""
     usual = next(stock for stock in catalogue.stocks if stock.takes == "sleeve")
     said = room_of(usual, catalogue.stocks).refusal(fit.cut_length_mm, fit.lay_flat_mm)
-    return replace(fit, reasons=(*fit.reasons, said)) if said else fit
+    return replace(fit, reasons=fit.reasons + said)
 
 
 def _choice(seat: Seat, sleeve: str | None, settings: Settings, catalogue: Catalogue) -> tuple[Settings, TubeChoice]:
@@ -113,12 +113,12 @@ def _choice(seat: Seat, sleeve: str | None, settings: Settings, catalogue: Catal
     need, most = seat.passes.high * (1 + settings.slip), seat.closes_on.low * (1 - settings.grip)
     against = []
     if tube.supplied_mm < need:
-        against.append(f"supplied {tube.supplied_mm:.2f} mm, at least {need:.2f} needed to pass")
+        against.append(fact("too small to pass", supplied=tube.supplied_mm, need=need))
     if tube.recovered_mm > most:
-        against.append(f"recovered {tube.recovered_mm:.2f} mm, at most {most:.2f} to grip")
+        against.append(fact("too wide to grip", recovered=tube.recovered_mm, most=most))
     if not against:
         return asked, TubeChoice((tube,))
-    return asked, TubeChoice((), (f"{tube.name}: {'; '.join(against)}",))
+    return asked, TubeChoice((), (fact("family refused", family=tube.name, why=tuple(against)),))
 
 
 def _diameters(text: str) -> Range:

@@ -101,6 +101,8 @@ def warn(problems: Iterable[object]) -> None:
 
 def tell(runs: Sequence[Printed], record: Record) -> None:
     """Print the files of jobs that were handed over together, and on standard error what they were."""
+    from labeler.wording import sentences
+
     for printed in runs:
         job = printed.job
         count = sum(len(sheet.placed) for sheet in printed.sheets)
@@ -108,7 +110,7 @@ def tell(runs: Sequence[Printed], record: Record) -> None:
         made = f"{count} marker{'' if count == 1 else 's'} on {sheets} sheet{'' if sheets == 1 else 's'}"
         click.echo(f"unit {job.unit}: {made}, job {job.id}", err=True)
         for fit in printed.left_out:
-            click.echo(f"left out: {fit.marker.id} {fit.marker.at}: {'; '.join(fit.reasons)}", err=True)
+            click.echo(f"left out: {fit.marker.id} {fit.marker.at}: {'; '.join(sentences(fit.reasons))}", err=True)
     for stock, number, cell in runs[0].begun:
         click.echo(f"load the partly used sheet of {stock} as sheet {number}: it goes on at {cell}", err=True)
     click.echo(f"recorded in {record.name}", err=True)

@@ -13,7 +13,7 @@ from math import ceil, degrees, floor, inf, pi, radians, sqrt
 
 from labeler.fit.text import TubeZone, Zone
 from labeler.formulas.curvature import GRADES, axial_nonuniformity, grid_deviation, largest_arc, smallest_diameter
-from labeler.model import Code, CodeFit, Marker, Range, Settings, Symbol
+from labeler.model import DOES_NOT_FIT, FITS, TIGHT, Code, CodeFit, Fact, Marker, Range, Settings, Symbol, fact
 
 MM_PER_INCH = 25.4
 EPS = 1e-9
@@ -61,7 +61,7 @@ class Stand:
     arc: float
     grid: float
     axial: float
-    faults: tuple[str, ...]
+    faults: tuple[Fact, ...]
     too_long: bool = False  # a shorter symbol of more rows may do better; in all else rows only cost
 
 
@@ -77,7 +77,7 @@ class SetCode:
     width_mm: float
     height_mm: float
     gap_mm: float  # between the quiet zone and the lettering
-    ways_out: tuple[str, ...] = ()
+    ways_out: tuple[Fact, ...] = ()
 
     def symbol(self, left_mm: float, centre_mm: float) -> Symbol:
         """Return it with the left edge of its quiet zone, and its middle across, at these places."""
@@ -165,8 +165,8 @@ def set_code(
 
 
 def with_code(
-    verdict: str, reasons: tuple[str, ...], made: SetCode | None, settings: Settings
-) -> tuple[str, tuple[str, ...]]:
+    verdict: str, reasons: tuple[Fact, ...], made: SetCode | None, settings: Settings
+) -> tuple[str, tuple[Fact, ...]]:
     """Return verdict and reasons of a marker with those of its code.
 
     A code that breaks a limit makes the marker not fit, or tight where it was asked for anyway.
@@ -174,9 +174,9 @@ def with_code(
     if made is None or not made.fit.faults:
         return verdict, reasons
     if settings.code_anyway == "yes":
-        why = tuple(f"code printed all the same, it may not scan: {fault}" for fault in made.fit.faults)
-        return ("tight" if verdict == "fits" else verdict), (*reasons, *why)
-    return "does not fit", (*reasons, *made.fit.faults)
+        why = tuple(fact("code unsure", fault=fault) for fault in made.fit.faults)
+        return (TIGHT if verdict == FITS else verdict), (*reasons, *why)
+    return DOES_NOT_FIT, (*reasons, *made.fit.faults)
 
 
 # ---------------------------------------------------------------- one symbol on one ground
@@ -241,27 +241,24 @@ def _judged(
     in_view = arc / 2 + rules.aim <= pi / 2
     grid = (grid_deviation(rows, arc, rules.aim) if in_view else inf) if arc else 0.0
     wide, high = (columns + free) * dots[0] * dot, (rows + free) * dots[1] * dot
-    what, faults = f"{kind} {rows} x {columns}", []
+    what, faults = fact("matrix", kind=kind, rows=rows, columns=columns), []
     if arc > rules.arc + EPS:
-        faults.append(f"{what} covers {degrees(arc):.1f}° of the part, {degrees(rules.arc):g}° allowed")
+        faults.append(fact("code arc", symbol=what, arc=degrees(arc), most=degrees(rules.arc)))
     if grid > rules.grid + EPS:
-        off = f"{grid:.2f} modules off an even grid" if in_view else "partly out of sight"
-        faults.append(f"{what} lies {off} at {degrees(rules.aim):g}° aim error, {rules.grid:g} allowed")
+        limits = {"aim": degrees(rules.aim), "most": rules.grid}
+        if in_view:
+            faults.append(fact("code grid", symbol=what, off=grid, **limits))
+        else:
+            faults.append(fact("code out of sight", symbol=what, **limits))
     if axial > GRADES[rules.grade] + EPS:
-        limit = f"{GRADES[rules.grade]:.2f} for grade {rules.grade}"
-        faults.append(f"{what} modules come out up to {axial:.3f} off square (axial non-uniformity), {limit} allowed")
-    least = dots[0] * dot, dots[1] * dot
+        faults.append(fact("code off square", symbol=what, axial=axial, most=GRADES[rules.grade], grade=rules.grade))
     if high > ground.across_mm + 1e-6:
-        faults.append(
-            f"{what} with its quiet zone takes {high:.1f} mm of print height at a module of {least[1]:.3f} mm, "
-            f"{ground.across_mm:.1f} mm are free"
-        )
+        module, free = dots[1] * dot, ground.across_mm
+        faults.append(fact("code too high", symbol=what, height=high, module=module, free=free))
     too_long = wide > room_mm + 1e-6
     if too_long:
-        faults.append(
-            f"{what} with its quiet zone takes {wide:.1f} mm of length at a module of {least[0]:.3f} mm, "
-            f"{max(room_mm, 0):.1f} mm are free"
-        )
+        module, free = dots[0] * dot, max(room_mm, 0)
+        faults.append(fact("code too long", symbol=what, length=wide, module=module, free=free))
     return Stand(dots, arc, grid, axial, tuple(faults), too_long)
 
 
@@ -275,18 +272,12 @@ def _bars(kind: str, columns: int, quiet: float, ground: Ground, rules: Rules, r
     all_of_it = floor(ground.across_mm / dot + 1e-6)
     high = max(all_of_it, 1) if ground.arc_per_mm or dots > all_of_it else dots
     wide = (columns + 2 * (quiet + rules.quiet_extra)) * x * dot
-    faults = []
+    what, faults = fact("bars", kind=kind, columns=columns), []
     if dots > all_of_it:
-        had = all_of_it * dot * ground.face.low
-        faults.append(
-            f"{kind} of {columns} modules: bars {had:.1f} mm high after shrinking, {needed:.1f} mm needed "
-            f"({rules.bar_mm:g} mm or {BAR_SHARE:.0%} of its length)"
-        )
+        had, limits = all_of_it * dot * ground.face.low, {"least": rules.bar_mm, "share": BAR_SHARE}
+        faults.append(fact("bars too low", symbol=what, height=had, needed=needed, **limits))
     if wide > room_mm + 1e-6:
-        faults.append(
-            f"{kind} of {columns} modules with its quiet zones takes {wide:.1f} mm of length at a module of "
-            f"{x * dot:.3f} mm, {max(room_mm, 0):.1f} mm are free"
-        )
+        faults.append(fact("bars too long", symbol=what, length=wide, module=x * dot, free=max(room_mm, 0)))
     return Stand((x, high), high * dot * ground.arc_per_mm, 0.0, 0.0, tuple(faults))
 
 
@@ -317,49 +308,47 @@ def _set(code: Code, found: Stand, ground: Ground, rules: Rules) -> SetCode:
 
 def _ways(
     marker: Marker, best: tuple[Code, Stand], codes: CodeMaker, ground: Ground, room_mm: float, largest: bool
-) -> Iterator[str]:
+) -> Iterator[Fact]:
     """Yield what would let the code stand, each worked out, the smallest change first."""
     settings, rules = marker.settings, rules_of(marker.settings)
 
-    def first(kind: str, rule: str, by: Rules = rules) -> str:
+    def first(kind: str, rule: str, by: Rules = rules) -> Fact | None:
         for code in codes(kind, rule):
             found = _stand_of(code, ground, by, room_mm, largest)
             if found.faults and not found.too_long:
                 break
             if not found.faults:
-                size = f"{len(code.rows)} x {len(code.rows[0])}" if not code.linear else f"{len(code.rows[0])} modules"
-                return f"{size}{', along the wire' if len(code.rows) < len(code.rows[0]) else ''}"
-        return ""
+                return fact("symbol size", rows=len(code.rows), columns=len(code.rows[0]))
+        return None
 
     if settings.code_payload != "marker" and (found := first("", "marker")):
-        yield f'a shorter text of the code (code_payload = "marker"): {found}'
+        yield fact("shorter code", size=found)
     for kind in ("Data Matrix", "QR", "Code 128"):
         if kind != settings.code and (found := first(kind, "")):
-            yield f'code = "{kind}": {found}'
+            yield fact("other symbology", kind=kind, size=found)
     if rules.dpi < FINER_DPI and (found := first("", "", replace(rules, dpi=FINER_DPI))):
-        yield f"a printer of {FINER_DPI:g} dpi (printer_dpi): {found}"
+        yield fact("finer printer", dpi=FINER_DPI, size=found)
     yield from _by_the_seat(marker, best, ground, rules)
     if marker.kind != "tag":
-        yield 'put it on the tag (code_on = "tag")'
+        yield fact("on the tag")
 
 
-def _by_the_seat(marker: Marker, best: tuple[Code, Stand], ground: Ground, rules: Rules) -> Iterator[str]:
+def _by_the_seat(marker: Marker, best: tuple[Code, Stand], ground: Ground, rules: Rules) -> Iterator[Fact]:
     code, found = best
     if code.linear or not ground.arc_per_mm:
         return
     if found.axial > GRADES[rules.grade] + EPS:
         if marker.kind == "sleeve" and marker.settings.heating != "even":
-            yield 'heat it evenly (heating = "even")'
+            yield fact("heat code evenly")
         else:
             limit = GRADES[rules.grade]
             most = ((2 + limit) / (2 - limit)) ** 2
             spread = ground.squeeze.high / ground.squeeze.low
             if spread > most:
-                what = "a seat known better (measure diameter_mm of the branch, or outside_mm of the wire)"
-                yield f"{what}: scales {spread:.2f} : 1 apart, {most:.2f} : 1 allowed"
+                yield fact("seat known better", spread=spread, most=most)
     rows = len(code.rows)
     arc = largest_arc(rows, rules.grid, rules.aim, rules.arc)
     if found.arc > arc + EPS:
         module = found.dots[1] * MM_PER_INCH / rules.dpi * ground.face.high
         least = smallest_diameter(rows, module, rules.grid, rules.aim, rules.arc)
-        yield f"a part of at least {ceil(least * 10 - EPS) / 10:.1f} mm outside"
+        yield fact("thicker part", outside=ceil(least * 10 - EPS) / 10)

@@ -13,7 +13,7 @@ from labeler.fit.sleeve import SleevePlace, fit_sleeve, lengths_on, plain_sleeve
 from labeler.fit.text import Needed, Setting, Zone, on_one_line, printer_of, type_size, zone_on_film
 from labeler.formulas.legibility import copies_around, wrap_diameters
 from labeler.formulas.shrink import limits, shrunk
-from labeler.model import DOES_NOT_FIT, Face, Fit, Marker, Range, Run, Seat, Settings, Stock, Symbol
+from labeler.model import DOES_NOT_FIT, Face, Fact, Fit, Marker, Range, Run, Seat, Settings, Stock, Symbol, fact
 from labeler.text import Font, load_font
 
 # ---------------------------------------------------------------- Fit a self-laminating wrap
@@ -98,7 +98,7 @@ def _worked_out(marker: Marker, place: WrapPlace, codes: CodeMaker | None = None
     stock, zone, font = place.stock, place.zone, place.font
     if stock is None or zone is None:
         return _no_stock(marker, place.seat, place.stocks)
-    reasons: tuple[str, ...] = ()
+    reasons: tuple[Fact, ...] = ()
     if font.missing("".join(marker.text)):
         font, reasons = font_of(marker.text, marker)
         zone = _zone(place.seat, stock, marker.settings, place.needed, font)
@@ -179,9 +179,9 @@ def _symbols(code: SetCode, zone: Zone, stock: Stock) -> Symbol:
 
 
 def _no_stock(marker: Marker, seat: Seat, stocks: Sequence[Stock]) -> Fit:
-    have = "; ".join(f"{s.name} {served(s).low:.2f} to {served(s).high:.2f} mm" for s in stocks) or "none"
-    reason = f"no wrap stock serves {seat.text_on.low:.2f} to {seat.text_on.high:.2f} mm; there are: {have}"
-    return Fit(marker, DOES_NOT_FIT, (reason,), seat=seat, ways_out=("add a stock file for this diameter",))
+    have = tuple(fact("stock serves", stock=s.name, low=served(s).low, high=served(s).high) for s in stocks) or "none"
+    reason = fact("no wrap stock", low=seat.text_on.low, high=seat.text_on.high, stocks=have)
+    return Fit(marker, DOES_NOT_FIT, (reason,), seat=seat, ways_out=(fact("add wrap stock"),))
 
 
 # ---------------------------------------------------------------- strip
@@ -213,8 +213,8 @@ def fit_insert(marker: Marker, place: SleevePlace, stock: Stock, codes: CodeMake
     made = answer_on_paper(marker, setting, size, font, zone, reasons, code)
     sleeve = plain_sleeve(marker, place, cut)
     drawable = size > 0 and width > 0 and around > 0
-    against = [] if drawable else [f"a strip of {width:.1f} x {around:.1f} mm is left under the sleeve"]
-    against += filter(None, [*sleeve.reasons, place.room.refusal(width, around)])
+    against: tuple[Fact, ...] = () if drawable else (fact("no strip left", width=width, height=around),)
+    against += sleeve.reasons + place.room.refusal(width, around)
     lines = _lines(setting, size, font, (width + beside) / 2, around / 2, marker)
     symbol = code.symbol(settings.end_margin_mm, around / 2) if code else None
     face = Face(round(width, 4), round(around, 4), lines, symbol=symbol)
@@ -253,8 +253,8 @@ def fit_flag(marker: Marker, seat: Seat, stock: Stock, codes: CodeMaker | None =
     font, reasons = font_of(marker.text, marker, PAPER)
     half = (stock.cell_width_mm - pi * (seat.text_on.high + stock.film_mm)) / 2
     if half <= 2 * stock.margin_mm:
-        text = f"a wire of {seat.text_on.high:.2f} mm leaves {max(half, 0):.1f} mm of {stock.name} on either side"
-        return Fit(marker, DOES_NOT_FIT, (text,), seat=seat, stock=stock.name, ways_out=("a longer flag stock",))
+        why = fact("flag too short", wire=seat.text_on.high, half=max(half, 0), stock=stock.name)
+        return Fit(marker, DOES_NOT_FIT, (why,), seat=seat, stock=stock.name, ways_out=(fact("longer flag"),))
     zone = _strip_zone(marker, stock, NO_LIMIT, stock.cell_height_mm - 2 * stock.margin_mm, font)
     taken = 2 * stock.margin_mm
     code = set_code(marker, codes, Ground(zone.across_mm), half - taken)

@@ -8,7 +8,7 @@ from functools import lru_cache
 from math import ceil, floor, radians, tan
 
 from labeler.fit.sleeve import LONGEST_TRIED_MM, UNLIMITED, Room
-from labeler.model import DOES_NOT_FIT, FITS, Fit, Marker, Range, Settings, Tube
+from labeler.model import DOES_NOT_FIT, FITS, Fact, Fit, Marker, Range, Settings, Tube, fact
 from labeler.text import font_names
 
 CONDENSED = "Fira Sans Condensed"
@@ -49,7 +49,7 @@ class Other:
     bundle: Range | None = None
 
 
-def ways_out(fit: Fit, other: Other) -> tuple[str, ...]:
+def ways_out(fit: Fit, other: Other) -> tuple[Fact, ...]:
     """Return what would make a marker fit, in order of how little it changes; what it has, if nothing would.
 
     A way is only named when it was worked out and fits.
@@ -58,13 +58,13 @@ def ways_out(fit: Fit, other: Other) -> tuple[str, ...]:
     found = tuple(dict.fromkeys((*_found(fit, other), *for_code)))
     if found:
         return found
-    said = tuple(way for way in fit.ways_out if not way.startswith("tube "))
+    said = tuple(way for way in fit.ways_out if way.kind != "add family")  # those were tried
     if not said and fit.capital:
-        return (f"nothing that was tried; it reaches {fit.capital.low:.2f} mm: ask for less if that is enough",)
+        return (fact("nothing helps", capital=fit.capital.low),)
     return said
 
 
-def _found(fit: Fit, other: Other) -> Iterator[str]:
+def _found(fit: Fit, other: Other) -> Iterator[Fact]:
     marker = fit.marker
     if fit.tube is not None:
         yield from _longer(fit, other)
@@ -79,7 +79,7 @@ def _found(fit: Fit, other: Other) -> Iterator[str]:
     if fit.seat and fit.seat.in_time:
         made = _fits(other.refit(Change(marker, other.cut_mm, free=True)))
         if made and made.tube:
-            yield f"{fit.seat.in_time}, tube {made.tube.name}: {_height(made)}"
+            yield fact("in time, tube", step=fit.seat.in_time, tube=made.tube.name, reached=_reached(made))
     if marker.lettered:
         yield from _instead(marker, other)
         yield from _nearer(fit, other)
@@ -88,26 +88,26 @@ def _found(fit: Fit, other: Other) -> Iterator[str]:
         yield from _with_less_margin(fit, other)
 
 
-def _longer(fit: Fit, other: Other) -> Iterator[str]:
+def _longer(fit: Fit, other: Other) -> Iterator[Fact]:
     """A longer cut that the stock takes, or one that another stock takes."""
     marker = fit.marker
     key = "cut_length_mm" if other.cut_mm else "longest_cut_mm"
     longer = with_settings(marker, cut_lengths_mm=(), longest_cut_mm=LONGEST_TRIED_MM)
     made = _shortest(marker, fit.cut_length_mm, _fits(other.refit(Change(longer))), other)
     if made:
-        than = "it" if made.cut_length_mm > fit.cut_length_mm else "it to a length that the stock takes,"
-        yield f"cut {than} {made.cut_length_mm:g} mm long ({key} = {made.cut_length_mm:g}): {_height(made)}"
+        longer_cut = "cut longer" if made.cut_length_mm > fit.cut_length_mm else "cut to the stock"
+        yield fact(longer_cut, length=made.cut_length_mm, key=key, reached=_reached(made))
     larger = other.room.larger
     if not larger:
         return
     same = _fits(other.refit(Change(marker, other.cut_mm, room=larger)))
     if same:
-        yield f"--stock {larger.stock}, cut {same.cut_length_mm:g} mm: {_height(same)}"
+        yield fact("other stock", stock=larger.stock, length=same.cut_length_mm, reached=_reached(same))
     elif not made:
         made = _fits(other.refit(Change(longer, room=larger)))
         if made:
-            cut = f"cut it {made.cut_length_mm:g} mm long ({key} = {made.cut_length_mm:g})"
-            yield f"{cut} on --stock {larger.stock}: {_height(made)}"
+            length, reached = made.cut_length_mm, _reached(made)
+            yield fact("cut longer on other stock", length=length, key=key, stock=larger.stock, reached=reached)
 
 
 def _shortest(marker: Marker, from_mm: float, made: Fit | None, other: Other) -> Fit | None:
@@ -122,7 +122,7 @@ def _shortest(marker: Marker, from_mm: float, made: Fit | None, other: Other) ->
     return made
 
 
-def _otherwise(marker: Marker, other: Other) -> Iterator[str]:
+def _otherwise(marker: Marker, other: Other) -> Iterator[Fact]:
     """The given lines as one text that may be broken where that helps, on a longer piece where it must be."""
     free = replace(marker, text=(" ".join(marker.text),), breakable=True)
     made = _fits(other.refit(Change(free, other.cut_mm)))
@@ -130,19 +130,22 @@ def _otherwise(marker: Marker, other: Other) -> Iterator[str]:
         longer = with_settings(free, cut_lengths_mm=(), longest_cut_mm=LONGEST_TRIED_MM)
         made = _fits(other.refit(Change(longer)))
     if made:
-        cut = f", cut {made.cut_length_mm:g} mm" if made.tube else ""
-        yield f"break it otherwise, as {' | '.join(made.lines)!r}{cut}: {_height(made)}"
+        text = " | ".join(made.lines)
+        if made.tube:
+            yield fact("break otherwise, cut", text=text, length=made.cut_length_mm, reached=_reached(made))
+        else:
+            yield fact("break otherwise", text=text, reached=_reached(made))
 
 
-def _set_otherwise(fit: Fit, other: Other) -> Iterator[str]:
+def _set_otherwise(fit: Fit, other: Other) -> Iterator[Fact]:
     """Another setting alone: colour of the print, heating, face."""
     marker = fit.marker
     settings = marker.settings
-    for words, key, value in (
-        ("print in white", "print_colour", "WH"),
-        ("print in black", "print_colour", "BK"),
-        ("heat evenly", "heating", "even"),
-        ("a condensed face", "font", CONDENSED),
+    for way, key, value in (
+        ("white print", "print_colour", "WH"),
+        ("black print", "print_colour", "BK"),
+        ("even heat", "heating", "even"),
+        ("condensed face", "font", CONDENSED),
     ):
         if getattr(settings, key) == value or (key == "font" and value not in font_names()):
             continue
@@ -150,46 +153,41 @@ def _set_otherwise(fit: Fit, other: Other) -> Iterator[str]:
             continue
         made = _fits(other.refit(Change(with_settings(marker, **{key: value}), other.cut_mm)))
         if made:
-            yield f"{words} ({key} = {value!r}): {_height(made)}"
+            yield fact(way, value=value, reached=_reached(made))
 
 
-def _other_tube(fit: Fit, other: Other) -> Iterator[str]:
+def _other_tube(fit: Fit, other: Other) -> Iterator[Fact]:
     tubes = tuple(tube for tube in other.tubes if tube.family not in fit.marker.settings.sleeve)
     made = _fits(other.refit(Change(fit.marker, other.cut_mm, tubes))) if tubes else None
     if made and made.tube:
         tube = made.tube
-        sizes = f"{tube.supplied_mm:.2f} mm supplied, {tube.recovered_mm:.2f} recovered, {tube.ratio:.1f}:1"
-        yield f"tube {tube.name} ({sizes}; add {tube.family!r} to sleeve): {_height(made)}"
+        sizes = {"supplied": tube.supplied_mm, "recovered": tube.recovered_mm, "ratio": tube.ratio}
+        yield fact("other family", tube=tube.name, **sizes, family=tube.family, reached=_reached(made))
 
 
-def _measured(fit: Fit, other: Other) -> Iterator[str]:
+def _measured(fit: Fit, other: Other) -> Iterator[Fact]:
     """What a measurement would do: the largest covering wall, or bundle, for which a tube serves."""
-    for what, key, taken in (
-        ("the covering's wall", "covering_wall_mm", other.wall),
-        ("the bundle", "diameter_mm", other.bundle),
-    ):
+    for key, taken in (("covering_wall_mm", other.wall), ("diameter_mm", other.bundle)):
         for value in _below(taken.high, taken.low, MEASURED_STEP) if taken else ():
             made = _sized(fit, other, {key: value})
             if made and made.tube and taken:
-                why = f"taken as {taken.low:.2f} to {taken.high:.2f} mm"
-                then = f"tube {made.tube.name} serves if it is {value:g} mm"
-                yield f"measure {what}, {why}: {then} ({key} = {value:g}): {_height(made)}"
+                what = {"what": fact(key), "low": taken.low, "high": taken.high, "value": value, "key": key}
+                yield fact("measure", **what, tube=made.tube.name, reached=_reached(made))
                 break
 
 
-def _with_less_margin(fit: Fit, other: Other) -> Iterator[str]:
+def _with_less_margin(fit: Fit, other: Other) -> Iterator[Fact]:
     """What weaker margins would do, and what they cost; the margin next to what is set comes first."""
     settings, seat = fit.marker.settings, fit.seat
     if seat and seat.step and (made := _sized(fit, other, {"overlap_mm": 0.0})) and made.tube:
-        on = f"tube {made.tube.name} on the covering alone, whose edge stays open"
-        yield f"{on} (overlap_mm = 0): {_height(made)}"
-    for key, cost in (("slip", "it goes on more tightly"), ("grip", "it may slide or turn more easily")):
+        yield fact("no overlap", tube=made.tube.name, reached=_reached(made))
+    for key in ("slip", "grip"):
         set_to = getattr(settings, key)
         for value in _below(set_to, MARGIN_STEP, MARGIN_STEP):
             made = _sized(fit, other, {key: value})
             if made and made.tube:
-                margin = f"with a margin of {value:.0%} instead of {set_to:.0%}, {cost}"
-                yield f"tube {made.tube.name} {margin} ({key} = {value:g}): {_height(made)}"
+                margin = {"value": value, "was": set_to, "cost": fact(key), "key": key}
+                yield fact("less margin", tube=made.tube.name, **margin, reached=_reached(made))
                 break
 
 
@@ -203,38 +201,36 @@ def _sized(fit: Fit, other: Other, changes: Mapping[str, float]) -> Fit | None:
     return _fits(other.sized(fit.marker, changes)) if other.sized else None
 
 
-def _shorter(marker: Marker, other: Other) -> Iterator[str]:
+def _shorter(marker: Marker, other: Other) -> Iterator[Fact]:
     """The same place with less said: the circuit or the connector alone."""
     text = marker.circuit if marker.on_wire else marker.at if marker.branch else ""
     if not text or (text,) == marker.text:
         return
     made = _fits(other.refit(Change(replace(marker, text=(text,), breakable=True), other.cut_mm)))
     if made:
-        yield f"a shorter text, {text!r}: {_height(made)}"
+        yield fact("shorter text", text=text, reached=_reached(made))
 
 
-def _instead(marker: Marker, other: Other) -> Iterator[str]:
+def _instead(marker: Marker, other: Other) -> Iterator[Fact]:
     """Another kind of marker."""
     key = "wire_marker_kind" if marker.on_wire else "branch_marker_kind"
     for kind, fitted in other.kinds.items():
         made = _fits(fitted(replace(marker, kind=kind)))
         if made:
             on = made.tube.name if made.tube else made.stock
-            article = "an" if kind == "insert" else "a"
-            yield f'{article} {kind} instead ({key} = "{kind}"), {on}: {_height(made)}{_its_code(marker, made)}'
+            code = _its_code(marker, made)
+            yield fact("other kind", kind=kind, key=key, on=on, reached=_reached(made), code=code)
 
 
-def _its_code(marker: Marker, made: Fit) -> str:
-    """Return what becomes of a marker's code where another kind stands in its place; "" where it has none."""
+def _its_code(marker: Marker, made: Fit) -> Fact:
+    """Return what becomes of a marker's code where another kind stands in its place."""
     settings = marker.settings
     if settings.code == "none" or marker.kind not in settings.code_on or not marker.lettered:
-        return ""
-    if made.code is not None:
-        return ", with its code"
-    return f', without its code: code_on leaves "{made.marker.kind}" out'
+        return fact("no code")
+    return fact("without its code", kind=made.marker.kind) if made.code is None else fact("with its code")
 
 
-def _nearer(fit: Fit, other: Other) -> Iterator[str]:
+def _nearer(fit: Fit, other: Other) -> Iterator[Fact]:
     """Read from nearer by: the distance at which what is reached fills the required angle."""
     settings, capital = fit.marker.settings, fit.capital
     if capital is None or capital.low < settings.min_capital_mm or capital.low >= capital.required:
@@ -244,18 +240,18 @@ def _nearer(fit: Fit, other: Other) -> Iterator[str]:
     key = "wire_reading_distance_mm" if fit.marker.on_wire else "reading_distance_mm"
     made = _fits(other.refit(Change(with_settings(fit.marker, **{key: distance}), other.cut_mm)))
     if made:
-        yield f"read it from nearer by ({key} = {distance:g}): {_height(made)}"
+        yield fact("nearer by", key=key, distance=distance, reached=_reached(made))
 
 
 def _fits(fit: Fit) -> Fit | None:
     return None if fit.verdict == DOES_NOT_FIT else fit
 
 
-def _height(fit: Fit) -> str:
+def _reached(fit: Fit) -> Fact:
+    """Return the height of the capitals that a way out gives."""
     if fit.capital is None:
-        return fit.verdict
-    turned = ", turn to read" if fit.verdict != FITS else ""
-    return f"{fit.capital.low:.2f} mm{turned}"
+        return fact("without height", verdict=fit.verdict)
+    return fact("height" if fit.verdict == FITS else "height, turned", capital=fit.capital.low)
 
 
 def with_settings(marker: Marker, **changes: object) -> Marker:

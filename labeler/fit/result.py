@@ -1,4 +1,4 @@
-"""What the fits of all kinds share: the font for a text, the capitals' report, the verdict's words."""
+"""What the fits of all kinds share: the font for a text, the capitals' report, the verdict with its reasons."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from labeler.errors import LabelerError, Problem
 from labeler.fit.code import SetCode, with_code
 from labeler.fit.text import Needed, Setting, Zone, best_setting, breakings, needed_capital
 from labeler.formulas.legibility import contrast_ratio
-from labeler.model import DOES_NOT_FIT, FITS, TIGHT, Capital, Fit, Marker, Range, Settings
+from labeler.model import DOES_NOT_FIT, FITS, TIGHT, Capital, Fact, Fit, Marker, Range, Settings, fact
 from labeler.tables.colours import luminance
 from labeler.tables.document import shown
 from labeler.text import Font, font_for, load_font, weight_for
@@ -43,7 +43,7 @@ def _face_of(font: str, print_colour: str, ground_colour: str) -> str:
     return weight_for(font, ink is not None and ground is not None and ink > ground)
 
 
-def font_of(text: Sequence[str], marker: Marker, ground_colour: str = PAPER) -> tuple[Font, tuple[str, ...]]:
+def font_of(text: Sequence[str], marker: Marker, ground_colour: str = PAPER) -> tuple[Font, tuple[Fact, ...]]:
     """Return the font that has all the characters of the text, with a reason where it is a stand-in.
 
     Raises `LabelerError`, with the marker's place, for a character no font has.
@@ -63,7 +63,7 @@ def font_of(text: Sequence[str], marker: Marker, ground_colour: str = PAPER) -> 
         ) from error
     if not lacking:
         return font, ()
-    return font, (f"set in {font.name}, as {name} has no {', '.join(lacking)}",)
+    return font, (fact("stand-in font", font=font.name, usual=name, lacking=tuple(lacking)),)
 
 
 def set_text(
@@ -104,44 +104,35 @@ def contrast_of(print_colour: str, ground_colour: str) -> float | None:
 class Flaws:
     """What is wrong with a ground whatever is set on it, and what is only said."""
 
-    refused: tuple[str, ...] = ()
-    said: tuple[str, ...] = ()
+    refused: tuple[Fact, ...] = ()
+    said: tuple[Fact, ...] = ()
 
 
 def flaws_of(proportion: Range, settings: Settings, ground_colour: str) -> Flaws:
     """Return what the letters' proportion and the print's contrast have against them."""
-    refused: list[str] = []
-    narrow, wide = proportion.low, proportion.high
-    if narrow < settings.narrowest_letter - 1e-6 or wide > settings.widest_letter + 1e-6:
-        refused.append(
-            f"letters come out {narrow:.3f} to {wide:.3f} as wide as high, allowed are "
-            f"{settings.narrowest_letter:g} to {settings.widest_letter:g}: heat evenly, or choose a tube that "
-            f"shrinks less"
-        )
-    contrast = contrast_of(settings.print_colour, ground_colour)
+    refused: list[Fact] = []
+    low, high, least, most = proportion.low, proportion.high, settings.narrowest_letter, settings.widest_letter
+    if low < least - 1e-6 or high > most + 1e-6:
+        refused.append(fact("letters out of proportion", low=low, high=high, least=least, most=most))
+    ink, required = settings.print_colour, settings.min_contrast
+    contrast = contrast_of(ink, ground_colour)
     if contrast is None:
-        colours = f"{settings.print_colour} and {ground_colour}"
-        return Flaws(tuple(refused), (f"contrast not checked: the colours {colours} are not both known",))
-    if contrast < settings.min_contrast:
-        refused.append(
-            f"print {settings.print_colour} on {ground_colour} has a contrast of {contrast:.1f} : 1, "
-            f"{settings.min_contrast:g} : 1 required: choose another print_colour or tube_colour"
-        )
+        return Flaws(tuple(refused), (fact("contrast unknown", ink=ink, ground=ground_colour),))
+    if contrast < required:
+        refused.append(fact("contrast too low", ink=ink, ground=ground_colour, contrast=contrast, required=required))
     return Flaws(tuple(refused))
 
 
 def verdict_of(
     setting: Setting, zone: Zone, capital: Capital, arc_deg: float, settings: Settings, flaws: Flaws
-) -> tuple[str, tuple[str, ...]]:
-    """Return the verdict on a setting and its reasons, each with its numbers."""
+) -> tuple[str, tuple[Fact, ...]]:
+    """Return the verdict on a setting and its reasons."""
     verdict, reasons = FITS, (*flaws.refused, *flaws.said)
     if capital.flat < zone.required_mm * (1 - 1e-6):
         verdict, reasons = DOES_NOT_FIT, (_too_small(setting, zone, capital, settings), *reasons)
     elif setting.turned:
-        turn = (
-            f"turn to read: the lettering covers {arc_deg:.1f}° of the part, {settings.reading_arc_deg:g}° is read "
-            f"without turning, {settings.turning_arc_deg:g}° is the limit"
-        )
+        limits = {"reading": settings.reading_arc_deg, "turning": settings.turning_arc_deg}
+        turn = fact("turn to read", arc=arc_deg, **limits)
         verdict, reasons = TIGHT, (turn, *reasons)
     return DOES_NOT_FIT if flaws.refused else verdict, reasons
 
@@ -152,7 +143,7 @@ def answer_on_paper(
     size_mm: float,
     font: Font,
     zone: Zone,
-    reasons: tuple[str, ...] = (),
+    reasons: tuple[Fact, ...] = (),
     code: SetCode | None = None,
 ) -> Fit:
     """Return the answer for a setting that does not shrink, without what it stands on and its face."""
@@ -180,24 +171,24 @@ def answer_on_paper(
     )
 
 
-def _too_small(setting: Setting, zone: Zone, capital: Capital, settings: Settings) -> str:
-    lines = "one line" if len(setting.lines) == 1 else f"{len(setting.lines)} lines"
-    needs = setting.line_per_capital * zone.required_mm
+def _too_small(setting: Setting, zone: Zone, capital: Capital, settings: Settings) -> Fact:
+    lines, piece, free = len(setting.lines), max(setting.length_mm, 0), max(setting.free_mm, 0)
     why = {
-        "length": f"the text takes {needs:.1f} mm at that height, of the piece's "
-        f"{max(setting.length_mm, 0):.4g} mm {max(setting.free_mm, 0):.1f} are free",
-        "arc": f"{lines} may cover {settings.turning_arc_deg:g}° of the part at most",
-        "around": f"{lines} must go into the {setting.free_mm:.1f} mm of length that are free",
-        "across": f"{lines} must go into {zone.across_mm:.1f} mm of print height",
-        "largest": "the largest size asked for",
+        "length": fact("limited by length", needs=setting.line_per_capital * zone.required_mm, piece=piece, free=free),
+        "arc": fact("limited by arc", lines=lines, arc=settings.turning_arc_deg),
+        "around": fact("limited by around", lines=lines, free=setting.free_mm),
+        "across": fact("limited by across", lines=lines, across=zone.across_mm),
+        "largest": fact("limited by largest"),
     }[setting.limit]
     if zone.needed.required_mm / zone.low >= zone.required_mm - EPS:
-        return (
-            f"capitals {capital.low:.2f} mm after shrinking, {capital.required:.2f} mm required "
-            f"({capital.required_by}): {why}"
-        )
-    by = f"{settings.dots_per_capital:g} dots a capital, {settings.dots_per_stroke:g} a stroke"
-    return (
-        f"capitals {capital.flat:.2f} mm as printed, {zone.required_mm:.2f} mm required for a printer of "
-        f"{settings.printer_dpi:g} dpi ({by}): {why}"
+        by = capital.required_by
+        return fact("capitals too small", low=capital.low, required=capital.required, by=by, why=why)
+    return fact(
+        "capitals too coarse",
+        printed=capital.flat,
+        required=zone.required_mm,
+        dpi=settings.printer_dpi,
+        capital=settings.dots_per_capital,
+        stroke=settings.dots_per_stroke,
+        why=why,
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from math import ceil, inf, isfinite
+from math import ceil, inf
 
 from labeler.alike import pattern
 from labeler.fit.code import CodeMaker, SetCode, ground_on_tube, set_code, with_code
@@ -17,6 +17,7 @@ from labeler.model import (
     TIGHT,
     Branch,
     Face,
+    Fact,
     Fit,
     Marker,
     Range,
@@ -27,6 +28,7 @@ from labeler.model import (
     Stock,
     Tube,
     TubeChoice,
+    fact,
 )
 from labeler.tables.stocks import largest_piece
 from labeler.text import Font
@@ -46,18 +48,14 @@ class Room:
     stock: str = ""
     larger: Room | None = None
 
-    def refusal(self, width_mm: float, height_mm: float) -> str:
-        """Return why a piece cannot be printed, with the limit and the remedy, or ``""``."""
-        if width_mm <= self.width_mm + EPS and height_mm <= self.height_mm + EPS:
-            return ""
-        limits = " x ".join(f"{limit:g}" if isfinite(limit) else "any" for limit in (self.width_mm, self.height_mm))
-        text = f"the flat piece is {width_mm:.4g} x {height_mm:.4g} mm, {self.stock} takes {limits} mm"
-        ways = [f"use --stock {self.larger.stock}"] if self.larger else []
-        if width_mm > self.width_mm + EPS:
-            ways.append("cut it shorter")
-        if height_mm > self.height_mm + EPS:
-            ways.append("take a smaller tube")
-        return f"{text}: {' or '.join(ways)}"
+    def refusal(self, width_mm: float, height_mm: float) -> tuple[Fact, ...]:
+        """Return why a piece cannot be printed; () where it can."""
+        short, low = width_mm <= self.width_mm + EPS, height_mm <= self.height_mm + EPS
+        if short and low:
+            return ()
+        larger, limits = self.larger.stock if self.larger else "", {"widest": self.width_mm, "highest": self.height_mm}
+        piece = {"width": width_mm, "height": height_mm, "stock": self.stock}
+        return (fact("piece too large", **piece, **limits, larger=larger, short=short, low=low),)
 
 
 UNLIMITED = Room()
@@ -133,14 +131,11 @@ def lengths_on(
     return Lengths(own_along, rest, along, taken, least, inside or every[:1], len(inside) < len(every))
 
 
-def not_held(use: Lengths, length_mm: float, settings: Settings) -> str:
-    """Return why a piece is too short to hold both parts of its seat, or ``""``."""
+def not_held(use: Lengths, length_mm: float, settings: Settings) -> tuple[Fact, ...]:
+    """Return why a piece is too short to hold both parts of its seat; () where it is not."""
     if use.rest_along is None or length_mm >= use.least - EPS:
-        return ""
-    return (
-        f"{settings.overlap_mm:g} mm on either side of the covering's edge (overlap_mm) take {use.least:.1f} mm of "
-        f"tube, cut are {length_mm:g} mm"
-    )
+        return ()
+    return (fact("overlap too short", overlap=settings.overlap_mm, least=use.least, length=length_mm),)
 
 
 def parts_of(seat: Seat, length_mm: float, use: Lengths) -> tuple[SeatPart, ...]:
@@ -184,19 +179,14 @@ def _within(fit: Fit, branch: Branch | None, taken: Mapping[str, float]) -> Fit:
     reach, left = taken[fit.marker.at], branch.length_mm - sum(others)
     if reach <= left + EPS_MM:
         return fit
-    text = f"its sleeve reaches {reach:g} mm from {fit.marker.at}, the branch has {branch.length_mm:g} mm"
-    text += f", of which the other sleeve takes {sum(others):g}" if others else ""
-    ways = (*fit.ways_out, "a shorter sleeve (cut_length_mm), or less from_end_mm")
-    return replace(fit, verdict=DOES_NOT_FIT, reasons=(text, *fit.reasons), ways_out=ways)
+    why = fact("past the branch", reach=reach, at=fit.marker.at, length=branch.length_mm, others=sum(others))
+    ways = (*fit.ways_out, fact("shorter sleeve"))
+    return replace(fit, verdict=DOES_NOT_FIT, reasons=(why, *fit.reasons), ways_out=ways)
 
 
 # ---------------------------------------------------------------- sleeve
 
 
-BOTH_FACES = (
-    "lettering on both faces has no back to heat first: the scales of the two faces add up to twice the "
-    'average; set heating to "even" or "any", or faces to "one"'
-)
 VERDICTS = (FITS, TIGHT, DOES_NOT_FIT)
 
 
@@ -237,7 +227,7 @@ class _Cut:
     """A piece of one length: what it lies on, and what is against it."""
 
     parts: tuple[SeatPart, ...]
-    refused: tuple[str, ...]
+    refused: tuple[Fact, ...]
 
 
 VARIED = (
@@ -299,7 +289,7 @@ def _ground(marker: Marker, place: SleevePlace, tube: Tube, font: Font, directio
     use = lengths_on(seat, tube, on.shrunk.along, settings, place.cut_length_mm, place.room.width_mm)
     flaws = flaws_of(zone.proportion, settings, settings.tube_colour)
     if settings.faces == "both" and settings.heating == "back first":
-        flaws = replace(flaws, refused=(*flaws.refused, BOTH_FACES))
+        flaws = replace(flaws, refused=(*flaws.refused, fact("both faces heated from behind")))
     answer = pattern(_nothing_set(marker, seat, tube, font, direction, on, zone), *VARIED)
     made = place.grounds[tube.name, font.name, direction] = _Ground(
         tube, font, direction, on, zone, use, flaws, answer, seat.step is None or seat.step.towards_end
@@ -332,7 +322,7 @@ def _nothing_set(marker: Marker, seat: Seat, tube: Tube, font: Font, direction: 
 
 
 def _on_tube(
-    marker: Marker, place: SleevePlace, ground: _Ground, reasons: tuple[str, ...], codes: CodeMaker | None
+    marker: Marker, place: SleevePlace, ground: _Ground, reasons: tuple[Fact, ...], codes: CodeMaker | None
 ) -> Fit:
     settings, font, zone = marker.settings, ground.font, ground.zone
     code = _code_on(marker, ground, codes) if codes else None
@@ -374,19 +364,21 @@ def _cut(length_mm: float, place: SleevePlace, ground: _Ground, settings: Settin
     """Return a piece of this length in its place: it may hold too little, or go on no sheet."""
     known = ground.cuts.get(length_mm)
     if known is None:
-        against = not_held(ground.use, length_mm, settings), place.room.refusal(length_mm, ground.on.lay_flat_mm)
-        known = _Cut(parts_of(place.seat, length_mm, ground.use), tuple(filter(None, against)))
+        against = not_held(ground.use, length_mm, settings) + place.room.refusal(length_mm, ground.on.lay_flat_mm)
+        known = _Cut(parts_of(place.seat, length_mm, ground.use), against)
         ground.cuts[length_mm] = known
     return known
 
 
-def _not_longer(setting: Setting, ground: _Ground, room: Room) -> tuple[str, ...]:
+def _not_longer(setting: Setting, ground: _Ground, room: Room) -> tuple[Fact, ...]:
     """What is said where a longer piece would do that no sheet takes."""
     short = setting.limit == ("length" if ground.direction == "along" else "around")
     if not short or setting.capital_mm >= ground.zone.required_mm * (1 - 1e-6):
         return ()
-    other = f"; --stock {room.larger.stock} takes longer ones" if room.larger else ""
-    return (f"longer pieces do not go on {room.stock}: it takes {room.width_mm:g} mm{other}",)
+    if room.larger:
+        larger = room.larger.stock
+        return (fact("longer pieces elsewhere", stock=room.stock, widest=room.width_mm, larger=larger),)
+    return (fact("longer pieces not taken", stock=room.stock, widest=room.width_mm),)
 
 
 def _set_around(marker: Marker, ground: _Ground) -> Setting:
@@ -502,7 +494,7 @@ def plain_sleeve(marker: Marker, place: SleevePlace, length_mm: float | None = N
     return Fit(
         marker=marker,
         verdict=DOES_NOT_FIT if why else FITS,
-        reasons=(why,) if why else (),
+        reasons=why,
         seat=seat,
         tube=tube,
         cut_length_mm=length,
@@ -515,11 +507,14 @@ def plain_sleeve(marker: Marker, place: SleevePlace, length_mm: float | None = N
 
 def _no_tube(marker: Marker, seat: Seat, choice: TubeChoice) -> Fit:
     settings = marker.settings
-    what = (
-        f"no tube of {', '.join(settings.sleeve)} both passes {seat.passes.high:.2f} mm (slip +{settings.slip:.0%}) "
-        f"and closes on {seat.closes_on.low:.2f} mm (grip -{settings.grip:.0%})"
+    why = fact(
+        "no tube",
+        families=settings.sleeve,
+        passes=seat.passes.high,
+        slip=settings.slip,
+        closes_on=seat.closes_on.low,
+        grip=settings.grip,
+        obstacle=seat.obstacle,
     )
-    if seat.obstacle:
-        what += f"; it must pass {seat.obstacle}"
-    ways = (*filter(None, (seat.in_time,)), *choice.ways_out)
-    return Fit(marker, DOES_NOT_FIT, (what, *choice.refusals), seat=seat, ways_out=ways)
+    ways = (*((fact("in time", step=seat.in_time),) if seat.in_time else ()), *choice.ways_out)
+    return Fit(marker, DOES_NOT_FIT, (why, *choice.refusals), seat=seat, ways_out=ways)

@@ -18,6 +18,7 @@ from labeler.model import (
     Box,
     Capital,
     Face,
+    Fact,
     Fit,
     Marker,
     Range,
@@ -26,6 +27,7 @@ from labeler.model import (
     Stock,
     Symbol,
     TagWords,
+    fact,
 )
 from labeler.text import Font
 
@@ -57,7 +59,7 @@ def fit_tag(marker: Marker, words: TagWords, stock: Stock, codes: CodeMaker | No
     made = _made(marker, words, stock, codes)
     if made.verdict != DOES_NOT_FIT or made.ways_out:
         return made
-    larger = () if made.face else ("divide the bag", "a larger tag stock")
+    larger = () if made.face else (fact("divide the bag"), fact("larger tag"))
     return replace(made, ways_out=(*_ways(marker, words, stock, codes), *larger))
 
 
@@ -75,11 +77,9 @@ def _made(marker: Marker, words: TagWords, stock: Stock, codes: CodeMaker | None
     if composed is None:
         return _refused(marker, words, stock, font, heights.required, area, area.width - _beside(side, heights))
     if composed.rows is not words.rows:
-        instead = f"{len(words.rows)} rows do not go on a tag of {stock.name}: it says how many there are"
-        reasons = (*reasons, instead)
+        reasons += (fact("rows summarised", rows=len(words.rows), stock=stock.name),)
     if words.caution and not composed.caution:
-        without = f"its caution does not go on {stock.name} beside the rest: shorten tag_caution, or use larger tags"
-        reasons = (*reasons, without)
+        reasons += (fact("caution left out", stock=stock.name),)
     proportion, stem = font.capital_width / font.capital, font.stroke / font.capital
     flaws = flaws_of(Range(proportion, proportion), marker.settings, PAPER)
     size = type_size(composed.height, font, 1.0, heights.required)
@@ -99,6 +99,7 @@ def _made(marker: Marker, words: TagWords, stock: Stock, codes: CodeMaker | None
         contrast=contrast_of(marker.settings.print_colour, PAPER) or 0.0,
         code=code.fit if code else None,
         ways_out=code.ways_out if code and not flaws.refused else (),
+        on_bench_sheet=words.on_bench_sheet or composed.rows is not words.rows,
     )
 
 
@@ -197,22 +198,23 @@ def _caution(
     return runs, low - area.bottom + len(lines) * pitch
 
 
-def _ways(marker: Marker, words: TagWords, stock: Stock, codes: CodeMaker | None) -> Iterator[str]:
+def _ways(marker: Marker, words: TagWords, stock: Stock, codes: CodeMaker | None) -> Iterator[Fact]:
     """What would do, with the height it gives: a condensed face, or read from nearer by."""
 
-    def height(**changes: object) -> str:
+    def height(**changes: object) -> Fact | None:
         made = _made(with_settings(marker, **changes), words, stock, codes)
-        return "" if made.verdict == DOES_NOT_FIT or made.capital is None else f"{made.capital.low:.2f} mm"
+        fits = made.verdict != DOES_NOT_FIT and made.capital
+        return fact("height", capital=made.capital.low) if fits and made.capital else None
 
     for colour in ("BK", "WH"):
         if (marker.settings.print_colour != colour) and (found := height(print_colour=colour)):
-            yield f"print in another colour (print_colour = {colour!r}): {found}"
+            yield fact("other print", value=colour, reached=found)
     if marker.settings.font != CONDENSED and (found := height(font=CONDENSED)):
-        yield f"a condensed face (font = {CONDENSED!r}): {found}"
+        yield fact("condensed face", value=CONDENSED, reached=found)
     for tenths in range(9, 2, -1):
         distance = round(marker.settings.reading_distance_mm * tenths / 10)
         if found := height(reading_distance_mm=float(distance)):
-            yield f"read it from nearer by (reading_distance_mm = {distance:g}): {found}"
+            yield fact("nearer by", key="reading_distance_mm", distance=distance, reached=found)
             return
 
 
@@ -303,11 +305,9 @@ def _refused(
     box = (1 + marker.settings.tag_tick_gap) * marker.settings.tag_tick * required
     widest = max((font.width(row) * size + box for row in words.rows), default=0.0)
     title = font.width(words.title) * size
-    why = (
-        f"the title takes {title:.1f} mm, {beside:.1f} mm are free"
-        if title > beside
-        else f"the {len(words.headings)} headings and {len(words.rows)} rows (widest {widest:.1f} mm) do not go into "
-        f"{area.width:.1f} x {area.height:.1f} mm of {stock.name}"
-    )
-    reason = f"at the required capitals of {required:.2f} mm {why}"
-    return Fit(marker, DOES_NOT_FIT, (reason,), stock=stock.name)
+    if title > beside:
+        why = fact("title too wide", title=title, free=beside)
+    else:
+        room = {"width": area.width, "height": area.height, "stock": stock.name}
+        why = fact("rows too many", headings=len(words.headings), rows=len(words.rows), widest=widest, **room)
+    return Fit(marker, DOES_NOT_FIT, (fact("tag too small", required=required, why=why),), stock=stock.name)

@@ -36,6 +36,7 @@ from labeler.model import DOES_NOT_FIT, Fit, Piece, Sheet
 from labeler.read.import_report import AS_IT_STANDS, Wanted
 from labeler.tables.catalogue import load_catalogue
 from labeler.tables.printers import AS_DRAWN, Printer
+from labeler.wording import sentences
 
 if TYPE_CHECKING:
     from labeler.record.store import Record
@@ -252,7 +253,7 @@ class _Run:
             harness,
             unit.sheets,
             {row.id: row for row in kept_rows(harness, unit.fits)},
-            tuple(LeftOut(marker_row(fit), "; ".join(fit.reasons)) for fit in unit.left_out),
+            tuple(LeftOut(marker_row(fit), "; ".join(sentences(fit.reasons))) for fit in unit.left_out),
             font_digests(unit.sheets),
             unit.serial,
             who,

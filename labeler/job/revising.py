@@ -31,6 +31,7 @@ from labeler.job.work_list import kept_rows
 from labeler.model import DOES_NOT_FIT
 from labeler.read.import_report import AS_IT_STANDS, Wanted
 from labeler.tables.printers import AS_DRAWN, Printer
+from labeler.wording import sentences
 
 if TYPE_CHECKING:
     from labeler.model import Fit, Sheet
@@ -297,7 +298,7 @@ def _new_job(changes: _Changes, sheets: tuple[Sheet, ...], reason: str) -> NewJo
         changes.checked.harness,
         sheets,
         {row.id: row for row in kept_rows(changes.checked.harness, changes.kept)},
-        tuple(LeftOut(marker_row(fit), "; ".join(fit.reasons)) for fit in changes.left_out),
+        tuple(LeftOut(marker_row(fit), "; ".join(sentences(fit.reasons))) for fit in changes.left_out),
         font_digests(sheets),
         changes.built.unit,
         reason=reason,

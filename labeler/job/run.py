@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import re
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from io import BytesIO
@@ -16,10 +15,11 @@ from labeler.job.check import Checked, threading_of
 from labeler.job.deliver import Output
 from labeler.job.fitting import Stocks
 from labeler.job.work_list import about_job
-from labeler.model import DOES_NOT_FIT, FITS, Fit, Harness, Piece, Sheet, Stock
+from labeler.model import DOES_NOT_FIT, FITS, Fact, Fit, Harness, Piece, Sheet, Stock, fact
 from labeler.read.import_report import some
 from labeler.tables.catalogue import load_catalogue
 from labeler.tables.printers import AS_DRAWN, Printer, printer_problems
+from labeler.wording import sentence, sentences
 
 if TYPE_CHECKING:
     from labeler.record.store import Record
@@ -117,19 +117,21 @@ def misfit_problem(fit: Fit) -> Problem:
     """Return a marker that does not fit as a problem with its reasons and the ways out."""
     marker = fit.marker
     text = " ".join(fit.lines or marker.text)
-    what = f"{marker.role} {marker.at} {text!r} does not fit: {'; '.join(fit.reasons)}"
-    return Problem(marker.where, what, "; or ".join(fit.ways_out))
+    what = f"{marker.role} {marker.at} {text!r} does not fit: {'; '.join(sentences(fit.reasons))}"
+    return Problem(marker.where, what, "; or ".join(sentences(fit.ways_out)))
 
 
 def notes_on_tags(fits: Iterable[Fit]) -> tuple[Problem, ...]:
     """Return a note for everything that tags go without, with the tags it is true of."""
-    those: dict[str, list[Fit]] = {}
+    those: dict[Fact, list[Fit]] = {}
     for fit in fits:
         if fit.marker.kind == "tag" and fit.verdict == FITS:
             for reason in fit.reasons:
-                those.setdefault(re.sub(r"^\d+ rows", "all rows", reason), []).append(fit)
+                summarised = reason.kind == "rows summarised"
+                same = fact(reason.kind, rows="all", stock=fit.stock) if summarised else reason
+                those.setdefault(same, []).append(fit)
     return tuple(
-        Problem(found[0].marker.where, f"tags {some(fit.marker.at for fit in found)}: {reason}", warning=True)
+        Problem(found[0].marker.where, f"tags {some(fit.marker.at for fit in found)}: {sentence(reason)}", warning=True)
         for reason, found in those.items()
     )
 

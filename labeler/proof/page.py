@@ -16,6 +16,7 @@ from labeler.draw.around import Header
 from labeler.draw.pdf import draw_sheets
 from labeler.formulas.curvature import View, seen
 from labeler.model import Fit, Placed, Range, Sheet, Stock
+from labeler.wording import sentence, sentences
 
 if TYPE_CHECKING:
     import numpy as np
@@ -290,8 +291,8 @@ def _article(fit: Fit, inside: str) -> str:
     if fit.seat:
         lines.append(f"on {_span(fit.seat.text_on)} mm: {fit.seat.sits_on}")
     facts = "".join(f"<p>{escape(line)}</p>" for line in lines)
-    why = "".join(f'<p class="why">{escape(reason)}</p>' for reason in fit.reasons)
-    ways = f"<p>what would do: {escape('; or '.join(fit.ways_out))}</p>" if fit.ways_out else ""
+    why = "".join(f'<p class="why">{escape(sentence(reason))}</p>' for reason in fit.reasons)
+    ways = f"<p>what would do: {escape('; or '.join(sentences(fit.ways_out)))}</p>" if fit.ways_out else ""
     return (
         f'<article class="{classes}" id="{marker.id}"><h2>{escape(place)}: {escape(words)}'
         f"<span>{marker.id} · {fit.verdict}</span></h2>{inside}{facts}{why}{ways}</article>"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from labeler.model import Range, Seat, Settings, Tube, TubeChoice
+from labeler.model import Fact, Range, Seat, Settings, Tube, TubeChoice, fact
 from labeler.tables.catalogue import Catalogue
 
 
@@ -32,55 +32,38 @@ def _middling(tube: Tube, on: Range, share: float) -> bool:
     return tube.recovered_mm + share * span <= on.low and on.high <= tube.recovered_mm + (1 - share) * span
 
 
-def _refusal(family: str, sizes: tuple[Tube, ...], need: float, most: float) -> str:
+def _refusal(family: str, sizes: tuple[Tube, ...], need: float, most: float) -> Fact:
     passing = next((t for t in sizes if t.supplied_mm >= need), None)
     gripping = next((t for t in reversed(sizes) if t.recovered_mm <= most), None)
     parts = []
     if passing:
-        parts.append(
-            f"{passing.name} passes ({passing.supplied_mm:.2f} mm supplied, {need:.2f} needed) but recovers only "
-            f"to {passing.recovered_mm:.2f} mm, {passing.recovered_mm - most:.2f} too wide for {most:.2f}"
-        )
+        over = passing.recovered_mm - most
+        parts.append(fact("passes only", **_sizes(passing), need=need, most=most, over=over))
     else:
-        parts.append(f"none passes: largest {sizes[-1].supplied_mm:.2f} mm supplied, {need:.2f} needed")
+        parts.append(fact("none passes", supplied=sizes[-1].supplied_mm, need=need))
     if gripping:
-        parts.append(
-            f"{gripping.name} grips ({gripping.recovered_mm:.2f} mm recovered) but is supplied "
-            f"{need - gripping.supplied_mm:.2f} mm too small at {gripping.supplied_mm:.2f}"
-        )
-    return f"{family}: " + "; ".join(parts)
+        parts.append(fact("grips only", **_sizes(gripping), under=need - gripping.supplied_mm))
+    return fact("family refused", family=family, why=tuple(parts))
 
 
-def _other_families(need: float, most: float, tried: tuple[str, ...], catalogue: Catalogue) -> tuple[str, ...]:
+def _sizes(tube: Tube) -> dict[str, object]:
+    return {"tube": tube.name, "supplied": tube.supplied_mm, "recovered": tube.recovered_mm}
+
+
+def _other_families(need: float, most: float, tried: tuple[str, ...], catalogue: Catalogue) -> tuple[Fact, ...]:
     ways = []
     for entry in catalogue.families:
         good = [t for t in entry.tubes if t.supplied_mm >= need and t.recovered_mm <= most]
         if entry.name not in tried and good:
-            sizes = (
-                f"{good[0].supplied_mm:.2f} mm supplied, {good[0].recovered_mm:.2f} recovered, {good[0].ratio:.1f}:1"
-            )
-            ways.append(f"tube {good[0].name} ({sizes}): add {entry.name!r} to sleeve")
+            ways.append(fact("add family", **_sizes(good[0]), ratio=good[0].ratio, family=entry.name))
     if ways:
         return tuple(ways)
     every = [tube for entry in catalogue.families for tube in entry.tubes]
     smallest, largest = min(t.recovered_mm for t in every), max(t.supplied_mm for t in every)
     if most < smallest:
-        return (f"no tube in the tables is small enough: the smallest recovers to {smallest:.2f} mm",)
+        return (fact("bundle too small", smallest=smallest),)
     if need > largest:
-        return (f"no tube in the tables is large enough: the largest is supplied with {largest:.2f} mm",)
-    return (_nearest(every, need, most),)
-
-
-def _nearest(tubes: list[Tube], need: float, most: float) -> str:
-    """Say which tube comes nearest to passing and gripping where none does both."""
-    near = min(tubes, key=lambda t: max(need - t.supplied_mm, t.recovered_mm - most))
-    misses = []
-    if near.supplied_mm < need:
-        misses.append(f"is {need - near.supplied_mm:.2f} mm too small to pass")
-    if near.recovered_mm > most:
-        misses.append(f"recovers {near.recovered_mm - most:.2f} mm too wide to grip")
-    sizes = f"{near.supplied_mm:.2f} mm supplied, {near.recovered_mm:.2f} recovered"
-    return (
-        f"no tube in the tables has {need:.2f} mm supplied and recovers to {most:.2f}: nearest {near.name} ({sizes}) "
-        + " and ".join(misses)
-    )
+        return (fact("bundle too large", largest=largest),)
+    near = min(every, key=lambda t: max(need - t.supplied_mm, t.recovered_mm - most))
+    misses = {"under": need - near.supplied_mm, "over": near.recovered_mm - most}
+    return (fact("nearest tube", need=need, most=most, **_sizes(near), **misses),)

@@ -13,6 +13,7 @@ from functools import cache
 from labeler.errors import refuse
 from labeler.model import DOES_NOT_FIT, TIGHT, Circuit, Fit, Harness, Settings, Sheet, ThreadStep
 from labeler.tables.document import Form, Key, checked, load, shipped
+from labeler.wording import sentences
 from labeler.work.branch_pages import BranchPage, CoveringCut, branch_pages, covering_cut
 from labeler.work.sleeves import (
     Cut,
@@ -244,4 +245,4 @@ def _remark(fit: Fit, state: str) -> Remark:
     marker = fit.marker
     place = f"{marker.branch} at {marker.at}" if marker.branch not in ("", marker.at) else marker.at
     text = " / ".join(lines_of(fit)) if marker.lettered else "plain"
-    return Remark(f"{marker.kind} {place}", text, state, fit.reasons, fit.ways_out)
+    return Remark(f"{marker.kind} {place}", text, state, sentences(fit.reasons), sentences(fit.ways_out))

@@ -9,6 +9,7 @@ from math import ceil
 
 from labeler.model import Branch, BranchEnd, Circuit, Connector, Fit, Harness, Settings, ThreadStep
 from labeler.tables.catalogue import load_catalogue
+from labeler.wording import sentence, sentences
 from labeler.work.sleeves import PRACTICES, Cut, Step, cuts_of, lines_of, on_bare_mm, over_edge
 from labeler.work.wiring import WireEnds, wire_ends_at
 
@@ -190,7 +191,7 @@ def _absent_of(branch: Branch, circuits: Sequence[Circuit], left_out: Iterable[F
             fit.marker.circuit if fit.marker.on_wire else "",
             fit.marker.kind,
             f"“{' / '.join(lines_of(fit))}”" if fit.marker.lettered else "plain",
-            "; ".join((*fit.reasons, *(f"what helps: {way}" for way in fit.ways_out[:1])))
+            "; ".join((*sentences(fit.reasons), *(f"what helps: {sentence(way)}" for way in fit.ways_out[:1])))
             + "; mark this place by hand, or mend the harness file and print what that changes",
         )
         for fit in left_out

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from labeler.model import SEE_BENCH_SHEET, Circuit, Connector, Fit, Harness, Pin
+from labeler.model import Circuit, Connector, Fit, Harness, Pin
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +33,7 @@ class WireEnds:
 def connectors_referred_to(harness: Harness, fits: Iterable[Fit]) -> tuple[WireEnds, ...]:
     """Return the wire ends of the connectors whose tags refer to the bench sheet, in harness order."""
     fits = tuple(fits)
-    wanted = {name for f in fits if _refers_here(f) for name in f.marker.far.split(", ")}
+    wanted = {name for f in fits if f.on_bench_sheet for name in f.marker.far.split(", ")}
     return wire_ends_at([each for each in _in_order(harness) if each.id in wanted], harness.circuits, fits)
 
 
@@ -67,10 +67,6 @@ def wire_ends_at(
         for connector in connectors
         if found[connector.id]
     )
-
-
-def _refers_here(fit: Fit) -> bool:
-    return fit.marker.role == "bag" and any(line.endswith(SEE_BENCH_SHEET) for line in fit.lines)
 
 
 def _wire_end(circuit: Circuit, near: Pin, far: Pin, marker: tuple[str, ...]) -> WireEnd:
