@@ -31,6 +31,7 @@ from labeler.model import (
     fact,
 )
 from labeler.tables.catalogue import default_settings
+from labeler.wording import sentence
 from labeler.work.bench_sheet import BenchSheet, bench_sheet
 from labeler.work.branch_pages import BranchPage, branch_pages, covering_cut
 from labeler.work.sleeves import steps_of

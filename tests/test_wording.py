@@ -7,8 +7,7 @@ from string import Formatter
 import pytest
 
 import labeler
-from labeler import wording
-from labeler.model import fact
+from labeler.model import Fact, fact
 from labeler.wording import FORMS, sentence
 
 FILES = sorted(Path(labeler.__file__).parent.rglob("*.py"))
@@ -22,7 +21,7 @@ def stated() -> dict[str, list[tuple[str, set[str] | None]]]:
             if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "fact" and node.args:
                 names = {each.arg for each in node.keywords if each.arg}
                 whole = all(each.arg for each in node.keywords)
-                kinds = [each.value for each in ast.walk(node.args[0]) if isinstance(each, ast.Constant)]
+                kinds = [str(each.value) for each in ast.walk(node.args[0]) if isinstance(each, ast.Constant)]
                 for kind in kinds:
                     found.setdefault(kind, []).append((f"{file.name}:{node.lineno}", names if whole else None))
     return found
@@ -74,5 +73,5 @@ def test_every_form_is_used() -> None:
         ),
     ],
 )
-def test_a_fact_is_worded_with_its_numbers_and_the_facts_in_it(stated: wording.Fact, text: str) -> None:
+def test_a_fact_is_worded_with_its_numbers_and_the_facts_in_it(stated: Fact, text: str) -> None:
     assert sentence(stated) == text
