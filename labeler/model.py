@@ -561,6 +561,22 @@ class SeatPart:
 
 
 @dataclass(frozen=True, slots=True)
+class Surface:
+    """What print stands on, and how it comes out there: one for all markers that are alike."""
+
+    printable_mm: float = 0.0  # height that print may fill
+    lay_flat_mm: float = 0.0  # of a tube
+    print_scale: Range | None = None
+    face_scale: Range | None = None
+    along_scale: Range | None = None
+    stretch: float = 1.0  # of the print across the piece
+    direction: str = ""  # along | around; "" where it does not apply
+    proportion: Range | None = None  # width over height of the H after shrinking
+    stroke: Range | None = None  # width of a stroke over height of a capital after shrinking
+    contrast: float = 0.0  # of print to tube; 0 where a colour is not known
+
+
+@dataclass(frozen=True, slots=True)
 class Fit:
     """The answer for one marker: what is printed, on what, and whether it will read."""
 
@@ -575,21 +591,12 @@ class Fit:
     capital: Capital | None = None
     cut_length_mm: float = 0.0
     outside_mm: tuple[float, float, float] | None = None  # supplied, low, high
-    lay_flat_mm: float = 0.0
-    printable_mm: float = 0.0
-    print_scale: Range | None = None
-    face_scale: Range | None = None
-    along_scale: Range | None = None
     arc_deg: float = 0.0
-    stretch: float = 1.0
     font: str = ""
     size_mm: float = 0.0
+    surface: Surface = Surface()
     ways_out: tuple[Fact, ...] = ()
-    direction: str = ""  # along | around; "" where it does not apply
     parts: tuple[SeatPart, ...] = ()  # of a sleeve: where the text stands, then what is past an edge
-    proportion: Range | None = None  # width over height of the H after shrinking
-    stroke: Range | None = None  # width of a stroke over height of a capital after shrinking
-    contrast: float = 0.0  # of print to tube; 0 where a colour is not known
     code: CodeFit | None = None
     on_bench_sheet: bool = False  # of a tag: it refers to the bench sheet, where its rows are
 

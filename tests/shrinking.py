@@ -75,11 +75,11 @@ def extent(fit: Fit) -> float:
 
 def check_against_outcomes(fit: Fit) -> None:
     """No outcome lies outside what the fit claims; the claims' ends are reached within 1 %, which sampling leaves."""
-    assert fit.proportion is not None
+    assert fit.surface.proportion is not None
     assert fit.capital is not None
     all_of_them = list(outcomes(fit))
     for claimed, found in (
-        (fit.proportion, [proportion(fit, out) for out in all_of_them]),
+        (fit.surface.proportion, [proportion(fit, out) for out in all_of_them]),
         (Range(fit.capital.low, fit.capital.high), [capital(fit, out) for out in all_of_them]),
     ):
         assert claimed.low - 1e-4 <= min(found) <= claimed.low * 1.01

@@ -26,6 +26,7 @@ from labeler.model import (
     Run,
     Seat,
     SeatPart,
+    Surface,
     ThreadStep,
     Tube,
     fact,
@@ -88,8 +89,7 @@ def lettered(harness: Harness, **settings: Any) -> Fit:
         face=face,
         cut_length_mm=43,
         outside_mm=(10.5, 6.6, 7.4),  # 7.0 in the middle
-        face_scale=Range(0.6, 0.8),
-        along_scale=Range(0.95, 1.0),
+        surface=Surface(face_scale=Range(0.6, 0.8), along_scale=Range(0.95, 1.0)),
         parts=PARTS,
     )
 

@@ -130,7 +130,7 @@ def test_bars_are_rings_on_a_sleeve_that_is_too_thin_for_a_qr() -> None:
     """8 signs: 11 x 8 + 35 = 123 modules of 4 dots, 41.7 mm: 6.2 mm of bars."""
     assert sleeve(4.5, 4.6, "QR", "W9X0GRQG").verdict == "does not fit"
     fit = sleeve(4.5, 4.6, "Code 128", "W9X0GRQG", longest_cut_mm=120.0)
-    assert fit.direction == "along"
+    assert fit.surface.direction == "along"
     assert fit.code is not None
     assert fit.code.faults == ()
     assert fit.face is not None

@@ -45,8 +45,8 @@ def test_a_branch_sleeve() -> None:
     assert fit.verdict == "fits"
     assert fit.capital is not None
     assert fit.capital.required == pytest.approx(1.862, abs=0.001)
-    assert fit.face_scale is not None
-    assert fit.capital.low == pytest.approx(fit.capital.flat * fit.face_scale.low)
+    assert fit.surface.face_scale is not None
+    assert fit.capital.low == pytest.approx(fit.capital.flat * fit.surface.face_scale.low)
     assert fit.capital.low > fit.capital.required
     assert fit.arc_deg <= 90
 
@@ -55,7 +55,7 @@ def test_the_face_of_a_sleeve_is_as_large_as_the_piece_and_holds_the_text() -> N
     fit = sleeve("DEPTH J4", 4.0, 4.6)
     face = fit.face
     assert face is not None
-    assert (face.width_mm, face.height_mm) == pytest.approx((fit.cut_length_mm, fit.lay_flat_mm), abs=1e-6)
+    assert (face.width_mm, face.height_mm) == pytest.approx((fit.cut_length_mm, fit.surface.lay_flat_mm), abs=1e-6)
     run = face.runs[0]
     width, height = FONT.width(run.text) * run.size_mm, FONT.capital * run.size_mm * run.stretch
     assert run.x_mm >= 2.0 - 1e-6  # end margin
@@ -68,21 +68,21 @@ def test_the_face_of_a_sleeve_is_as_large_as_the_piece_and_holds_the_text() -> N
 def test_letters_keep_their_proportion_after_shrinking() -> None:
     """Width over height of the H stays within 0.5 … 1.0 over the whole range (ISO 9241-3, DOD-HDBK-791)."""
     fit = sleeve("DEPTH J4", 4.0, 4.6)
-    assert fit.face_scale is not None
-    assert fit.along_scale is not None
+    assert fit.surface.face_scale is not None
+    assert fit.surface.along_scale is not None
     own = FONT.capital_width / FONT.capital
-    widest = own * fit.along_scale.high / (fit.stretch * fit.face_scale.low)
-    narrowest = own * fit.along_scale.low / (fit.stretch * fit.face_scale.high)
+    widest = own * fit.surface.along_scale.high / (fit.surface.stretch * fit.surface.face_scale.low)
+    narrowest = own * fit.surface.along_scale.low / (fit.surface.stretch * fit.surface.face_scale.high)
     assert 0.5 <= narrowest < widest <= 1.0 + 1e-9
 
 
 def test_even_heat_against_back_first() -> None:
     even, back = sleeve("DEPTH J4", 4.0, 4.6, heating="even"), sleeve("DEPTH J4", 4.0, 4.6)
-    assert even.face_scale == even.print_scale
-    assert back.face_scale is not None
-    assert back.print_scale is not None
-    assert back.face_scale.low == back.print_scale.low
-    assert back.face_scale.high > back.print_scale.high
+    assert even.surface.face_scale == even.surface.print_scale
+    assert back.surface.face_scale is not None
+    assert back.surface.print_scale is not None
+    assert back.surface.face_scale.low == back.surface.print_scale.low
+    assert back.surface.face_scale.high > back.surface.print_scale.high
 
 
 def test_too_long_for_the_piece() -> None:
@@ -304,7 +304,7 @@ def test_lines_around_a_wide_short_sleeve() -> None:
     along = sleeve("DEPTHJ4", 24.0, 25.0, cut=12, direction="along")
     assert along.verdict == "does not fit"
     fit = sleeve("DEPTHJ4", 24.0, 25.0, cut=12)
-    assert (fit.verdict, fit.direction) == ("fits", "around")
+    assert (fit.verdict, fit.surface.direction) == ("fits", "around")
     assert fit.face is not None
     run = fit.face.runs[0]
     assert run.turn == 90
@@ -312,8 +312,9 @@ def test_lines_around_a_wide_short_sleeve() -> None:
     assert run.y_mm + line / 2 == pytest.approx(fit.face.height_mm / 2, abs=1e-3)
     assert fit.capital is not None
     assert fit.capital.flat == pytest.approx(run.size_mm * FONT.capital)
-    assert fit.along_scale is not None
-    assert fit.capital.low == pytest.approx(fit.capital.flat * fit.along_scale.low)  # its height shrinks lengthwise
+    lengthwise = fit.surface.along_scale
+    assert lengthwise is not None
+    assert fit.capital.low == pytest.approx(fit.capital.flat * lengthwise.low)  # its height shrinks lengthwise
     assert fit.arc_deg <= 90
 
 
@@ -413,7 +414,7 @@ def test_a_tag_is_held_to_contrast() -> None:
     assert fit.verdict == "does not fit"
     assert "print WH on WH has a contrast of 1.0 : 1" in sentence(fit.reasons[0])
     assert sentences(fit.ways_out) == ("print in another colour (print_colour = 'BK'): 2.32 mm",)
-    assert tag(words).contrast > 3
+    assert tag(words).surface.contrast > 3
 
 
 def test_a_tag_is_held_to_the_printers_dots() -> None:

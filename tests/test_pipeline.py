@@ -205,7 +205,9 @@ def test_capitals_measure_what_the_fit_says(printed: Printed) -> None:
             dots = ink_height(page_of(printed, sheet), p, sheet, 0, sign)
             assert dots == pytest.approx(fit.capital.flat * DPI / 25.4, abs=1), text
             if fit.tube:  # the least that single stopped tubes make of these dots
-                shrunk = dots * min(out.along if fit.direction == "around" else out.face for out in outcomes(fit))
+                shrunk = dots * min(
+                    out.along if fit.surface.direction == "around" else out.face for out in outcomes(fit)
+                )
                 assert shrunk == pytest.approx(fit.capital.low * DPI / 25.4, abs=1), text
             measured += 1
     assert measured > 20

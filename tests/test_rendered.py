@@ -87,7 +87,7 @@ def test_ten_sleeves(text: str, low: float, high: float, heating: str, direction
     fit = sleeve(text, low, high, heating, direction)
     assert fit.verdict != "does not fit"
     assert fit.capital is not None
-    assert fit.proportion is not None
+    assert fit.surface.proportion is not None
     dark = rendered(fit)
     height, width = letter(fit, dark)
     shrunk = list(outcomes(fit, samples=3000))
@@ -97,7 +97,9 @@ def test_ten_sleeves(text: str, low: float, high: float, heating: str, direction
         width * out.face / (height * out.along) if around else width * out.along / (height * out.face) for out in shrunk
     ]
     assert (min(heights), max(heights)) == pytest.approx((fit.capital.low, fit.capital.high), rel=0.02)
-    assert (min(shares), max(shares)) == pytest.approx((fit.proportion.low, fit.proportion.high), rel=0.02)
+    assert (min(shares), max(shares)) == pytest.approx(
+        (fit.surface.proportion.low, fit.surface.proportion.high), rel=0.02
+    )
     rows = np.flatnonzero(dark.max(axis=1) > 0.5)
     inked = (rows[-1] - rows[0] + 1) / K
     covered = max(np.degrees(2 * inked * out.face / out.outside_mm) for out in shrunk)

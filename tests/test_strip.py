@@ -66,7 +66,7 @@ def test_nothing_of_a_strip_shrinks_and_it_reads_on_the_paper() -> None:
     assert fit.capital.low == fit.capital.flat == fit.capital.high
     assert fit.capital.flat == pytest.approx(2.79, abs=0.01)
     assert fit.arc_deg < 90
-    assert fit.face_scale is None
+    assert fit.surface.face_scale is None
 
 
 def test_print_keeps_off_the_strips_ends() -> None:

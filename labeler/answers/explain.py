@@ -114,10 +114,11 @@ def _tube(fit: Fit, tube: Tube, seat: Seat) -> Iterable[str]:
         yield "faces       both: 2 copies, opposite each other, in two passes of the printer"
     for part in fit.parts:
         yield f"length      {part.flat_mm:.1f} mm flat, {_span(part.shrunk_mm, 1)} mm shrunk, on {part.on}"
-    if fit.print_scale and fit.face_scale:
-        yield f"scale       around {_span(fit.print_scale, 3)}: outside on the part / outside supplied, the wall's"
+    around, face = fit.surface.print_scale, fit.surface.face_scale
+    if around and face:
+        yield f"scale       around {_span(around, 3)}: outside on the part / outside supplied, the wall's"
         yield "            volume kept, over the tolerances of tube, wall, length and seat"
-        yield f"            lettered face {_span(fit.face_scale, 3)}: heating {settings.heating}, two sides, hoop"
+        yield f"            lettered face {_span(face, 3)}: heating {settings.heating}, two sides, hoop"
         yield "            shrinkage linear: a model of the project's own, no bound"
 
 
@@ -132,8 +133,8 @@ def _wrap(fit: Fit) -> Iterable[str]:
 
 def _type(fit: Fit, capital: Capital) -> Iterable[str]:
     settings = fit.marker.settings
-    lines = f", lines {fit.direction} the tube" if fit.direction else ""
-    stretch = f", stretched {fit.stretch:.3f} across" if fit.face_scale else ""
+    lines = f", lines {fit.surface.direction} the tube" if fit.surface.direction else ""
+    stretch = f", stretched {fit.surface.stretch:.3f} across" if fit.surface.face_scale else ""
     yield f"type        {fit.font}, {fit.size_mm * 72 / 25.4:.2f} pt{stretch}{lines}"
     heights = _span(Range(capital.low, capital.high))
     yield f"capitals    {capital.flat:.2f} mm printed, {heights} mm on the part; {capital.required:.2f} mm required:"
@@ -143,14 +144,14 @@ def _type(fit: Fit, capital: Capital) -> Iterable[str]:
             f"arc         {fit.arc_deg:.1f}° at most; {settings.reading_arc_deg:g}° reads without turning, "
             f"{settings.turning_arc_deg:g}° is the limit"
         )
-    if fit.proportion and fit.stroke:
-        thin, thick = 1 / fit.stroke.low, 1 / fit.stroke.high
+    if fit.surface.proportion and fit.surface.stroke:
+        thin, thick = 1 / fit.surface.stroke.low, 1 / fit.surface.stroke.high
         strokes = f"1/{thick:.1f}" if f"{thin:.1f}" == f"{thick:.1f}" else f"1/{thick:.1f} to 1/{thin:.1f}"
         allowed = f"{settings.narrowest_letter:g} to {settings.widest_letter:g} allowed"
-        yield f"letters     H {_span(fit.proportion)} as wide as high ({allowed}; ISO 9241-3: 0.5 to 1.0)"
+        yield f"letters     H {_span(fit.surface.proportion)} as wide as high ({allowed}; ISO 9241-3: 0.5 to 1.0)"
         yield f"            strokes {strokes} of the height (1/6 dark on light: DOD-HDBK-791 6-5.3.2.3)"
-    if fit.contrast:
-        yield f"contrast    {fit.contrast:.1f} : 1; {settings.min_contrast:g} : 1 required"
+    if fit.surface.contrast:
+        yield f"contrast    {fit.surface.contrast:.1f} : 1; {settings.min_contrast:g} : 1 required"
 
 
 def _code(code: CodeFit, settings: Settings) -> Iterable[str]:

@@ -66,24 +66,24 @@ def marker_json(fit: Fit) -> dict[str, Any]:
 
 def _print_json(fit: Fit) -> dict[str, Any]:
     """Return what is known of the print: scales, type, how it reads."""
-    marker = fit.marker
+    marker, surface = fit.marker, fit.surface
     return {
-        "lay_flat_mm": _mm(fit.lay_flat_mm) or None,
-        "printable_mm": _mm(fit.printable_mm) or None,
-        "print_scale": _range(fit.print_scale),
-        "face_scale": _range(fit.face_scale),
-        "along_scale": _range(fit.along_scale),
-        "heating": marker.settings.heating if fit.face_scale else None,
+        "lay_flat_mm": _mm(surface.lay_flat_mm) or None,
+        "printable_mm": _mm(surface.printable_mm) or None,
+        "print_scale": _range(surface.print_scale),
+        "face_scale": _range(surface.face_scale),
+        "along_scale": _range(surface.along_scale),
+        "heating": marker.settings.heating if surface.face_scale else None,
         "arc_deg": _mm(fit.arc_deg) or None,
-        "stretch": _mm(fit.stretch) if fit.face_scale else None,
+        "stretch": _mm(surface.stretch) if surface.face_scale else None,
         "font": fit.font or None,
         "size_pt": round(fit.size_mm * 72 / 25.4, 3) or None,
         "capital_mm": _capital_json(fit.capital),
-        "direction": fit.direction or None,
+        "direction": surface.direction or None,
         "parts_mm": [{"on": p.on, "flat": _mm(p.flat_mm), **_low_high(p.shrunk_mm)} for p in fit.parts] or None,
-        "proportion": _range(fit.proportion),
-        "stroke": _range(fit.stroke),
-        "contrast": _mm(fit.contrast) or None,
+        "proportion": _range(surface.proportion),
+        "stroke": _range(surface.stroke),
+        "contrast": _mm(surface.contrast) or None,
         "copies": fit.face.copies if fit.face and marker.kind == "wrap" else None,
         "position_mm": marker.position_mm,
         "code": _code_json(fit.code),
@@ -221,22 +221,23 @@ def summary(checked: Checked) -> str:
 def one(fit: Fit) -> Iterable[str]:
     """Yield the answer for a single marker, with all its numbers."""
     yield f"{' | '.join(fit.lines or fit.marker.text)}: {fit.verdict}"
-    tube, capital = fit.tube, fit.capital
+    tube, capital, surface = fit.tube, fit.capital, fit.surface
     if tube:
         yield (
             f"  tube      {tube.name}, {tube.supplied_mm:.2f} mm supplied, {tube.recovered_mm:.2f} mm recovered, "
             f"{tube.ratio:.1f}:1, cut {fit.cut_length_mm:g} mm"
         )
-    if fit.outside_mm and fit.lay_flat_mm:
+    if fit.outside_mm and surface.lay_flat_mm:
         yield (
             f"  outside   {fit.outside_mm[0]:.2f} mm supplied, {fit.outside_mm[1]:.2f} to {fit.outside_mm[2]:.2f} mm "
-            f"shrunk; lay-flat {fit.lay_flat_mm:.2f} mm, printable {fit.printable_mm:.2f} mm"
+            f"shrunk; lay-flat {surface.lay_flat_mm:.2f} mm, printable {surface.printable_mm:.2f} mm"
         )
-    if fit.print_scale and fit.face_scale and fit.along_scale:
+    around, face, along = surface.print_scale, surface.face_scale, surface.along_scale
+    if around and face and along:
         yield (
-            f"  scale     around {fit.print_scale.low:.3f} to {fit.print_scale.high:.3f}, lettered face "
-            f"{fit.face_scale.low:.3f} to {fit.face_scale.high:.3f} (heating {fit.marker.settings.heating}; a model "
-            f"of the project's own), along {fit.along_scale.low:.3f} to {fit.along_scale.high:.3f}"
+            f"  scale     around {around.low:.3f} to {around.high:.3f}, lettered face "
+            f"{face.low:.3f} to {face.high:.3f} (heating {fit.marker.settings.heating}; a model of the project's own), "
+            f"along {along.low:.3f} to {along.high:.3f}"
         )
     if capital:
         yield (
@@ -244,7 +245,7 @@ def one(fit: Fit) -> Iterable[str]:
             f"{capital.required:.2f} mm required ({capital.required_by})"
         )
         yield (
-            f"  type      {fit.font}, {fit.size_mm * 72 / 25.4:.1f} pt, stretched {fit.stretch:.3f} across, "
+            f"  type      {fit.font}, {fit.size_mm * 72 / 25.4:.1f} pt, stretched {surface.stretch:.3f} across, "
             f"covers {fit.arc_deg:.0f}°"
         )
     if fit.code:

@@ -96,7 +96,7 @@ def _other(
 def _with_stock(fit: Fit, catalogue: Catalogue) -> Fit:
     """Return the fit with a word on its stock, where the usual one does not take the piece."""
     usual = next(stock for stock in catalogue.stocks if stock.takes == "sleeve")
-    said = room_of(usual, catalogue.stocks).refusal(fit.cut_length_mm, fit.lay_flat_mm)
+    said = room_of(usual, catalogue.stocks).refusal(fit.cut_length_mm, fit.surface.lay_flat_mm)
     return replace(fit, reasons=fit.reasons + said)
 
 

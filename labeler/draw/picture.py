@@ -281,8 +281,8 @@ class _Pen:
         fit, canvas = marker.fit, self._canvas
         if fit.face is None or not fit.face.runs:
             return
-        along = _middle(fit.along_scale)
-        across = _middle(fit.face_scale)
+        along = _middle(fit.surface.along_scale)
+        across = _middle(fit.surface.face_scale)
         canvas.saveState()
         canvas.translate(*middle)
         if turned:

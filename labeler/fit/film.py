@@ -1,34 +1,147 @@
-"""Fit print that does not shrink: a paper strip under a clear sleeve, and a flag folded around the wire."""
+"""Fit print that does not shrink: a wrap of film, a paper strip under a clear sleeve, a flag folded around the wire."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from math import pi
 
-from labeler.alike import pattern
-from labeler.fit.code import CodeMaker, Ground, SetCode, ground_on_film, set_code
-from labeler.fit.result import PAPER, answer_on_paper, face_of, font_of, needed_for, set_text
+from labeler.fit.code import CodeMaker, SetCode, ground_on_film, set_code, with_code
+from labeler.fit.result import (
+    PAPER,
+    capital_report,
+    contrast_of,
+    face_of,
+    flaws_of,
+    font_of,
+    needed_for,
+    set_text,
+    verdict_of,
+)
 from labeler.fit.sleeve import SleevePlace, fit_sleeve, lengths_on, plain_sleeve
-from labeler.fit.text import Needed, Setting, Zone, on_one_line, printer_of, type_size, zone_on_film
+from labeler.fit.text import Needed, Setting, Zone, on_one_line, type_size, zone_on_film
 from labeler.formulas.legibility import copies_around, wrap_diameters
 from labeler.formulas.shrink import limits, shrunk
-from labeler.model import DOES_NOT_FIT, Face, Fact, Fit, Marker, Range, Run, Seat, Settings, Stock, Symbol, fact
+from labeler.model import (
+    DOES_NOT_FIT,
+    Face,
+    Fact,
+    Fit,
+    Marker,
+    Range,
+    Run,
+    Seat,
+    Settings,
+    Stock,
+    Surface,
+    Symbol,
+    fact,
+)
 from labeler.text import Font, load_font
 
-# ---------------------------------------------------------------- Fit a self-laminating wrap
+# ---------------------------------------------------------------- what does not shrink, of any kind
+
+
+@dataclass(frozen=True, slots=True)
+class _Print:
+    """A marker's text, and its code before it, set on paper or film; ``fit`` lacks what it stands on and its face."""
+
+    fit: Fit
+    setting: Setting
+    font: Font
+    code: SetCode | None
+
+    @property
+    def beside_mm(self) -> float:
+        """Return the length that the code takes from the lettering."""
+        return self.code.taken_mm if self.code else 0.0
+
+    @property
+    def stack_mm(self) -> float:
+        """Return the height of the lines as drawn: sizes are rounded down to share them."""
+        setting = self.setting
+        share = self.fit.size_mm * self.font.capital / setting.capital_mm if setting.capital_mm else 0.0
+        return setting.stack_mm * share
+
+    def lines(self, x_mm: float, top_mm: float) -> tuple[Run, ...]:
+        """Return the lines, centred on ``x_mm``, the ink of the first reaching up to ``top_mm``."""
+        font, size, lines = self.font, self.fit.size_mm, self.setting.lines
+        first = top_mm - font.above(lines[0]) * size
+        pitch = self.fit.marker.settings.line_pitch * size * font.capital
+        return tuple(
+            Run(line, font.name, size, round(x_mm - font.width(line) * size / 2, 4), round(first - i * pitch, 4))
+            for i, line in enumerate(lines)
+        )
+
+    def centred(self, x_mm: float, y_mm: float) -> tuple[Run, ...]:
+        """Return the lines, centred on a point."""
+        font, size, lines = self.font, self.fit.size_mm, self.setting.lines
+        pitch = self.fit.marker.settings.line_pitch * size * font.capital
+        stack = font.above(lines[0]) * size + font.below(lines[-1]) * size + (len(lines) - 1) * pitch
+        return self.lines(x_mm, y_mm + stack / 2)
+
+
+def _printed(
+    marker: Marker, font: Font, zone: Zone, lengths: Sequence[float], margins_mm: float, codes: CodeMaker | None
+) -> _Print:
+    """Set a marker on a piece of one of these lengths, of which the margins stay free."""
+    settings = marker.settings
+    code = set_code(marker, codes, ground_on_film(zone), max(lengths) - margins_mm)
+    setting = set_text(marker, font, zone, lengths, margins_mm + (code.taken_mm if code else 0.0))
+    size = type_size(setting.capital_mm, font, 1.0, zone.required_mm)
+    flat = size * font.capital
+    capital = capital_report(flat, zone)
+    arc = setting.stack_mm * (flat / setting.capital_mm if setting.capital_mm else 0.0) * zone.arc_per_mm
+    verdict, why = verdict_of(setting, zone, capital, arc, settings, flaws_of(zone.proportion, settings, PAPER))
+    verdict, why = with_code(verdict, why, code, settings)
+    contrast = contrast_of(settings.print_colour, PAPER) or 0.0
+    fit = Fit(
+        marker,
+        verdict,
+        why,
+        setting.lines,
+        capital=capital,
+        arc_deg=arc,
+        font=font.name,
+        size_mm=size,
+        surface=Surface(zone.across_mm, proportion=zone.proportion, stroke=zone.stroke, contrast=contrast),
+        code=code.fit if code else None,
+        ways_out=code.ways_out if code else (),
+    )
+    return _Print(fit, setting, font, code)
+
+
+# ---------------------------------------------------------------- a self-laminating wrap
 
 
 @dataclass(frozen=True, slots=True)
 class _Style:
     """How a line was set that the length does not limit: the same for all with its ink, up to a width in ems."""
 
-    fit: Callable[..., Fit]
-    face: Callable[..., Face]
-    run: Callable[..., Run]
-    room_mm: float
-    size_mm: float
+    fit: Fit
+    face: Face
     widest: float
+
+    def of(self, marker: Marker, text: str, width: float) -> Fit:
+        """Return the answer for another line of the same ink, of a width in ems."""
+        fit, face, run = self.fit, self.face, self.face.runs[0]
+        x = round((face.width_mm - width * run.size_mm) / 2, 4)
+        runs = (Run(text, run.font, run.size_mm, x, run.y_mm),)
+        return Fit(
+            marker,
+            fit.verdict,
+            fit.reasons,
+            (text,),
+            fit.seat,
+            None,
+            fit.stock,
+            Face(face.width_mm, face.height_mm, runs, face.copies, face.copy_pitch_mm),
+            fit.capital,
+            arc_deg=fit.arc_deg,
+            font=fit.font,
+            size_mm=fit.size_mm,
+            surface=fit.surface,
+        )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -48,7 +161,7 @@ def wrap_place(seat: Seat, settings: Settings, needed: Needed, stocks: Sequence[
     """Return the place of wraps on a seat: the first stock whose wires include the seat's whole range."""
     stock = next((s for s in stocks if _serves(s, seat.text_on)), None)
     font = load_font(face_of(settings, PAPER))
-    zone = _zone(seat, stock, settings, needed, font) if stock else None
+    zone = _wrap_zone(seat, stock, settings, needed, font) if stock else None
     return WrapPlace(seat, stock, tuple(stocks), font, needed, zone)
 
 
@@ -58,70 +171,50 @@ def fit_wrap(marker: Marker, place: WrapPlace, codes: CodeMaker | None = None) -
     Lines of the same ink that the label's length does not limit are set alike: the first is worked
     out, the others differ from it by where they begin.
     """
-    font = place.font
-    if place.stock is None or not marker.breakable or codes is not None:
-        return _worked_out(marker, place, codes)
+    font, stock, zone = place.font, place.stock, place.zone
+    if stock is None or zone is None:
+        return _no_stock(marker, place.seat, place.stocks)
+    if not marker.breakable or codes is not None:
+        return _worked_out(marker, place, stock, zone, codes)
     text = marker.text[0]
     try:
         width, ink = font.width(text), font.ink(text)
     except KeyError:  # a sign this font lacks
-        return _worked_out(marker, place)
+        return _worked_out(marker, place, stock, zone)
     style = place.styles.get(ink)
     if style is not None and width <= style.widest:
-        return _alike(marker, text, width, style)
-    fit = _worked_out(marker, place)
-    if fit.face and fit.lines == (text,) and _is_free(text, width, style, place):
-        place.styles[ink] = _style(fit, fit.face, width)
+        return style.of(marker, text, width)
+    fit = _worked_out(marker, place, stock, zone)
+    free = on_one_line(text, font, zone, stock.cell_width_mm, 2 * stock.margin_mm) is not None
+    if fit.face and fit.lines == (text,) and free:
+        place.styles[ink] = _Style(fit, fit.face, width)
     return fit
 
 
-def _is_free(text: str, width: float, style: _Style | None, place: WrapPlace) -> bool:
-    """Whether a line's length does not limit it, and it is wider than what is known of its ink."""
-    if place.zone is None or place.stock is None or (style is not None and width <= style.widest):
-        return False
-    room = place.stock.cell_width_mm
-    return on_one_line(text, place.font, place.zone, room, 2 * place.stock.margin_mm) is not None
-
-
-def _style(fit: Fit, face: Face, widest: float) -> _Style:
-    run = face.runs[0]
-    like = pattern(fit, "marker", "lines", "face"), pattern(face, "runs"), pattern(run, "text", "x_mm")
-    return _Style(*like, face.width_mm, run.size_mm, widest)
-
-
-def _alike(marker: Marker, text: str, width: float, style: _Style) -> Fit:
-    x = round((style.room_mm - width * style.size_mm) / 2, 4)
-    return style.fit(marker, (text,), style.face((style.run(text, x),)))
-
-
-def _worked_out(marker: Marker, place: WrapPlace, codes: CodeMaker | None = None) -> Fit:
-    stock, zone, font = place.stock, place.zone, place.font
-    if stock is None or zone is None:
-        return _no_stock(marker, place.seat, place.stocks)
+def _worked_out(marker: Marker, place: WrapPlace, stock: Stock, zone: Zone, codes: CodeMaker | None = None) -> Fit:
+    """Fit a wrap; copies of the text, and of a code before it, are spread over the printed zone."""
+    font, settings = place.font, marker.settings
     reasons: tuple[Fact, ...] = ()
     if font.missing("".join(marker.text)):
         font, reasons = font_of(marker.text, marker)
-        zone = _zone(place.seat, stock, marker.settings, place.needed, font)
-    taken = 2 * stock.margin_mm
-    code = set_code(marker, codes, ground_on_film(zone), stock.cell_width_mm - taken)
-    setting = set_text(marker, font, zone, (stock.cell_width_mm,), taken + (code.taken_mm if code else 0.0))
-    size = type_size(setting.capital_mm, font, 1.0, zone.required_mm)
-    made = answer_on_paper(marker, setting, size, font, zone, reasons, code)
-    share = size * font.capital / setting.capital_mm if setting.capital_mm else 0.0
-    face = _face(setting, size, share, font, zone, stock, marker.settings, code) if size > 0 else None
-    return replace(made, seat=place.seat, stock=stock.name, face=face)
+        zone = _wrap_zone(place.seat, stock, settings, place.needed, font)
+    made = _printed(marker, font, zone, (stock.cell_width_mm,), 2 * stock.margin_mm, codes)
+    fit = replace(made.fit, reasons=reasons + made.fit.reasons, seat=place.seat, stock=stock.name)
+    if fit.size_mm <= 0:
+        return fit
+    block = made.stack_mm
+    copies = max(1, copies_around(zone.across_mm, block, settings.wrap_copy_gap * fit.size_mm * font.capital))
+    spare = zone.across_mm - block
+    apart = round(spare / (copies - 1), 4) if copies > 1 else 0.0
+    top = stock.cell_height_mm - stock.margin_mm - (spare / 2 if copies == 1 else 0.0)
+    runs = made.lines((stock.cell_width_mm + made.beside_mm) / 2, top)
+    symbol = _symbols(made.code, zone, stock) if made.code else None
+    return replace(fit, face=Face(stock.cell_width_mm, stock.cell_height_mm, runs, copies, apart, symbol=symbol))
 
 
-def _zone(seat: Seat, stock: Stock, settings: Settings, needed: Needed, font: Font) -> Zone:
-    return zone_on_film(
-        seat.text_on,
-        stock.film_mm,
-        stock.print_around_mm - 2 * stock.margin_mm,
-        (settings.reading_arc_deg, settings.turning_arc_deg),
-        needed,
-        printer_of(settings),
-        font,
-    )
+def _wrap_zone(seat: Seat, stock: Stock, settings: Settings, needed: Needed, font: Font) -> Zone:
+    across = stock.print_around_mm - 2 * stock.margin_mm
+    return zone_on_film(seat.text_on.low + 2 * stock.film_mm, across, settings, needed, font)
 
 
 def _serves(stock: Stock, on_mm: Range) -> bool:
@@ -132,41 +225,6 @@ def _serves(stock: Stock, on_mm: Range) -> bool:
 def served(stock: Stock) -> Range:
     """Return the wires a wrap stock serves, smallest to largest, mm."""
     return Range(*wrap_diameters(stock.print_around_mm, stock.cell_height_mm, stock.film_mm))
-
-
-def _face(
-    setting: Setting,
-    size: float,
-    share: float,
-    font: Font,
-    zone: Zone,
-    stock: Stock,
-    settings: Settings,
-    code: SetCode | None,
-) -> Face:
-    """The whole label; copies of the text, and of a code before it, are spread over the printed zone.
-
-    ``share`` is the type size drawn over the one set: sizes are rounded down to share them.
-    """
-    flat = size * font.capital
-    block = setting.stack_mm * share
-    copies = max(1, copies_around(zone.across_mm, block, settings.wrap_copy_gap * flat))
-    spare = zone.across_mm - block
-    apart = spare / (copies - 1) if copies > 1 else 0.0
-    above = font.above(setting.lines[0]) * size
-    baseline = stock.cell_height_mm - stock.margin_mm - above - (spare / 2 if copies == 1 else 0.0)
-    middle = (stock.cell_width_mm + (code.taken_mm if code else 0.0)) / 2
-    if len(setting.lines) == 1:
-        left = round(middle - setting.width_mm * share / 2, 4)
-        runs: tuple[Run, ...] = (Run(setting.lines[0], font.name, size, left, round(baseline, 4)),)
-    else:
-        pitch = settings.line_pitch * flat
-        runs = tuple(
-            Run(line, font.name, size, round(middle - font.width(line) * size / 2, 4), round(baseline - i * pitch, 4))
-            for i, line in enumerate(setting.lines)
-        )
-    symbol = _symbols(code, zone, stock) if code else None
-    return Face(stock.cell_width_mm, stock.cell_height_mm, runs, copies, round(apart, 4), symbol=symbol)
 
 
 def _symbols(code: SetCode, zone: Zone, stock: Stock) -> Symbol:
@@ -184,10 +242,7 @@ def _no_stock(marker: Marker, seat: Seat, stocks: Sequence[Stock]) -> Fit:
     return Fit(marker, DOES_NOT_FIT, (reason,), seat=seat, ways_out=(fact("add wrap stock"),))
 
 
-# ---------------------------------------------------------------- strip
-
-
-NO_LIMIT = 1e6  # arc of what is not wrapped, degrees
+# ---------------------------------------------------------------- a paper strip under a clear sleeve
 
 
 def fit_insert(marker: Marker, place: SleevePlace, stock: Stock, codes: CodeMaker | None = None) -> Fit:
@@ -199,27 +254,26 @@ def fit_insert(marker: Marker, place: SleevePlace, stock: Stock, codes: CodeMake
     """
     if not place.choice.tubes or not marker.lettered:
         return replace(fit_sleeve(replace(marker, lettered=False), place), marker=marker)
-    settings, bare = marker.settings, place.seat.text_on.low - 2 * stock.film_mm
-    around = pi * max(bare, 0.01) - settings.strip_gap_mm
+    settings, bare = marker.settings, max(place.seat.text_on.low - 2 * stock.film_mm, 0.01)
+    around = pi * bare - settings.strip_gap_mm
     font, reasons = font_of(marker.text, marker, PAPER)
-    zone = _strip_zone(marker, stock, max(bare, 0.01), max(around - 2 * stock.margin_mm, 0.1), font)
+    across = max(around - 2 * stock.margin_mm, 0.1)
+    zone = zone_on_film(bare + 2 * stock.film_mm, across, settings, needed_for(marker), font)
     lengths = strip_lengths(marker, place)
-    taken = 2 * settings.end_margin_mm
-    code = set_code(marker, codes, ground_on_film(zone), max(lengths) - taken)
-    beside = code.taken_mm if code else 0.0
-    setting = set_text(marker, font, zone, tuple(lengths), taken + beside)
-    width, cut = setting.length_mm, lengths[setting.length_mm]
-    size = type_size(setting.capital_mm, font, 1.0, zone.required_mm)
-    made = answer_on_paper(marker, setting, size, font, zone, reasons, code)
+    made = _printed(marker, font, zone, tuple(lengths), 2 * settings.end_margin_mm, codes)
+    width = made.setting.length_mm
+    cut = lengths[width]
     sleeve = plain_sleeve(marker, place, cut)
-    drawable = size > 0 and width > 0 and around > 0
+    drawable = made.fit.size_mm > 0 and width > 0 and around > 0
     against: tuple[Fact, ...] = () if drawable else (fact("no strip left", width=width, height=around),)
     against += sleeve.reasons + place.room.refusal(width, around)
-    lines = _lines(setting, size, font, (width + beside) / 2, around / 2, marker)
-    symbol = code.symbol(settings.end_margin_mm, around / 2) if code else None
+    lines = made.centred((width + made.beside_mm) / 2, around / 2)
+    symbol = made.code.symbol(settings.end_margin_mm, around / 2) if made.code else None
     face = Face(round(width, 4), round(around, 4), lines, symbol=symbol)
     return replace(
-        made,
+        made.fit,
+        verdict=DOES_NOT_FIT if against else made.fit.verdict,
+        reasons=reasons + made.fit.reasons + against,
         seat=place.seat,
         tube=sleeve.tube,
         stock=stock.name,
@@ -227,8 +281,6 @@ def fit_insert(marker: Marker, place: SleevePlace, stock: Stock, codes: CodeMake
         cut_length_mm=cut,
         outside_mm=sleeve.outside_mm,
         parts=sleeve.parts,
-        verdict=DOES_NOT_FIT if against else made.verdict,
-        reasons=(*made.reasons, *against),
     )
 
 
@@ -245,6 +297,9 @@ def strip_lengths(marker: Marker, place: SleevePlace) -> dict[float, float]:
     return inside or dict(list(strips.items())[:1])
 
 
+# ---------------------------------------------------------------- a flag
+
+
 def fit_flag(marker: Marker, seat: Seat, stock: Stock, codes: CodeMaker | None = None) -> Fit:
     """Return the answer for a flag: text, and a code before it, on both halves, each as long as the wire leaves it.
 
@@ -252,45 +307,19 @@ def fit_flag(marker: Marker, seat: Seat, stock: Stock, codes: CodeMaker | None =
     """
     font, reasons = font_of(marker.text, marker, PAPER)
     half = (stock.cell_width_mm - pi * (seat.text_on.high + stock.film_mm)) / 2
-    if half <= 2 * stock.margin_mm:
+    margins, across = 2 * stock.margin_mm, stock.cell_height_mm - 2 * stock.margin_mm
+    if half <= margins:
         why = fact("flag too short", wire=seat.text_on.high, half=max(half, 0), stock=stock.name)
         return Fit(marker, DOES_NOT_FIT, (why,), seat=seat, stock=stock.name, ways_out=(fact("longer flag"),))
-    zone = _strip_zone(marker, stock, NO_LIMIT, stock.cell_height_mm - 2 * stock.margin_mm, font)
-    taken = 2 * stock.margin_mm
-    code = set_code(marker, codes, Ground(zone.across_mm), half - taken)
-    beside = code.taken_mm if code else 0.0
-    setting = set_text(marker, font, zone, (half,), taken + beside)
-    size = type_size(setting.capital_mm, font, 1.0, zone.required_mm)
-    made = answer_on_paper(marker, setting, size, font, zone, reasons, code)
-    middle = stock.cell_height_mm / 2
-    runs = tuple(
-        run
-        for centre in (half / 2, stock.cell_width_mm - half / 2)
-        for run in _lines(setting, size, font, centre + beside / 2, middle, marker)
-    )
+    zone = zone_on_film(None, across, marker.settings, needed_for(marker), font)
+    made = _printed(marker, font, zone, (half,), margins, codes)
+    fit = replace(made.fit, reasons=reasons + made.fit.reasons, seat=seat, stock=stock.name)
+    if fit.size_mm <= 0:
+        return fit
+    middle, shift = stock.cell_height_mm / 2, made.beside_mm / 2
+    runs = made.centred(half / 2 + shift, middle) + made.centred(stock.cell_width_mm - half / 2 + shift, middle)
     symbol = None
-    if code is not None:
+    if made.code is not None:
         step = round(stock.cell_width_mm - half, 6)
-        symbol = replace(code.symbol(stock.margin_mm, middle), copies=2, step_x_mm=step)
-    face = Face(stock.cell_width_mm, stock.cell_height_mm, runs, symbol=symbol) if size > 0 else None
-    return replace(made, seat=seat, stock=stock.name, face=face, arc_deg=0.0)
-
-
-def _strip_zone(marker: Marker, stock: Stock, least_mm: float, across_mm: float, font: Font) -> Zone:
-    """The zone of print on paper or film around a diameter; on a flag nothing is round."""
-    settings = marker.settings
-    round_ = least_mm < NO_LIMIT
-    arcs = (settings.reading_arc_deg, settings.turning_arc_deg) if round_ else (NO_LIMIT, NO_LIMIT)
-    on = Range(least_mm, least_mm)
-    return zone_on_film(on, stock.film_mm, across_mm, arcs, needed_for(marker), printer_of(settings), font)
-
-
-def _lines(setting: Setting, size: float, font: Font, x_mm: float, y_mm: float, marker: Marker) -> tuple[Run, ...]:
-    """The lines, centred on a point."""
-    pitch = marker.settings.line_pitch * size * font.capital
-    above, below = font.above(setting.lines[0]) * size, font.below(setting.lines[-1]) * size
-    first = y_mm + (above + below + (len(setting.lines) - 1) * pitch) / 2 - above
-    return tuple(
-        Run(line, font.name, size, round(x_mm - font.width(line) * size / 2, 4), round(first - i * pitch, 4))
-        for i, line in enumerate(setting.lines)
-    )
+        symbol = replace(made.code.symbol(stock.margin_mm, middle), copies=2, step_x_mm=step)
+    return replace(fit, face=Face(stock.cell_width_mm, stock.cell_height_mm, runs, symbol=symbol))

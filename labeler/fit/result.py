@@ -8,10 +8,9 @@ from functools import lru_cache
 from itertools import chain
 
 from labeler.errors import LabelerError, Problem
-from labeler.fit.code import SetCode, with_code
 from labeler.fit.text import Needed, Setting, Zone, best_setting, breakings, needed_capital
 from labeler.formulas.legibility import contrast_ratio
-from labeler.model import DOES_NOT_FIT, FITS, TIGHT, Capital, Fact, Fit, Marker, Range, Settings, fact
+from labeler.model import DOES_NOT_FIT, FITS, TIGHT, Capital, Fact, Marker, Range, Settings, fact
 from labeler.tables.colours import luminance
 from labeler.tables.document import shown
 from labeler.text import Font, font_for, load_font, weight_for
@@ -81,7 +80,7 @@ def set_text(
             return one  # more lines only take height away
         # more lines help only where their stack lets the capitals be as tall: at least 1 + (n - 1) pitch of them
         high, stack = min(one.capital_mm, zone.preferred_mm), min(zone.read_mm, zone.across_mm)
-    high_enough = min(most, int((stack / high - 1) / pitch + 1 + 1e-6))
+    high_enough = int(min(most, (stack / high - 1) / pitch + 1 + 1e-6))
     if high_enough < 2:
         return one
     return best_setting(breakings(text, font, high_enough), font, zone, lengths, taken_mm, pitch)
@@ -135,40 +134,6 @@ def verdict_of(
         turn = fact("turn to read", arc=arc_deg, **limits)
         verdict, reasons = TIGHT, (turn, *reasons)
     return DOES_NOT_FIT if flaws.refused else verdict, reasons
-
-
-def answer_on_paper(
-    marker: Marker,
-    setting: Setting,
-    size_mm: float,
-    font: Font,
-    zone: Zone,
-    reasons: tuple[Fact, ...] = (),
-    code: SetCode | None = None,
-) -> Fit:
-    """Return the answer for a setting that does not shrink, without what it stands on and its face."""
-    settings, flat = marker.settings, size_mm * font.capital
-    capital = capital_report(flat, zone)
-    share = flat / setting.capital_mm if setting.capital_mm else 0.0
-    arc = setting.stack_mm * share * zone.arc_per_mm
-    verdict, why = verdict_of(setting, zone, capital, arc, settings, flaws_of(zone.proportion, settings, PAPER))
-    verdict, why = with_code(verdict, why, code, settings)
-    return Fit(
-        marker,
-        verdict,
-        reasons + why,
-        setting.lines,
-        capital=capital,
-        printable_mm=zone.across_mm,
-        arc_deg=arc,
-        font=font.name,
-        size_mm=size_mm,
-        proportion=zone.proportion,
-        stroke=zone.stroke,
-        contrast=contrast_of(settings.print_colour, PAPER) or 0.0,
-        code=code.fit if code else None,
-        ways_out=code.ways_out if code else (),
-    )
 
 
 def _too_small(setting: Setting, zone: Zone, capital: Capital, settings: Settings) -> Fact:

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from math import ceil, inf
 
-from labeler.alike import pattern
 from labeler.fit.code import CodeMaker, SetCode, ground_on_tube, set_code, with_code
 from labeler.fit.result import Flaws, capital_report, contrast_of, distance_for, flaws_of, font_of, set_text, verdict_of
 from labeler.fit.text import Setting, TubeZone, Zone, type_size, zone_around, zone_on_tube
@@ -26,6 +25,7 @@ from labeler.model import (
     SeatPart,
     Settings,
     Stock,
+    Surface,
     Tube,
     TubeChoice,
     fact,
@@ -205,35 +205,25 @@ class SleevePlace:
 class _Ground:
     """A tube in its place, as print meets it in one direction of the lines."""
 
+    place: SleevePlace
     tube: Tube
     font: Font
-    direction: str  # along | around
     on: TubeZone
     zone: Zone
     use: Lengths
     flaws: Flaws
-    answer: Callable[..., Fit]  # of what differs from text to text, in the order of `VARIED`
-    rest_towards_end: bool = True  # of a stepped seat: where the part without lettering lies
-    cuts: dict[float, _Cut] = field(default_factory=dict)  # by length
+    surface: Surface
+    cuts: dict[float, tuple[Fact, ...]] = field(default_factory=dict)  # what is against a piece, by its length
+
+    @property
+    def along(self) -> bool:
+        """Return whether the lines run along the tube."""
+        return self.surface.direction == "along"
 
     @property
     def stretch(self) -> float:
         """Return how much longer the print is across the piece than normal type."""
-        return self.zone.stretch if self.direction == "along" else 1 / self.zone.stretch
-
-
-@dataclass(frozen=True, slots=True)
-class _Cut:
-    """A piece of one length: what it lies on, and what is against it."""
-
-    parts: tuple[SeatPart, ...]
-    refused: tuple[Fact, ...]
-
-
-VARIED = (
-    *("marker", "verdict", "reasons", "lines", "face", "capital"),
-    *("cut_length_mm", "arc_deg", "size_mm", "parts", "code"),
-)
+        return self.surface.stretch
 
 
 def fit_sleeve(marker: Marker, place: SleevePlace, codes: CodeMaker | None = None) -> Fit:
@@ -251,7 +241,7 @@ def fit_sleeve(marker: Marker, place: SleevePlace, codes: CodeMaker | None = Non
     answers: list[Fit] = []
     for direction in _directions(marker.settings):
         for tube in tubes:
-            answer = _on_tube(marker, place, _ground(marker, place, tube, font, direction), reasons, codes)
+            answer = _on_tube(marker, _ground(marker, place, tube, font, direction), reasons, codes)
             if answer.verdict == FITS:
                 return answer
             answers.append(answer)
@@ -265,7 +255,7 @@ def _with_ways(fit: Fit, place: SleevePlace, font: Font, codes: CodeMaker | None
     """Return the answer that was taken with what would let its code stand, if it breaks a limit."""
     if fit.tube is None or fit.code is None or not fit.code.faults:
         return fit
-    ground = _ground(fit.marker, place, fit.tube, font, fit.direction)
+    ground = _ground(fit.marker, place, fit.tube, font, fit.surface.direction)
     made = _code_on(fit.marker, ground, codes, ways=True)
     return replace(fit, ways_out=made.ways_out if made else ())
 
@@ -290,89 +280,75 @@ def _ground(marker: Marker, place: SleevePlace, tube: Tube, font: Font, directio
     flaws = flaws_of(zone.proportion, settings, settings.tube_colour)
     if settings.faces == "both" and settings.heating == "back first":
         flaws = replace(flaws, refused=(*flaws.refused, fact("both faces heated from behind")))
-    answer = pattern(_nothing_set(marker, seat, tube, font, direction, on, zone), *VARIED)
-    made = place.grounds[tube.name, font.name, direction] = _Ground(
-        tube, font, direction, on, zone, use, flaws, answer, seat.step is None or seat.step.towards_end
+    surface = Surface(
+        on.zone.across_mm,
+        on.lay_flat_mm,
+        on.shrunk.print_scale,
+        on.shrunk.face_scale,
+        on.shrunk.along,
+        zone.stretch if direction == "along" else 1 / zone.stretch,
+        direction,
+        zone.proportion,
+        zone.stroke,
+        contrast_of(settings.print_colour, settings.tube_colour) or 0.0,
     )
+    made = place.grounds[tube.name, font.name, direction] = _Ground(place, tube, font, on, zone, use, flaws, surface)
     return made
 
 
-def _nothing_set(marker: Marker, seat: Seat, tube: Tube, font: Font, direction: str, on: TubeZone, zone: Zone) -> Fit:
-    """Return the answer before anything is set: what the tube becomes on its seat."""
-    outside = on.shrunk.outside_mm
-    return Fit(
-        marker,
-        FITS,
-        (),
-        seat=seat,
-        tube=tube,
-        outside_mm=(on.shrunk.supplied_outside_mm.low, outside.low, outside.high),
-        lay_flat_mm=on.lay_flat_mm,
-        printable_mm=on.zone.across_mm,
-        print_scale=on.shrunk.print_scale,
-        face_scale=on.shrunk.face_scale,
-        along_scale=on.shrunk.along,
-        stretch=zone.stretch if direction == "along" else 1 / zone.stretch,
-        font=font.name,
-        direction=direction,
-        proportion=zone.proportion,
-        stroke=zone.stroke,
-        contrast=contrast_of(marker.settings.print_colour, marker.settings.tube_colour) or 0.0,
-    )
-
-
-def _on_tube(
-    marker: Marker, place: SleevePlace, ground: _Ground, reasons: tuple[Fact, ...], codes: CodeMaker | None
-) -> Fit:
-    settings, font, zone = marker.settings, ground.font, ground.zone
+def _on_tube(marker: Marker, ground: _Ground, reasons: tuple[Fact, ...], codes: CodeMaker | None) -> Fit:
+    settings, font, zone, place = marker.settings, ground.font, ground.zone, ground.place
     code = _code_on(marker, ground, codes) if codes else None
     if code is not None:
         ground = replace(ground, use=replace(ground.use, taken=ground.use.taken + code.taken_mm))
-    along = ground.direction == "along"
-    setting = (
-        set_text(marker, font, zone, ground.use.choices, ground.use.taken) if along else _set_around(marker, ground)
-    )
-    stretch = ground.stretch if along else 1.0
+    if ground.along:
+        setting, stretch = set_text(marker, font, zone, ground.use.choices, ground.use.taken), ground.stretch
+    else:
+        setting, stretch = _set_around(marker, ground), 1.0
     size = type_size(setting.capital_mm, font, stretch, zone.required_mm)
     flat = size * font.capital * stretch
     capital = capital_report(flat, zone)
     share = flat / setting.capital_mm if setting.capital_mm else 0.0
-    arc = (setting.stack_mm if along else setting.width_mm) * share * ground.on.zone.arc_per_mm
+    arc = (setting.stack_mm if ground.along else setting.width_mm) * share * ground.on.zone.arc_per_mm
     verdict, why = verdict_of(setting, zone, capital, arc, settings, ground.flaws)
     if code is not None:
         verdict, why = with_code(verdict, why, code, settings)
-    cut = _cut(setting.length_mm, place, ground, settings)
-    refused = cut.refused
+    length, outside = setting.length_mm, ground.on.shrunk.outside_mm
+    refused = _against(length, ground, settings)
     if ground.use.withheld:
-        refused += _not_longer(setting, ground, place.room)
-    return ground.answer(
+        refused += _not_longer(setting, ground)
+    return Fit(
         marker,
         DOES_NOT_FIT if refused else verdict,
         reasons + why + refused,
         setting.lines,
-        _face(setting, size, ground, settings, code) if size > 0 else None,
-        capital,
-        setting.length_mm,
-        arc,
-        size,
-        cut.parts,
-        code.fit if code else None,
+        place.seat,
+        ground.tube,
+        face=_face(setting, size, ground, settings, code) if size > 0 else None,
+        capital=capital,
+        cut_length_mm=length,
+        outside_mm=(ground.on.shrunk.supplied_outside_mm.low, outside.low, outside.high),
+        arc_deg=arc,
+        font=font.name,
+        size_mm=size,
+        surface=ground.surface,
+        parts=parts_of(place.seat, length, ground.use),
+        code=code.fit if code else None,
     )
 
 
-def _cut(length_mm: float, place: SleevePlace, ground: _Ground, settings: Settings) -> _Cut:
-    """Return a piece of this length in its place: it may hold too little, or go on no sheet."""
+def _against(length_mm: float, ground: _Ground, settings: Settings) -> tuple[Fact, ...]:
+    """Return what is against a piece of this length: it may hold too little, or go on no sheet."""
     known = ground.cuts.get(length_mm)
     if known is None:
-        against = not_held(ground.use, length_mm, settings) + place.room.refusal(length_mm, ground.on.lay_flat_mm)
-        known = _Cut(parts_of(place.seat, length_mm, ground.use), against)
-        ground.cuts[length_mm] = known
+        refusal = ground.place.room.refusal(length_mm, ground.on.lay_flat_mm)
+        known = ground.cuts[length_mm] = not_held(ground.use, length_mm, settings) + refusal
     return known
 
 
-def _not_longer(setting: Setting, ground: _Ground, room: Room) -> tuple[Fact, ...]:
+def _not_longer(setting: Setting, ground: _Ground) -> tuple[Fact, ...]:
     """What is said where a longer piece would do that no sheet takes."""
-    short = setting.limit == ("length" if ground.direction == "along" else "around")
+    room, short = ground.place.room, setting.limit == ("length" if ground.along else "around")
     if not short or setting.capital_mm >= ground.zone.required_mm * (1 - 1e-6):
         return ()
     if room.larger:
@@ -424,58 +400,31 @@ def _face(setting: Setting, size: float, ground: _Ground, settings: Settings, co
     it; the part on the other side of a covering's edge stays free.
     """
     length, height = setting.length_mm, round(ground.on.lay_flat_mm, 6)
-    rest_right = ground.rest_towards_end == (settings.reading != "away from the end")
+    step = ground.place.seat.step
+    rest_right = (step is None or step.towards_end) == (settings.reading != "away from the end")
     left, right = (0.0, ground.use.rest) if rest_right else (ground.use.rest, 0.0)
     symbol, beside = None, 0.0
     if code is not None:
         symbol, beside = code.symbol(left + settings.end_margin_mm, height / 2), code.taken_mm
     middle = (length + left + beside - right) / 2
-    made = _along if ground.direction == "along" else _around
     passes = 2 if settings.faces == "both" else 1
-    runs = made(setting, size, ground, settings, middle, height / 2)
+    runs = tuple(_runs(setting.lines, size, ground, settings.line_pitch, (middle, height / 2)))
     return Face(length, height, runs, symbol=symbol, passes=passes)
 
 
-def _along(
-    setting: Setting, size: float, ground: _Ground, settings: Settings, middle: float, centre: float
-) -> tuple[Run, ...]:
-    font, stretch, lines = ground.font, ground.stretch, setting.lines
+def _runs(
+    lines: Sequence[str], size: float, ground: _Ground, line_pitch: float, middle: tuple[float, float]
+) -> Iterator[Run]:
+    """Yield the lines around their middle: along the piece each below the one before, around it each to its right."""
+    font, stretch, (x, y) = ground.font, ground.stretch, middle
     above, below = font.stack(lines)
-    pitch = settings.line_pitch * size * font.capital * stretch
-    baseline = centre + ((below - above) * size * stretch + (len(lines) - 1) * pitch) / 2
-    drawn = round(stretch, 6)
-    return tuple(
-        Run(
-            line,
-            font.name,
-            size,
-            round(middle - font.width(line) * size / 2, 6),
-            round(baseline - i * pitch, 6),
-            drawn,
-        )
-        for i, line in enumerate(lines)
-    )
-
-
-def _around(
-    setting: Setting, size: float, ground: _Ground, settings: Settings, middle: float, centre: float
-) -> tuple[Run, ...]:
-    font, stretch, lines = ground.font, ground.stretch, setting.lines
-    above, below = font.stack(lines)
-    pitch = settings.line_pitch * size * font.capital
-    baseline = middle - ((below - above) * size + (len(lines) - 1) * pitch) / 2
-    return tuple(
-        Run(
-            line,
-            font.name,
-            size,
-            round(baseline + i * pitch, 6),
-            round(centre - font.width(line) * size * stretch / 2, 6),
-            round(stretch, 6),
-            90,
-        )
-        for i, line in enumerate(lines)
-    )
+    across = stretch if ground.along else 1.0  # of the stack
+    pitch = line_pitch * size * font.capital * across
+    first = ((below - above) * size * across + (len(lines) - 1) * pitch) / 2
+    for i, line in enumerate(lines):
+        half = font.width(line) * size * (1.0 if ground.along else stretch) / 2
+        at = (x - half, y + first - i * pitch) if ground.along else (x - first + i * pitch, y - half)
+        yield Run(line, font.name, size, round(at[0], 6), round(at[1], 6), round(stretch, 6), 0 if ground.along else 90)
 
 
 # ---------------------------------------------------------------- without lettering, without a tube
@@ -499,8 +448,7 @@ def plain_sleeve(marker: Marker, place: SleevePlace, length_mm: float | None = N
         tube=tube,
         cut_length_mm=length,
         outside_mm=(on.supplied_outside_mm.low, on.outside_mm.low, on.outside_mm.high),
-        print_scale=on.print_scale,
-        along_scale=on.along,
+        surface=Surface(print_scale=on.print_scale, along_scale=on.along),
         parts=parts_of(seat, length, use),
     )
 

@@ -25,6 +25,7 @@ from labeler.model import (
     Run,
     Settings,
     Stock,
+    Surface,
     Symbol,
     TagWords,
     fact,
@@ -81,7 +82,8 @@ def _made(marker: Marker, words: TagWords, stock: Stock, codes: CodeMaker | None
     if words.caution and not composed.caution:
         reasons += (fact("caution left out", stock=stock.name),)
     proportion, stem = font.capital_width / font.capital, font.stroke / font.capital
-    flaws = flaws_of(Range(proportion, proportion), marker.settings, PAPER)
+    wide, contrast = Range(proportion, proportion), contrast_of(marker.settings.print_colour, PAPER) or 0.0
+    flaws = flaws_of(wide, marker.settings, PAPER)
     size = type_size(composed.height, font, 1.0, heights.required)
     flat = size * font.capital
     return Fit(
@@ -94,9 +96,7 @@ def _made(marker: Marker, words: TagWords, stock: Stock, codes: CodeMaker | None
         capital=Capital(flat, flat, flat, heights.required, heights.by),
         font=font.name,
         size_mm=size,
-        proportion=Range(proportion, proportion),
-        stroke=Range(stem, stem),
-        contrast=contrast_of(marker.settings.print_colour, PAPER) or 0.0,
+        surface=Surface(proportion=wide, stroke=Range(stem, stem), contrast=contrast),
         code=code.fit if code else None,
         ways_out=code.ways_out if code and not flaws.refused else (),
         on_bench_sheet=words.on_bench_sheet or composed.rows is not words.rows,

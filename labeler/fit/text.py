@@ -75,36 +75,6 @@ def _needed(distance: float, least: float, required: float, preferred: float, la
 
 
 @dataclass(frozen=True, slots=True)
-class TubeZone:
-    """A zone on a tube, with the tube's own figures for the report."""
-
-    zone: Zone
-    shrunk: Shrunk
-    lay_flat_mm: float
-
-
-def zone_on_tube(tube: Tube, on_mm: Range, settings: Settings, distance_mm: float, font: Font) -> TubeZone:
-    """Return the zone of a tube that closes on a range of diameters; its face printed flat.
-
-    The pre-stretch makes the letters come out in the font's own proportion in the middle
-    (geometric mean) of all they may become, unless that would make them wider than allowed.
-    """
-    return _zone_on_tube(
-        tube,
-        on_mm,
-        settings.heating,
-        settings.lettered_share,
-        (settings.supplied_over, settings.recovered_under),
-        settings.edge_margin_mm,
-        (settings.reading_arc_deg, settings.turning_arc_deg),
-        needed_capital(distance_mm, settings),
-        printer_of(settings),
-        settings.widest_letter,
-        font,
-    )
-
-
-@dataclass(frozen=True, slots=True)
 class Printer:
     """What the printer can form: fewest dots of a capital and of a stroke, dots per inch."""
 
@@ -126,32 +96,62 @@ def least_size(printer: Printer, font: Font, stretch: float) -> float:
     return height_for_dots(printer.dots_per_stroke, printer.dpi) / (font.stroke * min(1.0, stretch))
 
 
+@dataclass(frozen=True, slots=True)
+class TubeZone:
+    """A zone on a tube, with the tube's own figures for the report."""
+
+    zone: Zone
+    shrunk: Shrunk
+    lay_flat_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Aims:
+    """What the settings ask of print on a tube."""
+
+    heating: str
+    lettered_share: float
+    over: tuple[float, float]  # by how much tube may be larger than its sizes, supplied and recovered
+    edge_margin_mm: float
+    arcs_deg: tuple[float, float]  # read without turning, and with
+    needed: Needed
+    printer: Printer
+    widest: float
+
+
+def zone_on_tube(tube: Tube, on_mm: Range, settings: Settings, distance_mm: float, font: Font) -> TubeZone:
+    """Return the zone of a tube that closes on a range of diameters; its face printed flat.
+
+    The pre-stretch makes the letters come out in the font's own proportion in the middle
+    (geometric mean) of all they may become, unless that would make them wider than allowed.
+    """
+    aims = _Aims(
+        settings.heating,
+        settings.lettered_share,
+        (settings.supplied_over, settings.recovered_under),
+        settings.edge_margin_mm,
+        (settings.reading_arc_deg, settings.turning_arc_deg),
+        needed_capital(distance_mm, settings),
+        printer_of(settings),
+        settings.widest_letter,
+    )
+    return _zone_on_tube(tube, on_mm, aims, font)
+
+
 @lru_cache(maxsize=4096)
-def _zone_on_tube(
-    tube: Tube,
-    on_mm: Range,
-    heating: str,
-    share: float,
-    over: tuple[float, float],
-    edge_margin: float,
-    arcs: tuple[float, float],
-    needed: Needed,
-    printer: Printer,
-    widest: float,
-    font: Font,
-) -> TubeZone:
-    on = shrunk(limits(tube, *over), on_mm, heating, share)
-    own = font.capital_width / font.capital
-    stretch = max(sqrt(on.squeeze.low * on.squeeze.high), own * on.squeeze.high / widest)
+def _zone_on_tube(tube: Tube, on_mm: Range, aims: _Aims, font: Font) -> TubeZone:
+    on = shrunk(limits(tube, *aims.over), on_mm, aims.heating, aims.lettered_share)
+    own, printer, needed = font.capital_width / font.capital, aims.printer, aims.needed
+    stretch = max(sqrt(on.squeeze.low * on.squeeze.high), own * on.squeeze.high / aims.widest)
     section = (tube.recovered_mm + tube.wall_mm) * tube.wall_mm * (1 + tube.longitudinal_change)
     flat = tube.lay_flat_mm or lay_flat(tube.supplied_mm, wall_from_section(tube.supplied_mm, section))
     low, size = on.face_scale.low, least_size(printer, font, stretch)
     dots = height_for_dots(printer.dots_per_capital, printer.dpi)
     least, stroke = max(dots, size * font.capital * stretch), font.stroke / font.capital / stretch
     zone = Zone(
-        read_mm=radians(arcs[0]) / on.arc_per_mm,
-        turn_mm=radians(arcs[1]) / on.arc_per_mm,
-        across_mm=flat - 2 * edge_margin,
+        read_mm=radians(aims.arcs_deg[0]) / on.arc_per_mm,
+        turn_mm=radians(aims.arcs_deg[1]) / on.arc_per_mm,
+        across_mm=flat - 2 * aims.edge_margin_mm,
         low=low,
         high=on.face_scale.high,
         stretch=stretch,
@@ -197,27 +197,28 @@ def zone_around(on: TubeZone, settings: Settings, font: Font) -> Zone:
     )
 
 
-@lru_cache(maxsize=4096)
-def zone_on_film(
-    on_mm: Range,
-    film_mm: float,
-    across_mm: float,
-    arcs: tuple[float, float],
-    needed: Needed,
-    printer: Printer,
-    font: Font,
-) -> Zone:
-    """Return the zone of a label wrapped once around a wire: nothing shrinks.
+def zone_on_film(outside_mm: float | None, across_mm: float, settings: Settings, needed: Needed, font: Font) -> Zone:
+    """Return the zone of print on film or paper that does not shrink, ``across_mm`` high.
 
-    The print lies on the film's outside, on ``d + 2 t``; the thinnest wire shows the largest arc.
+    ``outside_mm`` is the diameter over the film that the print lies on, ``d + 2 t`` of the thinnest
+    wire, which shows the largest arc; None: it lies flat.
     """
-    arc_per_mm = 2 / (on_mm.low + 2 * film_mm)
+    arcs = settings.reading_arc_deg, settings.turning_arc_deg
+    return _zone_on_film(outside_mm, across_mm, arcs, needed, printer_of(settings), font)
+
+
+@lru_cache(maxsize=4096)
+def _zone_on_film(
+    outside_mm: float | None, across_mm: float, arcs: tuple[float, float], needed: Needed, printer: Printer, font: Font
+) -> Zone:
+    arc_per_mm = 2 / outside_mm if outside_mm else 0.0
+    read, turn = (radians(arc) / arc_per_mm if arc_per_mm else inf for arc in arcs)
     size, dots = least_size(printer, font, 1.0), height_for_dots(printer.dots_per_capital, printer.dpi)
     least = max(dots, size * font.capital)
     proportion, stroke = font.capital_width / font.capital, font.stroke / font.capital
     return Zone(
-        read_mm=radians(arcs[0]) / arc_per_mm,
-        turn_mm=radians(arcs[1]) / arc_per_mm,
+        read_mm=read,
+        turn_mm=turn,
         across_mm=across_mm,
         low=1.0,
         high=1.0,

@@ -122,8 +122,8 @@ def _shown(fit: Fit, flat: Greys, dpi: float, sharp: Greys, fine: float, stock: 
 
 def _ends(fit: Fit, stock: Stock) -> tuple[Lying, ...]:
     """Return how a round piece lies at both ends of its interval; () for what is flat."""
-    if fit.marker.kind == "sleeve" and fit.tube and fit.outside_mm and fit.face_scale and fit.along_scale:
-        along, around, outside = fit.along_scale, fit.face_scale, fit.outside_mm
+    along, around, outside = fit.surface.along_scale, fit.surface.face_scale, fit.outside_mm
+    if fit.marker.kind == "sleeve" and outside and around and along:
         return (
             Lying("smallest", along.low, around.low, outside[1]),
             Lying("largest", along.high, around.high, outside[2]),
