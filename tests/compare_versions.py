@@ -618,14 +618,20 @@ def reworded(words: Sequence[str]) -> tuple[str, ...]:
     return tuple(translated(word, KEYS) if before == "--set" else word for before, word in pairs)
 
 
-def _kept(program: Path, only: str) -> Path:
-    """Return the folder of what a reference says: run once for a state of it, of this script and the examples."""
+def _kept(program: Path, only: str) -> tuple[Path, Path]:
+    """Return the folder of what a reference says, and the file that names it once it is whole.
+
+    The reference is run once for each state of it, of this script and of the examples.
+    """
     paths = [p for name in ("labeler", "layouts") for p in sorted((program / name).rglob("*")) if p.suffix != ".pyc"]
     paths += [Path(__file__), *sorted((ROOT / "examples").glob("survey-boat*")), ROOT / "examples" / "misfits.toml"]
-    digest = hashlib.sha256(only.encode())
+    digest = hashlib.sha256(only.encode() + str(program).encode())
     for path in paths:
         digest.update(path.read_bytes() if path.is_file() else b"")
-    return Path(tempfile.gettempdir()).resolve() / f"labeler-reference-{digest.hexdigest()[:16]}" / "reference"
+    told = Path(tempfile.gettempdir()).resolve() / f"labeler-reference-{digest.hexdigest()[:16]}"
+    if told.is_file() and (known := Path(told.read_text("utf-8"))).is_dir():
+        return known, told
+    return told.with_name(f"{told.name}-{os.getpid()}") / "reference", told
 
 
 def main() -> int:
@@ -641,24 +647,27 @@ def main() -> int:
     with tempfile.TemporaryDirectory() as temporary:
         base = (chosen.keep or Path(temporary)).resolve()
         programs = (chosen.reference.resolve(), chosen.new.resolve())
-        folders = (_kept(programs[0], chosen.only), base / "new")
+        kept, told = _kept(programs[0], chosen.only)
+        folders = (kept, base / "new")
         todos = (todo, [Step(step.name, reworded(step.words)) for step in todo])
         running = []
         for program, folder, mine in zip(programs, folders, todos, strict=True):
-            if (folder / "said").exists():
+            if folder.exists():
                 print(f"what the reference says is taken from {folder}: remove it to run the reference anew")
                 continue
             folder.mkdir(parents=True)
             given(folder)
-            if program == programs[1]:
+            if folder != kept:
                 for path in folder.glob("*.toml"):
                     path.write_text(translated(path.read_text("utf-8"), KEYS), "utf-8")
             running.append(started(program, folder, mine))
         ended = [each.wait() for each in running]
         if any(ended):
-            shutil.rmtree(folders[0])
+            if not told.is_file():
+                shutil.rmtree(kept.parent)
             print("one of the two versions could not be run to its end")
             return 2
+        told.write_text(str(kept), "utf-8")
         places = [{str(f): "FOLDER", str(p): "PROGRAM"} for f, p in zip(folders, programs, strict=True)]
         made, differ = compared(*folders, places)
     used = os.times()
