@@ -10,6 +10,8 @@ from labeler.errors import Where
 from labeler.fit.film import served
 from labeler.model import Stock
 from labeler.tables.catalogue import load_catalogue, load_choices
+from labeler.work.sleeves import from_json
+from labeler.work.wording import instructions
 
 if TYPE_CHECKING:
     from labeler.record.store import Record
@@ -151,6 +153,7 @@ def recorded_rows(found: Iterable[Recorded]) -> list[Row]:
     return [
         {
             **asdict(item.row),
+            "how": instructions(from_json(item.row.how)) if item.row.how else "",
             "unit": item.unit,
             "harness": item.harness,
             "part_number": item.part_number,

@@ -46,17 +46,15 @@ from labeler.draw.typeset import (
 )
 from labeler.errors import Problem, Where, WrongUse
 from labeler.files import write_whole
+from labeler.work import wording
 from labeler.work.bench_sheet import BenchSheet
-from labeler.work.branch_pages import BranchPage, Work
+from labeler.work.branch_pages import BranchPage, WorkStep
 
 if TYPE_CHECKING:
     from reportlab.pdfgen.canvas import Canvas
 
 
 # ---------------------------------------------------------------- Draw the page of one branch
-
-
-PARTS = {"thread on": "THREAD ON", "terminate": "TERMINATE", "place and shrink": "SHRINK"}
 
 
 def branch_story(page: BranchPage, unit: str, part: str, room: float) -> Iterator[Part]:
@@ -68,8 +66,10 @@ def branch_story(page: BranchPage, unit: str, part: str, room: float) -> Iterato
 
 
 def _head(page: BranchPage, unit: str, part: str, room: float) -> Table:
-    name = stack(Text(plain("BRANCH"), SMALL_PT), Text(bold(page.branch), TITLE_PT), Text(plain(page.between)))
-    facts = stack(*(Text((*plain(f"{what} ", NOTE_PT), *plain(value))) for what, value in page.facts))
+    name = stack(
+        Text(plain("BRANCH"), SMALL_PT), Text(bold(page.branch), TITLE_PT), Text(plain(wording.between(page.between)))
+    )
+    facts = stack(*(Text((*plain(f"{what} ", NOTE_PT), *plain(value))) for what, value in wording.facts(page.facts)))
     job = stack(Text(plain("Part number, unit"), SMALL_PT), Text(bold(part), HEAD_PT), Text(bold(unit), HEAD_PT))
     widths = tuple(room * share for share in (0.4, 0.42, 0.18))
     return Table(widths, [Row([name, facts, job], 0.0, 0.0, at_top=True)], framed=True, parted=True)
@@ -81,21 +81,22 @@ def _work(page: BranchPage, room: float) -> Iterator[Part]:
         return
     rows: list[Row] = []
     numbered = enumerate(page.work, 1)
-    for part, steps in groupby(numbered, key=lambda pair: pair[1].part):
-        heads = chain((PARTS[part],), repeat(""))
+    for part, steps in groupby(numbered, key=lambda pair: wording.heading(pair[1])):
+        heads = chain((part,), repeat(""))
         for (number, step), head in zip(steps, heads, strict=False):
             rows.append(Row(_work_cells(number, step, head), MIDDLE_PT if head and rows else 0.0))
     title = section_title("ORDER OF THE WORK", "tick each step; what is threaded on too late has no way on")
     yield listing(title, ("", "", "done", "step", "how"), rows, (24, 5, 8, 78, 71), room, framed=True)
 
 
-def _work_cells(number: int, step: Work, part: str) -> Sequence[Cell]:
+def _work_cells(number: int, step: WorkStep, part: str) -> Sequence[Cell]:
+    what, how = wording.work_step(step)
     return (
         Text(bold(part), NOTE_PT),
         Text(plain(str(number)), NOTE_PT, to_right=True),
         TickBox(),
-        Text(bold(step.what)),
-        Text(plain(step.detail), NOTE_PT),
+        Text(bold(what)),
+        Text(plain(how), NOTE_PT),
     )
 
 
@@ -118,17 +119,17 @@ def _draw(page: BranchPage, part: int, width: float, canvas: Canvas) -> None:
 
 def _cuts(page: BranchPage, room: float) -> Iterator[Part]:
     rows: list[Sequence[Cell | None]] = [
-        (None, Text(bold("no sleeve")), Text(plain("left out")), Text(plain(f"{each.text} at {each.at}"), NOTE_PT))
-        for each in page.absent
-        if each.threaded
+        (None, Text(bold("no sleeve")), Text(plain("left out")), Text(plain(wording.omitted_at(each)), NOTE_PT))
+        for each in page.omitted
+        if each.slid_on
     ]
-    if page.covering:
-        what = ("over ", "over ") if page.covering.wound else ("1 × ", "1, to ")
-        known = page.covering.length_mm
+    if page.facts.covering:
+        what = ("over ", "over ") if page.facts.covering.wound else ("1 × ", "1, to ")
+        known = page.facts.covering.length_mm
         length = f"{what[0]}{known:g} mm" if known else f"{what[1]}the measured branch"
-        rows.append((TickBox(), Text(plain(page.covering.covering)), Text(bold(length)), None))
+        rows.append((TickBox(), Text(plain(page.facts.covering.covering)), Text(bold(length)), None))
     for cut in page.cuts:
-        places = ", ".join(cut.places)
+        places = ", ".join(map(wording.place, cut.places))
         rows.append(
             (
                 TickBox(),

@@ -37,9 +37,10 @@ from labeler.draw.typeset import (
     shown_length,
     stack,
 )
+from labeler.work import wording
 from labeler.work.bench_sheet import BenchSheet, Caution, Printed, Remark
 from labeler.work.branch_pages import CoveringCut
-from labeler.work.sleeves import Cut, Step
+from labeler.work.sleeves import Cut, Place, SleeveRow
 from labeler.work.wiring import WireEnds
 
 MOST_EXPLAINED = 12  # markers left out: of more, the bench needs to know which, not how to mend them; project choice
@@ -65,7 +66,7 @@ def title(sheet: BenchSheet, room: float) -> Iterator[Part]:
     yield Table(widths, [Row([stack(*name), *cells], 0.0, 0.0, at_top=True)], framed=True, parted=True)
 
 
-def steps(words: str, note: str, steps: Sequence[Step], room: float) -> Iterator[Part]:
+def steps(words: str, note: str, steps: Sequence[SleeveRow], room: float) -> Iterator[Part]:
     """Yield what is threaded on, in order."""
     if not steps:
         return
@@ -79,16 +80,16 @@ def steps(words: str, note: str, steps: Sequence[Step], room: float) -> Iterator
     yield listing(section_title(words, note), heads, rows, shares, room, framed=True)
 
 
-def _step_cells(step: Step) -> tuple[Cell, ...]:
+def _step_cells(step: SleeveRow) -> tuple[Cell, ...]:
     """Return the cells of a sleeve, or of a covering, which is not shrunk: how it goes on has that room too."""
     cells = (
         Text(plain(str(step.number or "")), NOTE_PT, to_right=True),
         TickBox(),
-        Text(bold(step.place)),
+        Text(bold(wording.place(step.place))),
         Text(bold(joined_lines(step.lines)) if step.lines else plain("plain" if step.at else "covering")),
         Text(plain(", ".join(filter(None, (step.tube, step.colour)))), NOTE_PT + 0.5),
         Text(plain(shown_length(step.cut_length_mm) if step.at else "")),
-        Text(plain(step.how or "no way on is given"), NOTE_PT),
+        Text(plain(wording.instructions(step.how) or "no way on is given"), NOTE_PT),
     )
     return (*cells, TickBox(Text(plain(step.heating), NOTE_PT))) if step.at else cells
 
@@ -224,23 +225,22 @@ def _cut_cells(cut: Cut) -> Piece:
     )
 
 
-def _places(places: Sequence[str]) -> str:
+def _places(places: Sequence[Place]) -> str:
     """Return places as one text; where they are many the branch of those that follow one another is said once."""
-    joined = ", ".join(places)
+    joined = ", ".join(map(wording.place, places))
     if len(joined) <= ALONE_SIGNS:
         return joined
-    said, before = [], ""
-    for place in places:
-        head, at, end = place.rpartition(" at ")
-        said.append(end if at and head == before else place)
-        before = head
-    return ", ".join(said)
+    befores = ("", *("" if each.branch == each.at else each.branch for each in places))
+    return ", ".join(
+        each.at if each.at and each.branch == before else wording.place(each)
+        for each, before in zip(places, befores, strict=False)
+    )
 
 
 def practices(sheet: BenchSheet, room: float) -> Iterator[Part]:
     """Yield what the words under "shrunk, heat" mean, and for how many sleeves each holds; how the rest goes on."""
-    words = [(each.heating, _count(len(each.places), "sleeve"), each.how) for each in sheet.practices]
-    words += [(each.kind, _count(each.pieces, "piece"), each.how) for each in sheet.layings]
+    words = [(each.heating, _count(each.sleeves, "sleeve"), wording.HEATING[each.heating]) for each in sheet.practices]
+    words += [(each.kind, _count(each.pieces, "piece"), wording.applying(each)) for each in sheet.layings]
     rows = [(Text(bold(what), NOTE_PT + 0.5), Text(plain(f"{count}: {how}"), NOTE_PT)) for what, count, how in words]
     if rows:
         done = filter(None, ("SHRINK" if sheet.practices else "", "LAY ON" if sheet.layings else ""))

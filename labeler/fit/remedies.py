@@ -76,10 +76,12 @@ def _found(fit: Fit, other: Other) -> Iterator[Fact]:
         yield from _other_tube(fit, other)
     if marker.lettered:
         yield from _shorter(marker, other)
-    if fit.seat and fit.seat.in_time:
+    obstacle = fit.seat.obstacle if fit.seat else None
+    if obstacle and obstacle.avoidable:
         made = _fits(other.refit(Change(marker, other.cut_mm, free=True)))
         if made and made.tube:
-            yield fact("in time, tube", step=fit.seat.in_time, tube=made.tube.name, reached=_reached(made))
+            step = fact("in time", obstacle=obstacle)
+            yield fact("in time, tube", step=step, tube=made.tube.name, reached=_reached(made))
     if marker.lettered:
         yield from _instead(marker, other)
         yield from _nearer(fit, other)
@@ -179,7 +181,7 @@ def _measured(fit: Fit, other: Other) -> Iterator[Fact]:
 def _with_less_margin(fit: Fit, other: Other) -> Iterator[Fact]:
     """What weaker margins would do, and what they cost; the margin next to what is set comes first."""
     settings, seat = fit.marker.settings, fit.seat
-    if seat and seat.step and (made := _sized(fit, other, {"overlap_mm": 0.0})) and made.tube:
+    if seat and seat.section and (made := _sized(fit, other, {"overlap_mm": 0.0})) and made.tube:
         yield fact("no overlap", tube=made.tube.name, reached=_reached(made))
     for key in ("slip", "grip"):
         set_to = getattr(settings, key)

@@ -120,8 +120,8 @@ def lengths_on(
     longest piece that can be printed. On a stepped seat each part is held by ``overlap_mm`` after shrinking.
     """
     rest, along, least = 0.0, None, 0.0
-    if seat.step:
-        on = Range(seat.step.closes_on.low, min(seat.step.closes_on.high, tube.supplied_mm))
+    if seat.section:
+        on = Range(seat.section.closes_on.low, min(seat.section.closes_on.high, tube.supplied_mm))
         along = shrunk(limits(tube, settings.supplied_over, settings.recovered_under), on, "even").along
         rest = cut_length(((settings.overlap_mm, along.low),))
         least = cut_length(((settings.overlap_mm, along.low), (settings.overlap_mm, own_along.low)))
@@ -141,12 +141,10 @@ def not_held(use: Lengths, length_mm: float, settings: Settings) -> tuple[Fact, 
 def parts_of(seat: Seat, length_mm: float, use: Lengths) -> tuple[SeatPart, ...]:
     """Return what a piece lies on, with the lengths cut flat and after shrinking: where the text stands comes first."""
     own, along = length_mm - use.rest, use.own_along
-    step, past = seat.step, use.rest_along
-    name = seat.sits_on if step is None or step.towards_end else "the bare bundle, towards the end"
-    first = SeatPart(name, own, Range(own * along.low, own * along.high))
-    if step is None or past is None:
+    first, past = SeatPart(own, Range(own * along.low, own * along.high)), use.rest_along
+    if seat.section is None or past is None:
         return (first,)
-    return (first, SeatPart(step.on, use.rest, Range(use.rest * past.low, use.rest * past.high)))
+    return (first, SeatPart(use.rest, Range(use.rest * past.low, use.rest * past.high)))
 
 
 # ---------------------------------------------------------------- Room along a branch
@@ -400,8 +398,8 @@ def _face(setting: Setting, size: float, ground: _Ground, settings: Settings, co
     it; the part on the other side of a covering's edge stays free.
     """
     length, height = setting.length_mm, round(ground.on.lay_flat_mm, 6)
-    step = ground.place.seat.step
-    rest_right = (step is None or step.towards_end) == (settings.reading != "away from the end")
+    section = ground.place.seat.section
+    rest_right = (section is None or section.towards_end) == (settings.reading != "away from the end")
     left, right = (0.0, ground.use.rest) if rest_right else (ground.use.rest, 0.0)
     symbol, beside = None, 0.0
     if code is not None:
@@ -464,5 +462,5 @@ def _no_tube(marker: Marker, seat: Seat, choice: TubeChoice) -> Fit:
         grip=settings.grip,
         obstacle=seat.obstacle,
     )
-    ways = (*((fact("in time", step=seat.in_time),) if seat.in_time else ()), *choice.ways_out)
-    return Fit(marker, DOES_NOT_FIT, (why, *choice.refusals), seat=seat, ways_out=ways)
+    early = (fact("in time", obstacle=seat.obstacle),) if seat.obstacle and seat.obstacle.avoidable else ()
+    return Fit(marker, DOES_NOT_FIT, (why, *choice.refusals), seat=seat, ways_out=early + choice.ways_out)

@@ -31,10 +31,9 @@ from labeler.job.run import (
     version,
     with_dots,
 )
-from labeler.job.work_list import kept_rows
+from labeler.job.work_list import kept_rows, left_out_row
 from labeler.model import DOES_NOT_FIT, Fit, Piece, Sheet
 from labeler.read.import_report import AS_IT_STANDS, Wanted
-from labeler.tables.catalogue import load_catalogue
 from labeler.tables.printers import AS_DRAWN, Printer
 from labeler.wording import sentences
 
@@ -246,14 +245,14 @@ class _Run:
         return Drawing(self.checked.harness, tuple(jobs), parts, self.out, beside)
 
     def _new_job(self, unit: _Unit, who: str) -> NewJob:
-        from labeler.record.values import LeftOut, NewJob, marker_row
+        from labeler.record.values import LeftOut, NewJob
 
         harness = self.checked.harness
         return NewJob(
             harness,
             unit.sheets,
             {row.id: row for row in kept_rows(harness, unit.fits)},
-            tuple(LeftOut(marker_row(fit), "; ".join(sentences(fit.reasons))) for fit in unit.left_out),
+            tuple(LeftOut(left_out_row(fit), "; ".join(sentences(fit.reasons))) for fit in unit.left_out),
             font_digests(unit.sheets),
             unit.serial,
             who,
@@ -266,7 +265,7 @@ class _Run:
 
     def _bench(self, unit: _Unit, job: Job) -> bytes:
         short = self.short
-        return bench_pdf(self.checked.harness, job, unit.fits, unit.left_out, unit.sheets, self.paper, short=short)
+        return bench_pdf(self.checked.sizing, job, unit.fits, unit.left_out, unit.sheets, self.paper, short=short)
 
 
 def _marker_by_marker(per_unit: Sequence[Sequence[Piece]]) -> list[Piece]:
@@ -281,10 +280,9 @@ def _with_serial(checked: Checked, serial: str, date: str) -> tuple[Fit, ...]:
     """Return the fits with the markers that name the unit written for this one."""
     if serial == checked.unit or not checked.of_unit:
         return checked.fits
-    catalogue = load_catalogue()
     anew = {marker.id for marker in checked.of_unit}
     stand = [fit for fit in checked.fits if fit.marker.id not in anew]
-    fits = fit_markers(checked.harness, checked.of_unit, catalogue, checked.stocks, serial, untracked, date, stand)
+    fits = fit_markers(checked.sizing, checked.of_unit, checked.stocks, serial, untracked, date, stand)
     written = {fit.marker.id: fit for fit in fits}
     known = {fit.marker.id for fit in checked.fits}
     kept = (fit for fit in checked.fits if fit.marker.id in written or fit.marker.id not in anew)

@@ -27,7 +27,7 @@ from labeler.job.run import (
     version,
     with_dots,
 )
-from labeler.job.work_list import kept_rows
+from labeler.job.work_list import kept_rows, left_out_row
 from labeler.model import DOES_NOT_FIT
 from labeler.read.import_report import AS_IT_STANDS, Wanted
 from labeler.tables.printers import AS_DRAWN, Printer
@@ -292,13 +292,13 @@ def _changes(record: Record, checking: Callable[..., Checked], since: str, unit:
 
 
 def _new_job(changes: _Changes, sheets: tuple[Sheet, ...], reason: str) -> NewJob:
-    from labeler.record.values import LeftOut, NewJob, marker_row
+    from labeler.record.values import LeftOut, NewJob
 
     return NewJob(
         changes.checked.harness,
         sheets,
         {row.id: row for row in kept_rows(changes.checked.harness, changes.kept)},
-        tuple(LeftOut(marker_row(fit), "; ".join(sentences(fit.reasons))) for fit in changes.left_out),
+        tuple(LeftOut(left_out_row(fit), "; ".join(sentences(fit.reasons))) for fit in changes.left_out),
         font_digests(sheets),
         changes.built.unit,
         reason=reason,
@@ -310,7 +310,7 @@ def _new_job(changes: _Changes, sheets: tuple[Sheet, ...], reason: str) -> NewJo
 def _drawing(changes: _Changes, job: Job, sheets: tuple[Sheet, ...], out: Output, paper: str) -> Drawing:
     harness, off = changes.checked.harness, tuple(map(remark, changes.take_off))
     names, word = Names(out.folder, harness), f"-changes-{job.id}"
-    bench = partial(bench_pdf, harness, job, changes.kept, changes.left_out, sheets, paper, off)
+    bench = partial(bench_pdf, changes.checked.sizing, job, changes.kept, changes.left_out, sheets, paper, off)
     return Drawing(
         harness, (job,), names.parts((job.unit,), sheets, word), out, {names.bench_sheet(job.unit, word): bench}
     )

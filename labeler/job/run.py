@@ -10,13 +10,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from labeler.errors import Problem, Where, nearest, refuse
-from labeler.harness import circuits_by_branch
-from labeler.job.check import Checked, threading_of
+from labeler.job.check import Checked, order_of
 from labeler.job.deliver import Output
 from labeler.job.fitting import Stocks
 from labeler.job.work_list import about_job
-from labeler.model import DOES_NOT_FIT, FITS, Fact, Fit, Harness, Piece, Sheet, Stock, fact
+from labeler.model import DOES_NOT_FIT, FITS, Fact, Fit, Piece, Sheet, Stock, fact
 from labeler.read.import_report import some
+from labeler.size.bundles import Sizing
 from labeler.tables.catalogue import load_catalogue
 from labeler.tables.printers import AS_DRAWN, Printer, printer_problems
 from labeler.wording import sentence, sentences
@@ -161,7 +161,7 @@ def _group(fit: Fit) -> str:
 
 
 def bench_pdf(
-    harness: Harness,
+    sizing: Sizing,
     job: Job,
     fits: Sequence[Fit],
     left_out: Sequence[Fit],
@@ -178,13 +178,13 @@ def bench_pdf(
     from labeler.draw.bench import draw_bench_sheet
     from labeler.work.bench_sheet import Remark, bench_sheet
 
-    steps = threading_of(harness, (*fits, *left_out), load_catalogue())
+    order = order_of(sizing, (*fits, *left_out))
     built = job.kind == "revision"  # only what has changed is made: no branch is built anew
-    through = circuits_by_branch(harness) if harness.branches and not (built or short) else None
-    steps = tuple(step for step in steps if step.at) if built else steps
-    made = bench_sheet(harness, job.unit, fits, left_out, sheets, date=job.date, threading=steps, circuits=through)
+    order = tuple(step for step in order if step.at) if built else order
+    pages = bool(sizing.index.harness.branches) and not (built or short)
+    made = bench_sheet(sizing, fits, left_out, sheets, order, pages=pages)
     off = tuple(Remark(place, text, "take off", (why,)) for place, text, why in take_off)
-    made = replace(made, job=str(job.id), about=about_job(job), take_off=off)
+    made = replace(made, unit=job.unit, date=job.date, job=str(job.id), about=about_job(job), take_off=off)
     if built:
         made = replace(made, title=CHANGES, connectors=(), coverings=())
     target = BytesIO()

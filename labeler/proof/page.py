@@ -16,6 +16,7 @@ from labeler.draw.around import Header
 from labeler.draw.pdf import draw_sheets
 from labeler.formulas.curvature import View, seen
 from labeler.model import Fit, Placed, Range, Sheet, Stock
+from labeler.size.wording import sits_on
 from labeler.wording import sentence, sentences
 
 if TYPE_CHECKING:
@@ -289,7 +290,7 @@ def _article(fit: Fit, inside: str) -> str:
         heights = f"{low:.2f}" if f"{low:.2f}" == f"{high:.2f}" else f"{low:.2f} to {high:.2f}"
         lines.append(f"capitals {heights} mm, {fit.capital.required:.2f} mm required")
     if fit.seat:
-        lines.append(f"on {_span(fit.seat.text_on)} mm: {fit.seat.sits_on}")
+        lines.append(f"on {_span(fit.seat.text_on)} mm: {sits_on(fit.seat)}")
     facts = "".join(f"<p>{escape(line)}</p>" for line in lines)
     why = "".join(f'<p class="why">{escape(sentence(reason))}</p>' for reason in fit.reasons)
     ways = f"<p>what would do: {escape('; or '.join(sentences(fit.ways_out)))}</p>" if fit.ways_out else ""
