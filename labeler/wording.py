@@ -6,8 +6,7 @@ from collections.abc import Callable, Iterable, Mapping
 from math import isfinite
 
 from labeler.model import Fact, Obstacle
-from labeler.size.wording import in_time
-from labeler.size.wording import obstacle as obstacle_text
+from labeler.size import wording
 
 
 def sentence(fact: Fact) -> str:
@@ -25,8 +24,6 @@ def _worded(value: object) -> object:
     """Return a value as the forms take it: facts as their text, several with ``;`` between them, names with commas."""
     if isinstance(value, Fact):
         return sentence(value)
-    if isinstance(value, Obstacle):
-        return obstacle_text(value)
     if isinstance(value, tuple):
         facts = any(isinstance(each, Fact) for each in value)
         return ("; " if facts else ", ").join(str(_worded(each)) for each in value)
@@ -52,9 +49,11 @@ def _past_branch(reach: float, at: str, length: float, others: float) -> str:
     return text + (f", of which the other sleeve takes {others:g}" if others else "")
 
 
-def _no_tube(families: str, passes: float, slip: float, closes_on: float, grip: float, obstacle: str | None) -> str:
+def _no_tube(
+    families: str, passes: float, slip: float, closes_on: float, grip: float, obstacle: Obstacle | None
+) -> str:
     text = f"no tube of {families} both passes {passes:.2f} mm (slip +{slip:.0%}) and closes on {closes_on:.2f} mm "
-    return f"{text}(grip -{grip:.0%})" + (f"; it must pass {obstacle}" if obstacle else "")
+    return f"{text}(grip -{grip:.0%})" + (f"; it must pass {wording.obstacle(obstacle)}" if obstacle else "")
 
 
 def _symbol_size(rows: int, columns: int) -> str:
@@ -197,7 +196,7 @@ FORMS: Mapping[str, str | Callable[..., str]] = {
         "tube {tube} ({supplied:.2f} mm supplied, {recovered:.2f} recovered, {ratio:.1f}:1; add {family!r} to sleeve): "
         "{reached}"
     ),
-    "in time": in_time,
+    "in time": lambda obstacle: wording.in_time(obstacle),
     "in time, tube": "{step}, tube {tube}: {reached}",
     "measure": (
         "measure {what}, taken as {low:.2f} to {high:.2f} mm: tube {tube} serves if it is {value:g} mm "
