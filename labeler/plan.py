@@ -18,6 +18,7 @@ from labeler.formulas.check import check_character
 from labeler.formulas.legibility import confusable_form, mark_positions
 from labeler.harness import HarnessIndex, settings_of
 from labeler.model import Bag, Circuit, Harness, Marker, TagWords
+from labeler.tables.kinds import SLID_ON
 
 # Letters and digits of marker ids: of each pair that is confused (0/O, 1/I, 2/Z, 5/S, 8/B) the digit only.
 ID_SIGNS = "0123456789ACDEFGHJKLMNPQRTUVWXY"
@@ -109,7 +110,7 @@ def _sleeves(index: HarnessIndex, ids: _Ids) -> Iterator[Marker]:
         for end in branch.ends:
             settings = settings_of(end, branch, index.harness)
             kind = settings.branch_marker_kind
-            if kind == "none" or (not end.lettered and kind in ("wrap", "flag")):
+            if kind == "none" or (not end.lettered and kind not in SLID_ON):
                 continue  # a plain end of a kind that is nothing but print
             others = [e.at for e in branch.ends if e is not end]
             yield Marker(

@@ -20,6 +20,7 @@ from labeler.harness import HarnessIndex, HasSettings
 from labeler.model import Branch, Circuit, Connector, Settings
 from labeler.tables.catalogue import Catalogue, default_wire, with_low_end
 from labeler.tables.colours import base_colours, colour_name
+from labeler.tables.kinds import SLID_ON
 from labeler.tables.materials import bare_diameter
 from labeler.text import load_font
 
@@ -347,7 +348,7 @@ def _between_junctions(index: HarnessIndex) -> Found:
     """Yield a warning for sleeves of a branch that lies between junctions: they cannot be threaded later."""
     for branch in index.harness.branches:
         settings = branch.settings or index.harness.settings
-        sleeved = settings is not None and settings.branch_marker_kind in ("sleeve", "insert")
+        sleeved = settings is not None and settings.branch_marker_kind in SLID_ON
         if branch.ends and sleeved and all(index.connector(end.at).kind == "junction" for end in branch.ends):
             text = f"branch {branch.id} lies between junctions: its sleeves go on before the branches are joined"
             yield Problem(branch.where, text, 'or mark it with branch_marker_kind = "wrap"', warning=True)
@@ -404,7 +405,7 @@ def _along(branch: Branch, index: HarnessIndex) -> Found:
     taken: dict[str, float] = {}
     for end in branch.ends:
         settings = end.settings or branch.settings or index.harness.settings
-        if settings is None or settings.branch_marker_kind not in ("sleeve", "insert"):
+        if settings is None or settings.branch_marker_kind not in SLID_ON:
             continue
         shortest = min(settings.cut_lengths_mm, default=settings.shortest_cut_mm)
         cut, start = end.cut_length_mm or shortest, end.from_end_mm or 0.0

@@ -61,10 +61,6 @@ def _symbol_size(rows: int, columns: int) -> str:
     return f"{size}{', along the wire' if rows < columns else ''}"
 
 
-def _other_kind(kind: str, key: str, on: str, reached: str, code: str) -> str:
-    return f'{"an" if kind == "insert" else "a"} {kind} instead ({key} = "{kind}"), {on}: {reached}{code}'
-
-
 FORMS: Mapping[str, str | Callable[..., str]] = {
     # how the text reads
     "stand-in font": "set in {font}, as {usual} has no {lacking}",
@@ -211,7 +207,7 @@ FORMS: Mapping[str, str | Callable[..., str]] = {
     "slip": "it goes on more tightly",
     "grip": "it may slide or turn more easily",
     "shorter text": "a shorter text, {text!r}: {reached}",
-    "other kind": _other_kind,
+    "other kind": '{article} {kind} instead ({key} = "{kind}"), {on}: {reached}{code}',
     "with its code": ", with its code",
     "without its code": ', without its code: code_on leaves "{kind}" out',
     "no code": "",

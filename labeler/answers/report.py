@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from labeler.errors import Problem
 from labeler.model import Capital, CodeFit, Fit, Range, Seat, SeatPart, Tube
 from labeler.size import wording
+from labeler.tables.kinds import SLID_ON
 from labeler.wording import sentence, sentences
 
 if TYPE_CHECKING:
@@ -60,7 +61,7 @@ def marker_json(fit: Fit) -> dict[str, Any]:
         "reasons": list(sentences(fit.reasons)),
         "ways_out": list(sentences(fit.ways_out)) or None,
     }
-    if marker.kind in ("sleeve", "insert") and fit.seat:
+    if marker.kind in SLID_ON and fit.seat:
         made["slip_on"] = wording.installation(fit.seat.installation)
     return {key: value for key, value in made.items() if value is not None}
 

@@ -14,6 +14,7 @@ from math import ceil, degrees, floor, inf, pi, radians, sqrt
 from labeler.fit.text import TubeZone, Zone
 from labeler.formulas.curvature import GRADES, axial_nonuniformity, grid_deviation, largest_arc, smallest_diameter
 from labeler.model import DOES_NOT_FIT, FITS, TIGHT, Code, CodeFit, Fact, Marker, Range, Settings, Symbol, fact
+from labeler.tables.kinds import KINDS
 
 MM_PER_INCH = 25.4
 EPS = 1e-9
@@ -338,7 +339,7 @@ def _by_the_seat(marker: Marker, best: tuple[Code, Stand], ground: Ground, rules
     if code.linear or not ground.arc_per_mm:
         return
     if found.axial > GRADES[rules.grade] + EPS:
-        if marker.kind == "sleeve" and marker.settings.heating != "even":
+        if KINDS[marker.kind].tube == "marked" and marker.settings.heating != "even":
             yield fact("heat code evenly")
         else:
             limit = GRADES[rules.grade]

@@ -9,6 +9,7 @@ from math import ceil, floor, radians, tan
 
 from labeler.fit.sleeve import LONGEST_TRIED_MM, UNLIMITED, Room
 from labeler.model import DOES_NOT_FIT, FITS, Fact, Fit, Marker, Range, Settings, Tube, fact
+from labeler.tables.kinds import KINDS, SLID_ON
 from labeler.text import font_names
 
 CONDENSED = "Fira Sans Condensed"
@@ -72,7 +73,7 @@ def _found(fit: Fit, other: Other) -> Iterator[Fact]:
         if not marker.breakable:
             yield from _otherwise(marker, other)
         yield from _set_otherwise(fit, other)
-    if marker.kind in ("sleeve", "insert"):
+    if marker.kind in SLID_ON:
         yield from _other_tube(fit, other)
     if marker.lettered:
         yield from _shorter(marker, other)
@@ -85,7 +86,7 @@ def _found(fit: Fit, other: Other) -> Iterator[Fact]:
     if marker.lettered:
         yield from _instead(marker, other)
         yield from _nearer(fit, other)
-    if fit.tube is None and fit.seat and other.sized and marker.kind in ("sleeve", "insert"):
+    if fit.tube is None and fit.seat and other.sized and marker.kind in SLID_ON:
         yield from _measured(fit, other)
         yield from _with_less_margin(fit, other)
 
@@ -128,7 +129,7 @@ def _otherwise(marker: Marker, other: Other) -> Iterator[Fact]:
     """The given lines as one text that may be broken where that helps, on a longer piece where it must be."""
     free = replace(marker, text=(" ".join(marker.text),), breakable=True)
     made = _fits(other.refit(Change(free, other.cut_mm)))
-    if not made and marker.kind in ("sleeve", "insert"):
+    if not made and marker.kind in SLID_ON:
         longer = with_settings(free, cut_lengths_mm=(), longest_cut_mm=LONGEST_TRIED_MM)
         made = _fits(other.refit(Change(longer)))
     if made:
@@ -151,7 +152,7 @@ def _set_otherwise(fit: Fit, other: Other) -> Iterator[Fact]:
     ):
         if getattr(settings, key) == value or (key == "font" and value not in font_names()):
             continue
-        if key == "heating" and marker.kind != "sleeve":
+        if key == "heating" and KINDS[marker.kind].tube != "marked":
             continue
         made = _fits(other.refit(Change(with_settings(marker, **{key: value}), other.cut_mm)))
         if made:
@@ -221,7 +222,9 @@ def _instead(marker: Marker, other: Other) -> Iterator[Fact]:
         if made:
             on = made.tube.name if made.tube else made.stock
             code = _its_code(marker, made)
-            yield fact("other kind", kind=kind, key=key, on=on, reached=_reached(made), code=code)
+            yield fact(
+                "other kind", article=KINDS[kind].article, kind=kind, key=key, on=on, reached=_reached(made), code=code
+            )
 
 
 def _its_code(marker: Marker, made: Fit) -> Fact:

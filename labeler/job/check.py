@@ -21,6 +21,7 @@ from labeler.read.import_report import AS_IT_STANDS, Wanted
 from labeler.size.bundles import Sizing
 from labeler.size.installation import installation_order
 from labeler.tables.catalogue import Catalogue, load_catalogue
+from labeler.tables.kinds import KINDS
 
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 SAME_MM = 0.5  # by so much may a page be off the paper it is called after
@@ -76,7 +77,7 @@ def choose_stocks(catalogue: Catalogue, paper: str = "A4", names: Sequence[str] 
         asked = [stock for stock in named if stock.takes == takes]
         return asked or [s for s in catalogue.stocks if s.takes == takes and _on_paper(s, paper)]
 
-    found = {takes: kind(takes) for takes in ("wrap", "tag", "sleeve", "insert", "flag")}
+    found = {takes: kind(takes) for takes in KINDS}
     refuse(
         Problem(Where("layouts"), f"no {takes} stock for {paper}", "add a stock file, or name one with --stock")
         for takes, stocks in found.items()

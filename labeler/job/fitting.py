@@ -34,9 +34,9 @@ from labeler.model import (
 )
 from labeler.plan import tag_words
 from labeler.size.bundles import Sizing, branch_bundle, covering_of
-from labeler.size.installation import SLID_ON
 from labeler.size.seats import end_seat, wire_seat, without_obstacle
 from labeler.size.tubes import choose_tubes
+from labeler.tables.kinds import KINDS, SLID_ON
 from labeler.text import load_font
 
 Made = TypeVar("Made")
@@ -94,12 +94,6 @@ def heated(marker: Marker) -> Marker:
 
 
 SERIAL = "{serial}"  # in a text: the unit's serial stands there
-INSTEAD: Mapping[str, tuple[str, ...]] = {
-    "sleeve": ("wrap", "insert"),
-    "insert": ("wrap", "flag"),
-    "wrap": ("sleeve", "flag"),
-    "flag": ("wrap", "sleeve"),
-}  # the kinds that are looked at where another does not fit
 
 
 @dataclass(frozen=True, slots=True)
@@ -221,7 +215,7 @@ class Fitter:
     def fit(self, marker: Marker, cut_mm: float | None = None) -> Fit:
         """Fit a marker that is no tag, of a sleeve or insert at a given cut length where there is one."""
         marker, codes = coded(marker, self.sizing.index.harness, self.unit)
-        if marker.kind in ("wrap", "flag"):
+        if marker.kind not in SLID_ON:
             answer = self._on_film(marker, codes)
             return answer if answer.verdict != DOES_NOT_FIT else self._film_ways(answer, codes)
         place = self._sleeve_place(marker)
@@ -259,7 +253,7 @@ class Fitter:
         """Fit another kind in a marker's place, with the code that it would carry there by ``code_on``."""
         codes = codes if marker.kind in marker.settings.code_on else None
         marker = heated(marker) if codes else marker
-        if marker.kind in ("wrap", "flag"):
+        if marker.kind not in SLID_ON:
             return self._on_film(marker, codes)
         return self._under_tube(marker, self._sleeve_place(marker), codes)
 
@@ -333,7 +327,7 @@ class Fitter:
             except LabelerError:  # the way on of a sleeve is not known there
                 return fit
 
-        return dict.fromkeys(INSTEAD[fit.marker.kind], other)
+        return dict.fromkeys(KINDS[fit.marker.kind].instead, other)
 
     def _sleeve_place(self, marker: Marker) -> SleevePlace:
         """Return the place of a sleeve or insert; wires of one kind share theirs, a branch end has its own."""

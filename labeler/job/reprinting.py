@@ -30,6 +30,7 @@ from labeler.job.run import (
 from labeler.job.work_list import only_cut, work_list
 from labeler.model import Face, Harness, Piece, Run, Sheet, Stock, Symbol
 from labeler.tables.catalogue import default_settings, load_catalogue
+from labeler.tables.kinds import KINDS
 from labeler.tables.printers import AS_DRAWN, Printer, printer_problems
 from labeler.text import load_font
 
@@ -375,12 +376,7 @@ def _stock_problems(items: Iterable[Recorded], other: Stock) -> Iterator[Problem
 
 def _measures_that_matter(other: Stock, was: Stock) -> Iterator[tuple[str, float, float]]:
     """Yield the measures by which a marker would not sit, wrap or read as it was worked out to."""
-    keys = {
-        "wrap": ("cell_width_mm", "cell_height_mm", "print_around_mm", "film_mm"),
-        "flag": ("cell_width_mm", "cell_height_mm", "film_mm"),
-        "insert": ("film_mm",),
-    }
-    for key in keys.get(other.takes, ()):
+    for key in KINDS[other.takes].measures:
         now, then = getattr(other, key), getattr(was, key)
         if abs(now - then) > SAME_MM:
             yield key, now, then

@@ -24,8 +24,7 @@ from labeler.model import (
     Obstacle,
 )
 from labeler.size.bundles import Sizing, bundle_at, covering_of, widest, with_contacts
-
-SLID_ON = ("sleeve", "insert")  # kinds of marker that go on from an end; others from the side
+from labeler.tables.kinds import SLID_ON
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,7 +23,8 @@ from labeler.model import (
     SeatSection,
 )
 from labeler.size.bundles import Sizing, branch_bundle, covering_of, wire_diameter
-from labeler.size.installation import SLID_ON, access_ends, access_to, best_access_end, installation
+from labeler.size.installation import access_ends, access_to, best_access_end, installation
+from labeler.tables.kinds import SLID_ON
 
 
 def wire_seat(circuit: Circuit, sizing: Sizing, kind: str = "sleeve", at: str = "") -> Seat:

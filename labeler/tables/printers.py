@@ -26,7 +26,7 @@ from pathlib import Path
 from labeler.errors import LabelerError, Problem, Where, refuse
 from labeler.model import Sheet
 from labeler.tables.document import Form, Key, checked, load
-from labeler.tables.stocks import KINDS
+from labeler.tables.stocks import STOCK_KINDS
 
 TECHNOLOGIES = ("laser", "inkjet", "thermal transfer")
 MOST_OFF = 0.1  # a correction beyond 10 % is a mistake of measuring: project choice
@@ -88,8 +88,8 @@ def load_printer(name: str) -> Printer:
         text = f"technology {technology!r} is unknown"
         problems.append(Problem(document.at("technology"), text, f"one of {', '.join(TECHNOLOGIES)}"))
     for word in values.get("feeds", ()):
-        if word not in KINDS:
-            problems.append(Problem(document.at("feeds"), f"feeds names {word!r}", f"use {', '.join(KINDS)}"))
+        if word not in STOCK_KINDS:
+            problems.append(Problem(document.at("feeds"), f"feeds names {word!r}", f"use {', '.join(STOCK_KINDS)}"))
     if problems:
         raise LabelerError(*problems)
     return Printer(name=path.stem, **values)

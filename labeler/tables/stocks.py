@@ -9,10 +9,10 @@ from math import inf
 from labeler.errors import Problem, Where
 from labeler.model import Stock
 from labeler.tables.document import Document, Form, Key, checked
+from labeler.tables.kinds import KINDS
 
-KINDS = ("grid", "roll", "card", "reel")
+STOCK_KINDS = ("grid", "roll", "card", "reel")
 SHEETS = ("grid", "roll")  # whose cells have a size of their own
-TAKES = ("wrap", "tag", "sleeve", "insert", "flag")
 MOST_CELLS = 10_000  # of a page: more are a slip of the pen (project choice)
 ROUNDING_MM = 0.01  # project choice: what a sum of printed dimensions may be over
 
@@ -60,11 +60,11 @@ def largest_piece(stock: Stock) -> tuple[float, float]:
 
 
 def _limits(stock: Stock) -> Iterator[Limit]:
-    if stock.kind not in KINDS:
-        yield "kind", f"is {stock.kind!r}", f"use {', '.join(KINDS)}"
-    elif stock.takes not in TAKES:
-        yield "takes", f"is {stock.takes!r}", f"use {', '.join(TAKES)}"
-    elif stock.takes in ("wrap", "tag", "flag") and not (stock.cell_width_mm and stock.cell_height_mm):
+    if stock.kind not in STOCK_KINDS:
+        yield "kind", f"is {stock.kind!r}", f"use {', '.join(STOCK_KINDS)}"
+    elif stock.takes not in KINDS:
+        yield "takes", f"is {stock.takes!r}", f"use {', '.join(KINDS)}"
+    elif KINDS[stock.takes].fills_cell and not (stock.cell_width_mm and stock.cell_height_mm):
         key = "cell_width_mm" if not stock.cell_width_mm else "cell_height_mm"
         yield key, "is missing", f"a {stock.takes} is as large as its cell: measure one"
     elif stock.kind != "reel" and not (stock.page_width_mm and stock.page_height_mm):

@@ -16,6 +16,7 @@ from labeler.harness import settings_of
 from labeler.model import DOES_NOT_FIT, TIGHT, Fit, InstallationStep, Sheet
 from labeler.size.bundles import Sizing
 from labeler.tables.document import Form, Key, checked, load, shipped
+from labeler.tables.kinds import KINDS
 from labeler.wording import sentences
 from labeler.work.branch_pages import BranchPage, CoveringCut, branch_pages, covering_cut
 from labeler.work.sleeves import (
@@ -204,7 +205,7 @@ def apply_methods(sheets: Iterable[Sheet]) -> tuple[ApplyMethod, ...]:
     """Return the kinds that are on these sheets and are not shrunk."""
     counts: Counter[tuple[str, bool]] = Counter()
     for sheet in sheets:
-        if sheet.stock.takes in ("wrap", "insert", "flag"):
+        if KINDS[sheet.stock.takes].apply:
             counts[sheet.stock.takes, sheet.stock.cut_lines] += len(sheet.placed)
     return tuple(ApplyMethod(kind, cut, pieces) for (kind, cut), pieces in counts.items())
 

@@ -25,8 +25,8 @@ from labeler.model import (
     Settings,
 )
 from labeler.size.bundles import Sizing
-from labeler.size.installation import SLID_ON
 from labeler.tables.catalogue import Catalogue
+from labeler.tables.kinds import SLID_ON
 from labeler.work.sleeves import Cut, SleeveRow, cuts_of, on_bare_mm
 from labeler.work.wiring import WireEnds, wire_ends_at
 
@@ -368,7 +368,7 @@ def _terminate(limb: _Limb, index: HarnessIndex) -> Iterator[WorkStep]:
     """Yield what is done at each connector: markers on its wires first, while they are free."""
     given = {end.at: end for end in limb.branch.ends}
     counts = Counter(pin.connector for circuit in limb.circuits for pin in (circuit.start, circuit.finish))
-    wrapped = Counter(index.connector_at(f.marker) for f in limb.on_wires if f.marker.kind in ("wrap", "flag"))
+    wrapped = Counter(index.connector_at(f.marker) for f in limb.on_wires if f.marker.kind not in SLID_ON)
     for connector in limb.reached:
         name, kind, end = connector.id, connector.kind, given.get(connector.id, BranchEnd(connector.id))
         if wrapped[name]:

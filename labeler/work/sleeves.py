@@ -9,6 +9,7 @@ from typing import Any
 
 from labeler.model import ClosingStep, Fit, Harness, Installation, InstallationStep, Obstacle
 from labeler.tables.colours import colour_name
+from labeler.tables.kinds import KINDS, SLID_ON
 
 HEATINGS = ("back first", "even", "any")
 NOT_RECORDED = "not recorded"  # of a print by a version that did not keep it
@@ -116,8 +117,8 @@ def sleeve_rows(harness: Harness, fits: Iterable[Fit], order: Sequence[Installat
     grouped: dict[str, list[SleeveRow]] = {branch.id: [] for branch in harness.branches}
     for fit in fits:
         marker = fit.marker
-        if marker.kind in ("sleeve", "insert") and fit.tube is not None:
-            code = marker.settings.tube_colour if marker.kind == "sleeve" else "clear"
+        if marker.kind in SLID_ON and fit.tube is not None:
+            code = marker.settings.tube_colour if KINDS[marker.kind].tube == "marked" else "clear"
             row = SleeveRow(
                 branch=marker.branch,
                 at=marker.at,
@@ -126,7 +127,7 @@ def sleeve_rows(harness: Harness, fits: Iterable[Fit], order: Sequence[Installat
                 colour=colour_name(code) or code,
                 cut_length_mm=fit.cut_length_mm,
                 how=instructions(fit, edges.get((marker.branch, marker.at))),
-                heating=marker.settings.heating if marker.lettered and marker.kind == "sleeve" else "even",
+                heating=marker.settings.heating if marker.lettered and KINDS[marker.kind].tube == "marked" else "even",
                 over_strip=marker.kind == "insert",
             )
             grouped.setdefault(marker.branch, []).append(row)

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from labeler.model import CRIMP_CONTACTS, CRIMP_TERMINAL, JOIN_BRANCHES, MAKE_SPLICE, Connector
 from labeler.size import wording
+from labeler.tables.kinds import KINDS
 from labeler.wording import sentence, sentences
 from labeler.work.branch_pages import (
     BranchFacts,
@@ -28,13 +29,6 @@ HEATING = {
     "even": "turn the work all the time, so that all sides shrink alike",
     "any": "the lettering allows for heat from any side; keep the nozzle moving",
 }
-APPLYING = {
-    "wrap": "on a clean, dry wire: printed part first, text along the wire, then the clear tail wound over it",
-    "insert": "wind it around, text outside and along the wires, draw the clear sleeve over it, then shrink that",
-    "flag": "lay the wire across the middle, fold there, press the halves together edge to edge",
-    "paper flag": "fold at the ticks around the wire, and glue the halves together edge to edge",
-}
-"""How what is not shrunk goes on: common practice."""
 TERMINATING = {
     JOIN_BRANCHES: "Join the branches at {}",
     MAKE_SPLICE: "Make the splice {}",
@@ -54,8 +48,8 @@ def place(where: Place) -> str:
 
 def applying(method: ApplyMethod) -> str:
     """Return how a kind of marker that is not shrunk goes on, as its stock is made."""
-    how = APPLYING["paper flag" if method.kind == "flag" and method.cut_out else method.kind]
-    return f"cut it out along the lines; {how}" if method.cut_out else how
+    kind = KINDS[method.kind]
+    return f"cut it out along the lines; {kind.apply_cut_out or kind.apply}" if method.cut_out else kind.apply
 
 
 def instructions(how: Instructions) -> str:
