@@ -32,10 +32,6 @@ class Box:
     height_mm: float
 
 
-LINEAR = ("Code 128", "Code 39")
-"""The kinds of code that are a row of bars."""
-
-
 @dataclass(frozen=True, slots=True)
 class Code:
     """A symbol that is not placed yet: rows of modules, ``1`` dark, row 0 on top; one row: bars.
@@ -43,7 +39,7 @@ class Code:
     ``quiet``: modules that stay free all round, of bars at both ends. ``level``: error correction (QR).
     """
 
-    kind: str  # QR | Data Matrix | Code 128 | Code 39
+    kind: str  # a key of `labeler.codes.symbols.SYMBOLOGIES`
     payload: str
     rows: tuple[str, ...]
     quiet: int

@@ -12,9 +12,10 @@ from typing import Any
 import numpy as np
 import pypdfium2
 
-from labeler.codes.symbols import symbols
+from labeler.codes.symbols import PROPOSED, SYMBOLOGIES, symbols
 from labeler.draw.around import Header
 from labeler.draw.pdf import draw_sheets
+from labeler.fit.code import CodeMaker
 from labeler.fit.film import fit_wrap, wrap_place
 from labeler.fit.result import needed_for
 from labeler.fit.sleeve import SleevePlace, fit_sleeve
@@ -59,8 +60,10 @@ def trials(seed: int, **fixed: Any) -> Iterator[Trial]:
         marker = Marker("W9X0GRQG", marker_kind, role, "J4", ("J4",), True, chosen)
         seat = Seat(on, on, on)
 
-        def codes(other: str, _: str, kind: str = kind, payload: str = payload) -> Iterator[Any]:
+        def made(other: str, _: str, kind: str = kind, payload: str = payload) -> Iterator[Any]:
             return symbols(other or kind, payload)
+
+        codes = CodeMaker(made, SYMBOLOGIES[kind].linear, PROPOSED)
 
         if marker_kind == "wrap":
             stocks = [CATALOGUE.stock(name) for name in ("wrap-a4-25x38", "wrap-a4-25x18")]

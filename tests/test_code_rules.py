@@ -18,10 +18,10 @@ from hypothesis import strategies as st
 from labeler.answers.explain import explain
 from labeler.answers.report import marker_json, one
 from labeler.answers.single import fit_text
-from labeler.codes.symbols import symbols
+from labeler.codes.symbols import PROPOSED, SYMBOLOGIES, symbols
 from labeler.draw.around import Header
 from labeler.draw.pdf import draw_sheets
-from labeler.fit.code import Ground, set_code
+from labeler.fit.code import CodeMaker, Ground, set_code
 from labeler.fit.film import fit_flag, fit_insert, fit_wrap, wrap_place
 from labeler.fit.result import needed_for
 from labeler.fit.sleeve import SleevePlace, fit_sleeve
@@ -45,11 +45,11 @@ def marker(kind: str = "sleeve", code: str = "Data Matrix", **changes: Any) -> M
     return Marker("W9X0GRQG", kind, "branch end", "J4", ("J4",), True, chosen)
 
 
-def codes_of(kind: str, payload: str = "0001 W9X0GRQG") -> Any:
+def codes_of(kind: str, payload: str = "0001 W9X0GRQG") -> CodeMaker:
     def make(other: str, rule: str) -> Iterator[Code]:
         return symbols(other or kind, "W9X0GRQG" if rule == "marker" else payload)
 
-    return make
+    return CodeMaker(make, SYMBOLOGIES[kind].linear, PROPOSED)
 
 
 def on_ground(ground: Ground, code: str = "Data Matrix", room_mm: float = 60.0, **changes: Any) -> Any:
@@ -179,7 +179,7 @@ def test_what_back_first_leaves_uncertain_is_not_asked_of_a_code() -> None:
     again, make = coded(one, boat, "0001")
     assert again.settings.heating == "even"
     assert make is not None
-    assert next(make("", "")).payload == "0001 W9X0GRQG"
+    assert next(make.symbols("", "")).payload == "0001 W9X0GRQG"
     assert coded(marker(heating="any"), boat, "0001")[0].settings.heating == "any"
     assert coded(marker(code="Code 128", heating="back first"), boat, "0001")[0].settings.heating == "back first"
     plain = replace(one, lettered=False)

@@ -11,8 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from labeler.codes.code39 import code39
-from labeler.codes.code128 import code128
+from labeler.codes.bars import code39, code128
 from labeler.codes.data_matrix import SIZES, data_matrix
 from labeler.codes.qr import penalties, qr, qr_in_room
 from labeler.codes.symbols import symbols

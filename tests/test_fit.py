@@ -7,8 +7,9 @@ from typing import Any
 
 import pytest
 
-from labeler.codes.symbols import symbols
+from labeler.codes.symbols import PROPOSED, symbols
 from labeler.errors import LabelerError
+from labeler.fit.code import CodeMaker
 from labeler.fit.film import fit_wrap, wrap_place
 from labeler.fit.result import needed_for
 from labeler.fit.sleeve import SleevePlace, cut_lengths, fit_sleeve
@@ -250,7 +251,7 @@ def test_a_wire_too_thin_for_its_text() -> None:
 
 def tag(words: TagWords, code: str = "", **changes: Any) -> Fit:
     marker = Marker("ID", "tag", "bag", "K4", ("K4",), False, settings(**changes))
-    codes = (lambda kind, _: symbols(kind or "QR", code)) if code else None
+    codes = CodeMaker(lambda kind, _: symbols(kind or "QR", code), False, PROPOSED) if code else None
     return fit_tag(marker, words, CATALOGUE.stock("tag-a4-95x54"), codes)
 
 

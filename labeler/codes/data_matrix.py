@@ -5,9 +5,6 @@ from __future__ import annotations
 from labeler.errors import LabelerError, Problem
 from labeler.model import NOWHERE
 
-QUIET_MODULES = 1
-"""Free of print on all four sides, in modules (ISO/IEC 16022:2006, 7.1)."""
-
 SIZES: dict[tuple[int, int], int] = {
     **{(side, side): number for number, side in enumerate((10, 12, 14, 16, 18, 20, 22, 24, 26, 32, 36, 40, 44, 48), 1)},
     **{size: n for n, size in enumerate(((8, 18), (8, 32), (12, 26), (12, 36), (16, 36), (16, 48)), 25)},
@@ -19,7 +16,7 @@ no marker has room for them)."""
 def data_matrix(payload: str, rows: int, columns: int) -> tuple[str, ...] | None:
     """Return the symbol of this size: rows of ``1`` (dark) and ``0``, top first; None where the text is too long.
 
-    The quiet zone is not part of the rows: leave `QUIET_MODULES` free on every side.
+    The quiet zone is not part of the rows: leave one module free on every side.
 
     Raises
     ------

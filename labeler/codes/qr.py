@@ -13,9 +13,6 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 
-QUIET_MODULES = 4
-"""Free of print on all four sides, in modules (ISO/IEC 18004:2015, 9.1)."""
-
 LEVELS = "LMQH"
 """Error correction: 7, 15, 25 or 30 % of the symbol may be lost."""
 
@@ -29,7 +26,7 @@ def qr(payload: str, error_correction: str = "M", mask: int | None = None) -> tu
     error_correction : ``L``, ``M``, ``Q`` or ``H``.
     mask : 0-7 to use this mask pattern; None chooses by the penalty rules of ISO/IEC 18004, 7.8.3.
 
-    The quiet zone is not part of the rows: leave `QUIET_MODULES` free on every side.
+    The quiet zone is not part of the rows: leave four modules free on every side.
 
     Raises
     ------

@@ -1,28 +1,80 @@
-"""Codes: what a machine reads on a marker, as modules. Where a symbol may stand is decided when it is fitted."""
+"""Symbologies: one row each says how a text becomes modules, what stays free around them, and how they are read.
+
+Where a symbol may stand is decided when it is fitted.
+"""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
 
-from labeler.codes import code39 as older
-from labeler.codes import code128 as linear
-from labeler.codes import data_matrix as matrix
-from labeler.codes import qr as square
-from labeler.codes.code39 import code39
-from labeler.codes.code128 import code128
-from labeler.codes.data_matrix import data_matrix
+from labeler.codes.bars import code39, code128
+from labeler.codes.data_matrix import SIZES, data_matrix
 from labeler.codes.qr import qr_in_room
 from labeler.errors import LabelerError, Problem
 from labeler.model import NOWHERE, Code
 
-QUIET_ZONE_MODULES = {
-    "QR": square.QUIET_MODULES,
-    "Data Matrix": matrix.QUIET_MODULES,
-    "Code 128": linear.QUIET_MODULES,
-    "Code 39": older.QUIET_MODULES,
+Made = tuple[tuple[str, ...], str]  # rows of modules, and the level of error correction, "" where there is none
+
+
+@dataclass(frozen=True, slots=True)
+class Symbology:
+    """A kind of code. ``make`` yields the symbols that hold a text at a least error correction, lowest first."""
+
+    name: str
+    quiet: int  # modules that stay free all round, of bars at both ends
+    make: Callable[[str, str], Iterator[Made]]
+    reader: str  # the reading library's format
+    family: str  # … and the name of the format in its answers
+    linear: bool = False  # a row of bars
+    proposed: int = 0  # as a way out where another does not stand: in this order; 0 never
+
+
+def _qr(payload: str, least: str) -> Iterator[Made]:
+    yield qr_in_room(payload, least)
+
+
+def _code128(payload: str, _: str) -> Iterator[Made]:
+    yield (code128(payload),), ""
+
+
+def _code39(payload: str, _: str) -> Iterator[Made]:
+    pair = re.search(r"[$/+%][A-Z]", payload)
+    if pair:  # readers of full ASCII take the two for another sign (ISO/IEC 16388 annex A)
+        message = f"Code 39 {payload!r}: {pair[0]!r} is another sign to readers that take full ASCII"
+        raise LabelerError(Problem(NOWHERE, message, "use Code 128, or a code_payload without it"))
+    yield (code39(payload),), ""
+
+
+def _data_matrix(payload: str, _: str) -> Iterator[Made]:
+    height = 0
+    for rows, columns in sorted(SIZES):
+        if rows == height:
+            continue  # a narrower one of this height holds it
+        made = data_matrix(payload, rows, columns)
+        if made is not None:
+            height = rows
+            yield made, ""
+    if not height:
+        message = f"Data Matrix: {len(payload)} signs do not fit 48 x 48 modules, the largest that is used"
+        raise LabelerError(Problem(NOWHERE, message, "shorten the text"))
+
+
+SYMBOLOGIES: Mapping[str, Symbology] = {
+    each.name: each
+    for each in (
+        Symbology("QR", 4, _qr, "QRCodeModel2", "QRCode", proposed=2),
+        Symbology("Data Matrix", 1, _data_matrix, "DataMatrix", "DataMatrix", proposed=1),
+        Symbology("Code 128", 10, _code128, "Code128", "Code128", linear=True, proposed=3),
+        Symbology("Code 39", 10, _code39, "Code39Std", "Code39", linear=True),
+    )
 }
-"""Modules that stay free all round a symbol, of bars at both ends, by its kind."""
+"""By name. Quiet zones: ISO/IEC 18004:2015, 9.1; 16022:2006, 7.1; 15417:2007, 4.4.2; 16388:2007, 4.4 d. Formats: the
+family of QR would also take its small relatives, which misread damaged symbols."""
+
+PROPOSED = tuple(s.name for s in sorted(SYMBOLOGIES.values(), key=lambda s: s.proposed) if s.proposed)
+"""The symbologies that are tried where another does not stand."""
 
 
 def symbols(kind: str, payload: str, least: str = "M") -> Iterator[Code]:
@@ -35,35 +87,6 @@ def symbols(kind: str, payload: str, least: str = "M") -> Iterator[Code]:
     ------
     LabelerError : a text that the kind cannot hold.
     """
-    if kind == "QR":
-        rows, level = qr_in_room(payload, least)
-        yield Code(kind, payload, rows, square.QUIET_MODULES, level)
-    elif kind == "Code 128":
-        yield Code(kind, payload, (code128(payload),), linear.QUIET_MODULES)
-    elif kind == "Code 39":
-        _refuse_pairs(payload)
-        yield Code(kind, payload, (code39(payload),), older.QUIET_MODULES)
-    else:
-        yield from _shapes(payload)
-
-
-def _refuse_pairs(payload: str) -> None:
-    """Raise for a sign and a letter that readers of full ASCII take for another sign (ISO/IEC 16388 annex A)."""
-    pair = re.search(r"[$/+%][A-Z]", payload)
-    if pair:
-        message = f"Code 39 {payload!r}: {pair[0]!r} is another sign to readers that take full ASCII"
-        raise LabelerError(Problem(NOWHERE, message, "use Code 128, or a code_payload without it"))
-
-
-def _shapes(payload: str) -> Iterator[Code]:
-    height = 0
-    for rows, columns in sorted(matrix.SIZES):
-        if rows == height:
-            continue  # a narrower one of this height holds it
-        made = data_matrix(payload, rows, columns)
-        if made is not None:
-            height = rows
-            yield Code("Data Matrix", payload, made, matrix.QUIET_MODULES)
-    if not height:
-        message = f"Data Matrix: {len(payload)} signs do not fit 48 x 48 modules, the largest that is used"
-        raise LabelerError(Problem(NOWHERE, message, "shorten the text"))
+    symbology = SYMBOLOGIES[kind]
+    for rows, level in symbology.make(payload, least):
+        yield Code(kind, payload, rows, symbology.quiet, level)

@@ -23,8 +23,18 @@ BAR_SHARE = 0.15  # height of bars, at least, in lengths of the code: see code_b
 STEPS_TRIED = 12  # module sizes tried, a dot larger each: project choice
 FINER_DPI = 600.0  # the printer that is named where its dots would do: project choice
 
-CodeMaker = Callable[[str, str], Iterator[Code]]
-"""Yields the symbols of a kind with a payload by a rule, lowest first; "" stands for the marker's own setting."""
+
+@dataclass(frozen=True, slots=True)
+class CodeMaker:
+    """What makes a marker's symbols.
+
+    ``symbols`` yields those of a symbology with a payload by a rule, lowest first; "" stands for the marker's own
+    setting. ``linear``: its own are bars. ``others`` are symbologies that may be tried instead.
+    """
+
+    symbols: Callable[[str, str], Iterator[Code]]
+    linear: bool
+    others: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,7 +153,7 @@ def set_code(
         return None
     rules = rules_of(marker.settings)
     best: tuple[Code, Stand] | None = None
-    for code in codes("", ""):
+    for code in codes.symbols("", ""):
         found = _stand_of(code, ground, rules, room_mm, largest)
         if not found.faults and not largest:
             return _set(code, found, ground, rules)
@@ -314,7 +324,7 @@ def _ways(
     settings, rules = marker.settings, rules_of(marker.settings)
 
     def first(kind: str, rule: str, by: Rules = rules) -> Fact | None:
-        for code in codes(kind, rule):
+        for code in codes.symbols(kind, rule):
             found = _stand_of(code, ground, by, room_mm, largest)
             if found.faults and not found.too_long:
                 break
@@ -324,7 +334,7 @@ def _ways(
 
     if settings.code_payload != "marker" and (found := first("", "marker")):
         yield fact("shorter code", size=found)
-    for kind in ("Data Matrix", "QR", "Code 128"):
+    for kind in codes.others:
         if kind != settings.code and (found := first(kind, "")):
             yield fact("other symbology", kind=kind, size=found)
     if rules.dpi < FINER_DPI and (found := first("", "", replace(rules, dpi=FINER_DPI))):

@@ -14,7 +14,6 @@ from labeler.formulas.legibility import height_for_dots
 from labeler.model import (
     DOES_NOT_FIT,
     FITS,
-    LINEAR,
     Box,
     Capital,
     Face,
@@ -139,7 +138,7 @@ class _Composed:
 
 def _code(marker: Marker, codes: CodeMaker | None, area: _Area, stock: Stock) -> SetCode | None:
     """The code with the largest modules its square takes, of bars with the least; None where the tag carries none."""
-    side, linear = stock.cell_height_mm * marker.settings.tag_code_share, marker.settings.code in LINEAR
+    side, linear = stock.cell_height_mm * marker.settings.tag_code_share, codes is not None and codes.linear
     return set_code(marker, codes, Ground(side), area.width if linear else side, largest=not linear)
 
 

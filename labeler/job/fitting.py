@@ -10,7 +10,7 @@ from string import ascii_uppercase
 from typing import TypeVar, cast
 
 from labeler.codes.payload import payload_of
-from labeler.codes.symbols import symbols
+from labeler.codes.symbols import PROPOSED, SYMBOLOGIES, symbols
 from labeler.errors import LabelerError, Problem, refuse
 from labeler.fit.code import CodeMaker
 from labeler.fit.film import WrapPlace, fit_flag, fit_insert, fit_wrap, wrap_place
@@ -21,7 +21,6 @@ from labeler.fit.tag import fit_tag
 from labeler.job.deliver import Track, untracked
 from labeler.model import (
     DOES_NOT_FIT,
-    LINEAR,
     Code,
     Fit,
     Harness,
@@ -79,15 +78,16 @@ def coded(marker: Marker, harness: Harness, unit: str) -> tuple[Marker, CodeMake
                     *(Problem(marker.where, f"{marker.at}: {p.message}", p.fix) for p in error.problems)
                 ) from error
 
-    return marker, make
+    return marker, CodeMaker(make, SYMBOLOGIES[settings.code].linear, PROPOSED)
 
 
 def heated(marker: Marker) -> Marker:
     """Return a marker that carries a code as it is heated: a sleeve with a matrix code evenly."""
     settings = marker.settings
-    if marker.kind != "sleeve" or settings.heating != "back first" or settings.code in LINEAR:
-        return marker
-    return with_settings(marker, heating="even")
+    printed = KINDS[marker.kind].tube == "marked"
+    if printed and settings.heating == "back first" and not SYMBOLOGIES[settings.code].linear:
+        return with_settings(marker, heating="even")
+    return marker
 
 
 # ---------------------------------------------------------------- fitting

@@ -11,7 +11,7 @@ from math import floor
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from labeler.codes.symbols import QUIET_ZONE_MODULES
+from labeler.codes.symbols import SYMBOLOGIES
 from labeler.errors import LabelerError, Problem, Where, refuse
 from labeler.job.deliver import Drawing, Names, Output, folder_problems, hand_over, output_from_text, output_text
 from labeler.job.revising import compare, remark
@@ -99,7 +99,8 @@ def _steps_down(face: Face) -> tuple[float, ...]:
 
 def _codes(symbol: Symbol) -> Iterator[Area]:
     """Yield every copy of a code with its quiet zone: of bars that lies at both ends."""
-    quiet = QUIET_ZONE_MODULES.get(symbol.kind, max(QUIET_ZONE_MODULES.values()))
+    known = SYMBOLOGIES.get(symbol.kind)
+    quiet = known.quiet if known else max(each.quiet for each in SYMBOLOGIES.values())
     beside = quiet * symbol.module_x_mm
     above = quiet * symbol.module_y_mm if len(symbol.rows) > 1 else 0.0
     wide, high = len(symbol.rows[0]) * symbol.module_x_mm, len(symbol.rows) * symbol.module_y_mm

@@ -1,4 +1,4 @@
-"""Code 128 symbols (ISO/IEC 15417): one row of modules."""
+"""Codes of bars: Code 128 (ISO/IEC 15417) and Code 39 (ISO/IEC 16388), each one row of modules."""
 
 from __future__ import annotations
 
@@ -7,9 +7,6 @@ from typing import Any
 
 from labeler.errors import LabelerError, Problem
 from labeler.model import NOWHERE
-
-QUIET_MODULES = 10
-"""Free of print left and right, in modules (ISO/IEC 15417:2007, 4.4.2)."""
 
 
 def code128(payload: str) -> str:
@@ -58,3 +55,27 @@ def _encoder() -> Any:
             return shorter
 
     return Guarded
+
+
+def code39(payload: str, *, check: bool = False) -> str:
+    """Return the modules from the first bar to the last, wide ones three: ``1`` is bar, ``0`` is space.
+
+    ``check`` adds the check character (sum of the values mod 43); the ids of markers have their own.
+
+    Raises
+    ------
+    LabelerError : an empty payload, or a character that Code 39 lacks.
+
+    >>> len(code39("1A"))  # (C + 2)(3 N + 6) + C + 1 with C = 2, N = 3
+    63
+    """
+    from barcode.charsets.code39 import REF
+    from barcode.codex import Code39
+
+    if not payload:
+        raise LabelerError(Problem(NOWHERE, "Code 39: nothing to encode", "give the code a text"))
+    lacking = sorted({sign for sign in payload if sign not in REF})
+    if lacking:
+        message = f"Code 39 {payload!r}: has no {', '.join(map(repr, lacking))}"
+        raise LabelerError(Problem(NOWHERE, message, "use capitals and digits, or Code 128"))
+    return str(Code39(payload, add_checksum=check).build()[0])
