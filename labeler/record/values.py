@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import lru_cache
 
-from labeler.alike import pattern
 from labeler.errors import Problem, Where
 from labeler.model import Face, Fit, Harness, Piece, Sheet, Stock
 
@@ -34,8 +32,8 @@ def marker_row(fit: Fit) -> MarkerRow:
     marker = fit.marker
     label = " ".join(fit.lines or marker.text)
     if fit.tube is None:
-        row = _without_tube(marker.kind, marker.role, fit.cut_length_mm)
-        return row(marker.id, marker.at, label, marker.branch, marker.circuit)
+        own = marker.id, marker.kind, marker.role, marker.at
+        return MarkerRow(*own, label, marker.branch, marker.circuit, cut_length_mm=fit.cut_length_mm)
     return MarkerRow(
         id=marker.id,
         kind=marker.kind,
@@ -49,13 +47,6 @@ def marker_row(fit: Fit) -> MarkerRow:
         colour=_colour(fit),
         heating=_heating(fit),
     )
-
-
-@lru_cache(maxsize=64)
-def _without_tube(kind: str, role: str, cut_length_mm: float) -> Callable[..., MarkerRow]:
-    """Return a function of id, place, text, branch and circuit that makes the rows of such markers."""
-    like = MarkerRow("", kind, role, "", cut_length_mm=cut_length_mm)
-    return pattern(like, "id", "at", "label", "branch", "circuit")
 
 
 def _colour(fit: Fit) -> str:
