@@ -65,6 +65,36 @@ class Rules:
 
 
 @dataclass(frozen=True, slots=True)
+class _Space:
+    """Where a code is to stand, what is asked of it, and the length it may take with its quiet zone, flat [mm]."""
+
+    ground: Ground
+    rules: Rules
+    room_mm: float
+    largest: bool  # the largest module there is room for is wanted, else the smallest that keeps the limits
+
+    @property
+    def dot_mm(self) -> float:
+        return MM_PER_INCH / self.rules.dpi
+
+
+@dataclass(frozen=True, slots=True)
+class _Shape:
+    """A symbol without its text: what decides its size."""
+
+    kind: str
+    rows: int
+    columns: int
+    free: float  # modules that stay free, both sides together
+
+    @property
+    def named(self) -> Fact:
+        if self.rows == 1:
+            return fact("bars", kind=self.kind, columns=self.columns)
+        return fact("matrix", kind=self.kind, rows=self.rows, columns=self.columns)
+
+
+@dataclass(frozen=True, slots=True)
 class Stand:
     """One symbol on one ground: printer dots of a module along and across (of bars: of their height)."""
 
@@ -151,28 +181,30 @@ def set_code(
     """
     if codes is None:
         return None
-    rules = rules_of(marker.settings)
+    space = _Space(ground, rules_of(marker.settings), room_mm, largest)
+    best = _best(codes, space)
+    if best is None:
+        return None
+    made = _set(*best, space)
+    return replace(made, ways_out=tuple(_ways(marker, best, codes, space))) if ways and best[1].faults else made
+
+
+def _best(codes: CodeMaker, space: _Space) -> tuple[Code, Stand] | None:
+    """Return the first of a marker's symbols that keeps every limit, else the one that breaks fewest."""
     best: tuple[Code, Stand] | None = None
     for code in codes.symbols("", ""):
-        found = _stand_of(code, ground, rules, room_mm, largest)
-        if not found.faults and not largest:
-            return _set(code, found, ground, rules)
+        found = _stand_of(code, space)
+        if not found.faults and not space.largest:
+            return code, found
         if best is None or len(found.faults) < len(best[1].faults):
             best = code, found
-        elif largest and found.dots < best[1].dots:
+        elif space.largest and found.dots < best[1].dots:
             break  # those that follow have more modules still
-        elif largest and found.dots > best[1].dots and not found.faults:
+        elif space.largest and found.dots > best[1].dots and not found.faults:
             best = code, found
         if found.faults and not found.too_long:
             break
-    if best is None:
-        return None
-    if not best[1].faults:
-        return _set(*best, ground, rules)
-    made = _set(*best, ground, rules)
-    if not ways:
-        return made
-    return replace(made, ways_out=tuple(_ways(marker, best, codes, ground, room_mm, largest)))
+    return best
 
 
 def with_code(
@@ -193,28 +225,24 @@ def with_code(
 # ---------------------------------------------------------------- one symbol on one ground
 
 
-def _stand_of(code: Code, ground: Ground, rules: Rules, room_mm: float, largest: bool) -> Stand:
-    size = len(code.rows), len(code.rows[0])
-    if code.linear:
-        return _bars(code.kind, size[1], code.quiet, ground, rules, room_mm)
-    return _modules(code.kind, *size, code.quiet, ground, rules, room_mm, largest)
+def _stand_of(code: Code, space: _Space) -> Stand:
+    free = 2 * (code.quiet + space.rules.quiet_extra)
+    shape = _Shape(code.kind, len(code.rows), len(code.rows[0]), free)
+    return _bars(shape, space) if code.linear else _modules(shape, space)
 
 
 @lru_cache(maxsize=4096)
-def _modules(
-    kind: str, rows: int, columns: int, quiet: float, ground: Ground, rules: Rules, room_mm: float, largest: bool
-) -> Stand:
+def _modules(shape: _Shape, space: _Space) -> Stand:
     """Return the module size that keeps all limits, or the one that breaks fewest, with its figures."""
-    dot, free = MM_PER_INCH / rules.dpi, 2 * (quiet + rules.quiet_extra)
+    ground, rules = space.ground, space.rules
     least = _least_dots(rules, ground.along.low)
     sizes = list(range(least, least + STEPS_TRIED))
-    if largest:
-        most = floor(min(room_mm / (columns + free), ground.across_mm / (rows + free)) / dot + 1e-6)
-        sizes = [max(most, least)]
+    if space.largest:
+        wide, high = space.room_mm / (shape.columns + shape.free), ground.across_mm / (shape.rows + shape.free)
+        sizes = [max(floor(min(wide, high) / space.dot_mm + 1e-6), least)]
     tried = []
     for x in sizes:
-        y = _dots_across(x, ground, rules)
-        found = _judged(kind, rows, columns, free, (x, y), ground, rules, room_mm)
+        found = _judged(shape, (x, _dots_across(x, ground, rules)), space)
         if not found.faults:
             return found
         tried.append(found)
@@ -236,23 +264,14 @@ def _axial(x: int, y: int, ground: Ground) -> float:
     return max(axial_nonuniformity(x * scale, y) for scale in (ground.squeeze.low, ground.squeeze.high))
 
 
-def _judged(
-    kind: str,
-    rows: int,
-    columns: int,
-    free: float,
-    dots: tuple[int, int],
-    ground: Ground,
-    rules: Rules,
-    room_mm: float,
-) -> Stand:
-    dot = MM_PER_INCH / rules.dpi
-    arc = rows * dots[1] * dot * ground.arc_per_mm
+def _judged(shape: _Shape, dots: tuple[int, int], space: _Space) -> Stand:
+    ground, rules, dot, room_mm = space.ground, space.rules, space.dot_mm, space.room_mm
+    arc = shape.rows * dots[1] * dot * ground.arc_per_mm
     axial = _axial(*dots, ground)
     in_view = arc / 2 + rules.aim <= pi / 2
-    grid = (grid_deviation(rows, arc, rules.aim) if in_view else inf) if arc else 0.0
-    wide, high = (columns + free) * dots[0] * dot, (rows + free) * dots[1] * dot
-    what, faults = fact("matrix", kind=kind, rows=rows, columns=columns), []
+    grid = (grid_deviation(shape.rows, arc, rules.aim) if in_view else inf) if arc else 0.0
+    wide, high = (shape.columns + shape.free) * dots[0] * dot, (shape.rows + shape.free) * dots[1] * dot
+    what, faults = shape.named, []
     if arc > rules.arc + EPS:
         faults.append(fact("code arc", symbol=what, arc=degrees(arc), most=degrees(rules.arc)))
     if grid > rules.grid + EPS:
@@ -274,16 +293,16 @@ def _judged(
 
 
 @lru_cache(maxsize=4096)
-def _bars(kind: str, columns: int, quiet: float, ground: Ground, rules: Rules, room_mm: float) -> Stand:
+def _bars(shape: _Shape, space: _Space) -> Stand:
     """Return bars across the piece (rings, on a round one): neither curve nor stretch takes their widths apart."""
-    dot = MM_PER_INCH / rules.dpi
+    ground, rules, dot, room_mm = space.ground, space.rules, space.dot_mm, space.room_mm
     x = _least_dots(rules, ground.along.low)
-    needed = max(rules.bar_mm, BAR_SHARE * columns * x * dot * ground.along.high)
+    needed = max(rules.bar_mm, BAR_SHARE * shape.columns * x * dot * ground.along.high)
     dots = ceil(needed / ground.face.low / dot - 1e-6)
     all_of_it = floor(ground.across_mm / dot + 1e-6)
     high = max(all_of_it, 1) if ground.arc_per_mm or dots > all_of_it else dots
-    wide = (columns + 2 * (quiet + rules.quiet_extra)) * x * dot
-    what, faults = fact("bars", kind=kind, columns=columns), []
+    wide = (shape.columns + shape.free) * x * dot
+    what, faults = shape.named, []
     if dots > all_of_it:
         had, limits = all_of_it * dot * ground.face.low, {"least": rules.bar_mm, "share": BAR_SHARE}
         faults.append(fact("bars too low", symbol=what, height=had, needed=needed, **limits))
@@ -292,8 +311,9 @@ def _bars(kind: str, columns: int, quiet: float, ground: Ground, rules: Rules, r
     return Stand((x, high), high * dot * ground.arc_per_mm, 0.0, 0.0, tuple(faults))
 
 
-def _set(code: Code, found: Stand, ground: Ground, rules: Rules) -> SetCode:
-    dot, quiet = MM_PER_INCH / rules.dpi, code.quiet + rules.quiet_extra
+def _set(code: Code, found: Stand, space: _Space) -> SetCode:
+    ground, rules, dot = space.ground, space.rules, space.dot_mm
+    quiet = code.quiet + rules.quiet_extra
     x, y = (round(dots * dot, 6) for dots in found.dots)
     rows, columns = len(code.rows), len(code.rows[0])
     across = y * ground.face.low if not code.linear else inf
@@ -317,15 +337,13 @@ def _set(code: Code, found: Stand, ground: Ground, rules: Rules) -> SetCode:
 # ---------------------------------------------------------------- what would do
 
 
-def _ways(
-    marker: Marker, best: tuple[Code, Stand], codes: CodeMaker, ground: Ground, room_mm: float, largest: bool
-) -> Iterator[Fact]:
+def _ways(marker: Marker, best: tuple[Code, Stand], codes: CodeMaker, space: _Space) -> Iterator[Fact]:
     """Yield what would let the code stand, each worked out, the smallest change first."""
-    settings, rules = marker.settings, rules_of(marker.settings)
+    settings, rules = marker.settings, space.rules
 
-    def first(kind: str, rule: str, by: Rules = rules) -> Fact | None:
+    def first(kind: str, rule: str, there: _Space = space) -> Fact | None:
         for code in codes.symbols(kind, rule):
-            found = _stand_of(code, ground, by, room_mm, largest)
+            found = _stand_of(code, there)
             if found.faults and not found.too_long:
                 break
             if not found.faults:
@@ -337,9 +355,9 @@ def _ways(
     for kind in codes.others:
         if kind != settings.code and (found := first(kind, "")):
             yield fact("other symbology", kind=kind, size=found)
-    if rules.dpi < FINER_DPI and (found := first("", "", replace(rules, dpi=FINER_DPI))):
+    if rules.dpi < FINER_DPI and (found := first("", "", replace(space, rules=replace(rules, dpi=FINER_DPI)))):
         yield fact("finer printer", dpi=FINER_DPI, size=found)
-    yield from _by_the_seat(marker, best, ground, rules)
+    yield from _by_the_seat(marker, best, space.ground, rules)
     if marker.kind != "tag":
         yield fact("on the tag")
 

@@ -66,16 +66,17 @@ def fit_tag(marker: Marker, words: TagWords, stock: Stock, codes: CodeMaker | No
 def _made(marker: Marker, words: TagWords, stock: Stock, codes: CodeMaker | None) -> Fit:
     everything = (words.title, *words.headings, *words.rows, words.summary, words.caution)
     font, reasons = font_of(everything, marker)
-    heights = _Heights.of(marker, font)
     area = _writable(stock)
     code = _code(marker, codes, area, stock)
     verdict, against = with_code(FITS, (), code, marker.settings)
     if code is not None and verdict == DOES_NOT_FIT:
         return Fit(marker, verdict, against, stock=stock.name, ways_out=code.ways_out, code=code.fit)
     symbol, side, area = _placed(code, area, stock, marker.settings)
-    composed = _tallest(words, font, heights, area, side, marker)
+    heights = _Heights.of(marker, font)
+    paper = _Paper(area, side, font, heights, marker.settings)
+    composed = _tallest(words, paper)
     if composed is None:
-        return _refused(marker, words, stock, font, heights.required, area, area.width - _beside(side, heights))
+        return _refused(marker, words, stock, paper)
     if composed.rows is not words.rows:
         reasons += (fact("rows summarised", rows=len(words.rows), stock=stock.name),)
     if words.caution and not composed.caution:
@@ -83,7 +84,7 @@ def _made(marker: Marker, words: TagWords, stock: Stock, codes: CodeMaker | None
     proportion, stem = font.capital_width / font.capital, font.stroke / font.capital
     wide, contrast = Range(proportion, proportion), contrast_of(marker.settings.print_colour, PAPER) or 0.0
     flaws = flaws_of(wide, marker.settings, PAPER)
-    size = type_size(composed.height, font, 1.0, heights.required)
+    size = paper.size(composed.height)
     flat = size * font.capital
     return Fit(
         marker,
@@ -125,6 +126,25 @@ class _Heights:
 
 
 @dataclass(frozen=True, slots=True)
+class _Paper:
+    """What a tag is written on: its area, of which a square code takes the upper right corner, and in which type."""
+
+    area: _Area
+    code_side: float
+    font: Font
+    heights: _Heights
+    settings: Settings
+
+    def beside(self, height: float) -> float:
+        """Return the width beside the code for type of a height."""
+        return self.area.width - (self.code_side + height if self.code_side else 0.0)
+
+    def size(self, height: float) -> float:
+        """Return the type size for capitals of a height."""
+        return type_size(height, self.font, 1.0, self.heights.required)
+
+
+@dataclass(frozen=True, slots=True)
 class _Composed:
     """All that is drawn on a tag at one type height, but for its code."""
 
@@ -157,35 +177,28 @@ def _placed(code: SetCode | None, area: _Area, stock: Stock, settings: Settings)
     return code.symbol(left, area.top - side / 2), side, area
 
 
-def _beside(code_side: float, heights: _Heights) -> float:
-    return code_side + heights.required if code_side else 0.0
-
-
-def _tallest(
-    words: TagWords, font: Font, heights: _Heights, area: _Area, code_side: float, marker: Marker
-) -> _Composed | None:
+def _tallest(words: TagWords, paper: _Paper) -> _Composed | None:
     """The tag at the tallest of its heights that holds rows and caution, else without that, else with a summary."""
     for rows in (words.rows, (words.summary,)) if words.summary and words.rows else (words.rows,):
         for caution in dict.fromkeys((words.caution, "")):
-            foot = _caution(caution, font, heights.required, area, marker.settings)
+            foot = _caution(caution, paper)
             if foot is None:
                 continue
-            above = replace(area, bottom=area.bottom + foot[1])
-            for height in heights.steps():
-                made = _compose(words, rows, font, height, heights.required, above, code_side, marker)
+            above = replace(paper, area=replace(paper.area, bottom=paper.area.bottom + foot[1]))
+            for height in paper.heights.steps():
+                made = _compose(words, rows, height, above)
                 if made is not None:
                     said = tuple(run.text for run in made[0])
                     return _Composed(height, rows, caution, said, (*made[0], *foot[0]), made[1])
     return None
 
 
-def _caution(
-    caution: str, font: Font, height: float, area: _Area, settings: Settings
-) -> tuple[tuple[Run, ...], float] | None:
+def _caution(caution: str, paper: _Paper) -> tuple[tuple[Run, ...], float] | None:
     """Return the caution in lines at the foot, at the least height, and what it takes of the area's; None: no room."""
     if not caution:
         return (), 0.0
-    size, pitch = type_size(height, font, 1.0, height), settings.line_pitch * height
+    font, area, height = paper.font, paper.area, paper.heights.required
+    size, pitch = paper.size(height), paper.settings.line_pitch * height
     lines = filled(caution, font, area.width / size, int(area.height / pitch))
     if not lines:
         return None
@@ -225,28 +238,20 @@ def _writable(stock: Stock) -> _Area:
 
 
 def _compose(
-    words: TagWords,
-    rows: Sequence[str],
-    font: Font,
-    height: float,
-    required: float,
-    area: _Area,
-    code_side: float,
-    marker: Marker,
+    words: TagWords, rows: Sequence[str], height: float, paper: _Paper
 ) -> tuple[tuple[Run, ...], tuple[Box, ...]] | None:
     """All of the tag at one type height, or None where it does not go in."""
-    settings = marker.settings
+    font, area, settings = paper.font, paper.area, paper.settings
     pitch, clear = settings.line_pitch * height, settings.tag_row_gap * height
-    size = type_size(height, font, 1.0, required)
-    beside = area.width - (code_side + height if code_side else 0.0)
+    size, beside = paper.size(height), paper.beside(height)
     title = min(
         settings.tag_title_height * height,
         area.height * settings.tag_title_share,
         beside * font.capital / font.width(words.title) * (1 - 1e-9),
     )
-    if title < required:
+    if title < paper.heights.required:
         return None
-    title_size = type_size(title, font, 1.0, required)
+    title_size = paper.size(title)
     y = area.top - font.above(words.title) * title_size
     runs = [Run(words.title, font.name, title_size, area.left, round(y, 4))]
     y -= font.below(words.title) * title_size + settings.tag_title_gap * height
@@ -257,27 +262,24 @@ def _compose(
         for line in lines:
             y -= pitch
             runs.append(Run(line, font.name, size, area.left, round(y, 4)))
-    y = min(y, area.top - code_side)
+    y = min(y, area.top - paper.code_side)
     if y - clear < area.bottom:
         return None
     if not rows:
         return tuple(runs), ()
-    below = _Area(area.left, area.right, y - clear, area.bottom)
-    placed = _rows(rows, font, size, height, below, settings)
+    placed = _rows(rows, height, replace(paper, area=replace(area, top=y - clear)))
     return None if placed is None else ((*runs, *placed[0]), placed[1])
 
 
-def _rows(
-    rows: Sequence[str], font: Font, size: float, height: float, area: _Area, settings: Settings
-) -> tuple[tuple[Run, ...], tuple[Box, ...]] | None:
+def _rows(rows: Sequence[str], height: float, paper: _Paper) -> tuple[tuple[Run, ...], tuple[Box, ...]] | None:
+    """The rows with a box before each, in as few columns as hold them, or None where they do not go in."""
+    font, area, settings, size = paper.font, paper.area, paper.settings, paper.size(height)
     pitch = settings.line_pitch * height
     box, gap = settings.tag_tick * height, settings.tag_column_gap * height
     beside = (1 + settings.tag_tick_gap) * box  # from the left of a box to its row
     hangs = max(font.below(row) for row in rows) * size
     fit_in = int((area.height - hangs + (pitch - height)) / pitch + 1e-9)
-    if fit_in < 1:
-        return None
-    columns = ceil(len(rows) / fit_in)
+    columns = ceil(len(rows) / fit_in) if fit_in >= 1 else MOST_COLUMNS + 1
     if columns > MOST_COLUMNS:
         return None
     per_column = ceil(len(rows) / columns)
@@ -297,15 +299,14 @@ def _rows(
     return tuple(runs), tuple(boxes)
 
 
-def _refused(
-    marker: Marker, words: TagWords, stock: Stock, font: Font, required: float, area: _Area, beside: float
-) -> Fit:
+def _refused(marker: Marker, words: TagWords, stock: Stock, paper: _Paper) -> Fit:
+    settings, font, area, required = marker.settings, paper.font, paper.area, paper.heights.required
     size = required / font.capital
-    box = (1 + marker.settings.tag_tick_gap) * marker.settings.tag_tick * required
+    box = (1 + settings.tag_tick_gap) * settings.tag_tick * required
     widest = max((font.width(row) * size + box for row in words.rows), default=0.0)
-    title = font.width(words.title) * size
-    if title > beside:
-        why = fact("title too wide", title=title, free=beside)
+    title, free = font.width(words.title) * size, paper.beside(required)
+    if title > free:
+        why = fact("title too wide", title=title, free=free)
     else:
         room = {"width": area.width, "height": area.height, "stock": stock.name}
         why = fact("rows too many", headings=len(words.headings), rows=len(words.rows), widest=widest, **room)

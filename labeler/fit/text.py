@@ -384,11 +384,12 @@ def best_setting(
     Of equally tall ones the shorter piece is taken, then the one with fewer lines. Where nothing
     reaches the required height without turning the part, the largest readable by turning is.
     """
-    each = [_set(lines, font, zone, zone.read_mm, lengths, taken_mm, pitch) for lines in options]
+    piece = _Piece(lengths, taken_mm, pitch)
+    each = [_set(lines, font, zone, piece, zone.read_mm) for lines in options]
     best = max(each, key=_merit(zone)) if len(each) > 1 else each[0]
     if best.capital_mm >= zone.required_mm - EPS:
         return best
-    turned = [_set(lines, font, zone, zone.turn_mm, lengths, taken_mm, pitch, zone.required_mm) for lines in options]
+    turned = [_set(lines, font, zone, piece, zone.turn_mm, zone.required_mm) for lines in options]
     reaching = [s for s in turned if s.capital_mm >= zone.required_mm - EPS]
     return min(reaching, key=lambda s: (s.stack_mm, s.length_mm)) if reaching else best
 
@@ -424,17 +425,19 @@ def _merit(zone: Zone) -> Callable[[Setting], tuple[float, float, int]]:
     return merit
 
 
+@dataclass(frozen=True, slots=True)
+class _Piece:
+    """The lengths that may be chosen, what print may not use of them [mm], and the pitch of lines in capitals."""
+
+    lengths: Sequence[float]
+    taken_mm: float
+    pitch: float
+
+
 def _set(
-    lines: tuple[str, ...],
-    font: Font,
-    zone: Zone,
-    arc_mm: float,
-    lengths: Sequence[float],
-    taken_mm: float,
-    pitch: float,
-    largest_mm: float = inf,
+    lines: tuple[str, ...], font: Font, zone: Zone, piece: _Piece, arc_mm: float, largest_mm: float = inf
 ) -> Setting:
-    ratio = stack_ratio(lines, font, pitch)
+    ratio, lengths, taken_mm = stack_ratio(lines, font, piece.pitch), piece.lengths, piece.taken_mm
     width = max(map(font.width, lines))
     by_height = min(arc_mm, zone.across_mm) / ratio
     limit = "arc" if arc_mm <= zone.across_mm else "across"
