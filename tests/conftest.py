@@ -1,34 +1,48 @@
-"""What tests of the record share: a place for one in a file, and one on a server."""
+"""What tests share: places for a record, in a file and on a server."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from itertools import count
 from pathlib import Path
 
 import pytest
 
+from labeler.record import open_record
+from labeler.record.store import Record
 from tests import postgres
-
-NUMBERS = count(1)
 
 
 @pytest.fixture(scope="session")
-def server() -> Iterator[str]:
-    """The URL of a PostgreSQL server; the tests that ask for it are skipped where there is none."""
+def server() -> Iterator[postgres.Server]:
+    """A PostgreSQL server; the tests that ask for it are skipped where there is none."""
     why = postgres.why_not()
     if why:
         pytest.skip(why)
     with postgres.server() as running:
-        yield running.url
+        yield running
+
+
+@pytest.fixture
+def schema(server: postgres.Server) -> Iterator[str]:
+    """The URL of an empty schema of the test's own."""
+    with server.new_schema() as url:
+        yield url
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])
 def place(request: pytest.FixtureRequest, tmp_path: Path) -> str:
-    """Where a new record may be made: a path, and the URL of an empty database."""
+    """Where a new record may be made: a path, and the URL of an empty schema."""
     if request.param == "sqlite":
         return str(tmp_path / "record.db")
-    return postgres.new_database(request.getfixturevalue("server"), f"boat{next(NUMBERS)}")
+    url: str = request.getfixturevalue("schema")
+    return url
+
+
+@pytest.fixture
+def record(place: str) -> Iterator[Record]:
+    """A new record, in a file and on a server: what is tested holds for both."""
+    with open_record(place) as opened:
+        yield opened
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

@@ -14,8 +14,9 @@ from labeler.cli import main
 from labeler.codes.reading import read_codes
 from labeler.pipeline import Printed, print_harness
 from labeler.record import open_record
+from tests.places import EXAMPLES
 
-EXAMPLE = str(Path(__file__).parent.parent / "examples" / "survey-boat.toml")
+EXAMPLE = str(EXAMPLES / "survey-boat.toml")
 
 
 @pytest.fixture(scope="module")
@@ -143,7 +144,7 @@ def test_photos_cut_short_or_without_a_code(shop: tuple[Path, list[Printed]], tm
 
 def test_reading_names_the_kind() -> None:
     from labeler.codes import symbols
-    from tests.test_codes import pixels
+    from tests.codes.test_codes import pixels
 
     for kind in ("QR", "Data Matrix", "Code 128", "Code 39"):
         code = next(symbols(kind, "0001 W9X0GRQG"))

@@ -10,6 +10,7 @@ from labeler.cli import main
 from labeler.explain import explain
 from labeler.model import Fit
 from labeler.pipeline import check
+from tests.places import EXAMPLES
 
 BASE = """
 [harness]
@@ -101,7 +102,7 @@ def test_a_tube_of_another_family(tmp_path: Path) -> None:
 
 
 def test_every_way_that_gives_a_height_was_worked_out_and_reads() -> None:
-    misfits = check(str(Path(__file__).parent.parent / "examples" / "misfits.toml")).misfits
+    misfits = check(str(EXAMPLES / "misfits.toml")).misfits
     assert len(misfits) == 6
     for fit in misfits:
         assert fit.ways_out
@@ -113,7 +114,7 @@ def test_every_way_that_gives_a_height_was_worked_out_and_reads() -> None:
 
 @pytest.mark.parametrize("name", ["J4", "DKLHJE94", "water probe"])
 def test_explain_is_asked_for_by_id_place_or_text(name: str) -> None:
-    boat = str(Path(__file__).parent.parent / "examples" / "survey-boat.toml")
+    boat = str(EXAMPLES / "survey-boat.toml")
     result = CliRunner().invoke(main, ["check", boat, "--explain", name])
     assert result.exit_code == 0
     for word in (
@@ -133,7 +134,7 @@ def test_explain_is_asked_for_by_id_place_or_text(name: str) -> None:
 
 @pytest.mark.parametrize(("name", "near"), [("WATER PORBE", "WATER PROBE"), ("B4 J44", "B4 J4")])
 def test_explain_points_to_the_nearest_name(name: str, near: str) -> None:
-    boat = str(Path(__file__).parent.parent / "examples" / "survey-boat.toml")
+    boat = str(EXAMPLES / "survey-boat.toml")
     result = CliRunner().invoke(main, ["check", boat, "--explain", name])
     assert result.exit_code == 2
     assert f"no marker is called {name!r}; did you mean '{near}" in result.stderr
@@ -141,7 +142,7 @@ def test_explain_points_to_the_nearest_name(name: str, near: str) -> None:
 
 def test_explain_shows_numbers_that_agree() -> None:
     """pass: 6.68 x 1.1 = 7.35; grip: 4.10 x 0.9 = 3.69; each printed sum holds to its last digit."""
-    boat = str(Path(__file__).parent.parent / "examples" / "survey-boat.toml")
+    boat = str(EXAMPLES / "survey-boat.toml")
     for fit in check(boat).fits:
         for line in explain(fit):
             for a, b, c in re.findall(r"([\d.]+) x ([\d.]+) = ([\d.]+)", line):

@@ -12,8 +12,8 @@ from click.testing import CliRunner, Result
 
 from labeler.cli import main
 from labeler.record import open_record
+from tests.places import EXAMPLES
 
-EXAMPLES = Path(__file__).parent.parent / "examples"
 BOAT = str(EXAMPLES / "survey-boat.toml")
 GOOD = "Wire,From,From Pin,To,To Pin,Gauge\nW1,P1,1,J1,1,20 AWG\n"
 

@@ -1,6 +1,6 @@
 """The rendered sheets of a whole job: every code decodes to its own text, and its dark area is right.
 
-    LABELER_SHEETS=2000 python -m pytest -s tests/test_code_sheets.py
+    LABELER_SHEETS=2000 python -m pytest -s tests/codes/test_code_sheets.py
 
 takes so many markers instead of 240.
 """

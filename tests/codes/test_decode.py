@@ -1,6 +1,6 @@
 """Codes on their parts are read: random markers, seats and printers, photographed from the front and off the middle.
 
-    LABELER_DECODE=1000 python -m pytest -s tests/test_decode.py
+    LABELER_DECODE=1000 python -m pytest -s tests/codes/test_decode.py
 
 tries so many accepted ones instead of 300, and prints the decode rate by grid deviation.
 """

@@ -24,8 +24,8 @@ from labeler.layout import RULER_AREA_MM, cells, lay_out
 from labeler.model import Box, Face, Fit, Piece, Placed, Sheet, Stock
 from labeler.pipeline import Checked, Output, check, pieces_of, print_harness
 from labeler.record import open_record
+from tests.places import ROOT
 
-ROOT = Path(__file__).parents[1]
 BOAT = str(ROOT / "examples" / "survey-boat.toml")
 FILES = {path.stem: tomllib.loads(path.read_text("utf-8")) for path in sorted((ROOT / "layouts").glob("*.toml"))}
 STOCKS = {name: Stock(name=name, **values) for name, values in FILES.items()}

@@ -30,15 +30,13 @@ from labeler.layout import cells, lay_out
 from labeler.model import Box, Face, Piece, Run, Sheet, Stock
 from labeler.text import load_font
 from tests.make import symbol_of
+from tests.places import LAYOUTS
 
 FONT = "Atkinson Hyperlegible"
 NARROW = "Fira Sans Condensed"
 HEADER = Header("River survey boat, sensors")
 MM = 72 / 25.4  # points in a millimetre: 72 points are an inch of 25.4 mm
-STOCKS = {
-    path.stem: Stock(name=path.stem, **tomllib.loads(path.read_text("utf-8")))
-    for path in (Path(__file__).parents[1] / "layouts").glob("*.toml")
-}
+STOCKS = {path.stem: Stock(name=path.stem, **tomllib.loads(path.read_text("utf-8"))) for path in LAYOUTS.glob("*.toml")}
 STOCKS["reel"] = replace(STOCKS["reel"], leader_mm=0.0)  # the pieces alone
 
 

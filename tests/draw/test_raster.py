@@ -26,8 +26,9 @@ from labeler.pipeline import Output, print_harness, reprint
 from labeler.printers import AS_DRAWN, Printer
 from labeler.record import open_record
 from tests.make import symbol_of
+from tests.places import EXAMPLES
 
-BOAT = str(Path(__file__).parents[1] / "examples" / "survey-boat.toml")
+BOAT = str(EXAMPLES / "survey-boat.toml")
 STOCKS = {stock.name: stock for stock in load_catalogue().stocks}
 FONT = "Atkinson Hyperlegible"
 MOST_GREY = 8  # of 256 levels: what an edge may be off black or white and still be called on a dot

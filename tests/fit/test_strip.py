@@ -21,10 +21,11 @@ from labeler.plan import plan
 from labeler.size import choose_tubes
 from labeler.text import load_font
 from tests.make import harness, settings
+from tests.places import EXAMPLES
 
 CATALOGUE = load_catalogue()
 FONT = load_font("Atkinson Hyperlegible")
-BOAT = str(Path(__file__).parent.parent / "examples" / "survey-boat.toml")
+BOAT = str(EXAMPLES / "survey-boat.toml")
 
 
 def seat(low: float, high: float) -> Seat:

@@ -12,6 +12,7 @@ from labeler.model import DOES_NOT_FIT
 from labeler.pipeline import check, print_harness
 from labeler.record import open_record
 from labeler.text import load_font
+from tests.places import EXAMPLES
 
 HEAD = """[harness]
 name = "Survey boat"
@@ -78,7 +79,7 @@ def test_both_tags_are_printed_for_their_unit_with_the_date(tmp_path: Path) -> N
     ],
 )
 def test_what_a_tag_or_wrap_looks_like_can_be_set(key: str, value: str, role: str) -> None:
-    boat = str(Path(__file__).parent.parent / "examples" / "survey-boat.toml")
+    boat = str(EXAMPLES / "survey-boat.toml")
     usual, changed = (check(boat, settings=given, only=(role,)).fits for given in ({}, {key: value}))
     assert all(fit.verdict != DOES_NOT_FIT for fit in changed)
     assert any(one.face != two.face for one, two in zip(usual, changed, strict=False))  # a second tag may join

@@ -34,8 +34,8 @@ from labeler.record import open_record
 from labeler.record.store import Record
 from labeler.record.used import add_used, used_cells
 from labeler.terminal import ended_as_interrupted, shown_progress
+from tests.places import EXAMPLES, LAYOUTS
 
-EXAMPLES = Path(__file__).parents[1] / "examples"
 BOAT = str(EXAMPLES / "survey-boat.toml")
 STOCKS = {stock.name: stock for stock in load_catalogue().stocks}
 WRAPS = "wrap-a4-25x18"
@@ -324,7 +324,7 @@ def test_a_stock_whose_file_has_changed_is_not_gone_on_with_unasked(
 ) -> None:
     file = tmp_path / "layouts" / "own.toml"
     file.parent.mkdir()
-    shipped = (EXAMPLES.parent / "layouts" / f"{WRAPS}.toml").read_text("utf-8")
+    shipped = (LAYOUTS / f"{WRAPS}.toml").read_text("utf-8")
     monkeypatch.setenv("LABELER_STOCK", str(tmp_path))
 
     def printed(text: str, *words: str) -> Result:

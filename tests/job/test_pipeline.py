@@ -21,9 +21,9 @@ from labeler.printers import Printer
 from labeler.record import open_record
 from labeler.record.store import Record
 from labeler.text import load_font
+from tests.places import EXAMPLES
 from tests.shrinking import outcomes
 
-EXAMPLES = Path(__file__).parent.parent / "examples"
 BOAT = str(EXAMPLES / "survey-boat.toml")
 
 

@@ -17,8 +17,9 @@ from labeler.errors import LabelerError, Where
 from labeler.pipeline import print_changes, print_harness, reprint, resume, verify
 from labeler.pipeline.revising import compare
 from labeler.record import MarkerRow, open_record
+from tests.places import EXAMPLES
 
-BOAT = Path(__file__).parent.parent / "examples" / "survey-boat.toml"
+BOAT = EXAMPLES / "survey-boat.toml"
 
 
 def run(*words: object) -> Result:

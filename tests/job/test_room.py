@@ -14,8 +14,8 @@ from labeler.pipeline import check, print_harness
 from labeler.record import open_record
 from labeler.size import choose_tubes
 from labeler.stocks import largest_piece
+from tests.answers.test_ways import BASE
 from tests.make import settings
-from tests.test_ways import BASE
 
 CATALOGUE = load_catalogue()
 

@@ -6,7 +6,6 @@ import tomllib
 from dataclasses import replace
 from itertools import combinations, pairwise
 from math import floor, pi
-from pathlib import Path
 
 import pytest
 from hypothesis import given
@@ -27,8 +26,8 @@ from labeler.layout import (
     used_after,
 )
 from labeler.model import Face, Piece, Placed, Sheet, Stock
+from tests.places import LAYOUTS
 
-LAYOUTS = Path(__file__).parents[1] / "layouts"
 STOCKS = {
     path.stem: Stock(name=path.stem, **tomllib.loads(path.read_text("utf-8")))
     for path in sorted(LAYOUTS.glob("*.toml"))

@@ -21,8 +21,8 @@ from labeler.cli import main
 from labeler.formulas.projection import View, seen
 from labeler.model import Capital, Face, Fit, Marker, Run
 from labeler.proof.pictures import _centred
+from tests.places import EXAMPLES
 
-EXAMPLES = Path(__file__).parent.parent / "examples"
 BROWSER = shutil.which("chromium") or shutil.which("chromium-browser")
 
 

@@ -21,6 +21,7 @@ from labeler.read.toml import read_toml
 from labeler.read.written import bare
 from labeler.read.xml import MOST_ELEMENTS, parse
 from tests.cad import SKETCH, kbl_large, kbl_sketch, spec, value, vec_sketch
+from tests.places import ROOT
 
 SETTINGS = default_settings()
 
@@ -256,7 +257,7 @@ except MemoryError:
 def limited(data: bytes, memory: int = LEAST_MEMORY) -> str:
     """Read in a process of its own that gets no more memory than it has and so many bytes; return how that ended."""
     words = [sys.executable, "-c", IN_LITTLE_MEMORY, str(memory)]
-    done = subprocess.run(words, input=data, capture_output=True, check=False, cwd=Path(__file__).parents[1])
+    done = subprocess.run(words, input=data, capture_output=True, check=False, cwd=ROOT)
     return done.stdout.decode().strip() or f"ended with {done.returncode}"
 
 

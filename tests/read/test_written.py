@@ -20,6 +20,7 @@ from labeler.read.toml import read_toml
 from labeler.read.values import with_settings
 from labeler.read.written import bare
 from tests import make
+from tests.places import EXAMPLES
 
 BASE = default_settings()
 NAMES = st.text("ABXYZ0189:.-_#\"'\\ äΩ/=[]{},", min_size=1, max_size=8).map(str.strip).filter(bool)
@@ -133,7 +134,7 @@ def test_what_is_written_reads_back_equal(harness: Harness) -> None:
 
 @pytest.mark.parametrize("name", ["survey-boat.csv", "survey-boat.toml", "misfits.toml"])
 def test_the_examples(name: str, tmp_path: Path) -> None:
-    harness = read_harness(Path(__file__).parent.parent / "examples" / name)
+    harness = read_harness(EXAMPLES / name)
     path = tmp_path / "again.toml"
     path.write_text(harness_toml(harness), "utf-8")
     assert bare(read_harness(path)) == bare(harness)

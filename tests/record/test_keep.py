@@ -7,7 +7,6 @@ import io
 import json
 import re
 import sqlite3
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -23,21 +22,16 @@ from labeler.pipeline import export_units, import_units, print_harness, reprint,
 from labeler.record import open_record
 from labeler.record.store import Record
 from labeler.terminal import csv_lines
-from tests.test_record import BOAT, FONTS, boat_job, filled, lay_out, print_unit
+from tests.places import EXAMPLES
+from tests.record.jobs import BOAT, FONTS, boat_job, filled, lay_out, print_unit
 
-EXAMPLE = str(Path(__file__).parent.parent / "examples" / "survey-boat.toml")
+EXAMPLE = str(EXAMPLES / "survey-boat.toml")
 
 
 def run(*words: object) -> Result:
     result = CliRunner().invoke(main, [str(word) for word in words])
     assert result.exception is None or isinstance(result.exception, SystemExit), result.exc_info
     return result
-
-
-@pytest.fixture
-def record(place: str) -> Iterator[Record]:
-    with open_record(place) as opened:
-        yield opened
 
 
 def operations(sheets: tuple[Sheet, ...]) -> dict[str, str]:

@@ -8,39 +8,38 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from sqlalchemy import event
+from sqlalchemy import event, make_url
 
 from labeler.errors import LabelerError
 from labeler.pipeline import print_harness, resume
 from labeler.record import open_record
 from labeler.record.store import Record
 from tests import postgres
-from tests.test_record import boat_job, only_problem, print_unit
+from tests.places import EXAMPLES
+from tests.record.jobs import boat_job, only_problem, print_unit
 
-EXAMPLE = str(Path(__file__).parent.parent / "examples" / "survey-boat.toml")
-needs_server = pytest.mark.skipif(bool(postgres.why_not()), reason=postgres.why_not() or "there is one")
+EXAMPLE = str(EXAMPLES / "survey-boat.toml")
 
 
 @pytest.fixture
-def own_server() -> Iterator[postgres.Server]:
-    with postgres.server() as running:
-        yield running
+def stoppable(server: postgres.Server) -> Iterator[postgres.Server]:
+    """The server of all tests, which a test may stop: it runs again afterwards."""
+    yield server
+    server.start()
 
 
 # ---------------------------------------------------------------- the server
 
 
-@needs_server
-def test_a_server_that_goes_away_in_the_middle_of_writing(own_server: postgres.Server) -> None:
-    url = postgres.new_database(own_server.url, "boat")
-    with open_record(url) as record:
+def test_a_server_that_goes_away_in_the_middle_of_writing(stoppable: postgres.Server, schema: str) -> None:
+    with open_record(schema) as record:
         print_unit(record)
         said = []
 
         def stop(_c: object, _cursor: object, statement: str, *_rest: object) -> None:
             if statement.startswith("INSERT INTO marker"):
                 said.append(statement)
-                own_server.stop()
+                stoppable.stop()
 
         event.listen(record.engine, "before_cursor_execute", stop)
         with pytest.raises(LabelerError) as raised:
@@ -50,25 +49,23 @@ def test_a_server_that_goes_away_in_the_middle_of_writing(own_server: postgres.S
         event.remove(record.engine, "before_cursor_execute", stop)
         with pytest.raises(LabelerError, match="cannot be reached"):
             record.jobs()
-        own_server.start()
+        stoppable.start()
         assert len(record.jobs()) == 1  # the connection is made anew, and nothing is half there
         assert record.problems() == ()
         print_unit(record)
 
 
-@needs_server
 def test_a_server_that_goes_away_before_the_job_is_confirmed(
-    own_server: postgres.Server, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    stoppable: postgres.Server, schema: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The files stay: whether the job is confirmed cannot be known. Resume settles it."""
-    url = postgres.new_database(own_server.url, "boat")
     real = Record.confirm
 
     def cut_off(record: Record, *words: object) -> object:
-        own_server.stop()
+        stoppable.stop()
         return real(record, *words)  # type: ignore[arg-type]
 
-    with open_record(url) as record:
+    with open_record(schema) as record:
         with monkeypatch.context() as patch:
             patch.setattr("labeler.record.store.Record.confirm", cut_off)
             with pytest.raises(LabelerError, match="labeler record resume 1") as raised:
@@ -76,43 +73,34 @@ def test_a_server_that_goes_away_before_the_job_is_confirmed(
         only_problem(raised)
         before = {file: file.read_bytes() for file in (tmp_path / "out").glob("*.pdf")}
         assert len(before) == 5
-        own_server.start()
+        stoppable.start()
         assert [job.state for job in record.jobs()] == ["prepared"]
         assert resume(record, 1, tmp_path / "out").job.state == "printed"
         assert {file: file.read_bytes() for file in (tmp_path / "out").glob("*.pdf")} == before
 
 
-@needs_server
-def test_a_connection_that_is_cut_while_nothing_is_asked(server: str) -> None:
+def test_a_connection_that_is_cut_while_nothing_is_asked(server: postgres.Server, schema: str) -> None:
     import psycopg
 
-    url = postgres.new_database(server, "idle")
-    with open_record(url) as record:
+    with open_record(schema) as record:
         print_unit(record)
-        with psycopg.connect(f"{server}/postgres", autocommit=True) as other:
-            other.execute("SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = 'idle'")
+        with psycopg.connect(server.url, autocommit=True) as other:
+            idle = "SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE usename = %s"
+            assert other.execute(idle, [make_url(schema).username]).fetchall() == [(True,)]
         print_unit(record)
         assert len(record.jobs()) == 2
 
 
-@needs_server
-def test_whoever_may_only_read_can_look_up(server: str) -> None:
-    import psycopg
-
-    url = postgres.new_database(server, "readers")
-    with open_record(url) as record:
+def test_whoever_may_only_read_can_look_up(server: postgres.Server, schema: str) -> None:
+    with open_record(schema) as record:
         print_unit(record)
-    with psycopg.connect(url, autocommit=True) as connection:
-        connection.execute("CREATE ROLE reader LOGIN")
-        connection.execute("GRANT SELECT ON ALL TABLES IN SCHEMA public TO reader")
-    with open_record(url.replace("postgres@", "reader@")) as record:
+    with server.reader_of(schema) as reader, open_record(reader) as record:
         assert len(record.find("J4:2")) == 1
         with pytest.raises(LabelerError) as raised:
             print_unit(record)
         assert "you may not write to it" in only_problem(raised)
 
 
-@needs_server
 @pytest.mark.parametrize(
     ("change", "said"),
     [
@@ -121,34 +109,31 @@ def test_whoever_may_only_read_can_look_up(server: str) -> None:
         (("postgres@", "nobody@"), 'role "nobody" does not exist'),
     ],
 )
-def test_a_server_that_does_not_let_one_in(server: str, change: tuple[str, str], said: str) -> None:
-    port = server.rpartition(":")[2]
-    url = f"{server}/boat".replace(change[0] if change[0] != "5432" else port, change[1])
+def test_a_server_that_does_not_let_one_in(server: postgres.Server, change: tuple[str, str], said: str) -> None:
+    url = server.url.replace(change[0] if change[0] != "5432" else str(server.port), change[1])
     with pytest.raises(LabelerError) as raised:
         open_record(url)
     assert said in only_problem(raised)
 
 
-@needs_server
-def test_another_programs_database_is_refused(server: str) -> None:
+def test_another_programs_database_is_refused(schema: str) -> None:
     import psycopg
 
-    url = postgres.new_database(server, "wine")
-    with psycopg.connect(url, autocommit=True) as connection:
+    with psycopg.connect(schema, autocommit=True) as connection:
         connection.execute("CREATE TABLE wine (year integer)")
     with pytest.raises(LabelerError, match="not a build record"):
-        open_record(url)
+        open_record(schema)
 
 
-@needs_server
-def test_processes_make_one_record_on_a_server(server: str) -> None:
-    url = postgres.new_database(server, "first")
+def test_processes_make_one_record_on_a_server(schema: str) -> None:
     code = (
-        "import sys; from labeler.record import open_record; from tests.test_record import BOAT\n"
+        "import sys; from labeler.record import open_record; from tests.record.jobs import BOAT\n"
         "with open_record(sys.argv[1]) as r:\n"
         "    print(*[r.reserve_serial(BOAT) for _ in range(8)])"
     )
-    running = [subprocess.Popen([sys.executable, "-c", code, url], stdout=subprocess.PIPE, text=True) for _ in range(3)]
+    running = [
+        subprocess.Popen([sys.executable, "-c", code, schema], stdout=subprocess.PIPE, text=True) for _ in range(3)
+    ]
     serials = [serial for process in running for serial in process.communicate()[0].split()]
     assert sorted(serials) == [f"{n:04d}" for n in range(1, 25)]  # 3 × 8
 

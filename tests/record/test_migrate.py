@@ -16,10 +16,11 @@ from labeler.record.connect import upgrade
 from labeler.record.schema import VERSION
 from labeler.record.store import Record
 from labeler.record.used import used_cells
-from tests import postgres
-from tests.test_record_lost import EXAMPLE, needs_server
+from tests.places import EXAMPLES
 
-SCHEMA_1 = (Path(__file__).parent / "data" / "record-schema-1.sql").read_text("utf-8")
+EXAMPLE = str(EXAMPLES / "survey-boat.toml")
+DATA = Path(__file__).parent / "data"
+SCHEMA_1 = (DATA / "record-schema-1.sql").read_text("utf-8")
 
 
 @pytest.fixture
@@ -40,7 +41,7 @@ def test_an_older_record_is_not_changed_without_being_asked(old: Path) -> None:
 
 
 def test_nothing_is_lost_on_the_way(old: Path, tmp_path: Path) -> None:
-    """What is expected is the record's own description in tests/data/README.md."""
+    """What is expected is the record's own description in tests/record/data/README.md."""
     assert upgrade(old) == (1, f"{old}.schema-1")
     with open_record(old) as record:
         assert [(j.kind, j.state, j.unit, j.of_job, j.reason) for j in record.jobs()] == [
@@ -143,10 +144,10 @@ def test_the_command(old: Path) -> None:
 
 
 def test_schema_2(tmp_path: Path) -> None:
-    """What is expected is the record's own description in tests/data/README.md."""
+    """What is expected is the record's own description in tests/record/data/README.md."""
     path = tmp_path / "r.sqlite"
     connection = sqlite3.connect(path)
-    connection.executescript((Path(__file__).parent / "data" / "record-schema-2.sql").read_text("utf-8"))
+    connection.executescript((DATA / "record-schema-2.sql").read_text("utf-8"))
     connection.close()
     assert upgrade(path) == (2, f"{path}.schema-2")
     with open_record(path) as record:
@@ -186,10 +187,10 @@ def made_of(path: Path) -> dict[str, str]:
 
 
 def test_schema_3(tmp_path: Path) -> None:
-    """What is expected is the record's own description in tests/data/README.md."""
+    """What is expected is the record's own description in tests/record/data/README.md."""
     path = tmp_path / "r.sqlite"
     connection = sqlite3.connect(path)
-    connection.executescript((Path(__file__).parent / "data" / "record-schema-3.sql").read_text("utf-8"))
+    connection.executescript((DATA / "record-schema-3.sql").read_text("utf-8"))
     connection.close()
     assert upgrade(path) == (3, f"{path}.schema-3")
     with open_record(path) as record:
@@ -226,19 +227,18 @@ BACK_TO_3 = (
 """What schema 3 on a server did not have: by the two schemas side by side."""
 
 
-@needs_server
-def test_schema_3_on_a_server(server: str, tmp_path: Path) -> None:
+def test_schema_3_on_a_server(schema: str, tmp_path: Path) -> None:
     def columns(record: Record) -> list[tuple[object, ...]]:
         query = (
             "SELECT table_name, column_name, data_type, is_nullable FROM information_schema.columns"
-            " WHERE table_schema = 'public' UNION SELECT tablename, indexname, '', '' FROM pg_indexes"
-            " WHERE schemaname = 'public' UNION SELECT conrelid::regclass::text, conname, '', '' FROM pg_constraint"
+            " WHERE table_schema = current_schema() UNION SELECT tablename, indexname, '', '' FROM pg_indexes"
+            " WHERE schemaname = current_schema() UNION SELECT conrelid::regclass::text, conname, '', ''"
+            " FROM pg_constraint WHERE connamespace = current_schema()::regnamespace"
         )
         with record.engine.connect() as connection:
             return sorted(map(tuple, connection.exec_driver_sql(query)))
 
-    url = postgres.new_database(server, "older")
-    with open_record(url) as record:
+    with open_record(schema) as record:
         print_units(EXAMPLE, tmp_path, record, units=(None, None))
         record.void("0002", "K4", "torn")
         before, used, new = record.markers("0002"), used_cells(record), columns(record)
@@ -246,9 +246,9 @@ def test_schema_3_on_a_server(server: str, tmp_path: Path) -> None:
             for statement in BACK_TO_3:
                 connection.exec_driver_sql(statement)
     with pytest.raises(LabelerError, match="labeler record upgrade"):
-        open_record(url)
-    assert upgrade(url) == (3, "")
-    with open_record(url) as record:
+        open_record(schema)
+    assert upgrade(schema) == (3, "")
+    with open_record(schema) as record:
         assert verify(record) == ()
         assert columns(record) == new
         assert (record.markers("0002"), used_cells(record)) == (before, used)

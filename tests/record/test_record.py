@@ -12,7 +12,6 @@ import shutil
 import sqlite3
 import subprocess
 import sys
-from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import replace
@@ -24,12 +23,11 @@ from hypothesis import strategies as st
 from sqlalchemy import event
 
 from labeler.errors import LabelerError
-from labeler.model import Box, Face, Harness, Piece, Placed, Run, Sheet, Stock, Symbol
+from labeler.model import Box, Face, Harness, Piece, Placed, Run, Sheet, Symbol
 from labeler.record import (
     LeftOut,
     MarkerRow,
     NewJob,
-    Recorded,
     canonical,
     canonical_sheet,
     changed_fonts,
@@ -40,73 +38,20 @@ from labeler.record import (
     stock_to_text,
 )
 from labeler.record.store import Record
-
-FONTS = {"Boat Sans": "a1" * 32}
-BOAT = Harness("River survey boat, sensors", "RSB-210", "C", text=b"W101,P1:12,J4:2\n" * 20)
-WRAPS = Stock("Wraps 25 x 38", "grid", "wrap", "invented", page_width_mm=210.0, columns=7, rows=7)
-TAGS = Stock("Tags 50 x 30", "grid", "tag", "invented", page_width_mm=210.0, columns=4, rows=9)
-
-
-def face(text: str, font: str = "Boat Sans") -> Face:
-    return Face(25.4, 12.7, (Run(text, font, 2.5, 1.0, 8.5),), copies=3, copy_pitch_mm=4.0)
-
-
-def row(name: str, kind: str, at: str, label: str, circuit: str = "") -> MarkerRow:
-    return MarkerRow(name, kind, "any", at, label, branch="B4", circuit=circuit)
-
-
-def boat_job(serial: str | None = None, **changes: object) -> NewJob:
-    """Three pieces on two sheets: two wraps, and a tag that says the serial; a sleeve is left out."""
-    rows = [
-        row("wire.W101.J4", "wrap", "J4:2", "J4:2 P1:12", "W101"),
-        row("wire.W101.P1", "wrap", "P1:12", "P1:12 J4:2", "W101"),
-        row("bag.K4", "tag", "K4", f"RSB-210 unit {serial} K4 DEPTH"),
-    ]
-    pieces = [Piece(r.id, face(r.label), "", "white", r.label) for r in rows]
-    wraps = tuple(Placed(p, f"A{n}", 10.0, 250.0 - 38 * n) for n, p in enumerate(pieces[:2], 1))
-    tag = Placed(replace(pieces[2], group="punched"), "B1", 60.0, 250.0)
-    sheets = (
-        Sheet(WRAPS, 1, 210.0, 297.0, "white", wraps),
-        Sheet(TAGS, 2, 210.0, 297.0, "white", (tag,)),
-    )
-    left = LeftOut(row("end.B4.J4", "sleeve", "J4", "DEPTH J4"), "does not fit: needs 31 mm")
-    job = NewJob(BOAT, sheets, {r.id: r for r in rows}, (left,), FONTS, serial, "ada", "0.1")
-    return replace(job, **changes)  # type: ignore[arg-type]
-
-
-def print_unit(record: Record) -> str:
-    serial = record.reserve_serial(BOAT)
-    job = record.prepare(boat_job(serial))
-    record.confirm(job.id, ["boat.pdf"])
-    return serial
-
-
-def lay_out(items: tuple[Recorded, ...], number: int = 1) -> tuple[Sheet, ...]:
-    stock = items[0].stock
-    assert stock is not None
-    placed = tuple(Placed(item.piece(), f"C{n}", 10.0, 20.0 * n) for n, item in enumerate(items, 1))
-    return (Sheet(stock, number, 210.0, 297.0, items[0].group, placed),)
-
-
-def count(record: Record, table: str) -> int:
-    with record.engine.connect() as connection:
-        return int(connection.exec_driver_sql(f"SELECT count(*) FROM {table}").scalar_one())
-
-
-def only_problem(raised: pytest.ExceptionInfo[LabelerError]) -> str:
-    problems = raised.value.problems
-    assert len(problems) == 1
-    assert problems[0].fix
-    assert "\n" not in str(problems[0])
-    return str(problems[0])
-
-
-@pytest.fixture
-def record(place: str) -> Iterator[Record]:
-    """A new record, in a file and on a server: what is tested holds for both."""
-    with open_record(place) as opened:
-        yield opened
-
+from tests.record.jobs import (
+    BOAT,
+    FONTS,
+    TAGS,
+    WRAPS,
+    boat_job,
+    count,
+    face,
+    filled,
+    lay_out,
+    only_problem,
+    print_unit,
+    row,
+)
 
 # ---------------------------------------------------------------- faces and stock as text
 
@@ -302,7 +247,7 @@ def test_a_job_that_was_broken_off_is_listed_as_prepared(tmp_path: Path) -> None
 
 def test_a_process_that_dies_between_prepare_and_confirm_leaves_a_prepared_job(tmp_path: Path) -> None:
     code = (
-        "import os, sys; from labeler.record import open_record; from tests.test_record import boat_job\n"
+        "import os, sys; from labeler.record import open_record; from tests.record.jobs import boat_job\n"
         "open_record(sys.argv[1]).prepare(boat_job()); os._exit(9)"
     )
     ended = subprocess.run([sys.executable, "-c", code, str(tmp_path / "r.db")], check=False)
@@ -402,7 +347,7 @@ def test_threads_never_get_the_same_serial(record: Record) -> None:
 
 def test_processes_never_get_the_same_serial_nor_make_two_records(tmp_path: Path) -> None:
     code = (
-        "import sys; from labeler.record import open_record; from tests.test_record import BOAT\n"
+        "import sys; from labeler.record import open_record; from tests.record.jobs import BOAT\n"
         "with open_record(sys.argv[1]) as r:\n"
         "    print(*[r.reserve_serial(BOAT) for _ in range(8)])"
     )
@@ -751,13 +696,6 @@ def test_another_programs_database_is_refused(tmp_path: Path) -> None:
     assert "not a build record" in only_problem(raised)
 
 
-def filled(path: Path) -> bytes:
-    with open_record(path) as record:
-        for _ in range(3):
-            print_unit(record)
-    return path.read_bytes()
-
-
 def ask_everything(path: Path) -> None:
     with open_record(path) as record:
         record.find("J4")
@@ -948,7 +886,7 @@ def test_sqlalchemy_is_imported_only_when_a_record_is_opened() -> None:
 
 def test_turned_lines_and_two_passes_come_back() -> None:
     turned = Run("J4", "Atkinson Hyperlegible", 3.0, 5.0, 4.0, 1.2, 90)
-    for face in (Face(20.0, 10.0, (turned,)), Face(20.0, 10.0, (turned,), passes=2), Face(20.0, 10.0, passes=2)):
-        assert face_from_text(face_to_text(face)) == face
+    for kept in (Face(20.0, 10.0, (turned,)), Face(20.0, 10.0, (turned,), passes=2), Face(20.0, 10.0, passes=2)):
+        assert face_from_text(face_to_text(kept)) == kept
     with pytest.raises(LabelerError, match="turned by 45"):
         face_from_text(face_to_text(Face(20.0, 10.0, (turned,))).replace(",90]", ",45]"))

@@ -19,8 +19,9 @@ from labeler.pipeline.sharing import together
 from labeler.record import open_record
 from labeler.record.store import Record
 from labeler.record.used import used_by, used_cells
+from tests.places import EXAMPLES
 
-BOAT = str(Path(__file__).parent.parent / "examples" / "survey-boat.toml")
+BOAT = str(EXAMPLES / "survey-boat.toml")
 WRAPS = "wrap-a4-25x18"
 DATE = "2026-03-01"
 

@@ -20,8 +20,7 @@ from labeler.catalogue import (
 from labeler.errors import LabelerError, Where
 from labeler.model import Range, Settings
 from labeler.tables import Document, load
-
-ROOT = Path(__file__).parent.parent
+from tests.places import ROOT
 
 
 @pytest.fixture(autouse=True)

@@ -14,8 +14,8 @@ from click.testing import CliRunner
 
 from labeler import catalogue
 from labeler.cli import main
+from tests.places import LAYOUTS
 
-LAYOUTS = Path(__file__).parents[1] / "layouts"
 BOAT = str(LAYOUTS.parent / "examples" / "survey-boat.toml")
 PROFILE = """technology = "thermal transfer"
 dpi = 300

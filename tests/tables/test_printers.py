@@ -20,8 +20,9 @@ from labeler.errors import LabelerError
 from labeler.layout import lay_out
 from labeler.model import Box, Face, Piece, Run
 from labeler.printers import Printer, load_printer, measured, printer_problems, profile_text
+from tests.places import EXAMPLES
 
-BOAT = str(Path(__file__).parent.parent / "examples" / "survey-boat.toml")
+BOAT = str(EXAMPLES / "survey-boat.toml")
 A4 = load_catalogue().stock("tag-a4-95x54")
 FONT = "Atkinson Hyperlegible"
 K = 600 / 25.4

@@ -11,6 +11,7 @@ from labeler.catalogue import _load, shipped_layouts
 from labeler.model import Stock
 from labeler.stocks import read_stock
 from labeler.tables import load
+from tests.places import LAYOUTS
 
 SHIPPED = _load(()).stocks
 
@@ -94,7 +95,7 @@ def test_every_shipped_file_is_a_stock() -> None:
 
 def test_stocks_inside_the_package_come_before_those_beside_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     # a wheel carries them inside, a checkout beside
-    assert shipped_layouts() == Path(__file__).parent.parent / "layouts"
+    assert shipped_layouts() == LAYOUTS
     monkeypatch.setattr("labeler.catalogue.shipped", lambda folder, name: tmp_path)
     assert shipped_layouts() == tmp_path
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -14,6 +13,7 @@ from labeler.model import Bag, Branch, BranchEnd, Cable, Circuit, Connector, Har
 from labeler.pipeline import check
 from labeler.read.csv import read_csv
 from labeler.validate import validate
+from tests.places import EXAMPLES
 
 SETTINGS = replace(default_settings(), wire="SAE J1128 TXL")
 
@@ -301,7 +301,7 @@ def test_wires_may_share_a_contact_where_it_is_said() -> None:
 
 @pytest.mark.parametrize(("colour", "told"), [("WH", False), ("clear", False), ("GNYE", False), ("blorp", True)])
 def test_a_colour_of_tube_that_is_no_code_is_told_once(colour: str, told: bool) -> None:
-    boat = str(Path(__file__).parent.parent / "examples" / "survey-boat.toml")
+    boat = str(EXAMPLES / "survey-boat.toml")
     notes = [note for note in check(boat, settings={"tube_colour": colour}).notes if "tube_colour" in note.message]
     assert len(notes) == told
     if told:
