@@ -1,8 +1,8 @@
 """The rendered sheets of a whole job: every code decodes to its own text, and its dark area is right.
 
-    LABELER_SHEETS=2000 python -m pytest -s tests/codes/test_code_sheets.py
+    LABELER_SHEETS=2000 python -m pytest -m slow -s tests/codes/test_code_sheets.py
 
-takes so many markers instead of 240.
+takes so many markers instead of 240; the everyday run takes 80.
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ from labeler.model import Sheet, Symbol
 from labeler.pipeline import check, pieces_of
 
 COUNT = int(os.environ.get("LABELER_SHEETS", "240"))
+EVERYDAY = 80
 
 HEAD = """
 [harness]
@@ -51,11 +52,13 @@ def job(count: int) -> str:
     return "\n".join(lines)
 
 
-@pytest.fixture(scope="module")
-def sheets(tmp_path_factory: pytest.TempPathFactory) -> tuple[tuple[Sheet, ...], dict[str, str]]:
+@pytest.fixture(scope="module", params=[EVERYDAY, pytest.param(COUNT, marks=pytest.mark.slow)])
+def sheets(
+    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
+) -> tuple[tuple[Sheet, ...], dict[str, str]]:
     """Return the sheets, and what the code of each marker says."""
     file = tmp_path_factory.mktemp("job") / "boat.toml"
-    file.write_text(job(COUNT), "utf-8")
+    file.write_text(job(request.param), "utf-8")
     checked = check(str(file), settings={"wire_reading_distance_mm": "250"})
     assert not checked.misfits, [fit.reasons for fit in checked.misfits][:2]
     laid = lay_out(pieces_of(checked.fits, checked.stocks), checked.stocks.by_name())

@@ -1,8 +1,8 @@
 """Codes on their parts are read: random markers, seats and printers, photographed from the front and off the middle.
 
-    LABELER_DECODE=1000 python -m pytest -s tests/codes/test_decode.py
+    LABELER_DECODE=1000 python -m pytest -m slow -s tests/codes/test_decode.py
 
-tries so many accepted ones instead of 300, and prints the decode rate by grid deviation.
+tries so many accepted ones instead of 300, the everyday run 40, and prints the decode rate by grid deviation.
 """
 
 from __future__ import annotations
@@ -11,11 +11,13 @@ import os
 from collections import Counter
 
 import numpy as np
+import pytest
 
 from labeler.codes.reading import read_codes
 from tests.onpart import Trial, flat_picture, photographed, trials
 
 COUNT = int(os.environ.get("LABELER_DECODE", "300"))
+EVERYDAY = 40
 BANDS = ((0.2, "to 0.2"), (0.38, "0.2 to 0.38"), (0.6, "0.38 to 0.6"), (float("inf"), "over 0.6"))
 Rates = dict[tuple[str, float], list[int]]  # by band and aim: read, tried
 
@@ -46,7 +48,8 @@ def shown(rates: Rates) -> str:
     return "\n".join(lines)
 
 
-def test_accepted_codes_are_read_on_the_part() -> None:
+@pytest.mark.parametrize("count", [EVERYDAY, pytest.param(COUNT, marks=pytest.mark.slow)])
+def test_accepted_codes_are_read_on_the_part(count: int) -> None:
     """At both ends of the interval, at 0° and at 10°: at least 99 % each."""
     camera, kinds = np.random.default_rng(38), Counter[str]()
     rates: Rates = {}
@@ -57,16 +60,17 @@ def test_accepted_codes_are_read_on_the_part() -> None:
         assert trial.fit.code.faults == ()
         kinds[f"{trial.fit.code.kind} on {trial.fit.marker.kind}s"] += 1
         decode(trial, rates, camera)
-        if kinds.total() == COUNT:
+        if kinds.total() == count:
             break
     print(f"\naccepted: {dict(kinds)}\n{shown(rates)}")
     assert len(kinds) >= 4  # a QR has no room on the wires that wraps serve, and bars hardly any
     for aim in (0.0, 10.0):
         read, tried = map(sum, zip(*(tally for (_, at), tally in rates.items() if at == aim), strict=True))
-        assert tried == 2 * COUNT
+        assert tried == 2 * count
         assert read / tried >= 0.99
 
 
+@pytest.mark.slow
 def test_refused_codes_are_read_less_the_farther_off_they_are() -> None:
     """Asked for all the same: the rate by grid deviation shows where the limit stands. Flatly refused are not drawn."""
     camera, tried = np.random.default_rng(60), 0

@@ -613,6 +613,7 @@ def test_the_picture_of_a_page_has_its_physical_size() -> None:
     assert width == pytest.approx(210, abs=0.2)
 
 
+@pytest.mark.slow
 def test_a_page_takes_at_most_25_kilobytes_of_memory() -> None:
     """Ninety-eight different wraps a page: 100 pages more may take 100 x 25 kB more at the highest point."""
     import tracemalloc
@@ -630,8 +631,9 @@ def test_a_page_takes_at_most_25_kilobytes_of_memory() -> None:
     assert peak(150) - peak(50) <= 100 * 25_000
 
 
-def test_a_page_that_is_done_takes_little_memory() -> None:
-    """What is kept of 80 more pages of 98 wraps, each with texts of its own, three times: at most 25 kB a page."""
+@pytest.mark.parametrize(("few", "many"), [(10, 30), pytest.param(20, 100, marks=pytest.mark.slow)])
+def test_a_page_that_is_done_takes_little_memory(few: int, many: int) -> None:
+    """What is kept of more pages of 98 wraps, each with texts of its own, three times: at most 25 kB a page."""
     stock = load_catalogue().stock("wrap-a4-25x18")
 
     def peak(pages: int) -> int:
@@ -646,4 +648,4 @@ def test_a_page_that_is_done_takes_little_memory() -> None:
             tracemalloc.stop()
 
     peak(1)  # the font is read once
-    assert (peak(100) - peak(20)) / 80 < 25_000
+    assert (peak(many) - peak(few)) / (many - few) < 25_000

@@ -12,6 +12,7 @@ from labeler.formulas.legibility import height_for_angle
 from labeler.model import Fit, Marker, Range, Seat, Settings, Step
 from labeler.size import choose_tubes
 from labeler.text import load_font
+from tests.cases import spread
 from tests.make import settings
 from tests.shrinking import check_against_outcomes, outcomes, proportion
 
@@ -100,7 +101,7 @@ def ink(fit: Fit) -> tuple[float, float, float, float]:
     return min(left), min(lower) - fallen, max(right), max(upper)
 
 
-@pytest.mark.parametrize("case", range(250))
+@pytest.mark.parametrize("case", spread(range(250), 60))
 def test_sleeves(case: int) -> None:
     rng = random.Random(case)
     marker, seat = drawn_marker(rng, "sleeve", "branch end"), drawn_seat(rng)
@@ -132,7 +133,7 @@ def test_sleeves(case: int) -> None:
     assert fit.face.height_mm <= pi * (fit.outside_mm[0] if fit.outside_mm else 0) / 2 + EPS
 
 
-@pytest.mark.parametrize("case", range(150))
+@pytest.mark.parametrize("case", spread(range(150), 48))
 def test_wraps_strips_and_flags(case: int) -> None:
     rng = random.Random(1000 + case)
     on = rng.uniform(0.8, 8.5)

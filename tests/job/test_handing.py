@@ -570,6 +570,7 @@ def test_ctrl_c_leaves_neither_half_a_print_nor_a_wrong_record(
             print_harness(BOAT, tmp_path / "out", record, unit="0001")  # the serial is free again
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP], ids=lambda how: how.name)
 def test_an_end_at_any_moment(tmp_path: Path, how: signal.Signals) -> None:
     """The real program, interrupted after times that lie before, in and after its work.

@@ -21,6 +21,7 @@ from labeler.read.toml import read_toml
 from labeler.read.written import bare
 from labeler.read.xml import MOST_ELEMENTS, parse
 from tests.cad import SKETCH, kbl_large, kbl_sketch, spec, value, vec_sketch
+from tests.cases import chosen
 from tests.places import ROOT
 
 SETTINGS = default_settings()
@@ -230,6 +231,8 @@ HOSTILE = {
     "nothing": b"<",
 }
 
+SLOW = ("nesting", "too many", "a large text", "external type", "parameter entity", "UTF-16 cut", "not what it says")
+
 
 LEAST_MEMORY = 300_000_000  # bytes, beside what the program has when it begins
 
@@ -262,7 +265,7 @@ def limited(data: bytes, memory: int = LEAST_MEMORY) -> str:
 
 
 @pytest.mark.skipif(not Path("/proc/self/statm").exists(), reason="memory is limited as Linux does it")
-@pytest.mark.parametrize("name", HOSTILE)
+@pytest.mark.parametrize("name", chosen(HOSTILE, SLOW))
 def test_hostile_xml_is_refused_in_little_memory(name: str) -> None:
     """How long it takes stands in tests/bench/reading.py."""
     assert limited(HOSTILE[name]).startswith("refused: ")
@@ -296,11 +299,12 @@ PIECES = ["", "<a>", "</a>", "p1", "g1", "/NULL", "-1", "1e999", "NaN", 'id="p1"
 
 
 @pytest.mark.parametrize("text", [kbl_sketch(), kbl_sketch(harness_more=MODULES), vec_sketch(), vec_sketch("1.1.3")])
-def test_mutations_are_read_or_refused(text: str) -> None:
-    """Five hundred of each: pieces cut, doubled, exchanged for others; ids are pointed elsewhere."""
+@pytest.mark.parametrize("count", [100, pytest.param(500, marks=pytest.mark.slow)])
+def test_mutations_are_read_or_refused(text: str, count: int) -> None:
+    """So many of each: pieces cut, doubled, exchanged for others; ids are pointed elsewhere."""
     random = Random(7)
     ids = [part.partition('"')[0] for part in text.split('id="')[1:]]
-    for _ in range(500):
+    for _ in range(count):
         mutant = text
         for _ in range(random.randint(1, 4)):
             at = random.randrange(len(mutant))

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import tempfile
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -72,8 +74,18 @@ def only_problem(raised: pytest.ExceptionInfo[LabelerError]) -> str:
     return str(problems[0])
 
 
-def filled(path: Path) -> bytes:
-    with open_record(path) as record:
-        for _ in range(3):
-            print_unit(record)
-    return path.read_bytes()
+@cache
+def printed_units(count: int) -> bytes:
+    """Return the file of a record in which so many units are printed."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "r.db"
+        with open_record(path) as record:
+            for _ in range(count):
+                print_unit(record)
+        return path.read_bytes()
+
+
+def filled(path: Path, units: int = 3) -> bytes:
+    """Put a record with printed units at a path and return what is in its file."""
+    path.write_bytes(printed_units(units))
+    return printed_units(units)

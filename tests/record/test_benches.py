@@ -1,6 +1,6 @@
 """Eight benches on one record: no error reaches a user, nothing is lost, the counts add up.
 
-A few seconds in the everyday run; ``--seconds 30`` is the whole test.
+Slow: a few seconds by ``-m slow``; ``--seconds 30`` is the whole test.
 """
 
 from __future__ import annotations
@@ -45,6 +45,7 @@ print(json.dumps(done))
 LOOM = "Wire,From,From Pin,To,To Pin,Gauge\nW1,P1,1,J1,1,16 AWG\nW2,P1,2,J1,2,16 AWG\n"
 
 
+@pytest.mark.slow
 def test_eight_benches_on_one_record(place: str, tmp_path: Path, request: pytest.FixtureRequest) -> None:
     (tmp_path / "loom.csv").write_text(LOOM)
     seconds = str(request.config.getoption("--seconds"))

@@ -67,8 +67,8 @@ DAMAGE = {
 
 @pytest.mark.parametrize("damage", DAMAGE)
 def test_verify_finds_damage(tmp_path: Path, damage: str) -> None:
+    filled(tmp_path / "r.db", units=1)
     with open_record(tmp_path / "r.db") as record:
-        print_unit(record)
         assert record.problems() == ()
     with sqlite3.connect(tmp_path / "r.db") as connection:
         assert connection.execute(damage).rowcount > 0
@@ -208,6 +208,15 @@ def test_a_serial_that_reads_like_another_is_refused(record: Record, tmp_path: P
             record.take_in(other.export("1"), Where("boat.json"))
 
 
+@pytest.fixture(scope="module")
+def exported(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
+    """What a unit's export says, not to be changed."""
+    path = tmp_path_factory.mktemp("other") / "r.db"
+    filled(path, units=1)
+    with open_record(path) as other:
+        return other.export("0001")
+
+
 def changed(exported: dict[str, Any], path: str, value: object) -> dict[str, Any]:
     """Return a copy with one value changed: the keys of the path stand between slashes, * is the first."""
     made: dict[str, Any] = json.loads(json.dumps(exported))
@@ -253,10 +262,9 @@ def changed(exported: dict[str, Any], path: str, value: object) -> dict[str, Any
         ("faces", {}),
     ],
 )
-def test_what_was_tampered_with_is_refused_whole(record: Record, tmp_path: Path, path: str, value: object) -> None:
-    with open_record(tmp_path / "other.db") as other:
-        print_unit(other)
-        exported = other.export("0001")
+def test_what_was_tampered_with_is_refused_whole(
+    record: Record, exported: dict[str, Any], path: str, value: object
+) -> None:
     with pytest.raises(LabelerError) as raised:
         record.take_in(changed(exported, path, value), Where("boat.json"))
     (problem,) = raised.value.problems

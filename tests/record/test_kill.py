@@ -1,6 +1,6 @@
 """Killed at any moment: nothing is lost, nothing doubled, every PDF is whole and recorded, resume finishes the rest.
 
-A few moments in the everyday run; ``--moments 100`` is the whole test, with 200 units.
+Slow: a few moments by ``-m slow``; ``--moments 100`` is the whole test, with 200 units.
 """
 
 from __future__ import annotations
@@ -77,6 +77,7 @@ def look_over(record: Record, out: Path) -> None:
     assert record.problems() == ()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("how", [signal.SIGKILL, signal.SIGINT], ids=lambda how: how.name)
 def test_killed_at_random_moments(
     place: str, tmp_path: Path, request: pytest.FixtureRequest, how: signal.Signals
@@ -116,6 +117,7 @@ def test_killed_at_random_moments(
     print(f"{how.name}: {killed} kills at {moments} moments, {units} units, {resumed} jobs resumed")
 
 
+@pytest.mark.slow
 def test_killed_while_units_share_sheets(place: str, tmp_path: Path, request: pytest.FixtureRequest) -> None:
     """Three units at a time: all three of a run are prepared, or printed, and finished as one."""
     moments: int = request.config.getoption("--moments")

@@ -12,8 +12,9 @@ import shutil
 import sqlite3
 import subprocess
 import sys
+from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import suppress
+from contextlib import ExitStack, suppress
 from dataclasses import replace
 from pathlib import Path
 
@@ -38,6 +39,7 @@ from labeler.record import (
     stock_to_text,
 )
 from labeler.record.store import Record
+from tests.cases import spread
 from tests.record.jobs import (
     BOAT,
     FONTS,
@@ -369,6 +371,19 @@ def test_two_prints_of_one_wanted_serial_are_one_print(tmp_path: Path) -> None:
 # ---------------------------------------------------------------- find
 
 
+@pytest.fixture(scope="module", params=["sqlite", "postgresql"])
+def two_units(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Record]:
+    """A record of two units, to be asked and not to be changed."""
+    with ExitStack() as stack:
+        place = str(tmp_path_factory.mktemp("two") / "r.db")
+        if request.param == "postgresql":
+            place = stack.enter_context(request.getfixturevalue("server").new_schema())
+        record = stack.enter_context(open_record(place))
+        print_unit(record)
+        print_unit(record)
+        yield record
+
+
 @pytest.mark.parametrize(
     ("query", "expected"),
     [
@@ -389,16 +404,13 @@ def test_two_prints_of_one_wanted_serial_are_one_print(tmp_path: Path) -> None:
         ("x' OR 1=1;--", []),
     ],
 )
-def test_find(record: Record, query: str, expected: list[str]) -> None:
-    print_unit(record)
-    print_unit(record)
-    found = sorted(f"{int(item.unit)} {item.row.id}" for item in record.find(query))
+def test_find(two_units: Record, query: str, expected: list[str]) -> None:
+    found = sorted(f"{int(item.unit)} {item.row.id}" for item in two_units.find(query))
     assert found == expected
 
 
-def test_filters(record: Record) -> None:
-    print_unit(record)
-    print_unit(record)
+def test_filters(two_units: Record) -> None:
+    record = two_units
     assert [i.unit for i in record.find("K4", unit="0002")] == ["0002"]
     assert len(record.find("", branch="b4")) == 8  # 2 units × 4
     assert record.find("", branch="B5") == ()
@@ -740,7 +752,7 @@ def test_a_damaged_page_is_a_problem_or_does_not_matter_never_a_traceback(tmp_pa
     assert refused >= 5  # at least the head, and the tables that every question touches
 
 
-@pytest.mark.parametrize("seed", range(60))
+@pytest.mark.parametrize("seed", spread(range(60), 12))
 def test_damaged_bytes_are_a_problem_or_do_not_matter_never_a_traceback(tmp_path: Path, seed: int) -> None:
     import random
 

@@ -39,6 +39,22 @@ def shared_sheet(record: Record) -> Sheet:
     return together([[first[number]], [second[number]]])[0]
 
 
+@pytest.fixture(scope="module")
+def pair(tmp_path_factory: pytest.TempPathFactory) -> bytes:
+    """The file of a record in which units 0001 and 0002 are printed together."""
+    folder = tmp_path_factory.mktemp("pair")
+    with open_record(folder / "r.sqlite") as record:
+        print_units(BOAT, folder, record, units=(None, None), date=DATE)
+    return (folder / "r.sqlite").read_bytes()
+
+
+@pytest.fixture
+def shared(pair: bytes, tmp_path: Path) -> Path:
+    """A record of the test's own in which units 0001 and 0002 are printed together."""
+    (tmp_path / "r.sqlite").write_bytes(pair)
+    return tmp_path / "r.sqlite"
+
+
 def places(sheets: tuple[Sheet, ...]) -> Counter[tuple[str, float, float, str]]:
     return Counter((p.cell, p.x_mm, p.y_mm, p.piece.label) for sheet in sheets for p in sheet.placed)
 
@@ -69,9 +85,8 @@ def test_a_spoiled_sheet_comes_again_once_as_one_sheet(place: str, tmp_path: Pat
             reprint(record, items, tmp_path / "x", reason="jammed")
 
 
-def test_a_shared_sheet_goes_onto_other_cells_together(tmp_path: Path) -> None:
-    with open_record(tmp_path / "r.sqlite") as record:
-        print_units(BOAT, tmp_path, record, units=(None, None), date=DATE)
+def test_a_shared_sheet_goes_onto_other_cells_together(shared: Path, tmp_path: Path) -> None:
+    with open_record(shared) as record:
         number = shared_sheet(record).number
         items = record.find("", sheet=(1, number))
         again = reprint_units(record, items, tmp_path, reason="jammed", start={WRAPS: "B2"}, with_numbers=True)
@@ -119,10 +134,9 @@ def test_void_of_a_sheet_is_of_its_copies_of_all_units(place: str, tmp_path: Pat
         assert {item.state for item in other} == {"printed"}  # of other sheets nothing is void
 
 
-def test_void_of_one_copy_and_then_of_the_rest_of_its_sheet(tmp_path: Path) -> None:
-    place = tmp_path / "r.sqlite"
+def test_void_of_one_copy_and_then_of_the_rest_of_its_sheet(shared: Path, tmp_path: Path) -> None:
+    place = shared
     with open_record(place) as record:
-        print_units(BOAT, tmp_path, record, units=(None, None), date=DATE)
         number = shared_sheet(record).number
         items = record.find("", sheet=(1, number))
         reprint_units(record, items[:1], tmp_path / "again", reason="smeared")
@@ -139,9 +153,8 @@ def test_void_of_one_copy_and_then_of_the_rest_of_its_sheet(tmp_path: Path) -> N
         assert {item.state for item in now[1:]} == {"void"}
 
 
-def test_void_before_it_is_printed_again_and_of_one_copy_by_name(tmp_path: Path) -> None:
-    with open_record(tmp_path / "r.sqlite") as record:
-        print_units(BOAT, tmp_path, record, units=(None, None), date=DATE)
+def test_void_before_it_is_printed_again_and_of_one_copy_by_name(shared: Path, tmp_path: Path) -> None:
+    with open_record(shared) as record:
         number = shared_sheet(record).number
         items = record.find("", sheet=(1, number))
         named = [(item.unit, item.row.id) for item in items]
@@ -160,9 +173,8 @@ def test_void_before_it_is_printed_again_and_of_one_copy_by_name(tmp_path: Path)
         assert next(i for i in record.markers(unit) if i.row.id == name).state == "void"
 
 
-def test_voids_of_copies_go_out_and_in(tmp_path: Path) -> None:
-    with open_record(tmp_path / "r.sqlite") as record, open_record(tmp_path / "other.sqlite") as other:
-        print_units(BOAT, tmp_path, record, units=(None, None), date=DATE)
+def test_voids_of_copies_go_out_and_in(shared: Path, tmp_path: Path) -> None:
+    with open_record(shared) as record, open_record(tmp_path / "other.sqlite") as other:
         number = shared_sheet(record).number
         items = record.find("", sheet=(1, number))
         reprint_units(record, items, tmp_path / "again", reason="jammed", same_places=True)

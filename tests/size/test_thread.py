@@ -11,6 +11,7 @@ from labeler.catalogue import load_catalogue
 from labeler.errors import LabelerError
 from labeler.model import Branch, BranchEnd, Connector, Harness, Seat, ThreadStep
 from labeler.size import done_ends, end_seat, threading, wire_seat
+from tests.cases import spread
 from tests.make import circuit, harness, settings
 
 CATALOGUE = load_catalogue()
@@ -208,7 +209,7 @@ def between(here: Any, there: Any, here_mm: float, there_mm: float, covering: st
 
 
 @pytest.mark.parametrize("covering", ["none", "braided sleeving"])
-@pytest.mark.parametrize(("here", "there"), list(product(ENDS, ENDS)))
+@pytest.mark.parametrize(("here", "there"), spread(product(ENDS, ENDS), 30))
 def test_every_order_can_be_done(here: Any, there: Any, covering: str) -> None:
     """Thread in thought, whatever the ends are and however thick (4.2 mm: less than the wires).
 

@@ -66,13 +66,16 @@ def answered(*words: str) -> int:
 
 
 @pytest.mark.parametrize("name", sorted(path.stem for path in LAYOUTS.glob("*.toml")))
-def test_a_damaged_stock_file_is_drawn_or_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str) -> None:
+@pytest.mark.parametrize("times", [3, pytest.param(12, marks=pytest.mark.slow)])
+def test_a_damaged_stock_file_is_drawn_or_refused(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str, times: int
+) -> None:
     folder = tmp_path / "layouts"
     folder.mkdir()
     monkeypatch.setenv("LABELER_STOCK", str(tmp_path))
     chance, shipped = random.Random(name), (LAYOUTS / f"{name}.toml").read_text("utf-8")
     codes = []
-    for _ in range(12):
+    for _ in range(times):
         (folder / "own.toml").write_text(damaged(shipped, chance), "utf-8", newline="")
         catalogue._load.cache_clear()
         code = answered("stock", "own", "--out", str(tmp_path / "out"), "--force")
@@ -91,7 +94,7 @@ def test_a_damaged_stock_file_is_drawn_or_refused(tmp_path: Path, monkeypatch: p
             )
         codes.append(code)
     assert set(codes) <= {0, 1}
-    assert 1 in codes
+    assert 1 in codes or times < 12
 
 
 def test_a_damaged_profile_is_taken_or_refused(tmp_path: Path) -> None:

@@ -3,6 +3,7 @@
 import io
 import json
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -150,15 +151,24 @@ def as_printed(pdf: bytes, error_x: float, error_y: float) -> np.ndarray:
     return np.asarray(paper)
 
 
+def longest_run(lines: np.ndarray) -> tuple[int, int, int]:
+    """Return the longest run of ink in a line: its length, where it begins, and the first line that has it."""
+    dark = lines < 160
+    best = (0, 0, 0)
+    for at, ink in enumerate(dark.sum(axis=1)):
+        if ink > best[0]:  # else no run of it can be longer
+            marks = np.flatnonzero(np.diff(np.concatenate(([0], dark[at].astype(int), [0]))))
+            runs = marks[1::2] - marks[::2]
+            if runs.max() > best[0]:
+                best = (int(runs.max()), int(marks[::2][runs.argmax()]), at)
+    return best
+
+
 def rulers(paper: np.ndarray) -> tuple[float, float]:
     """Measure both rulers between their outer ticks, mm: the longest run of ink along a row and a column."""
 
     def longest(lines: np.ndarray) -> float:
-        best = 0
-        for line in lines:
-            marks = np.flatnonzero(np.diff(np.concatenate(([0], (line < 160).astype(int), [0]))))
-            best = max([best, *(marks[1::2] - marks[::2])])
-        return best / K - 0.1  # from the middle of a tick to the middle of the last: the line is 0.1 mm wide
+        return longest_run(lines)[0] / K - 0.1  # from the middle of a tick to that of the last: a line of 0.1 mm
 
     height = paper.shape[0]
     foot, left = int((INSET_MM + 3) * K), int((INSET_MM + 3) * K)
@@ -296,18 +306,14 @@ def boxed_sheet(printer: Printer, dpi: float | None) -> bytes:
 
 def box_on(paper: np.ndarray) -> tuple[float, float, float, float]:
     """Return the box's left and upper edge, width and height [mm], between the outer edges of its lines."""
-
-    def longest(lines: np.ndarray) -> tuple[float, float, int]:
-        best = (0, 0, 0)
-        for at, line in enumerate(lines):
-            marks = np.flatnonzero(np.diff(np.concatenate(([0], (line < 160).astype(int), [0]))))
-            runs = marks[1::2] - marks[::2]
-            if len(runs) and runs.max() > best[0]:
-                best = (runs.max(), marks[::2][runs.argmax()], at)
-        return best
-
-    (width, left, _), (height, top, _) = longest(paper), longest(paper.T)
+    (width, left, _), (height, top, _) = longest_run(paper), longest_run(np.ascontiguousarray(paper.T))
     return left / K, top / K, width / K, height / K
+
+
+@cache
+def plain_box(dpi: float | None, error_x: float = 1, error_y: float = 1) -> tuple[float, float, float, float]:
+    """Return where the box stands and its measures, by a printer without correction."""
+    return box_on(as_printed(boxed_sheet(Printer(), dpi), error_x, error_y))
 
 
 @pytest.mark.parametrize("dpi", [None, 600.0], ids=["PDF", "pictures"])
@@ -321,7 +327,7 @@ def test_lengths_on_a_sheet_are_right_after_two_calibrations(error_x: float, err
         calibrated.append(printer)
     assert calibrated[0] != calibrated[1]
     line = BOX_LINE_MM
-    plain = box_on(as_printed(boxed_sheet(Printer(), dpi), error_x, error_y))[2:]
+    plain = plain_box(dpi, error_x, error_y)[2:]
     assert plain == pytest.approx((80 * error_x + line, 40 * error_y + line), abs=0.1)
     right = box_on(as_printed(boxed_sheet(printer, dpi), error_x, error_y))[2:]
     assert right == pytest.approx((80 + line, 40 + line), abs=0.1)
@@ -331,7 +337,7 @@ def test_lengths_on_a_sheet_are_right_after_two_calibrations(error_x: float, err
 @pytest.mark.parametrize("offset", [(1.5, -2.0), (-0.7, 0.4)])
 def test_what_is_drawn_is_moved_by_the_offset(offset: tuple[float, float], dpi: float | None) -> None:
     """To the right and upwards, which is towards the first row of a picture."""
-    usual = box_on(as_printed(boxed_sheet(Printer(), dpi), 1, 1))
+    usual = plain_box(dpi)
     moved = box_on(as_printed(boxed_sheet(Printer(offset_x_mm=offset[0], offset_y_mm=offset[1]), dpi), 1, 1))
     dot = 1 / K  # of rounding to whole dots, twice
     assert (moved[0] - usual[0], usual[1] - moved[1]) == pytest.approx(offset, abs=2 * dot)
