@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import gc
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
+from labeler.pipeline import print_harness
 from labeler.record import open_record
 from labeler.record.store import Record
 from tests import postgres
+from tests.places import EXAMPLES
 
 
 @pytest.fixture(scope="session")
@@ -43,6 +46,29 @@ def record(place: str) -> Iterator[Record]:
     """A new record, in a file and on a server: what is tested holds for both."""
     with open_record(place) as opened:
         yield opened
+
+
+@pytest.fixture(scope="session")
+def printed(tmp_path_factory: pytest.TempPathFactory) -> bytes:
+    """The file of a record in which unit 0001 of the example is printed; its sheets lie elsewhere."""
+    folder = tmp_path_factory.mktemp("printed")
+    with open_record(folder / "r.sqlite") as record:
+        print_harness(str(EXAMPLES / "survey-boat.toml"), folder / "out", record)
+    return (folder / "r.sqlite").read_bytes()
+
+
+@pytest.fixture
+def boat_record(printed: bytes, tmp_path: Path) -> Path:
+    """A record of the test's own, ``r.sqlite``, in which unit 0001 of the example is printed."""
+    (tmp_path / "r.sqlite").write_bytes(printed)
+    return tmp_path / "r.sqlite"
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_collection_finish() -> None:
+    """Leave what was collected out of every later search for garbage: it stays to the end."""
+    gc.collect()
+    gc.freeze()
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

@@ -62,11 +62,9 @@ def test_what_makes_a_marker_another_one() -> None:
     assert [one.what for one in compare(old, [])] == ["removed"] * 4
 
 
-def test_diff_of_files_and_of_the_record(tmp_path: Path, newer: Path) -> None:
+def test_diff_of_files_and_of_the_record(boat_record: Path, tmp_path: Path, newer: Path) -> None:
     """73 markers: 54 wire ends and 11 branch ends, one of them another; 8 tags (K3 has two), which say the revision."""
-    place = tmp_path / "r.sqlite"
-    with open_record(place) as record:
-        print_harness(str(BOAT), tmp_path / "out", record)
+    place = boat_record
     for old in (BOAT, "0001", "RSB-210 0001", "rsb-210 c"):
         result = run("diff", old, newer, "--json", "--record", place)
         assert result.exit_code == 0, result.stderr
@@ -134,10 +132,9 @@ def test_only_what_has_changed_is_printed(place: str, tmp_path: Path, newer: Pat
         assert reprint(record, [new], tmp_path / "again", reason="lost").job.revision == "D"
 
 
-def test_what_cannot_be_brought_to_a_revision(tmp_path: Path, newer: Path) -> None:
+def test_what_cannot_be_brought_to_a_revision(boat_record: Path, tmp_path: Path, newer: Path) -> None:
     out = tmp_path / "out"
-    with open_record(tmp_path / "r.sqlite") as record:
-        print_harness(str(BOAT), out, record)
+    with open_record(boat_record) as record:
         with pytest.raises(LabelerError, match="at revision B, but C"):
             print_changes(str(newer), out, record, since="B", unit="0001")
         with pytest.raises(LabelerError, match="nothing of RSB-210 was printed for it; see labeler record list"):
@@ -206,11 +203,10 @@ def test_serial_and_date_are_no_difference(tmp_path: Path, newer: Path) -> None:
     assert compare(one, two, (("1",), ("2",)))[0].what == "changed"  # a place, no serial
 
 
-def test_one_serial_of_two_harnesses(tmp_path: Path) -> None:
-    place, other = tmp_path / "r.sqlite", tmp_path / "winch.toml"
+def test_one_serial_of_two_harnesses(boat_record: Path, tmp_path: Path) -> None:
+    place, other = boat_record, tmp_path / "winch.toml"
     other.write_text(BOAT.read_text("utf-8").replace("RSB-210", "RSB-310"), "utf-8")
-    with open_record(place) as record:
-        print_harness(str(BOAT), tmp_path / "out", record)
+    with open_record(boat_record) as record:
         print_harness(str(other), tmp_path / "out", record)
     refused = run("diff", "0001", BOAT, "--record", place)
     assert refused.exit_code == 1
@@ -223,10 +219,9 @@ def words_of(file: Path) -> str:
     return " ".join(" ".join(page.get_textpage().get_text_range() for page in pages).split())
 
 
-def test_a_reprint_says_both_revisions(tmp_path: Path, newer: Path) -> None:
+def test_a_reprint_says_both_revisions(boat_record: Path, tmp_path: Path, newer: Path) -> None:
     """J1 was made at revision C and stays; J4 was made anew at D."""
-    with open_record(tmp_path / "r.sqlite") as record:
-        print_harness(str(BOAT), tmp_path / "out", record)
+    with open_record(boat_record) as record:
         made = print_changes(str(newer), tmp_path / "out", record, since="C", unit="0001")
         assert made.printed is not None
         (j1,) = record.find("0001 J1")

@@ -97,10 +97,9 @@ def test_verify_names_a_font_that_is_not_here(tmp_path: Path) -> None:
         assert rest  # and each face that has it
 
 
-def test_the_command_verify(tmp_path: Path) -> None:
-    place = tmp_path / "r.sqlite"
+def test_the_command_verify(boat_record: Path) -> None:
+    place = boat_record
     with open_record(place) as record:
-        print_harness(EXAMPLE, tmp_path, record)
         record.prepare(boat_job(record.reserve_serial(BOAT)))
     answer = run("record", "verify", "--record", place, "--json")
     assert answer.exit_code == 1  # its font is not here

@@ -15,6 +15,7 @@ from labeler.pipeline import print_harness, resume
 from labeler.record import open_record
 from labeler.record.store import Record
 from tests import postgres
+from tests.cases import chosen
 from tests.places import EXAMPLES
 from tests.record.jobs import boat_job, only_problem, print_unit
 
@@ -142,7 +143,7 @@ def test_processes_make_one_record_on_a_server(schema: str) -> None:
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="no limits of files there")
-@pytest.mark.parametrize("room", [0, 20_000, 60_000])
+@pytest.mark.parametrize("room", chosen([0, 20_000, 60_000], slow=[0, 60_000]))
 def test_a_disk_that_takes_no_more(tmp_path: Path, room: int) -> None:
     """Files may not grow beyond a limit, as on a full disk: a print fails in one line and leaves nothing half done."""
     place = tmp_path / "r.db"

@@ -19,6 +19,7 @@ from labeler.pipeline.sharing import together
 from labeler.record import open_record
 from labeler.record.store import Record
 from labeler.record.used import used_by, used_cells
+from tests.cases import chosen
 from tests.places import EXAMPLES
 
 BOAT = str(EXAMPLES / "survey-boat.toml")
@@ -215,7 +216,7 @@ def broken_off(record: Record, folder: Path, monkeypatch: pytest.MonkeyPatch, **
     return {file.name: file.read_bytes() for file in folder.iterdir() if not file.name.startswith(".")}
 
 
-@pytest.mark.parametrize("stock", ["strip-1000", "card-210x148", "reel"])
+@pytest.mark.parametrize("stock", chosen(["strip-1000", "card-210x148", "reel"], slow=["card-210x148", "reel"]))
 def test_a_run_that_was_broken_off_is_finished_as_it_was(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, stock: str
 ) -> None:

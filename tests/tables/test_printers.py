@@ -21,6 +21,7 @@ from labeler.errors import LabelerError
 from labeler.layout import lay_out
 from labeler.model import Box, Face, Piece, Run
 from labeler.printers import Printer, load_printer, measured, printer_problems, profile_text
+from tests.cases import spread
 from tests.places import EXAMPLES
 
 BOAT = str(EXAMPLES / "survey-boat.toml")
@@ -316,9 +317,11 @@ def plain_box(dpi: float | None, error_x: float = 1, error_y: float = 1) -> tupl
     return box_on(as_printed(boxed_sheet(Printer(), dpi), error_x, error_y))
 
 
-@pytest.mark.parametrize("dpi", [None, 600.0], ids=["PDF", "pictures"])
-@pytest.mark.parametrize(("error_x", "error_y"), [(0.992, 1.004), (1.03, 0.985)])
-def test_lengths_on_a_sheet_are_right_after_two_calibrations(error_x: float, error_y: float, dpi: float | None) -> None:
+@pytest.mark.parametrize(
+    ("dpi", "error_x", "error_y"),
+    spread([(None, 0.992, 1.004), (None, 1.03, 0.985), (600.0, 0.992, 1.004), (600.0, 1.03, 0.985)], 2),
+)
+def test_lengths_on_a_sheet_are_right_after_two_calibrations(dpi: float | None, error_x: float, error_y: float) -> None:
     """The first is read off carelessly, to half a millimetre and along the page alone; the second corrects it."""
     printer, calibrated = Printer(), []
     for careless in (True, False):
@@ -333,9 +336,11 @@ def test_lengths_on_a_sheet_are_right_after_two_calibrations(error_x: float, err
     assert right == pytest.approx((80 + line, 40 + line), abs=0.1)
 
 
-@pytest.mark.parametrize("dpi", [None, 600.0], ids=["PDF", "pictures"])
-@pytest.mark.parametrize("offset", [(1.5, -2.0), (-0.7, 0.4)])
-def test_what_is_drawn_is_moved_by_the_offset(offset: tuple[float, float], dpi: float | None) -> None:
+@pytest.mark.parametrize(
+    ("dpi", "offset"),
+    spread([(600.0, (1.5, -2.0)), (600.0, (-0.7, 0.4)), (None, (-0.7, 0.4)), (None, (1.5, -2.0))], 2),
+)
+def test_what_is_drawn_is_moved_by_the_offset(dpi: float | None, offset: tuple[float, float]) -> None:
     """To the right and upwards, which is towards the first row of a picture."""
     usual = plain_box(dpi)
     moved = box_on(as_printed(boxed_sheet(Printer(offset_x_mm=offset[0], offset_y_mm=offset[1]), dpi), 1, 1))
