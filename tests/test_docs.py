@@ -14,8 +14,8 @@ import click
 import pytest
 
 import labeler
-from labeler.catalogue import load_catalogue, load_choices
-from labeler.cli import main
+from labeler.cli.main import main
+from labeler.tables.catalogue import load_catalogue, load_choices
 from tests.places import ROOT
 
 README = (ROOT / "README.md").read_text("utf-8")

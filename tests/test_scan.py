@@ -144,7 +144,7 @@ def test_photos_cut_short_or_without_a_code(shop: tuple[Path, list[Printed]], tm
 
 
 def test_reading_names_the_kind() -> None:
-    from labeler.codes import symbols
+    from labeler.codes.symbols import symbols
     from tests.codes.test_codes import pixels
 
     for kind in ("QR", "Data Matrix", "Code 128", "Code 39"):

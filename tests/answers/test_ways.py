@@ -10,7 +10,6 @@ from labeler.answers.explain import explain
 from labeler.cli.main import main
 from labeler.job.check import check
 from labeler.model import Fit
-from labeler.pipeline import check
 from tests.places import EXAMPLES
 
 BASE = """

@@ -34,8 +34,8 @@ from labeler.model import Face, Harness, Piece, Sheet
 from labeler.record import open_record
 from labeler.record.partial_sheets import add_used
 from labeler.record.store import Record
-from labeler.record.used import add_used, used_cells
-from labeler.terminal import ended_as_interrupted, shown_progress
+from labeler.tables import catalogue
+from labeler.tables.catalogue import load_catalogue
 from tests.places import EXAMPLES, LAYOUTS
 
 BOAT = str(EXAMPLES / "survey-boat.toml")
@@ -688,7 +688,7 @@ def test_a_bar_is_shown_on_a_terminal_for_what_takes_long(
 ) -> None:
     terminal = Terminal(tty)
     monkeypatch.setattr("sys.stderr", terminal)
-    monkeypatch.setattr("labeler.cli.terminal.PATIENCE_S", patience)
+    monkeypatch.setattr("labeler.cli.main.terminal.PATIENCE_S", patience)
     items = list(range(50))
     assert list(shown_progress(items, "drawing")) == items
     assert ("drawing" in terminal.text and "100%" in terminal.text) == shows
@@ -698,7 +698,7 @@ def test_a_bar_is_shown_on_a_terminal_for_what_takes_long(
 
 
 def test_nothing_is_shown_where_there_is_no_terminal(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("labeler.cli.terminal.PATIENCE_S", 0.0)
+    monkeypatch.setattr("labeler.cli.main.terminal.PATIENCE_S", 0.0)
     done = run("print", BOAT, "--out", tmp_path, "--record", tmp_path / "r.sqlite")
     assert "%" not in done.stderr
     assert "\r" not in done.stderr

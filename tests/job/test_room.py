@@ -12,8 +12,9 @@ from labeler.job.check import check
 from labeler.job.printing import print_harness
 from labeler.model import Fit, Marker, Range, Seat
 from labeler.record import open_record
-from labeler.size import choose_tubes
-from labeler.stocks import largest_piece
+from labeler.size.tubes import choose_tubes
+from labeler.tables.catalogue import load_catalogue
+from labeler.tables.stocks import largest_piece
 from tests.answers.test_ways import BASE
 from tests.cases import spread
 from tests.make import settings

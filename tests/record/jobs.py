@@ -11,8 +11,9 @@ import pytest
 
 from labeler.errors import LabelerError
 from labeler.model import Face, Harness, Piece, Placed, Run, Sheet, Stock
-from labeler.record import LeftOut, MarkerRow, NewJob, Recorded, open_record
+from labeler.record import open_record
 from labeler.record.store import Record
+from labeler.record.values import LeftOut, MarkerRow, NewJob, Recorded
 
 FONTS = {"Boat Sans": "a1" * 32}
 BOAT = Harness("River survey boat, sensors", "RSB-210", "C", text=b"W101,P1:12,J4:2\n" * 20)

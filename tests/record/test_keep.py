@@ -24,7 +24,6 @@ from labeler.job.reprinting import reprint
 from labeler.model import Sheet
 from labeler.record import open_record
 from labeler.record.store import Record
-from labeler.terminal import csv_lines
 from tests.places import EXAMPLES
 from tests.record.jobs import BOAT, FONTS, boat_job, filled, lay_out, print_unit
 

@@ -17,7 +17,6 @@ from labeler.record import open_record
 from labeler.record.connect import upgrade
 from labeler.record.schema import VERSION
 from labeler.record.store import Record
-from labeler.record.used import used_cells
 from tests.places import EXAMPLES
 
 EXAMPLE = str(EXAMPLES / "survey-boat.toml")

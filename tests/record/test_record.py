@@ -25,10 +25,8 @@ from sqlalchemy import event
 
 from labeler.errors import LabelerError
 from labeler.model import Box, Face, Harness, Piece, Placed, Run, Sheet, Symbol
-from labeler.record import (
-    LeftOut,
-    MarkerRow,
-    NewJob,
+from labeler.record import open_record
+from labeler.record.faces import (
     canonical,
     canonical_sheet,
     face_from_text,
@@ -37,6 +35,7 @@ from labeler.record import (
     stock_to_text,
 )
 from labeler.record.store import Record
+from labeler.record.values import LeftOut, MarkerRow, NewJob, changed_fonts
 from tests.cases import spread
 from tests.record.jobs import (
     BOAT,

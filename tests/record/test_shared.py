@@ -21,7 +21,6 @@ from labeler.job.run import together
 from labeler.model import Sheet
 from labeler.record import open_record
 from labeler.record.store import Record
-from labeler.record.used import used_by, used_cells
 from tests.cases import chosen
 from tests.places import EXAMPLES
 

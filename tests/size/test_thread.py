@@ -9,7 +9,9 @@ import pytest
 from labeler.errors import LabelerError
 from labeler.harness import circuits_by_branch
 from labeler.model import Branch, BranchEnd, Connector, Harness, Seat, ThreadStep
-from labeler.size import done_ends, end_seat, threading, wire_seat
+from labeler.size.bundles import done_ends, end_seat, wire_seat
+from labeler.size.installation import threading
+from labeler.tables.catalogue import load_catalogue
 from tests.cases import spread
 from tests.make import circuit, harness, settings
 

@@ -12,8 +12,8 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from labeler import catalogue
-from labeler.cli import main
+from labeler.cli.main import main
+from labeler.tables import catalogue
 from tests.places import LAYOUTS
 
 BOAT = str(LAYOUTS.parent / "examples" / "survey-boat.toml")

@@ -19,7 +19,8 @@ from labeler.draw.pens import BOX_LINE_MM
 from labeler.errors import LabelerError
 from labeler.layout.place import lay_out
 from labeler.model import Box, Face, Piece, Run
-from labeler.printers import Printer, load_printer, measured, printer_problems, profile_text
+from labeler.tables.catalogue import load_catalogue
+from labeler.tables.printers import Printer, load_printer, measured, printer_problems, profile_text
 from tests.cases import spread
 from tests.places import EXAMPLES
 
