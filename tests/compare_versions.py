@@ -518,7 +518,8 @@ def pdf_lines(path: Path) -> Lines:
         made.append(f"page {number} {_told(rest, ())}")
         contents = page.get_contents()
         resources = page.get("/Resources", DictionaryObject()).get_object()
-        made += [f"page {number} {line}" for line in _operations(contents, resources, reader)] if contents else []
+        if contents is not None:
+            made += [f"page {number} {line}" for line in _operations(contents, resources, reader)]
     return made
 
 
@@ -596,7 +597,10 @@ def differences(old: Path, new: Path, step: str, part: str, places: Sequence[Map
 
 
 def compared(old: Path, new: Path, places: Sequence[Mapping[str, str]]) -> tuple[int, int]:
-    """Compare all files of two versions, print a line for each; return how many, and how many differ."""
+    """Compare all files of two versions, print a line for each; return how many, and how many differ.
+
+    ``equal`` is equal to the last byte, ``alike`` equal in what is said and drawn.
+    """
     files = parts_of(old), parts_of(new)
     made = differ = 0
     for key in sorted(files[0].keys() | files[1].keys()):
@@ -606,7 +610,8 @@ def compared(old: Path, new: Path, places: Sequence[Mapping[str, str]]) -> tuple
         else:
             found = [f"{'reference' if one else 'new'} alone has it"]
         made, differ = made + 1, differ + bool(found)
-        print(f"{'DIFFERS' if found else 'equal  '}  {key[0]}  {key[1]}")
+        same = not found and one and other and one.read_bytes() == other.read_bytes()
+        print(f"{'DIFFERS' if found else 'equal  ' if same else 'alike  '}  {key[0]}  {key[1]}")
         print(textwrap.indent("\n".join(found), "    ") + "\n" if found else "", end="", flush=True)
     return made, differ
 

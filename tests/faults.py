@@ -29,8 +29,7 @@ from pathlib import Path
 from queue import SimpleQueue
 
 ROOT = Path(__file__).resolve().parents[1]
-COPIED = ("labeler", "layouts", "tests", "examples", "pyproject.toml", "README.md", "DEVELOPERS.md", "CHANGELOG.md",
-          "LICENSE")  # fmt: skip
+LEFT_OUT = (".git", "__pycache__", ".hypothesis", ".venv", ".mypy_cache", ".ruff_cache", ".pytest_cache", "out")
 PASSED, FAILED, BROKEN, NONE_THERE = 0, 1, 2, 5  # exit statuses of pytest; broken: a test file was not even read
 LIMIT_S = 900.0  # of one fault, on a machine that others use too
 
@@ -226,18 +225,18 @@ FAULTS = (
     fault("vec-length", "the designed length of a VEC wins over the adapted", "cad",
           ('key=lambda pair: pair[0] != "adapted"', 'key=lambda pair: pair[0] == "adapted"')),
     # ------------------------------------------------------------ record
-    fault("prepared", "a marker counts as printed when all its prints are", "record",
+    fault("prepared", "a marker counts as printed when all its prints are", "record. handing shared",
           ('return "printed" if any(row.confirmed for row in good)',
            'return "printed" if all(row.confirmed for row in good)')),
-    fault("void-after", "what was printed before it was declared void is good", "record",
+    fault("void-after", "what was printed before it was declared void is good", "record. record/",
           ("row.job_id > (last_void.after_job if", "row.job_id >= (last_void.after_job if")),
-    fault("serial-zeros", "a unit is found with its zeros alone", "record",
+    fault("serial-zeros", "a unit is found with its zeros alone", "record. record/",
           ('digits = serial.lstrip("0") or "0"', 'digits = serial.rstrip("0") or "0"')),
-    fault("micrometres", "faces are kept to a micrometre", "record",
+    fault("micrometres", "faces are kept to a micrometre", "record. record/",
           ("MILLIONTH = 1e6", "MILLIONTH = 1e3")),
-    fault("withdrawn-cells", "cells of a job that was withdrawn count as used", "handing record",
+    fault("withdrawn-cells", "cells of a job that was withdrawn count as used", "handing used",
           ("asked.where(c.job_id.not_in(gone))", "asked.where(c.job_id.in_(gone) | c.job_id.not_in(gone))")),
-    fault("line-order", "the history of a marker in the wrong order of jobs", "record",
+    fault("line-order", "the history of a marker in the wrong order of jobs", "record. record/ lost keep",
           ("return statement.order_by(job.c.unit_id, job.c.id,",
            "return statement.order_by(job.c.unit_id, job.c.id.desc(),")),
     fault("diff-colour", "another colour of tube is no change", "revis",
@@ -346,15 +345,8 @@ def _failed(said: str) -> str:
 
 
 def copied(against: Path, into: Path) -> Path:
-    """Return a copy of what the tests need of a checkout."""
-    into.mkdir()
-    for name in COPIED:
-        source = against / name
-        if source.is_dir():
-            shutil.copytree(source, into / name, ignore=shutil.ignore_patterns("__pycache__", ".hypothesis"))
-        elif source.exists():
-            shutil.copy(source, into / name)
-    return into
+    """Return a copy of a checkout."""
+    return Path(shutil.copytree(against, into, ignore=shutil.ignore_patterns(*LEFT_OUT)))
 
 
 def results(todo: Sequence[Fault], against: Path, jobs: int, limit_s: float, nearest_alone: bool) -> Iterator[Result]:
