@@ -688,7 +688,7 @@ def test_a_bar_is_shown_on_a_terminal_for_what_takes_long(
 ) -> None:
     terminal = Terminal(tty)
     monkeypatch.setattr("sys.stderr", terminal)
-    monkeypatch.setattr("labeler.cli.main.terminal.PATIENCE_S", patience)
+    monkeypatch.setattr("labeler.cli.terminal.PATIENCE_S", patience)
     items = list(range(50))
     assert list(shown_progress(items, "drawing")) == items
     assert ("drawing" in terminal.text and "100%" in terminal.text) == shows
@@ -698,7 +698,7 @@ def test_a_bar_is_shown_on_a_terminal_for_what_takes_long(
 
 
 def test_nothing_is_shown_where_there_is_no_terminal(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("labeler.cli.main.terminal.PATIENCE_S", 0.0)
+    monkeypatch.setattr("labeler.cli.terminal.PATIENCE_S", 0.0)
     done = run("print", BOAT, "--out", tmp_path, "--record", tmp_path / "r.sqlite")
     assert "%" not in done.stderr
     assert "\r" not in done.stderr
