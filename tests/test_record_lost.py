@@ -11,11 +11,10 @@ import pytest
 from sqlalchemy import event
 
 from labeler.errors import LabelerError
-from labeler.job.printing import print_harness
-from labeler.job.reprinting import resume
 from labeler.record import open_record
 from labeler.record.store import Record
 from tests import postgres
+from tests.orders import print_harness, resume
 from tests.test_record import boat_job, only_problem, print_unit
 
 EXAMPLE = str(Path(__file__).parent.parent / "examples" / "survey-boat.toml")

@@ -9,13 +9,13 @@ import pytest
 from labeler.errors import LabelerError
 from labeler.fit.sleeve import Room, SleevePlace, fit_sleeve, room_of
 from labeler.job.check import check
-from labeler.job.printing import print_harness
 from labeler.model import Fit, Marker, Range, Seat
 from labeler.record import open_record
 from labeler.size.tubes import choose_tubes
 from labeler.tables.catalogue import load_catalogue
 from labeler.tables.stocks import largest_piece
 from tests.make import settings
+from tests.orders import print_harness
 from tests.test_ways import BASE
 
 CATALOGUE = load_catalogue()
