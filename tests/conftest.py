@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from labeler.job.printing import print_harness
+from tests.orders import print_harness
 from labeler.record import open_record
 from labeler.record.store import Record
 from tests import postgres

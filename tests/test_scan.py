@@ -12,9 +12,9 @@ from click.testing import CliRunner
 
 from labeler.cli.main import main
 from labeler.codes.reading import read_codes
-from labeler.job.printing import print_harness
 from labeler.job.run import Printed
 from labeler.record import open_record
+from tests.orders import print_harness
 from tests.places import EXAMPLES
 
 EXAMPLE = str(EXAMPLES / "survey-boat.toml")

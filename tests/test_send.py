@@ -15,10 +15,9 @@ import pytest
 
 from labeler.errors import LabelerError
 from labeler.job.deliver import Output
-from labeler.job.printing import print_harness
-from labeler.job.reprinting import reprint
 from labeler.record import open_record
 from labeler.send import queue_problems
+from tests.orders import print_harness, reprint
 from tests.places import EXAMPLES
 
 BOAT = str(EXAMPLES / "survey-boat.toml")

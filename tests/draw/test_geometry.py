@@ -23,12 +23,12 @@ from labeler.draw.around import Header
 from labeler.draw.pdf import draw_sheets
 from labeler.job.check import Checked, check
 from labeler.job.deliver import Output
-from labeler.job.printing import print_harness
 from labeler.job.run import pieces_of
 from labeler.layout.cells import RULER_AREA_MM, cells
 from labeler.layout.place import lay_out
 from labeler.model import Box, Face, Fit, Piece, Placed, Sheet, Stock
 from labeler.record import open_record
+from tests.orders import print_harness
 from tests.places import ROOT
 
 BOAT = str(ROOT / "examples" / "survey-boat.toml")

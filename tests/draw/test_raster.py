@@ -21,14 +21,13 @@ from labeler.draw.pens import BOX_LINE_MM, DotPen
 from labeler.draw.raster import page_pictures, piece_pictures, png
 from labeler.errors import LabelerError
 from labeler.job.deliver import Output
-from labeler.job.printing import print_harness
-from labeler.job.reprinting import reprint
 from labeler.layout.place import lay_out
 from labeler.model import Box, Face, Piece, Run, Sheet
 from labeler.record import open_record
 from labeler.tables.catalogue import load_catalogue
 from labeler.tables.printers import AS_DRAWN, Printer
 from tests.make import symbol_of
+from tests.orders import print_harness, reprint
 from tests.places import EXAMPLES
 
 BOAT = str(EXAMPLES / "survey-boat.toml")

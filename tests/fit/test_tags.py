@@ -8,11 +8,11 @@ from pathlib import Path
 import pytest
 
 from labeler.job.check import check
-from labeler.job.printing import print_harness
 from labeler.model import DOES_NOT_FIT
 from labeler.record import open_record
 from labeler.tables.catalogue import load_catalogue
 from labeler.text import load_font
+from tests.orders import print_harness
 from tests.places import EXAMPLES
 
 HEAD = """[harness]

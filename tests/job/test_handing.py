@@ -24,18 +24,18 @@ from click.testing import CliRunner, Result
 from labeler.cli.main import main
 from labeler.cli.terminal import ended_as_interrupted, shown_progress
 from labeler.files import uninterrupted, written
+from labeler.job import printing
 from labeler.job.check import check
-from labeler.job.deliver import MOST_PAGES, Names, Output
-from labeler.job.printing import print_harness, print_units
-from labeler.job.reprinting import reprint
+from labeler.job.deliver import MOST_PAGES, Output, UnitName, parts_of
 from labeler.layout.cells import cell_name
 from labeler.layout.place import lay_out
-from labeler.model import Face, Harness, Piece, Sheet
+from labeler.model import Face, Piece, Sheet
 from labeler.record import open_record
 from labeler.record.partial_sheets import add_used
 from labeler.record.store import Record
 from labeler.tables import catalogue
 from labeler.tables.catalogue import load_catalogue
+from tests.orders import print_harness, print_units, reprint
 from tests.places import EXAMPLES, LAYOUTS
 
 BOAT = str(EXAMPLES / "survey-boat.toml")
@@ -468,22 +468,22 @@ def sheets_of(count: int, group: str = "", stock: str = "reel") -> list[Sheet]:
 
 
 def test_a_long_job_is_several_files_none_of_more_than_500_pages(tmp_path: Path) -> None:
-    names = Names(tmp_path, Harness("Survey boat", "RSB-210"))
-    parts = names.parts(("0001",), sheets_of(1001))
+    unit = UnitName("RSB-210", "0001")
+    parts = parts_of(tmp_path, (unit,), sheets_of(1001))
     assert MOST_PAGES == 500
     assert [len(part.sheets) for part in parts] == [500, 500, 1]
     assert [part.path.name for part in parts] == [f"RSB-210-0001-reel-{n}-of-3.pdf" for n in (1, 2, 3)]
-    assert [len(part.sheets) for part in names.parts(("0001",), sheets_of(500))] == [500]
+    assert [len(part.sheets) for part in parts_of(tmp_path, (unit,), sheets_of(500))] == [500]
 
 
 def test_every_tube_of_a_reel_is_a_file_of_its_own(tmp_path: Path) -> None:
-    names = Names(tmp_path, Harness("Survey boat", "RSB-210"))
-    parts = names.parts(("0001",), [*sheets_of(2, "1/4, WH"), *sheets_of(3, "3/8, WH"), *sheets_of(1, "1/4, WH")])
+    unit = UnitName("RSB-210", "0001")
+    parts = parts_of(tmp_path, (unit,), [*sheets_of(2, "1/4, WH"), *sheets_of(3, "3/8, WH"), *sheets_of(1, "1/4, WH")])
     assert [(part.path.name, len(part.sheets)) for part in parts] == [
         ("RSB-210-0001-reel-1-4-WH.pdf", 3),
         ("RSB-210-0001-reel-3-8-WH.pdf", 3),
     ]
-    alike = names.parts(("0001",), [*sheets_of(1, "1/4, WH"), *sheets_of(1, "1-4 WH")])
+    alike = parts_of(tmp_path, (unit,), [*sheets_of(1, "1/4, WH"), *sheets_of(1, "1-4 WH")])
     assert len({part.path for part in alike}) == 2
 
 
@@ -546,7 +546,7 @@ class Stop:
         ("labeler.record.store.Record.prepare_run", 1),
         ("labeler.record.store.Record.confirm", 1),
         ("labeler.record.partial_sheets.add_used", 1),
-        ("labeler.layout.place.lay_out", 1),
+        ("labeler.job.run.lay_out", 1),
     ],
 )
 def test_ctrl_c_leaves_neither_half_a_print_nor_a_wrong_record(
@@ -719,15 +719,15 @@ def test_what_takes_long_of_many_units_is_shown(tmp_path: Path) -> None:
 
 def test_units_that_were_printed_before_the_end_are_counted(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     made: list[object] = []
-    real = print_units
+    real = printing._print_run
 
-    def third(*given: object, **how: Any) -> Any:
+    def third(*given: Any) -> Any:
         if len(made) == 2:
             signal.raise_signal(signal.SIGTERM)
-        made.append(real(*given, **how))  # type: ignore[arg-type]
+        made.append(real(*given))
         return made[-1]
 
-    monkeypatch.setattr("labeler.job.printing.print_units", third)
+    monkeypatch.setattr(printing, "_print_run", third)
     done = run("print", BOAT, "--units", "5", "--out", tmp_path, "--record", tmp_path / "r.sqlite")
     assert done.exit_code == 130
     assert "broken off after 2 of 5 units: labeler record list shows them" in done.stderr

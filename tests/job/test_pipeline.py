@@ -17,14 +17,13 @@ from labeler.draw.pdf import face_operations
 from labeler.draw.pens import POINTS_PER_MM
 from labeler.errors import LabelerError, Problem, Where
 from labeler.job.check import Checked, check
-from labeler.job.printing import print_harness, print_units
-from labeler.job.reprinting import reprint, resume
 from labeler.job.run import Printed
 from labeler.model import DOES_NOT_FIT, Face, Piece, Placed, Run, Sheet, Symbol
 from labeler.record import open_record
 from labeler.record.store import Record
 from labeler.tables.printers import Printer
 from labeler.text import load_font
+from tests.orders import print_harness, print_units, reprint, resume
 from tests.places import EXAMPLES
 from tests.shrinking import outcomes
 

@@ -15,11 +15,10 @@ from click.testing import CliRunner, Result
 from labeler.cli.main import main
 from labeler.errors import LabelerError, Where
 from labeler.job.keeping import verify
-from labeler.job.printing import print_harness
-from labeler.job.reprinting import reprint, resume
-from labeler.job.revising import compare, print_changes
+from labeler.job.revising import compare
 from labeler.record import open_record
 from labeler.record.values import MarkerRow
+from tests.orders import print_changes, print_harness, reprint, resume
 from tests.places import EXAMPLES
 
 BOAT = EXAMPLES / "survey-boat.toml"

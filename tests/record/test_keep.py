@@ -19,11 +19,10 @@ from labeler.cli.terminal import csv_lines
 from labeler.draw.pdf import face_operations
 from labeler.errors import LabelerError, Where
 from labeler.job.keeping import export_units, import_units, verify
-from labeler.job.printing import print_harness
-from labeler.job.reprinting import reprint
 from labeler.model import Sheet
 from labeler.record import open_record
 from labeler.record.store import Record
+from tests.orders import print_harness, reprint
 from tests.places import EXAMPLES
 from tests.record.jobs import BOAT, FONTS, boat_job, filled, lay_out, print_unit
 

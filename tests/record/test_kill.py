@@ -17,16 +17,16 @@ import pypdfium2 as pdfium
 import pytest
 
 from labeler.errors import LabelerError
-from labeler.job.reprinting import resume, resume_run
 from labeler.record import open_record
 from labeler.record.store import Record
+from tests.orders import resume, resume_run
 
 LOOM = "Wire,From,From Pin,To,To Pin,Gauge\nW1,P1,1,J1,1,16 AWG\nW2,P1,2,J1,2,16 AWG\n"
 WORKER = """
 import signal, sys
 signal.signal(signal.SIGINT, signal.default_int_handler)  # it is ignored where tests run in the background
 from pathlib import Path
-from labeler.job.printing import print_harness
+from tests.orders import print_harness
 from labeler.record import open_record
 import labeler.bench, labeler.draw.bench, labeler.draw.pdf, labeler.layout, labeler.read.csv, pandas
 place, out, loom, units = sys.argv[1], Path(sys.argv[2]), sys.argv[3], int(sys.argv[4])

@@ -11,12 +11,11 @@ import pytest
 from sqlalchemy import event, make_url
 
 from labeler.errors import LabelerError
-from labeler.job.printing import print_harness
-from labeler.job.reprinting import resume
 from labeler.record import open_record
 from labeler.record.store import Record
 from tests import postgres
 from tests.cases import chosen
+from tests.orders import print_harness, resume
 from tests.places import EXAMPLES
 from tests.record.jobs import boat_job, only_problem, print_unit
 

@@ -10,13 +10,12 @@ from click.testing import CliRunner, Result
 from labeler.cli.main import main
 from labeler.errors import LabelerError
 from labeler.job.keeping import verify
-from labeler.job.printing import print_units
-from labeler.job.reprinting import reprint, reprint_units
 from labeler.model import Harness
 from labeler.record import open_record
 from labeler.record.connect import upgrade
 from labeler.record.schema import VERSION
 from labeler.record.store import Record
+from tests.orders import print_units, reprint, reprint_units
 from tests.places import EXAMPLES
 
 EXAMPLE = str(EXAMPLES / "survey-boat.toml")

@@ -15,13 +15,12 @@ from labeler.cli.main import main
 from labeler.errors import LabelerError, Where
 from labeler.job.deliver import Output
 from labeler.job.keeping import verify
-from labeler.job.printing import print_harness, print_units
-from labeler.job.reprinting import reprint, reprint_units, resume_run
-from labeler.job.run import together
+from labeler.job.run import merged_sheets
 from labeler.model import Sheet
 from labeler.record import open_record
 from labeler.record.store import Record
 from tests.cases import chosen
+from tests.orders import print_harness, print_units, reprint_units, resume_run
 from tests.places import EXAMPLES
 
 BOAT = str(EXAMPLES / "survey-boat.toml")
@@ -39,7 +38,7 @@ def shared_sheet(record: Record) -> Sheet:
     """Return a sheet of wraps that units 0001 and 0002 share."""
     first, second = ({sheet.number: sheet for sheet in record.sheets(job)} for job in (1, 2))
     number = next(n for n in first if n in second and first[n].stock.name == WRAPS)
-    return together([[first[number]], [second[number]]])[0]
+    return merged_sheets([[first[number]], [second[number]]])[0]
 
 
 @pytest.fixture(scope="module")
@@ -74,7 +73,7 @@ def test_a_spoiled_sheet_comes_again_once_as_one_sheet(place: str, tmp_path: Pat
             assert {item.unit for item in items} == {"0001", "0002"}
             again = reprint_units(record, items, tmp_path / str(job), reason="jammed", same_places=True)
             assert [one.job.unit for one in again] == ["0001", "0002"]
-            assert places(together(one.sheets for one in again)) == places((sheet,))
+            assert places(merged_sheets(one.sheets for one in again)) == places((sheet,))
             lists, sheets = again[0].files[:2], again[0].files[2:]
             assert [("work-list" in file.name) for file in lists] == [True, True]
             (file,) = sheets  # one file, and in it one sheet
@@ -84,8 +83,6 @@ def test_a_spoiled_sheet_comes_again_once_as_one_sheet(place: str, tmp_path: Pat
         assert [len(record.run(job.id)) for job in record.jobs()] == [2] * 6
         assert {item.printed for item in record.find("", sheet=(1, sheet.number))} == {3}
         assert verify(record) == ()
-        with pytest.raises(LabelerError, match="of several units: RSB-210 0001, RSB-210 0002"):
-            reprint(record, items, tmp_path / "x", reason="jammed")
 
 
 def test_a_shared_sheet_goes_onto_other_cells_together(shared: Path, tmp_path: Path) -> None:

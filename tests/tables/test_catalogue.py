@@ -26,7 +26,7 @@ from tests.places import ROOT
 @pytest.fixture(autouse=True)
 def no_folder_of_the_users(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     monkeypatch.delenv("LABELER_STOCK", raising=False)
-    monkeypatch.setattr("labeler.tables.document.catalogue._user_folder", lambda: tmp_path / "config")
+    monkeypatch.setattr("labeler.tables.catalogue._user_folder", lambda: tmp_path / "config")
 
 
 SHIPPED = _load(())
@@ -226,7 +226,7 @@ def test_the_environment_names_folders(shop: Path, monkeypatch: pytest.MonkeyPat
 
 
 def test_the_users_configuration_folder_is_found(shop: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("labeler.tables.document.catalogue._user_folder", lambda: shop)
+    monkeypatch.setattr("labeler.tables.catalogue._user_folder", lambda: shop)
     assert load_catalogue().coverings[0].name == "river braid"
 
 
