@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import argparse
 import hashlib
+import inspect
 import json
 import os
 import re
@@ -518,7 +519,8 @@ def pdf_lines(path: Path) -> Lines:
         made.append(f"page {number} {_told(rest, ())}")
         contents = page.get_contents()
         resources = page.get("/Resources", DictionaryObject()).get_object()
-        made += [f"page {number} {line}" for line in _operations(contents, resources, reader)] if contents else []
+        if contents is not None:
+            made += [f"page {number} {line}" for line in _operations(contents, resources, reader)]
     return made
 
 
@@ -596,7 +598,10 @@ def differences(old: Path, new: Path, step: str, part: str, places: Sequence[Map
 
 
 def compared(old: Path, new: Path, places: Sequence[Mapping[str, str]]) -> tuple[int, int]:
-    """Compare all files of two versions, print a line for each; return how many, and how many differ."""
+    """Compare all files of two versions, print a line for each; return how many, and how many differ.
+
+    ``equal`` is equal to the last byte, ``alike`` equal in what is said and drawn.
+    """
     files = parts_of(old), parts_of(new)
     made = differ = 0
     for key in sorted(files[0].keys() | files[1].keys()):
@@ -606,7 +611,8 @@ def compared(old: Path, new: Path, places: Sequence[Mapping[str, str]]) -> tuple
         else:
             found = [f"{'reference' if one else 'new'} alone has it"]
         made, differ = made + 1, differ + bool(found)
-        print(f"{'DIFFERS' if found else 'equal  '}  {key[0]}  {key[1]}")
+        same = not found and one and other and one.read_bytes() == other.read_bytes()
+        print(f"{'DIFFERS' if found else 'equal  ' if same else 'alike  '}  {key[0]}  {key[1]}")
         print(textwrap.indent("\n".join(found), "    ") + "\n" if found else "", end="", flush=True)
     return made, differ
 
@@ -621,11 +627,12 @@ def reworded(words: Sequence[str]) -> tuple[str, ...]:
 def _kept(program: Path, only: str) -> tuple[Path, Path]:
     """Return the folder of what a reference says, and the file that names it once it is whole.
 
-    The reference is run once for each state of it, of this script and of the examples.
+    The reference is run once for each state of it, of the examples, and of what is run here.
     """
     paths = [p for name in ("labeler", "layouts") for p in sorted((program / name).rglob("*")) if p.suffix != ".pyc"]
-    paths += [Path(__file__), *sorted((ROOT / "examples").glob("survey-boat*")), ROOT / "examples" / "misfits.toml"]
-    digest = hashlib.sha256(only.encode() + str(program).encode())
+    paths += [ROOT / "examples" / name for name in EXAMPLES]
+    here = (only, str(program), steps(), RUNNER, RIBBON, WRONG_TOML, WRONG_CSV, COLUMNS, KBL, VEC)
+    digest = hashlib.sha256(repr(here).encode() + inspect.getsource(given).encode())
     for path in paths:
         digest.update(path.read_bytes() if path.is_file() else b"")
     told = Path(tempfile.gettempdir()).resolve() / f"labeler-reference-{digest.hexdigest()[:16]}"
