@@ -428,9 +428,6 @@ class Marker:
         return self.role in ("wire end", "wire")
 
 
-SEE_BENCH_SHEET = "see the bench sheet"
-
-
 @dataclass(frozen=True, slots=True)
 class TagWords:
     """What a tag says: a title, lines under it, rows to tick off.
@@ -438,6 +435,7 @@ class TagWords:
     ``summary`` stands in for the rows where the tag cannot hold them all; it says how many there are
     and where they are listed. ``""``: the rows must fit. ``caution`` stands at the foot, at the least
     height; where it does not go in beside the rows, the tag goes without and says so.
+    ``on_bench_sheet``: one of the rows refers to the bench sheet, as every summary does.
     """
 
     title: str
@@ -445,6 +443,7 @@ class TagWords:
     rows: tuple[str, ...] = ()
     summary: str = ""
     caution: str = ""
+    on_bench_sheet: bool = False
 
 
 # ---------------------------------------------------------------- What size
@@ -648,6 +647,7 @@ class Fit:
     stroke: Range | None = None  # width of a stroke over height of a capital after shrinking
     contrast: float = 0.0  # of print to tube; 0 where a colour is not known
     code: CodeFit | None = None
+    on_bench_sheet: bool = False  # of a tag: it refers to the bench sheet, where its rows are
 
 
 # ---------------------------------------------------------------- sheets

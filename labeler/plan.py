@@ -17,7 +17,7 @@ from labeler.errors import Problem, Where, nearest
 from labeler.formulas.check import check_character
 from labeler.formulas.legibility import confusable_form, mark_positions
 from labeler.harness import HarnessIndex, settings_of
-from labeler.model import SEE_BENCH_SHEET, Bag, Circuit, Harness, Marker, TagWords
+from labeler.model import Bag, Circuit, Harness, Marker, TagWords
 
 # Letters and digits of marker ids: of each pair that is confused (0/O, 1/I, 2/Z, 5/S, 8/B) the digit only.
 ID_SIGNS = "0123456789ACDEFGHJKLMNPQRTUVWXY"
@@ -282,13 +282,13 @@ def tag_words(index: HarnessIndex, marker: Marker, unit: str, date: str = "", pi
         " ".join(filter(None, (part, f"unit {unit}", date))),
     )
     ends = tuple(_pin_rows(bag, index))
-    said = f"{len(ends)} wire ends: {SEE_BENCH_SHEET}"
+    said = f"{len(ends)} wire ends: see the bench sheet"
     caution = "" if len(marker.text) > 1 else marker.settings.tag_caution or ""
     if len(marker.text) > 1 or not bag.contents:
         return TagWords(" ".join(marker.text), headings, ends, "" if bag.contents else said, caution)
     items = tuple(f"{item.quantity:.15g} x {item.item}" for item in bag.contents)
     below = {"": (), "all": ends, "elsewhere": (said,)}[pins]
-    return TagWords(bag.id, headings, (*items, *below), caution=caution)
+    return TagWords(bag.id, headings, (*items, *below), caution=caution, on_bench_sheet=pins == "elsewhere")
 
 
 def _pin_rows(bag: Bag, index: HarnessIndex) -> Iterator[str]:

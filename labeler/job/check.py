@@ -14,7 +14,7 @@ from labeler.harness import index
 from labeler.job.deliver import Track, untracked
 from labeler.job.fitting import Stocks, carries_code, fit_markers, names_unit, once
 from labeler.layout.cells import stock_problems
-from labeler.model import DOES_NOT_FIT, SEE_BENCH_SHEET, Fit, Harness, InstallationStep, Marker, Stock
+from labeler.model import DOES_NOT_FIT, Fit, Harness, InstallationStep, Marker, Stock
 from labeler.plan import confusable, plan
 from labeler.read import read_harness
 from labeler.read.import_report import AS_IT_STANDS, Wanted
@@ -167,7 +167,7 @@ def check(
 def _empty_tags(fits: Iterable[Fit]) -> Iterator[Problem]:
     """Yield a warning for each bag whose tag lists nothing."""
     for fit in fits:
-        if fit.marker.role == "bag" and fit.face and not fit.face.boxes and SEE_BENCH_SHEET not in " ".join(fit.lines):
+        if fit.marker.role == "bag" and fit.face and not (fit.face.boxes or fit.on_bench_sheet):
             text = f"bag {fit.marker.at}: nothing is listed on its tag"
             yield Problem(fit.marker.where, text, "name its branch, its connector or its contents", warning=True)
 

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from labeler.harness import HarnessIndex
-from labeler.model import SEE_BENCH_SHEET, Circuit, Connector, Fit
+from labeler.model import Circuit, Connector, Fit
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +33,7 @@ class WireEnds:
 
 def connectors_referred_to(index: HarnessIndex, fits: Sequence[Fit]) -> tuple[WireEnds, ...]:
     """Return the wire ends of the connectors whose tags refer to the bench sheet, in harness order."""
-    bags = [index.bags[f.marker.text[0]] for f in fits if _refers_here(f)]
+    bags = [index.bags[f.marker.text[0]] for f in fits if f.on_bench_sheet]
     wanted = {name for bag in bags for name in index.connectors_of(bag)}
     return wire_ends_at([c for c in index.every_connector if c.id in wanted], index.harness.circuits, fits, index)
 
@@ -72,10 +72,6 @@ def wire_ends_at(
         for connector, ends in found.items()
         if ends
     )
-
-
-def _refers_here(fit: Fit) -> bool:
-    return fit.marker.role == "bag" and any(line.endswith(SEE_BENCH_SHEET) for line in fit.lines)
 
 
 def about(connector: Connector) -> str:

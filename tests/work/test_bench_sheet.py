@@ -16,7 +16,6 @@ from labeler.harness import index
 from labeler.model import (
     CRIMP_CONTACT,
     CRIMP_CONTACTS,
-    SEE_BENCH_SHEET,
     Branch,
     BranchEnd,
     Circuit,
@@ -113,7 +112,7 @@ def wrap(circuit: str, at: str, text: str) -> Fit:
 def tag(connector: str) -> Fit:
     """A connector's tag that could not hold its wire ends and refers to the bench sheet."""
     marker = Marker(f"T-{connector}", "tag", "bag", connector, (connector,), False, default_settings(), far=connector)
-    return Fit(marker, "fits", (), (connector, f"many wire ends: {SEE_BENCH_SHEET}"), stock="tag-a4-95x54")
+    return Fit(marker, "fits", (), (connector,), stock="tag-a4-95x54", on_bench_sheet=True)
 
 
 def circuit(number: int, cavity: int, to: str, colour: str, signal: str) -> Circuit:
