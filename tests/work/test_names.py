@@ -113,7 +113,8 @@ def facts(names: Sequence[str]) -> Iterator[str]:
     order = order_of(sizing, fits)
     yield from (f"{step.branch} {step.at} {step.covering} {installation(step.how)}" for step in order)
     yield from said_on(bench_sheet(sizing, fits, (), (), order, pages=True))
-    yield from (each.connector for each in bench_sheet(sizing, fits, (), (), order).connectors)
+    referring = [replace(fit, on_bench_sheet=fit.marker.kind == "tag") for fit in fits]
+    yield from (each.connector for each in bench_sheet(sizing, referring, (), (), order).connectors)
 
 
 def said_on(sheet: BenchSheet) -> Iterator[str]:
@@ -173,6 +174,22 @@ def test_a_place_that_is_called_as_two_are_is_said_whole() -> None:
     places = [Place("", "J1 at J2"), Place("J1", "J2"), *(Place("J1", f"CONNECTOR {n}") for n in range(12))]
     said = _places(places).split(", ")
     assert said[:3] == ["J1 at J2", "J1 at J2", "CONNECTOR 0"]
+
+
+def test_a_tag_whose_row_ends_in_words_of_the_program_does_not_refer_to_the_bench_sheet() -> None:
+    """Its rows all stand on it: "1 W1 20 AWG to see the bench sheet" names a ring terminal."""
+    made = Harness(
+        "Boat",
+        settings=settings(),
+        connectors=(Connector("P1", cavities=2), Connector("see the bench sheet", kind="ring terminal")),
+        circuits=(Circuit("W1", Pin("P1", "1"), Pin("see the bench sheet"), "20 AWG"),),
+        bags=(Bag("P1", connector="P1"),),
+    )
+    sizing = Sizing(index(made), CATALOGUE)
+    tags = [marker for marker in plan(sizing.index)[0] if marker.role == "bag"]
+    fits = fit_markers(sizing, tags, choose_stocks(CATALOGUE), "0001")
+    assert " ".join(fits[0].lines).endswith("to see the bench sheet")
+    assert bench_sheet(sizing, fits, (), ()).connectors == ()
 
 
 def test_a_marker_of_a_wire_belongs_to_the_connector_whatever_its_name_holds() -> None:
