@@ -168,7 +168,7 @@ def check(
 def _empty_tags(fits: Iterable[Fit]) -> Iterator[Problem]:
     """Yield a warning for each bag whose tag lists nothing."""
     for fit in fits:
-        if fit.marker.role == "bag" and fit.face and not fit.face.boxes:
+        if fit.marker.role == "bag" and fit.face and not (fit.face.boxes or fit.on_bench_sheet):
             text = f"bag {fit.marker.at}: nothing is listed on its tag"
             yield Problem(fit.marker.where, text, "name its branch, its connector or its contents", warning=True)
 

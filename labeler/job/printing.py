@@ -33,7 +33,7 @@ from labeler.job.run import (
     version,
     with_dots,
 )
-from labeler.job.work_list import about_job, kept_rows, left_out_row
+from labeler.job.work_list import about_job, bare_row, kept_rows
 from labeler.model import DOES_NOT_FIT, Fit, Harness, Piece, Sheet
 from labeler.wording import sentences
 
@@ -239,7 +239,7 @@ def new_job(unit: UnitFits, order: Order) -> NewJob:
         harness,
         unit.sheets,
         {row.id: row for row in kept_rows(harness, unit.fits)},
-        tuple(LeftOut(left_out_row(fit), "; ".join(sentences(fit.reasons))) for fit in unit.left_out),
+        tuple(LeftOut(bare_row(fit), "; ".join(sentences(fit.reasons))) for fit in unit.left_out),
         font_digests(unit.sheets),
         unit.serial,
         order.user,

@@ -88,8 +88,8 @@ def kept_rows(harness: Harness, fits: Iterable[Fit]) -> Iterator[MarkerRow]:
         yield _kept(fit, instructions(fit, edges.get((fit.marker.branch, fit.marker.at))) if fit.tube else None)
 
 
-def left_out_row(fit: Fit) -> MarkerRow:
-    """Return what the record keeps of a marker that is left out."""
+def bare_row(fit: Fit) -> MarkerRow:
+    """Return what the record keeps of a marker that is not made: no place of its edge, nothing to spare."""
     return _kept(fit, Instructions(fit.seat.installation) if fit.tube and fit.seat else None)
 
 

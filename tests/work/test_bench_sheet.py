@@ -114,8 +114,7 @@ def wrap(circuit: str, at: str, text: str) -> Fit:
 def tag(connector: str) -> Fit:
     """A connector's tag that could not hold its wire ends and refers to the bench sheet."""
     marker = Marker(f"T-{connector}", "tag", "bag", connector, (connector,), False, default_settings(), far=connector)
-    lines = connector, "many wire ends: see the bench sheet"
-    return Fit(marker, "fits", (), lines, stock="tag-a4-95x54", on_bench_sheet=True)
+    return Fit(marker, "fits", (), (connector,), stock="tag-a4-95x54", on_bench_sheet=True)
 
 
 def circuit(number: int, cavity: int, to: str, colour: str, signal: str) -> Circuit:
