@@ -125,6 +125,24 @@ def test_each_end_of_a_branch_with_several_holds_what_ends_there() -> None:
     assert [sits_on(seat(named, end)) for end in range(3)] == ["3 wires", "2 wires", "1 wire"]
 
 
+def test_what_meets_at_a_termination_comes_from_all_branches() -> None:
+    """At S1 three ends meet, of two branches; W2 has both of its ends at J4."""
+    made = boat(wires("J4:1-S1", "J4:2-J4:3", "S1-P2:1", "J9:1-S1"), branch("B1", "J4", "S1"), branch("B2", "S1", "P2"))
+    found = index(made)
+    assert [(end.circuit.id, str(end.far)) for end in found.circuit_ends("S1")] == [
+        ("W1", "J4:1"),
+        ("W3", "P2:1"),
+        ("W4", "J9:1"),
+    ]
+    assert [(end.pin.cavity, end.circuit.id) for end in found.circuit_ends("J4")] == [
+        ("1", "W1"),
+        ("2", "W2"),
+        ("3", "W2"),
+    ]
+    assert list(found.circuit_ends("J99")) == []
+    assert found.connector("J99") == Connector("J99")
+
+
 def test_a_branch_of_two_ends_holds_the_circuits_it_names() -> None:
     made = boat(SPLICED, branch("B4", "J4", "P2", circuits=("W1", "W2", "W3", "W4")), S1=SPLICE)
     assert [sits_on(seat(made, end)) for end in range(2)] == ["4 wires", "4 wires"]

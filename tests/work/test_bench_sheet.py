@@ -45,7 +45,7 @@ from labeler.wording import sentence, sentences
 from labeler.work import wording
 from labeler.work.bench_sheet import BenchSheet, Remark, bench_sheet, cautions
 from labeler.work.branch_pages import BranchFacts, BranchPage, Picture
-from labeler.work.sleeves import Instructions, Place, SleeveRow
+from labeler.work.sleeves import Instructions, Place, SleeveRow, as_json, from_json
 
 QUARTER = Tube("AS23053/5", "AS23053/5 1/4", 6.35, 3.175, 0.635, 0.559, 0.711)
 HALF = Tube("AS23053/5", "AS23053/5 1/2", 12.7, 6.35, 0.635, 0.559, 0.711)
@@ -264,6 +264,24 @@ def test_what_passes_the_fitted_connector_waits() -> None:
 def test_what_a_step_of_the_work_shuts_out_comes_first(installed: Installation | None, first: bool) -> None:
     made = sheet_of([sleeve("B4", "J4", ("J4",), QUARTER, 30, installed)])
     assert (len(made.thread_first), len(made.thread_later)) == ((1, 0) if first else (0, 1))
+
+
+def test_a_strip_whose_sleeve_passes_what_is_on_waits_too() -> None:
+    """It is wound on before shrinking, which shuts nothing out."""
+    strip = replace(FITTED, marker=replace(FITTED.marker, kind="insert"))
+    (row,) = sheet_of([strip]).thread_later
+    assert "wind the paper strip on under it before shrinking" in how(row)
+
+
+@pytest.mark.parametrize("text", ["thread on at J4 before it is on", "{", "[1]", '{"installation": 1}', '{"x": 1}'])
+def test_instructions_that_a_record_keeps_in_words_are_said_as_they_stand(text: str) -> None:
+    """They come first: whether a step shuts them out is not known."""
+    assert wording.instructions(from_json(text)) == text
+    assert from_json(text).closes
+
+
+def test_what_was_not_recorded_is_said() -> None:
+    assert wording.instructions(from_json(as_json(Instructions(at="J4")))) == "not recorded"
 
 
 def test_wraps_are_not_threaded_nor_cut_but_wire_sleeves_are() -> None:
