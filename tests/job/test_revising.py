@@ -17,6 +17,7 @@ from labeler.errors import LabelerError, Where
 from labeler.pipeline import print_changes, print_harness, reprint, resume, verify
 from labeler.pipeline.revising import compare
 from labeler.record import MarkerRow, open_record
+from tests.cases import chosen
 from tests.places import EXAMPLES
 
 BOAT = EXAMPLES / "survey-boat.toml"
@@ -80,6 +81,7 @@ def test_diff_of_files_and_of_the_record(boat_record: Path, tmp_path: Path, newe
     assert run("diff", BOAT, tmp_path / "none.toml", "--record", tmp_path / "none.sqlite").exit_code == 1
 
 
+@pytest.mark.parametrize("place", chosen(["sqlite", "postgresql"], slow=["postgresql"]), indirect=True)
 def test_only_what_has_changed_is_printed(place: str, tmp_path: Path, newer: Path) -> None:
     """The sleeve at J4 and the six tags that are left; the old ones and the tag of K7 come off."""
     with open_record(place) as record:
