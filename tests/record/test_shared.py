@@ -103,6 +103,7 @@ def states(record: Record, sheet: tuple[int, int]) -> Counter[tuple[str, str]]:
     return Counter((item.unit, item.state) for item in record.find("", sheet=sheet))
 
 
+@pytest.mark.parametrize("place", chosen(["sqlite", "postgresql"], slow=["postgresql"]), indirect=True)
 def test_void_of_a_sheet_is_of_its_copies_of_all_units(place: str, tmp_path: Path) -> None:
     """The spoiled sheet is void, what was printed again is good; until that is spoiled too."""
     with open_record(place) as record:
