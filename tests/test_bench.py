@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from labeler.draw.bench import PAGES_MM, SIDE_MM, draw_bench_sheet
-from labeler.errors import LabelerError, WrongUse
+from labeler.errors import WrongUse
 from labeler.model import (
     SEE_BENCH_SHEET,
     Branch,
@@ -348,7 +348,7 @@ def test_the_cautions_name(words: str) -> None:
 
 def drawn(sheet: BenchSheet, folder: Path, page: str = "A4") -> Path:
     path = folder / "bench.pdf"
-    draw_bench_sheet(sheet, path, page=page, force=True)
+    path.write_bytes(draw_bench_sheet(sheet, page))
     return path
 
 
@@ -536,18 +536,9 @@ def test_every_page_of_a_branch_says_which_branch_it_is(tmp_path: Path) -> None:
     assert "branchB4·" not in pages[0]
 
 
-def test_a_file_that_is_there_stays_unless_forced(tmp_path: Path) -> None:
-    path = tmp_path / "bench.pdf"
-    path.write_bytes(b"mine")
-    with pytest.raises(LabelerError, match="exists already"):
-        draw_bench_sheet(sample(), path, page="A4", force=False)
-    assert path.read_bytes() == b"mine"
-    assert list(tmp_path.iterdir()) == [path]
-
-
-def test_another_page_is_refused(tmp_path: Path) -> None:
+def test_another_page_is_refused() -> None:
     with pytest.raises(WrongUse, match="A4 or Letter"):
-        draw_bench_sheet(sample(), tmp_path / "x.pdf", page="A5", force=False)
+        draw_bench_sheet(sample(), "A5")
 
 
 @pytest.mark.parametrize(("count", "helps"), [(12, True), (13, False)])

@@ -6,7 +6,6 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from functools import partial
-from io import BytesIO
 from math import floor
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -270,10 +269,8 @@ def _drawing(
     names, word = Names(out.folder, harness), _word(first)
 
     def work(job: Job, mine: Sequence[Recorded], on: Sequence[Sheet]) -> bytes:
-        target = BytesIO()
         listed = replace(work_list(job, mine, on), take_off=tuple(take_off))
-        draw_bench_sheet(listed, target, page=job.paper or "A4")
-        return target.getvalue()
+        return draw_bench_sheet(listed, job.paper or "A4")
 
     beside = {
         names.bench_sheet(job.unit, _word(job)): partial(work, job, mine, on)

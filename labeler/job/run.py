@@ -6,7 +6,6 @@ import json
 import re
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
-from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -185,9 +184,7 @@ def bench_pdf(
     made = replace(made, job=str(job.id), about=about_job(job), take_off=off)
     if built:
         made = replace(made, title=CHANGES, connectors=(), coverings=())
-    target = BytesIO()
-    draw_bench_sheet(made, target, page=paper)
-    return target.getvalue()
+    return draw_bench_sheet(made, paper)
 
 
 def font_digests(sheets: Iterable[Sheet]) -> dict[str, str]:
