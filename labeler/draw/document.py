@@ -98,10 +98,11 @@ class Document:
         again, nor one whose characters were all met in the font's first part. Raises `LabelerError` for characters
         that the font lacks.
         """
-        if font_name in self._first_parts:
-            part, codes = self._first_parts[font_name]
+        first = self._first_parts.get(font_name)
+        if first:
+            codes = first[1]
             try:
-                return ((part, "".join([codes[character] for character in text])),)
+                return ((first[0], "".join([codes[character] for character in text])),)
             except KeyError:
                 pass
         known = self._strings.get((font_name, text))

@@ -12,13 +12,7 @@ from functools import lru_cache
 
 from labeler.draw.document import Document
 from labeler.draw.pens import Pen
-from labeler.model import Face, Run, Sheet, Symbol
-
-# First four numbers of the text matrix (ISO 32000-1, 9.4.2): the line is turned, then stretched across the piece.
-_TURNED = {0: "1 0 0 {s:.6g}", 90: "0 {s:.6g} -1 0", 180: "-1 0 0 -{s:.6g}", 270: "0 -{s:.6g} 1 0"}
-
-MOST_FACES = 1000
-"""Faces that are remembered: those of ten pages of wraps, so that a long job takes no more memory than a short one."""
+from labeler.model import Face, Sheet, Symbol
 
 
 class MarkerDrawing:
@@ -31,10 +25,8 @@ class MarkerDrawing:
         self.document, self.pen = document, pen
         self._k = pen.per_mm
         self._forms = _form_names(sheets)
-        self._added: set[str] = set()
-        self.operations = lru_cache(MOST_FACES)(self._operations)
 
-    def _operations(self, face: Face) -> str:
+    def operations(self, face: Face) -> str:
         """Return what draws a face, its lower left corner at the origin."""
         parts = [self.pen.text(self._text(face))] if face.runs else []
         parts += map(self.pen.box, face.boxes)
@@ -48,8 +40,7 @@ class MarkerDrawing:
             name = self._forms.get(rows)
             if name is None:
                 continue
-            if name not in self._added:
-                self._added.add(name)
+            if not self.document.canvas.hasForm(name):
                 self.document.add_form(name, (-1, -1, len(rows[0]) + 1, len(rows) + 1), f"{_path(rows)} f")
             self.document.list_form(name)
 
@@ -64,26 +55,32 @@ class MarkerDrawing:
 
     def _text(self, face: Face) -> str:
         """Return the lines of text; a setting of the font that all of them share is written once."""
-        lines = [(run, self._strings(run)) for run in face.runs]
-        settings = {setting for _, strings in lines for setting, _ in strings}
-        once = f"{settings.pop()} " if len(settings) == 1 else ""
-        placed = [
+        k = self._k
+        lines = [(run, f"{run.size_mm * k:.4f} Tf", self.document.encoded(run.font, run.text)) for run in face.runs]
+        settings = {f"{font} {size}" for _, size, strings in lines for font, _ in strings}
+        shared = len(settings) == 1
+        shown = [
             (
-                f"{_TURNED[run.turn].format(s=run.stretch)} {run.x_mm * self._k:.3f}",
-                run.y_mm * self._k,
-                " ".join(f"({text}) Tj" if once else f"{font} ({text}) Tj" for font, text in strings),
+                f"{_matrix(run.turn, run.stretch)} {run.x_mm * k:.3f}",
+                run.y_mm * k,
+                " ".join([f"({text}) Tj" if shared else f"{font} {size} ({text}) Tj" for font, text in strings]),
             )
-            for run, strings in lines
+            for run, size, strings in lines
             if strings
         ]
-        steps = [copy * face.copy_pitch_mm * self._k for copy in range(face.copies)]
-        shown = [f"{across} {y - step:.3f} Tm {show}" for step in steps for across, y, show in placed]
-        return f"BT {once}" + "\n".join(shown) + " ET"
+        steps = [copy * face.copy_pitch_mm * k for copy in range(face.copies)]
+        copies = "\n".join([f"{start} {y - step:.3f} Tm {strings}" for step in steps for start, y, strings in shown])
+        return f"BT {settings.pop()} {copies} ET" if shared else f"BT {copies} ET"
 
-    def _strings(self, run: Run) -> list[tuple[str, str]]:
-        """Return the pieces of a line, each with the setting of its font: (operator, escaped string)."""
-        size = f"{run.size_mm * self._k:.4f}"
-        return [(f"{font} {size} Tf", string) for font, string in self.document.encoded(run.font, run.text)]
+
+@lru_cache(maxsize=1024)
+def _matrix(turn: int, stretch: float) -> str:
+    """Return the first four numbers of the text matrix (ISO 32000-1, 9.4.2).
+
+    The line is turned, then stretched across the piece.
+    """
+    s = f"{stretch:.6g}"
+    return {0: f"1 0 0 {s}", 90: f"0 {s} -1 0", 180: f"-1 0 0 -{s}", 270: f"0 -{s} 1 0"}[turn]
 
 
 def _form_names(sheets: Iterable[Sheet]) -> dict[tuple[str, ...], str]:

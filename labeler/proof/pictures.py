@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     Greys = NDArray[np.float64]
+    PagePixels = NDArray[np.uint8]
 
 
 LEVELS = 8  # greys of a picture: enough for print, and few bytes
@@ -94,24 +95,25 @@ def _dpi_for_code(fit: Fit) -> float:
     return 300.0 * -(-DECODE_PIXELS * MM_PER_INCH // (fit.code.module_mm * 300.0))
 
 
-def _rendered(sheet: Sheet, dpi: float) -> Greys:
-    """Return the picture of a sheet."""
-    import numpy as np
+def _rendered(sheet: Sheet, dpi: float) -> PagePixels:
+    """Return the picture of a sheet, a byte to a pixel: a fine one is large."""
     import pypdfium2
 
     data = draw_sheets((sheet,), title="proof", header=Header("proof"))
     with pypdfium2.PdfDocument(data) as document:
-        picture = document[0].render(scale=dpi / POINTS_PER_INCH, grayscale=True).to_numpy()
-    return np.asarray(picture.reshape(picture.shape[:2]), dtype=float)
+        picture: PagePixels = document[0].render(scale=dpi / POINTS_PER_INCH, grayscale=True).to_numpy()
+        return picture.reshape(picture.shape[:2]).copy()
 
 
-def _cut(page: Greys, sheet: Sheet, placed: Placed, dpi: float) -> Greys:
+def _cut(page: PagePixels, sheet: Sheet, placed: Placed, dpi: float) -> Greys:
     """Return the pixels of one piece."""
+    import numpy as np
+
     k, face = dpi / MM_PER_INCH, placed.piece.face
     left, right = round(placed.x_mm * k), round((placed.x_mm + face.width_mm) * k)
     top = round((sheet.height_mm - placed.y_mm - face.height_mm) * k)
     bottom = round((sheet.height_mm - placed.y_mm) * k)
-    return page[max(top, 0) : bottom, max(left, 0) : right]
+    return np.asarray(page[max(top, 0) : bottom, max(left, 0) : right], dtype=float)
 
 
 def _ends(fit: Fit, stock: Stock) -> tuple[PartView, ...]:
