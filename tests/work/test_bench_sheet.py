@@ -393,6 +393,16 @@ def test_the_page_says_all_that_the_values_say(tmp_path: Path) -> None:
     assert unsaid(path, *rows, *cuts, *words) == []
 
 
+def test_names_of_ends_are_whole_where_the_branch_is_named_once(tmp_path: Path) -> None:
+    """More than 120 characters of places: the branch is named once, and "valve at mast" is one name."""
+    names = ["valve at mast", "valve at pump", *(f"J{n}" for n in range(10, 32))]
+    many = [sleeve("B1", name, ("A", "B"), QUARTER, 30.0, "") for name in names]
+    many.append(sleeve("B2", "J99", ("A", "B"), QUARTER, 30.0, ""))
+    sheet = bench_sheet(BOAT, "007", many, (), ())
+    said = f"25 × 30 mmB1 at valve at mast, valve at pump, {', '.join(names[2:])}, B2 at J99"
+    assert unsaid(drawn(sheet, tmp_path), said) == []
+
+
 def test_the_sleeves_to_thread_on_head_the_sheet(tmp_path: Path) -> None:
     page = texts(drawn(sample(), tmp_path))[0]
     places = [page.index(words) for words in ("THREADONFIRST", "NOTONTHISHARNESSthese", "CUT", "SHRINK", "PRINT")]
