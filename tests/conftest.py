@@ -8,10 +8,10 @@ from pathlib import Path
 
 import pytest
 
-from tests.orders import print_harness
 from labeler.record import open_record
 from labeler.record.store import Record
 from tests import postgres
+from tests.orders import print_harness
 from tests.places import EXAMPLES
 
 
