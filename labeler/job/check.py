@@ -13,7 +13,7 @@ from labeler.fit.result import font_of
 from labeler.harness import branches_of, circuits_by_branch
 from labeler.job.deliver import Track, untracked
 from labeler.job.fitting import Stocks, carries_code, fit_markers, names_unit, once
-from labeler.layout.cells import stock_problems
+from labeler.layout.checks import stock_problems
 from labeler.model import DOES_NOT_FIT, SEE_BENCH_SHEET, Fit, Harness, Marker, Stock, ThreadStep
 from labeler.plan import confusable, plan
 from labeler.read import read_harness

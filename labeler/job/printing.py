@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
-from io import BytesIO
 from typing import TYPE_CHECKING
 
 from labeler.errors import LabelerError, Problem, Where, refuse
@@ -273,6 +272,4 @@ def bench_pdf(unit: UnitFits, job: Job, *, paper: str, short: bool = False, take
     made = replace(made, job=str(job.id), about=about_job(job), take_off=tuple(take_off))
     if built:
         made = replace(made, title=CHANGES, connectors=(), coverings=())
-    target = BytesIO()
-    draw_bench_sheet(made, target, page=paper)
-    return target.getvalue()
+    return draw_bench_sheet(made, paper)

@@ -50,6 +50,7 @@ class Cut:
     cut_length_mm: float
     lettered: bool
     places: tuple[str, ...]
+    ends: tuple[tuple[str, str], ...] = ()  # of each place the branch, "" where it is not named, and the end
 
     @property
     def quantity(self) -> int:
@@ -158,15 +159,22 @@ def goes_before(how: str) -> bool:
 
 def cuts_of(steps: Iterable[Step]) -> tuple[Cut, ...]:
     """Return the equal pieces together, tube by tube as they first occur, long pieces first."""
-    equal: dict[tuple[str, str], dict[tuple[float, bool], list[str]]] = {}
+    equal: dict[tuple[str, str], dict[tuple[float, bool], list[Step]]] = {}
     for step in steps:
         lengths = equal.setdefault((step.tube, step.colour), {})
         lettered = bool(step.lines) and not step.over_strip
-        lengths.setdefault((step.cut_length_mm, lettered), []).append(step.place)
+        lengths.setdefault((step.cut_length_mm, lettered), []).append(step)
     return tuple(
-        Cut(tube, colour, length, lettered, tuple(places))
+        Cut(
+            tube,
+            colour,
+            length,
+            lettered,
+            tuple(step.place for step in same),
+            tuple((step.branch if step.branch != step.at else "", step.at) for step in same),
+        )
         for (tube, colour), lengths in equal.items()
-        for (length, lettered), places in sorted(lengths.items(), key=lambda cut: cut[0], reverse=True)
+        for (length, lettered), same in sorted(lengths.items(), key=lambda cut: cut[0], reverse=True)
     )
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
-from io import BytesIO
 from typing import Any
 
 import pypdfium2
@@ -126,9 +125,8 @@ def sheet(harness: Harness, **settings: Any) -> BenchSheet:
 
 
 def drawn(harness: Harness, **settings: Any) -> pypdfium2.PdfDocument:
-    target = BytesIO()
-    draw_bench_sheet(sheet(harness, **settings), target, page="A4")
-    return pypdfium2.PdfDocument(target.getvalue())
+    data = draw_bench_sheet(sheet(harness, **settings), "A4")
+    return pypdfium2.PdfDocument(data)
 
 
 # ---------------------------------------------------------------- what it says
@@ -206,10 +204,9 @@ def test_a_covering_that_is_wound_is_not_cut() -> None:
     assert next(step.detail for step in found.work if step.what == "Wind or lay on the tape") == "over 2880 mm"
     assert ("covering", "tape, over 2880 mm") in found.facts
     assert not any(step.what.startswith("Wind") for step in page(harness).work)
-    target = BytesIO()
     assert found.covering is not None
-    draw_bench_sheet(replace(sheet(harness), branches=(found,), coverings=(found.covering,)), target, page="A4")
-    words = "".join(p.get_textpage().get_text_range() for p in pypdfium2.PdfDocument(target.getvalue())).split()
+    data = draw_bench_sheet(replace(sheet(harness), branches=(found,), coverings=(found.covering,)), "A4")
+    words = "".join(p.get_textpage().get_text_range() for p in pypdfium2.PdfDocument(data)).split()
     text = " ".join(words)
     assert text.count("over 2880 mm") == 4  # the cuts of the harness; facts, work and cuts of the branch
     assert "1 × 2880 mm" not in text
@@ -295,9 +292,8 @@ def test_lettering_at_the_other_end_stands_on_its_head() -> None:
     pages = bench_sheet(
         replace(harness, branches=(branch,)), "1", (lettered(harness), second), (), (), circuits={"B4": ()}
     )
-    target = BytesIO()
-    draw_bench_sheet(pages, target, page="A4")
-    page = pypdfium2.PdfDocument(target.getvalue())[1]
+    data = draw_bench_sheet(pages, "A4")
+    page = pypdfium2.PdfDocument(data)[1]
     assert (upright(page, "PROBE J4"), upright(page, "PLUG P1")) == ([True], [False])
 
 
@@ -359,9 +355,8 @@ def test_the_page_says_what_was_left_out() -> None:
     assert "cut it longer" in work.detail
     assert [end.at for end in page.picture.ends if end.absent] == ["J4"]
     sheet = bench_sheet(harness, "0001", (), (gone,), (), circuits=through)
-    target = BytesIO()
-    draw_bench_sheet(sheet, target, page="A4")
-    drawn = " ".join(pypdfium2.PdfDocument(target.getvalue())[1].get_textpage().get_text_range().split())
+    data = draw_bench_sheet(sheet, "A4")
+    drawn = " ".join(pypdfium2.PdfDocument(data)[1].get_textpage().get_text_range().split())
     assert "its marker was left out" in drawn
     assert "no sleeve left out “PROBE J4” at J4" in drawn
 
@@ -380,9 +375,8 @@ def test_a_long_name_stays_in_its_box_and_clear_of_the_dimensions() -> None:
     made = (replace(fit, marker=replace(fit.marker, at=long)), plain())
     steps = steps_of(renamed, made, THREADING)
     (found,) = branch_pages(renamed, {"B4": renamed.circuits}, made, steps, THREADING)
-    target = BytesIO()
-    draw_bench_sheet(replace(sheet(harness), branches=(found,)), target, page="A4")
-    page = pypdfium2.PdfDocument(target.getvalue())[1].get_textpage()
+    data = draw_bench_sheet(replace(sheet(harness), branches=(found,)), "A4")
+    page = pypdfium2.PdfDocument(data)[1].get_textpage()
     text = page.get_text_range()
     caption = text.index(f"{long}, drawn 1 :")
     edge = next(m.start() for m in re.finditer(r"(?<=\n)10(?=\r)", text))  # mm past the edge, above the sleeve
