@@ -10,12 +10,11 @@ from typing import TYPE_CHECKING
 from labeler.errors import LabelerError, Problem, Where
 from labeler.job.deliver import Names, folder_problems, make_folder
 from labeler.model import Harness
-from labeler.record.marker_names import plain
+from labeler.record.marker_names import normalised
 
 if TYPE_CHECKING:
     from labeler.record.store import Record
-    from labeler.record.transfer import Taken
-    from labeler.record.values import Unit
+    from labeler.record.values import Imported, Unit
 
 
 LARGEST_FILE = 1 << 28  # bytes of an exported unit: project choice, a unit of 20 000 markers has 10 million
@@ -70,7 +69,7 @@ def export_units(
     named = units or [f"{unit.part_number} {unit.serial}" for unit in known]
     made: dict[Path, bytes] = {}
     for name in named:
-        exported = record.export(name)
+        exported = record.export_unit(name)
         about = exported["unit"]
         names = Names(folder, Harness(about["part_number"], about["part_number"]))
         text = json.dumps(exported, ensure_ascii=True, separators=(",", ":"))
@@ -82,9 +81,9 @@ def export_units(
 
 def _part_number(record: str, units: Sequence[Unit], harness: str) -> str:
     """Return the part number of the one harness that is named by it, or by its name. Raises `LabelerError`."""
-    wanted = plain(harness)
-    by_number = sorted({unit.part_number for unit in units if plain(unit.part_number) == wanted})
-    found = by_number or sorted({unit.part_number for unit in units if plain(unit.harness) == wanted})
+    wanted = normalised(harness)
+    by_number = sorted({unit.part_number for unit in units if normalised(unit.part_number) == wanted})
+    found = by_number or sorted({unit.part_number for unit in units if normalised(unit.harness) == wanted})
     if not found:
         raise LabelerError(Problem(Where(record), f"no unit of {harness!r} is recorded", "see labeler record list"))
     if len(found) > 1:
@@ -93,12 +92,12 @@ def _part_number(record: str, units: Sequence[Unit], harness: str) -> str:
     return found[0]
 
 
-def import_units(record: Record, files: Sequence[Path]) -> Mapping[Path, Taken]:
+def import_units(record: Record, files: Sequence[Path]) -> Mapping[Path, Imported]:
     """Add the units of exported files to a record; what it holds already is left as it is.
 
     Raises `LabelerError` at the first file that cannot be added; those before it are in the record.
     """
-    return {file: record.take_in(_read(file), Where(str(file))) for file in files}
+    return {file: record.import_unit(_read(file), Where(str(file))) for file in files}
 
 
 def _read(file: Path) -> object:

@@ -245,14 +245,14 @@ class _Run:
         return Drawing(self.checked.harness, tuple(jobs), parts, self.out, beside)
 
     def _new_job(self, unit: _Unit, who: str) -> NewJob:
-        from labeler.record.values import LeftOut, NewJob, marker_row
+        from labeler.record.values import NewJob, OmittedMarker, marker_row
 
         harness = self.checked.harness
         return NewJob(
             harness,
             unit.sheets,
             {row.id: row for row in kept_rows(harness, unit.fits)},
-            tuple(LeftOut(marker_row(fit), "; ".join(fit.reasons)) for fit in unit.left_out),
+            tuple(OmittedMarker(marker_row(fit), "; ".join(fit.reasons)) for fit in unit.left_out),
             font_digests(unit.sheets),
             unit.serial,
             who,

@@ -35,8 +35,7 @@ from labeler.text import load_font
 
 if TYPE_CHECKING:
     from labeler.record.store import Record
-    from labeler.record.values import Job, NewReprint, Recorded
-    from labeler.record.write import JobAbout
+    from labeler.record.values import Job, JobAbout, NewReprint, Recorded
     from labeler.work.bench_sheet import Remark
 
 
@@ -189,7 +188,7 @@ def reprint_units(
 
 
 def _about(reason: str, who: str, date: str, paper: str, out: Output) -> JobAbout:
-    from labeler.record.write import JobAbout
+    from labeler.record.values import JobAbout
 
     return JobAbout(who, version(), reason, date, paper, printer_text(out.printer), output_text(out))
 

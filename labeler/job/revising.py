@@ -291,13 +291,13 @@ def _changes(record: Record, checking: Callable[..., Checked], since: str, unit:
 
 
 def _new_job(changes: _Changes, sheets: tuple[Sheet, ...], reason: str) -> NewJob:
-    from labeler.record.values import LeftOut, NewJob, marker_row
+    from labeler.record.values import NewJob, OmittedMarker, marker_row
 
     return NewJob(
         changes.checked.harness,
         sheets,
         {row.id: row for row in kept_rows(changes.checked.harness, changes.kept)},
-        tuple(LeftOut(marker_row(fit), "; ".join(fit.reasons)) for fit in changes.left_out),
+        tuple(OmittedMarker(marker_row(fit), "; ".join(fit.reasons)) for fit in changes.left_out),
         font_digests(sheets),
         changes.built.unit,
         reason=reason,
