@@ -7,7 +7,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from labeler.errors import LabelerError, Problem, Where
+from labeler.errors import LabelerError, Problem, Where, refuse
+from labeler.files import write_all
 from labeler.job.deliver import Names, folder_problems, make_folder
 from labeler.model import Harness
 from labeler.record.marker_names import normalised
@@ -22,11 +23,10 @@ LARGEST_FILE = 1 << 28  # bytes of an exported unit: project choice, a unit of 2
 
 def verify(record: Record) -> tuple[Problem, ...]:
     """Return everything that is wrong in a record, or keeps a marker in it from being drawn again."""
-    found = record.problems()
-    return (*found, *_fonts_gone(record), *_undrawable(record))
+    return (*record.problems(), *_font_problems(record), *_drawing_problems(record))
 
 
-def _fonts_gone(record: Record) -> Iterator[Problem]:
+def _font_problems(record: Record) -> Iterator[Problem]:
     from labeler.text import load_font
 
     for (name, digest), jobs in sorted(record.fonts().items()):
@@ -42,7 +42,7 @@ def _fonts_gone(record: Record) -> Iterator[Problem]:
             yield Problem(where, what, fix)
 
 
-def _undrawable(record: Record) -> Iterator[Problem]:
+def _drawing_problems(record: Record) -> Iterator[Problem]:
     from labeler.draw.pdf import undrawable
 
     for face, why in undrawable(record.faces()):
@@ -57,9 +57,6 @@ def export_units(
 
     ``harness`` is the part number or the name of theirs. Raises `LabelerError`.
     """
-    from labeler.errors import refuse
-    from labeler.files import write_all
-
     refuse(folder_problems(folder))
     known = record.units()
     if harness is not None:
