@@ -16,8 +16,8 @@ import pytest
 import labeler
 from labeler.cli.main import main
 from labeler.tables.catalogue import load_catalogue, load_choices
+from tests.places import ROOT
 
-ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text("utf-8")
 CHANGING = [
     (re.compile(r"\d{4}-\d\d-\d\dT[\d:.]+Z"), "2026-03-01T08:15:30.250Z"),

@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING
 
 from labeler.errors import LabelerError, Problem, Where, refuse
 from labeler.files import write_all
-from labeler.job.deliver import Names, folder_problems, make_folder
-from labeler.model import Harness
+from labeler.job.deliver import UnitName, folder_problems, make_folder, unit_path
 from labeler.record.marker_names import normalised
 
 if TYPE_CHECKING:
@@ -68,9 +67,8 @@ def export_units(
     for name in named:
         exported = record.export_unit(name)
         about = exported["unit"]
-        names = Names(folder, Harness(about["part_number"], about["part_number"]))
         text = json.dumps(exported, ensure_ascii=True, separators=(",", ":"))
-        made[names.of(about["serial"], ".json")] = text.encode()
+        made[unit_path(folder, UnitName(about["part_number"], about["serial"]), ".json")] = text.encode()
     make_folder(folder)
     write_all(made, force=force)
     return tuple(made)
