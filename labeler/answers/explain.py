@@ -13,9 +13,9 @@ from labeler.record.marker_names import NOT, Names, match_rank, normalised
 
 
 def named(fits: Iterable[Fit], name: str) -> tuple[Fit, ...]:
-    """Return the markers that a name means: those it meets nearest, as `labeler.naming` has it.
+    """Return the markers that a name means: those that it matches best, see `labeler.record.marker_names`.
 
-    Raises `WrongUse` where it meets none.
+    Raises `WrongUse` where it matches none.
     """
     wanted = normalised(name)
     known = tuple((_names(fit), fit) for fit in fits)

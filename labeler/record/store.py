@@ -55,7 +55,7 @@ class Record:
     """What was printed, for which unit, exactly. Made by `labeler.record.open_record`.
 
     Any error of the database reaches the caller as a LabelerError with one problem. A method takes what the
-    function that it names takes after its connection; what it returns and raises is told there.
+    function that it names takes after its connection, and returns and raises what that does.
     """
 
     def __init__(self, engine: Engine) -> None:
