@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import argparse
 import hashlib
+import inspect
 import json
 import os
 import re
@@ -626,11 +627,12 @@ def reworded(words: Sequence[str]) -> tuple[str, ...]:
 def _kept(program: Path, only: str) -> tuple[Path, Path]:
     """Return the folder of what a reference says, and the file that names it once it is whole.
 
-    The reference is run once for each state of it, of this script and of the examples.
+    The reference is run once for each state of it, of the examples, and of what is run here.
     """
     paths = [p for name in ("labeler", "layouts") for p in sorted((program / name).rglob("*")) if p.suffix != ".pyc"]
-    paths += [Path(__file__), *sorted((ROOT / "examples").glob("survey-boat*")), ROOT / "examples" / "misfits.toml"]
-    digest = hashlib.sha256(only.encode() + str(program).encode())
+    paths += [ROOT / "examples" / name for name in EXAMPLES]
+    here = (only, str(program), steps(), RUNNER, RIBBON, WRONG_TOML, WRONG_CSV, COLUMNS, KBL, VEC)
+    digest = hashlib.sha256(repr(here).encode() + inspect.getsource(given).encode())
     for path in paths:
         digest.update(path.read_bytes() if path.is_file() else b"")
     told = Path(tempfile.gettempdir()).resolve() / f"labeler-reference-{digest.hexdigest()[:16]}"
