@@ -223,7 +223,8 @@ FAULTS = (
     fault("micrometres", "faces are kept to a micrometre", "record. record/",
           ("MILLIONTH = 1e6", "MILLIONTH = 1e3")),
     fault("withdrawn-cells", "cells of a job that was withdrawn count as used", "handing used",
-          ("asked.where(c.job_id.not_in(gone))", "asked.where(c.job_id.in_(gone) | c.job_id.not_in(gone))")),
+          ("asked.where(c.job_id.not_in(gone))", "asked.where(c.job_id.in_(gone) | c.job_id.not_in(gone))"),
+          ("statement.where(c.job_id.not_in(withdrawn_jobs()))", "statement")),
     fault("revision-of", "markers of another revision count as built", "revis",
           ("and revision in (None, item.revision):", "and revision != item.revision:")),
 )  # fmt: skip

@@ -382,7 +382,7 @@ def _noted(
     for path, data in contents:
         digests[str(path.resolve())] = _digest(data)
         yield path, data
-    record.drawn(jobs[0].id, digests, drawing.not_of(Path.resolve))
+    record.add_digests(jobs[0].id, digests, drawing.not_of(Path.resolve))
 
 
 def _confirm(record: Record, job: Job, about: tuple[Sequence[str], str, NotOf]) -> bool:

@@ -233,14 +233,14 @@ def _run_unit(unit: UnitFits, order: Order) -> RunUnit:
 
 def new_job(unit: UnitFits, order: Order) -> NewJob:
     """Return what the record is told of a unit: its markers, its sheets, what is left out, the fonts, who and how."""
-    from labeler.record.values import LeftOut, NewJob, marker_row
+    from labeler.record.values import NewJob, OmittedMarker, marker_row
 
     harness, output = unit.checked.harness, order.output
     return NewJob(
         harness,
         unit.sheets,
         {row.id: row for row in kept_rows(harness, unit.fits)},
-        tuple(LeftOut(marker_row(fit), "; ".join(fit.reasons)) for fit in unit.left_out),
+        tuple(OmittedMarker(marker_row(fit), "; ".join(fit.reasons)) for fit in unit.left_out),
         font_digests(unit.sheets),
         unit.serial,
         order.user,

@@ -125,7 +125,7 @@ def reprint(record: Record, items: Sequence[Recorded], how: Reprint) -> tuple[Pr
     They go to the stock they were on, or to the one that is named, or with ``same_cells`` to the very cells
     they were in. A work list goes with each unit. Raises `LabelerError`.
     """
-    from labeler.record.write import JobAbout
+    from labeler.record.values import JobAbout
 
     output = replace(how.output, dpi=how.output.printer.dpi or default_settings().printer_dpi)
     refuse(folder_problems(output.folder))

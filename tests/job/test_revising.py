@@ -126,9 +126,9 @@ def test_only_what_has_changed_is_printed(place: str, tmp_path: Path, newer: Pat
         assert "CHANGES TO A UNIT THAT IS BUILT" in bench
         for words in ("Crimp the contacts", "braided sleeving", "no marker"):  # none of it is built anew
             assert words not in bench
-        exported = record.export("0002")
+        exported = record.export_unit("0002")
         with open_record(tmp_path / "other.db") as elsewhere:
-            elsewhere.take_in(exported, Where("unit.json"))
+            elsewhere.import_unit(exported, Where("unit.json"))
             assert elsewhere.markers("0002") == tuple(
                 replace(item, job=item.job - 1 if item.job < 3 else 2) for item in record.markers("0002")
             )
