@@ -56,7 +56,7 @@ def trials(seed: int, **fixed: Any) -> Iterator[Trial]:
         )
         role = "branch end" if marker_kind == "sleeve" else "wire end"
         marker = Marker("W9X0GRQG", marker_kind, role, "J4", ("J4",), True, chosen)
-        seat = Seat(on, on, on, "test")
+        seat = Seat(on, on, on)
 
         def codes(other: str, _: str, kind: str = kind, payload: str = payload) -> Iterator[Any]:
             return symbols(other or kind, payload)

@@ -10,10 +10,13 @@ from labeler.errors import Where
 from labeler.fit.film import served
 from labeler.model import Stock
 from labeler.tables.catalogue import load_catalogue, load_choices
+from labeler.work.sleeves import from_json
+from labeler.work.wording import instructions
 
 if TYPE_CHECKING:
+    from labeler.job.revising import Difference
     from labeler.record.store import Record
-    from labeler.record.values import Recorded
+    from labeler.record.values import MarkerRow, Recorded
 
 
 Row = dict[str, Any]
@@ -146,11 +149,24 @@ def used_rows(record: Record) -> list[Row]:
     return rows
 
 
+def row_json(row: MarkerRow) -> Row:
+    """Return what the record keeps of a marker, with its instructions in words."""
+    return asdict(row) | {"how": instructions(from_json(row.how)) if row.how else ""}
+
+
+def difference_rows(found: Iterable[Difference]) -> list[Row]:
+    """Return what differs between two harnesses."""
+    return [
+        asdict(one) | {"old": row_json(one.old) if one.old else None, "new": row_json(one.new) if one.new else None}
+        for one in found
+    ]
+
+
 def recorded_rows(found: Iterable[Recorded]) -> list[Row]:
     """Return recorded markers with their place on the sheet and how often they were printed."""
     return [
         {
-            **asdict(item.row),
+            **row_json(item.row),
             "unit": item.unit,
             "harness": item.harness,
             "part_number": item.part_number,

@@ -74,14 +74,14 @@ def bundle_command(wires: str, settings: dict[str, str], as_json: bool) -> None:
 
     from labeler.answers.single import bundle_of
 
-    answer, assumed = bundle_of(wires, settings)
+    answer, source, assumed = bundle_of(wires, settings)
     warn(assumed)
     if as_json:
-        print_json(asdict(answer))
+        print_json({"passes": asdict(answer.passes), "closes_on": asdict(answer.closes_on), "source": source})
         return
     click.echo(f"passes over {answer.passes.low:.2f} to {answer.passes.high:.2f} mm")
     click.echo(f"closes on   {answer.closes_on.low:.2f} to {answer.closes_on.high:.2f} mm")
-    click.echo(answer.source)
+    click.echo(source)
 
 
 # ---------------------------------------------------------------- what is known

@@ -258,8 +258,8 @@ def diff_command(
     Example: labeler diff "RSB-210 B" boat.toml
     """
     from contextlib import ExitStack
-    from dataclasses import asdict
 
+    from labeler.answers.listing import difference_rows
     from labeler.job.order import HarnessFile
     from labeler.job.revising import diff
 
@@ -268,7 +268,7 @@ def diff_command(
         record = None if files else stack.enter_context(opened_record(record_path, create=False))
         found = diff(old, new, record, HarnessFile(new, settings, wanted))
     if as_json:
-        print_json([asdict(one) for one in found])
+        print_json(difference_rows(found))
         return
     shown = [one for one in found if unchanged or one.what != "unchanged"]
     rows = [(one.what, one.row.kind, place_of_row(one.row), *change_words(one)) for one in shown]

@@ -40,9 +40,10 @@ from labeler.draw.pens import points
 from labeler.draw.picture import draw_part, picture_heights
 from labeler.draw.typeset import NO_BREAK, PLAIN, Words, bold, font_runs, plain, shortened, text_width
 from labeler.errors import Problem, Where, WrongUse
+from labeler.work import wording
 from labeler.work.bench_sheet import BenchSheet, Caution, Printed, Remark
-from labeler.work.branch_pages import BranchPage, CoveringCut, Work
-from labeler.work.sleeves import Cut, Step
+from labeler.work.branch_pages import BranchPage, CoveringCut, WorkStep
+from labeler.work.sleeves import Cut, Place, SleeveRow
 from labeler.work.wiring import WireEnds
 
 if TYPE_CHECKING:
@@ -63,7 +64,6 @@ LISTING_HEADS_PT, ROW_PT, FEWEST_ROWS = 38.0, 16.5, 6
 
 FIRST_NOTE = "branch by branch in this order, each one before the step it names; afterwards there is no way on"
 LATER_NOTE = "these still pass once the connectors are on"
-PARTS = {"thread on": "THREAD ON", "terminate": "TERMINATE", "place and shrink": "SHRINK"}
 
 
 def draw_bench_sheet(sheet: BenchSheet, page: str) -> bytes:
@@ -173,7 +173,7 @@ def _with_revision(name: str, sheet: BenchSheet) -> str:
     return " ".join(filter(None, (name, f"rev {sheet.revision}" if sheet.revision else "")))
 
 
-def _steps(words: str, note: str, steps: Sequence[Step]) -> Iterator[Part]:
+def _steps(words: str, note: str, steps: Sequence[SleeveRow]) -> Iterator[Part]:
     """Yield what is threaded on, in order."""
     if not steps:
         return
@@ -187,16 +187,16 @@ def _steps(words: str, note: str, steps: Sequence[Step]) -> Iterator[Part]:
     yield listing(section_title(words, note), heads, rows, shares, framed=True)
 
 
-def _step_cells(step: Step) -> tuple[TableCell, ...]:
+def _step_cells(step: SleeveRow) -> tuple[TableCell, ...]:
     """Return the cells of a sleeve, or of a covering, which is not shrunk: how it goes on has that space too."""
     cells = (
         Text(plain(str(step.number or "")), NOTE_PT, to_right=True),
         TickBox(),
-        Text(bold(step.place)),
+        Text(bold(wording.place(step.place))),
         Text(bold(_joined(step.lines)) if step.lines else plain("plain" if step.at else "covering")),
         Text(plain(", ".join(filter(None, (step.tube, step.colour)))), NOTE_PT + 0.5),
         Text(plain(_length(step.cut_length_mm) if step.at else "")),
-        Text(plain(step.how or "no way on is given"), NOTE_PT),
+        Text(plain(wording.instructions(step.how) or "no way on is given"), NOTE_PT),
     )
     return (*cells, TickBox(Text(plain(step.heating), NOTE_PT))) if step.at else cells
 
@@ -285,7 +285,7 @@ def _tube_rows(sheet: BenchSheet) -> Iterator[Row]:
             (
                 TickBox(),
                 Text(bold(f"{cut.quantity} × {_length(cut.cut_length_mm)}")),
-                Text(plain(_lettered(cut, _places(cut))), NOTE_PT),
+                Text(plain(_lettered(cut, _places(cut.places))), NOTE_PT),
             )
             for cut in found
         ]
@@ -326,16 +326,20 @@ def _is_long(piece: Piece) -> bool:
     return sum(len(text) for *_, text in piece[2].words) > ALONE_CHARACTERS
 
 
-def _places(cut: Cut) -> str:
+def _places(places: Sequence[Place]) -> str:
     """Return the places of pieces; where they are many the branch of those that follow one another is named once."""
-    joined = ", ".join(cut.places)
+    joined = _all_places(places)
     if len(joined) <= ALONE_CHARACTERS:
         return joined
-    befores = chain([""], (branch for branch, _ in cut.ends))
+    befores = ("", *("" if each.branch == each.at else each.branch for each in places))
     return ", ".join(
-        end if branch and branch == before else place
-        for place, (branch, end), before in zip(cut.places, cut.ends, befores, strict=False)
+        each.at if each.at and each.branch == before else wording.place(each)
+        for each, before in zip(places, befores, strict=False)
     )
+
+
+def _all_places(places: Sequence[Place]) -> str:
+    return ", ".join(map(wording.place, places))
 
 
 def _lettered(cut: Cut, places: str) -> str:
@@ -347,8 +351,8 @@ def _lettered(cut: Cut, places: str) -> str:
 
 def _practices(sheet: BenchSheet) -> Iterator[Part]:
     """Yield what the words under "shrunk, heat" mean, and for how many sleeves each holds; how the rest goes on."""
-    words = [(each.heating, _count(len(each.places), "sleeve"), each.how) for each in sheet.practices]
-    words += [(each.kind, _count(each.pieces, "piece"), each.how) for each in sheet.layings]
+    words = [(each.heating, _count(each.sleeves, "sleeve"), wording.HEATING[each.heating]) for each in sheet.practices]
+    words += [(each.kind, _count(each.pieces, "piece"), wording.applying(each)) for each in sheet.layings]
     rows = [(Text(bold(what), NOTE_PT + 0.5), Text(plain(f"{count}: {how}"), NOTE_PT)) for what, count, how in words]
     if rows:
         titles = filter(None, ("SHRINK" if sheet.practices else "", "LAY ON" if sheet.layings else ""))
@@ -488,24 +492,27 @@ def _branch_parts(page: BranchPage, sheet: BenchSheet) -> Iterator[Part]:
 
 def _branch_title(page: BranchPage, sheet: BenchSheet) -> Table:
     part = _with_revision(sheet.part_number or sheet.harness, sheet)
-    name = stack(Text(plain("BRANCH"), SMALL_PT), Text(bold(page.branch), TITLE_PT), Text(plain(page.between)))
-    facts = stack(*(Text((*plain(f"{what} ", NOTE_PT), *plain(value))) for what, value in page.facts))
+    name = stack(
+        Text(plain("BRANCH"), SMALL_PT), Text(bold(page.branch), TITLE_PT), Text(plain(wording.between(page.between)))
+    )
+    facts = stack(*(Text((*plain(f"{what} ", NOTE_PT), *plain(value))) for what, value in wording.facts(page.facts)))
     job = stack(Text(plain("Part number, unit"), SMALL_PT), Text(bold(part), HEAD_PT), Text(bold(sheet.unit), HEAD_PT))
     return _title_block((name, facts, job), (0.4, 0.42, 0.18))
 
 
-def _work(work: Sequence[Work]) -> Iterator[Part]:
+def _work(work: Sequence[WorkStep]) -> Iterator[Part]:
     """Yield the steps, numbered through, each heading's apart."""
     rows: list[Row] = []
-    for part, steps in groupby(enumerate(work, 1), key=lambda pair: pair[1].part):
-        heads = chain((PARTS[part],), repeat(""))
+    for part, steps in groupby(enumerate(work, 1), key=lambda pair: wording.heading(pair[1])):
+        heads = chain((part,), repeat(""))
         for (number, step), head in zip(steps, heads, strict=False):
+            what, how = wording.work_step(step)
             cells = (
                 Text(bold(head), NOTE_PT),
                 Text(plain(str(number)), NOTE_PT, to_right=True),
                 TickBox(),
-                Text(bold(step.what)),
-                Text(plain(step.detail), NOTE_PT),
+                Text(bold(what)),
+                Text(plain(how), NOTE_PT),
             )
             rows.append(Row(cells, MIDDLE_PT if head and rows else 0.0))
     title = section_title("ORDER OF THE WORK", "tick each step; what is threaded on too late has no way on")
@@ -534,21 +541,22 @@ def _drawing(page: BranchPage, part: int, height_mm: float) -> Drawing:
 
 def _branch_cuts(page: BranchPage) -> Iterator[Part]:
     rows: list[Sequence[TableCell | None]] = [
-        (None, Text(bold("no sleeve")), Text(plain("left out")), Text(plain(f"{each.text} at {each.at}"), NOTE_PT))
-        for each in page.absent
-        if each.threaded
+        (None, Text(bold("no sleeve")), Text(plain("left out")), Text(plain(wording.omitted_at(each)), NOTE_PT))
+        for each in page.omitted
+        if each.slid_on
     ]
-    if page.covering:
-        over, unknown = ("over ", "over ") if page.covering.wound else ("1 × ", "1, to ")
-        known = page.covering.length_mm
+    covering = page.facts.covering
+    if covering:
+        over, unknown = ("over ", "over ") if covering.wound else ("1 × ", "1, to ")
+        known = covering.length_mm
         length = f"{over}{_length(known)}" if known else f"{unknown}the measured branch"
-        rows.append((TickBox(), Text(plain(page.covering.covering)), Text(bold(length)), None))
+        rows.append((TickBox(), Text(plain(covering.covering)), Text(bold(length)), None))
     rows += [
         (
             TickBox(),
             Text(plain(f"{cut.tube}, {cut.colour}")),
             Text(bold(f"{cut.quantity} × {_length(cut.cut_length_mm)}")),
-            Text(plain(_lettered(cut, ", ".join(cut.places))), NOTE_PT),
+            Text(plain(_lettered(cut, _all_places(cut.places))), NOTE_PT),
         )
         for cut in page.cuts
     ]

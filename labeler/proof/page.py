@@ -16,6 +16,7 @@ from labeler.job.run import pieces_of
 from labeler.layout.place import lay_out
 from labeler.model import Fit, Stock
 from labeler.proof.pictures import MarkerPictures, ReadingTrial, marker_pictures
+from labeler.size.wording import sits_on
 
 ALONE = Stock("proof", "reel", "sleeve", "a page for each piece")
 """Sleeves that do not fit are shown too, also those that are longer than a card takes."""
@@ -126,7 +127,7 @@ def _article(fit: Fit, inside: str) -> str:
         heights = _span(fit.capital.low, fit.capital.high)
         lines.append(f"capitals {heights} mm, {fit.capital.required:.2f} mm required")
     if fit.seat:
-        lines.append(f"on {_span(fit.seat.text_on.low, fit.seat.text_on.high)} mm: {fit.seat.sits_on}")
+        lines.append(f"on {_span(fit.seat.text_on.low, fit.seat.text_on.high)} mm: {sits_on(fit.seat)}")
     facts = "".join(f"<p>{escape(line)}</p>" for line in lines)
     why = "".join(f'<p class="why">{escape(reason)}</p>' for reason in fit.reasons)
     ways = f"<p>what would do: {escape('; or '.join(fit.ways_out))}</p>" if fit.ways_out else ""

@@ -26,7 +26,7 @@ class MarkerRow:
     cut_length_mm: float = 0.0
     colour: str = ""  # of the tube
     heating: str = ""  # back first | even | any; "" where nothing shrinks, or where it was not recorded
-    how: str = ""  # what to thread on, and when
+    how: str = ""  # how it goes on and where it lies, as JSON
 
 
 def marker_row(fit: Fit) -> MarkerRow:
@@ -49,7 +49,6 @@ def marker_row(fit: Fit) -> MarkerRow:
         cut_length_mm=fit.cut_length_mm,
         colour=marker.settings.tube_colour if on_tube else "clear",
         heating=marker.settings.heating if on_tube and marker.lettered else "even",  # without text no side is spared
-        how=fit.seat.slip_on if fit.seat else "",
     )
 
 

@@ -27,7 +27,7 @@ CATALOGUE = load_catalogue()
 
 
 def sleeve(text: str, low: float, high: float, heating: str, direction: str) -> Fit:
-    seat = Seat(Range(low, high), Range(low, high), Range(low, high), "test")
+    seat = Seat(Range(low, high), Range(low, high), Range(low, high))
     chosen = settings(heating=heating, direction=direction)
     marker = Marker(f"{text}{low}", "sleeve", "branch end", "J4", tuple(text.split("|")), False, chosen)
     return fit_sleeve(marker, SleevePlace(seat, choose_tubes(seat, chosen, CATALOGUE)))

@@ -25,12 +25,13 @@ from labeler.fit.film import fit_flag, fit_insert, fit_wrap, wrap_place
 from labeler.fit.result import needed_for
 from labeler.fit.sleeve import SleevePlace, fit_sleeve
 from labeler.job.check import check
-from labeler.job.fitting import Coder, carries_code
+from labeler.job.fitting import carries_code, coded
 from labeler.model import Code, Fit, Marker, Piece, Placed, Range, Seat, Sheet, Stock
 from labeler.record.faces import canonical, face_from_text, face_to_text
 from labeler.size.tubes import choose_tubes
 from labeler.tables.catalogue import load_catalogue
 from labeler.work.bench_sheet import bench_sheet
+from labeler.work.wording import instructions
 from tests.make import harness, settings
 
 CATALOGUE = load_catalogue()
@@ -55,7 +56,7 @@ def on_ground(ground: Ground, code: str = "Data Matrix", room_mm: float = 60.0, 
 
 
 def sleeve(low: float, high: float, code: str = "Data Matrix", says: str = "0001 W9X0GRQG", **changes: Any) -> Fit:
-    one, seat = marker(code=code, **changes), Seat(Range(low, high), Range(low, high), Range(low, high), "test")
+    one, seat = marker(code=code, **changes), Seat(Range(low, high), Range(low, high), Range(low, high))
     return fit_sleeve(one, SleevePlace(seat, choose_tubes(seat, one.settings, CATALOGUE)), codes_of(code, says))
 
 
@@ -166,21 +167,20 @@ def test_code_and_lettering_share_the_piece() -> None:
 def test_what_back_first_leaves_uncertain_is_not_asked_of_a_code() -> None:
     """A coded sleeve is fitted for even heating, which the bench sheet names; others stay as they are set."""
     boat = harness()
-    coder = Coder(boat, "0001")
     one = marker(heating="back first")
-    again, make = coder.of(one)
+    again, make = coded(one, boat, "0001")
     assert again.settings.heating == "even"
     assert make is not None
     assert next(make("", "")).payload == "0001 W9X0GRQG"
-    assert coder.of(marker(heating="any"))[0].settings.heating == "any"
-    assert coder.of(marker(code="Code 128", heating="back first"))[0].settings.heating == "back first"
+    assert coded(marker(heating="any"), boat, "0001")[0].settings.heating == "any"
+    assert coded(marker(code="Code 128", heating="back first"), boat, "0001")[0].settings.heating == "back first"
     plain = replace(one, lettered=False)
-    assert coder.of(plain) == (plain, None)
+    assert coded(plain, boat, "0001") == (plain, None)
     assert not carries_code(replace(one, settings=settings(code="QR")))  # on tags alone, by default
 
 
 def test_flags_and_wraps_carry_the_symbol_as_often_as_the_text() -> None:
-    seat = Seat(Range(5.6, 6.0), Range(5.6, 6.0), Range(5.6, 6.0), "test")
+    seat = Seat(Range(5.6, 6.0), Range(5.6, 6.0), Range(5.6, 6.0))
     flag = fit_flag(marker("flag"), seat, CATALOGUE.stock("flag-a4-80x12"), codes_of("Data Matrix"))
     assert flag.verdict == "fits"
     assert flag.face is not None
@@ -206,7 +206,7 @@ def test_flags_and_wraps_carry_the_symbol_as_often_as_the_text() -> None:
 
 
 def test_a_symbol_with_copies_is_kept_and_drawn_as_one_form() -> None:
-    seat = Seat(Range(5.6, 6.0), Range(5.6, 6.0), Range(5.6, 6.0), "test")
+    seat = Seat(Range(5.6, 6.0), Range(5.6, 6.0), Range(5.6, 6.0))
     face = fit_flag(marker("flag"), seat, CATALOGUE.stock("flag-a4-80x12"), codes_of("Data Matrix")).face
     assert face is not None
     assert face_from_text(face_to_text(face)) == canonical(face)
@@ -290,10 +290,10 @@ def test_the_bench_sheet_says_what_a_code_asks_for(tmp_path: Path) -> None:
     file.write_text(BOAT.format(diameter=9.0, anyway="no"), "utf-8")
     checked = check(str(file))
     assert not checked.misfits
-    sheet = bench_sheet(checked.harness, "0001", checked.fits, (), ())
+    sheet = bench_sheet(checked.sizing, checked.fits, (), ())
     steps = [step for step in (*sheet.thread_first, *sheet.thread_later) if step.at == "J1"]
     assert [step.heating for step in steps] == ["even"]
-    assert "carries a Data Matrix code: heat it evenly" in steps[0].how
+    assert "carries a Data Matrix code: heat it evenly" in instructions(steps[0].how)
 
 
 def test_the_bench_sheet_says_that_a_code_was_printed_all_the_same(tmp_path: Path) -> None:
@@ -303,7 +303,7 @@ def test_the_bench_sheet_says_that_a_code_was_printed_all_the_same(tmp_path: Pat
     file.write_text(BOAT.format(diameter=3.4, anyway="yes"), "utf-8")
     checked = check(str(file))
     assert not checked.misfits
-    sheet = bench_sheet(checked.harness, "0001", checked.fits, (), ())
+    sheet = bench_sheet(checked.sizing, checked.fits, (), ())
     reasons = [reason for remark in sheet.tight for reason in remark.reasons]
     assert any(reason.startswith("code printed all the same, it may not scan: Data Matrix") for reason in reasons)
 

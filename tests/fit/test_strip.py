@@ -14,6 +14,7 @@ from labeler.draw.pdf import draw_sheets
 from labeler.draw.sheet_frame import Header
 from labeler.fit.film import fit_flag, fit_insert
 from labeler.fit.sleeve import SleevePlace
+from labeler.harness import index
 from labeler.layout.cells import cells
 from labeler.layout.place import lay_out
 from labeler.model import Face, Fit, Marker, Piece, Range, Seat
@@ -21,7 +22,8 @@ from labeler.plan import plan
 from labeler.size.tubes import choose_tubes
 from labeler.tables.catalogue import load_catalogue
 from labeler.text import load_font
-from labeler.work.bench_sheet import layings_of
+from labeler.work.bench_sheet import apply_methods
+from labeler.work.wording import applying
 from tests.make import harness, settings
 from tests.places import EXAMPLES
 
@@ -31,7 +33,7 @@ BOAT = str(EXAMPLES / "survey-boat.toml")
 
 
 def seat(low: float, high: float) -> Seat:
-    return Seat(Range(low, high), Range(low, high), Range(low, high), "test", "thread on first")
+    return Seat(Range(low, high), Range(low, high), Range(low, high))
 
 
 def insert(text: str, low: float, high: float, cut: float | None = None, **changes: Any) -> Fit:
@@ -116,7 +118,7 @@ def test_a_plain_end_of_a_kind_that_is_only_print_is_left_away(kind: str) -> Non
     made = harness(settings=settings(branch_marker_kind=kind))
     branch = made.branches[0]
     plain = replace(branch, ends=(branch.ends[0], replace(branch.ends[1], lettered=False)))
-    markers, _ = plan(replace(made, branches=(plain,)))
+    markers, _ = plan(index(replace(made, branches=(plain,))))
     assert [m.at for m in markers if m.role == "branch end"] == ["J4"]
 
 
@@ -166,5 +168,5 @@ def test_a_flag_on_plain_paper_is_cut_out_and_folded_at_its_ticks(name: str) -> 
 )
 def test_the_bench_sheet_says_how_each_kind_goes_on(stock: str, says: list[str]) -> None:
     sheets = lay_out([Piece("ID", Face(20.0, 8.0, ()), stock)], {stock: CATALOGUE.stock(stock)})
-    told = [f"{each.pieces} piece: {each.how}" for each in layings_of(sheets)]
+    told = [f"{each.pieces} piece: {applying(each)}" for each in apply_methods(sheets)]
     assert all(words in told[0] for words in says) if says else told == []
