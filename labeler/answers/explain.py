@@ -10,22 +10,22 @@ from labeler.errors import Problem, Where, WrongUse, nearest
 from labeler.formulas.curvature import GRADES
 from labeler.formulas.shrink import stop
 from labeler.model import Capital, CodeFit, Fit, MeasuredBundle, PackedBundle, Range, Seat, Settings, Tube
-from labeler.record.marker_names import NOT, Names, met, plain
+from labeler.record.marker_names import NOT, Names, match_rank, normalised
 from labeler.size import wording
 from labeler.wording import sentence
 
 
 def named(fits: Iterable[Fit], name: str) -> tuple[Fit, ...]:
-    """Return the markers that a name means: those it meets nearest, as `labeler.naming` has it.
+    """Return the markers that a name means: those that it matches best, see `labeler.record.marker_names`.
 
-    Raises `WrongUse` where it meets none.
+    Raises `WrongUse` where it matches none.
     """
-    wanted = plain(name)
+    wanted = normalised(name)
     known = tuple((_names(fit), fit) for fit in fits)
-    ranked = [(met(names, wanted), fit) for names, fit in known]
+    ranked = [(match_rank(names, wanted), fit) for names, fit in known]
     best = min((rank for rank, _ in ranked), default=NOT)
     if best == NOT:
-        near = nearest(name, dict.fromkeys(called for names, _ in known for called in _called(names)))
+        near = nearest(name, [printed for names, _ in known for printed in names.printed()])
         fix = f"did you mean {near!r}? " if near else ""
         fix += "take an id, a place or the text of labeler check"
         raise WrongUse(Problem(Where("--explain"), f"no marker is called {name!r}", fix))
@@ -35,12 +35,6 @@ def named(fits: Iterable[Fit], name: str) -> tuple[Fit, ...]:
 def _names(fit: Fit) -> Names:
     marker = fit.marker
     return Names(marker.id, marker.at, marker.branch, marker.circuit, " ".join(fit.lines or marker.text), marker.kind)
-
-
-def _called(names: Names) -> Iterable[str]:
-    """Yield what a marker is called by, in the words that are printed."""
-    whole = f"{names.branch} {names.at}" if names.branch else ""
-    yield from (name for name in (names.id, names.label, names.at, whole, names.circuit, names.branch) if name)
 
 
 def explain(fit: Fit) -> Iterable[str]:

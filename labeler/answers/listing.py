@@ -139,7 +139,7 @@ def used_rows(record: Record) -> list[Row]:
 
     stocks = {stock.name: stock for stock in load_catalogue().stocks}
     rows = []
-    for sheet in record.partly_used_sheets():
+    for sheet in record.partial_sheets():
         row: Row = {"stock": sheet.stock, "used": blocks_of(sheet.cells), "free": None, "next": ""}
         if sheet.stock in stocks:
             gone = {*sheet.cells, *parse_cells(stocks[sheet.stock].used)}

@@ -273,15 +273,15 @@ def proof_command(
 
     Needs no network and no other file. Example: labeler proof examples/survey-boat.toml --out proof.html
     """
+    from labeler.job.check import check
     from labeler.job.run import for_printer
-    from labeler.proof.making import write_proof
+    from labeler.proof.page import write_proof
     from labeler.tables.printers import AS_DRAWN, load_printer
 
     settings = for_printer(settings, load_printer(printer) if printer else AS_DRAWN)
-    count, notes = write_proof(
-        file, out, settings=settings, paper=paper, stock=stock, force=force, track=shown_progress
-    )
-    warn(notes)
+    checked = check(file, settings=settings, paper=paper, stock=stock, track=shown_progress)
+    count = write_proof(checked, out, force=force, track=shown_progress)
+    warn(checked.notes)
     click.echo(f"{count} markers", err=True)
     click.echo(str(out))
 

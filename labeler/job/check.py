@@ -13,7 +13,7 @@ from labeler.fit.result import font_of
 from labeler.harness import index
 from labeler.job.deliver import Track, untracked
 from labeler.job.fitting import Stocks, carries_code, fit_markers, names_unit, once
-from labeler.layout.cells import stock_problems
+from labeler.layout.checks import stock_problems
 from labeler.model import DOES_NOT_FIT, Fit, Harness, InstallationStep, Marker, Stock
 from labeler.plan import confusable, plan
 from labeler.read import read_harness

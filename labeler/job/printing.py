@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
-from io import BytesIO
 from typing import TYPE_CHECKING
 
 from labeler.errors import LabelerError, Problem, Where, refuse
@@ -232,14 +231,14 @@ def _run_unit(unit: UnitFits, order: Order) -> RunUnit:
 
 def new_job(unit: UnitFits, order: Order) -> NewJob:
     """Return what the record is told of a unit: its markers, its sheets, what is left out, the fonts, who and how."""
-    from labeler.record.values import LeftOut, NewJob
+    from labeler.record.values import NewJob, OmittedMarker
 
     harness, output = unit.checked.harness, order.output
     return NewJob(
         harness,
         unit.sheets,
         {row.id: row for row in kept_rows(harness, unit.fits)},
-        tuple(LeftOut(bare_row(fit), "; ".join(sentences(fit.reasons))) for fit in unit.left_out),
+        tuple(OmittedMarker(bare_row(fit), "; ".join(sentences(fit.reasons))) for fit in unit.left_out),
         font_digests(unit.sheets),
         unit.serial,
         order.user,
@@ -271,6 +270,4 @@ def bench_pdf(unit: UnitFits, job: Job, *, paper: str, short: bool = False, take
     made = replace(made, unit=job.unit, date=job.date, job=str(job.id), about=about_job(job), take_off=tuple(take_off))
     if built:
         made = replace(made, title=CHANGES, connectors=(), coverings=())
-    target = BytesIO()
-    draw_bench_sheet(made, target, page=paper)
-    return target.getvalue()
+    return draw_bench_sheet(made, paper)

@@ -34,6 +34,7 @@ def marker_row(fit: Fit) -> MarkerRow:
     if fit.tube is None:
         own = marker.id, marker.kind, marker.role, marker.at
         return MarkerRow(*own, label, marker.branch, marker.circuit, cut_length_mm=fit.cut_length_mm)
+    on_tube = marker.kind == "sleeve"  # else a paper strip under clear tube
     return MarkerRow(
         id=marker.id,
         kind=marker.kind,
@@ -44,24 +45,13 @@ def marker_row(fit: Fit) -> MarkerRow:
         circuit=marker.circuit,
         tube=fit.tube.name,
         cut_length_mm=fit.cut_length_mm,
-        colour=_colour(fit),
-        heating=_heating(fit),
+        colour=marker.settings.tube_colour if on_tube else "clear",
+        heating=marker.settings.heating if on_tube and marker.lettered else "even",  # without text no side is spared
     )
 
 
-def _colour(fit: Fit) -> str:
-    """Return the colour of the tube: under a paper strip it is clear."""
-    return fit.marker.settings.tube_colour if fit.marker.kind == "sleeve" else "clear"
-
-
-def _heating(fit: Fit) -> str:
-    """Return from where to heat: without lettering on the tube there is no side to spare."""
-    lettered = fit.marker.lettered and fit.marker.kind == "sleeve"
-    return fit.marker.settings.heating if lettered else "even"
-
-
 @dataclass(frozen=True, slots=True)
-class LeftOut:
+class OmittedMarker:
     """A marker that was not printed, and why."""
 
     row: MarkerRow
@@ -80,7 +70,7 @@ class NewJob:
     harness: Harness
     sheets: tuple[Sheet, ...]
     markers: Mapping[str, MarkerRow]
-    left_out: tuple[LeftOut, ...] = ()
+    left_out: tuple[OmittedMarker, ...] = ()
     fonts: Mapping[str, str] = field(default_factory=dict)
     serial: str | None = None
     who: str = ""
@@ -92,6 +82,19 @@ class NewJob:
     revises: int = 0  # the print of the same unit at an older revision, of which this prints what has changed
     take_off: tuple[str, ...] = ()  # ids of markers of that unit that are void once this is confirmed
     output: str = ""  # where the files go, and in which form, as JSON
+
+
+@dataclass(frozen=True, slots=True)
+class JobAbout:
+    """What is kept of a reprint beside its unit and its sheets; the fields are those of `NewJob`."""
+
+    who: str = ""
+    version: str = ""
+    reason: str = ""
+    date: str = ""
+    paper: str = ""
+    printer: str = ""
+    output: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,6 +187,16 @@ def piece_of(row: MarkerRow, face: Face, stock: Stock, group: str) -> Piece:
 
 
 @dataclass(frozen=True, slots=True)
+class PartialSheet:
+    """The last sheet of a stock, where it has cells left: the cells that are used, by which job, and when."""
+
+    stock: str
+    cells: tuple[str, ...]
+    job: int
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
 class Event:
     """One line of a marker's history."""
 
@@ -199,11 +212,44 @@ class Event:
 
 
 @dataclass(frozen=True, slots=True)
-class Story:
+class RecordExtract:
     """All that is known of one unit or one job."""
 
     jobs: tuple[Job, ...]
     markers: tuple[Recorded, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Suggestion:
+    """What was perhaps meant. ``unit``: the unit that is named, ``unknown_unit``: and is not in the record."""
+
+    unit: str = ""
+    unknown_unit: str = ""
+    units: str = ""  # of the record: how many, from which to which
+    name: str = ""  # the nearest one of a marker, or of a unit
+
+    @property
+    def message(self) -> str:
+        """Return what is known of it, for people."""
+        if self.unknown_unit:
+            return f"there is no unit {self.unknown_unit}, {self.units}"
+        return f"unit {self.unit} has none of that name" if self.unit else ""
+
+    @property
+    def fix(self) -> str:
+        """Return what to try."""
+        hint = f"did you mean {self.name!r}? " if self.name else ""
+        return f"{hint}an id, a place or a circuit is named whole; see labeler record list and show"
+
+
+@dataclass(frozen=True, slots=True)
+class Imported:
+    """What an import added to a record: numbers of jobs, states of jobs, voids."""
+
+    unit: str
+    jobs: int
+    states: int
+    voids: int
 
 
 def changed_fonts(items: Iterable[Recorded], fonts: Mapping[str, str]) -> tuple[Problem, ...]:

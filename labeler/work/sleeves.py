@@ -189,9 +189,15 @@ def cuts_of(rows: Iterable[SleeveRow]) -> tuple[Cut, ...]:
         lettered = bool(row.lines) and not row.over_strip
         lengths.setdefault((row.cut_length_mm, lettered), []).append(row.place)
     return tuple(
-        Cut(tube, colour, length, lettered, tuple(places))
+        Cut(
+            tube,
+            colour,
+            length,
+            lettered,
+            tuple(same),
+        )
         for (tube, colour), lengths in equal.items()
-        for (length, lettered), places in sorted(lengths.items(), key=lambda cut: cut[0], reverse=True)
+        for (length, lettered), same in sorted(lengths.items(), key=lambda cut: cut[0], reverse=True)
     )
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
-from io import BytesIO
 from math import pi, sin
 from pathlib import Path
 from typing import Any
@@ -19,8 +18,8 @@ from labeler.answers.explain import explain
 from labeler.answers.report import marker_json, one
 from labeler.answers.single import fit_text
 from labeler.codes.symbols import PROPOSED, SYMBOLOGIES, symbols
-from labeler.draw.around import Header
 from labeler.draw.pdf import draw_sheets
+from labeler.draw.sheet_frame import Header
 from labeler.fit.code import CodeMaker, Ground, set_code
 from labeler.fit.film import fit_flag, fit_insert, fit_wrap, wrap_place
 from labeler.fit.result import needed_for
@@ -223,12 +222,11 @@ def test_a_symbol_with_copies_is_kept_and_drawn_as_one_form() -> None:
         Sheet(stock, n, face.width_mm, face.height_mm, "", (Placed(Piece("A", face, "reel"), "A1", 0.0, 0.0),))
         for n in (1, 2)
     ]
-    target = BytesIO()
-    draw_sheets(sheets, target, title="t", header=Header("t"))
-    assert target.getvalue().count(b"/Subtype /Form") == 1  # drawn four times: twice on each of two pages
+    data = draw_sheets(sheets, title="t", header=Header("t"))
+    assert data.count(b"/Subtype /Form") == 1  # drawn four times: twice on each of two pages
     from labeler.codes.reading import read_codes
 
-    with pypdfium2.PdfDocument(target.getvalue()) as document:
+    with pypdfium2.PdfDocument(data) as document:
         for page in document:
             picture = page.render(scale=600 / 72, grayscale=True).to_numpy()
             found = read_codes(picture.reshape(picture.shape[:2]), ("Data Matrix",))

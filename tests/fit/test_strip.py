@@ -1,7 +1,6 @@
 """Paper strips under clear sleeves, and flags: their measures by hand."""
 
 from dataclasses import replace
-from io import BytesIO
 from math import pi
 from pathlib import Path
 from typing import Any
@@ -11,8 +10,8 @@ import pytest
 from click.testing import CliRunner
 
 from labeler.cli.main import main
-from labeler.draw.around import Header
 from labeler.draw.pdf import draw_sheets
+from labeler.draw.sheet_frame import Header
 from labeler.fit.film import fit_flag, fit_insert
 from labeler.fit.sleeve import SleevePlace
 from labeler.harness import index
@@ -143,10 +142,9 @@ def test_a_flag_on_plain_paper_is_cut_out_and_folded_at_its_ticks(name: str) -> 
     face = fit_flag(marker, seat(2.0, 2.0), stock).face
     assert face is not None
     sheets = lay_out([Piece("ID", face, stock.name)], {stock.name: stock})
-    file = BytesIO()
-    draw_sheets(sheets, file, title="t", header=Header("RSB-210"))
+    data = draw_sheets(sheets, title="t", header=Header("RSB-210"))
     dots = 600 / 25.4
-    ink = pdfium.PdfDocument(file.getvalue())[0].render(scale=600 / 72, grayscale=True).to_numpy().squeeze() < 200
+    ink = pdfium.PdfDocument(data)[0].render(scale=600 / 72, grayscale=True).to_numpy().squeeze() < 200
     cell = cells(stock)[0]
     fold = round((cell.x_mm + 40) * dots)
     top, low = (round((stock.page_height_mm - y) * dots) for y in (cell.y_mm + 12, cell.y_mm))

@@ -633,14 +633,14 @@ def test_a_job_that_another_bench_resumes_meanwhile_stays_printed(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The first bench finds its files there, and takes neither them nor the job back."""
-    real = Record.drawn
+    real = Record.add_digests
 
     def resumed(record: Record, job_id: int, digests: dict[str, str], *_more: object) -> None:
         real(record, job_id, digests)
-        monkeypatch.setattr("labeler.record.store.Record.drawn", real)
+        monkeypatch.setattr("labeler.record.store.Record.add_digests", real)
         resume(record, job_id, tmp_path / "out")
 
-    monkeypatch.setattr("labeler.record.store.Record.drawn", resumed)
+    monkeypatch.setattr("labeler.record.store.Record.add_digests", resumed)
     with open_record(tmp_path / "r.sqlite") as record:
         with pytest.raises(LabelerError, match="exists already"):
             print_harness(BOAT, tmp_path / "out", record)

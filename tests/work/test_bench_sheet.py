@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from labeler.draw.bench import PAGES_MM, SIDE_MM, draw_bench_sheet
-from labeler.errors import LabelerError, WrongUse
+from labeler.errors import WrongUse
 from labeler.harness import index
 from labeler.model import (
     CRIMP_CONTACT,
@@ -411,7 +411,7 @@ def test_the_cautions_name(words: str) -> None:
 
 def drawn(sheet: BenchSheet, folder: Path, page: str = "A4") -> Path:
     path = folder / "bench.pdf"
-    draw_bench_sheet(sheet, path, page=page, force=True)
+    path.write_bytes(draw_bench_sheet(sheet, page))
     return path
 
 
@@ -455,6 +455,16 @@ def test_the_page_says_all_that_the_values_say(tmp_path: Path) -> None:
     )
     assert len(rows) == 15
     assert unsaid(path, *rows, *cuts, *words) == []
+
+
+def test_names_of_ends_are_whole_where_the_branch_is_named_once(tmp_path: Path) -> None:
+    """More than 120 characters of places: the branch is named once, and "valve at mast" is one name."""
+    names = ["valve at mast", "valve at pump", *(f"J{n}" for n in range(10, 32))]
+    many = [sleeve("B1", name, ("A", "B"), QUARTER, 30.0, None) for name in names]
+    many.append(sleeve("B2", "J99", ("A", "B"), QUARTER, 30.0, None))
+    sheet = sheet_of(many)
+    said = f"25 × 30 mmB1 at valve at mast, valve at pump, {', '.join(names[2:])}, B2 at J99"
+    assert unsaid(drawn(sheet, tmp_path), said) == []
 
 
 def test_the_sleeves_to_thread_on_head_the_sheet(tmp_path: Path) -> None:
@@ -595,18 +605,9 @@ def test_every_page_of_a_branch_says_which_branch_it_is(tmp_path: Path) -> None:
     assert "branchB4·" not in pages[0]
 
 
-def test_a_file_that_is_there_stays_unless_forced(tmp_path: Path) -> None:
-    path = tmp_path / "bench.pdf"
-    path.write_bytes(b"mine")
-    with pytest.raises(LabelerError, match="exists already"):
-        draw_bench_sheet(sample(), path, page="A4", force=False)
-    assert path.read_bytes() == b"mine"
-    assert list(tmp_path.iterdir()) == [path]
-
-
-def test_another_page_is_refused(tmp_path: Path) -> None:
+def test_another_page_is_refused() -> None:
     with pytest.raises(WrongUse, match="A4 or Letter"):
-        draw_bench_sheet(sample(), tmp_path / "x.pdf", page="A5", force=False)
+        draw_bench_sheet(sample(), "A5")
 
 
 @pytest.mark.parametrize(("count", "helps"), [(12, True), (13, False)])

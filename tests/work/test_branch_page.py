@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
-from io import BytesIO
 from typing import Any
 
 import pypdfium2
@@ -154,9 +153,8 @@ def sheet(harness: Harness, **settings: Any) -> BenchSheet:
 
 
 def drawn(harness: Harness, **settings: Any) -> pypdfium2.PdfDocument:
-    target = BytesIO()
-    draw_bench_sheet(sheet(harness, **settings), target, page="A4")
-    return pypdfium2.PdfDocument(target.getvalue())
+    data = draw_bench_sheet(sheet(harness, **settings), "A4")
+    return pypdfium2.PdfDocument(data)
 
 
 # ---------------------------------------------------------------- what it says
@@ -232,10 +230,9 @@ def test_a_covering_that_is_wound_is_not_cut() -> None:
     assert details(found)["Wind or lay on the tape"] == "over 2880 mm"
     assert ("covering", "tape, over 2880 mm") in list(facts(found.facts))
     assert not any(step.startswith("Wind") for step in steps(page(harness)))
-    target = BytesIO()
     assert found.facts.covering is not None
-    draw_bench_sheet(replace(sheet(harness), branches=(found,), coverings=(found.facts.covering,)), target, page="A4")
-    words = "".join(p.get_textpage().get_text_range() for p in pypdfium2.PdfDocument(target.getvalue())).split()
+    data = draw_bench_sheet(replace(sheet(harness), branches=(found,), coverings=(found.facts.covering,)), "A4")
+    words = "".join(p.get_textpage().get_text_range() for p in pypdfium2.PdfDocument(data)).split()
     text = " ".join(words)
     assert text.count("over 2880 mm") == 4  # the cuts of the harness; facts, work and cuts of the branch
     assert "1 × 2880 mm" not in text
@@ -319,9 +316,8 @@ def test_lettering_at_the_other_end_stands_on_its_head() -> None:
     second = lettered(harness)
     second = replace(second, marker=replace(second.marker, at="P1"), face=Face(43, 14, (OTHER,)))
     pages = bench_sheet(sizing(replace(harness, branches=(branch,))), (lettered(harness), second), (), (), pages=True)
-    target = BytesIO()
-    draw_bench_sheet(pages, target, page="A4")
-    page = pypdfium2.PdfDocument(target.getvalue())[1]
+    data = draw_bench_sheet(pages, "A4")
+    page = pypdfium2.PdfDocument(data)[1]
     assert (upright(page, "PROBE J4"), upright(page, "PLUG P1")) == ([True], [False])
 
 
@@ -383,9 +379,8 @@ def test_the_page_says_what_was_left_out() -> None:
     assert sentence(way) in why
     assert [end.at for end in page.picture.ends if end.absent] == ["J4"]
     sheet = bench_sheet(sizing(harness), (), (gone,), (), pages=True)
-    target = BytesIO()
-    draw_bench_sheet(sheet, target, page="A4")
-    drawn = " ".join(pypdfium2.PdfDocument(target.getvalue())[1].get_textpage().get_text_range().split())
+    data = draw_bench_sheet(sheet, "A4")
+    drawn = " ".join(pypdfium2.PdfDocument(data)[1].get_textpage().get_text_range().split())
     assert "its marker was left out" in drawn
     assert "no sleeve left out “PROBE J4” at J4" in drawn
 
@@ -403,9 +398,8 @@ def test_a_long_name_stays_in_its_box_and_clear_of_the_dimensions() -> None:
     fit = lettered(renamed)
     made = (replace(fit, marker=replace(fit.marker, at=long)), plain())
     (found,) = branch_pages(sizing(renamed), made, sleeve_rows(renamed, made, ORDER), ORDER)
-    target = BytesIO()
-    draw_bench_sheet(replace(sheet(harness), branches=(found,)), target, page="A4")
-    page = pypdfium2.PdfDocument(target.getvalue())[1].get_textpage()
+    data = draw_bench_sheet(replace(sheet(harness), branches=(found,)), "A4")
+    page = pypdfium2.PdfDocument(data)[1].get_textpage()
     text = page.get_text_range()
     caption = text.index(f"{long}, drawn 1 :")
     edge = next(m.start() for m in re.finditer(r"(?<=\n)10(?=\r)", text))  # mm past the edge, above the sleeve

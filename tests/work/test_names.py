@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from labeler.answers.explain import explain
 from labeler.answers.report import marker_json
-from labeler.draw.lists import _places
+from labeler.draw.bench import _places
 from labeler.harness import index
 from labeler.job.check import choose_stocks, order_of
 from labeler.job.fitting import fit_markers
