@@ -12,6 +12,7 @@ from hashlib import blake2b
 from itertools import count, groupby, pairwise
 from string import Formatter
 
+from labeler.alike import pattern
 from labeler.errors import Problem, Where, nearest
 from labeler.formulas.check import check_character
 from labeler.formulas.legibility import confusable_form, mark_positions
@@ -142,6 +143,8 @@ def _branches_at(index: HarnessIndex) -> dict[tuple[str, str], str]:
 
 
 Writer = Callable[[Circuit, str, str], str]  # of a wire marker's text: circuit, its place here, its place there
+VARIED = ("id", "role", "at", "text", "branch", "circuit", "far", "where", "position_mm")
+"""What differs from one wire marker to another."""
 
 
 def _wire_markers(index: HarnessIndex, ids: _Ids) -> Iterator[Marker | Problem]:
@@ -151,7 +154,8 @@ def _wire_markers(index: HarnessIndex, ids: _Ids) -> Iterator[Marker | Problem]:
     for settings, circuits in groupby(harness.circuits, key=lambda circuit: circuit.settings or harness.settings):
         if settings is None or settings.wire_marker_kind == "none":
             continue
-        rule, kind = settings.wire_marker, settings.wire_marker_kind
+        rule = settings.wire_marker
+        made = pattern(Marker("", settings.wire_marker_kind, "", "", (), True, settings), *VARIED)
         for circuit in circuits:
             if rule not in writers:
                 writers[rule] = _writer(rule, harness, circuit.where)
@@ -170,9 +174,8 @@ def _wire_markers(index: HarnessIndex, ids: _Ids) -> Iterator[Marker | Problem]:
                     said = f"circuit {name}: wire marker {rule!r} gives an empty text"
                     fix = "give the circuit what the marker is to say, or choose another wire_marker"
                     yield Problem(where, said, fix)
-                own, branch = ids.next(role, f"{name}|{at}"), branch_at.get((name, connector), "")
-                place = branch, name, far, where, position
-                yield Marker(own, kind, role, at, (text,), True, settings, True, *place)
+                branch = branch_at.get((name, connector), "")
+                yield made(ids.next(role, f"{name}|{at}"), role, at, (text,), branch, name, far, where, position)
 
 
 _Place = tuple[str, str, str, str, str, float | None]  # at, far, text, role, nearest connector, position

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from math import pi
 
+from labeler.alike import pattern
 from labeler.fit.code import CodeMaker, SetCode, ground_on_film, set_code, with_code
 from labeler.fit.result import (
     PAPER,
@@ -118,30 +119,24 @@ def _printed(
 class _Style:
     """How a line was set that the length does not limit: the same for all with its ink, up to a width in ems."""
 
-    fit: Fit
-    face: Face
+    fit: Callable[..., Fit]  # of marker, lines and face
+    face: Callable[..., Face]  # of runs
+    run: Callable[..., Run]  # of text and x_mm
+    piece_mm: float
+    size_mm: float
     widest: float
+
+    @classmethod
+    def like(cls, fit: Fit, face: Face, widest: float) -> _Style:
+        """Return the style of a line that was worked out."""
+        run = face.runs[0]
+        makers = pattern(fit, "marker", "lines", "face"), pattern(face, "runs"), pattern(run, "text", "x_mm")
+        return cls(*makers, face.width_mm, run.size_mm, widest)
 
     def of(self, marker: Marker, text: str, width: float) -> Fit:
         """Return the answer for another line of the same ink, of a width in ems."""
-        fit, face, run = self.fit, self.face, self.face.runs[0]
-        x = round((face.width_mm - width * run.size_mm) / 2, 4)
-        runs = (Run(text, run.font, run.size_mm, x, run.y_mm),)
-        return Fit(
-            marker,
-            fit.verdict,
-            fit.reasons,
-            (text,),
-            fit.seat,
-            None,
-            fit.stock,
-            Face(face.width_mm, face.height_mm, runs, face.copies, face.copy_pitch_mm),
-            fit.capital,
-            arc_deg=fit.arc_deg,
-            font=fit.font,
-            size_mm=fit.size_mm,
-            surface=fit.surface,
-        )
+        x = round((self.piece_mm - width * self.size_mm) / 2, 4)
+        return self.fit(marker, (text,), self.face((self.run(text, x),)))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -187,7 +182,7 @@ def fit_wrap(marker: Marker, place: WrapPlace, codes: CodeMaker | None = None) -
     fit = _worked_out(marker, place, stock, zone)
     free = on_one_line(text, font, zone, stock.cell_width_mm, 2 * stock.margin_mm) is not None
     if fit.face and fit.lines == (text,) and free:
-        place.styles[ink] = _Style(fit, fit.face, width)
+        place.styles[ink] = _Style.like(fit, fit.face, width)
     return fit
 
 
