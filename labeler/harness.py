@@ -48,9 +48,9 @@ def branches_of(harness: Harness) -> tuple[Branch, ...]:
     if harness.branches:
         return harness.branches
     reached = dict.fromkeys(pin.connector for c in harness.circuits for pin in (c.start, c.finish))
-    kinds = kinds_of(harness)
+    kinds, at, own = kinds_of(harness), harness.where, harness.settings
     return tuple(
-        Branch(id=name, ends=(BranchEnd(at=name, text=(name,), where=harness.where),), where=harness.where)
+        Branch(name, ends=(BranchEnd(name, (name,), where=at, settings=own),), where=at, settings=own)
         for name in reached
         if kinds.get(name, "connector") not in ("splice", "junction")
     )

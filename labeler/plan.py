@@ -104,9 +104,8 @@ def _signs(number: int) -> str:
 
 def _sleeves(harness: Harness, ids: _Ids) -> Iterator[Marker]:
     for branch in branches_of(harness):
-        base = branch.settings or harness.settings
         for end in branch.ends:
-            settings: Settings = end.settings or base  # type: ignore[assignment]
+            settings = end.settings
             kind = settings.branch_marker_kind
             if kind == "none" or (not end.lettered and kind in ("wrap", "flag")):
                 continue  # a plain end of a kind that is nothing but print
@@ -150,7 +149,7 @@ def _wire_markers(harness: Harness, ids: _Ids, problems: list[Problem]) -> Itera
     writers: dict[str, Callable[[Circuit, str, str], str] | None] = {}
     makers: dict[int, Callable[..., Marker]] = {}  # by the settings, which the harness keeps
     for circuit in harness.circuits:
-        settings: Settings = circuit.settings or harness.settings  # type: ignore[assignment]
+        settings = circuit.settings
         rule = settings.wire_marker
         if settings.wire_marker_kind == "none":
             continue
@@ -266,7 +265,7 @@ def _tags(harness: Harness, ids: _Ids) -> Iterator[Marker]:
             at=bag.id,
             text=(bag.id,),
             breakable=False,
-            settings=bag.settings or harness.settings,  # type: ignore[arg-type]
+            settings=bag.settings,
             branch=bag.branch,
             far=bag.connector or ends.get(bag.branch, ""),
             where=bag.where,
@@ -282,7 +281,7 @@ def _connector_bags(harness: Harness) -> Iterator[Bag]:
     declared = [*harness.connectors, *(Connector(id=name) for name in reached if name not in named)]
     for connector in declared:
         if connector.id in reached and connector.kind not in ("splice", "junction"):
-            yield Bag(id=connector.id, connector=connector.id, where=connector.where)
+            yield Bag(connector.id, connector=connector.id, where=connector.where, settings=harness.settings)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -130,7 +130,7 @@ def ends_of_circuits(harness: Harness, names: Names) -> Iterator[Problem]:
     """Yield unknown connectors, cavities that cannot be, and cavities taken by more wires than may share one."""
     taken: dict[tuple[str, str], Circuit] = {}
     shared: dict[tuple[str, str], list[Circuit]] = {}
-    known, most = names.connectors, harness.settings.wires_per_cavity if harness.settings else 1
+    known, most = names.connectors, harness.settings.wires_per_cavity
     for circuit in harness.circuits:
         start, finish = circuit.start, circuit.finish
         if start == finish and start.cavity and not _is_shared(known.get(start.connector)):
@@ -195,7 +195,6 @@ def wires(harness: Harness, catalogue: Catalogue) -> Iterator[Problem]:
     alike: dict[tuple[str, str], list[Circuit]] = {}
     bare: dict[str, float | None] = {}
     unsized = []
-    base = harness.settings.wire if harness.settings else ""
     for circuit in harness.circuits:
         if circuit.outside_mm is not None:
             if circuit.size not in bare:
@@ -204,7 +203,7 @@ def wires(harness: Harness, catalogue: Catalogue) -> Iterator[Problem]:
         elif not circuit.size:
             unsized.append(circuit)
         else:
-            kind = circuit.wire or (circuit.settings.wire if circuit.settings else base)
+            kind = circuit.wire or circuit.settings.wire
             alike.setdefault((kind, circuit.size), []).append(circuit)
     yield from _without_diameter(alike, catalogue)
     yield from _assumed(alike)
@@ -291,7 +290,7 @@ def _thinner_than_cores(harness: Harness, catalogue: Catalogue) -> Iterator[Prob
 
 def _thinnest(circuit: Circuit, harness: Harness, catalogue: Catalogue) -> float:
     """Return the smallest diameter of a circuit's wire, mm; 0 where no table says."""
-    settings = circuit.settings or harness.settings
+    settings = circuit.settings
     try:
         found = catalogue.wire_diameter(circuit.wire or (settings.wire if settings else ""), circuit.size)
     except LabelerError:
@@ -316,8 +315,8 @@ def _between_junctions(harness: Harness) -> Iterator[Problem]:
     """Yield a warning for sleeves of a branch that lies between junctions: they cannot be threaded later."""
     kinds = kinds_of(harness)
     for branch in harness.branches:
-        settings = branch.settings or harness.settings
-        sleeved = settings is not None and settings.branch_marker_kind in ("sleeve", "insert")
+        settings = branch.settings
+        sleeved = settings.branch_marker_kind in ("sleeve", "insert")
         if branch.ends and sleeved and all(kinds.get(end.at) == "junction" for end in branch.ends):
             text = f"branch {branch.id} lies between junctions: its sleeves go on before the branches are joined"
             yield Problem(branch.where, text, 'or mark it with branch_marker_kind = "wrap"', warning=True)
@@ -384,8 +383,8 @@ def _along(branch: Branch, circuits: Sequence[Circuit], harness: Harness) -> Ite
         return
     taken: dict[str, float] = {}
     for end in branch.ends:
-        settings = end.settings or branch.settings or harness.settings
-        if settings is None or settings.branch_marker_kind not in ("sleeve", "insert"):
+        settings = end.settings
+        if settings.branch_marker_kind not in ("sleeve", "insert"):
             continue
         shortest = min(settings.cut_lengths_mm, default=settings.shortest_cut_mm)
         cut, start = end.cut_length_mm or shortest, end.from_end_mm or 0.0
@@ -546,14 +545,14 @@ def _set_somewhere(harness: Harness) -> Iterator[tuple[Settings, Where]]:
     for group in groups:
         for holder in group:
             settings = holder.settings
-            if settings is not None and id(settings) not in seen:
+            if id(settings) not in seen:
                 seen.add(id(settings))
                 yield settings, holder.where
 
 
 class _Set(Protocol):
     @property
-    def settings(self) -> Settings | None: ...
+    def settings(self) -> Settings: ...
     @property
     def where(self) -> Where: ...
 

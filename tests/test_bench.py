@@ -14,13 +14,10 @@ from labeler.draw.bench import PAGES_MM, SIDE_MM, draw_bench_sheet
 from labeler.errors import LabelerError, WrongUse
 from labeler.model import (
     SEE_BENCH_SHEET,
-    Branch,
-    BranchEnd,
     Circuit,
     Connector,
     Face,
     Fit,
-    Harness,
     Marker,
     Piece,
     Pin,
@@ -35,6 +32,7 @@ from labeler.model import (
 from labeler.tables.catalogue import default_settings
 from labeler.work.bench_sheet import BenchSheet, Remark, bench_sheet, cautions
 from labeler.work.branch_pages import BranchPage, Picture
+from tests.make import new_branch, new_circuit, new_end, new_harness
 
 QUARTER = Tube("AS23053/5", "AS23053/5 1/4", 6.35, 3.175, 0.635, 0.559, 0.711)
 HALF = Tube("AS23053/5", "AS23053/5 1/2", 12.7, 6.35, 0.635, 0.559, 0.711)
@@ -93,7 +91,7 @@ def tag(connector: str) -> Fit:
 
 
 def circuit(number: int, cavity: int, to: str, colour: str, signal: str) -> Circuit:
-    return Circuit(
+    return new_circuit(
         f"W{number}", Pin("P1", str(cavity)), Pin(to, str(cavity % 4 + 1)), "20 AWG", "", None, colour, signal
     )
 
@@ -111,7 +109,7 @@ CIRCUITS = tuple(
         )
     )
 )
-BOAT = Harness(
+BOAT = new_harness(
     name="River survey boat, sensors",
     part_number="RSB-210",
     revision="C",
@@ -121,7 +119,7 @@ BOAT = Harness(
     ),
     circuits=CIRCUITS,
     branches=tuple(
-        Branch(branch, ends=tuple(BranchEnd(end[1]) for end in ENDS if end[0] == branch))
+        new_branch(branch, ends=tuple(new_end(end[1]) for end in ENDS if end[0] == branch))
         for branch in dict.fromkeys(end[0] for end in ENDS)
     ),
 )
@@ -295,9 +293,9 @@ def test_cavities_stand_in_their_natural_order() -> None:
     assert (computer.connector, computer.about) == ("P1", "Survey computer, 16 cavities")
     assert [end.cavity for end in computer.ends] == [str(n) for n in range(1, 15)]  # 10 after 9, not after 1
     assert (computer.ends[0].to, computer.ends[0].marker) == ("J1:2", ("P1:1/J1:2",))  # cavity 1 % 4 + 1, see circuit()
-    pins = [Circuit(c, Pin("X", c), Pin("Y", c)) for c in ("B", "10", "²", "A", "9", "9" * 5000)]
+    pins = [new_circuit(c, Pin("X", c), Pin("Y", c)) for c in ("B", "10", "²", "A", "9", "9" * 5000)]
     named = bench_sheet(
-        Harness("h", settings=default_settings(), circuits=tuple(pins)), "1", (tag("X"),), (), ()
+        new_harness("h", settings=default_settings(), circuits=tuple(pins)), "1", (tag("X"),), (), ()
     ).connectors[0]
     assert [end.cavity for end in named.ends][1:3] == ["9", "10"]
 
@@ -509,7 +507,7 @@ def test_the_same_sheet_gives_the_same_bytes(tmp_path: Path) -> None:
 
 
 def test_a_bare_harness_still_has_its_cautions(tmp_path: Path) -> None:
-    path = drawn(bench_sheet(Harness("h", settings=default_settings()), "", (), (), ()), tmp_path)
+    path = drawn(bench_sheet(new_harness("h", settings=default_settings()), "", (), (), ()), tmp_path)
     assert unsaid(path, "TAKE CARE", "THREAD ON") == ["THREAD ON"]
     assert len(texts(path)) == 1
 

@@ -7,11 +7,11 @@ import pytest
 
 from labeler.errors import LabelerError
 from labeler.harness import circuits_at, circuits_by_branch
-from labeler.model import Branch, BranchEnd, Circuit, Connector, Harness, Pin, Seat
+from labeler.model import Branch, Circuit, Connector, Harness, Pin, Seat
 from labeler.size.bundles import end_seat
 from labeler.size.installation import threading
 from labeler.tables.catalogue import load_catalogue
-from tests.make import circuit, harness, settings
+from tests.make import circuit, harness, new_branch, new_circuit, new_end, new_harness, settings
 
 CATALOGUE = load_catalogue()
 SPLICE, MEET = {"kind": "splice"}, {"kind": "junction"}
@@ -33,7 +33,7 @@ def with_sizes(made: Harness, **outside_mm: float) -> Harness:
 
 
 def branch(name: str, *ends: str, **more: Any) -> Branch:
-    return Branch(name, ends=tuple(BranchEnd(at) for at in ends), **more)
+    return new_branch(name, ends=tuple(new_end(at) for at in ends), **more)
 
 
 def through(made: Harness) -> dict[str, list[str]]:
@@ -61,7 +61,7 @@ def test_a_splice_on_a_branch_is_followed_through() -> None:
 
 def test_from_the_other_end_the_widest_of_the_branch_is_passed() -> None:
     """P2's sleeve comes from J4, over its three wires (4.525, above), or over the splice where it is wider."""
-    made = boat(SPLICED, Branch("B4", ends=(BranchEnd("J4"), BranchEnd("P2", fitted=True))), S1=SPLICE, P2={})
+    made = boat(SPLICED, new_branch("B4", ends=(new_end("J4"), new_end("P2", fitted=True))), S1=SPLICE, P2={})
     made = replace(
         made, connectors=tuple(replace(c, outside_mm=20.0 if c.id == "P2" else None) for c in made.connectors)
     )
@@ -148,7 +148,7 @@ def test_what_cannot_be_told_is_refused(ends: tuple[str, ...]) -> None:
 
 def test_contacts_crimped_lie_among_the_wires_of_their_own_end() -> None:
     """Two wires at P2, one taken for a contact of 3 mm: 1.05 x (3 + 2) = 5.25 for 1.05 x 4 = 4.2 mm, + 1.05."""
-    two = Branch("B4", ends=(BranchEnd("P2", crimped=True), BranchEnd("J4", crimped=True)))
+    two = new_branch("B4", ends=(new_end("P2", crimped=True), new_end("J4", crimped=True)))
     made = boat(SPLICED, two, S1=SPLICE)
     parts = tuple(replace(c, contact_outside_mm=3.0 if c.id == "P2" else 9.0) for c in made.connectors)
     assert seat(replace(made, connectors=parts), 0).passes.high == pytest.approx(5.25, abs=1e-3)
@@ -161,8 +161,8 @@ def test_settings_of_these_tests() -> None:
 
 def test_another_harness_is_not_taken_for_the_one_asked_about_last() -> None:
     """What was worked out for one harness is kept; for the next, and for the first again, it is worked out anew."""
-    first = Harness("Boat", circuits=(Circuit("W1", Pin("P1", "1"), Pin("J1", "1")),))
-    second = Harness("Boat", circuits=(Circuit("W2", Pin("P1", "1"), Pin("J2", "1")),))
+    first = new_harness("Boat", circuits=(new_circuit("W1", Pin("P1", "1"), Pin("J1", "1")),))
+    second = new_harness("Boat", circuits=(new_circuit("W2", Pin("P1", "1"), Pin("J2", "1")),))
     for boat, wire, at in ((first, "W1", "J1"), (second, "W2", "J2"), (first, "W1", "J1")):
         for _ in range(2):
             assert [c.id for c in circuits_by_branch(boat)[at]] == [wire]

@@ -30,12 +30,13 @@ from labeler.job.printing import print_harness, print_units
 from labeler.job.reprinting import reprint
 from labeler.layout.cells import cell_name
 from labeler.layout.place import lay_out
-from labeler.model import Face, Harness, Piece, Sheet
+from labeler.model import Face, Piece, Sheet
 from labeler.record import open_record
 from labeler.record.partial_sheets import add_used
 from labeler.record.store import Record
 from labeler.tables import catalogue
 from labeler.tables.catalogue import load_catalogue
+from tests.make import new_harness
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
 BOAT = str(EXAMPLES / "survey-boat.toml")
@@ -468,7 +469,7 @@ def sheets_of(count: int, group: str = "", stock: str = "reel") -> list[Sheet]:
 
 
 def test_a_long_job_is_several_files_none_of_more_than_500_pages(tmp_path: Path) -> None:
-    names = Names(tmp_path, Harness("Survey boat", "RSB-210"))
+    names = Names(tmp_path, new_harness("Survey boat", "RSB-210"))
     parts = names.parts(("0001",), sheets_of(1001))
     assert MOST_PAGES == 500
     assert [len(part.sheets) for part in parts] == [500, 500, 1]
@@ -477,7 +478,7 @@ def test_a_long_job_is_several_files_none_of_more_than_500_pages(tmp_path: Path)
 
 
 def test_every_tube_of_a_reel_is_a_file_of_its_own(tmp_path: Path) -> None:
-    names = Names(tmp_path, Harness("Survey boat", "RSB-210"))
+    names = Names(tmp_path, new_harness("Survey boat", "RSB-210"))
     parts = names.parts(("0001",), [*sheets_of(2, "1/4, WH"), *sheets_of(3, "3/8, WH"), *sheets_of(1, "1/4, WH")])
     assert [(part.path.name, len(part.sheets)) for part in parts] == [
         ("RSB-210-0001-reel-1-4-WH.pdf", 3),

@@ -17,10 +17,10 @@ from hypothesis import strategies as st
 
 from labeler.errors import LabelerError, Problem
 from labeler.model import Cable, Connector, Harness, Pin
-from labeler.read import read_harness
 from labeler.read.columns import columns
 from labeler.read.lists import read_csv
 from labeler.tables.catalogue import default_settings
+from tests.make import read_harness
 
 SETTINGS = default_settings()
 

@@ -24,7 +24,7 @@ from hypothesis import strategies as st
 from sqlalchemy import event
 
 from labeler.errors import LabelerError
-from labeler.model import Box, Face, Harness, Piece, Placed, Run, Sheet, Stock, Symbol
+from labeler.model import Box, Face, Piece, Placed, Run, Sheet, Stock, Symbol
 from labeler.record import open_record
 from labeler.record.faces import (
     canonical,
@@ -36,9 +36,10 @@ from labeler.record.faces import (
 )
 from labeler.record.store import Record
 from labeler.record.values import LeftOut, MarkerRow, NewJob, Recorded, changed_fonts
+from tests.make import new_harness
 
 FONTS = {"Boat Sans": "a1" * 32}
-BOAT = Harness("River survey boat, sensors", "RSB-210", "C", text=b"W101,P1:12,J4:2\n" * 20)
+BOAT = new_harness("River survey boat, sensors", "RSB-210", "C", text=b"W101,P1:12,J4:2\n" * 20)
 WRAPS = Stock("Wraps 25 x 38", "grid", "wrap", "invented", page_width_mm=210.0, columns=7, rows=7)
 TAGS = Stock("Tags 50 x 30", "grid", "tag", "invented", page_width_mm=210.0, columns=4, rows=9)
 
@@ -341,8 +342,8 @@ def test_a_withdrawn_print_is_not_found_and_its_serial_may_be_printed(record: Re
 
 
 def test_serials_count_up_for_each_part_number(record: Record) -> None:
-    other = Harness("Winch", "RSB-300")
-    nameless = Harness("Test loom")
+    other = new_harness("Winch", "RSB-300")
+    nameless = new_harness("Test loom")
     assert [record.reserve_serial(h) for h in (BOAT, BOAT, other, nameless)] == [
         "0001",
         "0002",
@@ -640,7 +641,7 @@ def test_void_asks_for_one_marker(record: Record) -> None:
     for unit, marker in (("0002", "bag.K4"), ("0001", "bag.K5")):
         with pytest.raises(LabelerError, match="has no marker"):
             record.void(unit, marker, "lost")
-    winch = Harness("Winch", "RSB-300", text=b"other")
+    winch = new_harness("Winch", "RSB-300", text=b"other")
     record.confirm(record.prepare(replace(boat_job(record.reserve_serial(winch)), harness=winch)).id)
     with pytest.raises(LabelerError, match="more than one marker"):
         record.void("0001", "bag.K4", "lost")

@@ -18,6 +18,7 @@ from labeler.record.connect import upgrade
 from labeler.record.schema import VERSION
 from labeler.record.store import Record
 from tests import postgres
+from tests.make import new_harness
 from tests.test_record_lost import EXAMPLE, needs_server
 
 SCHEMA_1 = (Path(__file__).parent / "data" / "record-schema-1.sql").read_text("utf-8")
@@ -79,7 +80,7 @@ def test_nothing_is_lost_on_the_way(old: Path, tmp_path: Path) -> None:
 
 def harness_of(record: Record) -> Harness:
     job = record.jobs()[0]
-    return Harness(job.harness, job.part_number, job.revision)
+    return new_harness(job.harness, job.part_number, job.revision)
 
 
 def test_every_row_of_the_old_record_is_told_by_the_new(old: Path) -> None:

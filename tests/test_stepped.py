@@ -7,12 +7,12 @@ import pytest
 
 from labeler.fit.film import fit_insert
 from labeler.fit.sleeve import SleevePlace, fit_sleeve, plain_sleeve
-from labeler.model import Branch, BranchEnd, Fit, Marker, Range, Seat, Step, Tube, TubeChoice
+from labeler.model import Fit, Marker, Range, Seat, Step, Tube, TubeChoice
 from labeler.size.bundles import end_seat
 from labeler.size.tubes import choose_tubes
 from labeler.tables.catalogue import load_catalogue
 from labeler.text import load_font
-from tests.make import harness, settings
+from tests.make import harness, new_branch, new_end, settings
 
 CATALOGUE = load_catalogue()
 BARE, COVERED = Range(4.0, 4.6), Range(5.0, 5.8)
@@ -114,7 +114,7 @@ def test_what_is_against_the_sleeve_is_against_the_strip() -> None:
 def test_a_branch_with_a_covering_end_to_end() -> None:
     """Both kinds of lettering on a real branch: each part of each sleeve is at least 10 mm after shrinking."""
     made = harness(settings=settings(covering="braided sleeving"))
-    branch = Branch("B4", ends=(BranchEnd("J4"), BranchEnd("P1")))
+    branch = new_branch("B4", ends=(new_end("J4"), new_end("P1")))
     for where in ("covering", "bundle"):
         chosen = settings(covering="braided sleeving", lettering_on=where)
         seat = end_seat(replace(branch, settings=chosen), branch.ends[0], made.circuits, made, CATALOGUE)

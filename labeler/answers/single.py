@@ -12,7 +12,7 @@ from labeler.fit.remedies import Change, Other, ways_out
 from labeler.fit.sleeve import SleevePlace, fit_sleeve, room_of
 from labeler.job.fitting import Coder
 from labeler.model import DOES_NOT_FIT, Fit, Harness, Marker, Range, Seat, Settings, TubeChoice
-from labeler.read.values import length, setting, size, unknown, with_settings
+from labeler.read.values import length, setting, size, with_settings
 from labeler.size.bundles import Bundle, bundle
 from labeler.size.tubes import choose_tubes
 from labeler.tables.catalogue import (
@@ -23,6 +23,7 @@ from labeler.tables.catalogue import (
     load_choices,
     with_low_end,
 )
+from labeler.tables.document import unknown
 from labeler.validate import LONGEST_TEXT
 
 _COUNT = re.compile(r"\s*(?:(\d{1,9})\s*[x×*]\s*)?(.+?)\s*$")
@@ -61,7 +62,7 @@ def fit_text(
     codes = None
     if chosen.code != "none":
         coded = replace(marker, id=SOME_ID, settings=replace(chosen, code_on=("sleeve",)))
-        marker, codes = Coder(Harness("fit"), SOME_UNIT).of(coded)
+        marker, codes = Coder(Harness("fit", settings=chosen), SOME_UNIT).of(coded)
     fit = fit_sleeve(marker, SleevePlace(seat, choice, fixed), codes)
     if not choice.tubes and sleeve:
         fit = replace(fit, reasons=choice.refusals or fit.reasons)

@@ -19,7 +19,7 @@ from labeler.plan import confusable, plan
 from labeler.read import read_harness
 from labeler.read.import_report import AS_IT_STANDS, Wanted
 from labeler.size.installation import threading
-from labeler.tables.catalogue import Catalogue, load_catalogue
+from labeler.tables.catalogue import Catalogue, default_settings, load_catalogue
 
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 SAME_MM = 0.5  # by so much may a page be off the paper it is called after
@@ -140,7 +140,7 @@ def check(
 
     catalogue = load_catalogue()
     stocks = choose_stocks(catalogue, paper, stock)
-    harness = read_harness(file, settings or {}, wanted)
+    harness = read_harness(file, catalogue, default_settings(), settings or {}, wanted)
     problems = [*harness.notes, *validate(harness, catalogue)]
     markers, planning = plan(harness)
     if only:

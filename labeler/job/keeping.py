@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from labeler.record.store import Record
     from labeler.record.transfer import Taken
     from labeler.record.values import Unit
-
+from labeler.tables.catalogue import default_settings
 
 LARGEST_FILE = 1 << 28  # bytes of an exported unit: project choice, a unit of 20 000 markers has 10 million
 
@@ -72,7 +72,7 @@ def export_units(
     for name in named:
         exported = record.export(name)
         about = exported["unit"]
-        names = Names(folder, Harness(about["part_number"], about["part_number"]))
+        names = Names(folder, Harness(about["part_number"], about["part_number"], settings=default_settings()))
         text = json.dumps(exported, ensure_ascii=True, separators=(",", ":"))
         made[names.of(about["serial"], ".json")] = text.encode()
     make_folder(folder)

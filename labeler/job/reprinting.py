@@ -266,7 +266,7 @@ def _drawing(
     from labeler.draw.bench import draw_bench_sheet
 
     first = jobs[0]
-    harness = Harness(first.harness, first.part_number, first.revision)
+    harness = Harness(first.harness, first.part_number, first.revision, settings=default_settings())
     names, word = Names(out.folder, harness), _word(first)
 
     def work(job: Job, mine: Sequence[Recorded], on: Sequence[Sheet]) -> bytes:

@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from labeler.errors import LabelerError, Problem, Where, WrongUse
-from labeler.model import Harness
+from labeler.model import Harness, Settings
+from labeler.tables.catalogue import Catalogue
 from labeler.tables.colours import translated
 
 NAMES = ("id", "alias", "description")  # which of a CAD export's names is printed
@@ -38,6 +39,18 @@ class Wanted:
 
 
 AS_IT_STANDS = Wanted()
+
+
+@dataclass(frozen=True, slots=True)
+class Given:
+    """A list or an export on its way to a harness: its bytes, what it is called, and what it is read with."""
+
+    data: bytes
+    source: str  # as places name it
+    name: str  # of the harness, where the file has none
+    settings: Settings
+    catalogue: Catalogue
+    wanted: Wanted = AS_IT_STANDS
 
 
 @dataclass(frozen=True, slots=True)

@@ -66,7 +66,7 @@ def wire_seat(
     own end, from the other one where its own is done, or over the smaller of what both bear.
     Raises `LabelerError` where a size that decides is not known.
     """
-    settings: Settings = circuit.settings or harness.settings  # type: ignore[assignment]
+    settings = circuit.settings
     wire = wire_diameter(circuit, settings, catalogue)
     name = circuit.wire or settings.wire
     sits_on = f"{circuit.size} {name}".strip() if circuit.size else "wire"
@@ -76,7 +76,8 @@ def wire_seat(
     names = dict.fromkeys((circuit.start.connector, circuit.finish.connector))
     if not done or not any((circuit.id, each) in done for each in names):
         return Seat(on, on, on, sits_on, "thread on before its contact is crimped", "", sources)
-    ends = tuple(done.get((circuit.id, each)) or BranchEnd(each, where=circuit.where) for each in names)
+    plain = (BranchEnd(each, where=circuit.where, settings=settings) for each in names)
+    ends = tuple(done.get((circuit.id, end.at)) or end for end in plain)
     own = next((end for end in ends if end.at == at), None)
     way = way_on(own, entries(f"circuit {circuit.id}", ends, harness, _contact(circuit), ONE), lambda _: on.high)
     if way is None:
@@ -174,8 +175,7 @@ def branch_bundle(branch: Branch, circuits: tuple[Circuit, ...], harness: Harnes
                 "name its circuits, or give diameter_mm as measured",
             )
         )
-    base = branch.settings or harness.settings
-    return bundle(branch_wires(branch, circuits, harness, catalogue), base)  # type: ignore[arg-type]
+    return bundle(branch_wires(branch, circuits, harness, catalogue), branch.settings)
 
 
 def branch_wires(
@@ -194,7 +194,7 @@ def branch_wires(
         if circuit.cable in jackets:
             continue
         try:
-            wires.append(wire_diameter(circuit, circuit.settings or harness.settings, catalogue).range_mm)  # type: ignore[arg-type]
+            wires.append(wire_diameter(circuit, circuit.settings, catalogue).range_mm)
         except LabelerError as error:
             problems.extend(error.problems)
     if problems:
@@ -225,7 +225,7 @@ def end_seat(
     the bare one, and the lettering stands where ``lettering_on`` says, the other part is the seat's
     step. With ``overlap_mm`` 0 it sits on the covering alone.
     """
-    settings: Settings = end.settings or branch.settings or harness.settings  # type: ignore[assignment]
+    settings = end.settings
     there = circuits_at(branch, end, circuits, kinds_of(harness))
     bare = branch_bundle(branch, there, harness, catalogue)
     wall, covering_source, covering = covering_of(settings, catalogue)
@@ -325,7 +325,7 @@ def crimped_diameter(
             wires = []  # the bundle was measured: it would have been refused otherwise
         if not wires:
             return bare + contact
-        base: Settings = branch.settings or harness.settings  # type: ignore[assignment]
+        base = branch.settings
         without, among = (
             hand_laid_diameter(laid, base.hand_lay_factor, base.hand_lay_allowance)
             for laid in (wires, [max(contact, wires[0]), *wires[1:]])

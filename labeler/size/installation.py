@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from labeler.model import Branch, BranchEnd, Circuit, Harness, Settings, ThreadStep
+from labeler.model import Branch, BranchEnd, Circuit, Harness, ThreadStep
 from labeler.size.access import THREADED, Entry, entries, instruction, joining, laid_on, way_on
 from labeler.size.bundles import covering_of, crimped_diameter, passed_from, widest
 from labeler.tables.catalogue import Catalogue
@@ -20,10 +20,10 @@ def threading(
 
     Raises `LabelerError` where a size that decides the way is not known.
     """
-    settings: Settings = branch.settings or harness.settings  # type: ignore[assignment]
+    settings = branch.settings
     wall, _, covering = covering_of(settings, catalogue)
     covered = bool(branch.ends) and wall.high > 0 and catalogue.is_threaded(settings.covering)
-    kinds = [(end.settings or settings).branch_marker_kind for end in branch.ends]
+    kinds = [end.settings.branch_marker_kind for end in branch.ends]
     if not covered and not any(kind in THREADED for kind in kinds):
         return ()
     ways = entries(f"branch {branch.id}", branch.ends, harness, crimped_diameter(branch, circuits, harness, catalogue))
@@ -35,7 +35,7 @@ def threading(
         placed.append((way, 0.5 if len(branch.ends) > 1 else 1.0, _step(branch, covering, None, way, bare)))
     for place, (end, kind) in enumerate(zip(branch.ends, kinds, strict=True)):
         if kind in THREADED:
-            wall, _, _ = covering_of(end.settings or settings, catalogue)
+            wall, _, _ = covering_of(end.settings, catalogue)
             over = passed_from(branch, end, circuits, harness, catalogue, wall)
             way = way_on(end, ways, over)
             placed.append((way, place / last, _step(branch, "sleeve", end, way, over(way))))

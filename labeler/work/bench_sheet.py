@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from functools import cache
 
 from labeler.errors import refuse
-from labeler.model import DOES_NOT_FIT, TIGHT, Circuit, Fit, Harness, Settings, Sheet, ThreadStep
-from labeler.tables.document import Form, Key, checked, load, shipped
+from labeler.model import DOES_NOT_FIT, TIGHT, Circuit, Fit, Harness, Sheet, ThreadStep
+from labeler.tables.document import ENTRIES, TEXT, Form, Key, load, read_table, shipped
 from labeler.work.branch_pages import BranchPage, CoveringCut, branch_pages, covering_cut
 from labeler.work.sleeves import (
     Cut,
@@ -41,7 +41,24 @@ class Caution:
     seen: str
 
 
-CAUTION: Form = {key: Key("text", needed=True) for key in ("about", "text", "source", "seen")}
+CAUTIONS = Form(
+    {
+        "caution": Key(
+            ENTRIES,
+            "a caution of the bench sheet",
+            required=True,
+            form=Form(
+                {
+                    "about": Key(TEXT, "what it is about, in a few words", "Hot air", required=True),
+                    "text": Key(TEXT, "the caution itself", required=True),
+                    "source": Key(TEXT, "where the rule or the figure is from", "general practice", required=True),
+                    "seen": Key(TEXT, "how the source was seen", "from memory", required=True),
+                },
+                named_by="",
+            ),
+        )
+    }
+)
 
 
 @cache
@@ -52,13 +69,9 @@ def cautions() -> tuple[Caution, ...]:
     ------
     LabelerError : the table is damaged: every row that does not suit.
     """
-    document = load(shipped("data", "cautions.toml"), "cautions.toml")
-    rows = [
-        checked(row, CAUTION, document.at("about"), f"caution {n}")
-        for n, row in enumerate(document.values.get("caution", ()), 1)
-    ]
-    refuse(problem for _, problems in rows for problem in problems)
-    return tuple(Caution(**values) for values, _ in rows)
+    read = read_table(load(shipped("data", "cautions.toml"), "cautions.toml"), CAUTIONS)
+    refuse(read.all_problems())
+    return tuple(Caution(**row.values) for row in read.rows("caution"))
 
 
 # ---------------------------------------------------------------- sheet
@@ -157,7 +170,7 @@ def bench_sheet(
     steps = steps_of(harness, made, threading)
     sleeves = [step for step in steps if step.at]
     cuts = cuts_of(sleeves)
-    settings: Settings = harness.settings  # type: ignore[assignment]
+    settings = harness.settings
     pages = branch_pages(harness, circuits, made, steps, threading, left_out) if circuits is not None else ()
     return BenchSheet(
         harness=harness.name,
@@ -187,7 +200,7 @@ def bench_sheet(
 def _coverings(harness: Harness, fits: Iterable[Fit]) -> Iterator[CoveringCut]:
     at_ends = {(fit.marker.branch, fit.marker.at): fit for fit in fits if fit.marker.role == "branch end"}
     for branch in harness.branches:
-        settings: Settings = branch.settings or harness.settings  # type: ignore[assignment]
+        settings = branch.settings
         ends = {end.at: at_ends.get((branch.id, end.at)) for end in branch.ends}
         cut = covering_cut(branch, settings, ends)
         if cut:

@@ -157,7 +157,7 @@ def _page(
     absent: tuple[Absent, ...],
 ) -> BranchPage:
     known = {connector.id: connector for connector in harness.connectors}
-    settings: Settings = branch.settings or harness.settings  # type: ignore[assignment]
+    settings = branch.settings
     reached = [known.get(name, Connector(name)) for name in _reached(branch, circuits)]
     covering = covering_cut(branch, settings, ends)
     work = (
@@ -302,7 +302,7 @@ def _terminate(
     """Yield what is done at each connector: markers on its wires first, while they are free."""
     given = {end.at: end for end in branch.ends}
     for connector in connectors:
-        name, end = connector.id, given.get(connector.id, BranchEnd(connector.id))
+        name, end = connector.id, given.get(connector.id, BranchEnd(connector.id, settings=branch.settings))
         here, everywhere = ends_here.get(name, (0, 0))
         wrapped = [f for f in on_wires if f.marker.kind in ("wrap", "flag") and f.marker.at.split(":")[0] == name]
         if wrapped:
