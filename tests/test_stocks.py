@@ -95,7 +95,7 @@ def test_every_shipped_file_is_a_stock() -> None:
 def test_stocks_inside_the_package_come_before_those_beside_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     # a wheel carries them inside, a checkout beside
     assert shipped_layouts() == Path(__file__).parent.parent / "layouts"
-    monkeypatch.setattr("labeler.tables.document.shipped", lambda folder, name: tmp_path)
+    monkeypatch.setattr("labeler.tables.catalogue.shipped", lambda folder, name: tmp_path)
     assert shipped_layouts() == tmp_path
 
 

@@ -9,7 +9,13 @@ from typing import TYPE_CHECKING, Any
 from labeler.errors import Where
 from labeler.fit.film import served
 from labeler.model import Stock
-from labeler.tables.catalogue import load_catalogue, load_choices
+from labeler.tables.catalogue import CHOICES, load_catalogue, load_choices
+from labeler.tables.colours import COLOURS
+from labeler.tables.document import Form
+from labeler.tables.materials import COVERINGS, FAMILIES, KINDS
+from labeler.tables.printers import PRINTER
+from labeler.tables.stocks import STOCK
+from labeler.text import FONTS
 
 if TYPE_CHECKING:
     from labeler.record.store import Record
@@ -175,3 +181,24 @@ def _plain(value: object) -> str:
     if isinstance(value, dict):
         return ", ".join(f"{key} {_plain(each)}" for key, each in value.items())
     return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def file_forms() -> dict[str, Form]:
+    """Return the declaration of the keys of every kind of TOML file, by the name of the kind."""
+    from labeler.read.columnmap import map_form
+    from labeler.read.toml import harness_form
+    from labeler.work.bench_sheet import CAUTIONS
+
+    return {
+        "harness": harness_form(),
+        "column map": map_form(),
+        "stock": STOCK,
+        "printer": PRINTER,
+        "sleeves": FAMILIES,
+        "wires": KINDS,
+        "coverings": COVERINGS,
+        "choices": CHOICES,
+        "colours": COLOURS,
+        "fonts": FONTS,
+        "cautions": CAUTIONS,
+    }

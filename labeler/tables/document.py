@@ -200,15 +200,17 @@ def read_table(document: Document, form: Form, place: KeyPath = (), raw: Any = N
         problem = Problem(document.where(place), f"{said}{shown(table)} is no table", f"give {', '.join(form.keys)}")
         return Row({}, own, title, (problem,))
     values: dict[str, Any] = {}
+    taken: set[str] = set()
     problems: list[Problem] = []
     for written, value in table.items():
         name, key = _key(written, form)
         here = (*place, written)
         if key is None:
             problems.append(_unknown(form, written, said, document.where(here)))
-        elif name in values and name != written:
+        elif name in taken:
             problems.append(Problem(document.where(here), f"{said}{name} is given twice", "keep one of mm and inch"))
         else:
+            taken.add(name)
             try:
                 found = key.type.read(value, key)
                 values[key.field or name] = _nested(document, key, here, found, title) if key.form else found
