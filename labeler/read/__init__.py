@@ -144,9 +144,7 @@ def _workbook(given: Given) -> Read:
         table = mapped_table(sheet.text, place, sheet.notes, columns, tabbed=True)
     else:
         table = table_of(sheet.text, place, sheet.notes)
-    found = read_list(table, replace(given, source=place))
-    form = f"workbook, sheet {sheet.name!r}, {found.account.form.replace(', parted by tab', '')}"
-    return replace(found, account=replace(found.account, form=form))
+    return read_list(table, replace(given, source=place, sheet=sheet.name))
 
 
 def draft_of(path: Path | str, wanted: Wanted = AS_IT_STANDS) -> str:

@@ -116,7 +116,11 @@ class ColumnMap:
 
 def load_map(path: Path) -> ColumnMap:
     """Return the map in a file; raises LabelerError with everything that is wrong in it."""
-    document = parsed(file_bytes(path), path.name)
+    return map_of(parsed(file_bytes(path), path.name))
+
+
+def map_of(document: Document) -> ColumnMap:
+    """Return the map in a document; raises LabelerError with everything that is wrong in it."""
     kind = "pins" if document.values.get("list") == "pins" else "wires"
     read = read_table(_without_other_kind(document, kind), map_form(kind))
     problems = list(read.all_problems())
@@ -131,7 +135,7 @@ def load_map(path: Path) -> ColumnMap:
             message, fix = f"columns: {role} is not named", "fill in the header of its column, or its number"
             problems.append(Problem(document.where(("columns",)), message, fix))
     refuse(problems)
-    placing = _placing(columns, units, Where(path.name))
+    placing = _placing(columns, units, Where(document.name))
     separator, line = SIGNS[read.values.get("separator", ",")], read.values.get("header_line", 1)
     layout = Layout(separator, line, placing, kind == "pins", tuple(split.items()))
     return ColumnMap(layout, read.values.get("sheet", ""))

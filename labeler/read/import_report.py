@@ -51,6 +51,7 @@ class Given:
     settings: Settings
     catalogue: Catalogue
     wanted: Wanted = AS_IT_STANDS
+    sheet: str = ""  # of a workbook
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +61,7 @@ class Account:
     form: str  # for people: "KBL 2.4 SR-1"
     version: str = ""
     counts: Mapping[str, int] = field(default_factory=dict)
-    became: tuple[tuple[str, str], ...] = ()  # column or element → what it is in the harness
+    became: tuple[tuple[str, str | None], ...] = ()  # column or element → what it is in the harness, None: not known
     left: tuple[str, ...] = ()  # what has no place in a harness or was passed over, and why
     variants: tuple[str, ...] = ()  # that may be chosen
     names: tuple[tuple[str, str, str], ...] = ()  # id, alias, description of each connector
@@ -81,8 +82,6 @@ class Read:
             raise LabelerError(*self.problems)
         return self.harness
 
-
-NOT_UNDERSTOOD = "not understood, kept as written"  # what became of a column that nothing is known of
 
 OPTIONS = {
     "sheet": "--sheet",

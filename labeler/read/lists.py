@@ -17,7 +17,7 @@ from typing import TypeVar
 from labeler.errors import LabelerError, Problem, Where, WrongUse, refuse, suggestion
 from labeler.model import Bag, Branch, BranchEnd, Cable, Circuit, Connector, Harness, Item, Pin, Settings
 from labeler.read.columns import RANKS, Heading, unplaced
-from labeler.read.import_report import NOT_UNDERSTOOD, Account, Given, Read, counts_of, some
+from labeler.read.import_report import Account, Given, Read, counts_of, some
 from labeler.read.table import SEPARATORS, Table, read_table
 from labeler.read.values import (
     CABLE_MM,
@@ -542,7 +542,7 @@ def read_pins(table: Table, given: Given) -> Read:
     harness = _harness_of_pins(first, rows, given, (*table.notes, *cells.notes))
     became = tuple((f"column {cells.header(role)}", role) for role in cells.roles)
     counts = {**counts_of(harness), "pins": sum(map(len, rows.values())), "nets": len({s for s in signals if s})}
-    return Read(harness, Account("list of pins, one a row", "", counts, became, (*table.passed, WHY)))
+    return Read(harness, Account(_form("list of pins, one a row", given), "", counts, became, (*table.passed, WHY)))
 
 
 def _harness_of_pins(
@@ -626,9 +626,15 @@ def read_list(table: Table, given: Given) -> Read:
         where=Where(given.source),
         text=given.data,
     )
-    form = f"wire list, parted by {SEPARATORS[table.separator]}, header in line {table.header_line}"
-    account = Account(form, "", counts_of(harness), reader.became(), table.passed, variants)
+    parted = "" if given.sheet else f", parted by {SEPARATORS[table.separator]}"
+    form = f"wire list{parted}, header in line {table.header_line}"
+    account = Account(_form(form, given), "", counts_of(harness), reader.became(), table.passed, variants)
     return Read(harness, account)
+
+
+def _form(form: str, given: Given) -> str:
+    """Return the form of a list for people, with the sheet that it is on."""
+    return f"workbook, sheet {given.sheet!r}, {form}" if given.sheet else form
 
 
 def inferred_connectors(circuits: Iterable[Circuit]) -> tuple[Connector, ...]:
@@ -675,11 +681,11 @@ class _Reader(Cells):
 
     # ------------------------------------------------------------ names
 
-    def became(self) -> tuple[tuple[str, str], ...]:
-        """Return what each column became: a role, or a free column."""
+    def became(self) -> tuple[tuple[str, str | None], ...]:
+        """Return what each column became: a role, or None for a free column."""
         roles = {index: role for role, indexes in self.roles.items() for index in indexes if index in self.used}
         return tuple(
-            (f"column {heading.text!r}", roles.get(index, NOT_UNDERSTOOD))
+            (f"column {heading.text!r}", roles.get(index))
             for index, heading in enumerate(self.table.columns.headings)
             if heading.text
         )

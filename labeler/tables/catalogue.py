@@ -90,7 +90,9 @@ CHOICE = Form(
     },
     named_by="",
 )
-CHOICES = Form({item.name: Key(TABLE, required=True, form=CHOICE) for item in fields(Settings)})
+CHOICES = Form(
+    {item.name: Key(TABLE, "a setting of harness files", required=True, form=CHOICE) for item in fields(Settings)}
+)
 
 Value = str | float | tuple[str, ...]
 

@@ -28,50 +28,44 @@ class Colour:
     srgb: tuple[int, int, int]
 
 
+def _needed(meaning: str, example: str) -> Key:
+    return Key(TEXT, meaning, example, required=True)
+
+
 CODES = Key(TEXTS, "codes in the order of the standard", ["BK", "BN"], required=True)
-WORD = Key(TEXT, "code of the word", "GY")
+WORDS = Form({}, other=Key(TEXT, "code of the word", "GY"))
+BASE = Form(
+    {
+        "code": _needed("its code", "BK"),
+        "english": _needed("its English name", "black"),
+        "german": _needed("its German name", "schwarz"),
+        "srgb": _needed("red, green and blue, for judging contrast", "#101010"),
+    },
+    named_by="code",
+)
+COMBINATION = Form(
+    {
+        "protective": _needed("its code", "GNYE"),
+        "english": _needed("its English name", "green-and-yellow"),
+        "german": _needed("its German name", "grün-gelb"),
+    }
+)
+DIGITS = Form({"source": _needed("where it is from", "MIL-STD-681"), "order": CODES})
+SEQUENCE = Form(
+    {
+        "source": _needed("where it is from", "DIN 47100"),
+        "repeats_from": Key(COUNT, "number at which the sequence starts again", 45, required=True, low=2),
+        "sequence": CODES,
+    }
+)
 COLOURS = Form(
     {
-        "colour": Key(
-            ENTRIES,
-            "a base colour",
-            required=True,
-            form=Form(
-                {
-                    "code": Key(TEXT, "its code", "BK", required=True),
-                    "english": Key(TEXT, "its English name", "black", required=True),
-                    "german": Key(TEXT, "its German name", "schwarz", required=True),
-                    "srgb": Key(TEXT, "red, green and blue, for judging contrast", "#101010", required=True),
-                },
-                named_by="code",
-            ),
-        ),
-        "combination": Key(
-            TABLE,
-            "the combination that stands against table order",
-            required=True,
-            form=Form({key: Key(TEXT, required=True) for key in ("protective", "english", "german")}),
-        ),
-        "digits": Key(
-            TABLE,
-            "the numeric code, 0 to 9",
-            required=True,
-            form=Form({"source": Key(TEXT, required=True), "order": CODES}),
-        ),
-        "din_47100": Key(
-            TABLE,
-            "cores by number",
-            required=True,
-            form=Form(
-                {
-                    "source": Key(TEXT, required=True),
-                    "repeats_from": Key(COUNT, "number at which the sequence starts again", 45, required=True, low=2),
-                    "sequence": CODES,
-                }
-            ),
-        ),
-        "words": Key(TABLE, "further words, English and German", required=True, form=Form({}, other=WORD)),
-        "german": Key(TABLE, "two letters of German diagrams", required=True, form=Form({}, other=WORD)),
+        "colour": Key(ENTRIES, "a base colour", required=True, form=BASE),
+        "combination": Key(TABLE, "the combination that stands against table order", required=True, form=COMBINATION),
+        "digits": Key(TABLE, "the numeric code, 0 to 9", required=True, form=DIGITS),
+        "din_47100": Key(TABLE, "cores of a cable by their number", required=True, form=SEQUENCE),
+        "words": Key(TABLE, "further words, English and German", required=True, form=WORDS),
+        "german": Key(TABLE, "two letters of German diagrams", required=True, form=WORDS),
     }
 )
 
