@@ -12,7 +12,7 @@ from labeler.size.bundles import end_seat
 from labeler.size.tubes import choose_tubes
 from labeler.tables.catalogue import load_catalogue
 from labeler.text import load_font
-from tests.make import harness, new_branch, new_end, settings
+from tests.make import harness, settings
 
 CATALOGUE = load_catalogue()
 BARE, COVERED = Range(4.0, 4.6), Range(5.0, 5.8)
@@ -55,8 +55,8 @@ def test_lettering_on_the_bundle_keeps_its_second_part() -> None:
     assert seat.step is not None
     assert not seat.step.towards_end
     assert seat.step.closes_on.high > seat.text_on.high
-    bare = replace(made, settings=settings(overlap_mm=0.0, covering="braided sleeving"))
-    assert end_seat(branch, branch.ends[0], circuits, bare, CATALOGUE).step is None
+    end = replace(branch.ends[0], settings=settings(overlap_mm=0.0, covering="braided sleeving"))
+    assert end_seat(branch, end, circuits, made, CATALOGUE).step is None
 
 
 @pytest.mark.parametrize("seat", [ON_COVERING, ON_BUNDLE])
@@ -114,10 +114,11 @@ def test_what_is_against_the_sleeve_is_against_the_strip() -> None:
 def test_a_branch_with_a_covering_end_to_end() -> None:
     """Both kinds of lettering on a real branch: each part of each sleeve is at least 10 mm after shrinking."""
     made = harness(settings=settings(covering="braided sleeving"))
-    branch = new_branch("B4", ends=(new_end("J4"), new_end("P1")))
+    branch = made.branches[0]
     for where in ("covering", "bundle"):
         chosen = settings(covering="braided sleeving", lettering_on=where)
-        seat = end_seat(replace(branch, settings=chosen), branch.ends[0], made.circuits, made, CATALOGUE)
+        end = replace(branch.ends[0], settings=chosen)
+        seat = end_seat(branch, end, made.circuits, made, CATALOGUE)
         fit = sleeve(seat, "J4", heating="even")  # back first, the range of thin wires is too wide for letters
         assert fit.verdict == "fits"
         assert len(fit.parts) == 2

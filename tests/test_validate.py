@@ -26,7 +26,7 @@ def at(line: int) -> Where:
 def circuit(id: str, start: str, finish: str, **more: Any) -> Circuit:
     size = {"size": "20 AWG"} if "outside_mm" not in more else {}
     one, two = (Pin(*end.split(":")) for end in (start, finish))
-    return new_circuit(id, one, two, **{**size, "where": at(int(id[1:]) if id[1:].isdigit() else 99), **more})
+    return new_circuit(id, one, two, **{**size, "settings": SETTINGS, "where": at(int(id[1:]) if id[1:].isdigit() else 99), **more})
 
 
 BOAT = new_harness(
@@ -251,7 +251,7 @@ def test_connectors_that_get_no_sleeve_are_pointed_out() -> None:
 
 
 def test_an_insulation_that_is_taken_is_said() -> None:
-    made = replace(with_settings(wire=""), circuits=(circuit("W1", "J1:1", "J2:1", size="20 AWG", wire=""),))
+    made = replace(with_settings(wire=""), circuits=(circuit("W1", "J1:1", "J2:1", size="20 AWG", settings=replace(SETTINGS, wire="")),))
     told = [p for p in validate(made, load_catalogue()) if "no insulation is named" in p.message]
     assert [p.warning for p in told] == [True]
     assert "SAE J1128 TXL is taken" in told[0].message
