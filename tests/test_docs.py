@@ -22,8 +22,8 @@ from labeler.tables.catalogue import load_catalogue, load_choices
 from labeler.tables.document import Form, Key
 from labeler.tables.printers import PRINTER
 from labeler.tables.stocks import STOCK
+from tests.places import ROOT
 
-ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text("utf-8")
 CHANGING = [
     (re.compile(r"\d{4}-\d\d-\d\dT[\d:.]+Z"), "2026-03-01T08:15:30.250Z"),

@@ -12,11 +12,12 @@ from click.testing import CliRunner
 
 from labeler.cli.main import main
 from labeler.codes.reading import read_codes
-from labeler.job.printing import print_harness
 from labeler.job.run import Printed
 from labeler.record import open_record
+from tests.orders import print_harness
+from tests.places import EXAMPLES
 
-EXAMPLE = str(Path(__file__).parent.parent / "examples" / "survey-boat.toml")
+EXAMPLE = str(EXAMPLES / "survey-boat.toml")
 
 
 @pytest.fixture(scope="module")
@@ -144,7 +145,7 @@ def test_photos_cut_short_or_without_a_code(shop: tuple[Path, list[Printed]], tm
 
 def test_reading_names_the_kind() -> None:
     from labeler.codes.symbols import symbols
-    from tests.test_codes import pixels
+    from tests.codes.test_codes import pixels
 
     for kind in ("QR", "Data Matrix", "Code 128", "Code 39"):
         code = next(symbols(kind, "0001 W9X0GRQG"))

@@ -15,12 +15,12 @@ import pytest
 
 from labeler.errors import LabelerError
 from labeler.job.deliver import Output
-from labeler.job.printing import print_harness
-from labeler.job.reprinting import reprint
 from labeler.record import open_record
 from labeler.send import queue_problems
+from tests.orders import print_harness, reprint
+from tests.places import EXAMPLES
 
-BOAT = str(Path(__file__).parents[1] / "examples" / "survey-boat.toml")
+BOAT = str(EXAMPLES / "survey-boat.toml")
 BINARIES = Path("/usr/lib/cups")
 PATIENCE_S = 20.0
 

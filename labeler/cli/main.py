@@ -31,7 +31,9 @@ from labeler.cli.options import (
     UNIT,
     USED,
     chosen_printer,
+    loading,
     options,
+    output,
     reading,
 )
 from labeler.cli.record import diff_command, record_group, reprint_command
@@ -39,10 +41,10 @@ from labeler.cli.targets import opened_record, who
 from labeler.cli.terminal import (
     ended_as_interrupted,
     print_json,
+    reported_when_interrupted,
     shown_progress,
     tell,
     tell_changes,
-    told_when_broken_off,
     warn,
 )
 
@@ -184,18 +186,18 @@ def check_command(
 )
 @click.option("--changed-since", "since", metavar="REVISION", help="Only what has changed on a --unit built at it.")
 @options(PNG, SEND, RECORD, FORCE)
+@loading
+@output
 @reading
 def print_command(
     file: str,
     unit: str | None,
     units: int | None,
     serials: str | None,
-    order: str,
     since: str | None,
     record_path: str | None,
-    png: tuple[str, ...],
-    send: dict[str, str],
-    printer: str | None,
+    settings: dict[str, str],
+    wanted: Wanted,
     **how: Any,
 ) -> None:
     """Print the whole set of one unit of FILE, or of several, as PDF sheets, and record it.
@@ -204,31 +206,35 @@ def print_command(
     """
     from datetime import date
 
-    from labeler.job.deliver import Output
-    from labeler.job.printing import print_units
+    from labeler.job.order import HarnessFile, Order, Units
+    from labeler.job.printing import print_order
     from labeler.job.revising import print_changes
 
-    folder = how.pop("out")
-    how |= {"who": who(), "date": date.today().isoformat(), "printer": chosen_printer(printer)}
-    how["out"] = Output(folder, png=png, send=send, track=shown_progress)
-    if since is not None:
-        if unit is None or units or serials:
-            raise click.UsageError("--changed-since needs the --unit that was built")
-        how.pop("bench")  # that sheet has no pages of branches: no branch is built anew
-        with opened_record(record_path, create=False) as record:
-            tell_changes(print_changes(file, folder, record, since=since, unit=unit, **how), record)
-        return
-    all_serials = _serials(unit, units, serials)
-    with opened_record(record_path) as record:
-        groups = [all_serials] if order != "separate" else [[serial] for serial in all_serials]
-        how |= {"grouped": order == "grouped", "later": [serial for group in groups[1:] for serial in group]}
-        for done, together in enumerate(groups):
-            with told_when_broken_off(done, len(all_serials)):
-                runs = print_units(file, folder, record, units=together, **how)
-            if not done:
-                warn(runs[0].notes)
-            tell(runs, record)
-            how |= {"start": {}, "used": {}, "go_on": False, "later": ()}  # every further unit begins on new sheets
+    if since is not None and (unit is None or units or serials):
+        raise click.UsageError("--changed-since needs the --unit that was built")
+    asked = Units(HarnessFile(file, settings, wanted), tuple(_serials(unit, units, serials)))
+    sharing = {"separate": "", "collated": "by unit", "grouped": "by marker"}[how["order"]]
+    order = Order(
+        (asked,),
+        how["output"],
+        how["loading"],
+        who(),
+        date.today().isoformat(),
+        sharing,
+        omit_failed=how["leave_out"],
+        since=since,
+        short_bench_sheet=how["bench"] == "short",
+    )
+    with opened_record(record_path, create=since is None) as record:
+        if since is not None:
+            tell_changes(print_changes(order, record), record)
+            return
+        with reported_when_interrupted(len(asked.serials)) as done:
+            for run in print_order(order, record):
+                if not done:
+                    warn(run[0].notes)
+                tell(run, record)
+                done += run
 
 
 def _serials(unit: str | None, units: int | None, serials: str | None) -> list[str | None]:

@@ -175,6 +175,37 @@ def reading(function: F) -> F:
     return options(*READING)(command)  # type: ignore[return-value]
 
 
+def loading(function: F) -> F:
+    """Add the options for what is loaded into the printer; the command gets them as ``loading``."""
+
+    @wraps(function)
+    def command(*args: Any, **given: Any) -> Any:
+        from labeler.job.order import Loading
+
+        stock = given.pop("stock")
+        stocks = tuple(stock) if isinstance(stock, tuple) else tuple(filter(None, (stock,)))
+        start, used, partial_sheets = given.pop("start"), given.pop("used"), given.pop("go_on")
+        return function(*args, loading=Loading(given.pop("paper"), stocks, start, used, partial_sheets), **given)
+
+    return command  # type: ignore[return-value]
+
+
+def output(function: F) -> F:
+    """Take the options for files, pictures and printers; the command gets them as ``output``."""
+
+    @wraps(function)
+    def command(*args: Any, **given: Any) -> Any:
+        from labeler.cli.terminal import shown_progress
+        from labeler.job.deliver import Output
+
+        printer = chosen_printer(given.pop("printer"))
+        folder, force, png, send = (given.pop(name) for name in ("out", "force", "png", "send"))
+        out = Output(folder, force, printer, png, send=send, track=shown_progress)
+        return function(*args, output=out, **given)
+
+    return command  # type: ignore[return-value]
+
+
 SET = click.option(
     "--set",
     "settings",

@@ -27,8 +27,9 @@ from labeler.cli.options import (
     START,
     UNIT,
     USED,
-    chosen_printer,
+    loading,
     options,
+    output,
     reading,
 )
 from labeler.cli.targets import (
@@ -48,7 +49,6 @@ from labeler.cli.terminal import (
     place_of_row,
     print_json,
     show_table,
-    shown_progress,
     tell,
     warn,
 )
@@ -218,17 +218,16 @@ KEEPING = (find_command, used_command, verify_command, export_command, import_co
 @click.option("--stock", metavar="NAME", default="", help="Onto another stock than the first time.")
 @click.option("--numbered", "with_numbers", is_flag=True, help="Write R1, R2 … beside the text: which reprint it is.")
 @options(START, USED, GO_ON, PRINTER, PAPER, PNG, SEND, OUT, RECORD, FORCE)
+@loading
+@output
 def reprint_command(
     marker: str | None,
     unit: str | None,
     harness: str | None,
     branch: str | None,
     sheet: str | None,
-    printer: str | None,
-    png: tuple[str, ...],
-    send: dict[str, str],
-    out: Path,
     record_path: str | None,
+    reason: str,
     **how: Any,
 ) -> None:
     """Print one recorded MARKER again, exactly: by its id, place or circuit, words of its text, or its scanned code.
@@ -239,24 +238,16 @@ def reprint_command(
     """
     from datetime import date
 
-    from labeler.job.deliver import Output
-    from labeler.job.reprinting import reprint_units
+    from labeler.job.order import Reprint
+    from labeler.job.reprinting import reprint
 
     named_one_way(marker, sheet, unit, branch)
-    elsewhere = how["stock"] or how["start"] or how["used"] or how["go_on"]
+    load = how["loading"]
+    elsewhere = load.stocks or load.start or load.used or load.partial_sheets
+    same_cells = bool(sheet) and not marker and not elsewhere
+    again = Reprint(reason, how["output"], load, who(), date.today().isoformat(), same_cells, how["with_numbers"])
     with opened_record(record_path, create=False) as record:
-        items = chosen_markers(record, marker, unit, branch, sheet, harness)
-        printed = reprint_units(
-            record,
-            items,
-            out,
-            same_places=bool(sheet) and not marker and not elsewhere,
-            who=who(),
-            date=date.today().isoformat(),
-            printer=chosen_printer(printer),
-            out=Output(out, png=png, send=send, track=shown_progress),
-            **how,
-        )
+        printed = reprint(record, chosen_markers(record, marker, unit, branch, sheet, harness), again)
         warn(printed[0].notes)
         tell(printed, record)
 
@@ -286,12 +277,13 @@ def diff_command(
     from contextlib import ExitStack
     from dataclasses import asdict
 
+    from labeler.job.order import HarnessFile
     from labeler.job.revising import diff
 
     with ExitStack() as stack:
         files = Path(old).exists() and Path(new).exists()
         record = None if files else stack.enter_context(opened_record(record_path, create=False))
-        found = diff(old, new, record, settings=settings, wanted=wanted)
+        found = diff(old, new, record, HarnessFile(new, settings, wanted))
     if as_json:
         print_json([asdict(one) for one in found])
         return
@@ -394,10 +386,10 @@ def record_resume_command(job: int, out: Path | None, record_path: str | None, f
 
     Nothing is sent to a printer: it is said what was to be. Example: labeler record resume 12.
     """
-    from labeler.job.reprinting import resume_run
+    from labeler.job.reprinting import resume
 
     with opened_record(record_path, create=False) as record:
-        done = resume_run(record, job, out, force=force, who=who())
+        done = resume(record, job, out, force=force, user=who())
         warn(done[0].notes)
         tell(done, record)
 

@@ -75,14 +75,15 @@ def _is_met(name: str) -> bool:
 
 
 @contextmanager
-def told_when_broken_off(done: int, units: int) -> Iterator[None]:
-    """Say after how many of several units a print was broken off."""
+def reported_when_interrupted(units: int) -> Iterator[list[Printed]]:
+    """Say after how many of several units a print was broken off; those that are done are added to the list."""
+    done: list[Printed] = []
     try:
-        yield
+        yield done
     except KeyboardInterrupt:
         if units > 1:
             shown = ": labeler record list shows them" if done else ""
-            click.echo(f"\nbroken off after {done} of {units} units{shown}", err=True)
+            click.echo(f"\nbroken off after {len(done)} of {units} units{shown}", err=True)
         raise
 
 

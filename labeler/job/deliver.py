@@ -12,11 +12,11 @@ from hashlib import blake2b, sha256
 from io import BytesIO
 from itertools import groupby
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from labeler.errors import LabelerError, Problem, Where
 from labeler.job.work_list import about_job
-from labeler.model import Harness, Sheet
+from labeler.model import Sheet
 from labeler.tables.printers import AS_DRAWN, Printer, printer_of, printer_problems
 
 if TYPE_CHECKING:
@@ -33,6 +33,18 @@ ELSEWHERE = "choose another folder (--out)"
 MOST_PAGES = 500  # of one file: a longer job is several files, so that viewers and printers take it: project choice
 
 
+class UnitName(NamedTuple):
+    """What files call a unit: the part number of its harness, or the name of one without, and the serial."""
+
+    harness: str
+    serial: str
+
+    @classmethod
+    def of(cls, job: Job) -> UnitName:
+        """Return the unit of a job."""
+        return cls(job.part_number or job.harness, job.unit)
+
+
 @dataclass(frozen=True, slots=True)
 class Part:
     """A PDF of one stock, on a reel also of one tube, and the sheets on it."""
@@ -46,49 +58,50 @@ class Part:
         return self.sheets[0].stock.name
 
 
-@dataclass(frozen=True, slots=True)
-class Names:
-    """Where the files of a job go, and what they are called."""
+def unit_path(folder: Path, unit: UnitName, ending: str = "") -> Path:
+    """Return the path of a file that is all of one unit's."""
+    return folder / f"{_stem(unit)}{ending}"
 
-    folder: Path
-    harness: Harness
 
-    def of(self, unit: str, ending: str = "") -> Path:
-        """Return the path of a file that is all of one unit's."""
-        return self.folder / f"{self._stem(unit)}{ending}"
+def bench_sheet_path(folder: Path, unit: UnitName, word: str = "") -> Path:
+    """Return the path of a unit's bench sheet, or with a ``word`` behind the unit that of a work list."""
+    return folder / f"{_stem(unit, word)}-{'work-list' if word else 'bench-sheet'}.pdf"
 
-    def bench_sheet(self, unit: str, word: str = "") -> Path:
-        """Return the path of a unit's bench sheet, or with a ``word`` behind the unit that of a work list."""
-        return self.folder / f"{self._stem(unit, word)}-{'work-list' if word else 'bench-sheet'}.pdf"
 
-    def parts(self, units: Sequence[str], sheets: Iterable[Sheet], word: str = "") -> tuple[Part, ...]:
-        """Return the files of sheets, stock by stock, of flat tube on a reel also tube by tube.
+def parts_of(folder: Path, units: Sequence[UnitName], sheets: Iterable[Sheet], word: str = "") -> tuple[Part, ...]:
+    """Return the files of sheets, stock by stock, of flat tube on a reel also tube by tube.
 
-        ``word`` is put behind the unit. Raises `LabelerError` where two of them would share a name.
-        """
-        together: dict[tuple[str, str], list[Sheet]] = {}
-        for sheet in sheets:
-            tube = sheet.group if sheet.stock.kind == "reel" else ""
-            together.setdefault((sheet.stock.name, tube), []).append(sheet)
-        of = units[0] if len(units) == 1 else f"{units[0]}-to-{units[-1]}"
-        stem = self._stem(of, word)
-        named = {key: "-".join(filter(None, map(_readable, key))) for key in together}
-        if len(set(named.values())) < len(named):
-            named = {
-                key: "-".join(filter(None, (key[0] and _file_name(key[0]), key[1] and _file_name(key[1]))))
-                for key in together
-            }
-        if len(set(named.values())) < len(named):
-            text = f"the stocks {', '.join(dict.fromkeys(name for name, _ in named))} would share a file name"
-            raise LabelerError(Problem(Where("layouts"), text, "rename one of the stock files"))
-        return tuple(
-            Part(self.folder / f"{stem}-{named[key]}{which}.pdf", those)
-            for key, all_of_it in together.items()
-            for which, those in _chunks(all_of_it)
-        )
+    ``word`` is put behind the units. Raises `LabelerError` where two files would share a name.
+    """
+    together: dict[tuple[str, str], list[Sheet]] = {}
+    for sheet in sheets:
+        tube = sheet.group if sheet.stock.kind == "reel" else ""
+        together.setdefault((sheet.stock.name, tube), []).append(sheet)
+    stem = _stem(_span_name(units), word)
+    named = {key: "-".join(filter(None, map(_readable, key))) for key in together}
+    if len(set(named.values())) < len(named):
+        named = {key: "-".join(_file_name(word) for word in key if word) for key in together}
+    if len(set(named.values())) < len(named):
+        text = f"the stocks {', '.join(dict.fromkeys(name for name, _ in named))} would share a file name"
+        raise LabelerError(Problem(Where("layouts"), text, "rename one of the stock files"))
+    return tuple(
+        Part(folder / f"{stem}-{named[key]}{which}.pdf", those)
+        for key, all_of_it in together.items()
+        for which, those in _chunks(all_of_it)
+    )
 
-    def _stem(self, unit: str, word: str = "") -> str:
-        return _file_name(f"{self.harness.part_number or self.harness.name}-{unit}{word}")
+
+def _span_name(units: Sequence[UnitName]) -> UnitName:
+    """Return the one unit, or a name from the first to the last, with the harness of the last where that is another."""
+    first, last = units[0], units[-1]
+    if len(units) == 1:
+        return first
+    other = "" if last.harness == first.harness else f"{last.harness}-"
+    return UnitName(first.harness, f"{first.serial}-to-{other}{last.serial}")
+
+
+def _stem(unit: UnitName, word: str = "") -> str:
+    return _file_name(f"{unit.harness}-{unit.serial}{word}")
 
 
 def _chunks(sheets: Sequence[Sheet]) -> Iterator[tuple[str, tuple[Sheet, ...]]]:
@@ -213,7 +226,6 @@ def output_from_text(text: str, folder: Path | None = None) -> Output:
 class Drawing:
     """The sheets of one or several jobs as files, and further files beside them (bench sheets)."""
 
-    harness: Harness
     jobs: tuple[Job, ...]  # none: a trial, before any is recorded
     parts: tuple[Part, ...]
     out: Output
@@ -259,12 +271,13 @@ class Drawing:
         """Return what every sheet says: harness, part number, revision, unit, job, date, and what is repeated."""
         from labeler.draw.around import Header
 
-        first = self.jobs[0]
-        revision = f"rev {self.harness.revision}" if self.harness.revision else ""
-        part = " ".join(filter(None, (self.harness.part_number, revision)))
+        harnesses = dict.fromkeys((job.part_number, job.revision) for job in self.jobs)
+        parts = (" ".join(filter(None, (part, revision and f"rev {revision}"))) for part, revision in harnesses)
         units, jobs = _span("unit", [job.unit for job in self.jobs]), _span("job", [job.id for job in self.jobs])
-        words = filter(None, (part, units, jobs, first.date or first.at[:10]))
-        return Header(" · ".join(words), name=self.harness.name, about=about_job(*self.jobs))
+        first = self.jobs[0]
+        words = filter(None, (", ".join(filter(None, parts)), units, jobs, first.date or first.at[:10]))
+        name = ", ".join(dict.fromkeys(job.harness for job in self.jobs))
+        return Header(" · ".join(words), name=name, about=about_job(*self.jobs))
 
     def _pictures(self, part: Part) -> Iterator[tuple[Path, int, str]]:
         """Yield the path of each picture, the page it is of, and the piece on it ("": all of the page)."""

@@ -8,15 +8,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from labeler.errors import LabelerError, Problem, Where
-from labeler.job.deliver import Names, folder_problems, make_folder
-from labeler.model import Harness
+from labeler.job.deliver import UnitName, folder_problems, make_folder, unit_path
 from labeler.record.marker_names import plain
 
 if TYPE_CHECKING:
     from labeler.record.store import Record
     from labeler.record.transfer import Taken
     from labeler.record.values import Unit
-from labeler.tables.catalogue import default_settings
+
 
 LARGEST_FILE = 1 << 28  # bytes of an exported unit: project choice, a unit of 20 000 markers has 10 million
 
@@ -72,9 +71,8 @@ def export_units(
     for name in named:
         exported = record.export(name)
         about = exported["unit"]
-        names = Names(folder, Harness(about["part_number"], about["part_number"], settings=default_settings()))
         text = json.dumps(exported, ensure_ascii=True, separators=(",", ":"))
-        made[names.of(about["serial"], ".json")] = text.encode()
+        made[unit_path(folder, UnitName(about["part_number"], about["serial"]), ".json")] = text.encode()
     make_folder(folder)
     write_all(made, force=force)
     return tuple(made)

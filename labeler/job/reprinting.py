@@ -5,38 +5,39 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
-from functools import partial
 from io import BytesIO
 from math import floor
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from labeler.codes.symbols import QUIET_ZONE_MODULES
 from labeler.errors import LabelerError, Problem, Where, refuse
-from labeler.job.deliver import Drawing, Names, Output, folder_problems, hand_over, output_from_text, output_text
+from labeler.job.deliver import Drawing, Output, UnitName, folder_problems, hand_over, output_from_text, output_text
+from labeler.job.order import Reprint
 from labeler.job.revising import compare, remark
 from labeler.job.run import (
     Places,
     Printed,
-    notes_on_feeding,
-    notes_on_stocks,
-    own,
-    partly_used,
+    RunUnit,
+    carry_out,
+    drawing_of,
+    merged_sheets,
+    notes_on_sheets,
+    places_of,
     printer_from_text,
     printer_text,
-    together,
+    unit_sheets,
     version,
 )
 from labeler.job.work_list import only_cut, work_list
-from labeler.model import Face, Harness, Piece, Run, Sheet, Stock, Symbol
+from labeler.model import Face, Piece, Run, Sheet, Stock, Symbol
 from labeler.tables.catalogue import default_settings, load_catalogue
-from labeler.tables.printers import AS_DRAWN, Printer, printer_problems
+from labeler.tables.printers import printer_problems
 from labeler.text import load_font
 
 if TYPE_CHECKING:
     from labeler.record.store import Record
     from labeler.record.values import Job, NewReprint, Recorded
-    from labeler.record.write import JobAbout
     from labeler.work.bench_sheet import Remark
 
 
@@ -119,79 +120,40 @@ def _meet(a: Area, b: Area) -> bool:
 # ---------------------------------------------------------------- reprinting
 
 
-def reprint(record: Record, items: Sequence[Recorded], folder: Path, **how: Any) -> Printed:
-    """Print recorded markers of one unit again; see `reprint_units`. Raises `LabelerError` for several units."""
-    units = _by_unit(items)
-    if len(units) > 1:
-        names = ", ".join(f"{each[0].part_number or each[0].harness} {each[0].unit}" for each in units)
-        raise LabelerError(
-            Problem(Where("reprint"), f"these markers are of several units: {names}", "name one of them")
-        )
-    return reprint_units(record, items, folder, **how)[0]
-
-
-def reprint_units(
-    record: Record,
-    items: Sequence[Recorded],
-    folder: Path,
-    *,
-    reason: str,
-    stock: str = "",
-    start: Mapping[str, str] | None = None,
-    used: Mapping[str, Sequence[str]] | None = None,
-    go_on: bool = False,
-    same_places: bool = False,
-    with_numbers: bool = False,
-    force: bool = False,
-    who: str = "",
-    date: str = "",
-    paper: str = "A4",
-    printer: Printer = AS_DRAWN,
-    out: Output | None = None,
-) -> tuple[Printed, ...]:
+def reprint(record: Record, items: Sequence[Recorded], how: Reprint) -> tuple[Printed, ...]:
     """Print recorded markers again, from the record alone; units that share sheets are jobs of one run.
 
-    They go to the stock they were on, or to ``stock``, from the cell ``start`` on (by the stock's
-    name), past the cells that are ``used``; with ``same_places`` to the very cells they were in (a
-    spoiled sheet); ``with_numbers`` writes R1 or R2 beside their text. A work list goes with each unit.
-    Raises `LabelerError`.
+    They go to the stock they were on, or to the one that is named, or with ``same_cells`` to the very cells
+    they were in. A work list goes with each unit. Raises `LabelerError`.
     """
-    from labeler.layout.place import used_after
+    from labeler.record.write import JobAbout
 
-    refuse(folder_problems(folder))
-    out = replace(out or Output(folder), folder=folder, force=force, printer=printer)
-    out = replace(out, dpi=printer.dpi or default_settings().printer_dpi)
+    output = replace(how.output, dpi=how.output.printer.dpi or default_settings().printer_dpi)
+    refuse(folder_problems(output.folder))
     drawn = _drawn(items)
     listed = [item for item in items if item.face is not None or item.state == "plain"]  # plain ones are only cut
     refuse(_not_reprinted(drawn))
-    first = {item.stock.name: item.stock for item in drawn if item.stock}
-    stocks = {stock: _other_stock(stock, drawn)} if stock else first
-    known = partly_used(record, stocks, {**(start or {}), **(used or {})}) if go_on else {}
-    places = Places(start or {}, {**known, **(used or {})})
-    laid_out = _same_sheets(record, drawn) if same_places else _new_sheets(drawn, stock, stocks, places)
-    units = [_unit(mine, on, with_numbers) for mine, on in zip(_by_unit(drawn), laid_out, strict=True)]
-    sheets = together(unit.sheets for unit in units)
-    notes = notes_on_stocks(places.start, used or {}, out.send, sheets) + notes_on_feeding(printer, sheets)
-    refuse(out.problems(sheets))
-    left = {} if same_places else used_after(sheets, places.taken(stocks))
-    about = _about(reason, who, date, paper, out)
-    jobs, files = hand_over(
+    stocks = {item.stock.name: item.stock for item in drawn if item.stock}
+    other = _other_stock(how.loading.stocks[0], drawn) if how.loading.stocks else None
+    places = places_of(how.loading, record, {other.name: other} if other else stocks)
+    laid_out = _same_sheets(record, drawn) if how.same_cells else _new_sheets(drawn, other, stocks, places)
+    units = [_new_reprint(mine, on, how.numbered) for mine, on in zip(_by_unit(drawn), laid_out, strict=True)]
+    sheets = merged_sheets(unit.sheets for unit in units)
+    notes = notes_on_sheets(how.loading, output, sheets)
+    refuse(output.problems(sheets))
+    about = JobAbout(
+        how.user, version(), how.reason, how.date, how.loading.paper, printer_text(output.printer), output_text(output)
+    )
+    fonts = _fonts_at_hand(sheets)
+    printed = carry_out(
         record,
-        lambda: record.prepare_reprints(units, _fonts_at_hand(sheets), about, left),
-        lambda jobs: _drawing(jobs, [_of_unit(listed, unit.items) for unit in units], [u.sheets for u in units], out),
-        who=who,
+        [_run_unit(_of_unit(listed, unit.items), unit.sheets) for unit in units],
+        lambda left: record.prepare_reprints(units, fonts, about, left),
+        None if how.same_cells else places,
+        output,
+        how.user,
     )
-    begun = () if same_places else places.begun(sheets)
-    return tuple(
-        Printed(job, files, tuple(unit.sheets), notes=notes, left=left, begun=begun)
-        for job, unit in zip(jobs, units, strict=True)
-    )
-
-
-def _about(reason: str, who: str, date: str, paper: str, out: Output) -> JobAbout:
-    from labeler.record.write import JobAbout
-
-    return JobAbout(who, version(), reason, date, paper, printer_text(out.printer), output_text(out))
+    return tuple(replace(one, notes=notes) for one in printed)
 
 
 def _by_unit(items: Sequence[Recorded]) -> list[list[Recorded]]:
@@ -208,7 +170,7 @@ def _of_unit(listed: Sequence[Recorded], items: Sequence[Recorded]) -> list[Reco
     return [x for x in listed if (x.part_number, x.harness, x.unit) == (first.part_number, first.harness, first.unit)]
 
 
-def _unit(items: Sequence[Recorded], sheets: Sequence[Sheet], with_numbers: bool) -> NewReprint:
+def _new_reprint(items: Sequence[Recorded], sheets: Sequence[Sheet], with_numbers: bool) -> NewReprint:
     """Return what is printed again of one unit, with the numbers of its reprints where they are asked for."""
     from labeler.record.faces import canonical_sheet
     from labeler.record.values import NewReprint
@@ -227,18 +189,14 @@ def _other_stock(name: str, items: Sequence[Recorded]) -> Stock:
 
 
 def _new_sheets(
-    items: Sequence[Recorded], stock: str, stocks: Mapping[str, Stock], places: Places
+    items: Sequence[Recorded], other: Stock | None, stocks: Mapping[str, Stock], places: Places
 ) -> list[tuple[Sheet, ...]]:
     """Return markers laid out on the stocks they were on, or on another one; for each unit its own of the sheets."""
-    from labeler.layout.place import lay_out
-
     per_unit = [[item.piece() for item in mine] for mine in _by_unit(items)]
-    if stock:
-        per_unit = [[replace(piece, stock=stock) for piece in pieces] for pieces in per_unit]
-    sheets = lay_out([piece for pieces in per_unit for piece in pieces], stocks, places.start, used=places.used)
-    if len(per_unit) == 1:
-        return [sheets]
-    return [own(sheets, set(map(id, pieces)), first=pieces is per_unit[0]) for pieces in per_unit]
+    if other:
+        per_unit = [[replace(piece, stock=other.name) for piece in pieces] for pieces in per_unit]
+        stocks = {other.name: other}
+    return unit_sheets(places.lay_out([piece for pieces in per_unit for piece in pieces], stocks), per_unit)
 
 
 def _drawn(items: Sequence[Recorded]) -> list[Recorded]:
@@ -255,46 +213,22 @@ def _drawn(items: Sequence[Recorded]) -> list[Recorded]:
     return drawn
 
 
-def _drawing(
-    jobs: Sequence[Job],
-    items: Sequence[Sequence[Recorded]],
-    sheets: Sequence[Sequence[Sheet]],
-    out: Output,
-    take_off: Sequence[Remark] = (),
-) -> Drawing:
-    """Return the files of a run as the record has it, unit by unit, with a work list for each."""
+def _run_unit(items: Sequence[Recorded], sheets: Sequence[Sheet], take_off: Sequence[Remark] = ()) -> RunUnit:
+    """Return a unit of a run as the record has it, with a work list for it."""
     from labeler.draw.bench import draw_bench_sheet
 
-    first = jobs[0]
-    harness = Harness(first.harness, first.part_number, first.revision, settings=default_settings())
-    names, word = Names(out.folder, harness), _word(first)
-
-    def work(job: Job, mine: Sequence[Recorded], on: Sequence[Sheet]) -> bytes:
+    def work(job: Job) -> bytes:
         target = BytesIO()
-        listed = replace(work_list(job, mine, on), take_off=tuple(take_off))
+        listed = replace(work_list(job, items, sheets), take_off=tuple(take_off))
         draw_bench_sheet(listed, target, page=job.paper or "A4")
         return target.getvalue()
 
-    beside = {
-        names.bench_sheet(job.unit, _word(job)): partial(work, job, mine, on)
-        for job, mine, on in zip(jobs, items, sheets, strict=True)
-    }
-    return Drawing(harness, tuple(jobs), names.parts([job.unit for job in jobs], together(sheets), word), out, beside)
+    first = items[0]
+    return RunUnit(UnitName(first.part_number or first.harness, first.unit), tuple(sheets), work)
 
 
-def _word(job: Job) -> str:
-    """Return what stands behind the unit in the names of a job's files."""
-    return {"reprint": f"-reprint-{job.id}", "revision": f"-changes-{job.id}"}.get(job.kind, "")
-
-
-def resume(record: Record, job_id: int, folder: Path | None = None, *, force: bool = False, who: str = "") -> Printed:
-    """Finish a job that was broken off; see `resume_run`."""
-    run = resume_run(record, job_id, folder, force=force, who=who)
-    return next(printed for printed in run if printed.job.id == job_id)
-
-
-def resume_run(
-    record: Record, job_id: int, folder: Path | None = None, *, force: bool = False, who: str = ""
+def resume(
+    record: Record, job_id: int, folder: Path | None = None, *, force: bool = False, user: str = ""
 ) -> tuple[Printed, ...]:
     """Finish a job that was broken off, with all that was printed together with it, from the record alone.
 
@@ -315,12 +249,14 @@ def resume_run(
     run = [one for one in record.run(job_id) if one.state != "withdrawn"]
     items = [record.show(one.id).markers for one in run]
     per_job = [record.sheets(one.id) for one in run]
-    sheets = together(per_job)
+    sheets = merged_sheets(per_job)
     refuse(changed_fonts([item for mine in items for item in mine], _fonts_at_hand(sheets)))
     refuse(printer_problems(out.printer, sheets))
-    drawing = _drawing(run, items, per_job, replace(out, send={}), _take_off(record, job, items[0]))
+    off = _take_off(record, job, items[0])
+    units = [_run_unit(mine, on, off) for mine, on in zip(items, per_job, strict=True)]
+    drawing = drawing_of(units, run, replace(out, send={}))
     prepared = [one for one in run if one.state == "prepared"]
-    done, files = hand_over(record, lambda: prepared, lambda _: drawing, who=who, again=True)
+    done, files = hand_over(record, lambda: prepared, lambda _: drawing, who=user, again=True)
     notes, left = tuple(_to_send(drawing, out)), record.used_by(run[-1].id)
     on = {one.id: on for one, on in zip(run, per_job, strict=True)}
     return tuple(Printed(one, files, on[one.id], notes=notes, left=left) for one in done)
@@ -345,16 +281,12 @@ def _to_send(drawing: Drawing, out: Output) -> Iterator[Problem]:
 
 def _take_off(record: Record, job: Job, made: Sequence[Recorded]) -> tuple[Remark, ...]:
     """Return what a job of a newer revision takes off its unit, for the list."""
-    from labeler.work.bench_sheet import Remark
-
     off = set(record.taken_off_by(job.id))
     if not off:
         return ()
     unit = f"{job.part_number or job.harness} {job.unit}"
     old = [item.row for item in record.find("", unit=unit) if item.row.id in off]
-    found = (one for one in compare(old, [item.row for item in made]) if one.old)
-    told = map(remark, found)
-    return tuple(Remark(place, text, "take off", (why,)) for place, text, why in told)
+    return tuple(remark(one) for one in compare(old, [item.row for item in made]) if one.old)
 
 
 SAME_MM = 0.01  # measures of two stocks that differ by less are the same: the last digit of the stock files

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -11,32 +11,27 @@ from typing import TYPE_CHECKING
 
 from labeler.errors import LabelerError, Problem, Where, refuse
 from labeler.job.check import PLACEHOLDER_UNIT, Checked, check
-from labeler.job.deliver import Drawing, Names, Output, folder_problems, hand_over, output_text
+from labeler.job.deliver import folder_problems
+from labeler.job.order import HarnessFile, Order
+from labeler.job.printing import UnitFits, bench_pdf, new_job
 from labeler.job.run import (
-    Places,
     Printed,
-    bench_pdf,
-    font_digests,
+    RunUnit,
+    carry_out,
     for_printer,
     misfit_problem,
-    notes_on_feeding,
-    notes_on_stocks,
-    partly_used,
+    notes_on_sheets,
     pieces_of,
-    printer_text,
-    version,
+    places_of,
     with_dots,
 )
-from labeler.job.work_list import kept_rows
 from labeler.model import DOES_NOT_FIT
-from labeler.read.import_report import AS_IT_STANDS, Wanted
-from labeler.tables.printers import AS_DRAWN, Printer
+from labeler.read.import_report import AS_IT_STANDS
 
 if TYPE_CHECKING:
-    from labeler.model import Fit, Sheet
     from labeler.record.store import Record
-    from labeler.record.values import Job, MarkerRow, NewJob, Recorded
-
+    from labeler.record.values import MarkerRow, Recorded
+    from labeler.work.bench_sheet import Remark
 
 Key = tuple[str, str, str, str]
 TOLD = ("kind", "label", "tube", "colour", "cut_length_mm")
@@ -107,17 +102,10 @@ def _unknown(old: MarkerRow, name: str) -> bool:
 # ---------------------------------------------------------------- the two sides
 
 
-def diff(
-    old: str,
-    new: str,
-    record: Record | None,
-    *,
-    settings: Mapping[str, str] | None = None,
-    wanted: Wanted = AS_IT_STANDS,
-) -> tuple[Difference, ...]:
+def diff(old: str, new: str, record: Record | None, how: HarnessFile) -> tuple[Difference, ...]:
     """Compare two files, or what the record has of a unit ("0001") or a revision ("RSB-210 B").
 
-    ``settings`` and what is ``wanted`` of a file hold for both; a harness file beside a list or an export leaves
+    The settings and choices of ``how`` hold for both files; a harness file beside a list or an export leaves
     nothing open, and is read as it stands. What stands for a unit is written for it on the other side too; of two
     units the serials and the dates are no difference. Raises `LabelerError`, also where a serial is that of units
     of several harnesses.
@@ -128,8 +116,8 @@ def diff(
     open_ones = [name for name in files if not name.casefold().endswith(".toml")] or files
 
     def rows_of(name: str) -> list[MarkerRow]:
-        how = wanted if name in open_ones else AS_IT_STANDS
-        return _rows_of(check(name, unit=serial, settings=settings, wanted=how))
+        wanted = how.reading if name in open_ones else AS_IT_STANDS
+        return _rows_of(check(name, unit=serial, settings=how.settings, wanted=wanted))
 
     before, after = (
         rows_of(name) if items is None else [item.row for item in items]
@@ -194,134 +182,94 @@ class Revised:
     unchanged: int
 
 
-def print_changes(
-    file: str,
-    folder: Path,
-    record: Record,
-    *,
-    since: str,
-    unit: str,
-    settings: Mapping[str, str] | None = None,
-    paper: str = "A4",
-    stock: Sequence[str] = (),
-    start: Mapping[str, str] | None = None,
-    used: Mapping[str, Sequence[str]] | None = None,
-    go_on: bool = False,
-    leave_out: bool = False,
-    force: bool = False,
-    who: str = "",
-    date: str = "",
-    printer: Printer = AS_DRAWN,
-    out: Output | None = None,
-    wanted: Wanted = AS_IT_STANDS,
-) -> Revised:
-    """Print for a unit that was built at revision ``since`` what a file of a newer one changes.
+def print_changes(order: Order, record: Record) -> Revised:
+    """Print for the one unit of an order, built at revision ``since``, what a file of a newer one changes.
 
     What is replaced or has gone must be taken off: it is declared void when the job is confirmed.
     Raises `LabelerError` with all problems at once.
     """
-    from labeler.layout.place import lay_out, used_after
     from labeler.record.faces import canonical_sheet
 
-    refuse(folder_problems(folder))
-    out = replace(out or Output(folder), folder=folder, force=force, printer=printer)
-    settings = for_printer(settings or {}, printer)
-    checking = partial(check, file, settings=settings, paper=paper, stock=stock, wanted=wanted)
-    changes = _changes(record, checking, since, unit, date)
-    if changes.left_out and not leave_out:
-        raise LabelerError(*(misfit_problem(fit) for fit in changes.left_out))
-    if not (changes.kept or changes.left_out or changes.take_off):
+    refuse(folder_problems(order.output.folder))
+    changes = _changes(order, record)
+    unit = changes.unit
+    if not order.omit_failed:
+        refuse(map(misfit_problem, unit.left_out))
+    if not (unit.fits or unit.left_out or changes.take_off):
         return Revised(None, (), changes.unchanged)
-    checked = changes.checked
-    stocks = checked.stocks.by_name()
-    known = partly_used(record, stocks, {**(start or {}), **(used or {})}) if go_on else {}
-    places = Places(start or {}, {**known, **(used or {})})
-    pieces = pieces_of(changes.kept, checked.stocks)
-    sheets = tuple(map(canonical_sheet, lay_out(pieces, stocks, places.start, used=places.used)))
-    notes = (*checked.notes, *notes_on_stocks(places.start, used or {}, out.send, sheets))
-    notes += notes_on_feeding(printer, sheets)
-    out = with_dots(out, checked)
-    refuse(out.problems(sheets))
-    left = used_after(sheets, places.taken({sheet.stock.name: sheet.stock for sheet in sheets}))
-    about = {"who": who, "version": version(), "date": date, "paper": paper, "printer": printer_text(printer)}
-    about["output"] = output_text(out)
-    new = replace(_new_job(changes, sheets, f"changes since revision {since}"), **about)  # type: ignore[arg-type]
-    (job,), files = hand_over(
-        record,
-        lambda: record.prepare_run((new,), left),
-        lambda jobs: _drawing(changes, jobs[0], sheets, out, paper),
-        who=who,
+    stocks = unit.checked.stocks
+    places = places_of(order.loading, record, stocks.by_name())
+    laid_out = places.lay_out(pieces_of(unit.fits, stocks), stocks.by_name())
+    unit = replace(unit, sheets=tuple(map(canonical_sheet, laid_out)))
+    output = with_dots(order.output, unit.checked)
+    notes = (*unit.checked.notes, *notes_on_sheets(order.loading, output, unit.sheets))
+    refuse(output.problems(unit.sheets))
+    off = tuple(one.old for one in changes.take_off if one.old)
+    new = replace(
+        new_job(unit, replace(order, output=output)),
+        reason=f"changes since revision {order.since}",
+        revises=changes.built.job,
+        take_off=tuple(row.id for row in off),
     )
-    printed = Printed(job, files, sheets, changes.kept, changes.left_out, notes, left, places.begun(sheets))
-    return Revised(printed, changes.take_off, changes.unchanged)
+    draw = partial(bench_pdf, unit, paper=order.loading.paper, take_off=tuple(map(remark, changes.take_off)))
+    run = RunUnit(unit.name, unit.sheets, draw, unit.fits, unit.left_out)
+    (printed,) = carry_out(record, [run], lambda left: record.prepare_run((new,), left), places, output, order.user)
+    return Revised(replace(printed, notes=notes), changes.take_off, changes.unchanged)
 
 
 @dataclass(frozen=True, slots=True)
 class _Changes:
     """What a newer file changes on a unit: what is made, what is not, and what must come off."""
 
-    checked: Checked
+    unit: UnitFits
     built: Recorded
-    kept: tuple[Fit, ...]
-    left_out: tuple[Fit, ...]
     take_off: tuple[Difference, ...]
     unchanged: int
 
 
-def _changes(record: Record, checking: Callable[..., Checked], since: str, unit: str, date: str) -> _Changes:
+def _changes(order: Order, record: Record) -> _Changes:
     """Return the changes; the file is checked again with the unit's serial, and with the date of its first print.
 
     A tag does not differ because another date would stand on it today.
     """
-    built = _built(record, checking(), since, unit)
+    (asked,) = order.harnesses
+    (serial,) = asked.serials
+    assert serial is not None
+    assert order.since is not None
+    checking = partial(
+        check,
+        asked.file.path,
+        settings=for_printer(asked.file.settings, order.output.printer),
+        paper=order.loading.paper,
+        stock=order.loading.stocks,
+        wanted=asked.file.reading,
+    )
+    built = _built(record, checking(), order.since, serial)
     serial, printed = built[0].unit, record.show(built[0].job).jobs[0].date
-    checked = checking(unit=serial, date=date)
-    then = checked if date == printed else checking(unit=serial, date=printed)
+    checked = checking(unit=serial, date=order.date)
+    then = checked if order.date == printed else checking(unit=serial, date=printed)
     found = compare([item.row for item in built], _rows_of(then))
     wanted = {one.row.id for one in found if one.what in ("added", "changed")}
     fits = [fit for fit in checked.fits if fit.marker.id in wanted]
+    made = tuple(fit for fit in fits if fit.verdict != DOES_NOT_FIT)
+    left_out = tuple(fit for fit in fits if fit.verdict == DOES_NOT_FIT)
     return _Changes(
-        checked,
+        UnitFits(checked, serial, made, left_out),
         built[0],
-        tuple(fit for fit in fits if fit.verdict != DOES_NOT_FIT),
-        tuple(fit for fit in fits if fit.verdict == DOES_NOT_FIT),
         tuple(one for one in found if one.old and one.what in ("changed", "removed")),
         sum(one.what == "unchanged" for one in found),
     )
 
 
-def _new_job(changes: _Changes, sheets: tuple[Sheet, ...], reason: str) -> NewJob:
-    from labeler.record.values import LeftOut, NewJob, marker_row
+def remark(one: Difference) -> Remark:
+    """Return what must come off, for the bench sheet."""
+    from labeler.work.bench_sheet import Remark
 
-    return NewJob(
-        changes.checked.harness,
-        sheets,
-        {row.id: row for row in kept_rows(changes.checked.harness, changes.kept)},
-        tuple(LeftOut(marker_row(fit), "; ".join(fit.reasons)) for fit in changes.left_out),
-        font_digests(sheets),
-        changes.built.unit,
-        reason=reason,
-        revises=changes.built.job,
-        take_off=tuple(one.old.id for one in changes.take_off if one.old),
-    )
-
-
-def _drawing(changes: _Changes, job: Job, sheets: tuple[Sheet, ...], out: Output, paper: str) -> Drawing:
-    harness, off = changes.checked.harness, tuple(map(remark, changes.take_off))
-    names, word = Names(out.folder, harness), f"-changes-{job.id}"
-    bench = partial(bench_pdf, harness, job, changes.kept, changes.left_out, sheets, paper, off)
-    return Drawing(
-        harness, (job,), names.parts((job.unit,), sheets, word), out, {names.bench_sheet(job.unit, word): bench}
-    )
-
-
-def remark(one: Difference) -> tuple[str, str, str]:
-    """Return place, text and reason of what must come off, for the bench sheet."""
     assert one.old is not None
     row = one.old
     place = f"{row.kind} {row.branch} at {row.at}" if row.role == "branch end" else f"{row.kind} {row.at}"
     text = row.label if row.role != "bag" else ""  # all of a tag's text would be a page
-    return place, text, "it is replaced" if one.new else "the new revision has none here"
+    return Remark(place, text, "take off", ("it is replaced" if one.new else "the new revision has none here",))
 
 
 def _built(record: Record, checked: Checked, since: str, unit: str) -> tuple[Recorded, ...]:

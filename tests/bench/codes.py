@@ -19,6 +19,8 @@ from io import BytesIO
 from pathlib import Path
 from typing import Any
 
+sys.path.insert(0, str(Path(__file__).parents[2]))
+
 COLUMNS, ROWS, PITCH = 8, 12, 60.0  # of the bare pages, points
 
 
@@ -55,12 +57,12 @@ def ours(which: str, count: int) -> dict[str, Any]:
     import labeler.codes.symbols
     import labeler.draw.bench
     import labeler.draw.pdf
-    import labeler.job.printing
     import labeler.layout.place
     import labeler.read.toml
     import labeler.record.store
     import labeler.validate
     import labeler.work.bench_sheet
+    from tests.orders import print_harness
 
     spent: list[float] = []
     with tempfile.TemporaryDirectory() as name:
@@ -70,7 +72,7 @@ def ours(which: str, count: int) -> dict[str, Any]:
             _leave_out_the_bench_sheet(spent)
             start, wall = time.process_time(), time.perf_counter()
             only = ("bag",) if which == "QR" else ("wire end",)
-            printed = labeler.job.printing.print_harness(str(folder / "boat.toml"), folder / "out", record, only=only)
+            printed = print_harness(str(folder / "boat.toml"), folder / "out", record, only=only)
             took, waited = time.process_time() - start, time.perf_counter() - wall
     said = [p.piece.face.symbol.payload for s in printed.sheets for p in s.placed if p.piece.face.symbol]
     return {"seconds": took, "wall": waited, "said": said, "bench sheet": sum(spent)}
@@ -78,9 +80,9 @@ def ours(which: str, count: int) -> dict[str, Any]:
 
 def _leave_out_the_bench_sheet(spent: list[float]) -> None:
     """Add up what the bench sheet takes, which lists every sleeve and draws no code."""
-    from labeler.job import printing, run
+    from labeler.job import printing
 
-    real = run.bench_pdf
+    real = printing.bench_pdf
 
     def timed(*words: Any, **more: Any) -> bytes:
         begun = time.process_time()

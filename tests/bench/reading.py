@@ -26,7 +26,7 @@ from labeler.job.reading import understand
 from labeler.read.xml import parse
 from tests.bench.whole_way import write_list
 from tests.cad import kbl_large
-from tests.test_read_cad import HOSTILE
+from tests.read.test_cad import HOSTILE
 
 
 def best(runs: int, work: Callable[[], object]) -> float:

@@ -82,8 +82,8 @@ def fill(place: str, units: int, markers: int, own: int) -> float:
 
 def lookup(place: str, out: Path) -> dict[str, float]:
     """Open the record, find by text and by unit and place, print one again; return the CPU seconds of each."""
-    from labeler.job.reprinting import reprint
     from labeler.record import open_record
+    from tests.orders import reprint
 
     for name in LOADED:
         import_module(name)

@@ -23,6 +23,8 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any
 
+sys.path.insert(0, str(Path(__file__).parents[2]))
+
 SIZES = ("22 AWG", "20 AWG", "18 AWG", "16 AWG", "14 AWG")
 
 
@@ -42,8 +44,8 @@ def ours(markers: int, folder: Path) -> dict[str, float]:
     for module in json.loads((folder / "modules.json").read_text()):
         with suppress(ImportError):  # names of a module's own, such as six.moves
             import_module(module)
-    import labeler.job.printing
     import labeler.record
+    from tests.orders import print_harness
 
     record = labeler.record.open_record(folder / "record.sqlite")
     fitting = 0.0
@@ -58,7 +60,7 @@ def ours(markers: int, folder: Path) -> dict[str, float]:
 
     labeler.job.check.fit_markers = timed  # type: ignore[attr-defined, assignment]
     start = time.process_time()
-    printed = labeler.job.printing.print_harness(
+    printed = print_harness(
         str(folder / "list.csv"),
         folder / "out",
         record,
@@ -80,11 +82,11 @@ def ours(markers: int, folder: Path) -> dict[str, float]:
 
 def modules(folder: Path) -> dict[str, float]:
     """Write the names of all modules that a run loads, so that none is first loaded in the timed part."""
-    import labeler.job.printing
     import labeler.record
+    from tests.orders import print_harness
 
     with labeler.record.open_record(folder / "small.sqlite") as record:
-        labeler.job.printing.print_harness(str(folder / "list.csv"), folder / "small", record)
+        print_harness(str(folder / "list.csv"), folder / "small", record)
     (folder / "modules.json").write_text(json.dumps(sorted(sys.modules)))
     return {"modules": len(sys.modules)}
 

@@ -1,0 +1,170 @@
+"""No fit is claimed where a limit is violated: random seats, texts and settings, every claim checked from outside."""
+
+import random
+from math import pi
+
+import pytest
+
+from labeler.fit.film import fit_flag, fit_insert, fit_wrap, wrap_place
+from labeler.fit.result import needed_for
+from labeler.fit.sleeve import SleevePlace, fit_sleeve
+from labeler.formulas.legibility import height_for_angle
+from labeler.model import Fit, Marker, Range, Seat, Settings, Step
+from labeler.size.tubes import choose_tubes
+from labeler.tables.catalogue import load_catalogue
+from labeler.text import load_font
+from tests.cases import spread
+from tests.make import settings
+from tests.shrinking import check_against_outcomes, outcomes, proportion
+
+CATALOGUE = load_catalogue()
+FAMILIES = tuple(family.name for family in CATALOGUE.families)
+WRAPS = [CATALOGUE.stock(name) for name in ("wrap-a4-25x38", "wrap-a4-25x18", "wrap-a4-25x11")]
+WORDS = ("DEPTH", "WINCH", "J4", "P1:12", "PROFILER", "3", "Q", "=F1-K1:13", "µΩ°", "gyj")
+EPS = 1e-6
+
+
+def drawn_settings(rng: random.Random) -> Settings:
+    return settings(
+        sleeve=tuple(rng.sample(FAMILIES, 3)),
+        heating=rng.choice(["even", "back first", "any"]),
+        direction=rng.choice(["along", "around", "auto"]),
+        reading=rng.choice(["towards the end", "away from the end"]),
+        lettered_share=rng.uniform(0.3, 0.7),
+        reading_distance_mm=rng.uniform(200, 600),
+        wire_reading_distance_mm=rng.uniform(150, 400),
+        reading_arc_deg=rng.choice([60.0, 90.0]),
+        supplied_over=rng.choice([0.0, 0.08]),
+        end_margin_mm=rng.uniform(0, 4),
+        edge_margin_mm=rng.uniform(0, 2),
+        overlap_mm=rng.uniform(0, 15),
+        cut_lengths_mm=rng.choice([(), (25.0, 38.0, 50.0)]),
+        printer_dpi=rng.choice([203.0, 300.0, 600.0]),
+        line_pitch=rng.uniform(1.2, 1.8),
+        font=rng.choice(["Atkinson Hyperlegible", "Fira Sans Condensed"]),
+    )
+
+
+def drawn_seat(rng: random.Random) -> Seat:
+    low = rng.uniform(0.8, 20)
+    on = Range(low, low * rng.uniform(1, 1.3))
+    if rng.random() < 0.3:
+        closes = Range(on.low * 0.8, on.high * 0.8)
+        step = Step(closes, "past the edge", rng.random() < 0.5)
+        return Seat(Range(on.low, on.high * 1.05), closes, on, "test", "thread on first", step=step)
+    return Seat(Range(on.low, on.high * rng.uniform(1, 1.4)), on, on, "test", "thread on first")
+
+
+def drawn_marker(rng: random.Random, kind: str, role: str) -> Marker:
+    text = rng.choice([" ", "/", "-"]).join(rng.choices(WORDS, k=rng.randint(1, 4)))
+    lines = tuple(rng.choices(WORDS, k=rng.randint(1, 3))) if rng.random() < 0.3 else (text,)
+    return Marker("ID", kind, role, "J4", lines, len(lines) == 1, drawn_settings(rng))
+
+
+def said_once(fit: Fit) -> None:
+    """The lines are the text, nothing lost, nothing added but where blanks became line ends."""
+    assert "".join(fit.lines).replace(" ", "") == "".join(fit.marker.text).replace(" ", "")
+
+
+def tall_enough(fit: Fit, distance: float) -> None:
+    chosen, capital = fit.marker.settings, fit.capital
+    assert capital is not None
+    required = max(chosen.min_capital_mm, height_for_angle(distance, chosen.required_angle_arcmin))
+    assert capital.required == pytest.approx(required)
+    assert capital.low >= required - EPS
+    assert capital.flat >= chosen.dots_per_capital * 25.4 / chosen.printer_dpi - EPS
+    assert fit.size_mm * load_font(fit.font).stroke >= chosen.dots_per_stroke * 25.4 / chosen.printer_dpi - EPS
+    assert fit.arc_deg <= (chosen.reading_arc_deg if fit.verdict == "fits" else chosen.turning_arc_deg) + 1e-3
+    if fit.marker.kind == "sleeve":
+        shares = [proportion(fit, out) for out in outcomes(fit)]
+    else:  # nothing shrinks
+        shares = [load_font(fit.font).capital_width / load_font(fit.font).capital]
+    assert chosen.narrowest_letter - EPS <= min(shares) <= max(shares) <= chosen.widest_letter + EPS
+
+
+def ink(fit: Fit) -> tuple[float, float, float, float]:
+    """Left, lower, right and upper edge of all lines of the face, mm."""
+    assert fit.face is not None
+    boxes = []
+    for run in fit.face.runs:
+        font = load_font(run.font)
+        long, above, below = (
+            font.width(run.text) * run.size_mm,
+            font.above(run.text) * run.size_mm,
+            font.below(run.text) * run.size_mm,
+        )
+        if run.turn == 90:
+            boxes.append((run.x_mm - above, run.y_mm, run.x_mm + below, run.y_mm + long * run.stretch))
+        else:
+            boxes.append((run.x_mm, run.y_mm - below * run.stretch, run.x_mm + long, run.y_mm + above * run.stretch))
+    left, lower, right, upper = zip(*boxes, strict=True)
+    fallen = (fit.face.copies - 1) * fit.face.copy_pitch_mm
+    return min(left), min(lower) - fallen, max(right), max(upper)
+
+
+@pytest.mark.parametrize("case", spread(range(250), 60))
+def test_sleeves(case: int) -> None:
+    rng = random.Random(case)
+    marker, seat = drawn_marker(rng, "sleeve", "branch end"), drawn_seat(rng)
+    chosen = marker.settings
+    fixed = rng.choice([None, None, 30.0])
+    fit = fit_sleeve(marker, SleevePlace(seat, choose_tubes(seat, chosen, CATALOGUE), fixed))
+    if fit.verdict == "does not fit":
+        assert fit.reasons
+        return
+    said_once(fit)
+    tall_enough(fit, chosen.reading_distance_mm)
+    check_against_outcomes(fit)
+    assert fit.tube is not None
+    assert fit.face is not None
+    assert fit.tube.supplied_mm >= seat.passes.high * (1 + chosen.slip) - EPS
+    assert fit.tube.recovered_mm <= seat.closes_on.low * (1 - chosen.grip) + EPS
+    assert fit.cut_length_mm == (fixed or fit.cut_length_mm)
+    assert fit.cut_length_mm <= max(chosen.longest_cut_mm, *chosen.cut_lengths_mm, fixed or 0.0)
+    left, lower, right, upper = ink(fit)
+    assert left >= chosen.end_margin_mm - 1e-3
+    assert right <= fit.face.width_mm - chosen.end_margin_mm + 1e-3
+    assert lower >= chosen.edge_margin_mm - 1e-3
+    assert upper <= fit.face.height_mm - chosen.edge_margin_mm + 1e-3
+    if seat.step:  # what is on the other side of the covering's edge stays free of print
+        to_the_right = seat.step.towards_end == (chosen.reading == "towards the end")
+        free = fit.face.width_mm - right if to_the_right else left
+        assert free >= chosen.overlap_mm + chosen.end_margin_mm - 1e-3
+    # flat print within half the circumference, and the stack's arc as reported or less, on any outside
+    assert fit.face.height_mm <= pi * (fit.outside_mm[0] if fit.outside_mm else 0) / 2 + EPS
+
+
+@pytest.mark.parametrize("case", spread(range(150), 48))
+def test_wraps_strips_and_flags(case: int) -> None:
+    rng = random.Random(1000 + case)
+    on = rng.uniform(0.8, 8.5)
+    seat = Seat(Range(on, on * 1.06), Range(on, on * 1.06), Range(on, on * 1.06), "test")
+    kind = ("wrap", "insert", "flag")[case % 3]
+    marker = drawn_marker(rng, kind, "wire end")
+    if kind == "wrap":
+        fit = fit_wrap(marker, wrap_place(seat, marker.settings, needed_for(marker), WRAPS))
+    elif kind == "flag":
+        fit = fit_flag(marker, seat, CATALOGUE.stock("flag-a4-80x12"))
+    else:
+        over = Range(on + 0.2, on * 1.06 + 0.2)
+        thick = Seat(over, over, over, "test")
+        place = SleevePlace(thick, choose_tubes(thick, marker.settings, CATALOGUE))
+        fit = fit_insert(marker, place, CATALOGUE.stock("insert-a4"))
+    if fit.verdict == "does not fit":
+        assert fit.reasons
+        return
+    said_once(fit)
+    tall_enough(fit, marker.settings.wire_reading_distance_mm)
+    assert fit.face is not None
+    left, lower, right, upper = ink(fit)
+    assert 0 <= left < right <= fit.face.width_mm
+    assert lower >= -1e-3
+    assert upper <= fit.face.height_mm + 1e-3
+    if kind == "wrap":
+        stock = CATALOGUE.stock(fit.stock)
+        zone = stock.cell_height_mm - stock.print_around_mm
+        assert lower >= zone + stock.margin_mm - 1e-3
+        assert upper <= stock.cell_height_mm - stock.margin_mm + 1e-3
+        assert stock.print_around_mm <= pi * on + EPS  # the print does not run under itself
+        tail = stock.cell_height_mm - stock.print_around_mm
+        assert tail >= pi * (on * 1.06 + 2 * stock.film_mm) - EPS  # … and the tail covers it once

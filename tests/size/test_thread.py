@@ -1,0 +1,306 @@
+"""The way on and the order of threading, over the states of the ends; diameters by hand."""
+
+from dataclasses import replace
+from itertools import product
+from typing import Any
+
+import pytest
+
+from labeler.errors import LabelerError
+from labeler.harness import circuits_by_branch
+from labeler.model import BranchEnd, Connector, Harness, Seat, ThreadStep
+from labeler.size.bundles import done_ends, end_seat, wire_seat
+from labeler.size.installation import threading
+from labeler.tables.catalogue import load_catalogue
+from tests.cases import spread
+from tests.make import INHERITED, circuit, harness, new_branch, new_end, settings
+
+CATALOGUE = load_catalogue()
+
+
+def boat(here: BranchEnd, there: BranchEnd | None = None, covering: str = "none", **more: Any) -> Harness:
+    ends = (here,) if there is None else (here, there)
+    connectors = (
+        Connector("P1", outside_mm=30.0, contact_outside_mm=2.6),
+        Connector("J4", outside_mm=18.0, contact_outside_mm=2.6),
+        Connector("M1", kind="junction"),
+    )
+    base = settings(covering=covering)
+    return harness(branches=(new_branch("B4", ends=ends),), connectors=connectors, settings=base, **more)
+
+
+def steps(made: Harness) -> tuple[ThreadStep, ...]:
+    branch = made.branches[0]
+    return threading(branch, circuits_by_branch(made)[branch.id], made, CATALOGUE)
+
+
+def seat_at(made: Harness) -> Seat:
+    branch = made.branches[0]
+    return end_seat(branch, branch.ends[0], circuits_by_branch(made)[branch.id], made, CATALOGUE)
+
+
+def order(made: Harness) -> list[tuple[str, str]]:
+    return [(step.what if step.what != "sleeve" else step.at, step.from_end) for step in steps(made)]
+
+
+J4, P1 = new_end("J4"), new_end("P1")
+ON: dict[str, Any] = {"fitted": True}
+P1_KNOWN = Connector("P1", outside_mm=30.0, contact_outside_mm=2.6)
+
+
+@pytest.mark.parametrize(
+    ("here", "there", "expected"),
+    [
+        (J4, P1, [("braided sleeving", "J4"), ("J4", "J4"), ("P1", "P1")]),
+        # P1 is on: all go on from J4, what belongs farthest from it first
+        (J4, replace(P1, **ON), [("P1", "J4"), ("braided sleeving", "J4"), ("J4", "J4")]),
+        (replace(J4, **ON), P1, [("J4", "P1"), ("braided sleeving", "P1"), ("P1", "P1")]),
+        # both are on: over the smaller one, J4 with 18 mm
+        (replace(J4, **ON), replace(P1, **ON), [("P1", "J4"), ("braided sleeving", "J4"), ("J4", "J4")]),
+        # contacts crimped at J4 (2.6 mm among the wires) against an open P1: from P1
+        (replace(J4, crimped=True), P1, [("J4", "P1"), ("braided sleeving", "P1"), ("P1", "P1")]),
+        # nothing can be threaded from where branches meet
+        (J4, new_end("M1"), [("M1", "J4"), ("braided sleeving", "J4"), ("J4", "J4")]),
+    ],
+)
+def test_order(here: BranchEnd, there: BranchEnd, expected: list[tuple[str, str]]) -> None:
+    made = boat(here, there, "braided sleeving")
+    if there.at == "M1":
+        made = replace(made, branches=(replace(made.branches[0], circuits=("W1", "W2", "W3")),))
+    assert order(made) == expected
+
+
+def test_tape_is_wound_and_no_step() -> None:
+    assert order(boat(J4, P1, "PVC tape, half-lapped")) == [("J4", "J4"), ("P1", "P1")]
+
+
+def test_a_wrap_is_no_step() -> None:
+    wrapped = replace(J4, settings=settings(branch_marker_kind="wrap"))
+    assert order(boat(wrapped, P1)) == [("P1", "P1")]
+
+
+def test_before_which_step() -> None:
+    first = steps(boat(J4, P1))[0]
+    assert first.before == "the contacts at J4 are crimped"
+    assert first.how == "thread on at J4 before the contacts are crimped"
+    crimped = steps(boat(replace(J4, crimped=True), replace(P1, **ON)))
+    assert {step.before for step in crimped} == {"connector J4 is fitted"}
+    # 4.9 mm: worked out below
+    assert crimped[-1].how == "pass over the contacts crimped at J4, 4.9 mm, before connector J4 is fitted"
+    far = steps(boat(J4, replace(P1, **ON)))[0]
+    assert far.how == "thread on from J4 before its contacts are crimped; P1 is done already"
+    fitted = steps(boat(replace(J4, **ON), replace(P1, **ON)))[-1]
+    assert (fitted.before, fitted.how) == ("", "pass over the connector J4, 18 mm")
+
+
+def test_what_is_passed_over_crimped_contacts() -> None:
+    """Three wires of at most 1.9 mm, one of them taken for a contact of 2.6 mm.
+
+    Circles of 2.6, 1.9, 1.9 (Descartes, radii 1.3, 0.95, 0.95): k = 1/1.3 + 2/0.95 - 2 sqrt(2/(1.3 x 0.95)
+    + 1/0.95^2) = 2.87449 - 2 x 1.65131 = -0.42813: 2 x 2.33574 = 4.6715 mm; hand-laid
+    max(1.2 sqrt(2.6^2 + 2 x 1.9^2), 1.05 x 4.6715) = max(4.4873, 4.9050) = 4.905 mm.
+    """
+    seat = seat_at(boat(replace(J4, crimped=True)))
+    assert seat.passes.high == pytest.approx(4.905, abs=0.005)
+    assert seat.obstacle == "contacts crimped at J4, 4.9 mm"
+    assert seat.in_time == "thread it on before the contacts at J4 are crimped"
+
+
+def test_contacts_in_a_measured_bundle() -> None:
+    """A contact adds 4.905 - 4.299 = 0.606 mm (above; three wires of 1.9 hand-laid: 1.05 x 1.9 (1 + 2/sqrt 3)).
+
+    Measured 4.4 mm: 5.006 mm. Where its wires are not known, the contact beside it: 4.4 + 2.6 = 7.0 mm.
+    """
+    made = boat(replace(J4, crimped=True))
+    measured = replace(made, branches=(replace(made.branches[0], diameter_mm=4.4),))
+    assert seat_at(measured).passes.high == pytest.approx(5.006, abs=0.005)
+    assert seat_at(replace(measured, circuits=())).passes.high == pytest.approx(7.0)
+    unknown = tuple(replace(each, size="") for each in measured.circuits)
+    assert seat_at(replace(measured, circuits=unknown)).passes.high == pytest.approx(7.0)
+
+
+@pytest.mark.parametrize(
+    ("kind", "state", "in_time"),
+    [
+        ("connector", "fitted", "thread it on before connector J4 is fitted, or take it off"),
+        ("ring terminal", "crimped", "thread it on before the terminal J4 is crimped"),
+        ("ring terminal", "fitted", "thread it on before the terminal J4 is crimped"),
+        ("splice", "fitted", "thread it on before the splice J4 is made"),
+    ],
+)
+def test_how_to_spare_it_the_obstacle(kind: str, state: str, in_time: str) -> None:
+    end = new_end("J4", fitted=state == "fitted", crimped=state == "crimped")
+    done = replace(boat(end), connectors=(Connector("J4", kind=kind, outside_mm=10.5),))
+    seat = seat_at(done)
+    assert (seat.passes.high, seat.obstacle, seat.in_time) == (10.5, f"{kind} J4, 10.5 mm", in_time)
+    # three wires of 1.9 mm laid by hand are 4.30 mm: what is thinner than they are is not in the way
+    thin = seat_at(replace(done, connectors=(Connector("J4", kind=kind, outside_mm=4.2),)))
+    assert (thin.obstacle, thin.in_time) == ("", "")
+    assert thin.passes.high == pytest.approx(4.30, abs=0.005)
+
+
+def test_what_is_thinner_than_the_bundle_is_passed_at_its_own_end() -> None:
+    """Connectors of 4.1 and 4.2 mm on 4.30 mm of wires: neither is the better way; of 4.1 and 5 mm one is."""
+    made = boat(replace(J4, **ON), replace(P1, **ON))
+    for wide, expected in ((4.2, [("J4", "J4"), ("P1", "P1")]), (5.0, [("P1", "J4"), ("J4", "J4")])):
+        sizes = (Connector("P1", outside_mm=wide), Connector("J4", outside_mm=4.1))
+        assert order(replace(made, connectors=sizes)) == expected
+
+
+@pytest.mark.parametrize("state", [{}, {"crimped": True}, {"fitted": True}])
+def test_a_loose_end_is_always_open(state: dict[str, Any]) -> None:
+    (step,) = steps(replace(boat(replace(J4, **state)), connectors=(Connector("J4", kind="loose end"),)))
+    assert (step.from_end, step.before, step.how) == ("J4", "", "thread on at J4")
+
+
+def test_between_junctions_all_is_laid_on_before_they_are_joined() -> None:
+    ends = (new_end("M1"), new_end("M2"))
+    trunk = new_branch("B9", circuits=("W1", "W2", "W3"), ends=ends)
+    junctions = tuple(Connector(name, kind="junction") for name in ("M1", "M2"))
+    made = harness(branches=(trunk,), connectors=junctions, settings=settings(covering="braided sleeving"))
+    assert order(made) == [("braided sleeving", ""), ("M1", ""), ("M2", "")]
+    assert {step.before for step in steps(made)} == {"the branches are joined at M1 and M2"}
+    assert seat_at(made).slip_on == steps(made)[1].how
+    assert "before the branches are joined at M1 and M2" in seat_at(made).slip_on
+
+
+def test_sizes_that_decide_the_way_are_asked_for() -> None:
+    unknown = (Connector("J4"), Connector("P1"))
+    for end, asked in (
+        (replace(J4, crimped=True), "give contact_outside_mm of connector J4"),
+        (replace(J4, **ON), "outside_mm of connector J4"),
+    ):
+        made = replace(boat(end), connectors=unknown)
+        with pytest.raises(LabelerError, match=asked):
+            steps(made)
+    # … but not while another end is open, or has only its contacts on
+    assert order(replace(boat(replace(J4, **ON), P1), connectors=unknown))[0] == ("J4", "P1")
+    known = replace(boat(replace(J4, **ON), replace(P1, crimped=True)), connectors=(Connector("J4"), P1_KNOWN))
+    assert order(known)[0] == ("J4", "P1")
+    # with 30 mm at P1 the size of J4 may be what lets it pass
+    shut = boat(replace(J4, **ON), replace(P1, **ON))
+    with pytest.raises(LabelerError, match="outside_mm of connector J4"):
+        steps(replace(shut, connectors=(Connector("J4"), P1_KNOWN)))
+
+
+def test_a_ring_terminal() -> None:
+    parts = (Connector("E1", kind="ring terminal", outside_mm=10.5), Connector("P1", outside_mm=30.0))
+    wires = (circuit("W1", "P1:1", "E1", size="10 AWG"),)
+    made = harness(branches=(new_branch("B7", ends=(new_end("E1"), P1)),), connectors=parts, circuits=wires)
+    assert steps(made)[0].before == "the terminal E1 is crimped"
+    done = replace(made, branches=(new_branch("B7", ends=(new_end("E1", crimped=True),)),))
+    assert steps(done)[0].how == "pass over the ring terminal E1, 10.5 mm"
+
+
+STATES: tuple[dict[str, Any], ...] = ({}, {"crimped": True}, {"fitted": True})
+KINDS = ("connector", "ring terminal", "splice", "loose end", "junction")
+ENDS = [(kind, state) for kind in KINDS for state in STATES]
+
+
+def between(here: Any, there: Any, here_mm: float, there_mm: float, covering: str, bare: bool) -> Harness:
+    """Return a branch of three wires between ends of some kind, state and size; ``bare``: J4's sleeve is."""
+    off = settings(covering="none") if bare else INHERITED
+    ends = (replace(J4, settings=off, **here[1]), replace(P1, **there[1]))
+    parts = (
+        Connector("J4", here[0], outside_mm=here_mm, contact_outside_mm=2.6),
+        Connector("P1", there[0], outside_mm=there_mm, contact_outside_mm=2.6),
+    )
+    branch = new_branch("B4", circuits=("W1", "W2", "W3"), ends=ends)
+    return harness(branches=(branch,), connectors=parts, settings=settings(covering=covering))
+
+
+@pytest.mark.parametrize("covering", ["none", "braided sleeving"])
+@pytest.mark.parametrize(("here", "there"), spread(product(ENDS, ENDS), 30))
+def test_every_order_can_be_done(here: Any, there: Any, covering: str) -> None:
+    """Thread in thought, whatever the ends are and however thick (4.2 mm: less than the wires).
+
+    On its way from its end to its place nothing meets what already lies between; nothing is threaded
+    where branches meet; what would shut the way is named as long as something would.
+    """
+    place = {"J4": 0.0, "": 0.5, "P1": 1.0}
+    for here_mm, there_mm, bare in product((4.2, 6.0, 18.0), (4.2, 18.0), (False, True)):
+        made = between(here, there, here_mm, there_mm, covering, bare)
+        branch, lying = made.branches[0], list[float]()
+        todo = steps(made)
+        assert sorted(step.at for step in todo) == sorted(["J4", "P1", *([""] if covering != "none" else [])])
+        for step in todo:
+            at = place[step.at]
+            if step.from_end:
+                start = place[step.from_end] + (-0.1 if step.from_end == "J4" else 0.1)
+                assert not [p for p in lying if min(start, at) < p < max(start, at)], (step, lying)
+                kind, state = here if step.from_end == "J4" else there
+                assert kind != "junction"
+                shut = "fitted" in state or (state and kind != "connector")
+                assert (step.before == "") == (kind == "loose end" or bool(shut)), step
+            else:
+                assert {here[0], there[0]} == {"junction"}
+            lying.append(at)
+        for end in branch.ends:  # what a sleeve must pass is the same for its tube as for its threading
+            step = next(each for each in todo if each.at == end.at)
+            seat = end_seat(branch, end, circuits_by_branch(made)[branch.id], made, CATALOGUE)
+            assert (seat.slip_on, seat.passes.high) == (step.how, step.passes_mm)
+
+
+# ---------------------------------------------------------------- sleeves on single wires
+
+
+def wire_at(made: Harness, at: str, kind: str = "sleeve") -> Seat:
+    done = done_ends(made.branches, circuits_by_branch(made), made)
+    return wire_seat(made.circuits[0], made, CATALOGUE, kind, at, done)
+
+
+CRIMPED: dict[str, Any] = {"crimped": True}
+FITTED: dict[str, Any] = {"fitted": True}
+
+
+@pytest.mark.parametrize(
+    ("here", "there", "passes", "how"),
+    [
+        # 20 AWG TXL is 1.9 mm at most (SAE J1128), the contact 2.6, connector J4 18, P1 30 mm
+        ({}, {}, 1.9, "thread on before its contact is crimped"),
+        ({}, CRIMPED, 1.9, "thread on at J4 before the contact is crimped"),
+        (CRIMPED, {}, 1.9, "thread on from P1 before its contact is crimped; J4 is done already"),
+        (FITTED, {}, 1.9, "thread on from P1 before its contact is crimped; J4 is done already"),
+        (CRIMPED, CRIMPED, 2.6, "pass over the contact crimped at J4, 2.6 mm, before connector J4 is fitted"),
+        (
+            FITTED,
+            CRIMPED,
+            2.6,
+            "pass over the contact crimped at P1, 2.6 mm, from P1, before connector P1 is fitted; J4 is done already",
+        ),
+        (FITTED, FITTED, 18.0, "pass over the connector J4, 18 mm"),
+    ],
+)
+def test_a_sleeve_on_a_wire(here: dict[str, Any], there: dict[str, Any], passes: float, how: str) -> None:
+    seat = wire_at(boat(replace(J4, **here), replace(P1, **there)), "J4")
+    assert (seat.passes.high, seat.closes_on.high) == (passes, 1.9)
+    assert seat.slip_on == how
+    assert bool(seat.obstacle) == (passes > 1.9)
+
+
+def test_what_goes_on_a_wire_from_the_side_passes_nothing() -> None:
+    both_on = boat(replace(J4, **FITTED), replace(P1, **FITTED))
+    assert [(s.passes.high, s.slip_on) for s in (wire_at(both_on, "J4", "wrap"), wire_at(both_on, "J4", "flag"))] == [
+        (1.9, "")
+    ] * 2
+
+
+def test_a_contact_of_unknown_size_is_asked_for() -> None:
+    made = boat(replace(J4, **CRIMPED), replace(P1, **CRIMPED))
+    made = replace(made, connectors=(Connector("P1"), Connector("J4")))
+    with pytest.raises(LabelerError, match="circuit W1: its contact at J4 is crimped, and its size is not known"):
+        wire_at(made, "J4")
+
+
+def test_a_connector_that_is_on_holds_wires_of_no_branch_too() -> None:
+    """W9 runs from J4 to J9, in no branch: its contact lies in J4 all the same."""
+    made = boat(replace(J4, **FITTED), P1)
+    made = replace(made, circuits=(circuit("W9", "J4:4", "J9:1"), *made.circuits))
+    assert wire_at(made, "J4").slip_on == "thread on from J9 before its contact is crimped; J4 is done already"
+
+
+def test_a_sleeve_in_place_of_a_wrap_must_pass_what_is_fitted() -> None:
+    made = boat(replace(J4, **FITTED, settings=settings(branch_marker_kind="wrap")), replace(P1, **FITTED))
+    branch, through = made.branches[0], circuits_by_branch(made)["B4"]
+    assert end_seat(branch, branch.ends[0], through, made, CATALOGUE).passes.high < 5
+    assert end_seat(branch, branch.ends[0], through, made, CATALOGUE, "sleeve").passes.high == 18.0
