@@ -16,7 +16,7 @@ from labeler.job.fitting import Stocks, carries_code, fit_markers, names_unit, o
 from labeler.layout.cells import stock_problems
 from labeler.model import DOES_NOT_FIT, SEE_BENCH_SHEET, Fit, Harness, Marker, Stock, ThreadStep
 from labeler.plan import confusable, plan
-from labeler.read import read_harness
+from labeler.read import read_file
 from labeler.read.import_report import AS_IT_STANDS, Wanted
 from labeler.size.installation import threading
 from labeler.tables.catalogue import Catalogue, default_settings, load_catalogue
@@ -140,7 +140,7 @@ def check(
 
     catalogue = load_catalogue()
     stocks = choose_stocks(catalogue, paper, stock)
-    harness = read_harness(file, catalogue, default_settings(), settings or {}, wanted)
+    harness = read_file(file, catalogue, default_settings(), settings or {}, wanted).checked()
     problems = [*harness.notes, *validate(harness, catalogue)]
     markers, planning = plan(harness)
     if only:

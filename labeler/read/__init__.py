@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from labeler.errors import LabelerError, Problem, Where, WrongUse
 from labeler.files import file_bytes, input_bytes
-from labeler.model import Harness, Settings
+from labeler.model import Settings
 from labeler.read.columnmap import draft_map, load_map, mapped_table
 from labeler.read.import_report import (
     AS_IT_STANDS,
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from labeler.read.export import Export
     from labeler.read.xml import Document
 
-__all__ = ["AS_IT_STANDS", "Read", "Wanted", "draft_of", "harness_toml", "overrides", "read_file", "read_harness"]
+__all__ = ["AS_IT_STANDS", "Read", "Wanted", "draft_of", "harness_toml", "overrides", "read_file"]
 
 LISTS = (".csv", ".tsv", ".txt")
 # First bytes of files that people try, and what to do with them.
@@ -46,24 +46,6 @@ FOREIGN = {
 _TABLE = re.compile(rb"^[ \t]*\[\[?[ \t]*[\w\"'-]+[ \t]*[\].]", re.M)
 
 
-def read_harness(
-    path: Path | str,
-    catalogue: Catalogue,
-    defaults: Settings,
-    settings: Mapping[str, str] | None = None,
-    wanted: Wanted = AS_IT_STANDS,
-) -> Harness:
-    """Return the harness in a file, or in standard input where ``path`` is ``-``.
-
-    The form is told by the ending, else by what is in the file. ``settings`` are overrides of the ``defaults`` and of
-    the file's own by key, checked as strictly as the file's; ``wanted`` is what the user chose where a file leaves
-    something open.
-
-    Raises WrongUse for an override or a choice that cannot be, LabelerError with every problem of the file.
-    """
-    return read_file(path, catalogue, defaults, settings, wanted).checked()
-
-
 def read_file(
     path: Path | str,
     catalogue: Catalogue,
@@ -71,7 +53,14 @@ def read_file(
     settings: Mapping[str, str] | None = None,
     wanted: Wanted = AS_IT_STANDS,
 ) -> Read:
-    """Return the harness in a file and the account of what was understood; see `read_harness`."""
+    """Return the harness in a file, or in standard input where ``path`` is ``-``, and what was understood.
+
+    The form is told by the ending, else by what is in the file. ``settings`` are overrides of the ``defaults`` and of
+    the file's own by key, checked as strictly as the file's; ``wanted`` is what the user chose where a file leaves
+    something open.
+
+    Raises WrongUse for an override or a choice that cannot be, LabelerError where nothing can be read.
+    """
     changes = overrides(settings or {})
     data, source = _bytes_of(path)
     piped, file = str(path) == "-", Path(path)
