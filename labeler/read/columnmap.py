@@ -180,20 +180,15 @@ def _placing(named: Mapping[str, str], units: Mapping[str, str], where: Where) -
 
 def draft_map(text: str, source: str, sheet: str = "") -> str:
     """Return a map for a list, as TOML to be filled in; raises LabelerError where there is no table at all."""
-    layout = Layout("\t") if sheet else Layout()
     try:
-        table = table_of(text, source, (), layout)
+        table = table_of(text, source, (), Layout("\t") if sheet else Layout())
     except NoHeader as error:
-        return _draft(error.rows, columns(error.rows[0]), error.line, error.separator, "wires", source, sheet)
-    cells = [found.text for found in table.columns.headings]
-    rows = [cells, *zip(*(column[:3] for column in table.values), strict=True)]
-    kind = "pins" if table.pins else "wires"
-    return _draft(rows, table.columns, table.header_line, table.separator, kind, source, sheet)
-
-
-def _draft(
-    rows: Sequence[Sequence[str]], found: Columns, line: int, separator: str, kind: str, source: str, sheet: str
-) -> str:
+        rows, found, kind = error.rows, columns(error.rows[0]), "wires"
+        line, separator = error.line, error.separator
+    else:
+        found, kind = table.columns, "pins" if table.pins else "wires"
+        rows = [[each.text for each in found.headings], *zip(*(column[:3] for column in table.values), strict=True)]
+        line, separator = table.header_line, table.separator
     return "\n".join([*_head(rows, line, separator, kind, source, sheet), *_columns(found, kind)]) + "\n"
 
 
