@@ -428,9 +428,6 @@ class Marker:
         return self.role in ("wire end", "wire")
 
 
-SEE_BENCH_SHEET = "see the bench sheet"
-
-
 @dataclass(frozen=True, slots=True)
 class TagWords:
     """What a tag says: a title, lines under it, rows to tick off.
@@ -438,6 +435,7 @@ class TagWords:
     ``summary`` stands in for the rows where the tag cannot hold them all; it says how many there are
     and where they are listed. ``""``: the rows must fit. ``caution`` stands at the foot, at the least
     height; where it does not go in beside the rows, the tag goes without and says so.
+    ``on_bench_sheet``: one of the rows refers to the bench sheet, as every summary does.
     """
 
     title: str
@@ -445,49 +443,123 @@ class TagWords:
     rows: tuple[str, ...] = ()
     summary: str = ""
     caution: str = ""
+    on_bench_sheet: bool = False
+
+
+# ---------------------------------------------------------------- What size
+
+
+CONTACTS, CONTACT, BUNDLE = "contacts", "contact", "bundle"
+"""Kinds of `Obstacle` that are no connector: crimped contacts, the one of a single wire, wires farther along."""
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
-    """The part of a seat past the edge of a covering, seen from where the lettering stands: it carries none."""
+class Obstacle:
+    """What a sleeve must slide over besides its own seat: a connector by its kind, or what is named above."""
+
+    kind: str
+    at: str
+    diameter_mm: float
+
+
+CRIMP_CONTACTS, CRIMP_CONTACT, CRIMP_TERMINAL = "crimp contacts", "crimp contact", "crimp terminal"
+MAKE_SPLICE, INSTALL_CONNECTOR, JOIN_BRANCHES = "make splice", "install connector", "join branches"
+
+
+@dataclass(frozen=True, slots=True)
+class ClosingStep:
+    """A step of the work that closes an end, so that nothing can be slid on there afterwards."""
+
+    action: str  # one of those above
+    at: tuple[str, ...] = ()  # (): at the marker's own end
+
+
+@dataclass(frozen=True, slots=True)
+class Installation:
+    """How a sleeve or covering comes onto its branch or wire.
+
+    ``access_end`` is the end that it is slid on from, ``""`` where it cannot be or where that goes
+    without saying; ``own`` tells whether it belongs there. ``terminated`` is its own end, where that is
+    already terminated and another one serves.
+    """
+
+    access_end: str = ""
+    own: bool = True
+    obstacle: Obstacle | None = None  # what is on the access end
+    before: ClosingStep | None = None  # None: it still goes on when all is done
+    terminated: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class InstallationStep:
+    """One thing that is slid onto a branch: a sleeve (``at`` an end), or a ``covering`` (``at`` "")."""
+
+    branch: str
+    at: str
+    covering: str
+    passes_mm: float
+    how: Installation
+
+
+@dataclass(frozen=True, slots=True)
+class PackedBundle:
+    """Wires and cables, packed tightest at their thinnest and laid by hand at their thickest, mm."""
+
+    count: int
+    packed_mm: float
+    hull_mm: float
+    hand_laid_mm: float
+    factor: float
+    allowance: float
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuredBundle:
+    """A bundle that was measured without its covering, mm."""
+
+    diameter_mm: float
+    tolerance_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class SeatCovering:
+    """A protective covering on a seat; ``source`` is the table's, ``""`` where the harness file gives its wall."""
+
+    name: str
+    wall_mm: Range
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class SeatSection:
+    """The part of a seat past the edge of its covering, seen from where the lettering stands: it carries none."""
 
     closes_on: Range  # mm
-    on: str  # for people
     towards_end: bool = True  # False: the lettering stands towards the end of the branch
 
 
 @dataclass(frozen=True, slots=True)
 class Seat:
-    """The diameters that a marker meets, mm.
+    """The diameters that a marker meets, mm, and what they are of.
 
     ``passes``: the largest it goes over on its way (tightest packing … hand-laid, covering and
     obstacles included). ``closes_on``: what it grips (smallest part of the seat).
-    ``text_on``: what the lettering lies on. ``step``: the other part, where the marker lies on both
-    sides of a covering's edge.
+    ``text_on``: what the lettering lies on. ``section``: the other part, where the marker lies on both
+    sides of a covering's edge. ``wires`` and ``cables`` lie in the bundle, none of either where it was
+    measured and they are not known; a single wire has its name instead, a diameter alone neither.
     """
 
     passes: Range
     closes_on: Range
     text_on: Range
-    sits_on: str  # for people: "4 wires, braided sleeving"
-    slip_on: str = ""  # what to thread on, from where, and before which step
-    obstacle: str = ""  # what makes passes larger than the seat itself
-    sources: tuple[str, ...] = ()
-    in_time: str = ""  # how to spare it the obstacle; "" where nothing is in the way
-    step: Step | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class ThreadStep:
-    """One thing that is threaded onto a branch: a sleeve (``at`` an end), or a covering (``at`` "")."""
-
-    branch: str
-    what: str  # sleeve, or the name of the covering
-    at: str
-    from_end: str  # "": from none, where the branch lies between junctions
-    before: str  # the step that would shut the way; "": it can be threaded at any time
-    passes_mm: float
-    how: str  # for people
+    wires: int = 0
+    cables: int = 0
+    wire: str = ""
+    basis: PackedBundle | MeasuredBundle | WireDiameter | None = None
+    covering: SeatCovering | None = None
+    installation: Installation | None = None  # None: it is laid around, or nothing is known
+    obstacle: Obstacle | None = None  # what makes passes larger than the seat itself
+    section: SeatSection | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -538,9 +610,8 @@ class Capital:
 
 @dataclass(frozen=True, slots=True)
 class SeatPart:
-    """A part of a sleeve: what it lies on, its length cut flat and, after shrinking, from … to, mm."""
+    """A part of a sleeve: its length cut flat and, after shrinking, from … to, mm."""
 
-    on: str
     flat_mm: float
     shrunk_mm: Range
 
@@ -576,6 +647,7 @@ class Fit:
     stroke: Range | None = None  # width of a stroke over height of a capital after shrinking
     contrast: float = 0.0  # of print to tube; 0 where a colour is not known
     code: CodeFit | None = None
+    on_bench_sheet: bool = False  # of a tag: it refers to the bench sheet, where its rows are
 
 
 # ---------------------------------------------------------------- sheets

@@ -6,18 +6,18 @@ connector, where no bag is named) a tag. Nothing is measured here.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import replace
 from hashlib import blake2b
-from itertools import count, pairwise
+from itertools import count, groupby, pairwise
 from string import Formatter
 
 from labeler.alike import pattern
 from labeler.errors import Problem, Where, nearest
 from labeler.formulas.check import check_character
 from labeler.formulas.legibility import confusable_form, mark_positions
-from labeler.harness import branches_of, circuits_by_branch
-from labeler.model import SEE_BENCH_SHEET, Bag, Branch, Circuit, Connector, Harness, Marker, Pin, Settings, TagWords
+from labeler.harness import HarnessIndex
+from labeler.model import Bag, Circuit, Harness, Marker, TagWords
 
 # Letters and digits of marker ids: of each pair that is confused (0/O, 1/I, 2/Z, 5/S, 8/B) the digit only.
 ID_SIGNS = "0123456789ACDEFGHJKLMNPQRTUVWXY"
@@ -32,17 +32,19 @@ WIRE_TEXTS = {
 TEMPLATE_FIELDS = ("circuit", "local", "remote", "signal", "colour", "size", "cable", "wire", "serial")
 
 
-def plan(harness: Harness) -> tuple[tuple[Marker, ...], tuple[Problem, ...]]:
+def plan(index: HarnessIndex) -> tuple[tuple[Marker, ...], tuple[Problem, ...]]:
     """Return the markers of a harness in harness order, and what stands in their way.
 
     Branch ends come first, branch by branch; then the circuits' ends, the two of one circuit
     side by side; then tags. The id of a marker depends on the harness (part number or name,
     revision) and its place alone, so it stays the same from plan to sheet to record.
     """
-    problems: list[Problem] = []
-    ids = _Ids(harness)
-    markers = (*_sleeves(harness, ids), *_wire_markers(harness, ids, problems), *_tags(harness, ids))
-    return markers, tuple(problems)
+    ids = _Ids(index.harness)
+    sleeves = tuple(_sleeves(index, ids))
+    on_wires = tuple(_wire_markers(index, ids))
+    markers = (each for each in on_wires if isinstance(each, Marker))
+    problems = tuple(each for each in on_wires if isinstance(each, Problem))
+    return (*sleeves, *markers, *_tags(index, ids)), problems
 
 
 def confusable(markers: Iterable[Marker]) -> tuple[Problem, ...]:
@@ -102,8 +104,8 @@ def _signs(number: int) -> str:
     return pairs + ID_SIGNS[number // n**3 % len(ID_SIGNS)]
 
 
-def _sleeves(harness: Harness, ids: _Ids) -> Iterator[Marker]:
-    for branch in branches_of(harness):
+def _sleeves(index: HarnessIndex, ids: _Ids) -> Iterator[Marker]:
+    for branch in index.branches:
         for end in branch.ends:
             settings = end.settings
             kind = settings.branch_marker_kind
@@ -125,13 +127,12 @@ def _sleeves(harness: Harness, ids: _Ids) -> Iterator[Marker]:
             )
 
 
-def _branches_at(harness: Harness) -> dict[tuple[str, str], str]:
+def _branches_at(index: HarnessIndex) -> dict[tuple[str, str], str]:
     """Return the branch that a circuit comes out of at a connector, by circuit and connector."""
-    through = circuits_by_branch(harness)
     found: dict[tuple[str, str], str] = {}
-    for branch in branches_of(harness):
+    for branch in index.branches:
         ends = {end.at for end in branch.ends}
-        for circuit in through[branch.id]:
+        for circuit in index.through[branch.id]:
             for pin in (circuit.start, circuit.finish):
                 if pin.connector in ends:
                     found[circuit.id, pin.connector] = branch.id
@@ -140,57 +141,52 @@ def _branches_at(harness: Harness) -> dict[tuple[str, str], str]:
     return found
 
 
-# What differs from one wire marker to another.
+Writer = Callable[[Circuit, str, str], str]  # of a wire marker's text: circuit, its place here, its place there
 VARIED = ("id", "role", "at", "text", "branch", "circuit", "far", "where", "position_mm")
+"""What differs from one wire marker to another."""
 
 
-def _wire_markers(harness: Harness, ids: _Ids, problems: list[Problem]) -> Iterator[Marker]:
-    branch_at = _branches_at(harness)
-    writers: dict[str, Callable[[Circuit, str, str], str] | None] = {}
-    makers: dict[int, Callable[..., Marker]] = {}  # by the settings, which the harness keeps
-    for circuit in harness.circuits:
-        settings = circuit.settings
-        rule = settings.wire_marker
+def _wire_markers(index: HarnessIndex, ids: _Ids) -> Iterator[Marker | Problem]:
+    """Yield the markers of the circuits, and what stands in the way of some."""
+    harness, branch_at = index.harness, _branches_at(index)
+    writers: dict[str, Writer | Problem] = {}
+    for settings, circuits in groupby(harness.circuits, key=lambda circuit: circuit.settings):
         if settings.wire_marker_kind == "none":
             continue
-        if rule not in writers:
-            writers[rule] = _writer(rule, harness, circuit.where, problems)
-        write = writers[rule]
-        if write is None:
-            continue
-        made = makers.get(id(settings))
-        if made is None:
-            like = Marker("", settings.wire_marker_kind, "", "", (), True, settings)
-            made = makers[id(settings)] = pattern(like, *VARIED)
-        name, where = circuit.id, circuit.where
-        for at, far, text, role, connector, position in _places(circuit, settings, write, problems):
-            if not text.strip():
-                problems.append(_nothing_to_say(circuit, rule))
-            branch = branch_at.get((name, connector), "")
-            yield made(ids.next(role, f"{name}|{at}"), role, at, (text,), branch, name, far, where, position)
-
-
-def _nothing_to_say(circuit: Circuit, rule: str) -> Problem:
-    text = f"circuit {circuit.id}: wire marker {rule!r} gives an empty text"
-    return Problem(circuit.where, text, "give the circuit what the marker is to say, or choose another wire_marker")
+        rule = settings.wire_marker
+        made = pattern(Marker("", settings.wire_marker_kind, "", "", (), True, settings), *VARIED)
+        for circuit in circuits:
+            if rule not in writers:
+                writers[rule] = _writer(rule, harness, circuit.where)
+                if isinstance(problem := writers[rule], Problem):
+                    yield problem
+            write = writers[rule]
+            if isinstance(write, Problem):
+                break
+            by_length = settings.wire_marks != "both ends"
+            if by_length and circuit.length_mm is None:
+                text = f"circuit {circuit.id}: no length, so it is marked at both ends"
+                yield Problem(circuit.where, text, "give length_mm for marks by length", warning=True)
+            name, where = circuit.id, circuit.where
+            for at, far, text, role, connector, position in _places(circuit, write, by_length):
+                if not text.strip():
+                    said = f"circuit {name}: wire marker {rule!r} gives an empty text"
+                    fix = "give the circuit what the marker is to say, or choose another wire_marker"
+                    yield Problem(where, said, fix)
+                branch = branch_at.get((name, connector), "")
+                yield made(ids.next(role, f"{name}|{at}"), role, at, (text,), branch, name, far, where, position)
 
 
 _Place = tuple[str, str, str, str, str, float | None]  # at, far, text, role, nearest connector, position
 
 
-def _places(
-    circuit: Circuit, settings: Settings, write: Callable[[Circuit, str, str], str], problems: list[Problem]
-) -> Iterable[_Place]:
+def _places(circuit: Circuit, write: Writer, by_length: bool) -> Iterable[_Place]:
     """Where a circuit's markers go: at both ends, or by its length. Between the ends it says what it is itself."""
     start, finish = circuit.start, circuit.finish
     near, far = str(start), str(finish)
     at_start = (near, far, write(circuit, near, far), "wire end", start.connector)
     at_finish = (far, near, write(circuit, far, near), "wire end", finish.connector)
-    if settings.wire_marks == "both ends":
-        return ((*at_start, None), (*at_finish, None))
-    if circuit.length_mm is None:
-        text = f"circuit {circuit.id}: no length, so it is marked at both ends"
-        problems.append(Problem(circuit.where, text, "give length_mm for marks by length", warning=True))
+    if not by_length or circuit.length_mm is None:
         return ((*at_start, None), (*at_finish, None))
     positions = mark_positions(circuit.length_mm)
     own = [
@@ -201,24 +197,20 @@ def _places(
     return ((*at_start, positions[0]), *own[1:-1], (*at_finish, positions[-1]))
 
 
-def _writer(
-    rule: str, harness: Harness, where: Where, problems: list[Problem]
-) -> Callable[[Circuit, str, str], str] | None:
-    """Return a function that writes a wire marker's text, or None where the rule is not understood."""
+def _writer(rule: str, harness: Harness, where: Where) -> Writer | Problem:
+    """Return a function that writes a wire marker's text, or why the rule is not understood."""
     template = WIRE_TEXTS.get(rule, rule)
     if template == "{local}/{remote}":  # the default, for every wire of a long list
         return lambda circuit, near, far: f"{near}/{far}"
     try:
         parts = [(literal, name) for literal, name, _, _ in Formatter().parse(template)]
     except ValueError as error:
-        problems.append(Problem(where, f"wire_marker {rule!r}: {error}", "write fields as {circuit}"))
-        return None
+        return Problem(where, f"wire_marker {rule!r}: {error}", "write fields as {circuit}")
     names = [name for _, name in parts if name is not None]
     known = (*TEMPLATE_FIELDS, *dict.fromkeys(key for circuit in harness.circuits for key, _ in circuit.free))
     unknown = [name for name in names if name not in known]
     if unknown or not names:
-        problems.append(_not_understood(rule, unknown, known, where))
-        return None
+        return _not_understood(rule, unknown, known, where)
 
     def write(circuit: Circuit, near: str, far: str) -> str:
         values = _fields(circuit, near, far)
@@ -252,12 +244,9 @@ def _not_understood(rule: str, unknown: Sequence[str], known: Sequence[str], whe
     return Problem(where, f"wire_marker {rule!r}: {what}", f"{hint} {every}")
 
 
-def _tags(harness: Harness, ids: _Ids) -> Iterator[Marker]:
+def _tags(index: HarnessIndex, ids: _Ids) -> Iterator[Marker]:
     """Yield a tag for every bag, and one for its pins, which is needed only where they do not go on the first."""
-    bags = harness.bags or tuple(_connector_bags(harness))
-    ends = {branch.id: ", ".join(end.at for end in branch.ends) for branch in branches_of(harness)}
-    contents = contents_of(harness) if any(bag.contents for bag in bags) else None
-    for bag in bags:
+    for bag in index.bags.values():
         first = Marker(
             id=ids.next("bag", bag.id),
             kind="tag",
@@ -267,60 +256,23 @@ def _tags(harness: Harness, ids: _Ids) -> Iterator[Marker]:
             breakable=False,
             settings=bag.settings,
             branch=bag.branch,
-            far=bag.connector or ends.get(bag.branch, ""),
+            far=", ".join(index.connectors_of(bag)),
             where=bag.where,
         )
         yield first
-        if bag.contents and contents and next(_pin_rows(bag, contents), None):
+        if bag.contents and list(_pin_rows(bag, index)):
             yield replace(first, id=ids.next("bag", f"{bag.id}|{PINS}"), at=f"{bag.id} {PINS}", text=(bag.id, PINS))
 
 
-def _connector_bags(harness: Harness) -> Iterator[Bag]:
-    reached = dict.fromkeys(pin.connector for c in harness.circuits for pin in (c.start, c.finish))
-    named = {connector.id for connector in harness.connectors}
-    declared = [*harness.connectors, *(Connector(id=name) for name in reached if name not in named)]
-    for connector in declared:
-        if connector.id in reached and connector.kind not in ("splice", "junction"):
-            yield Bag(connector.id, connector=connector.id, where=connector.where, settings=harness.settings)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Contents:
-    """What tags are written from, looked up once for a harness."""
-
-    bags: Mapping[str, Bag]
-    connectors: Mapping[str, Connector]
-    branches: Mapping[str, Branch]
-    through: Mapping[str, tuple[Circuit, ...]]
-    pins: Mapping[str, list[tuple[Pin, Circuit, Pin]]]  # by connector: near pin, circuit, far pin
-
-
-def contents_of(harness: Harness) -> Contents:
-    """Return what tags are written from."""
-    pins: dict[str, list[tuple[Pin, Circuit, Pin]]] = {}
-    for circuit in harness.circuits:
-        pins.setdefault(circuit.start.connector, []).append((circuit.start, circuit, circuit.finish))
-        pins.setdefault(circuit.finish.connector, []).append((circuit.finish, circuit, circuit.start))
-    return Contents(
-        {bag.id: bag for bag in harness.bags or _connector_bags(harness)},
-        {connector.id: connector for connector in harness.connectors},
-        {branch.id: branch for branch in harness.branches},
-        circuits_by_branch(harness),
-        pins,
-    )
-
-
-def tag_words(
-    harness: Harness, contents: Contents, marker: Marker, unit: str, date: str = "", pins: str = ""
-) -> TagWords:
+def tag_words(index: HarnessIndex, marker: Marker, unit: str, date: str = "", pins: str = "") -> TagWords:
     """Return what a tag of a bag says for one unit, printed on a date.
 
     The contents to tick off are those of the bag; on its second tag, or without any, the circuits of
     its connector or branch: cavity, circuit, colour, size and far end. ``pins`` puts them below the
     contents: "all" of them, or a line that they are "elsewhere". The caution stands on the first tag alone.
     """
-    bag = contents.bags[marker.text[0]]
-    about = contents.connectors[bag.connector].description if bag.connector in contents.connectors else ""
+    harness, bag = index.harness, index.bags[marker.text[0]]
+    about = index.connector(bag.connector).description
     where = f"branch {bag.branch}: {marker.far}" if bag.branch else marker.far
     part = " ".join(filter(None, (harness.part_number, f"rev {harness.revision}" if harness.revision else "")))
     headings = (
@@ -329,33 +281,32 @@ def tag_words(
         harness.name,
         " ".join(filter(None, (part, f"unit {unit}", date))),
     )
-    ends = tuple(_pin_rows(bag, contents))
-    said = f"{len(ends)} wire ends: {SEE_BENCH_SHEET}"
+    ends = tuple(_pin_rows(bag, index))
+    said = f"{len(ends)} wire ends: see the bench sheet"
     caution = "" if len(marker.text) > 1 else marker.settings.tag_caution or ""
     if len(marker.text) > 1 or not bag.contents:
         return TagWords(" ".join(marker.text), headings, ends, "" if bag.contents else said, caution)
     items = tuple(f"{item.quantity:.15g} x {item.item}" for item in bag.contents)
     below = {"": (), "all": ends, "elsewhere": (said,)}[pins]
-    return TagWords(bag.id, headings, (*items, *below), caution=caution)
+    return TagWords(bag.id, headings, (*items, *below), caution=caution, on_bench_sheet=pins == "elsewhere")
 
 
-def _pin_rows(bag: Bag, contents: Contents) -> Iterator[str]:
-    branch = contents.branches.get(bag.branch)
-    ends = (bag.connector,) if bag.connector else tuple(end.at for end in branch.ends) if branch else ()
-    inside = {circuit.id for circuit in contents.through[branch.id]} if branch else None
-    pins = [
-        pin
-        for end in dict.fromkeys(ends)
-        for pin in contents.pins.get(end, ())
-        if inside is None or pin[1].id in inside
+def _pin_rows(bag: Bag, index: HarnessIndex) -> Iterator[str]:
+    """Yield the wire ends that a bag is for; of a branch with several ends each circuit at the first of them."""
+    connectors = index.connectors_of(bag)
+    inside = {circuit.id for circuit in index.through.get(bag.branch, ())} if bag.branch in index.through else None
+    ends = [
+        end
+        for connector in connectors
+        for end in index.circuit_ends(connector)
+        if inside is None or end.circuit.id in inside
     ]
-    names = len(ends) > 1
-    told: dict[str, str] = {}  # of a branch with several ends each circuit is named at the first of them
-    for near, circuit, far in sorted(pins, key=lambda pin: (pin[0].connector, _natural(pin[0].cavity))):
-        if told.setdefault(circuit.id, near.connector) != near.connector:
-            continue
-        place = str(near) if names or not near.cavity else near.cavity
-        yield " ".join(filter(None, (place, circuit.id, circuit.colour, circuit.size, f"to {far}")))
+    first: dict[str, str] = {}
+    for end in sorted(ends, key=lambda end: (end.pin.connector, _natural(end.pin.cavity))):
+        circuit, pin = end.circuit, end.pin
+        if first.setdefault(circuit.id, pin.connector) == pin.connector:
+            place = str(pin) if len(connectors) > 1 or not pin.cavity else pin.cavity
+            yield " ".join(filter(None, (place, circuit.id, circuit.colour, circuit.size, f"to {end.far}")))
 
 
 def _natural(cavity: str) -> tuple[int, str]:

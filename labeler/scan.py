@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from labeler.codes.reading import read_codes
-from labeler.errors import LabelerError, Problem, Where
+from labeler.errors import LabelerError, Problem, Where, refuse
 from labeler.formulas.check import has_valid_check
 from labeler.record.values import Recorded
 
@@ -19,14 +19,14 @@ if TYPE_CHECKING:
 
 PHOTOS = (".png", ".jpg", ".jpeg")
 ID = re.compile(r"(?<![0-9A-Z])[0-9A-Z]{8}(?![0-9A-Z])")
-"""A marker's id: seven signs and their check character."""
+"""A marker's id: seven characters and their check character."""
 
 
 @dataclass(frozen=True, slots=True)
 class Scanned:
     """One text that was read. ``id`` is the marker's id in it, "" where there is none that its check lets pass.
 
-    ``broken``: signs that look like an id and whose check character does not hold.
+    ``broken``: what looks like an id and whose check character is wrong.
     """
 
     text: str
@@ -38,7 +38,7 @@ class Scanned:
 
 @dataclass(frozen=True, slots=True)
 class Tally:
-    """What of a unit was seen: its markers with a code, and what was read that is not one of them."""
+    """What of a unit was scanned: its markers with a code, and what was read that is not one of them."""
 
     unit: str
     seen: tuple[Recorded, ...]
@@ -59,14 +59,14 @@ def texts_of(given: str) -> tuple[str, ...]:
     """
     if not is_photo(given):
         return (given.strip(),)
-    found = read_codes(_greys(Path(given)))
+    found = read_codes(_grey_pixels(Path(given)))
     if not found:
         fix = "take it from the front, sharp, with the code at least 200 pixels wide"
         raise LabelerError(Problem(Where(given), "no code is found in it", fix))
     return tuple(dict.fromkeys(one.text for one in found))
 
 
-def _greys(path: Path) -> Any:
+def _grey_pixels(path: Path) -> Any:
     """Return a photo as an array of greys, turned as the camera was held."""
     import numpy as np
     from PIL import Image, ImageOps, UnidentifiedImageError
@@ -89,22 +89,20 @@ def look_up(record: Record, text: str, source: str = "") -> Scanned:
     An id alone is the same in every unit of a harness: then all of them are returned, or those of
     the unit that the text names beside it.
     """
-    signs = text.upper()
-    words = ID.findall(signs)
-    held = next((word for word in words if has_valid_check(word)), "")
-    broken = "" if held or not words or not any(c.isdigit() for c in words[0]) else words[0]
-    found = record.find(held) if held else ()
-    found = tuple(item for item in found if item.row.id == held)
-    exact = tuple(item for item in found if _says(item) == text)
-    if not exact and not found and text:
-        exact = tuple(item for item in record.find("") if _says(item) == text)
+    capitals = text.upper()
+    words = ID.findall(capitals)
+    valid = next((word for word in words if has_valid_check(word)), "")
+    broken = words[0] if words and not valid and any(c.isdigit() for c in words[0]) else ""
+    found = tuple(item for item in record.find(valid) if item.row.id == valid) if valid else ()
+    every = found or (record.find("") if text else ())
+    exact = tuple(item for item in every if _code_text(item) == text)
     if not exact:
-        rest = re.split(r"[^0-9A-Z]+", signs.replace(held, " ")) if held else []
-        exact = tuple(item for item in found if item.unit.upper() in rest)
-    return Scanned(text, source, held, broken, exact or found)
+        others = re.split(r"[^0-9A-Z]+", capitals.replace(valid, " ")) if valid else []
+        exact = tuple(item for item in found if item.unit.upper() in others)
+    return Scanned(text, source, valid, broken, exact or found)
 
 
-def _says(item: Recorded) -> str | None:
+def _code_text(item: Recorded) -> str | None:
     return item.face.symbol.payload if item.face is not None and item.face.symbol is not None else None
 
 
@@ -117,15 +115,14 @@ def scan(record: Record, given: Sequence[str]) -> tuple[Scanned, ...]:
             scanned += [look_up(record, text, one if is_photo(one) else "") for text in texts_of(one)]
         except LabelerError as error:
             problems += error.problems
-    if problems:
-        raise LabelerError(*problems)
+    refuse(problems)
     return tuple(scanned)
 
 
 def against(record: Record, unit: str, scanned: Iterable[Scanned]) -> Tally:
-    """Return which markers of a unit were seen and which are missing; raises `LabelerError` for an unknown unit."""
+    """Return which markers of a unit were scanned and which are missing; raises `LabelerError` for an unknown unit."""
     drawn = [item for item in record.show(unit).markers if item.state in ("printed", "prepared")]
-    coded = {_key(item): item for item in drawn if _says(item) is not None}
+    coded = {_key(item): item for item in drawn if _code_text(item) is not None}
     seen: dict[tuple[str, str, str], Recorded] = {}
     others = []
     for one in scanned:
@@ -134,7 +131,7 @@ def against(record: Record, unit: str, scanned: Iterable[Scanned]) -> Tally:
         if not here:
             others.append(one)
     missing = tuple(item for key, item in coded.items() if key not in seen)
-    without = tuple(item for item in drawn if _says(item) is None)
+    without = tuple(item for item in drawn if _code_text(item) is None)
     return Tally(unit, tuple(item for key, item in coded.items() if key in seen), missing, without, tuple(others))
 
 

@@ -10,12 +10,12 @@ import os
 import re
 import shutil
 import subprocess
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 
 from labeler.errors import LabelerError, Problem, Where
 
-PATIENCE_S = 60.0  # a service that has not answered by then will not: project choice
+TIMEOUT_S = 60.0  # a service that has not answered by then will not: project choice
 STANDARD_MEDIA = {(210.0, 297.0): "iso_a4_210x297mm", (215.9, 279.4): "na_letter_8.5x11in"}  # PWG 5101.1
 
 _REQUEST = re.compile(r"request id is (\S+)")
@@ -23,22 +23,22 @@ _REQUEST = re.compile(r"request id is (\S+)")
 
 def queue_problems(queues: Iterable[str]) -> Sequence[Problem]:
     """Return why jobs cannot be sent to these printers; empty, they take jobs."""
-    wanted = tuple(dict.fromkeys(queues))
-    if wanted and not (shutil.which("lp") and shutil.which("lpstat")):
+    named = tuple(dict.fromkeys(queues))
+    if named and not (shutil.which("lp") and shutil.which("lpstat")):
         text = "there is no print service here (the command lp is missing)"
         return (Problem(Where("--send"), text, "print the PDF files by hand, at 100 %, or install CUPS"),)
-    return tuple(problem for queue in wanted for problem in _refusal(queue))
+    return tuple(problem for queue in named for problem in _queue_problems(queue))
 
 
-def _refusal(queue: str) -> Iterable[Problem]:
-    asked = _run(["lpstat", "-a", queue])
-    if asked.returncode:
+def _queue_problems(queue: str) -> Iterator[Problem]:
+    answer = _run(["lpstat", "-a", queue])
+    if answer.returncode:
         known = _run(["lpstat", "-e"]).stdout.split()
         fix = f"known are: {', '.join(known)}" if known else "the print service knows no printer; see lpstat -e"
-        says = " ".join(asked.stderr.split()) or "unknown"
+        says = " ".join(answer.stderr.split()) or "unknown"
         yield Problem(Where("--send"), f"printer {queue!r} takes no job ({says})", fix)
-    elif "not accepting" in asked.stdout:
-        text = f"printer {queue!r} takes no jobs now ({' '.join(asked.stdout.split())})"
+    elif "not accepting" in answer.stdout:
+        text = f"printer {queue!r} takes no jobs now ({' '.join(answer.stdout.split())})"
         yield Problem(Where("--send"), text, "let it take jobs again (cupsaccept), or name another")
 
 
@@ -49,10 +49,10 @@ def send(data: bytes, queue: str, title: str, width_mm: float, height_mm: float)
     """
     options = [f"media={media(width_mm, height_mm)}", "print-scaling=none", "fit-to-page=false", "sides=one-sided"]
     words = ["lp", "-d", queue, "-t", title, *(word for option in options for word in ("-o", option)), "--", "-"]
-    done = _run(words, data)
-    named = _REQUEST.search(done.stdout)
-    if done.returncode or not named:
-        says = " ".join((done.stderr or done.stdout).split()) or f"status {done.returncode}"
+    answer = _run(words, data)
+    named = _REQUEST.search(answer.stdout)
+    if answer.returncode or not named:
+        says = " ".join((answer.stderr or answer.stdout).split()) or f"status {answer.returncode}"
         text = f"printer {queue!r} did not take the job: {says}"
         raise LabelerError(Problem(Where("--send"), text, "see lpstat -t; nothing was recorded as printed"))
     return named[1]
@@ -82,7 +82,7 @@ def _run(words: Sequence[str], data: bytes = b"") -> subprocess.CompletedProcess
             words,
             input=data,
             capture_output=True,
-            timeout=PATIENCE_S,
+            timeout=TIMEOUT_S,
             env=steady,
             check=False,
             start_new_session=True,  # Ctrl-C is for this program, which takes back what was sent

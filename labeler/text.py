@@ -6,7 +6,7 @@ tables of metrics. One em is the type size; multiply by the size in mm.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from hashlib import blake2b
@@ -130,13 +130,8 @@ def font_for(name: str, characters: frozenset[str]) -> tuple[Font, str]:
             return candidate, lacking
     tried = ", ".join((font.name, *font.stand_in))
     signs = ", ".join(f"{c!r} (U+{ord(c):04X})" for c in lacking)
-    raise LabelerError(
-        Problem(
-            Where(""),
-            f"no glyph for {signs} in {tried}",
-            "write it otherwise, or name a TTF file that has it",
-        )
-    )
+    fix = "write it otherwise, or name a TTF file that has it"
+    raise LabelerError(Problem(Where(""), f"no glyph for {signs} in {tried}", fix))
 
 
 def _find(name: str) -> tuple[Path, tuple[str, ...]]:
@@ -178,45 +173,53 @@ def _measure(name: str, path: Path, data: bytes, stand_in: tuple[str, ...]) -> F
 
     getLogger("fontTools").setLevel(ERROR)  # what it warns of is either refused here or of no account
     try:
-        measured = _outlines(data)
+        font = _from_outlines(name, path, data, stand_in)
         if not stand_in:  # a file of the user's own: whether it can be drawn is asked now, not while drawing
-            _embedded(data)
+            _check_embedding(data)
     except LabelerError as error:
         raise _unusable(path, error.problems[0].message) from error
     except Exception as error:  # a damaged table may raise anything at all
         what = " ".join(str(error).split())[:80] or type(error).__name__
         raise _unusable(path, f"is damaged, or has no TrueType outlines ({what})") from error
-    return Font(name, path, blake2b(data, digest_size=16).hexdigest(), *measured, stand_in)
+    return font
 
 
-_Measured = tuple[float, float, float, dict[str, float], dict[str, float], dict[str, float]]
-
-
-def _outlines(data: bytes) -> _Measured:
-    """Height and width of the H, its stem, and by character the advances, tops and bottoms, all in ems."""
+def _from_outlines(name: str, path: Path, data: bytes, stand_in: tuple[str, ...]) -> Font:
+    """Return a font with the height and width of the H, its stem, and every character's advance, top and bottom."""
     from io import BytesIO
 
     from fontTools.ttLib import TTFont
 
     font = TTFont(BytesIO(data), lazy=True)
-    glyf, widths, characters = font["glyf"], font["hmtx"].metrics, font.getBestCmap()
+    glyphs, widths, characters = font["glyf"], font["hmtx"].metrics, font.getBestCmap()
     em = float(font["head"].unitsPerEm)
     if "OS/2" in font and font["OS/2"].fsType & 0x000F == 2:
         raise LabelerError(Problem(Where(""), "forbids embedding (OS/2 fsType 2)"))
-    capital = glyf[characters[ord("H")]] if characters and ord("H") in characters else None
+    capital = glyphs[characters[ord("H")]] if characters and ord("H") in characters else None
     if capital is None or getattr(capital, "yMax", 0) <= 0:
         raise LabelerError(Problem(Where(""), "has no capital H to measure"))
     advances, tops, bottoms = {}, {}, {}
     for code, glyph_name in characters.items():
-        glyph, sign = glyf[glyph_name], chr(code)
+        glyph, sign = glyphs[glyph_name], chr(code)
         advances[sign] = widths[glyph_name][0] / em
         tops[sign] = getattr(glyph, "yMax", 0) / em
         bottoms[sign] = getattr(glyph, "yMin", 0) / em
-    width = (capital.xMax - capital.xMin) / em
-    return capital.yMax / em, width, _stem(capital, glyf) / em, advances, tops, bottoms
+    points, ends, _ = capital.getCoordinates(glyphs)
+    return Font(
+        name=name,
+        path=path,
+        digest=blake2b(data, digest_size=16).hexdigest(),
+        capital=capital.yMax / em,
+        capital_width=(capital.xMax - capital.xMin) / em,
+        stroke=_stem(points, ends, capital.yMax / 4) / em,
+        advances=advances,
+        tops=tops,
+        bottoms=bottoms,
+        stand_in=stand_in,
+    )
 
 
-def _embedded(data: bytes) -> None:
+def _check_embedding(data: bytes) -> None:
     """Read the font as the drawing library does; it raises what it cannot embed."""
     from io import BytesIO
 
@@ -225,10 +228,12 @@ def _embedded(data: bytes) -> None:
     TTFontFile(BytesIO(data)).makeSubset(list(range(32, 127)))
 
 
-def _stem(glyph: Any, glyf: Any) -> float:
-    """Width of the leftmost stem at a quarter of the height, from the straight sides of an H."""
-    points, ends, _ = glyph.getCoordinates(glyf)
-    level, crossings, first = glyph.yMax / 4, [], 0
+def _stem(points: Sequence[tuple[float, float]], ends: Iterable[int], level: float) -> float:
+    """Return the width of the leftmost stem at a height, from the straight sides of an H.
+
+    ``points`` are those of its contours, ``ends`` the number of the last one of each.
+    """
+    crossings, first = [], 0
     for last in ends:
         contour = points[first : last + 1]
         for (x1, y1), (x2, y2) in zip(contour, [*contour[1:], contour[0]], strict=True):

@@ -9,50 +9,81 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Container, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import chain, groupby
 from typing import Protocol
 
 from labeler.errors import LabelerError, Problem, Where, nearest
 from labeler.formulas.bundle import pack
-from labeler.harness import circuits_by_branch, inner_splices, kinds_of
-from labeler.model import Branch, Circuit, Connector, Harness, Settings
+from labeler.harness import HarnessIndex
+from labeler.model import Branch, Circuit, Connector, Settings
 from labeler.tables.catalogue import Catalogue, default_wire, with_low_end
 from labeler.tables.colours import base_colours, colour_name
 from labeler.tables.materials import bare_diameter
 from labeler.text import load_font
 
-# ---------------------------------------------------------------- Names of a harness
+LONGEST_TEXT = 200  # characters; project choice: far more than any marker takes
+SUGGESTIONS = 20  # names a near one is looked for; project choice, it takes a millisecond each
+
+
+@dataclass(frozen=True, slots=True)
+class Unknown:
+    """A name that stands for nothing."""
+
+    what: str  # connector | circuit | cable | branch
+    name: str
+    where: Where
+    holder: str  # what names it
+
+
+Found = Iterator[Problem | Unknown]
+
+
+def validate(index: HarnessIndex, catalogue: Catalogue) -> tuple[Problem, ...]:
+    """Return every problem and warning of a harness; never raises for data."""
+    checks: tuple[Iterable[Problem | Unknown], ...] = (
+        _repeated_ids(index),
+        _connectors(index),
+        _ends_of_circuits(index),
+        _wires(index, catalogue),
+        _cables(index, catalogue),
+        _branches(index),
+        _bags(index),
+        _settings(index, catalogue),
+        _texts(index),
+    )
+    near: dict[tuple[str, str], str] = {}
+    problems: list[Problem] = []
+    for found in chain.from_iterable(checks):
+        if isinstance(found, Problem):
+            problems.append(found)
+            continue
+        name = found.what, found.name
+        if name not in near:
+            near[name] = nearest(found.name, _known(found.what, index)) if len(near) < SUGGESTIONS else ""
+        add = f"add a [[{found.what}]] with this id, or correct the name"
+        fix = f"did you mean {near[name]!r}?" if near[name] else add
+        problems.append(Problem(found.where, f"{found.holder}: {found.what} {found.name!r} is unknown", fix))
+    return tuple(problems)
+
+
+def _known(what: str, index: HarnessIndex) -> Iterable[str]:
+    harness = index.harness
+    things: dict[str, Sequence[Named]] = {
+        "connector": harness.connectors,
+        "circuit": harness.circuits,
+        "cable": harness.cables,
+        "branch": harness.branches,
+    }
+    return (thing.id for thing in things[what])
+
+
+# ---------------------------------------------------------------- names and connectors
 
 
 _LOOSE = re.compile(r"[\s_-]")
 _BEFORE_NUMBER = re.compile(r"(?<=[^\W\d_])[_-]+(?=\d)")  # a hyphen between a letter and a number
-SUGGESTIONS = 20  # names a near one is looked for; project choice, it takes a millisecond each
-
-
-class Names:
-    """The ids that a harness knows, and the nearest of them to one that it does not."""
-
-    def __init__(self, harness: Harness) -> None:
-        self.connectors = {connector.id: connector for connector in harness.connectors}
-        self.circuits = {circuit.id: circuit for circuit in harness.circuits}
-        self.cables = {cable.id: cable for cable in harness.cables}
-        self.branches = {branch.id: branch for branch in harness.branches}
-        self.near: dict[tuple[str, str], str] = {}
-
-    def unknown(self, what: str, name: str, where: Where, holder: str) -> Problem:
-        """Return the problem of a name that stands for nothing."""
-        tables: dict[str, Mapping[str, object]] = {
-            "connector": self.connectors,
-            "circuit": self.circuits,
-            "cable": self.cables,
-            "branch": self.branches,
-        }
-        if (what, name) not in self.near:
-            few = len(self.near) < SUGGESTIONS
-            self.near[what, name] = nearest(name, tables[what]) if few else ""
-        near = self.near[what, name]
-        fix = f"did you mean {near!r}?" if near else f"add a [[{what}]] with this id, or correct the name"
-        return Problem(where, f"{holder}: {what} {name!r} is unknown", fix)
 
 
 class Named(Protocol):
@@ -69,31 +100,29 @@ class Named(Protocol):
         ...
 
 
-def repeated_ids(harness: Harness) -> Iterator[Problem]:
-    """Yield every id that stands twice, with both places."""
-    yield from _repeated("circuit", harness.circuits)
-    yield from _repeated("connector", harness.connectors)
-    yield from _repeated("cable", harness.cables)
-    yield from _repeated("branch", harness.branches)
-    yield from _repeated("bag", harness.bags)
-
-
-def _repeated(what: str, things: Sequence[Named]) -> Iterator[Problem]:
-    """Yield ids that stand twice, and warn of those that are read for one another."""
-    if len({_alike(thing.id) for thing in things}) == len(things):
-        return
-    first: dict[str, Named] = {}
-    for thing in things:
-        other = first.setdefault(_alike(thing.id), thing)
-        if other is thing:
-            continue
-        if other.id == thing.id:
-            message = f"{what} {thing.id} stands already at {other.where}"
-            yield Problem(thing.where, message, "give each one its own id")
-        else:
-            only = "capitals" if thing.id.casefold() == other.id.casefold() else "capitals, blanks and hyphens"
-            message = f"{what} {thing.id} differs from {other.id} at {other.where} only in {only}"
-            yield Problem(thing.where, message, "check that two are meant", warning=True)
+def _repeated_ids(index: HarnessIndex) -> Found:
+    """Yield every id that stands twice, with both places, and a warning for those that are read for one another."""
+    harness = index.harness
+    kinds: tuple[tuple[str, Sequence[Named]], ...] = (
+        ("circuit", harness.circuits),
+        ("connector", harness.connectors),
+        ("cable", harness.cables),
+        ("branch", harness.branches),
+        ("bag", harness.bags),
+    )
+    for what, things in kinds:
+        first: dict[str, Named] = {}
+        for thing in things:
+            other = first.setdefault(_alike(thing.id), thing)
+            if other is thing:
+                continue
+            if other.id == thing.id:
+                message = f"{what} {thing.id} stands already at {other.where}"
+                yield Problem(thing.where, message, "give each one its own id")
+            else:
+                only = "capitals" if thing.id.casefold() == other.id.casefold() else "capitals, blanks and hyphens"
+                message = f"{what} {thing.id} differs from {other.id} at {other.where} only in {only}"
+                yield Problem(thing.where, message, "check that two are meant", warning=True)
 
 
 def _alike(name: str) -> str:
@@ -104,16 +133,16 @@ def _alike(name: str) -> str:
     return _BEFORE_NUMBER.sub("", "".join(folded.split()))
 
 
-def connectors(harness: Harness) -> Iterator[Problem]:
+def _connectors(index: HarnessIndex) -> Found:
     """Yield connectors whose measures contradict one another."""
-    for connector in harness.connectors:
+    for connector in index.harness.connectors:
         contact, outside = connector.contact_outside_mm, connector.outside_mm
         if contact is not None and outside is not None and contact > outside:
             message = f"{connector.id}: contact {contact:g} mm is wider than the connector, {outside:g} mm"
             yield Problem(connector.where, message, "exchange contact_outside_mm and outside_mm?")
 
 
-def listed(things: Sequence[Named]) -> str:
+def _listed(things: Sequence[Named]) -> str:
     """Return the first ids, and how many more: ``W101, W102, W103 and 7 more``."""
     shown = ", ".join(thing.id for thing in things[:3])
     return shown if len(things) <= 3 else f"{shown} and {len(things) - 3} more"
@@ -126,11 +155,12 @@ SHARED = ("splice", "ring terminal", "junction", "loose end")  # several circuit
 PACKING_OFF = 0.03  # by how much the tightest packing that is found may lie above the true one, see `pack`
 
 
-def ends_of_circuits(harness: Harness, names: Names) -> Iterator[Problem]:
+def _ends_of_circuits(index: HarnessIndex) -> Found:
     """Yield unknown connectors, cavities that cannot be, and cavities taken by more wires than may share one."""
     taken: dict[tuple[str, str], Circuit] = {}
     shared: dict[tuple[str, str], list[Circuit]] = {}
-    known, most = names.connectors, harness.settings.wires_per_cavity
+    harness, known = index.harness, index.connectors
+    most = harness.settings.wires_per_cavity
     for circuit in harness.circuits:
         start, finish = circuit.start, circuit.finish
         if start == finish and start.cavity and not _is_shared(known.get(start.connector)):
@@ -140,7 +170,7 @@ def ends_of_circuits(harness: Harness, names: Names) -> Iterator[Problem]:
         for pin in (start, finish):
             connector = known.get(pin.connector)
             if connector is None:
-                yield names.unknown("connector", pin.connector, circuit.where, circuit.id)
+                yield Unknown("connector", pin.connector, circuit.where, circuit.id)
                 continue
             if not pin.cavity:
                 continue
@@ -190,12 +220,12 @@ def _impossible_cavity(circuit: Circuit, connector: Connector, cavity: str) -> I
         yield Problem(circuit.where, message, "correct the cavity, or cavities of the connector")
 
 
-def wires(harness: Harness, catalogue: Catalogue) -> Iterator[Problem]:
+def _wires(index: HarnessIndex, catalogue: Catalogue) -> Found:
     """Yield wires of no known diameter, each kind and size once, and diameters that cannot be."""
     alike: dict[tuple[str, str], list[Circuit]] = {}
     bare: dict[str, float | None] = {}
     unsized = []
-    for circuit in harness.circuits:
+    for circuit in index.harness.circuits:
         if circuit.outside_mm is not None:
             if circuit.size not in bare:
                 bare[circuit.size] = bare_diameter(circuit.size)
@@ -208,7 +238,7 @@ def wires(harness: Harness, catalogue: Catalogue) -> Iterator[Problem]:
     yield from _without_diameter(alike, catalogue)
     yield from _assumed(alike)
     if unsized:
-        message = f"{listed(unsized)}: neither size nor outside diameter is given"
+        message = f"{_listed(unsized)}: neither size nor outside diameter is given"
         yield Problem(unsized[0].where, message, "give one, or measure the branch: diameter_mm", warning=True)
 
 
@@ -219,7 +249,7 @@ def _assumed(alike: Mapping[tuple[str, str], Sequence[Circuit]]) -> Iterator[Pro
         if not kind:
             taken.setdefault(default_wire(size), []).extend(circuits)
     for name, circuits in taken.items():
-        text = f"{listed(circuits)}: no insulation is named, {name} is taken for the diameter"
+        text = f"{_listed(circuits)}: no insulation is named, {name} is taken for the diameter"
         fix = 'name it: a column, wire under [defaults], or --set wire="…"; labeler wires lists them'
         yield Problem(circuits[0].where, text, fix, warning=True)
 
@@ -240,7 +270,7 @@ def _without_diameter(alike: Mapping[tuple[str, str], Sequence[Circuit]], catalo
             if kind in unknown and not circuits[0].wire:
                 continue  # a setting's name: told where it is set
             for found in error.problems:
-                yield Problem(circuits[0].where, f"{listed(circuits)}: {found.message}", found.fix)
+                yield Problem(circuits[0].where, f"{_listed(circuits)}: {found.message}", found.fix)
 
 
 def _thinner_than_bare(circuit: Circuit, bare: float | None) -> Iterator[Problem]:
@@ -250,32 +280,33 @@ def _thinner_than_bare(circuit: Circuit, bare: float | None) -> Iterator[Problem
         yield Problem(circuit.where, message, fix)
 
 
-def cables(harness: Harness, names: Names, catalogue: Catalogue) -> Iterator[Problem]:
+def _cables(index: HarnessIndex, catalogue: Catalogue) -> Found:
     """Yield what is wrong with cables: unknown, unmeasured, thinner than their cores."""
-    yield from _unmeasured(harness)
-    yield from _thinner_than_cores(harness, catalogue)
-    told = set()
-    for circuit in harness.circuits:
+    yield from _unmeasured(index)
+    yield from _thinner_than_cores(index, catalogue)
+    known = {cable.id: cable for cable in index.harness.cables}
+    unknown = set()
+    for circuit in index.harness.circuits:
         if not circuit.cable:
             continue
-        cable = names.cables.get(circuit.cable)
+        cable = known.get(circuit.cable)
         if cable is None:
-            if circuit.cable not in told:
-                yield names.unknown("cable", circuit.cable, circuit.where, circuit.id)
-            told.add(circuit.cable)
+            if circuit.cable not in unknown:
+                yield Unknown("cable", circuit.cable, circuit.where, circuit.id)
+            unknown.add(circuit.cable)
         elif cable.outside_mm is not None and (circuit.outside_mm or 0.0) > cable.outside_mm:
             message = f"{circuit.id}: core {circuit.outside_mm:g} mm in cable {cable.id} of {cable.outside_mm:g} mm"
             yield Problem(circuit.where, message, "check both outside diameters")
 
 
-def _thinner_than_cores(harness: Harness, catalogue: Catalogue) -> Iterator[Problem]:
+def _thinner_than_cores(index: HarnessIndex, catalogue: Catalogue) -> Found:
     """Yield cables that are thinner than the tightest packing of the thinnest that their cores may be."""
     cores: dict[str, list[float]] = {}
     unknown = set()
-    measured = {cable.id: cable for cable in harness.cables if cable.outside_mm}
-    for circuit in harness.circuits:
+    measured = {cable.id: cable for cable in index.harness.cables if cable.outside_mm}
+    for circuit in index.harness.circuits:
         if circuit.cable in measured:
-            low = circuit.outside_mm or _thinnest(circuit, harness, catalogue)
+            low = circuit.outside_mm or _thinnest(circuit, catalogue)
             cores.setdefault(circuit.cable, []).append(low)
             unknown |= set() if low else {circuit.cable}
     for name, wires in cores.items():
@@ -288,22 +319,21 @@ def _thinner_than_cores(harness: Harness, catalogue: Catalogue) -> Iterator[Prob
             yield Problem(cable.where, text, "check outside_mm of the cable, and the sizes of its cores")
 
 
-def _thinnest(circuit: Circuit, harness: Harness, catalogue: Catalogue) -> float:
+def _thinnest(circuit: Circuit, catalogue: Catalogue) -> float:
     """Return the smallest diameter of a circuit's wire, mm; 0 where no table says."""
-    settings = circuit.settings
     try:
-        found = catalogue.wire_diameter(circuit.wire or (settings.wire if settings else ""), circuit.size)
+        found = catalogue.wire_diameter(circuit.wire or circuit.settings.wire, circuit.size)
     except LabelerError:
         return 0.0
-    return (with_low_end(found, settings) if settings else found).range_mm.low
+    return with_low_end(found, circuit.settings).range_mm.low
 
 
-def _unmeasured(harness: Harness) -> Iterator[Problem]:
+def _unmeasured(index: HarnessIndex) -> Found:
     """Yield a warning for cables of unknown outside: they are counted as their cores alone."""
-    used = {circuit.cable for circuit in harness.circuits if circuit.cable}
-    left = [cable for cable in harness.cables if cable.outside_mm is None and cable.id in used]
+    used = {circuit.cable for circuit in index.harness.circuits if circuit.cable}
+    left = [cable for cable in index.harness.cables if cable.outside_mm is None and cable.id in used]
     if left:
-        text = f"{listed(left)}: no outside diameter, so the cores count as single wires without a jacket"
+        text = f"{_listed(left)}: no outside diameter, so the cores count as single wires without a jacket"
         fix = "give outside_mm in a [[cable]], or a column Cable OD"
         yield Problem(left[0].where, f"cable {text}" if len(left) == 1 else f"cables {text}", fix, warning=True)
 
@@ -311,62 +341,49 @@ def _unmeasured(harness: Harness) -> Iterator[Problem]:
 # ---------------------------------------------------------------- Branches
 
 
-def _between_junctions(harness: Harness) -> Iterator[Problem]:
+def _between_junctions(index: HarnessIndex) -> Found:
     """Yield a warning for sleeves of a branch that lies between junctions: they cannot be threaded later."""
-    kinds = kinds_of(harness)
-    for branch in harness.branches:
-        settings = branch.settings
-        sleeved = settings.branch_marker_kind in ("sleeve", "insert")
-        if branch.ends and sleeved and all(kinds.get(end.at) == "junction" for end in branch.ends):
+    for branch in index.harness.branches:
+        sleeved = branch.settings.branch_marker_kind in ("sleeve", "insert")
+        if branch.ends and sleeved and all(index.connector(end.at).kind == "junction" for end in branch.ends):
             text = f"branch {branch.id} lies between junctions: its sleeves go on before the branches are joined"
             yield Problem(branch.where, text, 'or mark it with branch_marker_kind = "wrap"', warning=True)
 
 
-def _without_sleeve(harness: Harness, reached: set[str]) -> Iterator[Problem]:
+def _without_sleeve(index: HarnessIndex) -> Found:
     """Yield a warning for connectors that no branch ends at, where branches are declared: they get no sleeve."""
+    harness = index.harness
     at = {end.at for branch in harness.branches for end in branch.ends}
-    left = [c for c in harness.connectors if c.kind == "connector" and c.id in reached and c.id not in at]
+    left = [c for c in harness.connectors if c.kind == "connector" and c.id in index.reaching and c.id not in at]
     if harness.branches and left:
         names = ", ".join(c.id for c in left[:12])
         text = f"no branch ends at {names}{' …' if len(left) > 12 else ''}: no sleeve there"
         yield Problem(left[0].where, text, "add a branch for it, if it is to have one", warning=True)
 
 
-def _in_no_branch(harness: Harness) -> Iterator[Problem]:
+def _in_no_branch(index: HarnessIndex) -> Found:
     """Yield a warning for circuits that end where a branch ends and lie in no branch: no sleeve there counts them."""
-    if not harness.branches:
-        return
-    inside = {circuit.id for circuits in circuits_by_branch(harness).values() for circuit in circuits}
-    at: dict[str, list[Circuit]] = {end.at: [] for branch in harness.branches for end in branch.ends}
-    for circuit in harness.circuits:
-        for name in {circuit.start.connector, circuit.finish.connector} & at.keys():
-            if circuit.id not in inside:
-                at[name].append(circuit)
-    for name, left in at.items():
+    inside = {circuit.id for circuits in index.through.values() for circuit in circuits}
+    for name in dict.fromkeys(end.at for branch in index.harness.branches for end in branch.ends):
+        left = [circuit for circuit in index.reaching.get(name, ()) if circuit.id not in inside]
         if left:
             verb = "end" if len(left) > 1 else "ends"
-            text = f"{listed(left)} {verb} at {name} and in no branch: no sleeve there is sized for it"
+            text = f"{_listed(left)} {verb} at {name} and in no branch: no sleeve there is sized for it"
             fix = "add a branch for it, or name it in circuits of one"
             yield Problem(left[0].where, text, fix, warning=True)
 
 
-def _splices_beyond(harness: Harness) -> Iterator[Problem]:
+def _splices_beyond(branch: Branch, index: HarnessIndex) -> Found:
     """Yield a warning for splices of which it is not known whether they lie before or beyond a junction."""
-    junctions = {c.id for c in harness.connectors if c.kind == "junction"}
-    splices = inner_splices(harness)
-    if not splices or not junctions:
-        return
-    through = circuits_by_branch(harness)
-    for branch in harness.branches:
-        to_junction = any(end.at in junctions for end in branch.ends) and not branch.circuits
-        pins = [pin.connector for c in through[branch.id] for pin in (c.start, c.finish)] if to_junction else []
-        for name in dict.fromkeys(pin for pin in pins if pin in splices):
+    if not branch.circuits and any(index.connector(end.at).kind == "junction" for end in branch.ends):
+        pins = (pin.connector for c in index.through[branch.id] for pin in (c.start, c.finish))
+        for name in dict.fromkeys(pin for pin in pins if pin in index.inner_splices):
             text = f"branch {branch.id}: splice {name} is taken to lie beyond where branches meet"
             fix = f"end a branch at {name}, or name the circuits of the branches it lies between"
             yield Problem(branch.where, text, fix, warning=True)
 
 
-def _one_diameter(branch: Branch) -> Iterator[Problem]:
+def _one_diameter(branch: Branch) -> Found:
     """Yield a diameter whose tolerance is as large as itself, and one for several limbs."""
     if branch.diameter_mm is not None and branch.diameter_tolerance_mm >= branch.diameter_mm:
         text = f"branch {branch.id}: diameter_tolerance_mm {branch.diameter_tolerance_mm:g} is not below "
@@ -377,7 +394,7 @@ def _one_diameter(branch: Branch) -> Iterator[Problem]:
         yield Problem(branch.where, text, fix)
 
 
-def _along(branch: Branch, circuits: Sequence[Circuit], harness: Harness) -> Iterator[Problem]:
+def _along(branch: Branch, index: HarnessIndex) -> Found:
     """Yield sleeves that a branch of known length has no room for, and circuits shorter than it."""
     if branch.length_mm is None:
         return
@@ -396,46 +413,49 @@ def _along(branch: Branch, circuits: Sequence[Circuit], harness: Harness) -> Ite
         both = " and ".join(f"{mm:g} mm from {at}" for at, mm in taken.items())
         text = f"branch {branch.id}: its sleeves reach {both}, and the branch has {branch.length_mm:g}: they overlap"
         yield Problem(branch.where, text, "cut them shorter, or check from_end_mm and length_mm")
-    splices = inner_splices(harness)
-    whole = [c for c in circuits if len(branch.ends) < 3 and not {c.start.connector, c.finish.connector} & splices]
-    short = [c for c in whole if c.length_mm is not None and c.length_mm < branch.length_mm]
+    short = [
+        circuit
+        for circuit in (index.through[branch.id] if len(branch.ends) < 3 else ())
+        if circuit.length_mm is not None
+        and circuit.length_mm < branch.length_mm
+        and index.inner_splices.isdisjoint((circuit.start.connector, circuit.finish.connector))
+    ]
     if short:
-        text = f"{listed(short)}: shorter than branch {branch.id} of {branch.length_mm:g} mm"
+        text = f"{_listed(short)}: shorter than branch {branch.id} of {branch.length_mm:g} mm"
         yield Problem(short[0].where, text, "check length_mm of both", warning=True)
 
 
-def branches(harness: Harness, names: Names) -> Iterator[Problem]:
+def _branches(index: HarnessIndex) -> Found:
     """Yield what is wrong with branches: unknown names, ends, lengths, circuits in none of them."""
-    reached = {pin.connector for circuit in harness.circuits for pin in (circuit.start, circuit.finish)}
-    yield from _without_sleeve(harness, reached)
-    yield from _in_no_branch(harness)
-    yield from _splices_beyond(harness)
-    yield from _between_junctions(harness)
-    through = circuits_by_branch(harness)
+    harness = index.harness
+    yield from _without_sleeve(index)
+    yield from _in_no_branch(index)
     for branch in harness.branches:
-        known = [names.circuits[id] for id in branch.circuits if id in names.circuits]
-        for id in dict.fromkeys(branch.circuits):
-            if id not in names.circuits:
-                yield names.unknown("circuit", id, branch.where, f"branch {branch.id}")
+        yield from _splices_beyond(branch, index)
+    yield from _between_junctions(index)
+    for branch in harness.branches:
+        for name in dict.fromkeys(branch.circuits):
+            if name not in index.circuits:
+                yield Unknown("circuit", name, branch.where, f"branch {branch.id}")
         if len(set(branch.circuits)) < len(branch.circuits):
             message = f"branch {branch.id}: a circuit stands twice in circuits"
             yield Problem(branch.where, message, "take it out once", warning=True)
-        own = {pin.connector for circuit in known for pin in (circuit.start, circuit.finish)}
-        at = own if branch.circuits else reached
+        own = [index.circuits[name] for name in branch.circuits if name in index.circuits]
+        reached = {pin.connector for c in own for pin in (c.start, c.finish)} if branch.circuits else index.reaching
         yield from _one_diameter(branch)
-        yield from _along(branch, through[branch.id], harness)
-        yield from _ends(branch, names, at)
-        yield from _empty(branch, at)
+        yield from _along(branch, index)
+        yield from _ends(branch, index, reached)
 
 
-def _ends(branch: Branch, names: Names, reached: set[str]) -> Iterator[Problem]:
-    """Yield ends at no known connector, or at one that no circuit of the branch reaches."""
+def _ends(branch: Branch, index: HarnessIndex, reached: Container[str]) -> Found:
+    """Yield ends at no known connector or at one that no circuit of the branch reaches; a branch without ends or
+    circuits, where no diameter was measured either."""
     seen: set[str] = set()
     has_some = bool(branch.circuits) or any(end.at in reached for end in branch.ends)
     for end in branch.ends:
-        connector = names.connectors.get(end.at)
+        connector = index.connectors.get(end.at)
         if connector is None:
-            yield names.unknown("connector", end.at, end.where, f"branch {branch.id}")
+            yield Unknown("connector", end.at, end.where, f"branch {branch.id}")
         elif end.at not in reached and connector.kind != "junction" and has_some:
             message = f"branch {branch.id}: none of its circuits ends at {end.at}"
             yield Problem(end.where, message, "check circuits of the branch, and at", warning=True)
@@ -447,26 +467,22 @@ def _ends(branch: Branch, names: Names, reached: set[str]) -> Iterator[Problem]:
         message = f"branch {branch.id}: connectors are fitted at all ends"
         fix = "sleeves must pass a connector, or take one off first"
         yield Problem(branch.where, message, fix, warning=True)
-
-
-def _empty(branch: Branch, reached: set[str]) -> Iterator[Problem]:
-    """Yield a branch without an end, or without circuits where no diameter was measured either."""
     if not branch.ends:
         message = f"branch {branch.id} has no end, so no sleeve"
         yield Problem(branch.where, message, "add [[branch.end]]", warning=True)
-    has_some = bool(branch.circuits) or any(end.at in reached for end in branch.ends)
     if not has_some and branch.diameter_mm is None:
         message = f"branch {branch.id} has no circuits"
         yield Problem(branch.where, message, "name them in circuits, or measure diameter_mm")
 
 
-def bags(harness: Harness, names: Names) -> Iterator[Problem]:
+def _bags(index: HarnessIndex) -> Found:
     """Yield the bags of branches and connectors that nobody knows."""
-    for bag in harness.bags:
-        if bag.branch and bag.branch not in names.branches:
-            yield names.unknown("branch", bag.branch, bag.where, f"bag {bag.id}")
-        if bag.connector and bag.connector not in names.connectors:
-            yield names.unknown("connector", bag.connector, bag.where, f"bag {bag.id}")
+    branches = {branch.id for branch in index.harness.branches}
+    for bag in index.harness.bags:
+        if bag.branch and bag.branch not in branches:
+            yield Unknown("branch", bag.branch, bag.where, f"bag {bag.id}")
+        if bag.connector and bag.connector not in index.connectors:
+            yield Unknown("connector", bag.connector, bag.where, f"bag {bag.id}")
         if bag.branch and bag.connector:
             message = f"bag {bag.id} names branch {bag.branch} and connector {bag.connector}"
             yield Problem(bag.where, message, "keep the one that the bag is for")
@@ -478,10 +494,10 @@ def bags(harness: Harness, names: Names) -> Iterator[Problem]:
 SEEN_THROUGH = ("clear", "transparent")  # tube that has no colour: common words
 
 
-def settings_of(harness: Harness, catalogue: Catalogue) -> Iterator[Problem]:
+def _settings(index: HarnessIndex, catalogue: Catalogue) -> Found:
     """Yield names that no table has, each where it is set first, and settings that contradict each other."""
     told: set[tuple[str, str]] = set()
-    for settings, where in _set_somewhere(harness):
+    for settings, where in _set_somewhere(index):
         for what, problem in _out_of_order(settings, where):
             if ("order", what) not in told:
                 told.add(("order", what))
@@ -531,23 +547,16 @@ def _looked_up(settings: Settings, catalogue: Catalogue) -> Iterator[tuple[str, 
         yield "sleeve", family, catalogue.tubes
 
 
-def _set_somewhere(harness: Harness) -> Iterator[tuple[Settings, Where]]:
-    """Yield every different settings object with the place that brought it in."""
-    seen: set[int] = set()
+def _set_somewhere(index: HarnessIndex) -> Iterator[tuple[Settings, Where]]:
+    """Yield all different settings, each with the place that brought it in."""
+    harness = index.harness
     ends = (end for branch in harness.branches for end in branch.ends)
-    groups: tuple[Iterable[Harness | _Set], ...] = (
-        (harness,),
-        harness.circuits,
-        harness.branches,
-        ends,
-        harness.bags,
-    )
-    for group in groups:
-        for holder in group:
-            settings = holder.settings
-            if id(settings) not in seen:
-                seen.add(id(settings))
-                yield settings, holder.where
+    holders: Iterable[_Set] = chain((harness,), harness.circuits, harness.branches, ends, harness.bags)
+    seen: set[Settings] = set()
+    for settings, those in groupby(holders, key=lambda holder: holder.settings):
+        if settings not in seen:
+            seen.add(settings)
+            yield settings, next(those).where
 
 
 class _Set(Protocol):
@@ -560,15 +569,14 @@ class _Set(Protocol):
 # ---------------------------------------------------------------- Texts
 
 
-LONGEST_TEXT = 200  # characters; project choice: far more than any marker takes
-
 _CONTROL = re.compile(
     r"[\x00-\x1f\x7f-\x9f\xad\u200b-\u200f\u2028-\u202e\u2060-\u2069\ufeff]"
 )  # and signs that do not show
 
 
-def texts(harness: Harness) -> Iterator[Problem]:
+def _texts(index: HarnessIndex) -> Found:
     """Yield what no marker can say: empty lines, control characters, texts without end."""
+    harness = index.harness
     for branch in harness.branches:
         for end in branch.ends:
             what = f"branch {branch.id}, end {end.at}"
@@ -578,10 +586,6 @@ def texts(harness: Harness) -> Iterator[Problem]:
                     yield Problem(end.where, f"{what}: a line of its text is empty", fix)
                 yield from _unprintable(line, what, end.where)
     yield from _unprintable(harness.name, "harness name", harness.where)
-    yield from _unprintable_ids(harness)
-
-
-def _unprintable_ids(harness: Harness) -> Iterator[Problem]:
     for circuit in harness.circuits:
         if len(circuit.id) > LONGEST_TEXT or len(circuit.signal) > LONGEST_TEXT:
             yield from _unprintable(max(circuit.id, circuit.signal, key=len), "circuit", circuit.where)
@@ -610,26 +614,3 @@ def _unprintable(text: str, what: str, where: Where) -> Iterator[Problem]:
     if found:
         fix = 'take it out; several lines are written ["DEPTH", "J4"]'
         yield Problem(where, f"{what}: sign {found[0]!a} in the text, which does not show", fix)
-
-
-# ---------------------------------------------------------------- validate
-
-
-__all__ = ["LONGEST_TEXT", "validate"]
-
-
-def validate(harness: Harness, catalogue: Catalogue) -> tuple[Problem, ...]:
-    """Return every problem and warning of a harness; never raises for data."""
-    names = Names(harness)
-    checks: tuple[Iterable[Problem], ...] = (
-        repeated_ids(harness),
-        connectors(harness),
-        ends_of_circuits(harness, names),
-        wires(harness, catalogue),
-        cables(harness, names, catalogue),
-        branches(harness, names),
-        bags(harness, names),
-        settings_of(harness, catalogue),
-        texts(harness),
-    )
-    return tuple(problem for check in checks for problem in check)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import random
 from collections.abc import Iterator
 from dataclasses import dataclass
-from io import BytesIO
 from math import ceil, radians, sin
 from typing import Any
 
@@ -13,8 +12,8 @@ import numpy as np
 import pypdfium2
 
 from labeler.codes.symbols import symbols
-from labeler.draw.around import Header
 from labeler.draw.pdf import draw_sheets
+from labeler.draw.sheet_frame import Header
 from labeler.fit.film import fit_wrap, wrap_place
 from labeler.fit.result import needed_for
 from labeler.fit.sleeve import SleevePlace, fit_sleeve
@@ -57,7 +56,7 @@ def trials(seed: int, **fixed: Any) -> Iterator[Trial]:
         )
         role = "branch end" if marker_kind == "sleeve" else "wire end"
         marker = Marker("W9X0GRQG", marker_kind, role, "J4", ("J4",), True, chosen)
-        seat = Seat(on, on, on, "test")
+        seat = Seat(on, on, on)
 
         def codes(other: str, _: str, kind: str = kind, payload: str = payload) -> Iterator[Any]:
             return symbols(other or kind, payload)
@@ -85,14 +84,13 @@ def flat_picture(fit: Fit) -> Any:
     dpi, symbol = dots_of(fit), face.symbol
     stock = Stock("reel", "reel", "sleeve", "one piece a page")
     placed = (Placed(Piece("A", face, "reel"), "A1", 0.0, 0.0),)
-    target = BytesIO()
-    draw_sheets([Sheet(stock, 1, face.width_mm, face.height_mm, "", placed)], target, title="t", header=Header("t"))
+    data = draw_sheets([Sheet(stock, 1, face.width_mm, face.height_mm, "", placed)], title="t", header=Header("t"))
     half = len(symbol.rows) * symbol.module_y_mm / 2
     middle, keep = symbol.y_mm + half, BARS_MM if fit.code and fit.code.rows == 1 else half + 3.0
     right = face.width_mm - symbol.x_mm - (len(symbol.rows[0]) + 12) * symbol.module_x_mm
     edges = (0.0, middle - keep, right, face.height_mm - middle - keep)
     crop = tuple(max(0.0, free) * 72 / 25.4 for free in edges)
-    with pypdfium2.PdfDocument(target.getvalue()) as document:
+    with pypdfium2.PdfDocument(data) as document:
         picture = document[0].render(scale=dpi / 72, grayscale=True, crop=crop).to_numpy()
     greys = picture.reshape(picture.shape[:2]).astype(float)
     lacking = [round(max(0.0, keep - room) * dpi / 25.4) for room in (face.height_mm - middle, middle)]

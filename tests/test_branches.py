@@ -6,12 +6,14 @@ from typing import Any
 import pytest
 
 from labeler.errors import LabelerError
-from labeler.harness import circuits_at, circuits_by_branch
-from labeler.model import Branch, Circuit, Connector, Harness, Pin, Seat
-from labeler.size.bundles import end_seat
-from labeler.size.installation import threading
+from labeler.harness import index
+from labeler.model import BUNDLE, Branch, Circuit, Connector, Harness, Obstacle, Seat
+from labeler.size.bundles import Sizing
+from labeler.size.installation import installation_order
+from labeler.size.seats import end_seat
+from labeler.size.wording import sits_on
 from labeler.tables.catalogue import load_catalogue
-from tests.make import circuit, harness, new_branch, new_circuit, new_end, new_harness, settings
+from tests.make import circuit, harness, new_branch, new_end, settings
 
 CATALOGUE = load_catalogue()
 SPLICE, MEET = {"kind": "splice"}, {"kind": "junction"}
@@ -37,12 +39,12 @@ def branch(name: str, *ends: str, **more: Any) -> Branch:
 
 
 def through(made: Harness) -> dict[str, list[str]]:
-    return {name: [c.id for c in found] for name, found in circuits_by_branch(made).items()}
+    return {name: [c.id for c in found] for name, found in index(made).through.items()}
 
 
 def seat(made: Harness, end: int, place: int = 0) -> Seat:
     one = made.branches[place]
-    return end_seat(one, one.ends[end], circuits_by_branch(made)[one.id], made, CATALOGUE)
+    return end_seat(one, one.ends[end], Sizing(index(made), CATALOGUE))
 
 
 SPLICED = wires("J4-P2", "J4-S1", "J4-S1", "S1-P2")
@@ -54,7 +56,7 @@ def test_a_splice_on_a_branch_is_followed_through() -> None:
     made = boat(SPLICED, branch("B4", "J4", "P2"), S1=SPLICE)
     assert through(made) == {"B4": ["W1", "W2", "W3", "W4"]}
     at_j4, at_p2 = seat(made, 0), seat(made, 1)
-    assert (at_j4.sits_on, at_p2.sits_on) == ("3 wires", "2 wires")
+    assert (sits_on(at_j4), sits_on(at_p2)) == ("3 wires", "2 wires")
     assert (at_j4.closes_on.low, at_p2.closes_on.low) == pytest.approx((3.910, 3.273), abs=1e-3)
     assert (at_j4.passes.high, at_p2.passes.high) == pytest.approx((4.525, 4.2), abs=1e-3)
 
@@ -67,8 +69,8 @@ def test_from_the_other_end_the_widest_of_the_branch_is_passed() -> None:
     )
     found = seat(made, 1)
     assert found.passes.high == pytest.approx(4.525, abs=1e-3)
-    assert found.obstacle == "bundle on the way from J4, 4.5 mm"
-    steps = threading(made.branches[0], circuits_by_branch(made)["B4"], made, CATALOGUE)
+    assert found.obstacle == Obstacle(BUNDLE, "J4", found.passes.high)
+    steps = installation_order(made.branches[0], Sizing(index(made), CATALOGUE))
     assert [step.passes_mm for step in steps] == pytest.approx([4.525, 4.525], abs=1e-3)
     thick = replace(
         made, connectors=tuple(replace(c, outside_mm=7.0 if c.id == "S1" else 20.0) for c in made.connectors)
@@ -116,24 +118,41 @@ def test_what_runs_through(
 def test_each_end_of_a_branch_with_several_holds_what_ends_there() -> None:
     """A line P1, J4, J5: three wires at P1, two of them end at J4, one at J5; each 2 mm, the hull of two 3.273."""
     made = boat(wires("P1-J4", "P1-J4", "P1-J5"), branch("B1", "P1", "J4", "J5"))
-    assert [seat(made, end).sits_on for end in range(3)] == ["3 wires", "2 wires", "1 wire"]
+    assert [sits_on(seat(made, end)) for end in range(3)] == ["3 wires", "2 wires", "1 wire"]
     assert seat(made, 1).closes_on.low == pytest.approx(3.273, abs=1e-3)
     assert seat(made, 2).passes.high == 2.0
     named = replace(made, branches=(branch("B1", "P1", "J4", "J5", circuits=("W1", "W2", "W3")),))
-    assert [seat(named, end).sits_on for end in range(3)] == ["3 wires", "2 wires", "1 wire"]
+    assert [sits_on(seat(named, end)) for end in range(3)] == ["3 wires", "2 wires", "1 wire"]
+
+
+def test_what_meets_at_a_termination_comes_from_all_branches() -> None:
+    """At S1 three ends meet, of two branches; W2 has both of its ends at J4."""
+    made = boat(wires("J4:1-S1", "J4:2-J4:3", "S1-P2:1", "J9:1-S1"), branch("B1", "J4", "S1"), branch("B2", "S1", "P2"))
+    found = index(made)
+    assert [(end.circuit.id, str(end.far)) for end in found.circuit_ends("S1")] == [
+        ("W1", "J4:1"),
+        ("W3", "P2:1"),
+        ("W4", "J9:1"),
+    ]
+    assert [(end.pin.cavity, end.circuit.id) for end in found.circuit_ends("J4")] == [
+        ("1", "W1"),
+        ("2", "W2"),
+        ("3", "W2"),
+    ]
+    assert list(found.circuit_ends("J99")) == []
+    assert found.connector("J99") == Connector("J99")
 
 
 def test_a_branch_of_two_ends_holds_the_circuits_it_names() -> None:
     made = boat(SPLICED, branch("B4", "J4", "P2", circuits=("W1", "W2", "W3", "W4")), S1=SPLICE)
-    assert [seat(made, end).sits_on for end in range(2)] == ["4 wires", "4 wires"]
+    assert [sits_on(seat(made, end)) for end in range(2)] == ["4 wires", "4 wires"]
 
 
 def test_where_limbs_meet_lies_what_leaves() -> None:
     """J4 to J5 stays on the branch, two go on to P1."""
     made = boat(wires("J4-P1", "J5-P1", "J4-J5"), branch("B1", "J4", "J5", "M1"), M1=MEET)
-    assert [seat(made, end).sits_on for end in range(3)] == ["2 wires", "2 wires", "2 wires"]
-    kinds = {c.id: c.kind for c in made.connectors}
-    at = circuits_at(made.branches[0], made.branches[0].ends[2], made.circuits, kinds)
+    assert [sits_on(seat(made, end)) for end in range(3)] == ["2 wires", "2 wires", "2 wires"]
+    at = index(made).circuits_at(made.branches[0], made.branches[0].ends[2])
     assert [c.id for c in at] == ["W1", "W2"]
 
 
@@ -143,7 +162,7 @@ def test_what_cannot_be_told_is_refused(ends: tuple[str, ...]) -> None:
     made = boat(SPLICED, branch("B1", *ends), S1=SPLICE, J9={})
     with pytest.raises(LabelerError, match=f"3 ends, and which of its circuits lie at {ends[1]} cannot be told"):
         seat(made, 1)
-    assert seat(made, 0).sits_on == "3 wires"
+    assert sits_on(seat(made, 0)) == "3 wires"
 
 
 def test_contacts_crimped_lie_among_the_wires_of_their_own_end() -> None:
@@ -157,12 +176,3 @@ def test_contacts_crimped_lie_among_the_wires_of_their_own_end() -> None:
 def test_settings_of_these_tests() -> None:
     """The margins the sums above are made with: laid by hand 1.2, at least 5 % above the packing."""
     assert (settings().hand_lay_factor, settings().hand_lay_allowance) == (1.2, 0.05)
-
-
-def test_another_harness_is_not_taken_for_the_one_asked_about_last() -> None:
-    """What was worked out for one harness is kept; for the next, and for the first again, it is worked out anew."""
-    first = new_harness("Boat", circuits=(new_circuit("W1", Pin("P1", "1"), Pin("J1", "1")),))
-    second = new_harness("Boat", circuits=(new_circuit("W2", Pin("P1", "1"), Pin("J2", "1")),))
-    for boat, wire, at in ((first, "W1", "J1"), (second, "W2", "J2"), (first, "W1", "J1")):
-        for _ in range(2):
-            assert [c.id for c in circuits_by_branch(boat)[at]] == [wire]

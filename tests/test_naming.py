@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from labeler.record.marker_names import GROUP, NOT, PART, WHOLE, Names, met, plain
+from labeler.record.marker_names import GROUP, NOT, PART, WHOLE, Names, match_rank, normalised
 
 END = Names("W9X0GRQG", "J1", "B1", "", "ECHO SOUNDER J1")
 WIRE = Names("T8CJ3E5E", "J1:2", "B1", "W501", "J1:2/P1:12")
@@ -41,13 +41,13 @@ ODD = Names("AB", " J 1 ", "", "", "")
     ],
 )
 def test_a_name_meets_whole_names_and_whole_words(names: Names, name: str, expected: int) -> None:
-    assert met(names, plain(name)) == expected
+    assert match_rank(names, normalised(name)) == expected
 
 
 def test_the_kind_of_a_marker_may_stand_before_its_place() -> None:
     """A connector's sleeve and its bag's tag share a place."""
     sleeve, tag = replace(END, kind="sleeve"), Names("QE4MCQTJ", "J1", label="J1 River survey boat", kind="tag")
     for name, meant in (("j1", [WHOLE, WHOLE]), ("tag j1", [NOT, WHOLE]), ("sleeve j1", [WHOLE, NOT])):
-        assert [met(names, name) for names in (sleeve, tag)] == meant
-    assert met(sleeve, "sleeve b1 j1") == WHOLE
-    assert met(tag, "tag river") == NOT
+        assert [match_rank(names, name) for names in (sleeve, tag)] == meant
+    assert match_rank(sleeve, "sleeve b1 j1") == WHOLE
+    assert match_rank(tag, "tag river") == NOT

@@ -5,24 +5,26 @@ from __future__ import annotations
 from collections.abc import Iterable
 from math import ceil
 
+from labeler.answers.report import parts_of
 from labeler.errors import Problem, Where, WrongUse, nearest
 from labeler.formulas.curvature import GRADES
 from labeler.formulas.shrink import stop
-from labeler.model import Capital, CodeFit, Fit, Range, Seat, Settings, Tube
-from labeler.record.marker_names import NOT, Names, met, plain
+from labeler.model import Capital, CodeFit, Fit, MeasuredBundle, PackedBundle, Range, Seat, Settings, Tube
+from labeler.record.marker_names import NOT, Names, match_rank, normalised
+from labeler.size import wording
 
 
 def named(fits: Iterable[Fit], name: str) -> tuple[Fit, ...]:
-    """Return the markers that a name means: those it meets nearest, as `labeler.naming` has it.
+    """Return the markers that a name means: those that it matches best, see `labeler.record.marker_names`.
 
-    Raises `WrongUse` where it meets none.
+    Raises `WrongUse` where it matches none.
     """
-    wanted = plain(name)
+    wanted = normalised(name)
     known = tuple((_names(fit), fit) for fit in fits)
-    ranked = [(met(names, wanted), fit) for names, fit in known]
+    ranked = [(match_rank(names, wanted), fit) for names, fit in known]
     best = min((rank for rank, _ in ranked), default=NOT)
     if best == NOT:
-        near = nearest(name, dict.fromkeys(called for names, _ in known for called in _called(names)))
+        near = nearest(name, [printed for names, _ in known for printed in names.printed()])
         fix = f"did you mean {near!r}? " if near else ""
         fix += "take an id, a place or the text of labeler check"
         raise WrongUse(Problem(Where("--explain"), f"no marker is called {name!r}", fix))
@@ -32,12 +34,6 @@ def named(fits: Iterable[Fit], name: str) -> tuple[Fit, ...]:
 def _names(fit: Fit) -> Names:
     marker = fit.marker
     return Names(marker.id, marker.at, marker.branch, marker.circuit, " ".join(fit.lines or marker.text), marker.kind)
-
-
-def _called(names: Names) -> Iterable[str]:
-    """Yield what a marker is called by, in the words that are printed."""
-    whole = f"{names.branch} {names.at}" if names.branch else ""
-    yield from (name for name in (names.id, names.label, names.at, whole, names.circuit, names.branch) if name)
 
 
 def explain(fit: Fit) -> Iterable[str]:
@@ -66,8 +62,8 @@ def _span(value: Range, digits: int = 2) -> str:
 
 
 def _seat(seat: Seat, kind: str) -> Iterable[str]:
-    yield f"sits on     {seat.sits_on}"
-    for source in seat.sources:
+    yield f"sits on     {wording.sits_on(seat)}"
+    for source in wording.sources(seat):
         yield f"            {source}"
     if kind == "wrap":
         yield f"around      {_span(seat.text_on)} mm"
@@ -75,24 +71,24 @@ def _seat(seat: Seat, kind: str) -> Iterable[str]:
     passes, closes = _from_to(seat)
     yield f"passes      {_span(seat.passes)} mm: {passes}"
     yield f"closes on   {_span(seat.closes_on)} mm: {closes}"
-    if seat.step:
-        where = "over the covering" if seat.step.towards_end else "the bare bundle"
+    if seat.section:
+        where = "over the covering" if seat.section.towards_end else "the bare bundle"
         yield f"text on     {_span(seat.text_on)} mm: {where}"
-        yield f"            and {_span(seat.step.closes_on)} mm: {seat.step.on}"
-    if seat.slip_on:
-        yield f"thread      {seat.slip_on}"
+        yield f"            and {_span(seat.section.closes_on)} mm: {wording.sections(seat)[1]}"
+    if seat.installation:
+        yield f"thread      {wording.installation(seat.installation)}"
 
 
 def _from_to(seat: Seat) -> tuple[str, str]:
     """Where the diameters that a sleeve passes and closes on are from."""
-    bundle = seat.sources[0] if seat.sources else ""
-    obstacle = f", and {seat.obstacle}" if seat.obstacle else ""
-    if "packed to" in bundle:
-        covering = ", the covering on it" if len(seat.sources) > 1 else ""
+    obstacle = f", and {wording.obstacle(seat.obstacle)}" if seat.obstacle else ""
+    if isinstance(seat.basis, PackedBundle) and seat.basis.count > 1:
+        covering = ", the covering on it" if seat.covering else ""
         return f"the tightest packing to laid by hand{covering}{obstacle}", "hull (perimeter / pi) to laid by hand"
-    bare = "as measured" if bundle.startswith("measured") else "as given" if not bundle else "the wire or cable itself"
-    covering = ", the covering added" if len(seat.sources) > 1 else ""
-    return f"{bare}{covering}{obstacle}", bare if seat.step or not covering else f"{bare}{covering}"
+    measured = isinstance(seat.basis, MeasuredBundle)
+    bare = "as measured" if measured else "the wire or cable itself" if seat.basis else "as given"
+    covering = ", the covering added" if seat.covering else ""
+    return f"{bare}{covering}{obstacle}", bare if seat.section or not covering else f"{bare}{covering}"
 
 
 def _tube(fit: Fit, tube: Tube, seat: Seat) -> Iterable[str]:
@@ -111,8 +107,8 @@ def _tube(fit: Fit, tube: Tube, seat: Seat) -> Iterable[str]:
             )
     if settings.faces == "both":
         yield "faces       both: 2 copies, opposite each other, in two passes of the printer"
-    for part in fit.parts:
-        yield f"length      {part.flat_mm:.1f} mm flat, {_span(part.shrunk_mm, 1)} mm shrunk, on {part.on}"
+    for on, part in parts_of(fit):
+        yield f"length      {part.flat_mm:.1f} mm flat, {_span(part.shrunk_mm, 1)} mm shrunk, on {on}"
     if fit.print_scale and fit.face_scale:
         yield f"scale       around {_span(fit.print_scale, 3)}: outside on the part / outside supplied, the wall's"
         yield "            volume kept, over the tolerances of tube, wall, length and seat"

@@ -16,10 +16,13 @@ from labeler.tables.materials import COVERINGS, FAMILIES, KINDS
 from labeler.tables.printers import PRINTER
 from labeler.tables.stocks import STOCK
 from labeler.text import FONTS
+from labeler.work.sleeves import from_json
+from labeler.work.wording import instructions
 
 if TYPE_CHECKING:
+    from labeler.job.revising import Difference
     from labeler.record.store import Record
-    from labeler.record.values import Recorded
+    from labeler.record.values import MarkerRow, Recorded
 
 
 Row = dict[str, Any]
@@ -139,7 +142,7 @@ def used_rows(record: Record, catalogue: Catalogue) -> list[Row]:
 
     stocks = {stock.name: stock for stock in catalogue.stocks}
     rows = []
-    for sheet in record.partly_used_sheets():
+    for sheet in record.partial_sheets():
         row: Row = {"stock": sheet.stock, "used": blocks_of(sheet.cells), "free": None, "next": ""}
         if sheet.stock in stocks:
             gone = {*sheet.cells, *parse_cells(stocks[sheet.stock].used)}
@@ -149,11 +152,24 @@ def used_rows(record: Record, catalogue: Catalogue) -> list[Row]:
     return rows
 
 
+def row_json(row: MarkerRow) -> Row:
+    """Return what the record keeps of a marker, with its instructions in words."""
+    return asdict(row) | {"how": instructions(from_json(row.how)) if row.how else ""}
+
+
+def difference_rows(found: Iterable[Difference]) -> list[Row]:
+    """Return what differs between two harnesses."""
+    return [
+        asdict(one) | {"old": row_json(one.old) if one.old else None, "new": row_json(one.new) if one.new else None}
+        for one in found
+    ]
+
+
 def recorded_rows(found: Iterable[Recorded]) -> list[Row]:
     """Return recorded markers with their place on the sheet and how often they were printed."""
     return [
         {
-            **asdict(item.row),
+            **row_json(item.row),
             "unit": item.unit,
             "harness": item.harness,
             "part_number": item.part_number,

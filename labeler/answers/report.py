@@ -6,7 +6,8 @@ from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
 from labeler.errors import Problem
-from labeler.model import Capital, CodeFit, Fit, Range, Seat, Tube
+from labeler.model import Capital, CodeFit, Fit, Range, Seat, SeatPart, Tube
+from labeler.size import wording
 
 if TYPE_CHECKING:
     from labeler.job.check import Checked
@@ -59,7 +60,7 @@ def marker_json(fit: Fit) -> dict[str, Any]:
         "ways_out": list(fit.ways_out) or None,
     }
     if marker.kind in ("sleeve", "insert") and fit.seat:
-        made["slip_on"] = fit.seat.slip_on
+        made["slip_on"] = wording.installation(fit.seat.installation)
     return {key: value for key, value in made.items() if value is not None}
 
 
@@ -79,7 +80,7 @@ def _print_json(fit: Fit) -> dict[str, Any]:
         "size_pt": round(fit.size_mm * 72 / 25.4, 3) or None,
         "capital_mm": _capital_json(fit.capital),
         "direction": fit.direction or None,
-        "parts_mm": [{"on": p.on, "flat": _mm(p.flat_mm), **_low_high(p.shrunk_mm)} for p in fit.parts] or None,
+        "parts_mm": [{"on": on, "flat": _mm(p.flat_mm), **_low_high(p.shrunk_mm)} for on, p in parts_of(fit)] or None,
         "proportion": _range(fit.proportion),
         "stroke": _range(fit.stroke),
         "contrast": _mm(fit.contrast) or None,
@@ -87,6 +88,11 @@ def _print_json(fit: Fit) -> dict[str, Any]:
         "position_mm": marker.position_mm,
         "code": _code_json(fit.code),
     }
+
+
+def parts_of(fit: Fit) -> Iterable[tuple[str, SeatPart]]:
+    """Return the parts of a sleeve, each with what it lies on, in words."""
+    return zip(wording.sections(fit.seat) if fit.seat else (), fit.parts, strict=False)
 
 
 def _mm(value: float) -> float:
@@ -104,7 +110,7 @@ def _low_high(value: Range) -> dict[str, float]:
 def _seat_json(seat: Seat | None) -> dict[str, Any]:
     if seat is None:
         return {}
-    made = {"sits_on": seat.sits_on, "passes_mm": _range(seat.passes), "closes_on_mm": _range(seat.closes_on)}
+    made = {"sits_on": wording.sits_on(seat), "passes_mm": _range(seat.passes), "closes_on_mm": _range(seat.closes_on)}
     if seat.text_on != seat.closes_on:
         made["text_on_mm"] = _range(seat.text_on)
     return made

@@ -10,11 +10,24 @@ from labeler.errors import LabelerError, Problem, Where, WrongUse
 from labeler.fit.code import CodeMaker
 from labeler.fit.remedies import Change, Other, ways_out
 from labeler.fit.sleeve import SleevePlace, fit_sleeve, room_of
-from labeler.job.fitting import Coder
-from labeler.model import DOES_NOT_FIT, Fit, Harness, Marker, Range, Seat, Settings, TubeChoice
+from labeler.job.fitting import coded
+from labeler.model import (
+    DOES_NOT_FIT,
+    INSTALL_CONNECTOR,
+    ClosingStep,
+    Fit,
+    Harness,
+    Installation,
+    Marker,
+    Range,
+    Seat,
+    Settings,
+    TubeChoice,
+)
 from labeler.read.values import length, setting, size, with_settings
 from labeler.size.bundles import Bundle, bundle
 from labeler.size.tubes import choose_tubes
+from labeler.size.wording import basis
 from labeler.tables.catalogue import (
     Catalogue,
     default_settings,
@@ -50,7 +63,7 @@ def fit_text(
     chosen = settings_from(settings or {})
     catalogue = load_catalogue()
     on = _diameters(over)
-    seat = Seat(on, on, on, "the diameter given", "thread on before the connector or contacts are fitted")
+    seat = Seat(on, on, on, installation=Installation(before=ClosingStep(INSTALL_CONNECTOR)))
     lines = tuple(part.strip() for part in re.split(r"\\n|\n", text) if part.strip())
     if not lines:
         raise _wrong("TEXT", f"{text!r} holds nothing to print", "give the text")
@@ -61,8 +74,8 @@ def fit_text(
     fixed = _cut(cut) if cut else None
     codes = None
     if chosen.code != "none":
-        coded = replace(marker, id=SOME_ID, settings=replace(chosen, code_on=("sleeve",)))
-        marker, codes = Coder(Harness("fit", settings=chosen), SOME_UNIT).of(coded)
+        own = replace(marker, id=SOME_ID, settings=replace(chosen, code_on=("sleeve",)))
+        marker, codes = coded(own, Harness("fit", settings=chosen), SOME_UNIT)
     fit = fit_sleeve(marker, SleevePlace(seat, choice, fixed), codes)
     if not choice.tubes and sleeve:
         fit = replace(fit, reasons=choice.refusals or fit.reasons)
@@ -140,8 +153,8 @@ def _cut(text: str) -> float:
         raise _wrong("--cut", f"{text!r}: {error}", "give a length in mm, as in 30") from error
 
 
-def bundle_of(wires: str, settings: Mapping[str, str] | None = None) -> tuple[Bundle, tuple[Problem, ...]]:
-    """Return the diameters of a bundle such as ``2 x 20 AWG TXL, 4 x 1.9 mm``, and what was taken for granted.
+def bundle_of(wires: str, settings: Mapping[str, str] | None = None) -> tuple[Bundle, str, tuple[Problem, ...]]:
+    """Return the diameters of a bundle such as ``2 x 20 AWG TXL, 4 x 1.9 mm``, their source in words, and notes.
 
     Raises `WrongUse` for what cannot be understood, all of it at once.
     """
@@ -166,8 +179,7 @@ def bundle_of(wires: str, settings: Mapping[str, str] | None = None) -> tuple[Bu
     if refused:
         raise WrongUse(*refused)
     made = bundle(ranges, chosen)
-    said = "; ".join(problem.message for problem in problems)
-    return (replace(made, source=f"{made.source}; {said}") if said else made), tuple(problems)
+    return made, "; ".join((basis(made.basis), *(problem.message for problem in problems))), tuple(problems)
 
 
 def _wires(item: str, settings: Settings, catalogue: Catalogue) -> tuple[list[Range], list[Problem]]:

@@ -74,14 +74,14 @@ def bundle_command(wires: str, settings: dict[str, str], as_json: bool) -> None:
 
     from labeler.answers.single import bundle_of
 
-    answer, assumed = bundle_of(wires, settings)
+    answer, source, assumed = bundle_of(wires, settings)
     warn(assumed)
     if as_json:
-        print_json(asdict(answer))
+        print_json({"passes": asdict(answer.passes), "closes_on": asdict(answer.closes_on), "source": source})
         return
     click.echo(f"passes over {answer.passes.low:.2f} to {answer.passes.high:.2f} mm")
     click.echo(f"closes on   {answer.closes_on.low:.2f} to {answer.closes_on.high:.2f} mm")
-    click.echo(answer.source)
+    click.echo(source)
 
 
 # ---------------------------------------------------------------- what is known
@@ -277,15 +277,15 @@ def proof_command(
 
     Needs no network and no other file. Example: labeler proof examples/survey-boat.toml --out proof.html
     """
+    from labeler.job.check import check
     from labeler.job.run import for_printer
-    from labeler.proof.making import write_proof
+    from labeler.proof.page import write_proof
     from labeler.tables.printers import AS_DRAWN, load_printer
 
     settings = for_printer(settings, load_printer(printer) if printer else AS_DRAWN)
-    count, notes = write_proof(
-        file, out, settings=settings, paper=paper, stock=stock, force=force, track=shown_progress
-    )
-    warn(notes)
+    checked = check(file, settings=settings, paper=paper, stock=stock, track=shown_progress)
+    count = write_proof(checked, out, force=force, track=shown_progress)
+    warn(checked.notes)
     click.echo(f"{count} markers", err=True)
     click.echo(str(out))
 

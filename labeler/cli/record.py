@@ -37,7 +37,6 @@ from labeler.cli.targets import (
     job_named,
     named_one_way,
     opened_record,
-    record_place,
     sheet_named,
     unit_name,
     who,
@@ -164,22 +163,6 @@ def backup_command(file: Path, record_path: str | None) -> None:
     click.echo(str(file))
 
 
-@click.command("upgrade")
-@RECORD
-def upgrade_command(record_path: str | None) -> None:
-    """Bring a record that an older version made to today's schema; a copy is kept. Example: labeler record upgrade."""
-    from labeler.record.connect import upgrade
-    from labeler.record.schema import VERSION
-
-    version, copy = upgrade(record_place(record_path))
-    if version == VERSION:
-        click.echo(f"the record has schema {VERSION}: nothing to do", err=True)
-        return
-    click.echo(f"schema {version} is now schema {VERSION}", err=True)
-    if copy:
-        click.echo(copy)
-
-
 @click.command("used")
 @options(RECORD, JSON, CSV)
 def used_command(record_path: str | None, as_json: bool, as_csv: bool) -> None:
@@ -204,7 +187,7 @@ def used_command(record_path: str | None, as_json: bool, as_csv: bool) -> None:
     show_table(("stock", "used", "free", "goes on at", "job", "when"), table, as_csv=as_csv)
 
 
-KEEPING = (find_command, used_command, verify_command, export_command, import_command, backup_command, upgrade_command)
+KEEPING = (find_command, used_command, verify_command, export_command, import_command, backup_command)
 
 
 # ---------------------------------------------------------------- cli_record
@@ -276,8 +259,8 @@ def diff_command(
     Example: labeler diff "RSB-210 B" boat.toml
     """
     from contextlib import ExitStack
-    from dataclasses import asdict
 
+    from labeler.answers.listing import difference_rows
     from labeler.job.order import HarnessFile
     from labeler.job.revising import diff
 
@@ -286,7 +269,7 @@ def diff_command(
         record = None if files else stack.enter_context(opened_record(record_path, create=False))
         found = diff(old, new, record, HarnessFile(new, settings, wanted))
     if as_json:
-        print_json([asdict(one) for one in found])
+        print_json(difference_rows(found))
         return
     shown = [one for one in found if unchanged or one.what != "unchanged"]
     rows = [(one.what, one.row.kind, place_of_row(one.row), *change_words(one)) for one in shown]

@@ -20,16 +20,11 @@ def opened_record(path: str | None, create: bool = True) -> Record:
     """Open the build record: the path given, or record.sqlite in the user's data folder."""
     from labeler.record import open_record
 
-    return open_record(record_place(path), create=create)
+    if path is None:
+        from platformdirs import user_data_path
 
-
-def record_place(path: str | None) -> str:
-    """Return where the build record is: as given, or record.sqlite in the user's data folder."""
-    if path is not None:
-        return path
-    from platformdirs import user_data_path
-
-    return str(user_data_path("labeler") / "record.sqlite")
+        path = str(user_data_path("labeler") / "record.sqlite")
+    return open_record(path, create=create)
 
 
 def who() -> str:
@@ -90,7 +85,7 @@ def chosen_markers(
         if on_sheet is not None and not marker:
             message = f"job {on_sheet[0]} has no sheet {on_sheet[1]} with markers on it"
             raise LabelerError(Problem(Where(where), message, "the head of a sheet says its job and number"))
-        near = record.near(marker or branch or "", unit=unit, harness=harness)
+        near = record.suggestion_for(marker or branch or "", unit=unit, harness=harness)
         message = "; ".join(filter(None, (f"no marker is recorded for {asked!r}", near.message)))
         raise LabelerError(Problem(Where(where), message, near.fix))
     if marker:

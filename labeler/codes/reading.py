@@ -12,7 +12,7 @@ MOST_AT_ONCE = 255  # symbols that the library finds in one picture
 
 
 @dataclass(frozen=True, slots=True)
-class Seen:
+class DecodedCode:
     """A symbol that was read: its kind, text, and the share of its error correction that was not needed."""
 
     kind: str
@@ -20,7 +20,7 @@ class Seen:
     unused: float | None = None  # None where the kind has none
 
 
-def read_codes(picture: Any, kinds: tuple[str, ...] = tuple(FORMATS)) -> tuple[Seen, ...]:
+def read_codes(picture: Any, kinds: tuple[str, ...] = tuple(FORMATS)) -> tuple[DecodedCode, ...]:
     """Return the symbols of these kinds in a picture: an array of greys, rows from the top.
 
     Compare the text with what was expected: a reader that is given a damaged symbol may make one up.
@@ -37,5 +37,5 @@ def read_codes(picture: Any, kinds: tuple[str, ...] = tuple(FORMATS)) -> tuple[S
     for one in zxingcpp.read_barcodes(picture, only):
         kind = names.get(one.format.name, one.format.name)
         unused = one.extra.get("UEC") if isinstance(one.extra, dict) else None
-        found.append(Seen(kind, one.text, float(unused) if unused is not None else None))
+        found.append(DecodedCode(kind, one.text, float(unused) if unused is not None else None))
     return tuple(found)

@@ -5,282 +5,560 @@ Nothing is cut off: long words break, long cells grow, long lists go on overleaf
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator, Sequence
-from functools import partial
-from io import BytesIO
 from itertools import chain, groupby, repeat
-from pathlib import Path
-from typing import TYPE_CHECKING, Any, BinaryIO
+from typing import TYPE_CHECKING
 
-from labeler.draw import lists
-from labeler.draw.pens import POINTS_PER_MM
-from labeler.draw.picture import draw_part, picture_heights
-from labeler.draw.typeset import (
+from labeler.draw.document import Document, embedded_name
+from labeler.draw.flow import (
+    GAP_PT,
     HEAD_PT,
     MIDDLE_PT,
     NOTE_PT,
-    PLAIN,
     SMALL_PT,
-    TITLE_PADS,
+    SOURCE_PT,
     TITLE_PT,
-    Cell,
-    Drawn,
+    Drawing,
     Flow,
+    Frame,
     NewPage,
     Part,
     Row,
+    Stack,
     Table,
+    TableCell,
     Text,
     TickBox,
     Together,
-    bold,
-    embedded_name,
-    font_runs,
     listing,
-    plain,
     plain_listing,
-    plain_streams,
     section_title,
     stack,
+    title_row,
 )
+from labeler.draw.pens import points
+from labeler.draw.picture import draw_part, picture_heights
+from labeler.draw.typeset import NO_BREAK, PLAIN, Words, bold, font_runs, plain, shortened, text_width
 from labeler.errors import Problem, Where, WrongUse
-from labeler.files import write_whole
-from labeler.work.bench_sheet import BenchSheet
-from labeler.work.branch_pages import BranchPage, Work
+from labeler.work import wording
+from labeler.work.bench_sheet import BenchSheet, Caution, Printed, Remark
+from labeler.work.branch_pages import BranchPage, CoveringCut, WorkStep
+from labeler.work.sleeves import Cut, Place, SleeveRow
+from labeler.work.wiring import WireEnds
 
 if TYPE_CHECKING:
     from reportlab.pdfgen.canvas import Canvas
-
-
-# ---------------------------------------------------------------- Draw the page of one branch
-
-
-PARTS = {"thread on": "THREAD ON", "terminate": "TERMINATE", "place and shrink": "SHRINK"}
-
-
-def branch_story(page: BranchPage, unit: str, part: str, room: float) -> Iterator[Part]:
-    """Yield the parts of a branch's page, in the order of the work; ``room`` is the width in points."""
-    yield _head(page, unit, part, room)
-    yield from _work(page, room)
-    yield from _picture(page, room)
-    yield from _cuts(page, room)
-
-
-def _head(page: BranchPage, unit: str, part: str, room: float) -> Table:
-    name = stack(Text(plain("BRANCH"), SMALL_PT), Text(bold(page.branch), TITLE_PT), Text(plain(page.between)))
-    facts = stack(*(Text((*plain(f"{what} ", NOTE_PT), *plain(value))) for what, value in page.facts))
-    job = stack(Text(plain("Part number, unit"), SMALL_PT), Text(bold(part), HEAD_PT), Text(bold(unit), HEAD_PT))
-    widths = tuple(room * share for share in (0.4, 0.42, 0.18))
-    return Table(widths, [Row([name, facts, job], 0.0, 0.0, at_top=True)], framed=True, parted=True)
-
-
-def _work(page: BranchPage, room: float) -> Iterator[Part]:
-    """Yield the steps, numbered through, each heading's apart."""
-    if not page.work:
-        return
-    rows: list[Row] = []
-    numbered = enumerate(page.work, 1)
-    for part, steps in groupby(numbered, key=lambda pair: pair[1].part):
-        heads = chain((PARTS[part],), repeat(""))
-        for (number, step), head in zip(steps, heads, strict=False):
-            rows.append(Row(_work_cells(number, step, head), MIDDLE_PT if head and rows else 0.0))
-    title = section_title("ORDER OF THE WORK", "tick each step; what is threaded on too late has no way on")
-    yield listing(title, ("", "", "done", "step", "how"), rows, (24, 5, 8, 78, 71), room, framed=True)
-
-
-def _work_cells(number: int, step: Work, part: str) -> Sequence[Cell]:
-    return (
-        Text(bold(part), NOTE_PT),
-        Text(plain(str(number)), NOTE_PT, to_right=True),
-        TickBox(),
-        Text(bold(step.what)),
-        Text(plain(step.detail), NOTE_PT),
-    )
-
-
-def _picture(page: BranchPage, room: float) -> Iterator[Part]:
-    if not page.picture.ends:
-        return
-    title = section_title("AS IT LIES", "sleeves after shrinking, in the middle of what they may become")
-    heights = [height * POINTS_PER_MM for height in picture_heights(page.picture)]
-    rows = [
-        Row([Drawn(height, partial(_draw, page, place, room - 4))], 0.0, 0.0, (2.0, 2.0, 0.0 if place else 2.2, 0.0))
-        for place, height in enumerate(heights)
-    ]
-    yield Together((Table((room,), rows, (Row([title], 0.0, MIDDLE_PT, TITLE_PADS),), gap=5.0),))
-
-
-def _draw(page: BranchPage, part: int, width: float, canvas: Canvas) -> None:
-    canvas.scale(POINTS_PER_MM, POINTS_PER_MM)
-    draw_part(canvas, page.picture, part, width / POINTS_PER_MM)
-
-
-def _cuts(page: BranchPage, room: float) -> Iterator[Part]:
-    rows: list[Sequence[Cell | None]] = [
-        (None, Text(bold("no sleeve")), Text(plain("left out")), Text(plain(f"{each.text} at {each.at}"), NOTE_PT))
-        for each in page.absent
-        if each.threaded
-    ]
-    if page.covering:
-        what = ("over ", "over ") if page.covering.wound else ("1 × ", "1, to ")
-        known = page.covering.length_mm
-        length = f"{what[0]}{known:g} mm" if known else f"{what[1]}the measured branch"
-        rows.append((TickBox(), Text(plain(page.covering.covering)), Text(bold(length)), None))
-    for cut in page.cuts:
-        places = ", ".join(cut.places)
-        rows.append(
-            (
-                TickBox(),
-                Text(plain(f"{cut.tube}, {cut.colour}")),
-                Text(bold(f"{cut.quantity} × {cut.cut_length_mm:g} mm")),
-                Text(plain(places if cut.lettered else f"plain: {places}"), NOTE_PT),
-            )
-        )
-    if rows:
-        yield plain_listing(section_title("CUT", "lengths before shrinking"), rows, (8, 70, 40, 68), room)
-
-
-# ---------------------------------------------------------------- bench
-
 
 PAGES_MM = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 SIDE_MM, HEAD_MM, FOOT_MM = 12.0, 7.5, 11.0
 """Margins: a hole punch or a clip takes the left one, the page's number stands in the lower one."""
 
-COUNT_MM = 7.0  # room for the number of pages at the right of the foot
+FOOT_LINE_MM = FOOT_MM - 5
+COUNT_MM = 7.0  # for the number of pages at the right of the foot
+COUNT = "pages"
+MOST_EXPLAINED = 12  # markers left out: of more, the bench needs to know which, not how to mend them; project choice
+ALONE_CHARACTERS = 120  # of the places of equal pieces: what goes into four lines
+LINE_CHARACTERS = 82  # of the cautions, about: the columns shall come out alike
+LISTING_HEADS_PT, ROW_PT, FEWEST_ROWS = 38.0, 16.5, 6
+"""Heads of a listing, a row with a box; a connector begins overleaf where fewer rows go on the page."""
+
+FIRST_NOTE = "branch by branch in this order, each one before the step it names; afterwards there is no way on"
+LATER_NOTE = "these still pass once the connectors are on"
 
 
-def draw_bench_sheet(
-    sheet: BenchSheet, target: str | os.PathLike[str] | BinaryIO, *, page: str, force: bool = False
-) -> None:
-    """Write the bench sheet as a PDF, to a path or an open file; the same sheet gives the same bytes.
+def draw_bench_sheet(sheet: BenchSheet, page: str) -> bytes:
+    """Return the bench sheet as a PDF; the same sheet gives the same bytes.
 
-    The file appears whole or not at all. A character that neither the sheet's typeface nor its
-    stand-in has is written as ``<U+4E2D>``.
-
-    Parameters
-    ----------
-    page : ``A4`` or ``Letter``.
-    force : replace an existing file.
-
-    Raises
-    ------
-    LabelerError : the target exists or cannot be written.
-    WrongUse : another page.
+    A character that neither the sheet's typeface nor its fallback has is written as ``<U+4E2D>``.
+    ``page`` is ``A4`` or ``Letter``; raises `WrongUse` for another.
     """
     if page not in PAGES_MM:
         problem = Problem(Where(""), f'bench sheet on "{page}"', f"choose {' or '.join(PAGES_MM)}")
         raise WrongUse(problem)
-    data = _typeset(sheet, page)
-    if isinstance(target, str | os.PathLike):
-        write_whole(Path(target), data, force=force)
-    else:
-        target.write(data)
+    width, height = map(points, PAGES_MM[page])
+    frame = Frame(points(SIDE_MM), points(FOOT_MM), width - 2 * points(SIDE_MM), height - points(HEAD_MM))
+    document = Document("Bench sheet", PLAIN)
+    document.canvas.setPageSize((width, height))
+    Flow(document, frame, lambda about: _draw_foot(document, frame, sheet, about)).put(_parts(sheet))
+    add_page_count(document)
+    return document.data()
 
 
-def _typeset(sheet: BenchSheet, page: str) -> bytes:
-    """Return the document. The number of its pages is a form of its own, drawn once all pages are there."""
-    width, height = (side * POINTS_PER_MM for side in PAGES_MM[page])
-    x, y = SIDE_MM * POINTS_PER_MM, FOOT_MM * POINTS_PER_MM
-    room = width - 2 * x
-    target = BytesIO()
-    canvas = _canvas(target, pagesize=(width, height))
-    about = [""]  # the branch whose parts are being put on the page
-
-    def foot(canvas: Canvas) -> None:
-        _draw_foot(canvas, sheet, about[0], room)
-
-    Flow(canvas, x, y, room, height - HEAD_MM * POINTS_PER_MM, foot).put(_story(sheet, about, room))
-    with plain_streams():
-        canvas.save()
-    return target.getvalue()
+def add_page_count(document: Document) -> None:
+    """Add the number of pages that are done, as a form: it is drawn in the foot of each, and known at the end."""
+    pages = str(document.canvas.getPageNumber() - 1)
+    operators = document.operators_of(lambda canvas: _write(canvas, pages, 0, 0))
+    document.add_form(COUNT, (0, -2, points(COUNT_MM), NOTE_PT), operators)
 
 
-COUNT = "pages"
+def _draw_foot(document: Document, frame: Frame, sheet: BenchSheet, branch: str) -> None:
+    """Draw the branch and the harness on the left, the page's number on the right; a long name ends in dots.
 
-
-def _canvas(target: BytesIO, **options: Any) -> Canvas:
-    """Return an empty document: compressed, without a clock in it, that asks not to be scaled."""
-    from reportlab.pdfgen.canvas import Canvas
-
-    class Counted(Canvas):  # type: ignore[misc]
-        def save(self) -> None:
-            pages = str(self.getPageNumber() - 1)
-            self.beginForm(COUNT, 0, -2, COUNT_MM * POINTS_PER_MM, NOTE_PT)
-            self.setFont(embedded_name(PLAIN), NOTE_PT)
-            self.drawString(0, 0, pages)
-            self.endForm()
-            super().save()
-
-    options |= {"invariant": 1, "pageCompression": 1, "initialFontName": embedded_name(PLAIN)}
-    canvas = Counted(target, **options)
-    canvas.setTitle("Bench sheet")
-    canvas.setAuthor("")
-    canvas.setSubject("")
-    canvas.setCreator("labeler")
-    canvas.setViewerPreference("PrintScaling", "None")
-    return canvas
-
-
-def _story(sheet: BenchSheet, about: list[str], room: float) -> Iterator[Part]:
-    """Yield the parts in the order of the work, and keep the branch they are ``about``; what is empty is left out."""
-    yield from lists.title(sheet, room)
-    yield from lists.take_off(sheet.take_off, room)
-    yield from lists.steps("THREAD ON FIRST", lists.FIRST_NOTE, sheet.thread_first, room)
-    yield from lists.missing(sheet.missing, room)
-    yield from lists.steps("THREAD ON LATER", lists.LATER_NOTE, sheet.thread_later, room)
-    yield from lists.put_on(sheet.put_on, room)
-    yield from lists.cuts(sheet, room)
-    yield from lists.practices(sheet, room)
-    yield from lists.printed(sheet.printed, room)
-    yield from lists.cautions(sheet.cautions, room)
-    yield from lists.tight(sheet.tight, room)
-    yield from lists.signatures(room)
-    yield from lists.wire_ends(sheet.connectors, room)
-    revision = f"rev {sheet.revision}" if sheet.revision else ""
-    part = " ".join(filter(None, (sheet.part_number or sheet.harness, revision)))
-    for page in sheet.branches:
-        yield NewPage()
-        about[0] = f"branch {page.branch}"
-        yield from branch_story(page, sheet.unit, part, room)
-        yield from lists.wire_ends(page.pins, room)
-        yield Together((*lists.brief_cautions(sheet.cautions, room), *lists.signatures(room)))
-
-
-def _draw_foot(canvas: Canvas, sheet: BenchSheet, branch: str, room: float) -> None:
-    """Draw the branch and the harness on the left, the page's number on the right; a long name ends in dots."""
+    All of the name stands in the title block.
+    """
+    canvas = document.canvas
     number = f"page {canvas.getPageNumber()} of "
     names = (sheet.harness, sheet.part_number, f"rev {sheet.revision}" if sheet.revision else "")
     numbers = (f"unit {sheet.unit}", f"job {sheet.job}" if sheet.job else "", sheet.date)
     job = " · ".join(filter(None, (branch, *names, *numbers, sheet.about)))
-    right = room - COUNT_MM * POINTS_PER_MM
-    free = right - _width(number, NOTE_PT) - 20
-    x, y = SIDE_MM * POINTS_PER_MM, (FOOT_MM - 5) * POINTS_PER_MM
-    for text, left in ((_shortened(job, free), x), (number, x + right - _width(number, NOTE_PT))):
-        at = left
-        for font, run in font_runs(text, PLAIN):
-            canvas.setFont(embedded_name(font.name), NOTE_PT)
-            canvas.drawString(at, y, run)
-            at += font.width(run) * NOTE_PT
+    right, y = frame.width - points(COUNT_MM), points(FOOT_LINE_MM)
+    number_width = text_width(number) * NOTE_PT
+    _write(canvas, shortened(job, (right - number_width - 20) / NOTE_PT), frame.left, y)
+    _write(canvas, number, frame.left + right - number_width, y)
     canvas.saveState()
-    canvas.translate(x + right, y)
+    canvas.translate(frame.left + right, y)
     canvas.doForm(COUNT)
     canvas.restoreState()
 
 
-def _width(text: str, size: float) -> float:
-    return sum(font.width(run) for font, run in font_runs(text, PLAIN)) * size
+def _write(canvas: Canvas, text: str, x: float, y: float) -> None:
+    for font, run in font_runs(text, PLAIN):
+        canvas.setFont(embedded_name(font.name), NOTE_PT)
+        canvas.drawString(x, y, run)
+        x += font.width(run) * NOTE_PT
 
 
-def _shortened(text: str, room: float) -> str:
-    """Return the text, or as much of its head as fits; all of it stands in the title block."""
-    if _width(text, NOTE_PT) <= room:
-        return text
-    kept, taken = "", _width("…", NOTE_PT)
-    for sign in text:
-        taken += _width(sign, NOTE_PT)
-        if taken > room:
-            break
-        kept += sign
-    return f"{kept}…"
+# ---------------------------------------------------------------- the parts of the sheet
+
+
+def _parts(sheet: BenchSheet) -> Iterator[Part]:
+    """Yield the parts in the order of the work; what is empty is left out."""
+    yield _title(sheet)
+    yield from _take_off(sheet.take_off)
+    yield from _steps("THREAD ON FIRST", FIRST_NOTE, sheet.thread_first)
+    yield from _missing(sheet.missing)
+    yield from _steps("THREAD ON LATER", LATER_NOTE, sheet.thread_later)
+    yield from _put_on(sheet.put_on)
+    yield from _cuts(sheet)
+    yield from _practices(sheet)
+    yield from _printed(sheet.printed)
+    yield from _cautions(sheet.cautions)
+    yield from _tight(sheet.tight)
+    yield _signatures()
+    yield from map(_wire_ends, sheet.connectors)
+    for page in sheet.branches:
+        yield NewPage(f"branch {page.branch}")
+        yield from _branch_parts(page, sheet)
+
+
+def _title(sheet: BenchSheet) -> Table:
+    """Return the title block."""
+    fields = (
+        ("Part number", _with_revision(sheet.part_number, sheet)),
+        ("Unit", sheet.unit),
+        ("Job", sheet.job),
+        ("Date", sheet.date),
+    )
+    cells = [stack(Text(plain(label), SMALL_PT), Text(bold(value), HEAD_PT)) for label, value in fields]
+    notes = [
+        sheet.about,
+        f"{_count(len(sheet.take_off), 'marker')} to take off: see TAKE OFF" if sheet.take_off else "",
+        f"{_count(len(sheet.missing), 'marker')} left out or not fitting: see NOT ON THIS HARNESS"
+        if sheet.missing
+        else "",
+    ]
+    name = stack(
+        Text(plain(sheet.title), SMALL_PT),
+        Text(bold(sheet.harness), TITLE_PT),
+        *(Text(bold(note), before=2.0) for note in notes if note),
+    )
+    return _title_block((name, *cells), (0.42, 0.21, 0.13, 0.09, 0.15))
+
+
+def _title_block(cells: Sequence[TableCell], shares: tuple[float, ...]) -> Table:
+    return Table(shares, [Row(cells, 0.0, 0.0, at_top=True)], framed=True, column_rules=True)
+
+
+def _with_revision(name: str, sheet: BenchSheet) -> str:
+    return " ".join(filter(None, (name, f"rev {sheet.revision}" if sheet.revision else "")))
+
+
+def _steps(words: str, note: str, steps: Sequence[SleeveRow]) -> Iterator[Part]:
+    """Yield what is threaded on, in order."""
+    if not steps:
+        return
+    heads = ("", "on", "branch end", "sleeve says", "tube", "cut", "how", "shrunk, heat")
+    shares = (3.5, 6.5, 17, 38.5, 32, 11.5, 58, 18.5)
+    befores = chain([steps[0].branch], (step.branch for step in steps))
+    rows = (
+        Row(_step_cells(step), MIDDLE_PT if step.branch != before else 0.0)
+        for step, before in zip(steps, befores, strict=False)
+    )
+    yield listing(section_title(words, note), heads, rows, shares, framed=True)
+
+
+def _step_cells(step: SleeveRow) -> tuple[TableCell, ...]:
+    """Return the cells of a sleeve, or of a covering, which is not shrunk: how it goes on has that space too."""
+    cells = (
+        Text(plain(str(step.number or "")), NOTE_PT, to_right=True),
+        TickBox(),
+        Text(bold(wording.place(step.place))),
+        Text(bold(_joined(step.lines)) if step.lines else plain("plain" if step.at else "covering")),
+        Text(plain(", ".join(filter(None, (step.tube, step.colour)))), NOTE_PT + 0.5),
+        Text(plain(_length(step.cut_length_mm) if step.at else "")),
+        Text(plain(wording.instructions(step.how) or "no way on is given"), NOTE_PT),
+    )
+    return (*cells, TickBox(Text(plain(step.heating), NOTE_PT))) if step.at else cells
+
+
+def _take_off(remarks: Sequence[Remark]) -> Iterator[Part]:
+    """Yield what must come off a unit that was built, with boxes to tick."""
+    rows = [Row([TickBox(), Text(bold(each.place)), Text(plain(each.text)), _why(each)]) for each in remarks]
+    title = section_title("TAKE OFF", "these are void: none of them may stay on the unit")
+    if rows:
+        yield listing(title, ("off", "marker", "text", "why"), rows, (8, 46, 66, 66), framed=True)
+
+
+def _put_on(remarks: Sequence[Remark]) -> Iterator[Part]:
+    """Yield what is laid around or tied on, with boxes to tick, what it says and where it is printed."""
+    rows = [
+        Row([TickBox(), Text(bold(each.place)), Text(plain(each.text)), Text(plain(each.state), NOTE_PT)])
+        for each in remarks
+    ]
+    title = section_title("PUT ON", "wraps, flags and tags: each at the place it names")
+    if rows:
+        yield listing(title, ("on", "marker", "says", "printed on"), rows, (8, 52, 86, 40), framed=True)
+
+
+def _missing(remarks: Sequence[Remark]) -> Iterator[Part]:
+    """Yield what is not there or will not read, in a heavy frame."""
+    brief = len(remarks) > MOST_EXPLAINED
+    rows = [
+        Row([Text(bold(each.place)), Text(plain(each.text)), Text(bold(each.state)), _why(each, brief=brief)])
+        for each in remarks
+    ]
+    note = "these places stay without their marker, or it will not read"
+    title = section_title("NOT ON THIS HARNESS", f"{note}; labeler check says what helps" if brief else note)
+    if rows:
+        yield listing(title, ("marker", "text", "state", "why"), rows, (34, 40, 20, 92), framed=True)
+
+
+def _tight(remarks: Sequence[Remark]) -> Iterator[Part]:
+    """Yield what reads with little to spare; those of the same reasons share a row."""
+    alike: dict[tuple[tuple[str, ...], tuple[str, ...]], list[Remark]] = {}
+    for remark in remarks:
+        alike.setdefault((remark.reasons, remark.ways_out), []).append(remark)
+    rows = [(stack(Text(_named(those), NOTE_PT), _why(those[0])),) for those in alike.values()]
+    title = section_title("TIGHT", "they read, with little to spare: look at them when they are on")
+    if rows:
+        yield plain_listing(title, rows, (1,))
+
+
+def _named(remarks: Sequence[Remark]) -> Words:
+    ends = chain(repeat(", ", len(remarks) - 1), ("",))
+    named = zip(remarks, ends, strict=True)
+    return tuple(span for each, end in named for span in (*bold(f"{each.place} "), *plain(each.text + end)))
+
+
+def _why(remark: Remark, *, brief: bool = False) -> Stack:
+    """Return the reasons and what would help, a paragraph each; ``brief``: the first reason alone."""
+    reasons = remark.reasons or ("no reason given",)
+    ways = () if brief else remark.ways_out
+    return stack(
+        *(Text(plain(reason), NOTE_PT) for reason in (reasons[:1] if brief else reasons)),
+        *(Text((*bold("What helps: "), *plain(way)), NOTE_PT) for way in ways),
+    )
+
+
+# ---------------------------------------------------------------- what is cut
+
+
+Piece = tuple[TickBox, Text, Text]  # a box, how many of which length, the places
+
+
+def _cuts(sheet: BenchSheet) -> Iterator[Part]:
+    """Yield the cut list, a tube's pieces two to a row, then the coverings."""
+    if not sheet.cuts and not sheet.coverings:
+        return
+    waste = f"totals of tube with {sheet.tube_allowance:.0%} for waste; " if sheet.tube_allowance else ""
+    note = f"lengths before shrinking; {waste}lettered where not said plain"
+    heads = ("tube", "in all", "", "pieces", "for", "", "pieces", "for")
+    rows = chain(_tube_rows(sheet), _covering_rows(sheet))
+    yield listing(section_title("CUT", note), heads, rows, (34, 15, 7.5, 21, 40, 7.5, 21, 40))
+
+
+def _tube_rows(sheet: BenchSheet) -> Iterator[Row]:
+    """Yield the pieces of each tube, two to a row, the first with how much of the tube it takes in all."""
+    totals = {(total.tube, total.colour): total.length_m for total in sheet.totals}
+    for (tube, colour), found in groupby(sheet.cuts, key=lambda cut: (cut.tube, cut.colour)):
+        pieces = [
+            (
+                TickBox(),
+                Text(bold(f"{cut.quantity} × {_length(cut.cut_length_mm)}")),
+                Text(plain(_lettered(cut, _places(cut.places))), NOTE_PT),
+            )
+            for cut in found
+        ]
+        yield from _paired(f"{tube}, {colour}", f"{totals[tube, colour]:.3f} m", pieces)
+
+
+def _covering_rows(sheet: BenchSheet) -> Iterator[Row]:
+    """Yield a row for each covering, with all of it that is known, and two of its pieces."""
+    for name, found in groupby(sorted(sheet.coverings, key=lambda cut: cut.covering), key=lambda cut: cut.covering):
+        coverings = list(found)
+        known = sum(piece.length_mm or 0.0 for piece in coverings)
+        pieces = [(TickBox(), Text(bold(_covered(piece))), Text(plain(piece.branch), NOTE_PT)) for piece in coverings]
+        yield from _paired(name, f"{known / 1000:.3f} m" if known else "", pieces)
+
+
+def _covered(piece: CoveringCut) -> str:
+    """Return how much of a covering: of what is wound how much of the branch it covers."""
+    if piece.wound:
+        return f"over {_length(piece.length_mm)}" if piece.length_mm else "as measured"
+    return f"1 × {_length(piece.length_mm)}" if piece.length_mm else "1, as measured"
+
+
+def _paired(name: str, total: str, pieces: Sequence[Piece]) -> Iterator[Row]:
+    """Yield pieces of one kind two to a row; those for many places have a row of their own, and more space."""
+    rows: list[list[Piece]] = []
+    for piece in pieces:
+        if rows and len(rows[-1]) == 1 and not _is_long(piece) and not _is_long(rows[-1][0]):
+            rows[-1].append(piece)
+        else:
+            rows.append([piece])
+    for place, row in enumerate(rows):
+        head = Text(plain(name), NOTE_PT + 0.5), None if place else Text(plain(total))
+        padding = [None] * (0 if _is_long(row[0]) else 6 - 3 * len(row))
+        yield Row([*head, *(cell for piece in row for cell in piece), *padding], 0.0 if place else MIDDLE_PT)
+
+
+def _is_long(piece: Piece) -> bool:
+    return sum(len(text) for *_, text in piece[2].words) > ALONE_CHARACTERS
+
+
+def _places(places: Sequence[Place]) -> str:
+    """Return the places of pieces; where they are many the branch of those that follow one another is named once."""
+    joined = _all_places(places)
+    if len(joined) <= ALONE_CHARACTERS:
+        return joined
+    befores = ("", *("" if each.branch == each.at else each.branch for each in places))
+    return ", ".join(
+        each.at if each.at and each.branch == before else wording.place(each)
+        for each, before in zip(places, befores, strict=False)
+    )
+
+
+def _all_places(places: Sequence[Place]) -> str:
+    return ", ".join(map(wording.place, places))
+
+
+def _lettered(cut: Cut, places: str) -> str:
+    return places if cut.lettered else f"plain: {places}"
+
+
+# ---------------------------------------------------------------- how it is made, printed and signed
+
+
+def _practices(sheet: BenchSheet) -> Iterator[Part]:
+    """Yield what the words under "shrunk, heat" mean, and for how many sleeves each holds; how the rest goes on."""
+    words = [(each.heating, _count(each.sleeves, "sleeve"), wording.HEATING[each.heating]) for each in sheet.practices]
+    words += [(each.kind, _count(each.pieces, "piece"), wording.applying(each)) for each in sheet.layings]
+    rows = [(Text(bold(what), NOTE_PT + 0.5), Text(plain(f"{count}: {how}"), NOTE_PT)) for what, count, how in words]
+    if rows:
+        titles = filter(None, ("SHRINK" if sheet.practices else "", "LAY ON" if sheet.layings else ""))
+        note = "see the last column above" if sheet.practices else ""
+        yield plain_listing(section_title(", ".join(titles), note), rows, (21, 165))
+
+
+def _printed(printed: Sequence[Printed]) -> Iterator[Part]:
+    """Yield what is printed on which stock."""
+    note = "at 100 %, not fitted to the page; the 50 mm ruler on each sheet must measure 50 mm"
+    rows = [
+        (
+            Text(bold(stock.stock), NOTE_PT + 0.5),
+            Text(plain(stock.about), NOTE_PT),
+            Text(plain(_sheets_of(stock)), NOTE_PT + 0.5),
+        )
+        for stock in printed
+    ]
+    if rows:
+        yield plain_listing(section_title("PRINT", note), rows, (32, 98, 56))
+
+
+def _sheets_of(stock: Printed) -> str:
+    """Return how many markers stand on which sheets; each sheet has its number in its head.
+
+    >>> _sheets_of(Printed("card", "", 16, (1, 2, 5)))
+    '16 markers on 3 sheets: 1–2, 5'
+    >>> _sheets_of(Printed("card", "", 1, (4,)))
+    '1 marker on sheet 4'
+    """
+    sheets = len(stock.numbers)
+    on = f"{_count(sheets, 'sheet')}: " if sheets > 1 else "sheet "
+    return f"{_count(stock.pieces, 'marker')} on {on}{_spans(stock.numbers)}"
+
+
+def _spans(numbers: Sequence[int]) -> str:
+    """Return page numbers with neighbours drawn together.
+
+    >>> _spans((1, 2, 3, 5))
+    '1–3, 5'
+    """
+    spans = []
+    for _, run in groupby(enumerate(sorted(numbers)), key=lambda pair: pair[1] - pair[0]):
+        found = [number for _, number in run]
+        spans.append(f"{found[0]}" if len(found) == 1 else f"{found[0]}–{found[-1]}")
+    return ", ".join(spans)
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}" if number == 1 else f"{number} {what}s"
+
+
+def _length(millimetres: float) -> str:
+    return f"{millimetres:g} mm"
+
+
+def _joined(lines: Sequence[str]) -> str:
+    """Return the lines of a marker as one."""
+    return " / ".join(lines)
+
+
+def _cautions(cautions: Sequence[Caution]) -> Iterator[Part]:
+    """Yield the cautions in two columns, each with the letter of its source."""
+    if not cautions:
+        return
+    sources = list(dict.fromkeys((caution.source, caution.seen) for caution in cautions))
+    letters = {source: chr(ord("a") + place) for place, source in enumerate(sources)}
+    texts = [
+        Text(
+            (*bold(f"{each.about}: "), *plain(f"{each.text} [{letters[each.source, each.seen]}]")), SMALL_PT, after=1.2
+        )
+        for each in cautions
+    ]
+    half = _half([-(-len(caution.about + caution.text) // LINE_CHARACTERS) for caution in cautions])
+    where = "; ".join(f"[{letters[source]}] {source[0]} ({source[1]})" for source in sources)
+    columns = Row([stack(*texts[:half]), stack(*texts[half:])], 0.0, 0.0, (2.0, 6.0, 2.2, 2.4), at_top=True)
+    source_row = Row([Text(plain(where), SOURCE_PT)], 0.0, 0.0, (2.0, 2.0, 0.0, 2.0))
+    heads = (title_row(section_title("TAKE CARE")),)
+    yield Together((Table((1, 1), [columns, source_row], heads, gap=GAP_PT),))
+
+
+def _half(lengths: Sequence[int]) -> int:
+    """Return how many of the parts, taken from the first, are nearest to half of them all."""
+    whole = sum(lengths)
+    return min(range(1, len(lengths) + 1), key=lambda count: abs(2 * sum(lengths[:count]) - whole))
+
+
+def _brief_cautions(cautions: Sequence[Caution]) -> Iterator[Table]:
+    """Yield the cautions as one paragraph; where they are from stands on the first page."""
+    if cautions:
+        texts = [span for each in cautions for span in (*bold(f"{each.about}: "), *plain(f"{each.text} "))]
+        words = (*bold("TAKE CARE "), (PLAIN, 0.0, f"{NO_BREAK * 2} "), *texts)
+        yield Table((1,), [Row([Text(words, SMALL_PT)], 0.0, 0.0, (2.0, 0.0, 0.0, 3.0))], gap=6.0)
+
+
+def _signatures() -> Table:
+    """Return the fields to sign."""
+    cells = [Text(plain(word), SMALL_PT) for word in ("Threaded by", "Shrunk by", "Checked by", "Date")]
+    return Table((1, 1, 1, 1), [Row(cells, MIDDLE_PT, 0.0, (2.0, 2.0, 2.2, 8.5))], column_rules=True, gap=3.0)
+
+
+def _wire_ends(connector: WireEnds) -> Table:
+    """Return the table of a connector: what goes into which cavity."""
+    heads = ("in", "cavity", "circuit", "colour", "size", "signal", "to", "marker says")
+    rows = (
+        Row(
+            (
+                TickBox(),
+                Text(bold(end.cavity)),
+                Text(plain(end.circuit)),
+                Text(plain(end.colour)),
+                Text(plain(end.size)),
+                Text(plain(end.signal), NOTE_PT),
+                Text(plain(end.to)),
+                Text(plain(_joined(end.marker) or "no marker")),
+            )
+        )
+        for end in connector.ends
+    )
+    title = section_title(f"WIRE ENDS AT {connector.connector}", connector.about)
+    at_least = LISTING_HEADS_PT + ROW_PT * min(len(connector.ends), FEWEST_ROWS)
+    return listing(title, heads, rows, (8, 14, 26, 17, 20, 37, 24, 40), at_least=at_least)
+
+
+# ---------------------------------------------------------------- the page of one branch
+
+
+def _branch_parts(page: BranchPage, sheet: BenchSheet) -> Iterator[Part]:
+    """Yield the parts of a branch's page, in the order of the work."""
+    yield _branch_title(page, sheet)
+    yield from _work(page.work)
+    yield from _picture(page)
+    yield from _branch_cuts(page)
+    yield from map(_wire_ends, page.pins)
+    yield Together((*_brief_cautions(sheet.cautions), _signatures()))
+
+
+def _branch_title(page: BranchPage, sheet: BenchSheet) -> Table:
+    part = _with_revision(sheet.part_number or sheet.harness, sheet)
+    name = stack(
+        Text(plain("BRANCH"), SMALL_PT), Text(bold(page.branch), TITLE_PT), Text(plain(wording.between(page.between)))
+    )
+    facts = stack(*(Text((*plain(f"{what} ", NOTE_PT), *plain(value))) for what, value in wording.facts(page.facts)))
+    job = stack(Text(plain("Part number, unit"), SMALL_PT), Text(bold(part), HEAD_PT), Text(bold(sheet.unit), HEAD_PT))
+    return _title_block((name, facts, job), (0.4, 0.42, 0.18))
+
+
+def _work(work: Sequence[WorkStep]) -> Iterator[Part]:
+    """Yield the steps, numbered through, each heading's apart."""
+    rows: list[Row] = []
+    for part, steps in groupby(enumerate(work, 1), key=lambda pair: wording.heading(pair[1])):
+        heads = chain((part,), repeat(""))
+        for (number, step), head in zip(steps, heads, strict=False):
+            what, how = wording.work_step(step)
+            cells = (
+                Text(bold(head), NOTE_PT),
+                Text(plain(str(number)), NOTE_PT, to_right=True),
+                TickBox(),
+                Text(bold(what)),
+                Text(plain(how), NOTE_PT),
+            )
+            rows.append(Row(cells, MIDDLE_PT if head and rows else 0.0))
+    title = section_title("ORDER OF THE WORK", "tick each step; what is threaded on too late has no way on")
+    if rows:
+        yield listing(title, ("", "", "done", "step", "how"), rows, (24, 5, 8, 78, 71), framed=True)
+
+
+def _picture(page: BranchPage) -> Iterator[Part]:
+    if not page.picture.ends:
+        return
+    title = section_title("AS IT LIES", "sleeves after shrinking, in the middle of what they may become")
+    rows = [
+        Row([_drawing(page, place, height)], 0.0, 0.0, (2.0, 2.0, 0.0 if place else 2.2, 0.0))
+        for place, height in enumerate(picture_heights(page.picture))
+    ]
+    yield Together((Table((1,), rows, (title_row(title),), gap=5.0),))
+
+
+def _drawing(page: BranchPage, part: int, height_mm: float) -> Drawing:
+    def draw(canvas: Canvas, width: float) -> None:
+        canvas.scale(points(1), points(1))
+        draw_part(canvas, page.picture, part, width / points(1))
+
+    return Drawing(points(height_mm), draw)
+
+
+def _branch_cuts(page: BranchPage) -> Iterator[Part]:
+    rows: list[Sequence[TableCell | None]] = [
+        (None, Text(bold("no sleeve")), Text(plain("left out")), Text(plain(wording.omitted_at(each)), NOTE_PT))
+        for each in page.omitted
+        if each.slid_on
+    ]
+    covering = page.facts.covering
+    if covering:
+        over, unknown = ("over ", "over ") if covering.wound else ("1 × ", "1, to ")
+        known = covering.length_mm
+        length = f"{over}{_length(known)}" if known else f"{unknown}the measured branch"
+        rows.append((TickBox(), Text(plain(covering.covering)), Text(bold(length)), None))
+    rows += [
+        (
+            TickBox(),
+            Text(plain(f"{cut.tube}, {cut.colour}")),
+            Text(bold(f"{cut.quantity} × {_length(cut.cut_length_mm)}")),
+            Text(plain(_lettered(cut, _all_places(cut.places))), NOTE_PT),
+        )
+        for cut in page.cuts
+    ]
+    if rows:
+        yield plain_listing(section_title("CUT", "lengths before shrinking"), rows, (8, 70, 40, 68))

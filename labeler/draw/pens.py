@@ -9,25 +9,35 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Protocol
 
 from labeler.errors import LabelerError, Problem, Where
 from labeler.model import Box, Sheet, Symbol
 from labeler.tables.printers import AS_DRAWN, Printer
 
-POINTS_PER_MM = 72 / 25.4  # a point is 1/72 in (DOD-HDBK-791 6-5.3.2)
-MM_PER_INCH = 25.4
+POINTS_PER_INCH, MM_PER_INCH = 72, 25.4  # a point is 1/72 in (DOD-HDBK-791 6-5.3.2)
+POINTS_PER_MM = POINTS_PER_INCH / MM_PER_INCH
 
 BOX_LINE_MM = 0.2
 CUT_LINE_GREY = 0.5
-ROUND = 0.5523  # of the radius: where a quarter circle's Bezier curve has its handles (4/3 (sqrt 2 - 1))
+HANDLE = 0.5523  # of the radius: where a quarter circle's Bezier curve has its handles (4/3 (sqrt 2 - 1))
 SHORT_PT = 0.001
 """By so much a page of whole dots is shorter, so that a renderer that rounds up comes to the right number."""
 
-MOST_OFF = 0.02
+MAX_MODULE_ERROR = 0.02
 """Of a dot: what a module may be off a whole number of them, the rounding of lengths in the record."""
 
+Rectangle = tuple[float, float, float, float]  # left, lower edge, width, height
 Line = tuple[float, float, float, float]  # from x, y to x, y, along one of the axes, mm
+
+
+def points(mm: float) -> float:
+    """Return a length in points."""
+    return mm * POINTS_PER_MM
+
+
+def millimetres(points: float) -> float:
+    """Return a length in millimetres."""
+    return points / POINTS_PER_MM
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,90 +69,66 @@ class Page:
         return x, printer.offset_y_mm + (1 - printer.scale_y) * self.height_mm / 2
 
 
-class Pen(Protocol):
-    """Writes operators for one page size; lengths given are millimetres from the page's or piece's lower left."""
-
-    @property
-    def per_mm(self) -> float:
-        """Return the units in a millimetre."""
-
-    def page_size(self, page: Page) -> tuple[float, float]:
-        """Return the page's size in points."""
-
-    def begin(self, page: Page) -> str:
-        """Return the operator that opens a page, "" for none."""
-
-    def place(self, x_mm: float, y_mm: float, page: Page) -> str:
-        """Return where a piece's origin is on a page."""
-
-    def text(self, operators: str) -> str:
-        """Return the operators of text, as the pen draws them."""
-
-    def box(self, box: Box) -> str:
-        """Return a stroked rectangle."""
-
-    def lines(self, lines: Iterable[Line], wide_mm: float) -> str:
-        """Return lines along the axes."""
-
-    def cut(self, x: float, y: float, width: float, height: float, radius: float, wide_mm: float) -> str:
-        """Return the outline of what is cut out."""
-
-    def grids(self, symbol: Symbol) -> tuple[str, ...]:
-        """Return the matrix from a grid of modules to each copy of a code."""
-
-
 @dataclass(frozen=True, slots=True)
 class PointPen:
-    """Draws at exact lengths; a printer's correction is one transformation of the page."""
+    """Writes operators at exact lengths; a printer's correction is one transformation of the page.
+
+    Lengths given are millimetres from the lower left corner of the page or piece.
+    """
 
     printer: Printer = AS_DRAWN
     per_mm: float = POINTS_PER_MM
 
     def page_size(self, page: Page) -> tuple[float, float]:
-        """See `Pen`."""
+        """Return the page's size in points."""
         width, height = page.drawn(self.printer)
-        return width * self.per_mm, height * self.per_mm
+        return points(width), points(height)
 
     def begin(self, page: Page) -> str:
-        """See `Pen`."""
-        return correction(self.printer, page)
+        """Return the operator that opens a page, "" for none: the correction of a printer's lengths.
+
+        What is drawn is larger by as much as the printer makes it smaller, and moved by the offset.
+        """
+        p, (x, y) = self.printer, page.moved(self.printer)
+        if (p.scale_x, p.scale_y, x, y) == (1, 1, 0, 0):
+            return ""
+        return f"{p.scale_x:.6f} 0 0 {p.scale_y:.6f} {points(x):.4f} {points(y):.4f} cm"
 
     def place(self, x_mm: float, y_mm: float, page: Page) -> str:
-        """See `Pen`."""
-        return f"{x_mm * self.per_mm:.3f} {y_mm * self.per_mm:.3f}"
+        """Return where a piece's origin is on a page."""
+        return f"{points(x_mm):.3f} {points(y_mm):.3f}"
 
     def text(self, operators: str) -> str:
-        """See `Pen`."""
+        """Return the operators of text, as the pen draws them."""
         return operators
 
     def box(self, box: Box) -> str:
-        """See `Pen`."""
+        """Return a stroked rectangle."""
         measures = (box.x_mm, box.y_mm, box.width_mm, box.height_mm)
-        rectangle = " ".join(f"{measure * self.per_mm:.3f}" for measure in measures)
-        return f"{BOX_LINE_MM * self.per_mm:.3f} w {rectangle} re S"
+        rectangle = " ".join(f"{points(measure):.3f}" for measure in measures)
+        return f"{points(BOX_LINE_MM):.3f} w {rectangle} re S"
 
-    def lines(self, lines: Iterable[Line], wide_mm: float) -> str:
-        """See `Pen`."""
+    def lines(self, lines: Iterable[Line], width_mm: float) -> str:
+        """Return lines along the axes."""
         k = self.per_mm
         paths = (f"{x * k:.3f} {y * k:.3f} m {a * k:.3f} {b * k:.3f} l" for x, y, a, b in lines)
-        return f"{wide_mm * k:.3f} w\n" + "\n".join(paths) + " S"
+        return f"{width_mm * k:.3f} w\n" + "\n".join(paths) + " S"
 
-    def cut(self, x: float, y: float, width: float, height: float, radius: float, wide_mm: float) -> str:
-        """See `Pen`."""
-        k = self.per_mm
-        path = rounded_rectangle(x * k, y * k, width * k, height * k, radius * k)
-        return f"q {CUT_LINE_GREY:g} G {wide_mm * k:.3f} w {path} S Q"
+    def cut(self, outline: Rectangle, radius_mm: float, width_mm: float) -> str:
+        """Return the outline of what is cut out, with round corners."""
+        x, y, width, height = map(points, outline)
+        path = rounded_rectangle(x, y, width, height, points(radius_mm))
+        return f"q {CUT_LINE_GREY:g} G {points(width_mm):.3f} w {path} S Q"
 
     def grids(self, symbol: Symbol) -> tuple[str, ...]:
-        """See `Pen`."""
-        k = self.per_mm
-        scale = f"{symbol.module_x_mm * k:.6f} 0 0 {symbol.module_y_mm * k:.6f}"
-        return tuple(f"{scale} {x * k:.3f} {y * k:.3f}" for x, y in symbol.corners())
+        """Return the matrix from a grid of modules to each copy of a code."""
+        scale = f"{points(symbol.module_x_mm):.6f} 0 0 {points(symbol.module_y_mm):.6f}"
+        return tuple(f"{scale} {points(x):.3f} {points(y):.3f}" for x, y in symbol.corners())
 
 
 @dataclass(frozen=True, slots=True)
 class DotPen:
-    """Draws on a printer's dots: one unit is one dot, and a printer's correction moves and scales by whole ones.
+    """Writes operators on a printer's dots, whose correction moves and scales by whole ones; see `PointPen`.
 
     A code's modules keep their whole number of dots: they are corrected in place, not in size.
     """
@@ -160,17 +146,16 @@ class DotPen:
         return round(mm * self.per_mm)
 
     def page_size(self, page: Page) -> tuple[float, float]:
-        """See `Pen`."""
-        sides = page.drawn(self.printer)
-        width, height = (max(1, self.dots(side)) * 72 / self.dpi - SHORT_PT for side in sides)
+        """Return the page's size in points, of whole dots."""
+        width, height = (max(1, self.dots(side)) * 72 / self.dpi - SHORT_PT for side in page.drawn(self.printer))
         return width, height
 
     def begin(self, page: Page) -> str:
-        """See `Pen`."""
+        """Return the operator that makes a dot the unit of a page."""
         return f"{72 / self.dpi:.10f} 0 0 {72 / self.dpi:.10f} 0 0 cm"
 
     def place(self, x_mm: float, y_mm: float, page: Page) -> str:
-        """See `Pen`."""
+        """Return where a piece's origin is on a page."""
         x, y = self.origin(x_mm, y_mm, page)
         return f"{x} {y}"
 
@@ -180,34 +165,36 @@ class DotPen:
         return self.dots(self.printer.scale_x * x_mm + x), self.dots(self.printer.scale_y * y_mm + y)
 
     def text(self, operators: str) -> str:
-        """See `Pen`."""
+        """Return the operators of text, in the printer's scale."""
         p = self.printer
         if (p.scale_x, p.scale_y) == (1, 1):
             return operators
         return f"q {p.scale_x:.6f} 0 0 {p.scale_y:.6f} 0 0 cm\n{operators}\nQ"
 
     def box(self, box: Box) -> str:
-        """See `Pen`."""
-        x, y, width, height = self._rectangle(box.x_mm, box.y_mm, box.width_mm, box.height_mm)
-        return self._frame(x, y, width, height, 0, BOX_LINE_MM)
+        """Return a frame of whole dots."""
+        return self._frame(self._rectangle(box.x_mm, box.y_mm, box.width_mm, box.height_mm), 0, BOX_LINE_MM)
 
-    def lines(self, lines: Iterable[Line], wide_mm: float) -> str:
-        """See `Pen`."""
-        wide = max(1, self.dots(wide_mm))
+    def lines(self, lines: Iterable[Line], width_mm: float) -> str:
+        """Return lines along the axes, as filled rectangles."""
+        line = max(1, self.dots(width_mm))
         rules = []
-        for line in lines:
-            x, y, width, height = self._rectangle(*line[:2], line[2] - line[0], line[3] - line[1])
-            rules.append(f"{x - wide // 2} {y - wide // 2} {width + wide} {height + wide} re")
+        for x1, y1, x2, y2 in lines:
+            x, y, width, height = self._rectangle(x1, y1, x2 - x1, y2 - y1)
+            rules.append(f"{x - line // 2} {y - line // 2} {width + line} {height + line} re")
         return "0 g " + "\n".join(rules) + " f"
 
-    def cut(self, x: float, y: float, width: float, height: float, radius: float, wide_mm: float) -> str:
-        """See `Pen`."""
-        return self._frame(*self._rectangle(x, y, width, height), self.dots(radius), wide_mm)
+    def cut(self, outline: Rectangle, radius_mm: float, width_mm: float) -> str:
+        """Return the outline of what is cut out, with round corners, as a frame of whole dots."""
+        return self._frame(self._rectangle(*outline), self.dots(radius_mm), width_mm)
 
     def grids(self, symbol: Symbol) -> tuple[str, ...]:
-        """See `Pen`. Raises `LabelerError` for modules that are not whole dots of this printer."""
+        """Return the matrix from a grid of modules to each copy of a code.
+
+        Raises `LabelerError` for modules that are not whole dots of this printer.
+        """
         sides = [side * self.per_mm for side in (symbol.module_x_mm, symbol.module_y_mm)]
-        if any(abs(side - round(side)) > MOST_OFF or round(side) < 1 for side in sides):
+        if any(abs(side - round(side)) > MAX_MODULE_ERROR or round(side) < 1 for side in sides):
             text = f"the modules of its code are {sides[0]:.2f} dots at {self.dpi:g} dpi, and must be whole dots"
             fix = "print it anew for this printer, or without --png"
             raise LabelerError(Problem(Where(symbol.payload), text, fix))
@@ -221,33 +208,25 @@ class DotPen:
         (left, low), (right, top) = self._at(x, y), self._at(x + width, y + height)
         return left, low, right - left, top - low
 
-    def _frame(self, x: int, y: int, width: int, height: int, radius: int, wide_mm: float) -> str:
+    def _frame(self, outline: tuple[int, int, int, int], radius: int, line_mm: float) -> str:
         """Return a frame as the area between two rectangles, its line about the middle of the edges."""
-        wide = max(1, self.dots(wide_mm))
-        out = wide // 2
-        far = rounded_rectangle(x - out, y - out, width + wide, height + wide, radius + out if radius else 0)
-        near = rounded_rectangle(
-            x - out + wide, y - out + wide, width - wide, height - wide, max(0, radius + out - wide) if radius else 0
-        )
-        return f"0 g {far} {near} f*"
+        x, y, width, height = outline
+        line = max(1, self.dots(line_mm))
+        out = line // 2
+        outer = rounded_rectangle(x - out, y - out, width + line, height + line, radius + out if radius else 0)
+        inner_radius = max(0, radius + out - line) if radius else 0
+        inner = rounded_rectangle(x - out + line, y - out + line, width - line, height - line, inner_radius)
+        return f"0 g {outer} {inner} f*"
 
 
-def correction(printer: Printer, page: Page) -> str:
-    """Return the operator that corrects a printer's lengths on a page; "" for none.
-
-    What is drawn is larger by as much as the printer makes it smaller, and moved by the offset.
-    """
-    x, y = page.moved(printer)
-    if (printer.scale_x, printer.scale_y, x, y) == (1, 1, 0, 0):
-        return ""
-    return f"{printer.scale_x:.6f} 0 0 {printer.scale_y:.6f} {x * POINTS_PER_MM:.4f} {y * POINTS_PER_MM:.4f} cm"
+Pen = PointPen | DotPen
 
 
 def rounded_rectangle(x: float, y: float, width: float, height: float, radius: float) -> str:
     """Return a rectangle as a path, its corners quarter circles of this radius (0: square)."""
     if radius <= 0:
         return f"{x:.6g} {y:.6g} {width:.6g} {height:.6g} re"
-    r, h = radius, radius * (1 - ROUND)
+    r, h = radius, radius * (1 - HANDLE)
     right, top = x + width, y + height
     steps = (
         (x + r, y, "m"),

@@ -5,12 +5,13 @@ All is in millimetres; the canvas is scaled to points by whoever puts the pictur
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from labeler.draw.typeset import BOLD, PLAIN, embedded_name, font_runs
-from labeler.model import Run
+from labeler.draw.document import embedded_name
+from labeler.draw.typeset import BOLD, PLAIN, font_runs, shortened, text_width
+from labeler.model import Face, Fit, Range, Run
 from labeler.work.branch_pages import USUAL_EDGE_MM, DrawnEnd, DrawnMarker, Picture
 
 if TYPE_CHECKING:
@@ -22,51 +23,50 @@ HEAD_MM, WORDS_MM, LINE_MM = 14.0, 2.3, 0.2
 OVERVIEW_MM, DETAIL_MM, CAPTIONS_MM = 19.0, 14.0, 6.0
 BETWEEN_MM = 6.0
 DIMENSION_MM = 1.2 + 0.6 + WORDS_MM  # a dimension above a sleeve: its distance, its ticks, its words
-LEAST_THICK_MM = 0.8  # thinner wires would not be seen
+MIN_THICKNESS_MM = 0.8  # thinner wires would not be seen
 HATCH_MM = 1.3
 
 
-def scale_for(length_mm: float, room_mm: float) -> int:
-    """Return the N of 1 : N at which a length has room: the first of the scales of drawings that does.
+def scale_for(length_mm: float, space_mm: float) -> int:
+    """Return the N of 1 : N at which a length goes into a space: the first of the scales of drawings at which it does.
 
     >>> scale_for(2700, 158)
     20
     """
-    return next((scale for scale in SCALES if length_mm <= room_mm * scale), round(length_mm / room_mm) + 1)
+    return next((scale for scale in SCALES if length_mm <= space_mm * scale), round(length_mm / space_mm) + 1)
 
 
 def picture_heights(picture: Picture) -> tuple[float, ...]:
     """Return how high the parts of the drawing are, mm: the whole branch, then its ends two by two."""
     rows = -(-len(picture.ends) // 2)
-    return OVERVIEW_MM, *(_detail_height(picture, row) for row in range(rows))
+    return OVERVIEW_MM, *(_detail_height(picture.ends[2 * row : 2 * row + 2]) for row in range(rows))
 
 
 def draw_part(canvas: Canvas, picture: Picture, part: int, width_mm: float) -> None:
     """Draw a part, counted from 0, its lower left corner at the origin, on a canvas whose unit is the millimetre."""
-    pen = _Pen(canvas)
+    pencil = _Pencil(canvas)
     if not part:
-        _overview(pen, picture, width_mm, OVERVIEW_MM / 2)
+        _overview(pencil, picture, width_mm, OVERVIEW_MM / 2)
         return
     column = (width_mm - BETWEEN_MM) / 2
     alone = len(picture.ends) == 1
     for second, end in enumerate(picture.ends[2 * part - 2 : 2 * part]):
         at_right = picture.turned if alone else bool(second)
-        x, room = (0.0, width_mm) if alone else (column + BETWEEN_MM if second else 0.0, column)
-        _detail(_Frame(pen, room, at_right, x, 0.0), picture, end)
+        x, width = (0.0, width_mm) if alone else (column + BETWEEN_MM if second else 0.0, column)
+        _detail(_EndView(pencil, width, at_right, x), picture, end)
 
 
-def _detail_height(picture: Picture, row: int) -> float:
+def _detail_height(ends: tuple[DrawnEnd, ...]) -> float:
     """Return the height of a row of ends, at most what it takes where they are drawn 1 : 1."""
-    ends = picture.ends[2 * row : 2 * row + 2]
     half = max(DETAIL_MM, max(map(_thickness, ends)) + 4) / 2
     return CAPTIONS_MM + half + max(half, *(_caption_mm(end, _thickness(end)) + WORDS_MM + 0.3 for end in ends))
 
 
-def _caption_mm(end: DrawnEnd, thick: float) -> float:
+def _caption_mm(end: DrawnEnd, thickness: float) -> float:
     """Return how far above the middle an end's caption stands: above all that is drawn there, and its dimension."""
     named = 4.4 if end.kind == "connector" else 6.2  # the other kinds have their name there
     measured = DIMENSION_MM if end.marker and end.marker.past_edge_mm else 0.0
-    return max(named, thick / 2 + measured + 0.8)
+    return max(named, thickness / 2 + measured + 0.8)
 
 
 def _thickness(end: DrawnEnd) -> float:
@@ -76,116 +76,101 @@ def _thickness(end: DrawnEnd) -> float:
 # ---------------------------------------------------------------- the whole branch
 
 
-def _overview(pen: _Pen, picture: Picture, width: float, middle: float) -> None:
+def _overview(pencil: _Pencil, picture: Picture, width: float, middle: float) -> None:
     """Draw the branch from one connector to the other; thicknesses are not to scale here."""
-    room = width - 2 * HEAD_MM
+    space = width - 2 * HEAD_MM
     length = picture.length_mm
-    scale = scale_for(length, room) if length else None
-    long = length / scale if length and scale else room
+    scale = scale_for(length, space) if length else None
+    long = length / scale if length and scale else space
     left = (width - long) / 2
     ends = (picture.ends[0], picture.ends[1] if len(picture.ends) > 1 else None)
-    pen.bar(left, middle - 0.5, long, 1.0, grey=0.75)
+    pencil.bar(left, middle - 0.5, long, 1.0, grey=0.75)
     if picture.covering:
-        pen.hatched(left, middle - 0.9, long, 1.8)
+        pencil.hatched(left, middle - 0.9, long, 1.8)
     for at_right, end in enumerate(ends if len(picture.ends) > 1 or not picture.turned else ends[::-1]):
         x = left + long if at_right else left
         if end is None:
-            side = "right" if at_right else "left"
-            pen.words("to where the wires part", x, middle + 1.5, side)
+            pencil.words("to where the wires part", x, middle + 1.5, "right" if at_right else "left")
             continue
-        pen.head(end, x, middle, right=bool(at_right))
+        pencil.head(end, x, middle, right=bool(at_right))
         if end.marker and scale:
-            _small_marker(pen, end.marker, x, -1 if at_right else 1, middle, scale)
+            near, size = end.marker.edge_mm / scale, end.marker.length_mm / scale
+            pencil.box(x - near - size if at_right else x + near, middle - 1.3, size, 2.6)
     if length and scale:
-        pen.dimension(left, left + long, middle - 5.5, f"{round(length, 1):g} mm; drawn 1 : {scale}")
+        pencil.dimension(left, left + long, middle - 5.5, f"{round(length, 1):g} mm; drawn 1 : {scale}")
     else:
-        pen.broken(left + long / 2, middle)
-        pen.words("the branch's length is not given: not to scale", left + long / 2, middle - 5, "middle")
-
-
-def _small_marker(pen: _Pen, marker: DrawnMarker, x: float, way: int, middle: float, scale: int) -> None:
-    near, far = x + way * marker.edge_mm / scale, x + way * (marker.edge_mm + marker.length_mm) / scale
-    pen.box(min(near, far), middle - 1.3, abs(far - near), 2.6)
+        pencil.broken(left + long / 2, middle)
+        pencil.words("the branch's length is not given: not to scale", left + long / 2, middle - 5, "middle")
 
 
 # ---------------------------------------------------------------- one end
 
 
 @dataclass(frozen=True, slots=True)
-class _Frame:
+class _EndView:
     """Where the detail of one end is drawn. What lies at ``mm`` from the connector stands at `at`."""
 
-    pen: _Pen
-    room: float
+    pencil: _Pencil
+    width: float
     right: bool  # the connector is on the right
     x: float
-    y: float
 
     def at(self, mm: float) -> float:
         """Return the place on the page of what lies so far from the connector, as drawn."""
-        return self.x + self.room - HEAD_MM - mm if self.right else self.x + HEAD_MM + mm
+        return self.x + self.width - HEAD_MM - mm if self.right else self.x + HEAD_MM + mm
 
     def span(self, near: float, far: float) -> tuple[float, float]:
-        """Return left edge and width of what lies from ``near`` to ``far`` from the connector, as drawn."""
-        return min(self.at(near), self.at(far)), far - near
+        """Return left and right edge of what lies from ``near`` to ``far`` from the connector, as drawn."""
+        left = min(self.at(near), self.at(far))
+        return left, left + (far - near)
 
 
-def _detail(frame: _Frame, picture: Picture, end: DrawnEnd) -> None:
-    marker = end.marker
-    free = frame.room - HEAD_MM - 2
-    needed = marker.edge_mm + marker.length_mm + 8 if marker else 50.0
-    scale = scale_for(needed, free)
-    middle = frame.y + CAPTIONS_MM + (max(DETAIL_MM, _thickness(end) + 4)) / 2
-    bare = max(end.bare_mm / scale, LEAST_THICK_MM)
-    frame.pen.bar(*_low(frame.span(0, free), middle, bare), bare, grey=0.85)
+def _detail(view: _EndView, picture: Picture, end: DrawnEnd) -> None:
+    pencil, marker = view.pencil, end.marker
+    free = view.width - HEAD_MM - 2
+    scale = scale_for(marker.edge_mm + marker.length_mm + 8 if marker else 50.0, free)
+    middle = CAPTIONS_MM + max(DETAIL_MM, _thickness(end) + 4) / 2
+    bare = max(end.bare_mm / scale, MIN_THICKNESS_MM)
+    pencil.bar(view.span(0, free)[0], middle - bare / 2, free, bare, grey=0.85)
     if picture.covering:
         edge = (marker.edge_mm + marker.past_edge_mm) / scale if marker else 0.0
         covered = max(end.covered_mm / scale, bare + 0.4)
-        frame.pen.hatched(*_low(frame.span(edge, free), middle, covered), covered)
-    frame.pen.head(end, frame.at(0), middle, right=frame.right)
+        pencil.hatched(view.span(edge, free)[0], middle - covered / 2, free - edge, covered)
+    pencil.head(end, view.at(0), middle, right=view.right)
+    side = "right" if view.right else "left"
     if marker:
-        _marker(frame, marker, middle, scale)
+        _marker(view, marker, middle, scale)
     elif end.absent:
-        near = frame.at(USUAL_EDGE_MM / scale)
-        frame.pen.words("its marker was left out", near, middle + 3.2, "right" if frame.right else "left", bold=True)
-    side, x = ("right", frame.x + frame.room) if frame.right else ("left", frame.x)
+        pencil.words("its marker was left out", view.at(USUAL_EDGE_MM / scale), middle + 3.2, side, bold=True)
+    x = view.x + view.width if view.right else view.x
     above = _caption_mm(end, max(_thickness(end) / scale, bare))
     caption = f", drawn 1 : {scale}"
-    name = frame.pen.shortened(end.at, frame.room - frame.pen.width(caption))
-    frame.pen.words(name + caption, x, middle + above, side, bold=True)
+    name = pencil.shortened(end.at, view.width - text_width(caption, BOLD) * WORDS_MM)
+    pencil.words(name + caption, x, middle + above, side, bold=True)
 
 
-def _low(span: tuple[float, float], middle: float, thick: float) -> tuple[float, float, float]:
-    return span[0], middle - thick / 2, span[1]
-
-
-def _marker(frame: _Frame, marker: DrawnMarker, middle: float, scale: int) -> None:
-    pen, fit = frame.pen, marker.fit
+def _marker(view: _EndView, marker: DrawnMarker, middle: float, scale: int) -> None:
+    """Draw a marker with its text, and its dimensions."""
+    pencil, fit = view.pencil, marker.fit
     near, far = marker.edge_mm / scale, (marker.edge_mm + marker.length_mm) / scale
-    thick = max(marker.outside_mm / scale, LEAST_THICK_MM)
-    left, width = frame.span(near, far)
-    pen.box(left, middle - thick / 2, width, thick)
-    pen.lettering(marker, (left + width / 2, middle), scale, turned=_upside_down(frame, marker))
-    below = middle - thick / 2 - 2.6
-    place = f"{marker.edge_mm:g}" if marker.asked else "place is open"
-    gap, wide = frame.span(0, near)
-    pen.dimension(gap, gap + wide, below, place)
-    pen.dimension(left, left + width, below, f"{marker.length_mm:.0f} mm after shrinking" if fit.parts else "")
+    thickness = max(marker.outside_mm / scale, MIN_THICKNESS_MM)
+    left, right = view.span(near, far)
+    pencil.box(left, middle - thickness / 2, far - near, thickness)
+    # The text stands on its head when the branch lies as drawn: its line runs to the left.
+    turned = (fit.marker.settings.reading == "towards the end") != view.right
+    pencil.text_of(fit, (left + (far - near) / 2, middle), scale, turned=turned)
+    below = middle - thickness / 2 - 2.6
+    pencil.dimension(*view.span(0, near), below, f"{marker.edge_mm:g}" if marker.asked else "place is open")
+    pencil.dimension(left, right, below, f"{marker.length_mm:.0f} mm after shrinking" if fit.parts else "")
     if marker.past_edge_mm:
-        bare = frame.span(near, near + marker.past_edge_mm / scale)
-        pen.dimension(bare[0], bare[0] + bare[1], middle + thick / 2 + 1.2, f"{marker.past_edge_mm:.0f}", above=True)
+        bare = view.span(near, near + marker.past_edge_mm / scale)
+        pencil.dimension(*bare, middle + thickness / 2 + 1.2, f"{marker.past_edge_mm:.0f}", above=True)
 
 
-def _upside_down(frame: _Frame, marker: DrawnMarker) -> bool:
-    """Tell whether the lettering stands on its head when the branch lies as drawn: its line runs to the left."""
-    towards = marker.fit.marker.settings.reading == "towards the end"
-    return towards != frame.right
+# ---------------------------------------------------------------- the pencil
 
 
-# ---------------------------------------------------------------- the pen
-
-
-class _Pen:
+class _Pencil:
     """Draws in millimetres."""
 
     def __init__(self, canvas: Canvas) -> None:
@@ -256,40 +241,30 @@ class _Pen:
 
     def words(self, text: str, x: float, y: float, side: str, *, bold: bool = False) -> None:
         """A few words from, around or up to a place."""
-        runs = tuple(font_runs(text, BOLD if bold else PLAIN))
-        width = sum(font.width(run) for font, run in runs) * WORDS_MM
-        at = x - {"left": 0.0, "middle": 0.5, "right": 1.0}[side] * width
+        name = BOLD if bold else PLAIN
+        x -= {"left": 0.0, "middle": 0.5, "right": 1.0}[side] * text_width(text, name) * WORDS_MM
         self._canvas.setFillGray(0)
-        for font, run in runs:
+        for font, run in font_runs(text, name):
             self._canvas.setFont(embedded_name(font.name), WORDS_MM)
-            self._canvas.drawString(at, y, run)
-            at += font.width(run) * WORDS_MM
+            self._canvas.drawString(x, y, run)
+            x += font.width(run) * WORDS_MM
 
-    def width(self, text: str) -> float:
-        """Return how long a few bold words are, mm."""
-        return sum(font.width(run) for font, run in font_runs(text, BOLD)) * WORDS_MM
+    def shortened(self, text: str, width: float) -> str:
+        """Return a name in bold, or as much of its head as goes into a width with dots behind it."""
+        return shortened(text, width / WORDS_MM, BOLD)
 
-    def shortened(self, text: str, room: float) -> str:
-        """Return a name, or as much of its head as has room with dots behind it."""
-        if self.width(text) <= room:
-            return text
-        kept = next((n for n in range(len(text), 0, -1) if self.width(f"{text[:n]}…") <= room), 0)
-        return f"{text[:kept]}…"
-
-    def lettering(self, marker: DrawnMarker, middle: tuple[float, float], scale: int, *, turned: bool) -> None:
+    def text_of(self, fit: Fit, middle: tuple[float, float], scale: int, *, turned: bool) -> None:
         """The lines of a marker as they come to lie, in the middle of what shrinking may make of them."""
-        fit, canvas = marker.fit, self._canvas
+        canvas = self._canvas
         if fit.face is None or not fit.face.runs:
             return
-        along = _middle(fit.along_scale)
-        across = _middle(fit.face_scale)
         canvas.saveState()
         canvas.translate(*middle)
         if turned:
             canvas.rotate(180)
-        canvas.scale(along / scale, across / scale)
+        canvas.scale(_middle(fit.along_scale) / scale, _middle(fit.face_scale) / scale)
         canvas.setFillGray(0)
-        for run, x, y in _placed(marker, fit.face.runs):
+        for run, x, y in _centred(fit, fit.face):
             canvas.saveState()
             canvas.translate(x, y)
             canvas.scale(1, run.stretch)  # always across the piece, whichever way the line runs
@@ -300,20 +275,15 @@ class _Pen:
         canvas.restoreState()
 
 
-def _placed(marker: DrawnMarker, runs: Sequence[Run]) -> Iterator[tuple[Run, float, float]]:
+def _centred(fit: Fit, face: Face) -> Iterator[tuple[Run, float, float]]:
     """Yield the lines with their places about the middle of what is drawn, mm, before shrinking."""
-    face = marker.fit.face
-    assert face is not None
-    if marker.fit.marker.kind in ("sleeve", "insert"):
-        for run in runs:
-            yield run, run.x_mm - face.width_mm / 2, run.y_mm - face.height_mm / 2
-        return
-    ys = [run.y_mm for run in runs]
-    capital = marker.fit.capital.flat if marker.fit.capital else 0.0
-    centre = (min(ys) + max(ys) + capital) / 2
-    for run in runs:
+    centre = face.height_mm / 2
+    if fit.marker.kind not in ("sleeve", "insert"):
+        ys = [run.y_mm for run in face.runs]
+        centre = (min(ys) + max(ys) + (fit.capital.flat if fit.capital else 0.0)) / 2
+    for run in face.runs:
         yield run, run.x_mm - face.width_mm / 2, run.y_mm - centre
 
 
-def _middle(scale: Any) -> float:
+def _middle(scale: Range | None) -> float:
     return (scale.low + scale.high) / 2 if scale else 1.0

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from io import BytesIO
 from typing import TYPE_CHECKING
 
-from labeler.draw.pens import DotPen, Page
+from labeler.draw.pens import MM_PER_INCH, POINTS_PER_INCH, DotPen, Page
 from labeler.errors import Problem, Where
 from labeler.model import Placed, Sheet
 from labeler.tables.printers import AS_DRAWN, Printer
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from PIL.Image import Image
 
 
-MOST_DOTS = 600_000_000  # of a page, project choice: A4 at 2400 dpi has 557 million, each of which takes two bytes
+MAX_DOTS = 600_000_000  # of a page, project choice: A4 at 2400 dpi has 557 million, each of which takes two bytes
 BLACK_BELOW = 128  # of 256 levels: a dot that is covered by half and more
 
 
@@ -30,7 +30,7 @@ def page_pictures(pdf: bytes, dpi: float) -> Iterator[Image]:
     document = pypdfium2.PdfDocument(pdf)
     try:
         for page in document:
-            grey = page.render(scale=dpi / 72, grayscale=True).to_pil()
+            grey = page.render(scale=dpi / POINTS_PER_INCH, grayscale=True).to_pil()
             yield grey.point([255 if level >= BLACK_BELOW else 0 for level in range(256)], "1")
             page.close()
     finally:
@@ -39,13 +39,13 @@ def page_pictures(pdf: bytes, dpi: float) -> Iterator[Image]:
 
 def too_many_dots(sheets: Iterable[Sheet], dpi: float) -> Iterator[Problem]:
     """Yield a problem for every stock whose pages have too many dots for a picture."""
-    told: set[str] = set()
+    reported: set[str] = set()
     for sheet in sheets:
-        dots = sheet.width_mm * sheet.height_mm * (dpi / 25.4) ** 2
-        if dots > MOST_DOTS and sheet.stock.name not in told:
-            told.add(sheet.stock.name)
+        dots = sheet.width_mm * sheet.height_mm * (dpi / MM_PER_INCH) ** 2
+        if dots > MAX_DOTS and sheet.stock.name not in reported:
+            reported.add(sheet.stock.name)
             size = f"a page of {sheet.width_mm:g} x {sheet.height_mm:g} mm at {dpi:g} dpi"
-            text = f"{sheet.stock.name}: {size} has {dots / 1e6:,.0f} million dots, the limit is {MOST_DOTS // 10**6}"
+            text = f"{sheet.stock.name}: {size} has {dots / 1e6:,.0f} million dots, the limit is {MAX_DOTS // 10**6}"
             yield Problem(Where("--png"), text, "choose fewer dots (dpi of the printer, or printer_dpi)")
 
 

@@ -9,6 +9,7 @@ from math import ceil, floor, radians, tan
 
 from labeler.fit.sleeve import LONGEST_TRIED_MM, UNLIMITED, Room
 from labeler.model import DOES_NOT_FIT, FITS, Fit, Marker, Range, Settings, Tube
+from labeler.size.wording import in_time
 from labeler.text import font_names
 
 CONDENSED = "Fira Sans Condensed"
@@ -76,10 +77,10 @@ def _found(fit: Fit, other: Other) -> Iterator[str]:
         yield from _other_tube(fit, other)
     if marker.lettered:
         yield from _shorter(marker, other)
-    if fit.seat and fit.seat.in_time:
+    if fit.seat and (early := in_time(fit.seat.obstacle)):
         made = _fits(other.refit(Change(marker, other.cut_mm, free=True)))
         if made and made.tube:
-            yield f"{fit.seat.in_time}, tube {made.tube.name}: {_height(made)}"
+            yield f"{early}, tube {made.tube.name}: {_height(made)}"
     if marker.lettered:
         yield from _instead(marker, other)
         yield from _nearer(fit, other)
@@ -180,7 +181,7 @@ def _measured(fit: Fit, other: Other) -> Iterator[str]:
 def _with_less_margin(fit: Fit, other: Other) -> Iterator[str]:
     """What weaker margins would do, and what they cost; the margin next to what is set comes first."""
     settings, seat = fit.marker.settings, fit.seat
-    if seat and seat.step and (made := _sized(fit, other, {"overlap_mm": 0.0})) and made.tube:
+    if seat and seat.section and (made := _sized(fit, other, {"overlap_mm": 0.0})) and made.tube:
         on = f"tube {made.tube.name} on the covering alone, whose edge stays open"
         yield f"{on} (overlap_mm = 0): {_height(made)}"
     for key, cost in (("slip", "it goes on more tightly"), ("grip", "it may slide or turn more easily")):

@@ -28,6 +28,7 @@ from labeler.model import (
     Tube,
     TubeChoice,
 )
+from labeler.size import wording
 from labeler.tables.stocks import largest_piece
 from labeler.text import Font
 
@@ -122,8 +123,8 @@ def lengths_on(
     longest piece that can be printed. On a stepped seat each part is held by ``overlap_mm`` after shrinking.
     """
     rest, along, least = 0.0, None, 0.0
-    if seat.step:
-        on = Range(seat.step.closes_on.low, min(seat.step.closes_on.high, tube.supplied_mm))
+    if seat.section:
+        on = Range(seat.section.closes_on.low, min(seat.section.closes_on.high, tube.supplied_mm))
         along = shrunk(limits(tube, settings.supplied_over, settings.recovered_under), on, "even").along
         rest = cut_length(((settings.overlap_mm, along.low),))
         least = cut_length(((settings.overlap_mm, along.low), (settings.overlap_mm, own_along.low)))
@@ -146,12 +147,10 @@ def not_held(use: Lengths, length_mm: float, settings: Settings) -> str:
 def parts_of(seat: Seat, length_mm: float, use: Lengths) -> tuple[SeatPart, ...]:
     """Return what a piece lies on, with the lengths cut flat and after shrinking: where the text stands comes first."""
     own, along = length_mm - use.rest, use.own_along
-    step, past = seat.step, use.rest_along
-    name = seat.sits_on if step is None or step.towards_end else "the bare bundle, towards the end"
-    first = SeatPart(name, own, Range(own * along.low, own * along.high))
-    if step is None or past is None:
+    first, past = SeatPart(own, Range(own * along.low, own * along.high)), use.rest_along
+    if seat.section is None or past is None:
         return (first,)
-    return (first, SeatPart(step.on, use.rest, Range(use.rest * past.low, use.rest * past.high)))
+    return (first, SeatPart(use.rest, Range(use.rest * past.low, use.rest * past.high)))
 
 
 # ---------------------------------------------------------------- Room along a branch
@@ -302,7 +301,7 @@ def _ground(marker: Marker, place: SleevePlace, tube: Tube, font: Font, directio
         flaws = replace(flaws, refused=(*flaws.refused, BOTH_FACES))
     answer = pattern(_nothing_set(marker, seat, tube, font, direction, on, zone), *VARIED)
     made = place.grounds[tube.name, font.name, direction] = _Ground(
-        tube, font, direction, on, zone, use, flaws, answer, seat.step is None or seat.step.towards_end
+        tube, font, direction, on, zone, use, flaws, answer, seat.section is None or seat.section.towards_end
     )
     return made
 
@@ -520,6 +519,6 @@ def _no_tube(marker: Marker, seat: Seat, choice: TubeChoice) -> Fit:
         f"and closes on {seat.closes_on.low:.2f} mm (grip -{settings.grip:.0%})"
     )
     if seat.obstacle:
-        what += f"; it must pass {seat.obstacle}"
-    ways = (*filter(None, (seat.in_time,)), *choice.ways_out)
+        what += f"; it must pass {wording.obstacle(seat.obstacle)}"
+    ways = (*filter(None, (wording.in_time(seat.obstacle),)), *choice.ways_out)
     return Fit(marker, DOES_NOT_FIT, (what, *choice.refusals), seat=seat, ways_out=ways)

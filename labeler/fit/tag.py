@@ -99,6 +99,7 @@ def _made(marker: Marker, words: TagWords, stock: Stock, codes: CodeMaker | None
         contrast=contrast_of(marker.settings.print_colour, PAPER) or 0.0,
         code=code.fit if code else None,
         ways_out=code.ways_out if code and not flaws.refused else (),
+        on_bench_sheet=words.on_bench_sheet or composed.rows is not words.rows,
     )
 
 

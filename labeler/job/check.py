@@ -10,15 +10,16 @@ from dataclasses import dataclass
 from labeler.errors import LabelerError, Problem, Where, refuse
 from labeler.fit.film import served
 from labeler.fit.result import font_of
-from labeler.harness import branches_of, circuits_by_branch
+from labeler.harness import index
 from labeler.job.deliver import Track, untracked
 from labeler.job.fitting import Stocks, carries_code, fit_markers, names_unit, once
-from labeler.layout.cells import stock_problems
-from labeler.model import DOES_NOT_FIT, SEE_BENCH_SHEET, Fit, Harness, Marker, Stock, ThreadStep
+from labeler.layout.checks import stock_problems
+from labeler.model import DOES_NOT_FIT, Fit, Harness, InstallationStep, Marker, Stock
 from labeler.plan import confusable, plan
 from labeler.read import read_file
 from labeler.read.import_report import AS_IT_STANDS, Wanted
-from labeler.size.installation import threading
+from labeler.size.bundles import Sizing
+from labeler.size.installation import installation_order
 from labeler.tables.catalogue import Catalogue, default_settings, load_catalogue
 
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
@@ -30,12 +31,17 @@ PLACEHOLDER_UNIT = "0001"  # what a check writes on the tags: no serial is given
 class Checked:
     """A harness with the answer for every marker; ``notes`` are warnings."""
 
-    harness: Harness
+    sizing: Sizing
     fits: tuple[Fit, ...]
     stocks: Stocks
     notes: tuple[Problem, ...] = ()
     of_unit: tuple[Marker, ...] = ()  # as planned: the markers that say for which unit they are
     unit: str = PLACEHOLDER_UNIT  # the serial that those were written for
+
+    @property
+    def harness(self) -> Harness:
+        """Return the harness."""
+        return self.sizing.index.harness
 
     @property
     def misfits(self) -> tuple[Fit, ...]:
@@ -141,26 +147,27 @@ def check(
     catalogue = load_catalogue()
     stocks = choose_stocks(catalogue, paper, stock)
     harness = read_file(file, catalogue, default_settings(), settings or {}, wanted).checked()
-    problems = [*harness.notes, *validate(harness, catalogue)]
-    markers, planning = plan(harness)
+    sizing = Sizing(index(harness), catalogue)
+    problems = [*harness.notes, *validate(sizing.index, catalogue)]
+    markers, planning = plan(sizing.index)
     if only:
         markers = tuple(marker for marker in markers if marker.role in only)
     problems += [*planning, *_glyph_problems(harness, markers), *confusable(markers)]
     refuse(once(problems))
     serial = unit if isinstance(unit, str) else unit(harness)
-    fits = fit_markers(harness, markers, catalogue, stocks, serial, track, date)
+    fits = fit_markers(sizing, markers, stocks, serial, track, date)
     refuse(problem for used in stocks_of(fits, stocks).values() for problem in stock_problems(used))
     problems += _kept_elsewhere([catalogue.stock(name) for name in stock], fits, stocks)
-    threading_of(harness, fits, catalogue)  # what it needs to know is asked for now, not while drawing
+    order_of(sizing, fits)  # what it needs to know is asked for now, not while drawing
     notes = tuple(once(p for p in (*problems, *_empty_tags(fits)) if p.warning))
     of_unit = tuple(m for m in markers if m.role == "bag" or names_unit(m) or carries_code(m))
-    return Checked(harness, fits, stocks, notes, of_unit, serial)
+    return Checked(sizing, fits, stocks, notes, of_unit, serial)
 
 
 def _empty_tags(fits: Iterable[Fit]) -> Iterator[Problem]:
     """Yield a warning for each bag whose tag lists nothing."""
     for fit in fits:
-        if fit.marker.role == "bag" and fit.face and not fit.face.boxes and SEE_BENCH_SHEET not in " ".join(fit.lines):
+        if fit.marker.role == "bag" and fit.face and not (fit.face.boxes or fit.on_bench_sheet):
             text = f"bag {fit.marker.at}: nothing is listed on its tag"
             yield Problem(fit.marker.where, text, "name its branch, its connector or its contents", warning=True)
 
@@ -172,20 +179,17 @@ def stocks_of(fits: Iterable[Fit], stocks: Stocks) -> dict[str, Stock]:
     return {name: named[name] for name in dict.fromkeys(names)}
 
 
-def threading_of(harness: Harness, fits: Iterable[Fit], catalogue: Catalogue) -> tuple[ThreadStep, ...]:
-    """Return the order of threading of every branch that has a marked end, branch by branch.
+def order_of(sizing: Sizing, fits: Iterable[Fit]) -> tuple[InstallationStep, ...]:
+    """Return the installation order of every branch that has a marked end, branch by branch.
 
-    Raises `LabelerError` with every size that decides a way on and is not known.
+    Raises `LabelerError` with every size that decides and is not known.
     """
     marked = {fit.marker.branch for fit in fits if fit.marker.role == "branch end"}
-    through = circuits_by_branch(harness) if marked else {}
-    steps: list[ThreadStep] = []
+    steps: list[InstallationStep] = []
     problems: list[Problem] = []
-    for branch in branches_of(harness):
-        if branch.id not in marked:
-            continue
+    for branch in sizing.index.branches:
         try:
-            steps += threading(branch, through[branch.id], harness, catalogue)
+            steps += installation_order(branch, sizing) if branch.id in marked else ()
         except LabelerError as error:
             problems.extend(error.problems)
     refuse(once(problems))

@@ -20,7 +20,7 @@ from labeler.model import Sheet
 from labeler.tables.printers import AS_DRAWN, Printer, printer_of, printer_problems
 
 if TYPE_CHECKING:
-    from labeler.draw.around import Header
+    from labeler.draw.sheet_frame import Header
     from labeler.record.store import Record
     from labeler.record.values import Job
     from labeler.record.write import NotOf
@@ -257,19 +257,17 @@ class Drawing:
         """Return the PDF of a part."""
         from labeler.draw.pdf import draw_sheets
 
-        target = BytesIO()
         header = self.header()
         sheets = self.out.track(part.sheets, part.stock)
         dpi = self.out.dpi if self.out.png else None
         title = f"{header.words}, {part.stock}"
-        draw_sheets(
-            sheets, target, title=title, header=header, printer=printer_of(self.out.printer, part.sheets), dpi=dpi
+        return draw_sheets(
+            sheets, title=title, header=header, printer=printer_of(self.out.printer, part.sheets), dpi=dpi
         )
-        return target.getvalue()
 
     def header(self) -> Header:
         """Return what every sheet says: harness, part number, revision, unit, job, date, and what is repeated."""
-        from labeler.draw.around import Header
+        from labeler.draw.sheet_frame import Header
 
         harnesses = dict.fromkeys((job.part_number, job.revision) for job in self.jobs)
         parts = (" ".join(filter(None, (part, revision and f"rev {revision}"))) for part, revision in harnesses)
@@ -384,7 +382,7 @@ def _noted(
     for path, data in contents:
         digests[str(path.resolve())] = _digest(data)
         yield path, data
-    record.drawn(jobs[0].id, digests, drawing.not_of(Path.resolve))
+    record.add_digests(jobs[0].id, digests, drawing.not_of(Path.resolve))
 
 
 def _confirm(record: Record, job: Job, about: tuple[Sequence[str], str, NotOf]) -> bool:

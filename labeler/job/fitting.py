@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import groupby
+from operator import attrgetter
 from string import ascii_uppercase
+from typing import TypeVar, cast
 
 from labeler.codes.payload import payload_of
 from labeler.codes.symbols import symbols
@@ -13,16 +16,12 @@ from labeler.fit.code import CodeMaker
 from labeler.fit.film import WrapPlace, fit_flag, fit_insert, fit_wrap, wrap_place
 from labeler.fit.remedies import Change, Other, ways_out, with_settings
 from labeler.fit.result import needed_for
-from labeler.fit.sleeve import Room, SleevePlace, fit_sleeve, room_of, within_branches
+from labeler.fit.sleeve import SleevePlace, fit_sleeve, room_of, within_branches
 from labeler.fit.tag import fit_tag
-from labeler.harness import branches_of, circuits_at, circuits_by_branch, kinds_of
 from labeler.job.deliver import Track, untracked
 from labeler.model import (
     DOES_NOT_FIT,
     LINEAR,
-    Branch,
-    BranchEnd,
-    Circuit,
     Code,
     Fit,
     Harness,
@@ -33,12 +32,14 @@ from labeler.model import (
     Stock,
     TubeChoice,
 )
-from labeler.plan import Contents, contents_of, tag_words
-from labeler.size.access import THREADED
-from labeler.size.bundles import branch_bundle, covering_of, done_ends, end_seat, wire_seat
+from labeler.plan import tag_words
+from labeler.size.bundles import Sizing, branch_bundle, covering_of
+from labeler.size.installation import SLID_ON
+from labeler.size.seats import end_seat, wire_seat, without_obstacle
 from labeler.size.tubes import choose_tubes
-from labeler.tables.catalogue import Catalogue
 from labeler.text import load_font
+
+Made = TypeVar("Made")
 
 # ---------------------------------------------------------------- Which markers carry a code
 
@@ -58,42 +59,35 @@ def code_problems(markers: Iterable[Marker], harness: Harness, unit: str) -> Ite
             yield from error.problems
 
 
-class Coder:
-    """Makes the codes of one harness and unit."""
+def coded(marker: Marker, harness: Harness, unit: str) -> tuple[Marker, CodeMaker | None]:
+    """Return a marker as it is to be fitted for a unit, and the maker of its symbols; None: it carries none.
 
-    def __init__(self, harness: Harness, unit: str) -> None:
-        self.harness, self.unit = harness, unit
-        self._even: dict[int, tuple[Settings, Settings]] = {}  # by identity; the first is kept so that it stays its own
+    A sleeve with a matrix code asks for even heating: heated from behind first, its modules may
+    come out 0.10 to 0.14 off square on many seats.
+    """
+    if not carries_code(marker):
+        return marker, None
+    settings, marker = marker.settings, heated(marker)
 
-    def of(self, marker: Marker) -> tuple[Marker, CodeMaker | None]:
-        """Return the marker as it is to be fitted, and the maker of its symbols; None: it carries none.
+    def make(kind: str, rule: str) -> Iterator[Code]:
+        payload = payload_of(marker, harness, unit, rule)
+        try:
+            yield from symbols(kind or settings.code, payload, settings.code_correction)
+        except LabelerError as error:
+            if not kind:  # another kind is only looked at as a way out
+                raise LabelerError(
+                    *(Problem(marker.where, f"{marker.at}: {p.message}", p.fix) for p in error.problems)
+                ) from error
 
-        A sleeve with a matrix code asks for even heating: heated from behind first, its modules may
-        come out 0.10 to 0.14 off square on many seats.
-        """
-        if not carries_code(marker):
-            return marker, None
-        settings, marker = marker.settings, self.heated(marker)
+    return marker, make
 
-        def make(kind: str, rule: str) -> Iterator[Code]:
-            payload = payload_of(marker, self.harness, self.unit, rule)
-            try:
-                yield from symbols(kind or settings.code, payload, settings.code_correction)
-            except LabelerError as error:
-                if not kind:  # another kind is only looked at as a way out
-                    raise LabelerError(
-                        *(Problem(marker.where, f"{marker.at}: {p.message}", p.fix) for p in error.problems)
-                    ) from error
 
-        return marker, make
-
-    def heated(self, marker: Marker) -> Marker:
-        """Return a marker that carries a code as it is heated: a sleeve with a matrix code evenly."""
-        settings = marker.settings
-        if marker.kind != "sleeve" or settings.heating != "back first" or settings.code in LINEAR:
-            return marker
-        known = self._even.setdefault(id(settings), (settings, replace(settings, heating="even")))
-        return replace(marker, settings=known[1])
+def heated(marker: Marker) -> Marker:
+    """Return a marker that carries a code as it is heated: a sleeve with a matrix code evenly."""
+    settings = marker.settings
+    if marker.kind != "sleeve" or settings.heating != "back first" or settings.code in LINEAR:
+        return marker
+    return with_settings(marker, heating="even")
 
 
 # ---------------------------------------------------------------- fitting
@@ -129,9 +123,8 @@ def once(problems: Iterable[Problem]) -> list[Problem]:
 
 
 def fit_markers(
-    harness: Harness,
+    sizing: Sizing,
     markers: Sequence[Marker],
-    catalogue: Catalogue,
     stocks: Stocks,
     unit: str,
     track: Track = untracked,
@@ -145,19 +138,22 @@ def fit_markers(
 
     Raises `LabelerError` with the problems of every marker whose seat cannot be known.
     """
-    fitter = _Fitter(harness, catalogue, stocks, unit, date)
-    fitter.planned = {m.text[0]: m for m in markers if m.role == "bag" and len(m.text) > 1}
+    second_tags = {m.text[0]: m for m in markers if m.role == "bag" and len(m.text) > 1}
+    shared = Shared()
     fits: list[Fit] = []
     problems: list[Problem] = []
-    for marker in track(markers, "fitting"):
-        try:
-            made = fitter.fit_for_unit(marker, unit) if names_unit(marker) else fitter.fit(marker)
-            if made is not None:
-                fits.append(made)
-        except LabelerError as error:
-            problems.extend(error.problems)
+    for settings, group in groupby(track(markers, "fitting"), key=attrgetter("settings")):
+        fitter = Fitter(sizing, stocks, unit, date, settings, shared.number(settings), shared)
+        for marker in group:
+            try:
+                if marker.role != "bag":
+                    fits.append(fitter.fit_for_unit(marker) if names_unit(marker) else fitter.fit(marker))
+                elif len(marker.text) == 1:
+                    fits.extend(fitter.fit_tags(marker, second_tags.get(marker.text[0])))
+            except LabelerError as error:
+                problems.extend(error.problems)
     refuse(once(problems))
-    return within_branches((*fits, *beside), harness.branches)[: len(fits)]
+    return within_branches((*fits, *beside), sizing.index.harness.branches)[: len(fits)]
 
 
 def names_unit(marker: Marker) -> bool:
@@ -176,46 +172,55 @@ def widest_like(serial: str, font: str) -> str:
     return "".join(widest.get(sign, sign) for sign in serial)
 
 
-class _Fitter:
-    """Sizes and fits markers of one harness, remembering what several of them share."""
+class Shared:
+    """What the markers of one call share, worked out once; by values, never by what they are kept in."""
 
-    def __init__(self, harness: Harness, catalogue: Catalogue, stocks: Stocks, unit: str, date: str) -> None:
-        self.harness, self.catalogue, self.stocks, self.unit, self.date = harness, catalogue, stocks, unit, date
-        self.circuits = {circuit.id: circuit for circuit in harness.circuits}
-        self.ends: dict[tuple[str, str], tuple[Branch, BranchEnd]] = {
-            (branch.id, end.at): (branch, end) for branch in branches_of(harness) for end in branch.ends
-        }
-        self.through = circuits_by_branch(harness)
-        self.done = done_ends(branches_of(harness), self.through, harness)
-        self.contents: Contents | None = None
-        self.planned: dict[str, Marker] = {}  # by bag: the second tags that may be needed, for the pins
-        self.second_tags: dict[str, Fit] = {}  # … and those that are
-        self.places: dict[tuple[object, ...], WrapPlace | SleevePlace] = {}
-        self.kept: list[Settings] = []
-        self.choices: dict[tuple[object, ...], TubeChoice] = {}
-        self.sleeve_room: Room = room_of(stocks.sleeve, catalogue.stocks)
-        self.strip_room: Room = room_of(stocks.insert)
-        self.coder = Coder(harness, unit)
+    def __init__(self) -> None:
+        self._known: dict[object, object] = {}
 
-    def fit_for_unit(self, marker: Marker, unit: str) -> Fit | None:
+    def once(self, key: object, make: Callable[[], Made]) -> Made:
+        """Return what was made for a key, or make it."""
+        if key not in self._known:
+            self._known[key] = make()
+        return cast("Made", self._known[key])
+
+    def number(self, settings: Settings) -> int:
+        """Return the number of these settings: equal ones have the same."""
+        return self.once(settings, lambda: len(self._known))
+
+
+@dataclass(frozen=True, slots=True)
+class Fitter:
+    """Sizes and fits markers of one harness for one unit.
+
+    ``settings`` are those of the markers that are fitted next; others are looked at as ways out.
+    """
+
+    sizing: Sizing
+    stocks: Stocks
+    unit: str
+    date: str
+    settings: Settings
+    number: int  # of these settings in what is shared
+    shared: Shared
+
+    def fit_for_unit(self, marker: Marker) -> Fit:
         """Fit a marker that names its unit; its sleeve is as long as for the widest serial of as many signs.
 
         So the sleeves of a place are cut alike for all units of a run.
         """
-        own = _for_unit(marker, unit)
-        if marker.kind in THREADED and marker.role != "bag":
-            widest = self.fit(_for_unit(marker, widest_like(unit, marker.settings.font)))
-            if widest is not None and widest.verdict != DOES_NOT_FIT:
+        own = _for_unit(marker, self.unit)
+        if marker.kind in SLID_ON:
+            widest = self.fit(_for_unit(marker, widest_like(self.unit, marker.settings.font)))
+            if widest.verdict != DOES_NOT_FIT:
                 made = self.fit(own, widest.cut_length_mm)
-                if made is not None and made.verdict != DOES_NOT_FIT:
+                if made.verdict != DOES_NOT_FIT:
                     return made
         return self.fit(own)
 
-    def fit(self, marker: Marker, cut_mm: float | None = None) -> Fit | None:
-        """Fit a marker, of a sleeve or insert at a given cut length where there is one."""
-        if marker.role == "bag":
-            return self._tag(marker)
-        marker, codes = self.coder.of(marker)
+    def fit(self, marker: Marker, cut_mm: float | None = None) -> Fit:
+        """Fit a marker that is no tag, of a sleeve or insert at a given cut length where there is one."""
+        marker, codes = coded(marker, self.sizing.index.harness, self.unit)
         if marker.kind in ("wrap", "flag"):
             answer = self._on_film(marker, codes)
             return answer if answer.verdict != DOES_NOT_FIT else self._film_ways(answer, codes)
@@ -225,31 +230,19 @@ class _Fitter:
         answer = self._under_tube(marker, place, codes)
         return answer if answer.verdict != DOES_NOT_FIT else self._tube_ways(answer, place, codes)
 
-    def _tag(self, marker: Marker) -> Fit | None:
+    def fit_tags(self, first: Marker, second: Marker | None) -> tuple[Fit, ...]:
         """Fit a bag's tag: its contents with the pins where both go on; else the pins have the second, or none."""
-        bag = marker.text[0]
-        if len(marker.text) > 1:
-            return self.second_tags.get(bag)
-        for pins in ("all", ""):
-            fit = self._written(marker, pins)
-            second = self._second(bag) if not pins else None
-            if second is not None and second.verdict == DOES_NOT_FIT:
-                fit, second = self._written(marker, "elsewhere"), None
-            if fit.verdict != DOES_NOT_FIT:
-                break
-        if second is not None:
-            self.second_tags[bag] = second
-        return fit
+        whole = self._tag(first, "all")
+        if whole.verdict != DOES_NOT_FIT:
+            return (whole,)
+        own, pins = self._tag(first), self._tag(second) if second else None
+        if pins is None:
+            return (own,)
+        return (self._tag(first, "elsewhere"),) if pins.verdict == DOES_NOT_FIT else (own, pins)
 
-    def _second(self, bag: str) -> Fit | None:
-        marker = self.planned.get(bag)
-        return self._written(marker) if marker else None
-
-    def _written(self, marker: Marker, pins: str = "") -> Fit:
-        if self.contents is None:
-            self.contents = contents_of(self.harness)
-        words = tag_words(self.harness, self.contents, marker, self.unit, self.date, pins)
-        marker, codes = self.coder.of(marker)
+    def _tag(self, marker: Marker, pins: str = "") -> Fit:
+        words = tag_words(self.sizing.index, marker, self.unit, self.date, pins)
+        marker, codes = coded(marker, self.sizing.index.harness, self.unit)
         return fit_tag(marker, words, self.stocks.tag, codes)
 
     def _on_film(self, marker: Marker, codes: CodeMaker | None) -> Fit:
@@ -265,7 +258,7 @@ class _Fitter:
     def _other_kind(self, marker: Marker, codes: CodeMaker | None) -> Fit:
         """Fit another kind in a marker's place, with the code that it would carry there by ``code_on``."""
         codes = codes if marker.kind in marker.settings.code_on else None
-        marker = self.coder.heated(marker) if codes else marker
+        marker = heated(marker) if codes else marker
         if marker.kind in ("wrap", "flag"):
             return self._on_film(marker, codes)
         return self._under_tube(marker, self._sleeve_place(marker), codes)
@@ -277,7 +270,7 @@ class _Fitter:
 
     def _tube_ways(self, fit: Fit, place: SleevePlace, codes: CodeMaker | None) -> Fit:
         """Return a sleeve or insert that does not fit with what would make it fit."""
-        every = replace(fit.marker.settings, sleeve=tuple(family.name for family in self.catalogue.families))
+        every = replace(fit.marker.settings, sleeve=tuple(family.name for family in self.sizing.catalogue.families))
 
         def refit(change: Change) -> Fit:
             seat, choice = place.seat, place.choice
@@ -309,14 +302,14 @@ class _Fitter:
         """
         if marker.role != "branch end":
             return None, None
-        branch, _ = self.ends[marker.branch, marker.at]
-        through = self.through[branch.id]
-        wall, _, _ = covering_of(marker.settings, self.catalogue)
-        kinds = kinds_of(self.harness)
-        alike = len(branch.ends) < 3 and all(circuits_at(branch, e, through, kinds) == through for e in branch.ends)
+        index = self.sizing.index
+        branch, _ = index.ends[marker.branch, marker.at]
+        through = index.through[branch.id]
+        wall = covering_of(marker.settings, self.sizing.catalogue).wall_mm
+        alike = len(branch.ends) < 3 and all(index.circuits_at(branch, end) == through for end in branch.ends)
         taken = None
         if alike and not branch.diameter_mm and len(through) > 1:
-            taken = branch_bundle(branch, through, self.harness, self.catalogue).passes
+            taken = branch_bundle(branch, through, self.sizing).passes
         return (wall if wall.low < wall.high else None), taken
 
     def _sized_anew(self, marker: Marker, changes: Mapping[str, float], codes: CodeMaker | None) -> Fit:
@@ -325,11 +318,10 @@ class _Fitter:
         diameter = changes.pop("diameter_mm", None)
         marker = with_settings(marker, **changes)
         if marker.role == "branch end":
-            branch, end = self.ends[marker.branch, marker.at]
+            branch, end = self.sizing.index.ends[marker.branch, marker.at]
             branch = replace(branch, diameter_mm=diameter or branch.diameter_mm)
             end = replace(end, settings=marker.settings)
-            through = self.through[branch.id]
-            seat, cut = end_seat(branch, end, through, self.harness, self.catalogue, marker.kind), end.cut_length_mm
+            seat, cut = end_seat(branch, end, self.sizing, marker.kind), end.cut_length_mm
         else:
             seat, cut = self._seat(marker)
         return self._under_tube(marker, self._place_on(seat, cut, marker), codes)
@@ -346,77 +338,45 @@ class _Fitter:
     def _sleeve_place(self, marker: Marker) -> SleevePlace:
         """Return the place of a sleeve or insert; wires of one kind share theirs, a branch end has its own."""
         if marker.role == "branch end":
-            return self._new_sleeve_place(marker)
-        circuit = self.circuits[marker.circuit]
-        kind = (circuit.size, circuit.wire, circuit.outside_mm, id(marker.settings))
-        key = (marker.kind, *kind, *self._way(marker, circuit))
-        place = self.places.get(key)
-        if not isinstance(place, SleevePlace):
-            place = self.places[key] = self._new_sleeve_place(marker)
-            self.kept.append(marker.settings)
-        return place
+            return self._place_on(*self._seat(marker), marker)
+        circuit, terminated = self.sizing.index.circuits[marker.circuit], self.sizing.index.terminated
+        ends = (circuit.start.connector, circuit.finish.connector)
+        told_apart = terminated and any((circuit.id, end) in terminated for end in ends)
+        key = (*self._wire(marker), *((circuit.id, marker.at) if told_apart else ()))
+        return self.shared.once(key, lambda: self._place_on(*self._seat(marker), marker))
 
-    def _new_sleeve_place(self, marker: Marker) -> SleevePlace:
-        seat, cut = self._seat(marker)
-        return self._place_on(seat, cut, marker)
+    def _wrap_place(self, marker: Marker) -> WrapPlace:
+        def made() -> WrapPlace:
+            return wrap_place(self._seat(marker)[0], marker.settings, needed_for(marker), self.stocks.wraps)
+
+        return made() if marker.role == "branch end" else self.shared.once(self._wire(marker), made)
+
+    def _wire(self, marker: Marker) -> tuple[object, ...]:
+        """Return what wires have in common on which markers of a kind have the same place."""
+        circuit, settings = self.sizing.index.circuits[marker.circuit], marker.settings
+        number = self.number if settings is self.settings else self.shared.number(settings)
+        return marker.kind, circuit.size, circuit.wire, circuit.outside_mm, number
 
     def _place_on(self, seat: Seat, cut: float | None, marker: Marker) -> SleevePlace:
         """A clear sleeve lies over the bundle with the paper on it, where the text stands."""
+        stock = self.stocks.insert if marker.kind == "insert" else self.stocks.sleeve
         if marker.kind == "insert":
-            paper = 2 * self.stocks.insert.film_mm
+            paper = 2 * stock.film_mm
             seat = replace(seat, passes=seat.passes + paper, text_on=seat.text_on + paper)
-        room = self.strip_room if marker.kind == "insert" else self.sleeve_room
+        others = self.sizing.catalogue.stocks if marker.kind != "insert" else ()
+        room = self.shared.once(("room", stock.name), lambda: room_of(stock, others))
         return SleevePlace(seat, self._choice(seat, marker.settings), cut, room)
 
     def _seat(self, marker: Marker) -> tuple[Seat, float | None]:
         """Return what the marker sits on, and its cut length where that is fixed."""
+        index = self.sizing.index
         if marker.role == "branch end":
-            branch, end = self.ends[marker.branch, marker.at]
-            through = self.through[branch.id]
-            return end_seat(branch, end, through, self.harness, self.catalogue, marker.kind), end.cut_length_mm
-        circuit = self.circuits[marker.circuit]
-        at = self._connector(marker, circuit)
-        return wire_seat(circuit, self.harness, self.catalogue, marker.kind, at, self.done), None
-
-    def _connector(self, marker: Marker, circuit: Circuit) -> str:
-        """Return the connector that a wire marker stands at, "" where it stands in between."""
-        return next((pin.connector for pin in (circuit.start, circuit.finish) if str(pin) == marker.at), "")
-
-    def _way(self, marker: Marker, circuit: Circuit) -> tuple[str, ...]:
-        """Return what tells a wire's way on from others of its kind: nothing while no end of it is done."""
-        ends = (circuit.start.connector, circuit.finish.connector)
-        if not self.done or not any((circuit.id, end) in self.done for end in ends):
-            return ()
-        return (circuit.id, marker.at)
-
-    def _wrap_place(self, marker: Marker) -> WrapPlace:
-        if marker.role == "branch end":
-            return wrap_place(self._seat(marker)[0], marker.settings, needed_for(marker), self.stocks.wraps)
-        circuit = self.circuits[marker.circuit]
-        key = ("wrap", circuit.size, circuit.wire, circuit.outside_mm, id(marker.settings))
-        place = self.places.get(key)
-        if not isinstance(place, WrapPlace):
-            place = wrap_place(self._seat(marker)[0], marker.settings, needed_for(marker), self.stocks.wraps)
-            self.places[key] = place
-            self.kept.append(marker.settings)  # so that its id stays its own
-        return place
+            branch, end = index.ends[marker.branch, marker.at]
+            return end_seat(branch, end, self.sizing, marker.kind), end.cut_length_mm
+        circuit = index.circuits[marker.circuit]
+        return wire_seat(circuit, self.sizing, marker.kind, index.connector_at(marker)), None
 
     def _choice(self, seat: Seat, settings: Settings) -> TubeChoice:
-        key = (
-            seat.passes.high,
-            seat.closes_on,
-            settings.sleeve,
-            settings.slip,
-            settings.grip,
-            settings.preferred_share,
-        )
-        if key not in self.choices:
-            self.choices[key] = choose_tubes(seat, settings, self.catalogue)
-        return self.choices[key]
-
-
-def without_obstacle(seat: Seat) -> Seat:
-    """Return a seat with nothing to pass on the way but what the marker sits on."""
-    parts = (seat.closes_on, seat.text_on, *((seat.step.closes_on,) if seat.step else ()))
-    widest = max(part.high for part in parts)
-    return replace(seat, passes=Range(min(seat.passes.low, widest), widest), obstacle="", in_time="")
+        set_to = (settings.sleeve, settings.slip, settings.grip, settings.preferred_share)
+        key = ("tubes", seat.passes.high, seat.closes_on, *set_to)
+        return self.shared.once(key, lambda: choose_tubes(seat, settings, self.sizing.catalogue))

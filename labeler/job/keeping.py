@@ -7,14 +7,14 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from labeler.errors import LabelerError, Problem, Where
+from labeler.errors import LabelerError, Problem, Where, refuse
+from labeler.files import write_all
 from labeler.job.deliver import UnitName, folder_problems, make_folder, unit_path
-from labeler.record.marker_names import plain
+from labeler.record.marker_names import normalised
 
 if TYPE_CHECKING:
     from labeler.record.store import Record
-    from labeler.record.transfer import Taken
-    from labeler.record.values import Unit
+    from labeler.record.values import Imported, Unit
 
 
 LARGEST_FILE = 1 << 28  # bytes of an exported unit: project choice, a unit of 20 000 markers has 10 million
@@ -22,11 +22,10 @@ LARGEST_FILE = 1 << 28  # bytes of an exported unit: project choice, a unit of 2
 
 def verify(record: Record) -> tuple[Problem, ...]:
     """Return everything that is wrong in a record, or keeps a marker in it from being drawn again."""
-    found = record.problems()
-    return (*found, *_fonts_gone(record), *_undrawable(record))
+    return (*record.problems(), *_font_problems(record), *_drawing_problems(record))
 
 
-def _fonts_gone(record: Record) -> Iterator[Problem]:
+def _font_problems(record: Record) -> Iterator[Problem]:
     from labeler.text import load_font
 
     for (name, digest), jobs in sorted(record.fonts().items()):
@@ -42,7 +41,7 @@ def _fonts_gone(record: Record) -> Iterator[Problem]:
             yield Problem(where, what, fix)
 
 
-def _undrawable(record: Record) -> Iterator[Problem]:
+def _drawing_problems(record: Record) -> Iterator[Problem]:
     from labeler.draw.pdf import undrawable
 
     for face, why in undrawable(record.faces()):
@@ -57,9 +56,6 @@ def export_units(
 
     ``harness`` is the part number or the name of theirs. Raises `LabelerError`.
     """
-    from labeler.errors import refuse
-    from labeler.files import write_all
-
     refuse(folder_problems(folder))
     known = record.units()
     if harness is not None:
@@ -69,7 +65,7 @@ def export_units(
     named = units or [f"{unit.part_number} {unit.serial}" for unit in known]
     made: dict[Path, bytes] = {}
     for name in named:
-        exported = record.export(name)
+        exported = record.export_unit(name)
         about = exported["unit"]
         text = json.dumps(exported, ensure_ascii=True, separators=(",", ":"))
         made[unit_path(folder, UnitName(about["part_number"], about["serial"]), ".json")] = text.encode()
@@ -80,9 +76,9 @@ def export_units(
 
 def _part_number(record: str, units: Sequence[Unit], harness: str) -> str:
     """Return the part number of the one harness that is named by it, or by its name. Raises `LabelerError`."""
-    wanted = plain(harness)
-    by_number = sorted({unit.part_number for unit in units if plain(unit.part_number) == wanted})
-    found = by_number or sorted({unit.part_number for unit in units if plain(unit.harness) == wanted})
+    wanted = normalised(harness)
+    by_number = sorted({unit.part_number for unit in units if normalised(unit.part_number) == wanted})
+    found = by_number or sorted({unit.part_number for unit in units if normalised(unit.harness) == wanted})
     if not found:
         raise LabelerError(Problem(Where(record), f"no unit of {harness!r} is recorded", "see labeler record list"))
     if len(found) > 1:
@@ -91,12 +87,12 @@ def _part_number(record: str, units: Sequence[Unit], harness: str) -> str:
     return found[0]
 
 
-def import_units(record: Record, files: Sequence[Path]) -> Mapping[Path, Taken]:
+def import_units(record: Record, files: Sequence[Path]) -> Mapping[Path, Imported]:
     """Add the units of exported files to a record; what it holds already is left as it is.
 
     Raises `LabelerError` at the first file that cannot be added; those before it are in the record.
     """
-    return {file: record.take_in(_read(file), Where(str(file))) for file in files}
+    return {file: record.import_unit(_read(file), Where(str(file))) for file in files}
 
 
 def _read(file: Path) -> object:

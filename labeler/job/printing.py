@@ -5,13 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
-from io import BytesIO
 from typing import TYPE_CHECKING
 
 from labeler.errors import LabelerError, Problem, Where, refuse
 from labeler.files import refused_target
-from labeler.harness import circuits_by_branch
-from labeler.job.check import Checked, check, no_collecting, threading_of
+from labeler.job.check import Checked, check, no_collecting, order_of
 from labeler.job.deliver import UnitName, folder_problems, output_text
 from labeler.job.fitting import code_problems, fit_markers
 from labeler.job.order import SHARED, Order
@@ -34,9 +32,8 @@ from labeler.job.run import (
     version,
     with_dots,
 )
-from labeler.job.work_list import about_job, kept_rows
+from labeler.job.work_list import about_job, bare_row, kept_rows
 from labeler.model import DOES_NOT_FIT, Fit, Harness, Piece, Sheet
-from labeler.tables.catalogue import load_catalogue
 
 if TYPE_CHECKING:
     from labeler.record.store import Record
@@ -218,8 +215,7 @@ def _with_serial(checked: Checked, serial: str, date: str) -> tuple[Fit, ...]:
         return checked.fits
     anew = {marker.id for marker in checked.of_unit}
     stand = [fit for fit in checked.fits if fit.marker.id not in anew]
-    catalogue = load_catalogue()
-    fits = fit_markers(checked.harness, checked.of_unit, catalogue, checked.stocks, serial, date=date, beside=stand)
+    fits = fit_markers(checked.sizing, checked.of_unit, checked.stocks, serial, date=date, beside=stand)
     written = {fit.marker.id: fit for fit in fits}
     known = {fit.marker.id for fit in checked.fits}
     kept = (fit for fit in checked.fits if fit.marker.id in written or fit.marker.id not in anew)
@@ -234,14 +230,14 @@ def _run_unit(unit: UnitFits, order: Order) -> RunUnit:
 
 def new_job(unit: UnitFits, order: Order) -> NewJob:
     """Return what the record is told of a unit: its markers, its sheets, what is left out, the fonts, who and how."""
-    from labeler.record.values import LeftOut, NewJob, marker_row
+    from labeler.record.values import NewJob, OmittedMarker
 
     harness, output = unit.checked.harness, order.output
     return NewJob(
         harness,
         unit.sheets,
         {row.id: row for row in kept_rows(harness, unit.fits)},
-        tuple(LeftOut(marker_row(fit), "; ".join(fit.reasons)) for fit in unit.left_out),
+        tuple(OmittedMarker(bare_row(fit), "; ".join(fit.reasons)) for fit in unit.left_out),
         font_digests(unit.sheets),
         unit.serial,
         order.user,
@@ -264,15 +260,13 @@ def bench_pdf(unit: UnitFits, job: Job, *, paper: str, short: bool = False, take
     from labeler.draw.bench import draw_bench_sheet
     from labeler.work.bench_sheet import bench_sheet
 
-    harness, fits, left_out = unit.checked.harness, unit.fits, unit.left_out
-    steps = threading_of(harness, (*fits, *left_out), load_catalogue())
+    sizing = unit.checked.sizing
+    order = order_of(sizing, (*unit.fits, *unit.left_out))
     built = job.kind == "revision"  # only what has changed is made: no branch is built anew
-    through = circuits_by_branch(harness) if harness.branches and not (built or short) else None
-    steps = tuple(step for step in steps if step.at) if built else steps
-    made = bench_sheet(harness, job.unit, fits, left_out, unit.sheets, date=job.date, threading=steps, circuits=through)
-    made = replace(made, job=str(job.id), about=about_job(job), take_off=tuple(take_off))
+    order = tuple(step for step in order if step.at) if built else order
+    pages = bool(sizing.index.harness.branches) and not (built or short)
+    made = bench_sheet(sizing, unit.fits, unit.left_out, unit.sheets, order, pages=pages)
+    made = replace(made, unit=job.unit, date=job.date, job=str(job.id), about=about_job(job), take_off=tuple(take_off))
     if built:
         made = replace(made, title=CHANGES, connectors=(), coverings=())
-    target = BytesIO()
-    draw_bench_sheet(made, target, page=paper)
-    return target.getvalue()
+    return draw_bench_sheet(made, paper)

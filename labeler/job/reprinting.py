@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
-from io import BytesIO
 from math import floor
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -126,7 +125,7 @@ def reprint(record: Record, items: Sequence[Recorded], how: Reprint) -> tuple[Pr
     They go to the stock they were on, or to the one that is named, or with ``same_cells`` to the very cells
     they were in. A work list goes with each unit. Raises `LabelerError`.
     """
-    from labeler.record.write import JobAbout
+    from labeler.record.values import JobAbout
 
     output = replace(how.output, dpi=how.output.printer.dpi or default_settings().printer_dpi)
     refuse(folder_problems(output.folder))
@@ -218,10 +217,8 @@ def _run_unit(items: Sequence[Recorded], sheets: Sequence[Sheet], take_off: Sequ
     from labeler.draw.bench import draw_bench_sheet
 
     def work(job: Job) -> bytes:
-        target = BytesIO()
         listed = replace(work_list(job, items, sheets), take_off=tuple(take_off))
-        draw_bench_sheet(listed, target, page=job.paper or "A4")
-        return target.getvalue()
+        return draw_bench_sheet(listed, job.paper or "A4")
 
     first = items[0]
     return RunUnit(UnitName(first.part_number or first.harness, first.unit), tuple(sheets), work)

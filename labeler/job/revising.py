@@ -25,6 +25,7 @@ from labeler.job.run import (
     places_of,
     with_dots,
 )
+from labeler.job.work_list import bare_row
 from labeler.model import DOES_NOT_FIT
 from labeler.read.import_report import AS_IT_STANDS
 
@@ -135,9 +136,7 @@ def _own_words(record: Record | None, items: Sequence[Recorded] | None, serial: 
 
 
 def _rows_of(checked: Checked) -> list[MarkerRow]:
-    from labeler.record.values import marker_row
-
-    return [marker_row(fit) for fit in checked.fits]
+    return [bare_row(fit) for fit in checked.fits]
 
 
 def _recorded(name: str, record: Record | None) -> tuple[Recorded, ...]:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from labeler.errors import Where, refuse
 from labeler.job.deliver import make_folder
-from labeler.layout.cells import stock_problems
+from labeler.layout.checks import stock_problems
 from labeler.tables.catalogue import load_catalogue
 from labeler.tables.printers import Printer, corrected_text, profile_text
 

@@ -9,14 +9,24 @@ from typing import TYPE_CHECKING
 from labeler.errors import Problem, Where
 from labeler.model import Fit, Harness, Sheet
 from labeler.tables.colours import colour_name
-from labeler.work.bench_sheet import BenchSheet, Remark, cautions, layings_of, printed_of
-from labeler.work.sleeves import Step, cuts_of, goes_before, how_on, practices_of, totals_of
+from labeler.work import wording
+from labeler.work.bench_sheet import BenchSheet, Remark, apply_methods, cautions, printed_of
+from labeler.work.sleeves import (
+    NOT_RECORDED,
+    Instructions,
+    Place,
+    SleeveRow,
+    as_json,
+    cuts_of,
+    edges_of,
+    from_json,
+    heat_methods,
+    instructions,
+    totals_of,
+)
 
 if TYPE_CHECKING:
     from labeler.record.values import Job, MarkerRow, Recorded
-
-
-NOT_RECORDED = "not recorded"  # of a print by a version that did not keep it
 
 
 def about_job(job: Job, *others: Job) -> str:
@@ -40,25 +50,23 @@ def _listed(jobs: Sequence[int]) -> str:
 
 def work_list(job: Job, items: Sequence[Recorded], sheets: Sequence[Sheet]) -> BenchSheet:
     """Return a bench sheet of what the record knows of some markers: no pins, no pages of branches."""
-    steps = [_step(item) for item in items if item.row.tube and item.state != "left out"]
-    cuts = cuts_of(steps)
+    rows = [_sleeve_row(item) for item in items if item.row.tube and item.state != "left out"]
+    cuts = cuts_of(rows)
     return BenchSheet(
         harness=job.harness,
         part_number=job.part_number,
         revision=job.revision,
         unit=job.unit,
         date=job.date,
-        thread_first=tuple(step for step in steps if goes_before(step.how)),
-        thread_later=tuple(step for step in steps if not goes_before(step.how)),
+        thread_first=tuple(row for row in rows if row.how.closes),
+        thread_later=tuple(row for row in rows if not row.how.closes),
         missing=tuple(_missing(items)),
         cuts=cuts,
         totals=totals_of(cuts, 0.0),
-        practices=practices_of(steps),
+        practices=heat_methods(rows),
         printed=printed_of(sheets),
-        layings=layings_of(sheets),
-        tight=(),
+        layings=apply_methods(sheets),
         cautions=cautions(),
-        connectors=(),
         put_on=tuple(_put_on(items, sheets)),
         title="WORK LIST" if job.kind == "reprint" else "BENCH SHEET, from the record: without pins",
         job=str(job.id),
@@ -66,32 +74,41 @@ def work_list(job: Job, items: Sequence[Recorded], sheets: Sequence[Sheet]) -> B
     )
 
 
-def _step(item: Recorded) -> Step:
+def _sleeve_row(item: Recorded) -> SleeveRow:
     row = item.row
     lines = (row.label,) if item.face is not None else ()
-    colour = colour_name(row.colour) or row.colour
-    how, heating = row.how or NOT_RECORDED, row.heating or NOT_RECORDED
-    return Step(row.branch, row.at, lines, row.tube, colour, row.cut_length_mm, how, heating)
+    colour, heating = colour_name(row.colour) or row.colour, row.heating or NOT_RECORDED
+    return SleeveRow(row.branch, row.at, lines, row.tube, colour, row.cut_length_mm, from_json(row.how), heating)
 
 
 def kept_rows(harness: Harness, fits: Iterable[Fit]) -> Iterator[MarkerRow]:
     """Yield what the record keeps of markers: of those on tube also where they come to lie, for a later work list."""
+    edges = edges_of(harness)
+    for fit in fits:
+        yield _kept(fit, instructions(fit, edges.get((fit.marker.branch, fit.marker.at))) if fit.tube else None)
+
+
+def bare_row(fit: Fit) -> MarkerRow:
+    """Return what the record keeps of a marker that is not made: no place of its edge, nothing to spare."""
+    return _kept(fit, Instructions(fit.seat.installation) if fit.tube and fit.seat else None)
+
+
+def _kept(fit: Fit, how: Instructions | None) -> MarkerRow:
     from labeler.record.values import marker_row
 
-    edges = {(branch.id, end.at): end.from_end_mm for branch in harness.branches for end in branch.ends}
-    for fit in fits:
-        row = marker_row(fit)
-        yield row if fit.tube is None else replace(row, how=how_on(fit, edges.get((row.branch, row.at))))
+    row = marker_row(fit)
+    return replace(row, how=as_json(how)) if how else row
 
 
 def only_cut(items: Iterable[Recorded]) -> Iterator[Problem]:
     """Yield what to cut for each plain sleeve: all that can be said where nothing else is asked for again."""
     for item in items:
         if item.state == "plain":
-            step = _step(item)
-            where = Where(f"unit {item.unit}, {item.row.id}, {step.place}")
-            cut = f"cut 1 × {step.cut_length_mm:g} mm of {step.tube}, {step.colour}"
-            yield Problem(where, "a plain sleeve: there is nothing to print", f"{cut}; {step.how}")
+            row = _sleeve_row(item)
+            where = Where(f"unit {item.unit}, {item.row.id}, {wording.place(row.place)}")
+            cut = f"cut 1 × {row.cut_length_mm:g} mm of {row.tube}, {row.colour}"
+            fix = f"{cut}; {wording.instructions(row.how)}"
+            yield Problem(where, "a plain sleeve: there is nothing to print", fix)
 
 
 def _put_on(items: Iterable[Recorded], sheets: Sequence[Sheet]) -> Iterable[Remark]:
@@ -104,11 +121,11 @@ def _put_on(items: Iterable[Recorded], sheets: Sequence[Sheet]) -> Iterable[Rema
 def _place(row: MarkerRow) -> str:
     if row.circuit and row.role == "wire end":
         return f"{row.circuit} at {row.at}"
-    return f"{row.branch} at {row.at}" if row.branch not in ("", row.at) else row.at
+    return wording.place(Place(row.branch, row.at))
 
 
 def _missing(items: Iterable[Recorded]) -> Iterable[Remark]:
     for item in items:
         if item.state == "left out":
-            place = f"{item.row.kind} {item.row.branch} at {item.row.at}".replace("  at", "")
-            yield Remark(place, item.row.label, item.state, (item.reason,))
+            branch = f" {item.row.branch} at" if item.row.branch else ""
+            yield Remark(f"{item.row.kind}{branch} {item.row.at}", item.row.label, item.state, (item.reason,))

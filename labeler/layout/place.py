@@ -4,36 +4,17 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import chain
-from typing import NamedTuple
+from functools import partial
+from itertools import chain, count
 
 from labeler.errors import LabelerError, Problem, refuse
-from labeler.layout.cells import (
-    TOLERANCE_MM,
-    Cell,
-    cell_name,
-    cells,
-    cells_wrong,
-    parse_cell,
-    parse_cells,
-    pieces_wrong,
-    unknown_or_wrong,
-)
+from labeler.layout.cells import TOLERANCE_MM, Cell, cell_name, cells, parse_cell, parse_cells
+from labeler.layout.checks import Groups, cell_problems, piece_problems, stock_name_problems
 from labeler.model import NOWHERE, Piece, Placed, Sheet, Stock
 
-MOST_LENGTHS = 4  # cut lengths that a header lists one by one; of more it says from … to: project choice
-
-_Batch = dict[str, dict[str, list[Piece]]]  # stock name -> group -> pieces
-
-
-class _Page(NamedTuple):
-    width_mm: float
-    height_mm: float
-    placed: tuple[Placed, ...]
-    group: str = ""
-    about: str = ""
+MAX_LENGTHS = 4  # cut lengths that a header lists one by one; of more it says from … to: project choice
 
 
 def lay_out(
@@ -70,26 +51,26 @@ def lay_out(
         that are larger than their cell, starts and used cells outside the page, no free cell.
     """
     start, used = start or {}, used or {}
-    batches: _Batch = {}
+    batches: dict[str, dict[str, list[Piece]]] = {}
     for piece in pieces:
         batches.setdefault(piece.stock, {}).setdefault(piece.group, []).append(piece)
-    refuse(unknown_or_wrong(tuple(dict.fromkeys((*batches, *start, *used))), stocks))
+    refuse(stock_name_problems(tuple(dict.fromkeys((*batches, *start, *used))), stocks))
     starts = {name: (cell,) for name, cell in start.items()}
     refuse(
         chain(
-            pieces_wrong(batches, stocks),
-            cells_wrong("start", starts, batches, stocks),
-            cells_wrong("used", used, batches, stocks),
+            piece_problems(batches, stocks),
+            cell_problems("start", starts, batches, stocks),
+            cell_problems("used", used, batches, stocks),
         )
     )
-    sheets: list[Sheet] = []
-    for name, groups in batches.items():
-        taken = taken_cells(stocks[name], start.get(name, ""), used.get(name, ()))
-        for page in _pages(stocks[name], groups, taken):
-            number = first_number + len(sheets)
-            group = page.group or _one_group(page.placed)
-            sheets.append(Sheet(stocks[name], number, page.width_mm, page.height_mm, group, page.placed, page.about))
-    return tuple(sheets)
+    numbers = count(first_number)
+    return tuple(
+        sheet
+        for name, groups in batches.items()
+        for sheet in _sheets(
+            stocks[name], groups, taken_cells(stocks[name], start.get(name, ""), used.get(name, ())), numbers
+        )
+    )
 
 
 def taken_cells(stock: Stock, start: str = "", used: Collection[str] = ()) -> frozenset[str]:
@@ -117,75 +98,80 @@ def used_after(sheets: Sequence[Sheet], taken: Mapping[str, Collection[str]]) ->
     return left
 
 
-# ---------------------------------------------------------------- pages
+# ---------------------------------------------------------------- the sheets of one stock
 
 
-def _pages(stock: Stock, groups: Mapping[str, list[Piece]], taken: frozenset[str]) -> Iterator[_Page]:
-    """Yield the pages of one stock."""
+def _sheets(stock: Stock, groups: Groups, taken: frozenset[str], numbers: Iterator[int]) -> Iterator[Sheet]:
+    """Yield the sheets of one stock; ``taken`` are the cells of the first that are not printed."""
     if stock.kind == "reel":
         for group, pieces in groups.items():
-            yield from _strips(stock, group, pieces) if stock.page_width_mm else _single(stock, group, pieces)
+            yield from (_strips if stock.page_width_mm else _single)(stock, group, pieces, numbers)
         return
+    page = partial(Sheet, stock, width_mm=stock.page_width_mm, height_mm=stock.page_height_mm)
     if stock.kind == "roll" and stock.leader_mm:
-        together = _one_of(groups)
+        markers = sum(map(len, groups.values()))
+        about = f"{markers} marker{'' if markers == 1 else 's'}"
         for _ in range(math.ceil(stock.leader_mm / stock.page_height_mm - 1e-9)):
-            yield _Page(stock.page_width_mm, stock.page_height_mm, (), together, _count(groups))
-    for pieces in _loaded_together(stock, groups):
-        table = cells(stock, _highest(pieces))
-        for placed in _fill(stock, table, pieces, taken):
+            yield page(number=next(numbers), group=_only(groups), about=about)
+    loads = groups.values() if stock.kind == "card" else [[*chain.from_iterable(groups.values())]]
+    for pieces in loads:
+        for placed in _fill(stock, cells(stock, _highest(pieces)), pieces, taken):
+            group = _only({each.piece.group for each in placed})
             about = _lengths(each.piece for each in placed) if stock.takes == "sleeve" else ""
-            yield _Page(stock.page_width_mm, stock.page_height_mm, placed, "", about)
+            yield page(number=next(numbers), group=group, placed=placed, about=about)
         taken = frozenset()
 
 
-def _single(stock: Stock, group: str, pieces: Sequence[Piece]) -> Iterator[_Page]:
-    """A page for each piece, and before them one for the header."""
+def _single(stock: Stock, group: str, pieces: Sequence[Piece], numbers: Iterator[int]) -> Iterator[Sheet]:
+    """Yield a sheet for each piece, and before them one for the header."""
     about = _lengths(pieces)
     if stock.leader_mm:
-        yield _Page(stock.leader_mm, _highest(pieces), (), group, about)
+        yield Sheet(stock, next(numbers), stock.leader_mm, _highest(pieces), group, (), about)
     for piece in pieces:
-        yield _Page(piece.face.width_mm, piece.face.height_mm, (Placed(piece, "A1", 0.0, 0.0),), group, about)
+        face, placed = piece.face, (Placed(piece, "A1", 0.0, 0.0),)
+        yield Sheet(stock, next(numbers), face.width_mm, face.height_mm, group, placed, about)
 
 
-def _strips(stock: Stock, group: str, pieces: Sequence[Piece]) -> Iterator[_Page]:
-    """Strips of one tube, each with its header before the pieces; a strip is as long as what is on it."""
-    height, done = _highest(pieces), 0
-    while done < len(pieces):
+def _strips(stock: Stock, group: str, pieces: Sequence[Piece], numbers: Iterator[int]) -> Iterator[Sheet]:
+    """Yield strips of one tube, each with its header before the pieces; a strip is as long as what is on it."""
+    height, first = _highest(pieces), 0
+    while first < len(pieces):
         placed: list[Placed] = []
         x = stock.leader_mm
-        for piece in pieces[done:]:
+        for piece in pieces[first:]:
             at = x + stock.gap_mm if placed else x
             if placed and at + piece.face.width_mm > stock.page_width_mm + TOLERANCE_MM:
                 break
             spare = height - piece.face.height_mm
             placed.append(Placed(piece, cell_name(len(placed), 0), round(at, 6), spare))
             x = at + piece.face.width_mm
-        done += len(placed)
-        yield _Page(round(x, 6), height, tuple(placed), group, _lengths(each.piece for each in placed))
-
-
-def _loaded_together(stock: Stock, groups: Mapping[str, list[Piece]]) -> list[list[Piece]]:
-    if stock.kind == "card":
-        return list(groups.values())
-    return [list(chain.from_iterable(groups.values()))]
+        first += len(placed)
+        about = _lengths(each.piece for each in placed)
+        yield Sheet(stock, next(numbers), round(x, 6), height, group, tuple(placed), about)
 
 
 def _fill(
     stock: Stock, table: tuple[Cell, ...], pieces: Sequence[Piece], taken: frozenset[str]
 ) -> Iterator[tuple[Placed, ...]]:
-    never = frozenset(parse_cells(stock.used))
-    every, page = _free(table, never), _free(table, never | taken)
+    """Yield what lies on each page of cells, on the first one not in those that are ``taken``."""
+    blocked = frozenset(parse_cells(stock.used))
+    every, page = _free(table, blocked), _free(table, blocked | taken)
     if not page:
         message = f'every cell of the first sheet of "{stock.name}" is used'
         raise LabelerError(Problem(NOWHERE, message, "leave the used cells out, and take a new sheet"))
-    if stock.kind == "card" and stock.columns == 1:
-        yield from _line_up(stock, page, every, pieces)
-        return
-    done = 0
-    while done < len(pieces):
-        here = pieces[done : done + len(page)]
-        yield tuple(_place(piece, cell) for piece, cell in zip(here, page, strict=False))
-        done += len(page)
+    slots = stock.kind == "card" and stock.columns == 1
+    first = 0
+    while first < len(pieces):
+        if slots:
+            foot = stock.bottom_mm if page[-1] == every[-1] else page[-1].y_mm
+            placed = _in_slots(pieces[first:], page, stock.gap_mm, foot)
+        else:
+            placed = tuple(
+                _in_cell(piece, cell) for piece, cell in zip(pieces[first : first + len(page)], page, strict=False)
+            )
+        if placed:
+            yield placed
+        first += len(placed)
         page = every
 
 
@@ -193,70 +179,63 @@ def _free(table: tuple[Cell, ...], taken: frozenset[str]) -> tuple[Cell, ...]:
     return tuple(cell for cell in table if cell.name not in taken) if taken else table
 
 
+def _in_cell(piece: Piece, cell: Cell) -> Placed:
+    spare = cell.height_mm - piece.face.height_mm
+    return Placed(piece, cell.name, cell.x_mm, cell.y_mm + spare)
+
+
+# ---------------------------------------------------------------- the slots of a card
+
+
 @dataclass
 class _Slot:
-    """A row on a card while it is filled: number, upper edge, height, and where what lies in it ends [mm]."""
+    """A row of a card while it is filled [mm]: upper edge, lower edge of its band, where what lies in it ends."""
 
     number: int
     top: float
+    low: float
     height: float
     end: float
     placed: list[Placed]
 
 
-class _Card:
-    """A card of one column while it is filled. Its slots are as high as what lies in them."""
+def _in_slots(pieces: Sequence[Piece], free: tuple[Cell, ...], gap: float, foot: float) -> tuple[Placed, ...]:
+    """Return as many pieces as go on a card of one column, each in the first slot that has space for it.
 
-    def __init__(self, free: tuple[Cell, ...], gap: float, foot: float) -> None:
-        self.gap = gap
-        self.left, self.far = free[0].x_mm, free[0].x_mm + free[0].width_mm + TOLERANCE_MM
-        self.slots: list[_Slot] = []
-        self.bands = _bands(free, gap)  # free stretches down the card: first row, upper and lower edge
-        self.bands[-1] = (*self.bands[-1][:2], min(self.bands[-1][2], foot))
-        self.band = 0
+    Slots are as high as what lies in them; the last one may still grow.
+    """
+    left, far = free[0].x_mm, free[0].x_mm + free[0].width_mm + TOLERANCE_MM
+    bands = _bands(free, gap)
+    bands[-1] = (*bands[-1][:2], min(bands[-1][2], foot))
+    slots: list[_Slot] = []
 
-    def add(self, piece: Piece) -> bool:
-        """Put a piece into the first slot that has room for it, else into a new one; say whether there was any."""
-        face = piece.face
-        slot = next((s for s in self.slots if self._has_room(s, piece)), None) or self._new_slot(face.height_mm)
+    def takes(slot: _Slot, width: float, height: float) -> bool:
+        if slot.end + gap + width > far:
+            return False
+        grows = slot is slots[-1] and slot.top - height >= slot.low - TOLERANCE_MM
+        return height <= slot.height + TOLERANCE_MM or grows
+
+    for piece in pieces:
+        width, height = piece.face.width_mm, piece.face.height_mm
+        slot = next((slot for slot in slots if takes(slot, width, height)), None)
         if slot is None:
-            return False
-        slot.height = max(slot.height, face.height_mm)
-        at = slot.end + self.gap if slot.placed else self.left
+            slot = _next_slot(bands, slots[-1] if slots else None, gap, left, height)
+            if slot is None:
+                break
+            slots.append(slot)
+        slot.height = max(slot.height, height)
+        at = slot.end + gap if slot.placed else left
         name = cell_name(len(slot.placed), slot.number)
-        slot.placed.append(Placed(piece, name, round(at, 6), slot.top - face.height_mm))
-        slot.end = at + face.width_mm
-        return True
-
-    def _has_room(self, slot: _Slot, piece: Piece) -> bool:
-        if slot.end + self.gap + piece.face.width_mm > self.far:
-            return False
-        if piece.face.height_mm <= slot.height + TOLERANCE_MM:
-            return True
-        return slot is self.slots[-1] and slot.top - piece.face.height_mm >= self.bands[self.band][2] - TOLERANCE_MM
-
-    def _new_slot(self, height: float) -> _Slot | None:
-        while self.band < len(self.bands):
-            first, top, low = self.bands[self.band]
-            last = self.slots[-1] if self.slots else None
-            if last is not None and last.top <= top + 1e-6:  # there are slots in this band already
-                first, top = last.number + 1, last.top - last.height - self.gap
-            elif last is not None:
-                first = max(first, last.number + 1)
-            if top - height >= low - TOLERANCE_MM:
-                self.slots.append(_Slot(first, top, height, self.left, []))
-                return self.slots[-1]
-            self.band += 1
-        return None
-
-    def placed(self) -> tuple[Placed, ...]:
-        """Return what lies on the card, slot by slot."""
-        return tuple(chain.from_iterable(slot.placed for slot in self.slots))
+        slot.placed.append(Placed(piece, name, round(at, 6), slot.top - height))
+        slot.end = at + width
+    return tuple(chain.from_iterable(slot.placed for slot in slots))
 
 
-def _bands(free: tuple[Cell, ...], gap: float) -> list[tuple[int, float, float]]:
-    """Return the stretches of free rows that lie under one another: first row, upper and lower edge."""
-    bands: list[tuple[int, float, float]] = []
+Band = tuple[int, float, float]  # of free rows that lie under one another: first row, upper and lower edge
+
+
+def _bands(free: tuple[Cell, ...], gap: float) -> list[Band]:
+    bands: list[Band] = []
     for cell in free:
         top = cell.y_mm + cell.height_mm
         if bands and top > bands[-1][2] - gap - 1e-6:
@@ -266,49 +245,34 @@ def _bands(free: tuple[Cell, ...], gap: float) -> list[tuple[int, float, float]]
     return bands
 
 
-def _line_up(
-    stock: Stock, page: tuple[Cell, ...], every: tuple[Cell, ...], pieces: Sequence[Piece]
-) -> Iterator[tuple[Placed, ...]]:
-    """Pieces one after another in the slots of cards, each in the first slot that has room for it."""
-    card = _Card(page, stock.gap_mm, stock.bottom_mm if page[-1] == every[-1] else page[-1].y_mm)
-    for piece in pieces:
-        if not card.add(piece):
-            if card.slots:
-                yield card.placed()
-            card = _Card(every, stock.gap_mm, stock.bottom_mm)
-            card.add(piece)
-    yield card.placed()
+def _next_slot(bands: Sequence[Band], last: _Slot | None, gap: float, left: float, height: float) -> _Slot | None:
+    """Return the slot under the last one, in its band or in one below it; None where there is no space."""
+    for first, top, low in bands:
+        if last and low >= last.low:
+            if low > last.low:
+                continue
+            top = last.top - last.height - gap
+        number = max(first, last.number + 1) if last else first
+        if top - height >= low - TOLERANCE_MM - 1e-9:  # what `piece_problems` lets pass goes on an empty card
+            return _Slot(number, top, low, height, left, [])
+    return None
 
 
-def _place(piece: Piece, cell: Cell) -> Placed:
-    spare = cell.height_mm - piece.face.height_mm
-    return Placed(piece, cell.name, cell.x_mm, cell.y_mm + spare)
+# ---------------------------------------------------------------- what the header says
 
 
 def _highest(pieces: Sequence[Piece]) -> float:
     return max(piece.face.height_mm for piece in pieces)
 
 
-def _one_group(placed: tuple[Placed, ...]) -> str:
-    """Return the group that all the pieces share, or nothing."""
-    return _one_of({each.piece.group for each in placed})
-
-
-def _one_of(names: Collection[str]) -> str:
+def _only(names: Collection[str]) -> str:
+    """Return the name that is the only one, or nothing."""
     return next(iter(names)) if len(names) == 1 else ""
 
 
-# ---------------------------------------------------------------- what the header says
-
-
-def _lengths(pieces: Iterator[Piece] | Sequence[Piece]) -> str:
+def _lengths(pieces: Iterable[Piece]) -> str:
     """Return what is to be cut: "cut 4 x 30, 2 x 45 mm"."""
     counted = Counter(round(piece.face.width_mm, 2) for piece in pieces)
-    if len(counted) > MOST_LENGTHS:
+    if len(counted) > MAX_LENGTHS:
         return f"cut {counted.total()} of {min(counted):g} to {max(counted):g} mm"
     return "cut " + ", ".join(f"{count} x {length:g}" for length, count in sorted(counted.items())) + " mm"
-
-
-def _count(groups: Mapping[str, Sequence[Piece]]) -> str:
-    count = sum(map(len, groups.values()))
-    return f"{count} marker{'' if count == 1 else 's'}"

@@ -1,210 +1,27 @@
-"""The page of a proof: one file, no network, pictures inside; filtered by verdict, printed as it stands."""
+"""The proof: one HTML file, no network, pictures inside; filtered by verdict, printed as it stands."""
 
 from __future__ import annotations
 
 from base64 import b64encode
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from html import escape
-from io import BytesIO
-from math import radians
-from typing import TYPE_CHECKING, Any
+from pathlib import Path
 
-from labeler.codes.reading import read_codes
-from labeler.draw.around import Header
-from labeler.draw.pdf import draw_sheets
-from labeler.formulas.curvature import View, seen
-from labeler.model import Fit, Placed, Range, Sheet, Stock
+from labeler.files import write_whole
+from labeler.job.check import Checked
+from labeler.job.deliver import Track, untracked
+from labeler.job.run import pieces_of
+from labeler.layout.place import lay_out
+from labeler.model import Fit, Stock
+from labeler.proof.pictures import MarkerPictures, ReadingTrial, marker_pictures
+from labeler.size.wording import sits_on
 
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
+ALONE = Stock("proof", "reel", "sleeve", "a page for each piece")
+"""Sleeves that do not fit are shown too, also those that are longer than a card takes."""
 
-    Greys = NDArray[np.float64]
-
-
-# ---------------------------------------------------------------- Pictures of markers
-
-
-MM_PER_INCH = 25.4
-LEVELS = 8  # greys of a picture: enough for print, and few bytes
-BESIDE = 236.0  # grey beside the part
-DECODE_PIXELS = 6  # pixels to a module where a code is tried: project choice
-
-
-@dataclass(frozen=True, slots=True)
-class Tried:
-    """Whether a code was read in a picture, how far off the middle, and the error correction not needed."""
-
-    end: str
-    aim_deg: float
-    read: bool
-    unused: float | None
-
-
-@dataclass(frozen=True, slots=True)
-class Shown:
-    """The pictures of one marker as PNG: flat, and on the part (name of the end, diameter it lies on, picture)."""
-
-    fit: Fit
-    flat: bytes
-    on_part: tuple[tuple[str, float, bytes], ...] = ()
-    tried: tuple[Tried, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class Lying:
-    """How a piece lies at one end of its interval; ``outside_mm`` 0: flat."""
-
-    end: str
-    along: float
-    around: float
-    outside_mm: float
-
-
-def shown(fits: Sequence[Fit], sheets: Iterable[Sheet], stocks: Mapping[str, Stock], dpi: float) -> Iterator[Shown]:
-    """Yield the pictures of every marker that is on a sheet, sheet by sheet; each page is rendered once.
-
-    ``stocks`` by name; ``dpi`` of the pictures. Codes are tried on pages rendered fine enough for
-    `DECODE_PIXELS` to a module.
-    """
-    by_id = {fit.marker.id: fit for fit in fits}
-    for sheet in sheets:
-        own = [by_id[placed.piece.marker] for placed in sheet.placed]
-        fine = max([dpi, *(_dpi_for_code(fit) for fit in own)])
-        coarse, page = _page(sheet, dpi), None
-        if fine > dpi:
-            page = _page(sheet, fine)
-        for placed, fit in zip(sheet.placed, own, strict=True):
-            flat = _cut(coarse, sheet, placed, dpi)
-            sharp = flat if page is None else _cut(page, sheet, placed, fine)
-            yield _shown(fit, flat, dpi, sharp, fine, stocks[placed.piece.stock])
-
-
-def _dpi_for_code(fit: Fit) -> float:
-    """Return the dots per inch at which a code's module has enough pixels, in steps of 300."""
-    if fit.code is None:
-        return 0.0
-    return 300.0 * -(-DECODE_PIXELS * MM_PER_INCH // (fit.code.module_mm * 300.0))
-
-
-def _page(sheet: Sheet, dpi: float) -> Any:
-    import pypdfium2
-
-    target = BytesIO()
-    draw_sheets((sheet,), target, title="proof", header=Header("proof"))
-    with pypdfium2.PdfDocument(target.getvalue()) as document:
-        picture = document[0].render(scale=dpi / 72, grayscale=True).to_numpy()
-    return picture.reshape(picture.shape[:2]).copy()
-
-
-def _cut(page: Any, sheet: Sheet, placed: Placed, dpi: float) -> Greys:
-    """Return the pixels of one piece."""
-    import numpy as np
-
-    k, face = dpi / MM_PER_INCH, placed.piece.face
-    left, right = round(placed.x_mm * k), round((placed.x_mm + face.width_mm) * k)
-    top = round((sheet.height_mm - placed.y_mm - face.height_mm) * k)
-    bottom = round((sheet.height_mm - placed.y_mm) * k)
-    return np.asarray(page[max(top, 0) : bottom, max(left, 0) : right], dtype=float)
-
-
-def _shown(fit: Fit, flat: Greys, dpi: float, sharp: Greys, fine: float, stock: Stock) -> Shown:
-    pictures = []
-    for lying in _ends(fit, stock):
-        view = View(lying.along, lying.around, lying.outside_mm, 0.0, MM_PER_INCH / dpi)
-        part = _centred(fit, _ringed(flat), dpi)
-        pictures.append((lying.end, lying.outside_mm, png(seen(part, MM_PER_INCH / dpi, view, BESIDE))))
-    return Shown(fit, png(flat), tuple(pictures), tuple(_tried(fit, sharp, fine, stock)))
-
-
-def _ends(fit: Fit, stock: Stock) -> tuple[Lying, ...]:
-    """Return how a round piece lies at both ends of its interval; () for what is flat."""
-    if fit.marker.kind == "sleeve" and fit.tube and fit.outside_mm and fit.face_scale and fit.along_scale:
-        along, around, outside = fit.along_scale, fit.face_scale, fit.outside_mm
-        return (
-            Lying("smallest", along.low, around.low, outside[1]),
-            Lying("largest", along.high, around.high, outside[2]),
-        )
-    if fit.marker.kind in ("wrap", "insert") and fit.seat:
-        on, film = fit.seat.text_on, 2 * stock.film_mm
-        if fit.marker.kind == "insert":
-            film = 0.0  # the seat has the paper on it
-        low, high = on.low + film, on.high + film
-        ends = (Lying("smallest", 1.0, 1.0, low), Lying("largest", 1.0, 1.0, high))
-        return ends if high - low > 0.005 else ends[:1]
-    return ()
-
-
-def _centred(fit: Fit, flat: Greys, dpi: float) -> Greys:
-    """Return a wrap so that the middle of its first copy faces the viewer; others as they are."""
-    face = fit.face
-    if fit.marker.kind != "wrap" or face is None or not face.runs:
-        return flat
-    capital = fit.capital.flat if fit.capital else 0.0
-    low, high = min(run.y_mm for run in face.runs), max(run.y_mm for run in face.runs) + capital
-    return _facing(flat, (low + high) / 2, dpi)
-
-
-def _facing(flat: Greys, y_mm: float, dpi: float) -> Greys:
-    """Return a piece with white beside it, so that what stands so high on it comes to lie in the middle."""
-    import numpy as np
-
-    middle = flat.shape[0] - y_mm * dpi / MM_PER_INCH
-    shift = round(2 * middle - flat.shape[0])
-    return np.pad(flat, ((max(-shift, 0), max(shift, 0)), (0, 0)), constant_values=255.0)
-
-
-def _ringed(flat: Greys) -> Greys:
-    """Return the piece without its outermost pixels, which may show a cut line."""
-    return flat[1:-1, 1:-1] if min(flat.shape) > 8 else flat
-
-
-def _tried(fit: Fit, sharp: Greys, dpi: float, stock: Stock) -> Iterator[Tried]:
-    """Yield whether the code is read, flat or on the part, at 0° and at the aim error."""
-    import numpy as np
-
-    code = fit.code
-    if code is None or fit.face is None or fit.face.symbol is None:
-        return
-    ends = _ends(fit, stock)
-    if not ends:
-        yield _read(fit, np.pad(sharp, 8, constant_values=255.0), "flat", 0.0)
-        return
-    symbol = fit.face.symbol
-    facing = _facing(sharp, symbol.y_mm + len(symbol.rows) * symbol.module_y_mm / 2, dpi)
-    for lying in ends:
-        for aim in dict.fromkeys((0.0, fit.marker.settings.code_aim_deg)):
-            view = View(lying.along, lying.around, lying.outside_mm, radians(aim), MM_PER_INCH / dpi)
-            yield _read(fit, seen(facing, MM_PER_INCH / dpi, view, 110.0), lying.end, aim)
-
-
-def _read(fit: Fit, picture: Greys, end: str, aim: float) -> Tried:
-    import numpy as np
-
-    code = fit.code
-    assert code is not None  # asked before
-    found = read_codes(np.ascontiguousarray(picture.astype(np.uint8)), (code.kind,))
-    own = next((one for one in found if one.text == code.payload), None)
-    return Tried(end, aim, own is not None, own.unused if own else None)
-
-
-def png(greys: Greys) -> bytes:
-    """Return a picture in few greys, small."""
-    import numpy as np
-    from PIL import Image
-
-    steps = np.clip(np.rint(greys * (LEVELS - 1) / 255), 0, LEVELS - 1).astype(np.uint8)
-    image = Image.frombytes("P", (steps.shape[1], steps.shape[0]), steps.tobytes())
-    image.putpalette([round(step * 255 / (LEVELS - 1)) for step in range(LEVELS) for _ in range(3)])
-    target = BytesIO()
-    image.save(target, "PNG", bits=4, optimize=False, compress_level=6)
-    return target.getvalue()
-
-
-# ---------------------------------------------------------------- page
-
+DPI = 200.0  # of the pictures: letters of 1.5 mm are 12 pixels high; project choice
 
 STYLE = """
 :root { --k: 0.75px; color-scheme: light; font: 13px/1.4 system-ui, sans-serif; }
@@ -234,7 +51,30 @@ body:has(#misfit:not(:checked)) article.misfit, body:has(#coded:checked) article
 CLASSES = {"fits": "fits", "tight": "tight", "does not fit": "misfit"}
 
 
-def page(title: str, shown: Iterable[Shown], missing: Sequence[Fit], plain: int) -> str:
+def write_proof(checked: Checked, out: Path, *, force: bool = False, track: Track = untracked) -> int:
+    """Write the proof of a harness that was checked; return how many markers it shows.
+
+    Markers that do not fit are shown too, as far as they can be drawn. ``track`` is handed the sheets as
+    they are gone through. Raises `LabelerError` for a page that exists or cannot be written.
+    """
+    stocks = {**checked.stocks.by_name(), ALONE.name: ALONE}
+    drawn = [fit for fit in checked.fits if fit.face is not None]
+    misfits = {fit.marker.id for fit in checked.misfits}
+    pieces = [
+        replace(piece, stock=ALONE.name) if piece.marker in misfits and piece.group else piece  # of tube, by its size
+        for piece in pieces_of(drawn, checked.stocks)
+    ]
+    sheets = lay_out(pieces, stocks)
+    plain = sum(not fit.marker.lettered for fit in checked.fits)
+    missing = [fit for fit in checked.fits if fit.face is None and fit.marker.lettered]
+    harness = checked.harness
+    title = " ".join(filter(None, ("Proof:", harness.name, harness.part_number, harness.revision)))
+    pictures = marker_pictures(drawn, track(sheets, "pictures"), stocks, DPI)
+    write_whole(out, _page(title, pictures, missing, plain).encode(), force=force)
+    return len(drawn) + len(missing)
+
+
+def _page(title: str, shown: Iterable[MarkerPictures], missing: Sequence[Fit], plain: int) -> str:
     """Return the whole page.
 
     ``missing`` are markers of which there is nothing to show, ``plain`` how many sleeves are only cut.
@@ -260,12 +100,12 @@ def page(title: str, shown: Iterable[Shown], missing: Sequence[Fit], plain: int)
     )
 
 
-def _card(one: Shown) -> str:
+def _card(one: MarkerPictures) -> str:
     scale = "" if one.on_part else " (flat on the part too)"
     figures = _figure(one.flat, f"as printed{scale}")
     for end, outside, picture in one.on_part:
         figures += _figure(picture, f"{end}: on {outside:.2f} mm outside")
-    return _article(one.fit, figures + _code(one.fit, one.tried))
+    return _article(one.fit, figures + _code(one.fit, one.trials))
 
 
 def _figure(picture: bytes, caption: str) -> str:
@@ -284,11 +124,10 @@ def _article(fit: Fit, inside: str) -> str:
     classes = CLASSES[fit.verdict] + (" coded" if fit.code else "")
     lines = [f"{marker.kind}, {on}" + (f", cut {fit.cut_length_mm:g} mm" if fit.tube else "")]
     if fit.capital:
-        low, high = fit.capital.low, fit.capital.high
-        heights = f"{low:.2f}" if f"{low:.2f}" == f"{high:.2f}" else f"{low:.2f} to {high:.2f}"
+        heights = _span(fit.capital.low, fit.capital.high)
         lines.append(f"capitals {heights} mm, {fit.capital.required:.2f} mm required")
     if fit.seat:
-        lines.append(f"on {_span(fit.seat.text_on)} mm: {fit.seat.sits_on}")
+        lines.append(f"on {_span(fit.seat.text_on.low, fit.seat.text_on.high)} mm: {sits_on(fit.seat)}")
     facts = "".join(f"<p>{escape(line)}</p>" for line in lines)
     why = "".join(f'<p class="why">{escape(reason)}</p>' for reason in fit.reasons)
     ways = f"<p>what would do: {escape('; or '.join(fit.ways_out))}</p>" if fit.ways_out else ""
@@ -298,12 +137,11 @@ def _article(fit: Fit, inside: str) -> str:
     )
 
 
-def _span(value: Range) -> str:
-    low, high = f"{value.low:.2f}", f"{value.high:.2f}"
-    return low if low == high else f"{low} to {high}"
+def _span(low: float, high: float) -> str:
+    return f"{low:.2f}" if f"{low:.2f}" == f"{high:.2f}" else f"{low:.2f} to {high:.2f}"
 
 
-def _code(fit: Fit, tried: Iterable[Tried]) -> str:
+def _code(fit: Fit, trials: Sequence[ReadingTrial]) -> str:
     """Return what is known of the code: its size, where it stands, whether it was read in the pictures."""
     code = fit.code
     if code is None:
@@ -315,19 +153,19 @@ def _code(fit: Fit, tried: Iterable[Tried]) -> str:
             f"arc {code.arc_deg:.1f}°, grid {code.grid:.2f} modules off at {fit.marker.settings.code_aim_deg:g}°, "
             f"{code.axial:.3f} off square"
         )
-    lines += _tries(tuple(tried))
+    lines += _tries(trials)
     return "".join(f'<p class="code">{escape(line)}</p>' for line in lines)
 
 
-def _tries(tried: Sequence[Tried]) -> Iterable[str]:
+def _tries(trials: Sequence[ReadingTrial]) -> Iterable[str]:
     """Yield one line where the code was read in every picture, else one for each."""
-    spare = [one.unused for one in tried if one.unused is not None]
+    spare = [one.unused for one in trials if one.unused is not None]
     least = f", at least {min(spare):.0%} of its error correction unused" if spare else ""
-    if tried and all(one.read for one in tried):
-        ends = "flat" if tried[0].end == "flat" else " and ".join(dict.fromkeys(one.end for one in tried))
-        aims = " and ".join(dict.fromkeys(f"{one.aim_deg:g}°" for one in tried))
+    if trials and all(one.read for one in trials):
+        ends = "flat" if trials[0].end == "flat" else " and ".join(dict.fromkeys(one.end for one in trials))
+        aims = " and ".join(dict.fromkeys(f"{one.aim_deg:g}°" for one in trials))
         yield f"read: {ends}" + ("" if ends == "flat" else f", {aims} off the middle") + least
         return
-    for one in tried:
+    for one in trials:
         where = one.end if one.end == "flat" else f"{one.end}, {one.aim_deg:g}° off the middle"
         yield f"{where}: {'read' if one.read else 'NOT READ'}"

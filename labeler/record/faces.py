@@ -25,9 +25,10 @@ file is not part of what was drawn and is left out. A field that is missing has 
 from __future__ import annotations
 
 import json
-from dataclasses import fields
+from dataclasses import fields, replace
 from hashlib import blake2b
 from json.encoder import encode_basestring_ascii as quoted
+from math import isfinite
 from typing import Any
 
 from labeler.errors import LabelerError, Problem, Where
@@ -54,30 +55,9 @@ def rounded(value_mm: float) -> float:
 def canonical(face: Face) -> Face:
     """Round every length of a face to whole nanometres: draw this, and the record holds the same.
 
-    Equal to ``face_from_text(face_to_text(face))``. Raises LabelerError for a length that is no number.
+    Raises LabelerError for a face that cannot be kept: a length that is no number, say.
     """
-    try:
-        return _canonical(face)
-    except (ValueError, OverflowError) as error:
-        raise _not_drawn(face, str(error)) from error
-
-
-def _canonical(face: Face) -> Face:
-    if _is_canonical(face):
-        return face
-    return Face(
-        rounded(face.width_mm),
-        rounded(face.height_mm),
-        tuple(
-            Run(r.text, r.font, rounded(r.size_mm), rounded(r.x_mm), rounded(r.y_mm), rounded(r.stretch), r.turn)
-            for r in face.runs
-        ),
-        face.copies,
-        rounded(face.copy_pitch_mm),
-        tuple(Box(rounded(b.x_mm), rounded(b.y_mm), rounded(b.width_mm), rounded(b.height_mm)) for b in face.boxes),
-        _canonical_symbol(face.symbol) if face.symbol else None,
-        face.passes,
-    )
+    return face if _is_canonical(face) else face_from_text(face_to_text(face))
 
 
 def _is_canonical(face: Face) -> bool:
@@ -87,18 +67,11 @@ def _is_canonical(face: Face) -> bool:
     lengths = [face.width_mm, face.height_mm, face.copy_pitch_mm]
     for r in face.runs:
         lengths += (r.size_mm, r.x_mm, r.y_mm, r.stretch)
-    return [round(v * MILLIONTH) / MILLIONTH for v in lengths] == lengths
-
-
-def _canonical_symbol(s: Symbol) -> Symbol:
-    places = (rounded(s.x_mm), rounded(s.y_mm), rounded(s.module_x_mm), rounded(s.module_y_mm))
-    return Symbol(s.kind, s.payload, s.rows, *places, s.copies, rounded(s.step_x_mm), rounded(s.step_y_mm))
+    return all(map(isfinite, lengths)) and [rounded(length) for length in lengths] == lengths
 
 
 def canonical_sheet(sheet: Sheet) -> Sheet:
     """Return the sheet with canonical faces and places; what `Record.prepare` keeps, to the digit."""
-    from dataclasses import replace
-
     return replace(sheet, placed=tuple(map(_canonical_placed, sheet.placed)))
 
 
@@ -118,7 +91,9 @@ def face_to_text(face: Face) -> str:
     try:
         return _face_text(face)
     except (ValueError, OverflowError) as error:
-        raise _not_drawn(face, str(error)) from error
+        words = " ".join(run.text for run in face.runs)
+        message = f'the face "{words}" cannot be kept: {error}'
+        raise LabelerError(Problem(RECORD, message, "report its marker's file")) from error
 
 
 def _face_text(face: Face) -> str:
@@ -162,11 +137,6 @@ def _symbol_text(s: Symbol | None) -> str:
     return f'[{quoted(s.kind)},{quoted(s.payload)},{width},{len(s.rows)},"{int(bits, 2):x}",{place}]'
 
 
-def _not_drawn(face: Face, why: str) -> LabelerError:
-    words = " ".join(run.text for run in face.runs)
-    return LabelerError(Problem(RECORD, f'the face "{words}" cannot be kept: {why}', "report its marker's file"))
-
-
 # ---------------------------------------------------------------- text to face
 
 
@@ -179,55 +149,40 @@ def face_from_text(text: str) -> Face:
         form, *parts = json.loads(text)
         if form != FORM:
             raise _other_form("face", form)
-        return _face(*parts)
+        return _face(parts)
     except (ValueError, TypeError) as error:
         raise damaged("a face", str(error)) from error
 
 
-def _face(
-    width: int,
-    height: int,
-    runs: list[list[Any]],
-    copies: int,
-    pitch: int,
-    boxes: list[list[int]] | None = None,
-    symbol: list[Any] | None = None,
-    passes: int = 1,
-) -> Face:
+def _face(parts: list[Any]) -> Face:
     m = MILLIONTH
+    width, height, runs, copies, pitch, *more = parts
+    absent: tuple[Any, ...] = ((), None, 1)
+    boxes, symbol, passes = (*more, *absent[len(more) :])
     return Face(
         width / m,
         height / m,
-        tuple([_run(*run) for run in runs]),
+        tuple(map(_run, runs)),
         int(copies),
         pitch / m,
-        tuple([Box(x / m, y / m, w / m, h / m) for x, y, w, h in boxes or ()]),
-        _symbol(*symbol) if symbol else None,
+        tuple([Box(x / m, y / m, w / m, h / m) for x, y, w, h in boxes]),
+        _symbol(symbol) if symbol else None,
         int(passes),
     )
 
 
-def _run(text: str, font: str, size: int, x: int, y: int, stretch: int, turn: int = 0) -> Run:
+def _run(parts: list[Any]) -> Run:
+    text, font, size, x, y, stretch, *turned = parts
+    (turn,) = turned or (0,)
     if turn not in (0, 90, 180, 270):
         raise ValueError(f"a line turned by {turn}")
     m = MILLIONTH
     return Run(text, font, size / m, x / m, y / m, stretch / m, turn)
 
 
-def _symbol(
-    kind: str,
-    payload: str,
-    width: int,
-    count: int,
-    modules: str,
-    x: int,
-    y: int,
-    module_x: int,
-    module_y: int,
-    copies: int = 1,
-    step_x: int = 0,
-    step_y: int = 0,
-) -> Symbol:
+def _symbol(parts: list[Any]) -> Symbol:
+    kind, payload, width, count, modules, x, y, module_x, module_y, *repeat = parts
+    copies, step_x, step_y = repeat or (1, 0, 0)
     bits = f"{int(modules, 16):0{width * count}b}"
     rows = tuple(bits[start : start + width] for start in range(0, len(bits), width))
     m = MILLIONTH

@@ -1,17 +1,17 @@
-"""Reading the record: jobs with their states, and units."""
+"""Reading the record, rows to values: markers with their states, sheets, jobs, units, and partial sheets."""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, Row, Select, and_, literal, or_, select
 
+from labeler.errors import LabelerError, Problem, Where
 from labeler.model import Face, Placed, Sheet, Stock
 from labeler.record.faces import damaged, digest_of, face_from_text, stock_from_text
-from labeler.record.marker_names import plain
-from labeler.record.rows import chunks
+from labeler.record.marker_names import normalised
 from labeler.record.schema import (
     content,
     face,
@@ -20,6 +20,7 @@ from labeler.record.schema import (
     job_event,
     job_font,
     marker,
+    partly_used,
     piece,
     sheet,
     sheet_about,
@@ -27,12 +28,22 @@ from labeler.record.schema import (
     unit,
     void,
 )
-from labeler.record.values import Job, MarkerRow, Recorded, Unit, piece_of
-
-# ---------------------------------------------------------------- Reading the record
-
+from labeler.record.values import Job, MarkerRow, PartialSheet, Recorded, Unit, piece_of
 
 Line = Row[Any]
+MOST_VALUES = 500  # in one IN list: every database takes as many
+
+
+def rows_in(
+    connection: Connection, statement: Select[Any], column: ColumnElement[Any], values: Iterable[Any]
+) -> Iterator[Line]:
+    """Yield the rows of a statement whose column is one of the values, a part of the sorted values at a time."""
+    ordered = sorted(values)
+    for start in range(0, len(ordered), MOST_VALUES):
+        yield from connection.execute(statement.where(column.in_(ordered[start : start + MOST_VALUES])))
+
+
+# ---------------------------------------------------------------- markers
 
 
 def marker_lines() -> Select[Any]:
@@ -55,15 +66,12 @@ def marker_lines() -> Select[Any]:
     return statement.order_by(job.c.unit_id, job.c.id, sheet.c.number == 0, sheet.c.number, piece.c.line)
 
 
-# ---------------------------------------------------------------- rows to values
-
-
 def assemble(
-    connection: Connection, lines: Sequence[Line], wanted: Callable[[Line], bool] | None = None
+    connection: Connection, lines: Iterable[Line], wanted: Callable[[Line], bool] | None = None
 ) -> tuple[Recorded, ...]:
     """Make one value of all the rows of one marker of one unit.
 
-    Left out are markers of which every job was withdrawn; with ``wanted``, those of which no
+    Markers of which every job was withdrawn are omitted; with ``wanted``, those of which no
     row is wanted, and the first wanted row says where it stood.
     """
     groups: dict[tuple[int, str], list[Line]] = {}
@@ -72,9 +80,18 @@ def assemble(
     chosen = [(rows, first) for rows in groups.values() if (first := _first(rows, wanted)) is not None]
     faces = _faces(connection, {first.face for _rows, first in chosen if first.face})
     stocks = _stocks(connection, {first.stock for _rows, first in chosen if first.stock})
-    fonts = _fonts(connection, {first.job_id for _rows, first in chosen})
-    voids = _voids(connection, {first.unit_id for _rows, first in chosen})
-    return tuple(_recorded(rows, first, faces, stocks, fonts, voids) for rows, first in chosen)
+    fonts: dict[int, dict[str, str]] = {}
+    for row in rows_in(connection, select(job_font), job_font.c.job_id, {first.job_id for _rows, first in chosen}):
+        fonts.setdefault(row.job_id, {})[row.font] = row.digest
+    voids: dict[tuple[int, str], list[Line]] = {}
+    for row in rows_in(
+        connection, select(void).order_by(void.c.id), void.c.unit_id, {first.unit_id for _rows, first in chosen}
+    ):
+        voids.setdefault((row.unit_id, row.marker), []).append(row)
+    return tuple(
+        _recorded(rows, first, faces, stocks, fonts.get(first.job_id, {}), voids.get((first.unit_id, first.marker), []))
+        for rows, first in chosen
+    )
 
 
 def _first(rows: list[Line], wanted: Callable[[Line], bool] | None) -> Line | None:
@@ -87,15 +104,14 @@ def _first(rows: list[Line], wanted: Callable[[Line], bool] | None) -> Line | No
 def _recorded(
     rows: list[Line],
     first: Line,
-    faces: dict[bytes, Face],
-    stocks: dict[bytes, Stock],
-    fonts: dict[int, dict[str, str]],
-    voids: dict[tuple[int, str], list[Line]],
+    faces: Mapping[bytes, Face],
+    stocks: Mapping[bytes, Stock],
+    fonts: Mapping[str, str],
+    voids: Sequence[Line],
 ) -> Recorded:
     drawn = faces.get(first.face)
     used = sorted({run.font for run in drawn.runs}) if drawn else []
-    declared = voids.get((first.unit_id, first.marker), [])
-    state = _state(rows, first, declared)
+    state = _state(rows, first, voids)
     return Recorded(
         row=marker_of(first),
         unit=first.serial,
@@ -105,7 +121,7 @@ def _recorded(
         job=first.job_id,
         state=state,
         printed=sum(bool(row.face and row.confirmed and not row.gone) for row in rows),
-        voids=len(declared),
+        voids=len(voids),
         face=drawn,
         stock=stocks.get(first.stock),
         group=first.group_name,
@@ -113,27 +129,39 @@ def _recorded(
         cell=first.cell,
         x_mm=first.x_mm,
         y_mm=first.y_mm,
-        reason=_why_void(declared, state) if state in ("void", "taken off") else first.left_out or "",
-        fonts=tuple((name, fonts.get(first.job_id, {}).get(name, "")) for name in used),
+        reason=_why_void(voids, state) if state in ("void", "taken off") else first.left_out or "",
+        fonts=tuple((name, fonts.get(name, "")) for name in used),
     )
 
 
 def marker_of(line: Line) -> MarkerRow:
     """Return what a row says about its marker."""
-    info = (line.marker, line.kind, line.role, line.at, line.label, line.branch, line.circuit, line.tube)
-    return MarkerRow(*info, line.cut_length_mm, line.colour, line.heating, line.how)
+    return MarkerRow(
+        id=line.marker,
+        kind=line.kind,
+        role=line.role,
+        at=line.at,
+        label=line.label,
+        branch=line.branch,
+        circuit=line.circuit,
+        tube=line.tube,
+        cut_length_mm=line.cut_length_mm,
+        colour=line.colour,
+        heating=line.heating,
+        how=line.how,
+    )
 
 
-def _why_void(declared: list[Line], state: str) -> str:
-    return next((str(row.reason) for row in reversed(declared) if state == "void" or row.by_job is not None), "")
+def _why_void(voids: Sequence[Line], state: str) -> str:
+    return next((str(row.reason) for row in reversed(voids) if state == "void" or row.by_job is not None), "")
 
 
-def _state(rows: list[Line], first: Line, declared: list[Line]) -> str:
+def _state(rows: list[Line], first: Line, voids: Sequence[Line]) -> str:
     """Return the state of all the copies there are: it is printed as long as one of them is good."""
     if first.gone:
         return "withdrawn"
-    last_void = next((row for row in reversed(declared) if row.of_job is None), None)
-    spoiled = {(row.of_job, row.of_sheet) for row in declared if row.of_job is not None}
+    last_void = next((row for row in reversed(voids) if row.of_job is None), None)
+    spoiled = {(row.of_job, row.of_sheet) for row in voids if row.of_job is not None}
     later = [row for row in rows if not row.gone and row.job_id > (last_void.after_job if last_void else 0)]
     if last_void is not None and last_void.by_job is not None and not later:
         return "taken off"
@@ -146,14 +174,13 @@ def _state(rows: list[Line], first: Line, declared: list[Line]) -> str:
 
 
 def _texts(connection: Connection, table: Any, digests: set[bytes]) -> Iterator[tuple[bytes, str]]:
-    """Yield digest and text of every row asked for. Raises LabelerError for one that is damaged or gone."""
+    """Yield digest and text of every row with one of the digests. Raises LabelerError if one is damaged or missing."""
     found = 0
-    for chunk in chunks(digests):
-        for row in connection.execute(select(table).where(table.c.digest.in_(chunk))):
-            if digest_of(row.text) != row.digest:
-                raise damaged(f"a {table.name}", "its digest is another one")
-            found += 1
-            yield row.digest, row.text
+    for row in rows_in(connection, select(table), table.c.digest, digests):
+        if digest_of(row.text) != row.digest:
+            raise damaged(f"a {table.name}", "its digest is another one")
+        found += 1
+        yield row.digest, row.text
     if found < len(digests):
         raise damaged(f"a {table.name}", "it is missing")
 
@@ -166,55 +193,60 @@ def _stocks(connection: Connection, digests: set[bytes]) -> dict[bytes, Stock]:
     return {digest: stock_from_text(text) for digest, text in _texts(connection, stock, digests)}
 
 
-def _fonts(connection: Connection, jobs: set[int]) -> dict[int, dict[str, str]]:
-    fonts: dict[int, dict[str, str]] = {}
-    for chunk in chunks(jobs):
-        for row in connection.execute(select(job_font).where(job_font.c.job_id.in_(chunk))):
-            fonts.setdefault(row.job_id, {})[row.font] = row.digest
-    return fonts
-
-
-def _voids(connection: Connection, units: set[int]) -> dict[tuple[int, str], list[Line]]:
-    voids: dict[tuple[int, str], list[Line]] = {}
-    for chunk in chunks(units):
-        for row in connection.execute(select(void).where(void.c.unit_id.in_(chunk)).order_by(void.c.id)):
-            voids.setdefault((row.unit_id, row.marker), []).append(row)
-    return voids
-
-
 # ---------------------------------------------------------------- sheets
 
 
 def sheets_of(connection: Connection, job_id: int) -> tuple[Sheet, ...]:
-    """Return the sheets of a job, their pieces in the order in which they were laid out."""
+    """Return the sheets of a job as they were drawn. Raises LabelerError if there is no such job."""
+    state_of(connection, job_id)
     about = (content.c.stock, content.c.width_mm, content.c.height_mm, content.c.group_name)
     rows = connection.execute(
-        select(sheet.c.number, *about)
+        select(sheet.c.number, *about, sheet_about.c.about)
         .join(content, content.c.id == sheet.c.content_id)
+        .outerjoin(sheet_about, and_(sheet_about.c.job_id == job_id, sheet_about.c.number == sheet.c.number))
         .where(sheet.c.job_id == job_id, sheet.c.number > 0)
         .order_by(sheet.c.number)
     ).all()
     lines = [line for line in connection.execute(marker_lines().where(job.c.id == job_id)) if line.sheet]
     faces = _faces(connection, {line.face for line in lines})
     stocks = _stocks(connection, {row.stock for row in rows})
-    c = sheet_about.c
-    says = {row.number: row.about for row in connection.execute(select(sheet_about).where(c.job_id == job_id))}
     placed: dict[int, list[Placed]] = {}
     for line in lines:
         piece = piece_of(marker_of(line), faces[line.face], stocks[line.stock], line.group_name)
         placed.setdefault(line.sheet, []).append(Placed(piece, line.cell, line.x_mm, line.y_mm))
     return tuple(
         Sheet(
-            stocks[row.stock],
-            row.number,
-            row.width_mm,
-            row.height_mm,
-            row.group_name,
-            tuple(placed.get(row.number, ())),
-            says.get(row.number, ""),
+            stock=stocks[row.stock],
+            number=row.number,
+            width_mm=row.width_mm,
+            height_mm=row.height_mm,
+            group=row.group_name,
+            placed=tuple(placed.get(row.number, ())),
+            about=row.about or "",
         )
         for row in rows
     )
+
+
+def partial_sheet_list(connection: Connection) -> tuple[PartialSheet, ...]:
+    """Return the last sheet of every stock that has cells left, in the order in which they were last printed on.
+
+    Those of a job that was broken off count until it is withdrawn.
+    """
+    c = partly_used.c
+    statement = select(c.stock, c.cells, job.c.id, job.c.at).join(job, job.c.id == c.job_id)
+    latest: dict[str, PartialSheet] = {}
+    for row in connection.execute(statement.where(c.job_id.not_in(withdrawn_jobs())).order_by(c.id)):
+        latest.pop(row.stock, None)
+        latest[row.stock] = PartialSheet(row.stock, tuple(row.cells.split()), row.id, row.at)
+    return tuple(sheet for sheet in latest.values() if sheet.cells)
+
+
+def cells_used_by(connection: Connection, job_id: int) -> dict[str, tuple[str, ...]]:
+    """Return the cells of each stock's last sheet that are used after a job; no cell: that sheet is full."""
+    c = partly_used.c
+    rows = connection.execute(select(c.stock, c.cells).where(c.job_id == job_id).order_by(c.id))
+    return {row.stock: tuple(row.cells.split()) for row in rows}
 
 
 # ---------------------------------------------------------------- jobs
@@ -234,43 +266,9 @@ def jobs_with_states() -> Any:
     )
 
 
-def number_of(serial: str) -> int | None:
-    """Return the number that a serial reads as, or None where it is none, or one that is not counted."""
-    digits = serial.lstrip("0") or "0"
-    return int(digits) if serial.isascii() and serial.isdigit() and len(digits) <= COUNTED_DIGITS else None
-
-
-COUNTED_DIGITS = 15
-"""Serials of more digits are names, no numbers: project choice, a date and time to the second has 14."""
-
-
-def is_unit(text: str) -> ColumnElement[bool]:
-    """Return the condition that a unit is the one named: its serial, with or without its part number.
-
-    Capitals do not matter, nor do zeros in front of a number.
-    """
-    wanted = plain(text)
-    ways = [unit.c.name == wanted, unit.c.full_name == wanted]
-    number = number_of(wanted)
-    if number is not None:
-        ways.append(unit.c.number == number)
-    part_number, blank, serial = wanted.rpartition(" ")
-    number = number_of(serial)
-    if blank and number is not None:
-        ways.append(and_(unit.c.number == number, unit.c.full_name == literal(part_number + blank) + unit.c.name))
-    return or_(*ways)
-
-
-def harness_ids(connection: Connection, text: str) -> list[int]:
-    """Return the harnesses named by part number or name, every revision."""
-    wanted = plain(text)
-    rows = connection.execute(select(harness.c.id, harness.c.part_number, harness.c.name))
-    return [row.id for row in rows if wanted in (plain(row.part_number), plain(row.name))]
-
-
-def of_unit(text: str) -> ColumnElement[bool]:
-    """Return the condition that a job is of the unit named; asked apart, so that only its jobs are read."""
-    return job.c.unit_id.in_(select(unit.c.id).where(is_unit(text)))
+def withdrawn_jobs() -> Select[Any]:
+    """Return the statement for the numbers of all jobs that were withdrawn."""
+    return select(job_event.c.job_id).where(job_event.c.state == "withdrawn")
 
 
 def run_of(job_id: int) -> ColumnElement[bool]:
@@ -280,7 +278,7 @@ def run_of(job_id: int) -> ColumnElement[bool]:
 
 
 def job_list(connection: Connection, *where: ColumnElement[bool]) -> tuple[Job, ...]:
-    """Return the jobs in the order in which they were made."""
+    """Return the jobs, oldest first. One that is still "prepared" was broken off before the end."""
     names = (harness.c.name, harness.c.part_number, harness.c.revision, unit.c.serial)
     notes = (printed.c.note.label("files"), withdrawn.c.note.label("withdrawn_because"))
     statement = (
@@ -289,10 +287,15 @@ def job_list(connection: Connection, *where: ColumnElement[bool]) -> tuple[Job, 
     return tuple(_job(row) for row in connection.execute(statement))
 
 
+def run_jobs(connection: Connection, job_id: int) -> tuple[Job, ...]:
+    """Return a job with all that were printed together with it; what they have on a sheet is on one sheet."""
+    return job_list(connection, run_of(job_id))
+
+
 def _revision_before() -> Any:
     """Return the revision that a job's unit was at before it: of the last print, or change, that was not withdrawn."""
     earlier, other = job.alias("earlier"), harness.alias("other_harness")
-    gone = select(job_event.c.job_id).where(job_event.c.job_id == earlier.c.id, job_event.c.state == "withdrawn")
+    gone = withdrawn_jobs().where(job_event.c.job_id == earlier.c.id)
     return (
         select(other.c.revision)
         .join_from(earlier, other, other.c.id == earlier.c.harness_id)
@@ -308,6 +311,10 @@ def _revision_before() -> Any:
 
 def _job(row: Line) -> Job:
     done = "printed" if row.files is not None else "prepared"
+    try:
+        files = tuple(str(name) for name in json.loads(row.files or "[]"))
+    except (ValueError, TypeError) as error:
+        raise damaged("the list of files of a job", str(error)) from error
     return Job(
         id=row.id,
         kind=row.kind,
@@ -320,7 +327,7 @@ def _job(row: Line) -> Job:
         who=row.who,
         version=row.version,
         reason=row.reason,
-        files=_files(row.files),
+        files=files,
         withdrawn_because=row.withdrawn_because or "",
         of_job=row.of_job or 0,
         date=row.date,
@@ -331,29 +338,92 @@ def _job(row: Line) -> Job:
     )
 
 
-def _files(note: str | None) -> tuple[str, ...]:
-    try:
-        return tuple(str(name) for name in json.loads(note or "[]"))
-    except (ValueError, TypeError) as error:
-        raise damaged("the list of files of a job", str(error)) from error
+def state_of(connection: Connection, job_id: int) -> str:
+    """Return the state of a job. Raises LabelerError if there is no such job."""
+    c = job_event.c
+    states = set(connection.scalars(select(c.state).where(c.job_id == job_id)))
+    for state in ("withdrawn", "printed", "prepared"):
+        if state in states:
+            return state
+    raise LabelerError(Problem(Where(f"job {job_id}"), "there is no such job", "look at the list of jobs"))
 
 
 def digests_of(connection: Connection, job_id: int) -> dict[str, str]:
-    """Return the SHA-256 of each file of a job by its path, as it was drawn. Raises LabelerError if damaged."""
-    c = job_event.c
-    note = connection.scalar(select(c.note).where(c.job_id == job_id, c.state == "drawn"))
+    """Return the SHA-256 of each file of a job by its path; nothing where they were not drawn yet.
+
+    Raises LabelerError where that is damaged.
+    """
+    note = _note(connection, job_id, "drawn")
     try:
         return {str(name): str(digest) for name, digest in json.loads(note or "{}").items()}
     except (ValueError, AttributeError) as error:
         raise damaged("the files of a job", str(error)) from error
 
 
+def markers_taken_off(connection: Connection, job_id: int) -> tuple[str, ...]:
+    """Return the ids of the markers that a job of a newer revision takes off its unit."""
+    return tuple(str(marker) for marker in json.loads(_note(connection, job_id, "prepared") or "[]"))
+
+
+def _note(connection: Connection, job_id: int, state: str) -> str | None:
+    c = job_event.c
+    return connection.scalar(select(c.note).where(c.job_id == job_id, c.state == state))
+
+
+# ---------------------------------------------------------------- units and harnesses
+
+
+COUNTED_DIGITS = 15
+"""Serials of more digits are names, no numbers: project choice, a date and time to the second has 14."""
+
+
+def number_of(serial: str) -> int | None:
+    """Return the number that a serial reads as, or None where it is none, or one that is not counted."""
+    digits = serial.lstrip("0") or "0"
+    return int(digits) if serial.isascii() and serial.isdigit() and len(digits) <= COUNTED_DIGITS else None
+
+
+def is_unit(text: str) -> ColumnElement[bool]:
+    """Return the condition that a unit is the one named: its serial, with or without its part number.
+
+    Capitals do not matter, nor do zeros in front of a number.
+    """
+    wanted = normalised(text)
+    ways = [unit.c.name == wanted, unit.c.full_name == wanted]
+    number = number_of(wanted)
+    if number is not None:
+        ways.append(unit.c.number == number)
+    part_number, blank, serial = wanted.rpartition(" ")
+    number = number_of(serial)
+    if blank and number is not None:
+        ways.append(and_(unit.c.number == number, unit.c.full_name == literal(part_number + blank) + unit.c.name))
+    return or_(*ways)
+
+
+def reads_like(part_number: str, serial: str) -> ColumnElement[bool]:
+    """Return the condition that a unit's serial is taken for this one: by capitals, blanks, or zeros in front."""
+    same = unit.c.name == normalised(serial)  # file systems and people take capitals for the same
+    number = number_of(serial)
+    return and_(unit.c.part_number == part_number, same if number is None else same | (unit.c.number == number))
+
+
+def of_unit(text: str) -> ColumnElement[bool]:
+    """Return the condition that a job is of the unit named; a query of its own, so that only its jobs are read."""
+    return job.c.unit_id.in_(select(unit.c.id).where(is_unit(text)))
+
+
+def harness_ids(connection: Connection, text: str) -> list[int]:
+    """Return the harnesses named by part number or name, every revision."""
+    wanted = normalised(text)
+    rows = connection.execute(select(harness.c.id, harness.c.part_number, harness.c.name))
+    return [row.id for row in rows if wanted in (normalised(row.part_number), normalised(row.name))]
+
+
 def unit_list(connection: Connection) -> tuple[Unit, ...]:
     """Return the units by part number and serial, reserved and never printed ones too."""
-    made = job_list(connection)
     units = {row.id: row.unit_id for row in connection.execute(select(job.c.id, job.c.unit_id))}
     by_unit: dict[int, list[Job]] = {}
-    for one in made:
+    for one in job_list(connection):
         by_unit.setdefault(units.get(one.id, 0), []).append(one)
     rows = sorted(connection.execute(select(unit)), key=lambda row: (row.part_number, row.number or 0, row.serial))
     return tuple(_unit(row, by_unit.get(row.id, [])) for row in rows)

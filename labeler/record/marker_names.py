@@ -1,6 +1,6 @@
-"""What people call a marker: how well a name that was typed or scanned meets it.
+"""What people call a marker, and how well a name that was typed or scanned matches it.
 
-A name meets an id, a place, a circuit, a branch or a connector only as a whole, and of a text whole
+A name matches an id, a place, a circuit, a branch or a connector only as a whole, and of a text whole
 words that follow one another: "W5" is no name for what says "W501". Capitals and blanks around or
 between the words do not matter. A wire's end is also called by circuit and connector, "W7 S1": at a
 splice or ring, where it has no cavity, "S1" alone is the sleeve on the branch. The kind of a marker may stand before
@@ -26,40 +26,51 @@ class Names:
     label: str = ""
     kind: str = ""  # sleeve, tag …: may stand before a place, "tag J1"
 
+    def printed(self) -> tuple[str, ...]:
+        """Return the names in the words that are printed, a place also with its branch: those to suggest from.
 
-def plain(text: str) -> str:
+        >>> Names("W9X0GRQG", "J1", "B1").printed()
+        ('W9X0GRQG', 'J1', 'B1', 'B1 J1')
+        """
+        whole = f"{self.branch} {self.at}" if self.branch and self.at else ""
+        names = (self.id, self.at, self.branch, self.circuit, self.label, whole)
+        return tuple(name for name in names if name.strip())
+
+
+def normalised(name: str) -> str:
     """Return a name as names are compared.
 
-    >>> plain("  B4   J4 ")
+    >>> normalised("  B4   J4 ")
     'b4 j4'
     """
-    return " ".join(text.casefold().split())
+    return " ".join(name.casefold().split())
 
 
-def met(names: Names, name: str) -> int:
-    """Return how a name, made `plain`, meets a marker: the lower the nearer, `NOT` for not at all.
+def match_rank(names: Names, name: str) -> int:
+    """Return how a normalised name matches a marker: the lower the nearer, `NOT` for not at all.
 
-    >>> met(Names("W9X0GRQG", "J1", "B1"), "b1 j1"), met(Names("W9X0GRQG", "J1", "B1"), "0gr")
+    >>> match_rank(Names("W9X0GRQG", "J1", "B1"), "b1 j1"), match_rank(Names("W9X0GRQG", "J1", "B1"), "0gr")
     (0, 3)
-    >>> met(Names("K", "J1", kind="tag"), "tag j1"), met(Names("S", "J1", "B1", kind="sleeve"), "tag j1")
+    >>> tag, sleeve = Names("K", "J1", kind="tag"), Names("S", "J1", "B1", kind="sleeve")
+    >>> match_rank(tag, "tag j1"), match_rank(sleeve, "tag j1")
     (0, 3)
     """
     if not name:
         return NOT
     if names.kind and name.startswith(f"{names.kind} "):
-        nearest = met(replace(names, kind=""), name.removeprefix(f"{names.kind} "))
+        nearest = match_rank(replace(names, kind=""), name.removeprefix(f"{names.kind} "))
         if nearest < PART:
             return nearest
-    at, branch, circuit = plain(names.at), plain(names.branch), plain(names.circuit)
+    at, branch, circuit = normalised(names.at), normalised(names.branch), normalised(names.circuit)
     connector, cavity = at.rpartition(":")[0] or at, ":" in at
     places = {at, f"{branch} {at}" if branch else at}
-    if name in (plain(names.id), circuit) or (name in places and (cavity or not circuit)):
+    if name in (normalised(names.id), circuit) or (name in places and (cavity or not circuit)):
         return WHOLE
     if circuit and name in (f"{circuit} {at}", f"{circuit} {connector}"):
         return WHOLE
     if name in places or name in (branch, connector):
         return GROUP
-    return PART if has_words(plain(names.label), name) else NOT
+    return PART if has_words(normalised(names.label), name) else NOT
 
 
 def has_words(text: str, part: str) -> bool:

@@ -3,7 +3,7 @@
 What units share is kept once: a face, a marker as it was resolved, and the whole content of a sheet
 are known by the digest of what they say, so that the second unit of a harness adds a few rows.
 
-Times are UTC in ISO 8601 with milliseconds. Digests are 16 bytes of BLAKE2b (see `faces`, `rows`),
+Times are UTC in ISO 8601 with milliseconds. Digests are 16 bytes of BLAKE2b (see `faces`, `write`),
 those of harness files and fonts SHA-256 in hexadecimal.
 """
 

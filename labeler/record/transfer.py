@@ -1,12 +1,15 @@
-"""A record as it is at one moment, copied into a SQLite file: from another one, or from a server."""
+"""A unit as one self-contained JSON value, out of a record and into another; and the copy of a whole record."""
 
 from __future__ import annotations
 
 import base64
 import json
+import sqlite3
 import zlib
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import closing
 from dataclasses import dataclass
+from functools import partial
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
@@ -15,16 +18,23 @@ from sqlalchemy import Connection, Engine, func, insert, select
 
 from labeler.errors import LabelerError, Problem, Where
 from labeler.record import schema
-from labeler.record.connect import new_file
-from labeler.record.database import copy_to, place_draft
+from labeler.record.database import make_file, new_file
 from labeler.record.faces import digest_of, face_from_text, stock_from_text
-from labeler.record.jobs import is_unit, number_of
-from labeler.record.marker_names import plain
-from labeler.record.partial_sheets import add_used
-from labeler.record.rows import Page, Shared, add, added, chunks, keep_pages, marker_digest, words_of
-
-# ---------------------------------------------------------------- A unit as one self-contained JSON value
-
+from labeler.record.jobs import is_unit, reads_like, rows_in
+from labeler.record.values import Imported
+from labeler.record.write import (
+    Page,
+    Shared,
+    add,
+    add_unit,
+    add_used_cells,
+    added,
+    harness_id,
+    keep_pages,
+    live_prints,
+    marker_digest,
+    words_of,
+)
 
 FORM = 2
 READ = (1, 2)  # forms
@@ -39,9 +49,14 @@ VOID = ("uid", "marker", "at", "who", "reason")
 # ---------------------------------------------------------------- out
 
 
-def unit_out(connection: Connection, named: str) -> dict[str, Any]:
-    """Return a unit as a value for JSON. Raises LabelerError if there is none of the name, or several."""
-    unit = _unit_named(connection, named)
+def export_unit(connection: Connection, named: str) -> dict[str, Any]:
+    """Return all of a unit as a value that JSON can hold. Raises LabelerError if there is no such unit, or several."""
+    units = connection.execute(select(schema.unit).where(is_unit(named))).all()
+    if len(units) != 1:
+        known = ", ".join(sorted(f"{unit.part_number} {unit.serial}" for unit in units))
+        what = f"it is one of {len(units)} units: {known}" if units else "it is not in the record"
+        raise LabelerError(Problem(Where(f"unit {named}"), what, "name it by part number and serial"))
+    unit = units[0]
     j, v = schema.job.c, schema.void.c
     jobs = connection.execute(select(schema.job).where(j.unit_id == unit.id).order_by(j.id)).all()
     voids = connection.execute(select(schema.void).where(v.unit_id == unit.id).order_by(v.id))
@@ -56,15 +71,6 @@ def unit_out(connection: Connection, named: str) -> dict[str, Any]:
         "jobs": _jobs_out(connection, jobs, sheets, harnesses, contents),
         "voids": [_void_out(void, {job.id: job.uid for job in jobs}) for void in voids],
     }
-
-
-def _unit_named(connection: Connection, named: str) -> Any:
-    units = connection.execute(select(schema.unit).where(is_unit(named))).all()
-    if len(units) != 1:
-        known = ", ".join(sorted(f"{unit.part_number} {unit.serial}" for unit in units))
-        what = f"it is one of {len(units)} units: {known}" if units else "it is not in the record"
-        raise LabelerError(Problem(Where(f"unit {named}"), what, "name it by part number and serial"))
-    return units[0]
 
 
 def _shared_out(connection: Connection, contents: list[Any]) -> dict[str, Any]:
@@ -110,12 +116,7 @@ def _jobs_out(
 
 
 def _rows(connection: Connection, table: Any, column: Any, wanted: Iterable[Any]) -> list[Any]:
-    order = table.primary_key.columns
-    return [
-        row
-        for some in chunks(set(wanted))
-        for row in connection.execute(select(table).where(column.in_(some)).order_by(*order))
-    ]
+    return list(rows_in(connection, select(table).order_by(*table.primary_key.columns), column, set(wanted)))
 
 
 def _plain(value: object) -> object:
@@ -140,79 +141,71 @@ def _content_out(row: Any, pieces: Iterable[Any]) -> dict[str, Any]:
 # ---------------------------------------------------------------- in
 
 
-@dataclass(frozen=True, slots=True)
-class Taken:
-    """What was added to the record of an exported unit: numbers of jobs, states of jobs, voids."""
-
-    unit: str
-    jobs: int
-    states: int
-    voids: int
-
-
-def unit_in(connection: Connection, exported: object, where: Where) -> Taken:
-    """Add what an exported unit tells and the record does not hold yet.
+def import_unit(connection: Connection, exported: object, where: Where) -> Imported:
+    """Add what an exported unit says and the record does not hold yet; the same again adds nothing.
 
     Raises LabelerError where it does not read back, or the record has another unit of that serial.
     """
     try:
-        return _unit_in(connection, _Exported(exported, where))
+        return _import(connection, _read(exported, where))
     except (KeyError, TypeError, ValueError, AttributeError, IndexError, RecursionError, zlib.error) as error:
         why = f"{type(error).__name__}: {' '.join(str(error).split())[:120]}"
-        raise LabelerError(_not_read(where, f"it does not read as an exported unit ({why})")) from error
+        raise _not_read(where, f"it does not read as an exported unit ({why})") from error
 
 
-def _not_read(where: Where, what: str) -> Problem:
-    return Problem(where, what, "export the unit again; nothing was added")
+def _not_read(where: Where, what: str) -> LabelerError:
+    return LabelerError(Problem(where, what, "export the unit again; nothing was added"))
 
 
+@dataclass(frozen=True, slots=True)
 class _Exported:
-    """An exported unit with its digests checked; every value is asked for with its type."""
+    """An exported unit whose digests hold; every value is asked for with its type where it is used."""
 
-    def __init__(self, value: object, where: Where) -> None:
-        if not isinstance(value, Mapping):
-            raise TypeError("it is no object")
-        if value["form"] not in READ:
-            message = f"it is of form {value['form']!r}, this version reads forms 1 to {FORM}"
-            raise LabelerError(Problem(where, message, "use the version that exported it, or a newer one"))
-        for name in ("harnesses", "jobs", "voids"):
-            if not isinstance(value[name], list):
-                raise TypeError(f"{name} is no list")
-        self.where = where
-        self.unit, self.jobs, self.voids = value["unit"], value["jobs"], value["voids"]
-        self.harnesses = [_harness_of(row) for row in value["harnesses"]]
-        self.shared = Shared()
-        for text in value["stocks"].values():
-            self.shared.stock(_text(text))
-            stock_from_text(text)
-        for text in value["faces"].values():
-            face_from_text(_text(text))
-            self.shared.faces[digest_of(text)] = text
-        for row in value["markers"].values():
-            line = _marker_of(row)
-            self.shared.markers[marker_digest(line)] = line
-        for name in ("stocks", "faces", "markers"):
-            known: Iterable[bytes] = getattr(self.shared, name)
-            if {digest.hex() for digest in known} != set(value[name]):
-                raise LabelerError(_not_read(where, f"{name} in it do not have the digests they are known by"))
-        lost = {line[FACE] for line in self.shared.markers.values()} - {None} - set(self.shared.faces)
-        if lost:
-            raise LabelerError(_not_read(where, f"{len(lost)} faces that its markers have are not in it"))
-        self.contents = value["contents"]
+    where: Where
+    unit: Mapping[str, Any]
+    jobs: Sequence[Any]
+    voids: Sequence[Any]
+    harnesses: Sequence[Mapping[str, Any]]
+    contents: Mapping[str, Any]
+    shared: Shared
 
-    def pages(self, sheets: Mapping[str, str]) -> list[Page]:
-        """Return the sheets of a job."""
-        return [self._page(int(number), sheets[number]) for number in sorted(sheets, key=int)]
 
-    def _page(self, number: int, name: str) -> Page:
-        row = self.contents[name]
-        lines = tuple((bytes.fromhex(m), _text(cell), _number(x), _number(y)) for m, cell, x, y in row["pieces"])
-        stock = bytes.fromhex(row["stock"]) if row["stock"] else None
-        size = _number(row["width_mm"]), _number(row["height_mm"])
-        page = Page(number, stock, *size, _text(row["group"]), lines)
-        if page.digest.hex() != name or not {line[0] for line in lines} <= set(self.shared.markers):
-            raise LabelerError(_not_read(self.where, f"sheet content {name} is not what it is known by"))
-        return page
+def _read(value: object, where: Where) -> _Exported:
+    if not isinstance(value, Mapping):
+        raise TypeError("it is no object")
+    if value["form"] not in READ:
+        message = f"it is of form {value['form']!r}, this version reads forms 1 to {FORM}"
+        raise LabelerError(Problem(where, message, "use the version that exported it, or a newer one"))
+    for name in ("harnesses", "jobs", "voids"):
+        if not isinstance(value[name], list):
+            raise TypeError(f"{name} is no list")
+    harnesses = [_harness_of(row) for row in value["harnesses"]]
+    for texts, reads_back in ((value["stocks"], stock_from_text), (value["faces"], face_from_text)):
+        for text in texts.values():
+            reads_back(_text(text))
+    stocks, faces = ({digest_of(text): text for text in value[name].values()} for name in ("stocks", "faces"))
+    markers = {marker_digest(line): line for line in map(_marker_of, value["markers"].values())}
+    digests: dict[str, Iterable[bytes]] = {"stocks": stocks, "faces": faces, "markers": markers}
+    for name, known in digests.items():
+        if {digest.hex() for digest in known} != set(value[name]):
+            raise _not_read(where, f"{name} in it do not have the digests they are known by")
+    lost = {line[FACE] for line in markers.values()} - {None} - set(faces)
+    if lost:
+        raise _not_read(where, f"{len(lost)} faces that its markers have are not in it")
+    shared = Shared(stocks, faces, markers)
+    return _Exported(where, value["unit"], value["jobs"], value["voids"], harnesses, value["contents"], shared)
+
+
+def _page(exported: _Exported, number: int, name: str) -> Page:
+    """Return a sheet of a job, of the content of this name."""
+    row = exported.contents[name]
+    lines = tuple((bytes.fromhex(m), _text(cell), _number(x), _number(y)) for m, cell, x, y in row["pieces"])
+    stock = bytes.fromhex(row["stock"]) if row["stock"] else None
+    size = _number(row["width_mm"]), _number(row["height_mm"])
+    page = Page(number, stock, *size, _text(row["group"]), lines)
+    if page.digest.hex() != name or not {line[0] for line in lines} <= set(exported.shared.markers):
+        raise _not_read(exported.where, f"sheet content {name} is not what it is known by")
+    return page
 
 
 def _text(value: object) -> str:
@@ -245,8 +238,9 @@ def _marker_of(row: Mapping[str, Any]) -> tuple[Any, ...]:
     return (*(values[name] for name in MARKER), words_of(tuple(names)))
 
 
-def _unit_in(connection: Connection, exported: _Exported) -> Taken:
-    unit_id, part_number, serial = _unit_of(connection, exported)
+def _import(connection: Connection, exported: _Exported) -> Imported:
+    part_number, serial = _text(exported.unit["part_number"]), _text(exported.unit["serial"])
+    name, unit_id = f"{part_number} {serial}", _unit_id(connection, exported, part_number, serial)
     c = schema.job.c
     known = {row.uid: row.id for row in connection.execute(select(c.uid, c.id).where(c.unit_id == unit_id))}
     before, states = len(known), 0
@@ -254,25 +248,23 @@ def _unit_in(connection: Connection, exported: _Exported) -> Taken:
         if job["uid"] not in known:
             known[job["uid"]] = _add_job(connection, exported, job, unit_id, known)
         states += _add_states(connection, known[job["uid"]], job["events"])
-    _one_print(connection, unit_id, exported.where, f"{part_number} {serial}")
+    prints = live_prints(connection, unit_id)
+    if len(prints) > 1:
+        message = f"unit {name} is another one here: job {prints[0].id} printed it on {prints[0].at[:10]}"
+        raise LabelerError(Problem(exported.where, message, "one serial is one unit: keep them in two records"))
     voids = _add_voids(connection, exported, unit_id)
-    return Taken(f"{part_number} {serial}", len(known) - before, states, voids)
+    return Imported(name, len(known) - before, states, voids)
 
 
-def _unit_of(connection: Connection, exported: _Exported) -> tuple[int, str, str]:
+def _unit_id(connection: Connection, exported: _Exported, part_number: str, serial: str) -> int:
     """Return the unit here, made where there is none. Raises LabelerError where a serial reads like it."""
-    part_number, serial = _text(exported.unit["part_number"]), _text(exported.unit["serial"])
-    c, number, name = schema.unit.c, number_of(serial), plain(serial)
-    like = c.name == name if number is None else (c.name == name) | (c.number == number)
-    found = connection.execute(select(schema.unit).where(c.part_number == part_number, like)).first()
+    found = connection.execute(select(schema.unit).where(reads_like(part_number, serial))).first()
     if found is None:
-        names = {"name": name, "full_name": plain(f"{part_number} {serial}"), "number": number}
-        row = {"part_number": part_number, "serial": serial, "at": _text(exported.unit["at"]), **names}
-        return added(connection, schema.unit, row), part_number, serial
+        return add_unit(connection, part_number, serial, _text(exported.unit["at"]))
     if found.serial != serial:
         message = f"the serial {serial} reads like {found.serial}, which this record has"
         raise LabelerError(Problem(exported.where, message, "they are two units: keep them in two records"))
-    return found.id, part_number, serial
+    return int(found.id)
 
 
 def _add_job(
@@ -283,26 +275,24 @@ def _add_job(
     if row["kind"] not in KINDS:
         raise ValueError(f"a job of kind {row['kind']!r}")
     of_job = known[job["of_job"]] if job["of_job"] is not None else None
-    harness_id = _harness_id(connection, exported.harnesses[job["harness"]])
-    job_id = added(connection, schema.job, {**row, "unit_id": unit_id, "harness_id": harness_id, "of_job": of_job})
-    keep_pages(connection, job_id, exported.pages(job["sheets"]), exported.shared)
+    harness = dict(exported.harnesses[job["harness"]])
+    packed = harness.pop("text")
+    known_harness = harness_id(connection, harness, lambda: packed)
+    job_id = added(connection, schema.job, {**row, "unit_id": unit_id, "harness_id": known_harness, "of_job": of_job})
+    sheets = job["sheets"]
+    pages = [_page(exported, int(number), sheets[number]) for number in sorted(sheets, key=int)]
+    keep_pages(connection, job_id, pages, exported.shared)
     fonts = [{"job_id": job_id, "font": _text(n), "digest": _text(d)} for n, d in job["fonts"].items()]
     if fonts:
         connection.execute(insert(schema.job_font), fonts)
     abouts = [(job_id, int(number), _text(about)) for number, about in job.get("about", {}).items()]
     add(connection, schema.sheet_about, abouts)
-    add_used(connection, job_id, {_text(stock): _text(cells).split() for stock, cells in job.get("used", ())})
+    add_used_cells(connection, job_id, {_text(stock): _text(cells).split() for stock, cells in job.get("used", ())})
     return job_id
 
 
 KINDS = ("print", "reprint", "revision")
 NOTES: dict[str, type] = {"prepared": str, "drawn": dict, "printed": list, "withdrawn": str}
-
-
-def _harness_id(connection: Connection, row: Mapping[str, Any]) -> int:
-    same = [schema.harness.c[name] == row[name] for name in ("name", "part_number", "revision", "sha256")]
-    found = connection.scalar(select(schema.harness.c.id).where(*same))
-    return int(found) if found is not None else added(connection, schema.harness, row)
 
 
 def _add_states(connection: Connection, job_id: int, events: Iterable[Mapping[str, Any]]) -> int:
@@ -317,17 +307,6 @@ def _add_states(connection: Connection, job_id: int, events: Iterable[Mapping[st
             raise ValueError("files that cannot be read")
         connection.execute(insert(schema.job_event), {"job_id": job_id, **row})
     return len(new)
-
-
-def _one_print(connection: Connection, unit_id: int, where: Where, unit: str) -> None:
-    """Refuse a unit that would be printed as new twice: it is another one of the same serial."""
-    job, event = schema.job.c, schema.job_event.c
-    gone = select(event.job_id).where(event.state == "withdrawn")
-    live = select(job.id, job.at).where(job.unit_id == unit_id, job.kind == "print", job.id.not_in(gone))
-    prints = connection.execute(live.order_by(job.id)).all()
-    if len(prints) > 1:
-        message = f"unit {unit} is another one here: job {prints[0].id} printed it on {prints[0].at[:10]}"
-        raise LabelerError(Problem(where, message, "one serial is one unit: keep them in two records"))
 
 
 def _add_voids(connection: Connection, exported: _Exported, unit_id: int) -> int:
@@ -356,11 +335,16 @@ ROWS = 10_000  # carried over at a time
 
 
 def back_up(engine: Engine, target: Path) -> None:
-    """Copy a record into a new file. Raises LabelerError where it exists or cannot be written."""
-    if engine.dialect.name == "sqlite":
-        copy_to(engine, target)
-    else:
-        place_draft(target, lambda draft: _copy_rows(engine, draft))
+    """Copy a record, as it is at one moment, into a new SQLite file, while others go on using it.
+
+    Raises LabelerError where the file exists or cannot be written.
+    """
+    make_file(target, partial(_copy_file if engine.dialect.name == "sqlite" else _copy_rows, engine))
+
+
+def _copy_file(engine: Engine, draft: Path) -> None:
+    with engine.connect() as connection, closing(sqlite3.connect(draft)) as made:
+        connection.connection.driver_connection.backup(made)  # type: ignore[union-attr]
 
 
 def _copy_rows(engine: Engine, draft: Path) -> None:

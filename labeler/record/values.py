@@ -26,7 +26,7 @@ class MarkerRow:
     cut_length_mm: float = 0.0
     colour: str = ""  # of the tube
     heating: str = ""  # back first | even | any; "" where nothing shrinks, or where it was not recorded
-    how: str = ""  # what to thread on, and when
+    how: str = ""  # how it goes on and where it lies, as JSON
 
 
 def marker_row(fit: Fit) -> MarkerRow:
@@ -36,6 +36,7 @@ def marker_row(fit: Fit) -> MarkerRow:
     if fit.tube is None:
         row = _without_tube(marker.kind, marker.role, fit.cut_length_mm)
         return row(marker.id, marker.at, label, marker.branch, marker.circuit)
+    on_tube = marker.kind == "sleeve"  # else a paper strip under clear tube
     return MarkerRow(
         id=marker.id,
         kind=marker.kind,
@@ -46,32 +47,23 @@ def marker_row(fit: Fit) -> MarkerRow:
         circuit=marker.circuit,
         tube=fit.tube.name,
         cut_length_mm=fit.cut_length_mm,
-        colour=_colour(fit),
-        heating=_heating(fit),
-        how=fit.seat.slip_on if fit.seat else "",
+        colour=marker.settings.tube_colour if on_tube else "clear",
+        heating=marker.settings.heating if on_tube and marker.lettered else "even",  # without text no side is spared
     )
 
 
 @lru_cache(maxsize=64)
 def _without_tube(kind: str, role: str, cut_length_mm: float) -> Callable[..., MarkerRow]:
-    """Return a function of id, place, text, branch and circuit that makes the rows of such markers."""
+    """Return a function of id, place, text, branch and circuit that makes the rows of such markers.
+
+    A pattern, since there is one row for every wire end: plain calls take 9 % more CPU on the whole way of a wire list.
+    """
     like = MarkerRow("", kind, role, "", cut_length_mm=cut_length_mm)
     return pattern(like, "id", "at", "label", "branch", "circuit")
 
 
-def _colour(fit: Fit) -> str:
-    """Return the colour of the tube: under a paper strip it is clear."""
-    return fit.marker.settings.tube_colour if fit.marker.kind == "sleeve" else "clear"
-
-
-def _heating(fit: Fit) -> str:
-    """Return from where to heat: without lettering on the tube there is no side to spare."""
-    lettered = fit.marker.lettered and fit.marker.kind == "sleeve"
-    return fit.marker.settings.heating if lettered else "even"
-
-
 @dataclass(frozen=True, slots=True)
-class LeftOut:
+class OmittedMarker:
     """A marker that was not printed, and why."""
 
     row: MarkerRow
@@ -90,7 +82,7 @@ class NewJob:
     harness: Harness
     sheets: tuple[Sheet, ...]
     markers: Mapping[str, MarkerRow]
-    left_out: tuple[LeftOut, ...] = ()
+    left_out: tuple[OmittedMarker, ...] = ()
     fonts: Mapping[str, str] = field(default_factory=dict)
     serial: str | None = None
     who: str = ""
@@ -102,6 +94,19 @@ class NewJob:
     revises: int = 0  # the print of the same unit at an older revision, of which this prints what has changed
     take_off: tuple[str, ...] = ()  # ids of markers of that unit that are void once this is confirmed
     output: str = ""  # where the files go, and in which form, as JSON
+
+
+@dataclass(frozen=True, slots=True)
+class JobAbout:
+    """What is kept of a reprint beside its unit and its sheets; the fields are those of `NewJob`."""
+
+    who: str = ""
+    version: str = ""
+    reason: str = ""
+    date: str = ""
+    paper: str = ""
+    printer: str = ""
+    output: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,6 +199,16 @@ def piece_of(row: MarkerRow, face: Face, stock: Stock, group: str) -> Piece:
 
 
 @dataclass(frozen=True, slots=True)
+class PartialSheet:
+    """The last sheet of a stock, where it has cells left: the cells that are used, by which job, and when."""
+
+    stock: str
+    cells: tuple[str, ...]
+    job: int
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
 class Event:
     """One line of a marker's history."""
 
@@ -209,11 +224,44 @@ class Event:
 
 
 @dataclass(frozen=True, slots=True)
-class Story:
+class RecordExtract:
     """All that is known of one unit or one job."""
 
     jobs: tuple[Job, ...]
     markers: tuple[Recorded, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Suggestion:
+    """What was perhaps meant. ``unit``: the unit that is named, ``unknown_unit``: and is not in the record."""
+
+    unit: str = ""
+    unknown_unit: str = ""
+    units: str = ""  # of the record: how many, from which to which
+    name: str = ""  # the nearest one of a marker, or of a unit
+
+    @property
+    def message(self) -> str:
+        """Return what is known of it, for people."""
+        if self.unknown_unit:
+            return f"there is no unit {self.unknown_unit}, {self.units}"
+        return f"unit {self.unit} has none of that name" if self.unit else ""
+
+    @property
+    def fix(self) -> str:
+        """Return what to try."""
+        hint = f"did you mean {self.name!r}? " if self.name else ""
+        return f"{hint}an id, a place or a circuit is named whole; see labeler record list and show"
+
+
+@dataclass(frozen=True, slots=True)
+class Imported:
+    """What an import added to a record: numbers of jobs, states of jobs, voids."""
+
+    unit: str
+    jobs: int
+    states: int
+    voids: int
 
 
 def changed_fonts(items: Iterable[Recorded], fonts: Mapping[str, str]) -> tuple[Problem, ...]:

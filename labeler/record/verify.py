@@ -1,10 +1,11 @@
-"""Looking a whole record over: digests, references, states, and that every face can be read."""
+"""Verifying a whole record: digests, references, states, and that every face can be read."""
 
 from __future__ import annotations
 
 import json
 import zlib
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from hashlib import sha256
 from typing import Any
 
@@ -13,18 +14,22 @@ from sqlalchemy import Connection, Row, Table, func, select
 from labeler.errors import LabelerError, Problem, Where
 from labeler.model import Face
 from labeler.record import schema
+from labeler.record.database import name_of
 from labeler.record.faces import digest_of, face_from_text, stock_from_text
-from labeler.record.rows import content_digest, marker_digest
+from labeler.record.jobs import withdrawn_jobs
+from labeler.record.write import content_digest, marker_digest
 
 RESTORE = "restore the record from its latest copy"
 KNOWN = {"prepared", "drawn", "printed", "withdrawn"}
 
 
-def problems_of(connection: Connection, name: str) -> Iterator[Problem]:
-    """Yield everything that is wrong in a record: what does not read back, and what refers to nothing."""
-    for check in (_file, _references, _harnesses, _texts, _markers, _contents, _jobs, _units):
-        for where, message in check(connection):
-            yield Problem(Where(f"{name}: {where}"), message, RESTORE)
+def problems(connection: Connection) -> tuple[Problem, ...]:
+    """Return everything that is wrong in a record: what does not read back, and what refers to nothing."""
+    name = name_of(connection.engine.url)
+    checks = (_file, _references, _harnesses, _texts, _markers, _contents, _jobs, _units)
+    return tuple(
+        Problem(Where(f"{name}: {where}"), message, RESTORE) for check in checks for where, message in check(connection)
+    )
 
 
 Found = Iterator[tuple[str, str]]  # where it is, what is wrong
@@ -61,19 +66,16 @@ def _harnesses(connection: Connection) -> Found:
 
 
 def _texts(connection: Connection) -> Found:
-    yield from _of_texts(connection, schema.stock, stock_from_text)
-    yield from _of_texts(connection, schema.face, face_from_text)
-
-
-def _of_texts(connection: Connection, table: Table, read: Callable[[str], object]) -> Found:
-    for row in connection.execute(select(table)):
-        where = f"{table.name} {row.digest.hex()}"
-        if digest_of(row.text) != row.digest:
-            yield where, "its digest is another one"
-        try:
-            read(row.text)
-        except LabelerError as error:
-            yield where, error.problems[0].message
+    readers: dict[Table, Callable[[str], object]] = {schema.stock: stock_from_text, schema.face: face_from_text}
+    for table, read in readers.items():
+        for row in connection.execute(select(table)):
+            where = f"{table.name} {row.digest.hex()}"
+            if digest_of(row.text) != row.digest:
+                yield where, "its digest is another one"
+            try:
+                read(row.text)
+            except LabelerError as error:
+                yield where, error.problems[0].message
 
 
 def _markers(connection: Connection) -> Found:
@@ -121,26 +123,25 @@ def _is_list(note: str) -> bool:
 
 def _units(connection: Connection) -> Found:
     """Look for serials that were given twice: two prints of one unit of which neither was withdrawn."""
-    job, event = schema.job.c, schema.job_event.c
-    gone = select(event.job_id).where(event.state == "withdrawn")
-    live = select(job.unit_id, func.count().label("prints")).where(job.kind == "print", job.id.not_in(gone))
+    job, prints = schema.job.c, func.count().label("prints")
+    live = select(job.unit_id, prints).where(job.kind == "print", job.id.not_in(withdrawn_jobs()))
     twice = live.group_by(job.unit_id).having(func.count() > 1).subquery()
     unit = schema.unit
     for row in connection.execute(select(unit, twice.c.prints).join(twice, twice.c.unit_id == unit.c.id)):
         yield f"unit {row.part_number} {row.serial}", f"it was printed {row.prints} times as new"
 
 
-def faces_of(connection: Connection) -> Iterator[Face]:
-    """Yield every distinct face that reads back; what does not is told by `problems_of`."""
+def faces(connection: Connection) -> tuple[Face, ...]:
+    """Return every distinct face that was ever drawn and reads back; `problems` has those that do not."""
+    found = []
     for text in connection.scalars(select(schema.face.c.text)):
-        try:
-            yield face_from_text(text)
-        except LabelerError:
-            continue
+        with suppress(LabelerError):
+            found.append(face_from_text(text))
+    return tuple(found)
 
 
-def fonts_of(connection: Connection) -> dict[tuple[str, str], int]:
-    """Return every font by name and digest, and how many jobs drew with it."""
+def fonts(connection: Connection) -> dict[tuple[str, str], int]:
+    """Return every font that was drawn with, by name and digest of its file, and in how many jobs."""
     font = schema.job_font.c
     rows = connection.execute(select(font.font, font.digest, func.count()).group_by(font.font, font.digest))
     return {(row[0], row[1]): row[2] for row in rows}

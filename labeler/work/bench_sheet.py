@@ -6,27 +6,31 @@ to cut, how to heat it, what is printed where, what is left out, and each connec
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections import Counter
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache
 
 from labeler.errors import refuse
-from labeler.model import DOES_NOT_FIT, TIGHT, Circuit, Fit, Harness, Sheet, ThreadStep
+from labeler.model import DOES_NOT_FIT, TIGHT, Fit, InstallationStep, Sheet
+from labeler.size.bundles import Sizing
 from labeler.tables.document import ENTRIES, TEXT, Form, Key, load, read_table, shipped
 from labeler.work.branch_pages import BranchPage, CoveringCut, branch_pages, covering_cut
 from labeler.work.sleeves import (
+    ApplyMethod,
     Cut,
-    Practice,
-    Step,
+    HeatMethod,
+    Place,
+    SleeveRow,
     TubeTotal,
     cuts_of,
-    goes_before,
+    heat_methods,
     lines_of,
-    practices_of,
-    steps_of,
+    sleeve_rows,
     totals_of,
 )
 from labeler.work.wiring import WireEnds, connectors_referred_to, ends_in_no_branch
+from labeler.work.wording import place
 
 # ---------------------------------------------------------------- The cautions of the bench sheet
 
@@ -88,15 +92,6 @@ class Printed:
 
 
 @dataclass(frozen=True, slots=True)
-class Laying:
-    """How one kind of marker that is not shrunk goes on, and how many there are."""
-
-    kind: str  # wrap | insert | flag
-    how: str
-    pieces: int
-
-
-@dataclass(frozen=True, slots=True)
 class Remark:
     """A marker that is left out, does not fit or is tight, with the reasons and what would help."""
 
@@ -114,95 +109,87 @@ class BenchSheet:
     harness: str
     part_number: str
     revision: str
-    unit: str
-    date: str  # "": left open, to be written by hand
-    thread_first: tuple[Step, ...]
-    thread_later: tuple[Step, ...]
+    thread_first: tuple[SleeveRow, ...]
+    thread_later: tuple[SleeveRow, ...]
     missing: tuple[Remark, ...]
     cuts: tuple[Cut, ...]
     totals: tuple[TubeTotal, ...]
-    practices: tuple[Practice, ...]
+    practices: tuple[HeatMethod, ...]
     printed: tuple[Printed, ...]
-    tight: tuple[Remark, ...]
+    layings: tuple[ApplyMethod, ...]  # how wraps, strips and flags go on
     cautions: tuple[Caution, ...]
-    connectors: tuple[WireEnds, ...]
+    unit: str = ""
+    date: str = ""  # "": left open, to be written by hand
+    tight: tuple[Remark, ...] = ()
+    connectors: tuple[WireEnds, ...] = ()
     tube_allowance: float = 0.0  # in the totals of tube, a fraction
     coverings: tuple[CoveringCut, ...] = ()
     branches: tuple[BranchPage, ...] = ()
     title: str = "BENCH SHEET"
     job: str = ""  # its number in the build record
     about: str = ""  # of a job that repeats another: which, and why
-    put_on: tuple[Remark, ...] = ()  # of a work list: what is neither cut nor threaded on, with where it is printed
-    layings: tuple[Laying, ...] = ()  # how wraps, strips and flags go on
+    put_on: tuple[Remark, ...] = ()  # of a work list: what is neither cut nor slid on, with where it is printed
     take_off: tuple[Remark, ...] = ()  # what a new revision takes away from a unit that was built
 
 
 def bench_sheet(
-    harness: Harness,
-    unit: str,
+    sizing: Sizing,
     fits: Sequence[Fit],
     left_out: Sequence[Fit],
     sheets: Sequence[Sheet],
+    order: Sequence[InstallationStep] = (),
     *,
-    date: str = "",
-    threading: Sequence[ThreadStep] = (),
-    circuits: Mapping[str, tuple[Circuit, ...]] | None = None,
+    pages: bool = False,
 ) -> BenchSheet:
-    """Return what the bench sheet of one unit says.
+    """Return what the bench sheet of one unit says; its serial, job and date are for the caller to add.
 
     Parameters
     ----------
-    unit : serial number of the unit.
     fits : the answers for all markers that are made; one that is in ``left_out`` too is left out.
     left_out : the answers for those that are not made.
     sheets : what is printed, from `labeler.layout.lay_out`.
-    date : as it shall be written; left open where it is not given.
-    threading : the order in which sleeves and coverings go on, branch by branch; sleeves that it does
+    order : the order in which sleeves and coverings go on, branch by branch; sleeves that it does
         not name follow in harness order.
-    circuits : what runs through each branch, by its id: the sheet then has a page for every branch.
+    pages : with a page for every branch.
 
     Raises
     ------
     LabelerError : the table of cautions is damaged.
     """
+    harness = sizing.index.harness
     gone = {fit.marker.id for fit in left_out}
     made = tuple(fit for fit in fits if fit.marker.id not in gone)
-    steps = steps_of(harness, made, threading)
-    sleeves = [step for step in steps if step.at]
-    cuts = cuts_of(sleeves)
-    settings = harness.settings
-    pages = branch_pages(harness, circuits, made, steps, threading, left_out) if circuits is not None else ()
+    rows = sleeve_rows(harness, made, order)
+    sleeves = [row for row in rows if row.at]
+    cuts, allowance = cuts_of(sleeves), harness.settings.cut_allowance
+    listed = ends_in_no_branch if pages else connectors_referred_to
     return BenchSheet(
         harness=harness.name,
         part_number=harness.part_number,
         revision=harness.revision,
-        unit=unit,
-        date=date,
-        thread_first=tuple(step for step in steps if goes_before(step.how)),
-        thread_later=tuple(step for step in steps if not goes_before(step.how)),
+        thread_first=tuple(row for row in rows if row.how.closes),
+        thread_later=tuple(row for row in rows if not row.how.closes),
         missing=tuple(_missing(made, left_out)),
         cuts=cuts,
-        totals=totals_of(cuts, settings.cut_allowance),
-        practices=practices_of(sleeves),
+        totals=totals_of(cuts, allowance),
+        practices=heat_methods(sleeves),
         printed=printed_of(sheets),
-        layings=layings_of(sheets),
+        layings=apply_methods(sheets),
         tight=tuple(_remark(fit, TIGHT) for fit in made if fit.verdict == TIGHT),
         cautions=cautions(),
-        connectors=connectors_referred_to(harness, made)
-        if circuits is None
-        else ends_in_no_branch(harness, circuits, made),
-        tube_allowance=settings.cut_allowance,
-        coverings=tuple(_coverings(harness, made)),
-        branches=pages,
+        connectors=listed(sizing.index, made),
+        tube_allowance=allowance,
+        coverings=tuple(_coverings(sizing, made)),
+        branches=branch_pages(sizing, made, rows, order, left_out) if pages else (),
     )
 
 
-def _coverings(harness: Harness, fits: Iterable[Fit]) -> Iterator[CoveringCut]:
+def _coverings(sizing: Sizing, fits: Iterable[Fit]) -> Iterator[CoveringCut]:
     at_ends = {(fit.marker.branch, fit.marker.at): fit for fit in fits if fit.marker.role == "branch end"}
+    harness = sizing.index.harness
     for branch in harness.branches:
-        settings = branch.settings
         ends = {end.at: at_ends.get((branch.id, end.at)) for end in branch.ends}
-        cut = covering_cut(branch, settings, ends)
+        cut = covering_cut(branch, branch.settings, ends, sizing.catalogue)
         if cut:
             yield cut
 
@@ -224,28 +211,13 @@ def printed_of(sheets: Iterable[Sheet]) -> tuple[Printed, ...]:
     )
 
 
-LAYINGS: Mapping[str, str] = {
-    "wrap": "on a clean, dry wire: printed part first, text along the wire, then the clear tail wound over it",
-    "insert": "wind it around, text outside and along the wires, draw the clear sleeve over it, then shrink that",
-    "flag": "lay the wire across the middle, fold there, press the halves together edge to edge",
-    "paper flag": "fold at the ticks around the wire, and glue the halves together edge to edge",
-}
-"""How what is not shrunk goes on: common practice."""
-
-
-def layings_of(sheets: Iterable[Sheet]) -> tuple[Laying, ...]:
-    """Return how the kinds that are on these sheets and are not shrunk go on, as their stock is made."""
-    counts: dict[tuple[str, bool], int] = {}
+def apply_methods(sheets: Iterable[Sheet]) -> tuple[ApplyMethod, ...]:
+    """Return the kinds that are on these sheets and are not shrunk."""
+    counts: Counter[tuple[str, bool]] = Counter()
     for sheet in sheets:
-        kind = sheet.stock.takes, sheet.stock.cut_lines
-        if kind[0] in LAYINGS:
-            counts[kind] = counts.get(kind, 0) + len(sheet.placed)
-    return tuple(Laying(kind, _laid(kind, cut), pieces) for (kind, cut), pieces in counts.items())
-
-
-def _laid(kind: str, cut: bool) -> str:
-    how = LAYINGS["paper flag" if kind == "flag" and cut else kind]
-    return f"cut it out along the lines; {how}" if cut else how
+        if sheet.stock.takes in ("wrap", "insert", "flag"):
+            counts[sheet.stock.takes, sheet.stock.cut_lines] += len(sheet.placed)
+    return tuple(ApplyMethod(kind, cut, pieces) for (kind, cut), pieces in counts.items())
 
 
 def _missing(made: Iterable[Fit], left_out: Iterable[Fit]) -> Iterator[Remark]:
@@ -255,6 +227,5 @@ def _missing(made: Iterable[Fit], left_out: Iterable[Fit]) -> Iterator[Remark]:
 
 def _remark(fit: Fit, state: str) -> Remark:
     marker = fit.marker
-    place = f"{marker.branch} at {marker.at}" if marker.branch not in ("", marker.at) else marker.at
     text = " / ".join(lines_of(fit)) if marker.lettered else "plain"
-    return Remark(f"{marker.kind} {place}", text, state, fit.reasons, fit.ways_out)
+    return Remark(f"{marker.kind} {place(Place(marker.branch, marker.at))}", text, state, fit.reasons, fit.ways_out)

@@ -7,21 +7,137 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import ceil
 
-from labeler.model import Branch, BranchEnd, Circuit, Connector, Fit, Harness, Settings, ThreadStep
-from labeler.tables.catalogue import load_catalogue
-from labeler.work.sleeves import PRACTICES, Cut, Step, cuts_of, lines_of, on_bare_mm, over_edge
+from labeler.harness import HarnessIndex
+from labeler.model import (
+    CRIMP_CONTACTS,
+    CRIMP_TERMINAL,
+    JOIN_BRANCHES,
+    MAKE_SPLICE,
+    Branch,
+    BranchEnd,
+    Circuit,
+    Connector,
+    Fit,
+    Installation,
+    InstallationStep,
+    Range,
+    Seat,
+    Settings,
+)
+from labeler.size.bundles import Sizing
+from labeler.size.installation import SLID_ON
+from labeler.tables.catalogue import Catalogue
+from labeler.work.sleeves import Cut, SleeveRow, cuts_of, on_bare_mm
 from labeler.work.wiring import WireEnds, wire_ends_at
 
 COVERING_STEP_MM = 5.0  # lengths of covering are whole steps: it is cut with shears, not to the millimetre
 
 
-@dataclass(frozen=True, slots=True)
-class Work:
-    """One step to tick off. ``part`` is the heading it stands under."""
+# ---------------------------------------------------------------- steps of the work
 
-    part: str  # thread on | terminate | place and shrink
-    what: str
-    detail: str = ""
+
+@dataclass(frozen=True, slots=True)
+class InstallSleeve:
+    """Slide a sleeve on."""
+
+    row: SleeveRow
+    how: Installation
+
+
+@dataclass(frozen=True, slots=True)
+class InstallCovering:
+    """Slide a covering on; ``length_mm`` None where it is not known or said elsewhere."""
+
+    covering: str
+    length_mm: float | None
+    how: Installation
+
+
+@dataclass(frozen=True, slots=True)
+class InstallWireSleeves:
+    """Slide the sleeves of single wires on."""
+
+    at: str
+    count: int
+
+
+@dataclass(frozen=True, slots=True)
+class MarkWires:
+    """Lay markers around single wires."""
+
+    at: str
+    count: int
+
+
+@dataclass(frozen=True, slots=True)
+class Terminate:
+    """Do a closing step at a connector, splice or terminal, or where branches meet."""
+
+    action: str
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
+class InsertContacts:
+    """Insert the contacts of a branch's wires into a connector that holds ``total`` wires."""
+
+    at: str
+    count: int
+    total: int
+
+
+@dataclass(frozen=True, slots=True)
+class WrapCovering:
+    """Wind or lay a covering around the branch."""
+
+    covering: CoveringCut
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceEdge:
+    """Lay the edge of a covering at its place."""
+
+    covering: str
+    edge_mm: float
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceMarker:
+    """Bring the marker of a branch end to its place and shrink it, or lay it around."""
+
+    fit: Fit
+    edge_mm: float | None
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
+class OmittedMarker:
+    """A marker of the branch, or of a wire in it, that was left out: the place stays without."""
+
+    fit: Fit
+
+    @property
+    def slid_on(self) -> bool:
+        """Return whether it would have been slid on."""
+        return self.fit.marker.kind in SLID_ON
+
+
+WorkStep = (
+    InstallSleeve
+    | InstallCovering
+    | InstallWireSleeves
+    | MarkWires
+    | Terminate
+    | InsertContacts
+    | WrapCovering
+    | PlaceEdge
+    | PlaceMarker
+    | OmittedMarker
+)
+
+
+# ---------------------------------------------------------------- what a page says
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,42 +179,6 @@ class Picture:
 
 
 @dataclass(frozen=True, slots=True)
-class BranchPage:
-    """All that the page of one branch says, in the order in which it is said."""
-
-    branch: str
-    between: str
-    facts: tuple[tuple[str, str], ...]
-    work: tuple[Work, ...]
-    picture: Picture
-    cuts: tuple[Cut, ...]
-    covering: CoveringCut | None
-    pins: tuple[WireEnds, ...]
-    absent: tuple[Absent, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class Absent:
-    """A marker of the branch, or of a wire in it, that was left out: what stays without, and why."""
-
-    at: str
-    circuit: str  # "" for one of a branch end
-    kind: str
-    text: str
-    why: str
-
-    @property
-    def threaded(self) -> bool:
-        """Tell whether it would have been threaded on."""
-        return self.kind in ("sleeve", "insert")
-
-    @property
-    def what(self) -> str:
-        """Return what a person is told instead of the step."""
-        return f"NOT THERE: {self.kind} {self.text} at {self.at} was left out"
-
-
-@dataclass(frozen=True, slots=True)
 class CoveringCut:
     """A covering of a branch. ``length_mm`` is None where the branch's length is not known."""
 
@@ -108,95 +188,115 @@ class CoveringCut:
     wound: bool = False  # wound or laid around the wires: that length of the branch is covered, nothing is cut
 
 
+@dataclass(frozen=True, slots=True)
+class BranchFacts:
+    """What the head of a page says of its branch."""
+
+    sizes: Mapping[str, int]  # how many wires of which size; "": of a given diameter
+    diameter: tuple[Range, Seat] | None  # over all its markers, and the seat that is named
+    covering: CoveringCut | None
+    length_mm: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class BranchPage:
+    """All that the page of one branch says, in the order in which it is said."""
+
+    branch: str
+    between: tuple[Connector, ...]
+    facts: BranchFacts
+    work: tuple[WorkStep, ...]
+    picture: Picture
+    cuts: tuple[Cut, ...]
+    pins: tuple[WireEnds, ...]
+    omitted: tuple[OmittedMarker, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class _Limb:
+    """All of the bench's work that is done on one branch."""
+
+    branch: Branch
+    circuits: tuple[Circuit, ...]
+    ends: Mapping[str, Fit | None]
+    on_wires: Sequence[Fit]
+    rows: Sequence[SleeveRow]
+    order: Mapping[str, InstallationStep]
+    omitted: tuple[OmittedMarker, ...]
+    covering: CoveringCut | None
+    reached: tuple[Connector, ...]
+
+
 def branch_pages(
-    harness: Harness,
-    circuits: Mapping[str, tuple[Circuit, ...]],
+    sizing: Sizing,
     fits: Sequence[Fit],
-    steps: Sequence[Step],
-    threading: Sequence[ThreadStep],
-    left_out: Sequence[Fit] = (),
+    rows: Sequence[SleeveRow],
+    order: Sequence[InstallationStep],
+    omitted: Sequence[Fit] = (),
 ) -> tuple[BranchPage, ...]:
     """Return a page for each branch of a harness.
 
     Parameters
     ----------
-    circuits : what runs through each branch, by its id.
     fits : the answers for the markers that are made.
-    steps : sleeves and coverings in the order of threading, from `labeler.bench.sleeves.steps_of`.
-    threading : that order, with its ways on.
-    left_out : the answers for the markers that are not made: the page says so where each would be.
+    rows : sleeves and coverings in the order of installation, from `labeler.work.sleeves.sleeve_rows`.
+    order : that order, with how each goes on.
+    omitted : the answers for the markers that are not made: the page says so where each would be.
     """
+    index = sizing.index
     at_ends = {(f.marker.branch, f.marker.at): f for f in fits if f.marker.role == "branch end"}
     on_wires: dict[str, list[Fit]] = {}
     for fit in fits:
         if fit.marker.on_wire:
             on_wires.setdefault(fit.marker.circuit, []).append(fit)
-    return tuple(
-        _page(
-            harness,
+    pages = []
+    for branch in index.harness.branches:
+        circuits = index.through[branch.id]
+        ends = {end.at: at_ends.get((branch.id, end.at)) for end in branch.ends}
+        limb = _Limb(
             branch,
-            circuits.get(branch.id, ()),
-            {end.at: at_ends.get((branch.id, end.at)) for end in branch.ends},
-            [fit for circuit in circuits.get(branch.id, ()) for fit in on_wires.get(circuit.id, ())],
-            [step for step in steps if step.branch == branch.id],
-            {step.at: step for step in threading if step.branch == branch.id},
-            _absent_of(branch, circuits.get(branch.id, ()), left_out),
+            circuits,
+            ends,
+            [fit for circuit in circuits for fit in on_wires.get(circuit.id, ())],
+            [row for row in rows if row.branch == branch.id],
+            {step.at: step for step in order if step.branch == branch.id},
+            tuple(map(OmittedMarker, _omitted_of(branch, circuits, omitted))),
+            covering_cut(branch, branch.settings, ends, sizing.catalogue),
+            tuple(index.connector(name) for name in _reached(branch, circuits)),
         )
-        for branch in harness.branches
-    )
+        pages.append(_page(limb, index))
+    return tuple(pages)
 
 
-def _page(
-    harness: Harness,
-    branch: Branch,
-    circuits: tuple[Circuit, ...],
-    ends: Mapping[str, Fit | None],
-    on_wires: Sequence[Fit],
-    steps: Sequence[Step],
-    threading: Mapping[str, ThreadStep],
-    absent: tuple[Absent, ...],
-) -> BranchPage:
-    known = {connector.id: connector for connector in harness.connectors}
-    settings = branch.settings
-    reached = [known.get(name, Connector(name)) for name in _reached(branch, circuits)]
-    covering = covering_cut(branch, settings, ends)
-    work = (
-        *(Work("thread on", each.what, each.why) for each in absent if each.threaded),
-        *_thread(steps, threading, covering, on_wires, later=False),
-        *_terminate(branch, reached, on_wires, _ends_here(harness, circuits)),
-        *_thread(steps, threading, None, (), later=True),
-        *_place(branch, ends, covering),
-        *(Work("place and shrink", each.what, each.why) for each in absent if not each.threaded),
-    )
+def _page(limb: _Limb, index: HarnessIndex) -> BranchPage:
+    absent = frozenset(each.fit.marker.at for each in limb.omitted if not each.fit.marker.on_wire)
     return BranchPage(
-        branch=branch.id,
-        between=" – ".join(" ".join(filter(None, (each.id, each.description))) for each in reached),
-        facts=tuple(_facts(branch, circuits, ends, covering)),
-        work=work,
-        picture=_picture(branch, known, ends, covering, frozenset(each.at for each in absent if not each.circuit)),
-        cuts=cuts_of([step for step in steps if step.at]),
-        covering=covering,
-        pins=wire_ends_at([each for each in reached if each.kind != "junction"], circuits, on_wires),
-        absent=absent,
+        branch=limb.branch.id,
+        between=limb.reached,
+        facts=_facts(limb),
+        work=(
+            *(each for each in limb.omitted if each.slid_on),
+            *_install(limb, later=False),
+            *_install_on_wires(limb, index),
+            *_terminate(limb, index),
+            *_install(limb, later=True),
+            *_place(limb),
+            *(each for each in limb.omitted if not each.slid_on),
+        ),
+        picture=_picture(limb, absent),
+        cuts=cuts_of([row for row in limb.rows if row.at]),
+        pins=wire_ends_at([c for c in limb.reached if c.kind != "junction"], limb.circuits, limb.on_wires, index),
+        omitted=limb.omitted,
     )
 
 
-def _absent_of(branch: Branch, circuits: Sequence[Circuit], left_out: Iterable[Fit]) -> tuple[Absent, ...]:
-    """Return the markers that were left out at the ends of a branch and on its wires."""
+def _omitted_of(branch: Branch, circuits: Sequence[Circuit], omitted: Iterable[Fit]) -> Iterator[Fit]:
+    """Yield the markers that were left out at the ends of a branch and on its wires."""
     through = {circuit.id for circuit in circuits}
-    return tuple(
-        Absent(
-            fit.marker.at,
-            fit.marker.circuit if fit.marker.on_wire else "",
-            fit.marker.kind,
-            f"“{' / '.join(lines_of(fit))}”" if fit.marker.lettered else "plain",
-            "; ".join((*fit.reasons, *(f"what helps: {way}" for way in fit.ways_out[:1])))
-            + "; mark this place by hand, or mend the harness file and print what that changes",
-        )
-        for fit in left_out
-        if (fit.marker.role == "branch end" and fit.marker.branch == branch.id)
-        or (fit.marker.on_wire and fit.marker.circuit in through)
-    )
+    for fit in omitted:
+        at_end = fit.marker.role == "branch end" and fit.marker.branch == branch.id
+        if at_end or (fit.marker.on_wire and fit.marker.circuit in through):
+            yield fit
 
 
 def _reached(branch: Branch, circuits: Iterable[Circuit]) -> list[str]:
@@ -208,28 +308,16 @@ def _reached(branch: Branch, circuits: Iterable[Circuit]) -> list[str]:
     return [*named, *(name for name in far if name not in named)]
 
 
-# ---------------------------------------------------------------- facts
+def _facts(limb: _Limb) -> BranchFacts:
+    seats = [fit.seat for fit in limb.ends.values() if fit and fit.seat]
+    diameter = (Range(seats[0].closes_on.low, max(s.text_on.high for s in seats)), seats[0]) if seats else None
+    sizes = Counter(circuit.size for circuit in limb.circuits)
+    return BranchFacts(sizes, diameter, limb.covering, limb.branch.length_mm)
 
 
-def _facts(
-    branch: Branch, circuits: Sequence[Circuit], ends: Mapping[str, Fit | None], covering: CoveringCut | None
-) -> Iterator[tuple[str, str]]:
-    sizes: dict[str, int] = {}
-    for circuit in circuits:
-        sizes[circuit.size or "given diameter"] = sizes.get(circuit.size or "given diameter", 0) + 1
-    yield "wires", ", ".join(f"{count} × {size}" for size, count in sizes.items()) or "measured as one bundle"
-    seats = [fit.seat for fit in ends.values() if fit and fit.seat]
-    if seats:
-        seat = seats[0]
-        yield "diameter", f"{seat.closes_on.low:.2f} to {max(s.text_on.high for s in seats):.2f} mm on {seat.sits_on}"
-    if covering:
-        what = ("over", "over the") if covering.wound else ("cut", "cut it to the")
-        length = f"{what[0]} {covering.length_mm:g} mm" if covering.length_mm else f"{what[1]} measured branch"
-        yield "covering", f"{covering.covering}, {length}"
-    yield "length", f"{round(branch.length_mm, 1):g} mm" if branch.length_mm else "not given"
-
-
-def covering_cut(branch: Branch, settings: Settings, ends: Mapping[str, Fit | None]) -> CoveringCut | None:
+def covering_cut(
+    branch: Branch, settings: Settings, ends: Mapping[str, Fit | None], catalogue: Catalogue
+) -> CoveringCut | None:
     """Return the covering of a branch, or None where it has none.
 
     Its edges stand where the sleeves over them say, else at the branch's ends; the allowance of the
@@ -238,7 +326,7 @@ def covering_cut(branch: Branch, settings: Settings, ends: Mapping[str, Fit | No
     if settings.covering == "none" and not settings.covering_wall_mm:
         return None
     name = settings.covering if settings.covering != "none" else "covering"
-    wound = not load_catalogue().is_threaded(settings.covering)
+    wound = not catalogue.is_threaded(settings.covering)
     if branch.length_mm is None:
         return CoveringCut(name, branch.id, None, wound)
     free = sum(covering_edge(end, ends.get(end.at)) or 0.0 for end in branch.ends)
@@ -256,101 +344,64 @@ def covering_edge(end: BranchEnd, fit: Fit | None) -> float | None:
 # ---------------------------------------------------------------- the order of the work
 
 
-def _thread(
-    steps: Sequence[Step],
-    threading: Mapping[str, ThreadStep],
-    covering: CoveringCut | None,
-    on_wires: Sequence[Fit],
-    *,
-    later: bool,
-) -> Iterator[Work]:
-    """Yield what is threaded on while the way is open, or what still passes when all is done."""
-    for step in steps:
-        order = threading.get(step.at)
-        if order is None or bool(order.before) == later:
+def _install(limb: _Limb, *, later: bool) -> Iterator[WorkStep]:
+    """Yield what is slid on while its access end is open, or what still goes on when all is done."""
+    for row in limb.rows:
+        step = limb.order.get(row.at)
+        if step is None or (step.how.before is None) != later:
             continue
-        if step.at:
-            says = f"“{' / '.join(step.lines)}”" if step.lines else "plain"
-            what = f"Sleeve {says}: {step.tube}, {step.colour}, {step.cut_length_mm:g} mm"
+        if row.at:
+            yield InstallSleeve(row, step.how)
         else:
-            length = f", {covering.length_mm:g} mm" if covering and covering.length_mm else ""
-            what = f"Covering: {order.what}{length}"
-        yield Work("thread on", what, order.how)
-    sleeves: dict[str, int] = {}
-    for fit in on_wires:
-        if fit.marker.kind in ("sleeve", "insert"):
-            at = fit.marker.at.split(":")[0]
-            sleeves[at] = sleeves.get(at, 0) + 1
-    for at, count in sleeves.items():
-        what = f"{count} wire sleeve{'s' if count > 1 else ''} at {at}, each on its own wire"
-        yield Work("thread on", what, "before the wire's contact is crimped; what they say stands in the pin table")
+            length = limb.covering.length_mm if limb.covering and not later else None
+            yield InstallCovering(step.covering, length, step.how)
 
 
-def _ends_here(harness: Harness, circuits: Sequence[Circuit]) -> dict[str, tuple[int, int]]:
-    """Return, by connector, how many wire ends of a branch go into it, and how many go into it in all."""
-    here, everywhere = _count_ends(circuits), _count_ends(harness.circuits)
-    return {name: (count, everywhere.get(name, count)) for name, count in here.items()}
+def _install_on_wires(limb: _Limb, index: HarnessIndex) -> Iterator[WorkStep]:
+    sleeves = [fit.marker for fit in limb.on_wires if fit.marker.kind in SLID_ON]
+    counts = Counter(index.connector_at(marker) or marker.at for marker in sleeves)
+    for at, count in counts.items():
+        yield InstallWireSleeves(at, count)
 
 
-def _count_ends(circuits: Sequence[Circuit]) -> dict[str, int]:
-    return Counter(pin.connector for circuit in circuits for pin in (circuit.start, circuit.finish))
-
-
-def _terminate(
-    branch: Branch, connectors: Sequence[Connector], on_wires: Sequence[Fit], ends_here: Mapping[str, tuple[int, int]]
-) -> Iterator[Work]:
+def _terminate(limb: _Limb, index: HarnessIndex) -> Iterator[WorkStep]:
     """Yield what is done at each connector: markers on its wires first, while they are free."""
-    given = {end.at: end for end in branch.ends}
-    for connector in connectors:
-        name, end = connector.id, given.get(connector.id, BranchEnd(connector.id, settings=branch.settings))
-        here, everywhere = ends_here.get(name, (0, 0))
-        wrapped = [f for f in on_wires if f.marker.kind in ("wrap", "flag") and f.marker.at.split(":")[0] == name]
-        if wrapped:
-            what = f"Put {len(wrapped)} wire marker{'s' if len(wrapped) > 1 else ''} on at {name}"
-            yield Work("terminate", what, "each around its wire; what they say stands in the pin table")
-        if connector.kind == "junction":
-            yield Work("terminate", f"Join the branches at {name}")
-        if end.fitted or connector.kind not in ("connector", "splice", "ring terminal"):
-            continue
-        if connector.kind != "connector":
-            if not end.crimped:
-                yield Work(
-                    "terminate", f"{'Make the splice' if connector.kind == 'splice' else 'Crimp the terminal'} {name}"
-                )
+    given = {end.at: end for end in limb.branch.ends}
+    counts = Counter(pin.connector for circuit in limb.circuits for pin in (circuit.start, circuit.finish))
+    wrapped = Counter(index.connector_at(f.marker) for f in limb.on_wires if f.marker.kind in ("wrap", "flag"))
+    settings = limb.branch.settings
+    for connector in limb.reached:
+        name, kind = connector.id, connector.kind
+        end = given.get(name) or BranchEnd(name, settings=settings)
+        if wrapped[name]:
+            yield MarkWires(name, wrapped[name])
+        if kind == "junction":
+            yield Terminate(JOIN_BRANCHES, name)
+        if end.fitted or kind not in CRIMPING:
             continue
         if not end.crimped:
-            yield Work("terminate", f"Crimp the contacts of {name}")
-        if here < everywhere:
-            lock = f"lock it once all {everywhere} wires are in"
-            yield Work("terminate", f"Pin {here} wires into {name}", f"cavity by cavity, see the pin table; {lock}")
-        else:
-            yield Work("terminate", f"Pin {name}, then lock it", "cavity by cavity, see the pin table")
+            yield Terminate(CRIMPING[kind], name)
+        if kind == "connector":
+            total = sum(1 for _ in index.circuit_ends(name)) if counts[name] else 0
+            yield InsertContacts(name, counts[name], total)
 
 
-def _place(branch: Branch, ends: Mapping[str, Fit | None], covering: CoveringCut | None) -> Iterator[Work]:
-    part = "place and shrink"
+CRIMPING = {"connector": CRIMP_CONTACTS, "splice": MAKE_SPLICE, "ring terminal": CRIMP_TERMINAL}
+"""What ends the wires at each kind of connector."""
+
+
+def _place(limb: _Limb) -> Iterator[WorkStep]:
+    covering = limb.covering
     if covering and covering.wound:
-        over = f"over {covering.length_mm:g} mm" if covering.length_mm else "over the measured branch"
-        yield Work(part, f"Wind or lay on the {covering.covering}", over)
-    for end in branch.ends:
-        edge = covering_edge(end, ends.get(end.at))
+        yield WrapCovering(covering)
+    for end in limb.branch.ends:
+        edge = covering_edge(end, limb.ends.get(end.at))
         if covering and edge is not None:
-            yield Work(part, f"Lay the edge of the {covering.covering} {edge:.0f} mm from {end.at}")
-    for end in branch.ends:
-        fit = ends.get(end.at)
-        if fit is None:
-            continue
-        says = f"“{' / '.join(fit.lines)}”" if fit.lines else "The plain sleeve"
-        where = f"its edge {end.from_end_mm:g} mm from {end.at}" if end.from_end_mm is not None else f"at {end.at}"
-        straddle = over_edge(fit)
-        if fit.marker.kind == "sleeve":
-            practice = PRACTICES[fit.marker.settings.heating if fit.marker.lettered else "even"]
-            yield Work(part, f"{says}: {where}, shrink it", "; ".join(filter(None, (straddle, practice))))
-        elif fit.marker.kind == "insert":
-            detail = "; ".join(filter(None, ("wind the strip on, draw the clear sleeve over it, shrink it", straddle)))
-            yield Work(part, f"{says}: {where}", detail)
-        else:
-            yield Work(part, f"{says}: {where}, a {fit.marker.kind}", "lay it around the branch")
+            yield PlaceEdge(covering.covering, edge, end.at)
+    for end in limb.branch.ends:
+        fit = limb.ends.get(end.at)
+        if fit is not None:
+            yield PlaceMarker(fit, end.from_end_mm, end.at)
 
 
 # ---------------------------------------------------------------- the picture
@@ -359,32 +410,27 @@ USUAL_EDGE_MM = 25.0
 """Where a marker is drawn whose place the file leaves open; the picture says that it is open."""
 
 
-def _picture(
-    branch: Branch,
-    known: Mapping[str, Connector],
-    ends: Mapping[str, Fit | None],
-    covering: CoveringCut | None,
-    absent: frozenset[str],
-) -> Picture:
+def _picture(limb: _Limb, absent: frozenset[str]) -> Picture:
+    branch, ends = limb.branch, limb.ends
+    kinds = {connector.id: connector.kind for connector in limb.reached}
     drawn = tuple(
-        replace(_drawn_end(end, known.get(end.at, Connector(end.at)), ends.get(end.at)), absent=end.at in absent)
-        for end in branch.ends
+        replace(_drawn_end(end, kinds[end.at], ends.get(end.at)), absent=end.at in absent) for end in branch.ends
     )
     first = ends.get(branch.ends[0].at) if branch.ends else None
     turned = bool(first and first.marker.settings.reading == "towards the end")
     if turned:
         drawn = drawn[::-1]  # so that the first end's lettering stands upright: its line ends on the right
-    return Picture(branch.length_mm, covering.covering if covering else "", drawn, turned)
+    return Picture(branch.length_mm, limb.covering.covering if limb.covering else "", drawn, turned)
 
 
-def _drawn_end(end: BranchEnd, connector: Connector, fit: Fit | None) -> DrawnEnd:
+def _drawn_end(end: BranchEnd, kind: str, fit: Fit | None) -> DrawnEnd:
     bare = covered = 0.0
     marker = None
     if fit and fit.seat:
         bare = (fit.seat.closes_on.low + fit.seat.closes_on.high) / 2
         covered = max(bare, (fit.seat.text_on.low + fit.seat.text_on.high) / 2)
         marker = _drawn_marker(end, fit, covered)
-    return DrawnEnd(end.at, connector.kind, bare, covered, marker)
+    return DrawnEnd(end.at, kind, bare, covered, marker)
 
 
 def _drawn_marker(end: BranchEnd, fit: Fit, on_mm: float) -> DrawnMarker | None:

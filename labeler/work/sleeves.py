@@ -1,22 +1,51 @@
-"""Sleeves as the bench meets them: threaded on, cut, heated."""
+"""Sleeves as the bench meets them: slid on, cut, heated."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+import json
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, fields, is_dataclass, replace
+from typing import Any
 
-from labeler.model import Fit, Harness, ThreadStep
+from labeler.model import ClosingStep, Fit, Harness, Installation, InstallationStep, Obstacle
 from labeler.tables.colours import colour_name
 
-PRACTICES: Mapping[str, str] = {
-    "back first": "heat the plain side first until it has closed, then turn and finish the lettered side",
-    "even": "turn the work all the time, so that all sides shrink alike",
-    "any": "the lettering allows for heat from any side; keep the nozzle moving",
-}
+HEATINGS = ("back first", "even", "any")
+NOT_RECORDED = "not recorded"  # of a print by a version that did not keep it
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class Place:
+    """Where a marker belongs: at a connector, or (``at`` "") along a branch."""
+
+    branch: str
+    at: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Instructions:
+    """How a sleeve goes on and where it comes to lie, as far as that is known."""
+
+    installation: Installation | None = None
+    clearance_mm: float | None = None  # over an obstacle
+    at: str = ""
+    over_strip: bool = False  # a paper strip is wound on under it
+    line: str = ""  # "end" or "start": what of the line lies towards ``at``
+    code: str = ""  # the kind of a code that asks for even heat
+    edge_mm: float | None = None  # from ``at``
+    bare_mm: float = 0.0  # that lie past the edge of a covering
+    written: str = ""  # of a record that keeps no more than words
+
+    @property
+    def closes(self) -> bool:
+        """Return whether a step of the work closes the way, or may: then it comes first."""
+        if self.installation:
+            return self.installation.before is not None
+        return self.written not in ("", NOT_RECORDED)
+
+
+@dataclass(frozen=True, slots=True)
+class SleeveRow:
     """One sleeve or covering on its way to its place. ``lines`` is empty where a sleeve is plain.
 
     A covering has its name for ``tube``, and no place, colour, length or heating.
@@ -28,17 +57,15 @@ class Step:
     tube: str
     colour: str
     cut_length_mm: float
-    how: str  # what to thread on, from where, before which step
+    how: Instructions
     heating: str  # a plain sleeve is heated evenly: there is no lettering to spare
-    number: int = 0  # in the order of threading of its branch, from 1; 0 where no order is given
+    number: int = 0  # in the installation order of its branch, from 1; 0 where no order is given
     over_strip: bool = False  # clear tube over a paper strip that says the lines; the tube itself is plain
 
     @property
-    def place(self) -> str:
-        """Return the place for people: ``B4 at J4``, or ``J4`` where the branch is called so too."""
-        if not self.at:
-            return self.branch
-        return f"{self.branch} at {self.at}" if self.branch not in ("", self.at) else self.at
+    def place(self) -> Place:
+        """Return where it belongs."""
+        return Place(self.branch, self.at)
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +76,7 @@ class Cut:
     colour: str
     cut_length_mm: float
     lettered: bool
-    places: tuple[str, ...]
+    places: tuple[Place, ...]
 
     @property
     def quantity(self) -> int:
@@ -67,67 +94,75 @@ class TubeTotal:
 
 
 @dataclass(frozen=True, slots=True)
-class Practice:
-    """One way to heat, and the places it is for."""
+class HeatMethod:
+    """One way to heat, and how many sleeves it is for."""
 
     heating: str  # back first | even | any
-    how: str
-    places: tuple[str, ...]
+    sleeves: int
 
 
-def steps_of(harness: Harness, fits: Iterable[Fit], threading: Sequence[ThreadStep]) -> tuple[Step, ...]:
-    """Return the sleeves branch by branch, in harness order; inside a branch in the order of threading."""
-    edges = {(branch.id, end.at): end.from_end_mm for branch in harness.branches for end in branch.ends}
-    grouped: dict[str, list[Step]] = {branch.id: [] for branch in harness.branches}
+@dataclass(frozen=True, slots=True)
+class ApplyMethod:
+    """One kind of marker that is not shrunk, and how many there are; ``cut_out``: of paper, with lines to cut."""
+
+    kind: str  # wrap | insert | flag
+    cut_out: bool
+    pieces: int
+
+
+def sleeve_rows(harness: Harness, fits: Iterable[Fit], order: Sequence[InstallationStep]) -> tuple[SleeveRow, ...]:
+    """Return the sleeves branch by branch, in harness order; inside a branch in the order of installation."""
+    edges = edges_of(harness)
+    grouped: dict[str, list[SleeveRow]] = {branch.id: [] for branch in harness.branches}
     for fit in fits:
-        if fit.marker.kind in ("sleeve", "insert") and fit.tube is not None:
-            edge = edges.get((fit.marker.branch, fit.marker.at))
-            grouped.setdefault(fit.marker.branch, []).append(_step(fit, fit.tube.name, edge))
-    places = {(step.branch, step.at): place for place, step in enumerate(threading)}
-    for step in threading:
+        marker = fit.marker
+        if marker.kind in ("sleeve", "insert") and fit.tube is not None:
+            code = marker.settings.tube_colour if marker.kind == "sleeve" else "clear"
+            row = SleeveRow(
+                branch=marker.branch,
+                at=marker.at,
+                lines=lines_of(fit) if marker.lettered else (),
+                tube=fit.tube.name,
+                colour=colour_name(code) or code,
+                cut_length_mm=fit.cut_length_mm,
+                how=instructions(fit, edges.get((marker.branch, marker.at))),
+                heating=marker.settings.heating if marker.lettered and marker.kind == "sleeve" else "even",
+                over_strip=marker.kind == "insert",
+            )
+            grouped.setdefault(marker.branch, []).append(row)
+    places = {(step.branch, step.at): place for place, step in enumerate(order)}
+    for step in order:
         if not step.at:
-            grouped.setdefault(step.branch, []).append(Step(step.branch, "", (), step.what, "", 0.0, step.how, ""))
-    for steps in grouped.values():
-        steps.sort(key=lambda step: places.get((step.branch, step.at), len(places)))
+            row = SleeveRow(step.branch, "", (), step.covering, "", 0.0, Instructions(step.how), "")
+            grouped.setdefault(step.branch, []).append(row)
+    for rows in grouped.values():
+        rows.sort(key=lambda row: places.get((row.branch, row.at), len(places)))
     return tuple(
-        replace(step, number=number) if (step.branch, step.at) in places else step
-        for steps in grouped.values()
-        for number, step in enumerate(steps, 1)
+        replace(row, number=number) if (row.branch, row.at) in places else row
+        for rows in grouped.values()
+        for number, row in enumerate(rows, 1)
     )
 
 
-def how_on(fit: Fit, edge_mm: float | None) -> str:
+def edges_of(harness: Harness) -> dict[tuple[str, str], float | None]:
+    """Return how far from its connector the edge of each end's marker is to lie, mm, by branch and connector."""
+    return {(branch.id, end.at): end.from_end_mm for branch in harness.branches for end in branch.ends}
+
+
+def instructions(fit: Fit, edge_mm: float | None = None) -> Instructions:
     """Return how a sleeve goes on and where it comes to lie; ``edge_mm`` from its connector, where that is given."""
-    marker = fit.marker
-    how = [fit.seat.slip_on if fit.seat else ""]
-    if fit.seat and fit.tube and fit.seat.obstacle:
-        how.append(f"{fit.tube.supplied_mm - fit.seat.passes.high:.1f} mm to spare")
-    if marker.kind == "insert":
-        how.append("wind the paper strip on under it before shrinking")
-    elif marker.lettered and marker.role == "branch end":
-        towards = marker.settings.reading == "towards the end"
-        how.append(f"{'end' if towards else 'start'} of the line to {marker.at}")
-    if fit.code is not None and marker.settings.heating == "even":
-        how.append(f"carries a {fit.code.kind} code: heat it evenly")
-    if edge_mm is not None:
-        how.append(f"edge {edge_mm:g} mm from {marker.at}")
-    how.append(over_edge(fit))
-    return "; ".join(filter(None, how))
-
-
-def _step(fit: Fit, tube: str, edge_mm: float | None) -> Step:
-    marker = fit.marker
-    code = marker.settings.tube_colour if marker.kind == "sleeve" else "clear"
-    return Step(
-        branch=marker.branch,
+    marker, seat, line = fit.marker, fit.seat, ""
+    if marker.lettered and marker.role == "branch end" and marker.kind != "insert":
+        line = "end" if marker.settings.reading == "towards the end" else "start"
+    return Instructions(
+        installation=seat.installation if seat else None,
+        clearance_mm=fit.tube.supplied_mm - seat.passes.high if seat and seat.obstacle and fit.tube else None,
         at=marker.at,
-        lines=lines_of(fit) if marker.lettered else (),
-        tube=tube,
-        colour=colour_name(code) or code,
-        cut_length_mm=fit.cut_length_mm,
-        how=how_on(fit, edge_mm),
-        heating=marker.settings.heating if marker.lettered and marker.kind == "sleeve" else "even",
         over_strip=marker.kind == "insert",
+        line=line,
+        code=fit.code.kind if fit.code is not None and marker.settings.heating == "even" else "",
+        edge_mm=edge_mm,
+        bare_mm=on_bare_mm(fit),
     )
 
 
@@ -135,15 +170,9 @@ def on_bare_mm(fit: Fit) -> float:
     """Return how much of a shrunk sleeve lies on the bare wires next to its end, mm, the middle of what it may be."""
     if len(fit.parts) < 2:
         return 0.0
-    step = fit.seat.step if fit.seat else None
-    bare = fit.parts[1] if step is None or step.towards_end else fit.parts[0]
+    section = fit.seat.section if fit.seat else None
+    bare = fit.parts[1] if section is None or section.towards_end else fit.parts[0]
     return (bare.shrunk_mm.low + bare.shrunk_mm.high) / 2
-
-
-def over_edge(fit: Fit) -> str:
-    """Return where a sleeve lies that straddles the edge of a covering, for people; ``""`` for the others."""
-    bare = on_bare_mm(fit)
-    return f"{bare:.0f} mm of it on the bare wires, the rest over the edge of the covering" if bare else ""
 
 
 def lines_of(fit: Fit) -> tuple[str, ...]:
@@ -151,22 +180,23 @@ def lines_of(fit: Fit) -> tuple[str, ...]:
     return fit.lines or fit.marker.text
 
 
-def goes_before(how: str) -> bool:
-    """Tell whether a seat's instruction names a step that would shut the way: "… before …"."""
-    return "before" in how.replace(",", " ").split()
-
-
-def cuts_of(steps: Iterable[Step]) -> tuple[Cut, ...]:
+def cuts_of(rows: Iterable[SleeveRow]) -> tuple[Cut, ...]:
     """Return the equal pieces together, tube by tube as they first occur, long pieces first."""
-    equal: dict[tuple[str, str], dict[tuple[float, bool], list[str]]] = {}
-    for step in steps:
-        lengths = equal.setdefault((step.tube, step.colour), {})
-        lettered = bool(step.lines) and not step.over_strip
-        lengths.setdefault((step.cut_length_mm, lettered), []).append(step.place)
+    equal: dict[tuple[str, str], dict[tuple[float, bool], list[Place]]] = {}
+    for row in rows:
+        lengths = equal.setdefault((row.tube, row.colour), {})
+        lettered = bool(row.lines) and not row.over_strip
+        lengths.setdefault((row.cut_length_mm, lettered), []).append(row.place)
     return tuple(
-        Cut(tube, colour, length, lettered, tuple(places))
+        Cut(
+            tube,
+            colour,
+            length,
+            lettered,
+            tuple(same),
+        )
         for (tube, colour), lengths in equal.items()
-        for (length, lettered), places in sorted(lengths.items(), key=lambda cut: cut[0], reverse=True)
+        for (length, lettered), same in sorted(lengths.items(), key=lambda cut: cut[0], reverse=True)
     )
 
 
@@ -179,7 +209,41 @@ def totals_of(cuts: Iterable[Cut], allowance: float) -> tuple[TubeTotal, ...]:
     return tuple(TubeTotal(*tube, round(length * (1 + allowance) / 1000, 6)) for tube, length in millimetres.items())
 
 
-def practices_of(steps: Sequence[Step]) -> tuple[Practice, ...]:
-    """Return the ways to heat that occur, each with its sleeves."""
-    places = {heating: tuple(step.place for step in steps if step.heating == heating) for heating in PRACTICES}
-    return tuple(Practice(heating, PRACTICES[heating], found) for heating, found in places.items() if found)
+def heat_methods(rows: Sequence[SleeveRow]) -> tuple[HeatMethod, ...]:
+    """Return the ways to heat that occur, each with its number of sleeves."""
+    counts = {heating: sum(row.heating == heating for row in rows) for heating in HEATINGS}
+    return tuple(HeatMethod(heating, count) for heating, count in counts.items() if count)
+
+
+# ---------------------------------------------------------------- what the record keeps
+
+
+def as_json(how: Instructions) -> str:
+    """Return instructions as the record keeps them: JSON of what is known, ``""`` where that is nothing."""
+    known = _known(how)
+    return json.dumps(known, ensure_ascii=False) if known.keys() - {"at"} else ""
+
+
+def _known(value: Any) -> dict[str, Any]:
+    found = {each.name: getattr(value, each.name) for each in fields(value)}
+    defaults = {each.name: each.default for each in fields(value)}
+    return {k: _known(v) if is_dataclass(v) else v for k, v in found.items() if v != defaults[k]}
+
+
+def from_json(text: str) -> Instructions:
+    """Return the instructions that `as_json` wrote; other text is kept as it is written."""
+    if not text:
+        return Instructions(written=NOT_RECORDED)
+    try:
+        known: dict[str, Any] = json.loads(text)
+        return Instructions(**known | {"installation": _installation(known.get("installation"))})
+    except (AttributeError, KeyError, TypeError, ValueError):
+        return Instructions(written=text)
+
+
+def _installation(known: dict[str, Any] | None) -> Installation | None:
+    if known is None:
+        return None
+    on, step = known.get("obstacle"), known.get("before")
+    before = ClosingStep(step["action"], tuple(step.get("at", ()))) if step else None
+    return Installation(**known | {"obstacle": Obstacle(**on) if on else None, "before": before})

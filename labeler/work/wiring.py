@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from labeler.model import SEE_BENCH_SHEET, Circuit, Connector, Fit, Harness, Pin
+from labeler.harness import HarnessIndex
+from labeler.model import Circuit, Connector, Fit
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,51 +31,47 @@ class WireEnds:
     ends: tuple[WireEnd, ...]
 
 
-def connectors_referred_to(harness: Harness, fits: Iterable[Fit]) -> tuple[WireEnds, ...]:
+def connectors_referred_to(index: HarnessIndex, fits: Sequence[Fit]) -> tuple[WireEnds, ...]:
     """Return the wire ends of the connectors whose tags refer to the bench sheet, in harness order."""
-    fits = tuple(fits)
-    wanted = {name for f in fits if _refers_here(f) for name in f.marker.far.split(", ")}
-    return wire_ends_at([each for each in _in_order(harness) if each.id in wanted], harness.circuits, fits)
+    bags = [index.bags[f.marker.text[0]] for f in fits if f.on_bench_sheet]
+    wanted = {name for bag in bags for name in index.connectors_of(bag)}
+    return wire_ends_at([c for c in index.every_connector if c.id in wanted], index.harness.circuits, fits, index)
 
 
-def ends_in_no_branch(
-    harness: Harness, through: Mapping[str, Iterable[Circuit]], fits: Iterable[Fit]
-) -> tuple[WireEnds, ...]:
+def ends_in_no_branch(index: HarnessIndex, fits: Iterable[Fit]) -> tuple[WireEnds, ...]:
     """Return the wire ends of the circuits that run through no branch, so that no page of a branch lists them."""
-    listed = {circuit.id for circuits in through.values() for circuit in circuits}
-    return wire_ends_at(_in_order(harness), [c for c in harness.circuits if c.id not in listed], fits)
-
-
-def _in_order(harness: Harness) -> list[Connector]:
-    found = dict.fromkeys(pin.connector for circuit in harness.circuits for pin in (circuit.start, circuit.finish))
-    known = {connector.id: connector for connector in harness.connectors}
-    return [*known.values(), *(Connector(name) for name in found if name not in known)]
+    listed = {circuit.id for circuits in index.through.values() for circuit in circuits}
+    unlisted = [circuit for circuit in index.harness.circuits if circuit.id not in listed]
+    return wire_ends_at(index.every_connector, unlisted, fits, index)
 
 
 def wire_ends_at(
-    connectors: Sequence[Connector], circuits: Iterable[Circuit], fits: Iterable[Fit]
+    connectors: Sequence[Connector], circuits: Iterable[Circuit], fits: Iterable[Fit], index: HarnessIndex
 ) -> tuple[WireEnds, ...]:
     """Return the ends of some circuits at some connectors, by cavity; a connector without is left out."""
     markers = {(f.marker.circuit, f.marker.at): f.lines or f.marker.text for f in fits if f.marker.role == "wire end"}
-    found: dict[str, list[WireEnd]] = {connector.id: [] for connector in connectors}
-    for circuit in circuits:
-        for near, far in ((circuit.start, circuit.finish), (circuit.finish, circuit.start)):
-            if near.connector in found:
-                end = _wire_end(circuit, near, far, markers.get((circuit.id, str(near)), ()))
-                found[near.connector].append(end)
-    return tuple(
-        WireEnds(connector.id, about(connector), tuple(sorted(found[connector.id], key=_by_cavity)))
+    inside = {circuit.id for circuit in circuits}
+    found = {
+        connector: [
+            WireEnd(
+                end.pin.cavity,
+                end.circuit.id,
+                end.circuit.colour,
+                end.circuit.size,
+                end.circuit.signal,
+                str(end.far),
+                markers.get((end.circuit.id, str(end.pin)), ()),
+            )
+            for end in index.circuit_ends(connector.id)
+            if end.circuit.id in inside
+        ]
         for connector in connectors
-        if found[connector.id]
+    }
+    return tuple(
+        WireEnds(connector.id, about(connector), tuple(sorted(ends, key=_by_cavity)))
+        for connector, ends in found.items()
+        if ends
     )
-
-
-def _refers_here(fit: Fit) -> bool:
-    return fit.marker.role == "bag" and any(line.endswith(SEE_BENCH_SHEET) for line in fit.lines)
-
-
-def _wire_end(circuit: Circuit, near: Pin, far: Pin, marker: tuple[str, ...]) -> WireEnd:
-    return WireEnd(near.cavity, circuit.id, circuit.colour, circuit.size, circuit.signal, str(far), marker)
 
 
 def about(connector: Connector) -> str:

@@ -38,7 +38,7 @@ def fits(count: int) -> tuple[float, list[Fit]]:
     places = []
     for i in range(50):
         on = Range(3.0 + 0.15 * i, 3.4 + 0.17 * i)
-        seat = Seat(on, on, on, "bench")
+        seat = Seat(on, on, on)
         places.append(SleevePlace(seat, choose_tubes(seat, settings, catalogue)))
     made = []
     for i in range(count):

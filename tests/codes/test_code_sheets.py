@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import os
 from collections import Counter
-from io import BytesIO
 from typing import Any
 
 import numpy as np
@@ -17,8 +16,8 @@ import pypdfium2
 import pytest
 
 from labeler.codes.reading import read_codes
-from labeler.draw.around import Header
 from labeler.draw.pdf import draw_sheets
+from labeler.draw.sheet_frame import Header
 from labeler.job.check import check
 from labeler.job.run import pieces_of
 from labeler.layout.place import lay_out
@@ -92,9 +91,8 @@ def test_every_code_of_a_job_says_its_own_text(sheets: tuple[tuple[Sheet, ...], 
     laid, said = sheets
     read, worst, kinds = 0, 0.0, set()
     for sheet in laid:
-        target = BytesIO()
-        draw_sheets((sheet,), target, title="t", header=Header("t"))
-        with pypdfium2.PdfDocument(target.getvalue()) as document:
+        data = draw_sheets((sheet,), title="t", header=Header("t"))
+        with pypdfium2.PdfDocument(data) as document:
             picture = document[0].render(scale=dpi / 72, grayscale=True).to_numpy()
         picture = np.ascontiguousarray(picture.reshape(picture.shape[:2]))
         found = Counter(one.text for one in read_codes(picture, kinds_of(sheet)))

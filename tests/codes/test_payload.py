@@ -9,6 +9,7 @@ import pytest
 from labeler.codes.payload import payload_of
 from labeler.errors import LabelerError
 from labeler.formulas.check import has_valid_check
+from labeler.harness import index
 from labeler.model import Harness, Marker
 from labeler.plan import plan
 from tests.make import harness, settings
@@ -31,7 +32,7 @@ def test_the_default_names_unit_and_marker() -> None:
 
 
 def test_every_id_has_its_check_character() -> None:
-    for one in plan(harness())[0]:
+    for one in plan(index(harness()))[0]:
         said = payload_of(one, harness(), "0001", "marker")
         assert said == one.id
         assert has_valid_check(said)

@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-from io import BytesIO
-
 import pypdfium2
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from labeler.draw.bench import _canvas
-from labeler.draw.typeset import (
-    BOLD,
-    PLAIN,
+from labeler.draw.document import Document
+from labeler.draw.flow import (
     Flow,
+    Frame,
     NewPage,
     Part,
     Row,
@@ -22,13 +19,10 @@ from labeler.draw.typeset import (
     Text,
     TickBox,
     Together,
-    Words,
-    bold,
-    lines_of,
     listing,
-    plain,
     section_title,
 )
+from labeler.draw.typeset import BOLD, PLAIN, Words, bold, lines_of, plain
 from labeler.text import load_font
 
 ROOM = 400.0
@@ -36,17 +30,15 @@ ROOM = 400.0
 
 def pages(*parts: Part, top: float = 500.0) -> list[str]:
     """Return the text of each page of a flow between 20 and ``top`` points."""
-    target = BytesIO()
-    canvas = _canvas(target, pagesize=(450.0, 520.0))
-    Flow(canvas, 20.0, 20.0, ROOM, top, lambda _: None).put(parts)
-    canvas.save()
-    document = pypdfium2.PdfDocument(target.getvalue())
-    return [" ".join(page.get_textpage().get_text_range().split()) for page in document]
+    document = Document("Tables", PLAIN)
+    document.canvas.setPageSize((450.0, 520.0))
+    Flow(document, Frame(20.0, 20.0, ROOM, top), lambda _: None).put(parts)
+    return [" ".join(page.get_textpage().get_text_range().split()) for page in pypdfium2.PdfDocument(document.data())]
 
 
 def long_list(count: int, words: str = "") -> Table:
     rows = (Row([TickBox(), Text(plain(f"n{n}")), Text(plain(words))]) for n in range(count))
-    return listing(section_title("STRAKES", "of the hull"), ("", "number", "note"), rows, (1, 2, 3), ROOM, framed=True)
+    return listing(section_title("STRAKES", "of the hull"), ("", "number", "note"), rows, (1, 2, 3), framed=True)
 
 
 def test_rows_go_on_overleaf_under_the_same_heads() -> None:

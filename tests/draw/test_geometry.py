@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import re
 import tomllib
 from collections import Counter
@@ -19,8 +18,8 @@ import zxingcpp
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from labeler.draw.around import Header
 from labeler.draw.pdf import draw_sheets
+from labeler.draw.sheet_frame import Header
 from labeler.job.check import Checked, check
 from labeler.job.deliver import Output
 from labeler.job.run import pieces_of
@@ -41,9 +40,8 @@ KINDS = {"sleeve": "sleeve", "wrap": "wrap", "insert": "insert", "flag": "flag",
 
 
 def page_of(sheets: Sequence[Sheet], number: int = 0) -> np.ndarray[Any, Any]:
-    file = io.BytesIO()
-    draw_sheets(sheets, file, title="t", header=Header("RSB-210"))
-    page = pdfium.PdfDocument(file.getvalue())[number]
+    data = draw_sheets(sheets, title="t", header=Header("RSB-210"))
+    page = pdfium.PdfDocument(data)[number]
     grey: np.ndarray[Any, Any] = page.render(scale=DOTS * 25.4 / 72, grayscale=True).to_numpy().squeeze()
     return grey
 

@@ -20,10 +20,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from labeler.codes.qr import qr
-from labeler.draw import pdf
-from labeler.draw.around import Header
-from labeler.draw.ink import dark_rectangles
+from labeler.draw.marker_drawing import dark_rectangles
 from labeler.draw.pdf import draw_sheets, face_operations
+from labeler.draw.pens import millimetres, points
+from labeler.draw.sheet_frame import Header
 from labeler.errors import LabelerError
 from labeler.files import write_whole
 from labeler.layout.cells import cells
@@ -43,9 +43,7 @@ STOCKS["reel"] = replace(STOCKS["reel"], leader_mm=0.0)  # the pieces alone
 
 
 def drawn(sheets: tuple[Sheet, ...], header: Header = HEADER) -> bytes:
-    file = io.BytesIO()
-    draw_sheets(sheets, file, title="River survey boat", header=header)
-    return file.getvalue()
+    return draw_sheets(sheets, title="River survey boat", header=header)
 
 
 def sheets_of(stock: str, *faces: Face, group: str = "") -> tuple[Sheet, ...]:
@@ -415,7 +413,7 @@ SHEETS = sheets_of("wrap-a4-25x18", wrap("W1"))
 
 
 def write(path: Path, force: bool = False) -> None:
-    draw_sheets(SHEETS, path, title="t", header=HEADER, force=force)
+    write_whole(path, drawn(SHEETS), force=force)
 
 
 def test_a_file_is_written_whole_and_alone(tmp_path: Path) -> None:
@@ -524,17 +522,17 @@ def test_a_string_is_encoded_once_at_most_and_not_at_all_where_its_signs_are_kno
     assert Counter(text for text in asked if "~" in text) == {"W~": 1}
 
 
-def test_points_are_made_in_one_place() -> None:
-    assert pdf.POINTS_PER_MM == MM
+def test_a_point_is_the_72nd_part_of_an_inch() -> None:
+    assert points(25.4) == pytest.approx(72)
+    assert millimetres(72) == pytest.approx(25.4)
 
 
 def test_both_faces_are_a_second_pass_in_the_same_slots() -> None:
     both = Face(30, 10.5, (Run("BOTH", "Atkinson Hyperlegible", 4.0, 8, 4),), passes=2)
     one = Face(30, 10.5, (Run("SINGLE", "Atkinson Hyperlegible", 4.0, 8, 4),))
     pieces = [Piece("a", one, "card-210x148", "tube"), Piece("b", both, "card-210x148", "tube")]
-    target = io.BytesIO()
-    draw_sheets(lay_out(pieces, {s.name: s for s in load_catalogue().stocks}), target, title="t", header=Header("job"))
-    document = pdfium.PdfDocument(target.getvalue())
+    data = drawn(lay_out(pieces, {s.name: s for s in load_catalogue().stocks}), Header("job"))
+    document = pdfium.PdfDocument(data)
     first, second = (page.get_textpage() for page in document)
     assert "SINGLE" in first.get_text_range()
     assert "BOTH" in first.get_text_range()
@@ -644,7 +642,7 @@ def test_a_page_that_is_done_takes_little_memory(few: int, many: int) -> None:
         sheets = lay_out(pieces, {stock.name: stock})
         tracemalloc.start()
         try:
-            draw_sheets(sheets, io.BytesIO(), title="t", header=Header("RSB-210"))
+            drawn(sheets, Header("RSB-210"))
             return tracemalloc.get_traced_memory()[1]
         finally:
             tracemalloc.stop()

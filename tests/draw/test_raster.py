@@ -15,10 +15,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
-from labeler.draw.around import Header
 from labeler.draw.pdf import draw_sheets
 from labeler.draw.pens import BOX_LINE_MM, DotPen
 from labeler.draw.raster import page_pictures, piece_pictures, png
+from labeler.draw.sheet_frame import Header
 from labeler.errors import LabelerError
 from labeler.job.deliver import Output
 from labeler.layout.place import lay_out
@@ -47,9 +47,7 @@ def opened(path: Path) -> Image.Image:
 
 
 def drawn(sheets: tuple[Sheet, ...], dpi: float, printer: Printer = AS_DRAWN) -> bytes:
-    file = io.BytesIO()
-    draw_sheets(sheets, file, title="t", header=Header("."), dpi=dpi, printer=printer)
-    return file.getvalue()
+    return draw_sheets(sheets, title="t", header=Header("."), dpi=dpi, printer=printer)
 
 
 def grey_of(pdf: bytes, dpi: float) -> np.ndarray:

@@ -10,8 +10,8 @@ import pypdfium2 as pdfium
 import pytest
 from reportlab.pdfgen.canvas import Canvas
 
-from labeler.draw.around import Header
 from labeler.draw.pdf import draw_sheets
+from labeler.draw.sheet_frame import Header
 from labeler.fit.sleeve import SleevePlace, fit_sleeve
 from labeler.layout.place import lay_out
 from labeler.model import Fit, Marker, Piece, Range, Seat
@@ -27,7 +27,7 @@ CATALOGUE = load_catalogue()
 
 
 def sleeve(text: str, low: float, high: float, heating: str, direction: str) -> Fit:
-    seat = Seat(Range(low, high), Range(low, high), Range(low, high), "test")
+    seat = Seat(Range(low, high), Range(low, high), Range(low, high))
     chosen = settings(heating=heating, direction=direction)
     marker = Marker(f"{text}{low}", "sleeve", "branch end", "J4", tuple(text.split("|")), False, chosen)
     return fit_sleeve(marker, SleevePlace(seat, choose_tubes(seat, chosen, CATALOGUE)))
@@ -52,9 +52,8 @@ def rendered(fit: Fit) -> np.ndarray:
     assert fit.face is not None
     reel = CATALOGUE.stock("reel")
     sheets = lay_out([Piece(fit.marker.id, fit.face, "reel")], {"reel": reel})
-    target = BytesIO()
-    draw_sheets(sheets, target, title="test", header=Header("test"))
-    page = pdfium.PdfDocument(target.getvalue())[1]  # after the leader
+    data = draw_sheets(sheets, title="test", header=Header("test"))
+    page = pdfium.PdfDocument(data)[1]  # after the leader
     grey: np.ndarray = page.render(scale=DPI / 72, grayscale=True).to_numpy().squeeze()
     return 1 - grey / 255.0
 

@@ -15,7 +15,7 @@ CATALOGUE = load_catalogue()
 
 def around(text: str, low: float, high: float, **changes: object) -> Fit:
     on = Range(low, high)
-    seat, chosen = Seat(on, on, on, "test"), settings(direction="around", **changes)
+    seat, chosen = Seat(on, on, on), settings(direction="around", **changes)
     lines = tuple(text.split("|"))
     marker = Marker(f"{text}{low}", "sleeve", "branch end", "J4", lines, len(lines) == 1, chosen)
     return fit_sleeve(marker, SleevePlace(seat, choose_tubes(seat, chosen, CATALOGUE)))
@@ -46,7 +46,7 @@ def test_letters_are_stretched_along_the_line_by_as_much_as_the_face_shrinks() -
     on = Range(19.05, 19.05)
     chosen = settings(direction="around", heating="even", supplied_over=0.0, recovered_under=0.0)
     marker = Marker("ID", "sleeve", "branch end", "J4", ("H4",), True, chosen)
-    fit = fit_sleeve(marker, SleevePlace(Seat(on, on, on, "test"), TubeChoice((tube,))))
+    fit = fit_sleeve(marker, SleevePlace(Seat(on, on, on), TubeChoice((tube,))))
     assert fit.face is not None
     assert fit.capital is not None
     assert fit.proportion is not None

@@ -9,7 +9,7 @@ from labeler.fit.film import fit_flag, fit_insert, fit_wrap, wrap_place
 from labeler.fit.result import needed_for
 from labeler.fit.sleeve import SleevePlace, fit_sleeve
 from labeler.formulas.legibility import height_for_angle
-from labeler.model import Fit, Marker, Range, Seat, Settings, Step
+from labeler.model import Fit, Marker, Range, Seat, SeatSection, Settings
 from labeler.size.tubes import choose_tubes
 from labeler.tables.catalogue import load_catalogue
 from labeler.text import load_font
@@ -50,9 +50,9 @@ def drawn_seat(rng: random.Random) -> Seat:
     on = Range(low, low * rng.uniform(1, 1.3))
     if rng.random() < 0.3:
         closes = Range(on.low * 0.8, on.high * 0.8)
-        step = Step(closes, "past the edge", rng.random() < 0.5)
-        return Seat(Range(on.low, on.high * 1.05), closes, on, "test", "thread on first", step=step)
-    return Seat(Range(on.low, on.high * rng.uniform(1, 1.4)), on, on, "test", "thread on first")
+        section = SeatSection(closes, rng.random() < 0.5)
+        return Seat(Range(on.low, on.high * 1.05), closes, on, section=section)
+    return Seat(Range(on.low, on.high * rng.uniform(1, 1.4)), on, on)
 
 
 def drawn_marker(rng: random.Random, kind: str, role: str) -> Marker:
@@ -126,8 +126,8 @@ def test_sleeves(case: int) -> None:
     assert right <= fit.face.width_mm - chosen.end_margin_mm + 1e-3
     assert lower >= chosen.edge_margin_mm - 1e-3
     assert upper <= fit.face.height_mm - chosen.edge_margin_mm + 1e-3
-    if seat.step:  # what is on the other side of the covering's edge stays free of print
-        to_the_right = seat.step.towards_end == (chosen.reading == "towards the end")
+    if seat.section:  # what is on the other side of the covering's edge stays free of print
+        to_the_right = seat.section.towards_end == (chosen.reading == "towards the end")
         free = fit.face.width_mm - right if to_the_right else left
         assert free >= chosen.overlap_mm + chosen.end_margin_mm - 1e-3
     # flat print within half the circumference, and the stack's arc as reported or less, on any outside
@@ -138,7 +138,7 @@ def test_sleeves(case: int) -> None:
 def test_wraps_strips_and_flags(case: int) -> None:
     rng = random.Random(1000 + case)
     on = rng.uniform(0.8, 8.5)
-    seat = Seat(Range(on, on * 1.06), Range(on, on * 1.06), Range(on, on * 1.06), "test")
+    seat = Seat(Range(on, on * 1.06), Range(on, on * 1.06), Range(on, on * 1.06))
     kind = ("wrap", "insert", "flag")[case % 3]
     marker = drawn_marker(rng, kind, "wire end")
     if kind == "wrap":
@@ -147,7 +147,7 @@ def test_wraps_strips_and_flags(case: int) -> None:
         fit = fit_flag(marker, seat, CATALOGUE.stock("flag-a4-80x12"))
     else:
         over = Range(on + 0.2, on * 1.06 + 0.2)
-        thick = Seat(over, over, over, "test")
+        thick = Seat(over, over, over)
         place = SleevePlace(thick, choose_tubes(thick, marker.settings, CATALOGUE))
         fit = fit_insert(marker, place, CATALOGUE.stock("insert-a4"))
     if fit.verdict == "does not fit":

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
-from io import BytesIO
 from math import pi, sin
 from pathlib import Path
 from typing import Any
@@ -19,19 +18,20 @@ from labeler.answers.explain import explain
 from labeler.answers.report import marker_json, one
 from labeler.answers.single import fit_text
 from labeler.codes.symbols import symbols
-from labeler.draw.around import Header
 from labeler.draw.pdf import draw_sheets
+from labeler.draw.sheet_frame import Header
 from labeler.fit.code import Ground, set_code
 from labeler.fit.film import fit_flag, fit_insert, fit_wrap, wrap_place
 from labeler.fit.result import needed_for
 from labeler.fit.sleeve import SleevePlace, fit_sleeve
 from labeler.job.check import check
-from labeler.job.fitting import Coder, carries_code
+from labeler.job.fitting import carries_code, coded
 from labeler.model import Code, Fit, Marker, Piece, Placed, Range, Seat, Sheet, Stock
 from labeler.record.faces import canonical, face_from_text, face_to_text
 from labeler.size.tubes import choose_tubes
 from labeler.tables.catalogue import load_catalogue
 from labeler.work.bench_sheet import bench_sheet
+from labeler.work.wording import instructions
 from tests.make import harness, settings
 
 CATALOGUE = load_catalogue()
@@ -56,7 +56,7 @@ def on_ground(ground: Ground, code: str = "Data Matrix", room_mm: float = 60.0, 
 
 
 def sleeve(low: float, high: float, code: str = "Data Matrix", says: str = "0001 W9X0GRQG", **changes: Any) -> Fit:
-    one, seat = marker(code=code, **changes), Seat(Range(low, high), Range(low, high), Range(low, high), "test")
+    one, seat = marker(code=code, **changes), Seat(Range(low, high), Range(low, high), Range(low, high))
     return fit_sleeve(one, SleevePlace(seat, choose_tubes(seat, one.settings, CATALOGUE)), codes_of(code, says))
 
 
@@ -167,21 +167,20 @@ def test_code_and_lettering_share_the_piece() -> None:
 def test_what_back_first_leaves_uncertain_is_not_asked_of_a_code() -> None:
     """A coded sleeve is fitted for even heating, which the bench sheet names; others stay as they are set."""
     boat = harness()
-    coder = Coder(boat, "0001")
     one = marker(heating="back first")
-    again, make = coder.of(one)
+    again, make = coded(one, boat, "0001")
     assert again.settings.heating == "even"
     assert make is not None
     assert next(make("", "")).payload == "0001 W9X0GRQG"
-    assert coder.of(marker(heating="any"))[0].settings.heating == "any"
-    assert coder.of(marker(code="Code 128", heating="back first"))[0].settings.heating == "back first"
+    assert coded(marker(heating="any"), boat, "0001")[0].settings.heating == "any"
+    assert coded(marker(code="Code 128", heating="back first"), boat, "0001")[0].settings.heating == "back first"
     plain = replace(one, lettered=False)
-    assert coder.of(plain) == (plain, None)
+    assert coded(plain, boat, "0001") == (plain, None)
     assert not carries_code(replace(one, settings=settings(code="QR")))  # on tags alone, by default
 
 
 def test_flags_and_wraps_carry_the_symbol_as_often_as_the_text() -> None:
-    seat = Seat(Range(5.6, 6.0), Range(5.6, 6.0), Range(5.6, 6.0), "test")
+    seat = Seat(Range(5.6, 6.0), Range(5.6, 6.0), Range(5.6, 6.0))
     flag = fit_flag(marker("flag"), seat, CATALOGUE.stock("flag-a4-80x12"), codes_of("Data Matrix"))
     assert flag.verdict == "fits"
     assert flag.face is not None
@@ -207,7 +206,7 @@ def test_flags_and_wraps_carry_the_symbol_as_often_as_the_text() -> None:
 
 
 def test_a_symbol_with_copies_is_kept_and_drawn_as_one_form() -> None:
-    seat = Seat(Range(5.6, 6.0), Range(5.6, 6.0), Range(5.6, 6.0), "test")
+    seat = Seat(Range(5.6, 6.0), Range(5.6, 6.0), Range(5.6, 6.0))
     face = fit_flag(marker("flag"), seat, CATALOGUE.stock("flag-a4-80x12"), codes_of("Data Matrix")).face
     assert face is not None
     assert face_from_text(face_to_text(face)) == canonical(face)
@@ -216,12 +215,11 @@ def test_a_symbol_with_copies_is_kept_and_drawn_as_one_form() -> None:
         Sheet(stock, n, face.width_mm, face.height_mm, "", (Placed(Piece("A", face, "reel"), "A1", 0.0, 0.0),))
         for n in (1, 2)
     ]
-    target = BytesIO()
-    draw_sheets(sheets, target, title="t", header=Header("t"))
-    assert target.getvalue().count(b"/Subtype /Form") == 1  # drawn four times: twice on each of two pages
+    data = draw_sheets(sheets, title="t", header=Header("t"))
+    assert data.count(b"/Subtype /Form") == 1  # drawn four times: twice on each of two pages
     from labeler.codes.reading import read_codes
 
-    with pypdfium2.PdfDocument(target.getvalue()) as document:
+    with pypdfium2.PdfDocument(data) as document:
         for page in document:
             picture = page.render(scale=600 / 72, grayscale=True).to_numpy()
             found = read_codes(picture.reshape(picture.shape[:2]), ("Data Matrix",))
@@ -292,10 +290,10 @@ def test_the_bench_sheet_says_what_a_code_asks_for(tmp_path: Path) -> None:
     file.write_text(BOAT.format(diameter=9.0, anyway="no"), "utf-8")
     checked = check(str(file))
     assert not checked.misfits
-    sheet = bench_sheet(checked.harness, "0001", checked.fits, (), ())
+    sheet = bench_sheet(checked.sizing, checked.fits, (), ())
     steps = [step for step in (*sheet.thread_first, *sheet.thread_later) if step.at == "J1"]
     assert [step.heating for step in steps] == ["even"]
-    assert "carries a Data Matrix code: heat it evenly" in steps[0].how
+    assert "carries a Data Matrix code: heat it evenly" in instructions(steps[0].how)
 
 
 def test_the_bench_sheet_says_that_a_code_was_printed_all_the_same(tmp_path: Path) -> None:
@@ -305,7 +303,7 @@ def test_the_bench_sheet_says_that_a_code_was_printed_all_the_same(tmp_path: Pat
     file.write_text(BOAT.format(diameter=3.4, anyway="yes"), "utf-8")
     checked = check(str(file))
     assert not checked.misfits
-    sheet = bench_sheet(checked.harness, "0001", checked.fits, (), ())
+    sheet = bench_sheet(checked.sizing, checked.fits, (), ())
     reasons = [reason for remark in sheet.tight for reason in remark.reasons]
     assert any(reason.startswith("code printed all the same, it may not scan: Data Matrix") for reason in reasons)
 

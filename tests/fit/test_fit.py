@@ -13,7 +13,7 @@ from labeler.fit.film import fit_wrap, wrap_place
 from labeler.fit.result import needed_for
 from labeler.fit.sleeve import SleevePlace, cut_lengths, fit_sleeve
 from labeler.fit.tag import fit_tag
-from labeler.model import Fit, Marker, Range, Seat, Step, TagWords, TubeChoice
+from labeler.model import Fit, Marker, Range, Seat, SeatSection, TagWords, TubeChoice
 from labeler.size.tubes import choose_tubes
 from labeler.tables.catalogue import load_catalogue
 from labeler.text import load_font
@@ -21,13 +21,13 @@ from tests.make import settings
 
 CATALOGUE = load_catalogue()
 STEPPED = Seat(
-    Range(5.0, 5.8), Range(4.0, 4.6), Range(5.0, 5.8), "test", step=Step(Range(4.0, 4.6), "past the edge")
+    Range(5.0, 5.8), Range(4.0, 4.6), Range(5.0, 5.8), section=SeatSection(Range(4.0, 4.6))
 )  # a covering over 4.0 to 4.6 mm, the lettering on it
 FONT = load_font("Atkinson Hyperlegible")
 
 
 def plain(low: float, high: float) -> Seat:
-    return Seat(Range(low, high), Range(low, high), Range(low, high), "test", "thread on first")
+    return Seat(Range(low, high), Range(low, high), Range(low, high))
 
 
 def sleeve(text: str | tuple[str, ...], low: float, high: float, cut: float | None = None, **changes: Any) -> Fit:
@@ -120,7 +120,7 @@ def test_no_tube() -> None:
 
 
 def test_plain_sleeves_are_only_cut() -> None:
-    seat = Seat(Range(4, 4.6), Range(4, 4.6), Range(4, 4.6), "test")
+    seat = Seat(Range(4, 4.6), Range(4, 4.6), Range(4, 4.6))
     chosen = settings()
     marker = Marker("ID", "sleeve", "branch end", "J4", ("B4",), True, chosen, lettered=False)
     fit = fit_sleeve(marker, SleevePlace(seat, choose_tubes(seat, chosen, CATALOGUE), 25))
@@ -197,7 +197,7 @@ def test_a_larger_required_height_never_makes_a_text_fit(heating: str) -> None:
 
 def wrap(text: str, low: float, high: float, **changes: Any) -> Fit:
     stocks = [CATALOGUE.stock(name) for name in ("wrap-a4-25x38", "wrap-a4-25x18", "wrap-a4-25x11")]
-    seat = Seat(Range(low, high), Range(low, high), Range(low, high), "test")
+    seat = Seat(Range(low, high), Range(low, high), Range(low, high))
     marker = Marker("ID", "wrap", "wire end", "P1:1", (text,), True, settings(**changes))
     return fit_wrap(marker, wrap_place(seat, marker.settings, needed_for(marker), stocks))
 
@@ -287,7 +287,7 @@ def test_contents_that_do_not_go_on_a_tag_are_not_cut_off() -> None:
 
 
 def test_tubes_are_tried_until_one_carries_the_text() -> None:
-    seat = Seat(Range(4, 4.6), Range(4, 4.6), Range(4, 4.6), "test")
+    seat = Seat(Range(4, 4.6), Range(4, 4.6), Range(4, 4.6))
     chosen = settings()
     tubes = choose_tubes(seat, chosen, CATALOGUE).tubes
     marker = Marker("ID", "sleeve", "branch end", "J4", ("DEPTH J4",), True, chosen)

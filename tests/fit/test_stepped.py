@@ -7,8 +7,10 @@ import pytest
 
 from labeler.fit.film import fit_insert
 from labeler.fit.sleeve import SleevePlace, fit_sleeve, plain_sleeve
-from labeler.model import Fit, Marker, Range, Seat, Step, Tube, TubeChoice
-from labeler.size.bundles import end_seat
+from labeler.harness import index
+from labeler.model import Fit, Marker, Range, Seat, SeatSection, Tube, TubeChoice
+from labeler.size.bundles import Sizing
+from labeler.size.seats import end_seat
 from labeler.size.tubes import choose_tubes
 from labeler.tables.catalogue import load_catalogue
 from labeler.text import load_font
@@ -16,8 +18,8 @@ from tests.make import harness, settings
 
 CATALOGUE = load_catalogue()
 BARE, COVERED = Range(4.0, 4.6), Range(5.0, 5.8)
-ON_COVERING = Seat(COVERED, BARE, COVERED, "test", step=Step(BARE, "past the edge"))
-ON_BUNDLE = Seat(COVERED, BARE, BARE, "test", step=Step(COVERED, "the covering", towards_end=False))
+ON_COVERING = Seat(COVERED, BARE, COVERED, section=SeatSection(BARE))
+ON_BUNDLE = Seat(COVERED, BARE, BARE, section=SeatSection(COVERED, towards_end=False))
 HALF = Tube("made", "made 1", 8.0, 2.0, 0.5, 0.5, 0.5, longitudinal_change=-0.10)
 """Stopped on 5 mm it has recovered by (8 - 5)/(8 - 2) = 1/2 and is 5 % shorter, on 2 mm 10 %, on 8 mm nothing."""
 
@@ -49,14 +51,14 @@ def test_the_overlap_lies_on_the_side_of_the_other_part() -> None:
 
 def test_lettering_on_the_bundle_keeps_its_second_part() -> None:
     made = harness(settings=settings(lettering_on="bundle", covering="braided sleeving"))
-    branch, circuits = made.branches[0], made.circuits
-    seat = end_seat(branch, branch.ends[0], circuits, made, CATALOGUE)
+    branch = made.branches[0]
+    seat = end_seat(branch, branch.ends[0], Sizing(index(made), CATALOGUE))
     assert seat.text_on == seat.closes_on
-    assert seat.step is not None
-    assert not seat.step.towards_end
-    assert seat.step.closes_on.high > seat.text_on.high
-    end = replace(branch.ends[0], settings=settings(overlap_mm=0.0, covering="braided sleeving"))
-    assert end_seat(branch, end, circuits, made, CATALOGUE).step is None
+    assert seat.section is not None
+    assert not seat.section.towards_end
+    assert seat.section.closes_on.high > seat.text_on.high
+    bare = replace(made, settings=settings(overlap_mm=0.0, covering="braided sleeving"))
+    assert end_seat(branch, branch.ends[0], Sizing(index(bare), CATALOGUE)).section is None
 
 
 @pytest.mark.parametrize("seat", [ON_COVERING, ON_BUNDLE])
@@ -72,7 +74,7 @@ def test_a_plain_sleeve_holds_both_parts(seat: Seat) -> None:
 
 def test_the_length_that_holds_both_parts_by_hand() -> None:
     """Half recovered on 5 mm (0.95), fully on 2 mm (0.90): 10/0.95 + 10/0.90 = 10.526 + 11.111 = 21.637 mm."""
-    seat = Seat(Range(5, 5), Range(2, 2), Range(5, 5), "test", step=Step(Range(2, 2), "past the edge"))
+    seat = Seat(Range(5, 5), Range(2, 2), Range(5, 5), section=SeatSection(Range(2, 2)))
     chosen = settings(supplied_over=0.0, recovered_under=0.0, cut_step_mm=0.5)
     marker = Marker("ID", "sleeve", "branch end", "J4", ("",), True, chosen, lettered=False)
     place = SleevePlace(seat, TubeChoice((HALF,)))
@@ -88,7 +90,7 @@ def test_a_strip_lies_under_its_own_part_alone() -> None:
 
     Around: pi x (5 - 0.2) - 1 = 14.080 mm, for the seat counts the paper of 0.1 mm on either side.
     """
-    seat = Seat(Range(5, 5), Range(2, 2), Range(5, 5), "test", step=Step(Range(2, 2), "past the edge"))
+    seat = Seat(Range(5, 5), Range(2, 2), Range(5, 5), section=SeatSection(Range(2, 2)))
     chosen = settings(supplied_over=0.0, recovered_under=0.0)
     marker = Marker("ID", "insert", "branch end", "J4", ("J4",), True, chosen)
     fit = fit_insert(marker, SleevePlace(seat, TubeChoice((HALF,)), 40.0), CATALOGUE.stock("insert-a4"))
@@ -102,7 +104,7 @@ def test_a_strip_lies_under_its_own_part_alone() -> None:
 
 def test_what_is_against_the_sleeve_is_against_the_strip() -> None:
     """Cut 21 mm where both parts take 21.6: the sleeve does not hold, whatever the strip says."""
-    seat = Seat(Range(5, 5), Range(2, 2), Range(5, 5), "test", step=Step(Range(2, 2), "past the edge"))
+    seat = Seat(Range(5, 5), Range(2, 2), Range(5, 5), section=SeatSection(Range(2, 2)))
     chosen = settings(supplied_over=0.0, recovered_under=0.0, strip_inset_mm=0.5, end_margin_mm=0.5)
     marker = Marker("ID", "insert", "branch end", "J4", ("J",), True, chosen)
     fit = fit_insert(marker, SleevePlace(seat, TubeChoice((HALF,)), 21.0), CATALOGUE.stock("insert-a4"))
@@ -117,8 +119,7 @@ def test_a_branch_with_a_covering_end_to_end() -> None:
     branch = made.branches[0]
     for where in ("covering", "bundle"):
         chosen = settings(covering="braided sleeving", lettering_on=where)
-        end = replace(branch.ends[0], settings=chosen)
-        seat = end_seat(branch, end, made.circuits, made, CATALOGUE)
+        seat = end_seat(replace(branch, settings=chosen), branch.ends[0], Sizing(index(made), CATALOGUE))
         fit = sleeve(seat, "J4", heating="even")  # back first, the range of thin wires is too wide for letters
         assert fit.verdict == "fits"
         assert len(fit.parts) == 2

@@ -1,7 +1,6 @@
 """Paper strips under clear sleeves, and flags: their measures by hand."""
 
 from dataclasses import replace
-from io import BytesIO
 from math import pi
 from pathlib import Path
 from typing import Any
@@ -11,10 +10,11 @@ import pytest
 from click.testing import CliRunner
 
 from labeler.cli.main import main
-from labeler.draw.around import Header
 from labeler.draw.pdf import draw_sheets
+from labeler.draw.sheet_frame import Header
 from labeler.fit.film import fit_flag, fit_insert
 from labeler.fit.sleeve import SleevePlace
+from labeler.harness import index
 from labeler.layout.cells import cells
 from labeler.layout.place import lay_out
 from labeler.model import Face, Fit, Marker, Piece, Range, Seat
@@ -22,7 +22,8 @@ from labeler.plan import plan
 from labeler.size.tubes import choose_tubes
 from labeler.tables.catalogue import load_catalogue
 from labeler.text import load_font
-from labeler.work.bench_sheet import layings_of
+from labeler.work.bench_sheet import apply_methods
+from labeler.work.wording import applying
 from tests.make import harness, settings
 from tests.places import EXAMPLES
 
@@ -32,7 +33,7 @@ BOAT = str(EXAMPLES / "survey-boat.toml")
 
 
 def seat(low: float, high: float) -> Seat:
-    return Seat(Range(low, high), Range(low, high), Range(low, high), "test", "thread on first")
+    return Seat(Range(low, high), Range(low, high), Range(low, high))
 
 
 def insert(text: str, low: float, high: float, cut: float | None = None, **changes: Any) -> Fit:
@@ -117,7 +118,7 @@ def test_a_plain_end_of_a_kind_that_is_only_print_is_left_away(kind: str) -> Non
     made = harness(settings=settings(branch_marker_kind=kind))
     branch = made.branches[0]
     plain = replace(branch, ends=(branch.ends[0], replace(branch.ends[1], lettered=False)))
-    markers, _ = plan(replace(made, branches=(plain,)))
+    markers, _ = plan(index(replace(made, branches=(plain,))))
     assert [m.at for m in markers if m.role == "branch end"] == ["J4"]
 
 
@@ -140,10 +141,9 @@ def test_a_flag_on_plain_paper_is_cut_out_and_folded_at_its_ticks(name: str) -> 
     face = fit_flag(marker, seat(2.0, 2.0), stock).face
     assert face is not None
     sheets = lay_out([Piece("ID", face, stock.name)], {stock.name: stock})
-    file = BytesIO()
-    draw_sheets(sheets, file, title="t", header=Header("RSB-210"))
+    data = draw_sheets(sheets, title="t", header=Header("RSB-210"))
     dots = 600 / 25.4
-    ink = pdfium.PdfDocument(file.getvalue())[0].render(scale=600 / 72, grayscale=True).to_numpy().squeeze() < 200
+    ink = pdfium.PdfDocument(data)[0].render(scale=600 / 72, grayscale=True).to_numpy().squeeze() < 200
     cell = cells(stock)[0]
     fold = round((cell.x_mm + 40) * dots)
     top, low = (round((stock.page_height_mm - y) * dots) for y in (cell.y_mm + 12, cell.y_mm))
@@ -168,5 +168,5 @@ def test_a_flag_on_plain_paper_is_cut_out_and_folded_at_its_ticks(name: str) -> 
 )
 def test_the_bench_sheet_says_how_each_kind_goes_on(stock: str, says: list[str]) -> None:
     sheets = lay_out([Piece("ID", Face(20.0, 8.0, ()), stock)], {stock: CATALOGUE.stock(stock)})
-    told = [f"{each.pieces} piece: {each.how}" for each in layings_of(sheets)]
+    told = [f"{each.pieces} piece: {applying(each)}" for each in apply_methods(sheets)]
     assert all(words in told[0] for words in says) if says else told == []

@@ -31,8 +31,8 @@ from labeler.layout.cells import cell_name
 from labeler.layout.place import lay_out
 from labeler.model import Face, Piece, Sheet
 from labeler.record import open_record
-from labeler.record.partial_sheets import add_used
 from labeler.record.store import Record
+from labeler.record.write import add_used_cells
 from labeler.tables import catalogue
 from labeler.tables.catalogue import load_catalogue
 from tests.orders import print_harness, print_units, reprint
@@ -266,9 +266,9 @@ def test_a_full_sheet_is_no_sheet_to_go_on_with(tmp_path: Path) -> None:
     with open_record(tmp_path / "r.sqlite") as record:
         job = print_harness(BOAT, tmp_path, record, only=("bag",)).job
         with record.engine.execution_options(writing=True).begin() as connection:
-            add_used(connection, job.id, {WRAPS: ("A1",), "other": ("B2",)})
-            add_used(connection, job.id, {WRAPS: ()})
-            add_used(connection, job.id, {})
+            add_used_cells(connection, job.id, {WRAPS: ("A1",), "other": ("B2",)})
+            add_used_cells(connection, job.id, {WRAPS: ()})
+            add_used_cells(connection, job.id, {})
         left = record.used_cells()
     assert left["other"] == ("B2",)
     assert WRAPS not in left
@@ -297,7 +297,7 @@ def test_the_sheets_that_are_partly_used_are_listed(tmp_path: Path) -> None:
     assert done.exit_code == 0
     with open_record(tmp_path / "r.sqlite") as record:
         with record.engine.execution_options(writing=True).begin() as connection:
-            add_used(connection, 1, {"sold-out": ("A1", "B1")})  # a stock of a shop whose file is gone
+            add_used_cells(connection, 1, {"sold-out": ("A1", "B1")})  # a stock of a shop whose file is gone
         gone = len(record.used_cells()[WRAPS])
     rows = {row["stock"]: row for row in json.loads(run("record", "used", "--json", *words).stdout)}
     # 98 cells on a sheet: layouts/README.md; two tags a row, and eight of the example fill four rows of five
@@ -344,7 +344,7 @@ def test_a_stock_whose_file_has_changed_is_not_gone_on_with_unasked(
     assert "--used own=" in refused.stderr
     assert printed(narrow, "--start", "own=A1").exit_code == 0
     with open_record(tmp_path / "r.sqlite") as record, record.engine.execution_options(writing=True).begin() as c:
-        add_used(c, 1, {"own": ("A1", "B1")})
+        add_used_cells(c, 1, {"own": ("A1", "B1")})
     two = f'{shipped}used = "C1-G1,A2-G14"\n'  # with what the record knows no cell of that sheet is left
     fresh = printed(two)
     assert fresh.exit_code == 0
@@ -545,7 +545,7 @@ class Stop:
         ("os.link", 3),
         ("labeler.record.store.Record.prepare_run", 1),
         ("labeler.record.store.Record.confirm", 1),
-        ("labeler.record.partial_sheets.add_used", 1),
+        ("labeler.record.write.add_used_cells", 1),
         ("labeler.job.run.lay_out", 1),
     ],
 )

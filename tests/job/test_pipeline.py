@@ -21,6 +21,7 @@ from labeler.job.run import Printed
 from labeler.model import DOES_NOT_FIT, Face, Piece, Placed, Run, Sheet, Symbol
 from labeler.record import open_record
 from labeler.record.store import Record
+from labeler.size.wording import installation
 from labeler.tables.printers import Printer
 from labeler.text import load_font
 from tests.orders import print_harness, print_units, reprint, resume
@@ -389,7 +390,14 @@ def test_the_work_list_of_a_reprint(record: Record, printed: Printed, tmp_path: 
     assert fit.seat is not None
     listed = words_of(again.files[0])
     assert again.files[0].stem.endswith("work-list")
-    for word in ("WORK LIST", "B4 at J4", fit.tube.name, f"{fit.cut_length_mm:g} mm", "back first", fit.seat.slip_on):
+    for word in (
+        "WORK LIST",
+        "B4 at J4",
+        fit.tube.name,
+        f"{fit.cut_length_mm:g} mm",
+        "back first",
+        installation(fit.seat.installation),
+    ):
         assert word in listed, word
     assert "heat the plain side first" in listed
     assert "1 × 50 mm" in listed
@@ -412,7 +420,12 @@ def test_the_work_list_of_a_branch_has_its_plain_sleeves_and_the_texts_of_its_wr
     assert not plain.marker.lettered
     assert plain.tube is not None
     assert plain.seat is not None
-    for word in ("plain: B4 at P1", plain.tube.name, f"1 × {plain.cut_length_mm:g} mm", plain.seat.slip_on):
+    for word in (
+        "plain: B4 at P1",
+        plain.tube.name,
+        f"1 × {plain.cut_length_mm:g} mm",
+        installation(plain.seat.installation),
+    ):
         assert word in listed, word
     wraps = [placed.piece for sheet in again.sheets for placed in sheet.placed if sheet.stock.takes == "wrap"]
     assert wraps
@@ -618,14 +631,14 @@ def test_a_job_that_another_bench_resumes_meanwhile_stays_printed(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The first bench finds its files there, and takes neither them nor the job back."""
-    real = Record.drawn
+    real = Record.add_digests
 
     def resumed(record: Record, job_id: int, digests: dict[str, str], *_more: object) -> None:
         real(record, job_id, digests)
-        monkeypatch.setattr("labeler.record.store.Record.drawn", real)
+        monkeypatch.setattr("labeler.record.store.Record.add_digests", real)
         resume(record, job_id, tmp_path / "out")
 
-    monkeypatch.setattr("labeler.record.store.Record.drawn", resumed)
+    monkeypatch.setattr("labeler.record.store.Record.add_digests", resumed)
     with open_record(tmp_path / "r.sqlite") as record:
         with pytest.raises(LabelerError, match="exists already"):
             print_harness(BOAT, tmp_path / "out", record)

@@ -18,6 +18,7 @@ from labeler.job.keeping import verify
 from labeler.job.revising import compare
 from labeler.record import open_record
 from labeler.record.values import MarkerRow
+from tests.cases import chosen
 from tests.orders import print_changes, print_harness, reprint, resume
 from tests.places import EXAMPLES
 
@@ -82,6 +83,7 @@ def test_diff_of_files_and_of_the_record(boat_record: Path, tmp_path: Path, newe
     assert run("diff", BOAT, tmp_path / "none.toml", "--record", tmp_path / "none.sqlite").exit_code == 1
 
 
+@pytest.mark.parametrize("place", chosen(["sqlite", "postgresql"], slow=["postgresql"]), indirect=True)
 def test_only_what_has_changed_is_printed(place: str, tmp_path: Path, newer: Path) -> None:
     """The sleeve at J4 and the six tags that are left; the old ones and the tag of K7 come off."""
     with open_record(place) as record:
@@ -124,9 +126,9 @@ def test_only_what_has_changed_is_printed(place: str, tmp_path: Path, newer: Pat
         assert "CHANGES TO A UNIT THAT IS BUILT" in bench
         for words in ("Crimp the contacts", "braided sleeving", "no marker"):  # none of it is built anew
             assert words not in bench
-        exported = record.export("0002")
+        exported = record.export_unit("0002")
         with open_record(tmp_path / "other.db") as elsewhere:
-            elsewhere.take_in(exported, Where("unit.json"))
+            elsewhere.import_unit(exported, Where("unit.json"))
             assert elsewhere.markers("0002") == tuple(
                 replace(item, job=item.job - 1 if item.job < 3 else 2) for item in record.markers("0002")
             )

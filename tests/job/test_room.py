@@ -52,7 +52,7 @@ def test_a_free_length_is_chosen_within_the_stock(longest: int) -> None:
     By its advances: 32 signs at 1.86 mm after shrinking; the reason says the same figure.
     """
     on = Range(4.0, 4.6)
-    seat, chosen = Seat(on, on, on, "test"), settings(longest_cut_mm=float(longest), direction="along")
+    seat, chosen = Seat(on, on, on), settings(longest_cut_mm=float(longest), direction="along")
     marker = Marker("ID", "sleeve", "branch end", "J4", ("STARBOARD:WORK:LIGHT:FORWARD:P2",), True, chosen)
     tubes = choose_tubes(seat, chosen, CATALOGUE)
     fit = fit_sleeve(marker, SleevePlace(seat, tubes, None, Room(62.0, 122.5, "narrow card")))
@@ -66,7 +66,7 @@ def test_a_free_length_is_chosen_within_the_stock(longest: int) -> None:
 def test_a_tube_wider_than_the_stock_is_passed_by() -> None:
     """On a stock 8 mm high: 1/8 in tube is pi (3.18 + wall) / 2 = 5.7 mm flat, 1/4 in tube 10.5 mm."""
     on = Range(4.0, 4.6)
-    seat, chosen = Seat(on, on, on, "test"), settings()
+    seat, chosen = Seat(on, on, on), settings()
     marker = Marker("ID", "sleeve", "branch end", "J4", ("J4",), True, chosen)
     place = SleevePlace(seat, choose_tubes(seat, chosen, CATALOGUE), None, Room(62.0, 8.0, "low"))
     fit = fit_sleeve(marker, place)

@@ -21,8 +21,8 @@ from labeler.layout.cells import (
     cells,
     parse_cell,
     parse_cells,
-    stock_problems,
 )
+from labeler.layout.checks import stock_problems
 from labeler.layout.place import lay_out, used_after
 from labeler.model import Face, Piece, Placed, Sheet, Stock
 from tests.places import LAYOUTS

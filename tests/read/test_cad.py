@@ -20,6 +20,7 @@ from labeler.read.import_report import Given, Read, Wanted
 from labeler.read.toml import read_toml
 from labeler.read.written import bare, harness_toml
 from labeler.read.xml import MOST_ELEMENTS, parse
+from labeler.size import wording
 from labeler.tables.catalogue import default_settings, load_catalogue
 from tests.cad import SKETCH, kbl_large, kbl_sketch, spec, value, vec_sketch
 from tests.cases import chosen
@@ -562,7 +563,7 @@ def test_what_was_set_wins_over_the_coverings_of_a_file(tmp_path: Path) -> None:
             fit for fit in check(str(path), settings=settings).fits if fit.marker.at == "P1" and fit.marker.branch
         )
         assert fit.seat is not None
-        return f"{fit.seat.sits_on}; {'; '.join(fit.seat.sources)}"
+        return f"{wording.sits_on(fit.seat)}; {'; '.join(wording.sources(fit.seat))}"
 
     assert sits_on().startswith("1 wire and 1 cable, tape, half-lapped; ")
     assert "0.2 to 0.7 mm all round" in sits_on()  # coverings.toml

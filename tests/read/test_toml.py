@@ -15,6 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from labeler.errors import LabelerError, Problem, Where, WrongUse
+from labeler.harness import index
 from labeler.model import Bag, Branch, BranchEnd, Cable, Circuit, Connector, Harness, Item, Pin, Settings
 from labeler.plan import plan
 from labeler.read.toml import read_toml
@@ -234,7 +235,7 @@ def test_a_setting_counts_where_it_may_stand_and_is_refused_elsewhere(key: str, 
         return
     changed = {
         (marker.role, marker.at)
-        for marker in plan(made)[0]
+        for marker in plan(index(made))[0]
         if getattr(marker.settings, key) != getattr(made.settings, key)
     }
     assert changed

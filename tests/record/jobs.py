@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tempfile
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -13,7 +14,7 @@ from labeler.errors import LabelerError
 from labeler.model import Face, Piece, Placed, Run, Sheet, Stock
 from labeler.record import open_record
 from labeler.record.store import Record
-from labeler.record.values import LeftOut, MarkerRow, NewJob, Recorded
+from labeler.record.values import Job, JobAbout, MarkerRow, NewJob, NewReprint, OmittedMarker, Recorded
 from tests.make import new_harness
 
 FONTS = {"Boat Sans": "a1" * 32}
@@ -44,7 +45,7 @@ def boat_job(serial: str | None = None, **changes: object) -> NewJob:
         Sheet(WRAPS, 1, 210.0, 297.0, "white", wraps),
         Sheet(TAGS, 2, 210.0, 297.0, "white", (tag,)),
     )
-    left = LeftOut(row("end.B4.J4", "sleeve", "J4", "DEPTH J4"), "does not fit: needs 31 mm")
+    left = OmittedMarker(row("end.B4.J4", "sleeve", "J4", "DEPTH J4"), "does not fit: needs 31 mm")
     job = NewJob(BOAT, sheets, {r.id: r for r in rows}, (left,), FONTS, serial, "ada", "0.1")
     return replace(job, **changes)  # type: ignore[arg-type]
 
@@ -54,6 +55,18 @@ def print_unit(record: Record) -> str:
     job = record.prepare(boat_job(serial))
     record.confirm(job.id, ["boat.pdf"])
     return serial
+
+
+def prepare_reprint(
+    record: Record,
+    items: Sequence[Recorded],
+    sheets: Sequence[Sheet],
+    reason: str,
+    who: str = "",
+    fonts: Mapping[str, str] = FONTS,
+) -> Job:
+    (job,) = record.prepare_reprints((NewReprint(items, sheets),), fonts, JobAbout(who=who, reason=reason))
+    return job
 
 
 def lay_out(items: tuple[Recorded, ...], number: int = 1) -> tuple[Sheet, ...]:

@@ -19,7 +19,7 @@ BENCHES = 8
 WORKER = """
 import json, random, sys, time
 from pathlib import Path
-from labeler.job.printing import print_harness; from labeler.job.reprinting import reprint
+from tests.orders import print_harness, reprint
 from labeler.record import open_record
 place, out, loom, seconds, seed = sys.argv[1], Path(sys.argv[2]), sys.argv[3], float(sys.argv[4]), int(sys.argv[5])
 chance, done = random.Random(seed), {"print": [], "reprint": [], "list": 0, "void": []}

@@ -24,7 +24,7 @@ from labeler.record import open_record
 from labeler.record.store import Record
 from tests.orders import print_harness, reprint
 from tests.places import EXAMPLES
-from tests.record.jobs import BOAT, FONTS, boat_job, filled, lay_out, print_unit
+from tests.record.jobs import BOAT, boat_job, filled, lay_out, prepare_reprint, print_unit
 
 EXAMPLE = str(EXAMPLES / "survey-boat.toml")
 
@@ -138,7 +138,7 @@ def test_export_import_reprint_gives_the_same_drawing(record: Record, tmp_path: 
 def test_an_export_is_one_documented_object(record: Record) -> None:
     """Counted by hand from the boat's job: see test_record.boat_job."""
     print_unit(record)
-    exported = record.export("1")
+    exported = record.export_unit("1")
     assert json.loads(json.dumps(exported)) == exported
     assert exported["form"] == 2
     assert exported["unit"]["serial"] == "0001"
@@ -159,7 +159,7 @@ def test_all_units_and_what_is_new_since(record: Record, tmp_path: Path) -> None
     with open_record(tmp_path / "new.db") as other:
         import_units(other, files)
         items = record.find("0002 K4")
-        record.confirm(record.prepare_reprint(items, lay_out(items), fonts=FONTS, reason="torn").id)
+        record.confirm(prepare_reprint(record, items, lay_out(items), reason="torn").id)
         record.void("0002", "K4", "torn again")
         files = export_units(record, ["0002"], tmp_path, force=True)
         taken = import_units(other, files)[files[0]]
@@ -194,9 +194,9 @@ def test_another_unit_of_the_same_serial_is_refused(record: Record, tmp_path: Pa
     print_unit(record)
     with open_record(tmp_path / "other.db") as other:
         print_unit(other)
-        exported = other.export("0001")
+        exported = other.export_unit("0001")
     with pytest.raises(LabelerError, match="unit RSB-210 0001 is another one here: job 1 printed it on 20"):
-        record.take_in(exported, Where("boat.json"))
+        record.import_unit(exported, Where("boat.json"))
     assert len(record.jobs()) == 1
 
 
@@ -205,7 +205,7 @@ def test_a_serial_that_reads_like_another_is_refused(record: Record, tmp_path: P
     with open_record(tmp_path / "other.db") as other:
         other.confirm(other.prepare(boat_job(other.reserve_serial(BOAT, "1"))).id)
         with pytest.raises(LabelerError, match="the serial 1 reads like 0001"):
-            record.take_in(other.export("1"), Where("boat.json"))
+            record.import_unit(other.export_unit("1"), Where("boat.json"))
 
 
 @pytest.fixture(scope="module")
@@ -214,7 +214,7 @@ def exported(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
     path = tmp_path_factory.mktemp("other") / "r.db"
     filled(path, units=1)
     with open_record(path) as other:
-        return other.export("0001")
+        return other.export_unit("0001")
 
 
 def changed(exported: dict[str, Any], path: str, value: object) -> dict[str, Any]:
@@ -266,13 +266,13 @@ def test_what_was_tampered_with_is_refused_whole(
     record: Record, exported: dict[str, Any], path: str, value: object
 ) -> None:
     with pytest.raises(LabelerError) as raised:
-        record.take_in(changed(exported, path, value), Where("boat.json"))
+        record.import_unit(changed(exported, path, value), Where("boat.json"))
     (problem,) = raised.value.problems
     assert "\n" not in str(problem)
     assert problem.fix
     assert record.jobs() == ()
     assert record.units() == ()
-    record.take_in(exported, Where("boat.json"))  # it was good
+    record.import_unit(exported, Where("boat.json"))  # it was good
 
 
 @pytest.mark.parametrize("content", [b"", b"[" * 100_000, b"\xff\xfe", b'{"form": 1}', b"7", b'{"form": 1e999}'])
@@ -312,14 +312,14 @@ def test_the_commands(tmp_path: Path) -> None:
 def test_a_copy_is_the_record_of_one_moment(record: Record, tmp_path: Path) -> None:
     print_unit(record)
     items = record.find("K4")
-    record.prepare_reprint(items, lay_out(items), fonts=FONTS, reason="torn")
+    prepare_reprint(record, items, lay_out(items), reason="torn")
     record.void("0001", "wire.W101.J4", "burnt")
     record.back_up(tmp_path / "copy.db")
     with open_record(tmp_path / "copy.db", create=False) as copy:
         assert copy.problems() == ()
         assert copy.jobs() == record.jobs()
         assert copy.markers("0001") == record.markers("0001")
-        assert copy.export("0001") == record.export("0001")
+        assert copy.export_unit("0001") == record.export_unit("0001")
         assert copy.reserve_serial(BOAT) == "0002"
     assert sorted(f.name for f in tmp_path.iterdir() if "copy" in f.name) == ["copy.db"]
     with pytest.raises(LabelerError, match="exists already"):

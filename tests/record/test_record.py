@@ -35,7 +35,7 @@ from labeler.record.faces import (
     stock_to_text,
 )
 from labeler.record.store import Record
-from labeler.record.values import LeftOut, MarkerRow, NewJob, changed_fonts
+from labeler.record.values import MarkerRow, NewJob, OmittedMarker, changed_fonts
 from tests.cases import spread
 from tests.make import new_harness
 from tests.record.jobs import (
@@ -49,6 +49,7 @@ from tests.record.jobs import (
     filled,
     lay_out,
     only_problem,
+    prepare_reprint,
     print_unit,
     row,
 )
@@ -221,7 +222,7 @@ def test_a_described_marker_on_no_sheet_is_plain(record: Record) -> None:
         ({"markers": {}}, "not described"),
         ({"fonts": {}}, "no digest"),
         ({"sheets": (), "markers": {}, "left_out": ()}, "nothing to record"),
-        ({"left_out": (LeftOut(row("bag.K4", "tag", "K4", ""), "no"),)}, "left out and stands on a sheet"),
+        ({"left_out": (OmittedMarker(row("bag.K4", "tag", "K4", ""), "no"),)}, "left out and stands on a sheet"),
     ],
 )
 def test_an_incomplete_job_is_refused_and_leaves_nothing(record: Record, changes: dict[str, object], word: str) -> None:
@@ -464,7 +465,7 @@ def test_a_reprint_draws_from_the_record_alone(tmp_path: Path) -> None:
         record.prepare(replace(boat_job(record.reserve_serial(changed)), harness=changed))
         found = record.find("0001 K4")
         assert found == first
-        job = record.prepare_reprint(found, lay_out(found), fonts=FONTS, reason="torn off", who="bo")
+        job = prepare_reprint(record, found, lay_out(found), reason="torn off", who="bo")
         assert (job.kind, job.state, job.revision, job.unit) == ("reprint", "prepared", "C", "0001")
         assert (job.reason, job.who) == ("torn off", "bo")
         record.confirm(job.id, ["again.pdf"])
@@ -487,7 +488,7 @@ def test_a_reprint_reports_all_that_is_wrong_with_it(record: Record) -> None:
     other = tuple(replace(i, face=face("other")) for i in wraps[:1])
     left = record.find("end.B4.J4", unit="0001")
     with pytest.raises(LabelerError) as raised:
-        record.prepare_reprint((*wraps, *left), lay_out(other), fonts={"Boat Sans": "b2" * 32}, reason=" ")
+        prepare_reprint(record, (*wraps, *left), lay_out(other), fonts={"Boat Sans": "b2" * 32}, reason=" ")
     text = str(raised.value)
     # reason, font, the changed face, the wrap that is on no sheet, the sleeve that was never printed
     assert len(raised.value.problems) == 5, text
@@ -507,9 +508,9 @@ def test_a_reprint_is_of_one_unit(record: Record) -> None:
     print_unit(record)
     both = record.find("J4:2")
     with pytest.raises(LabelerError, match="several units: RSB-210 0001, RSB-210 0002"):
-        record.prepare_reprint(both, lay_out(both), fonts=FONTS, reason="lost")
+        prepare_reprint(record, both, lay_out(both), reason="lost")
     with pytest.raises(LabelerError, match="no marker was named"):
-        record.prepare_reprint((), (), fonts=FONTS, reason="lost")
+        prepare_reprint(record, (), (), reason="lost")
 
 
 def test_what_was_withdrawn_is_not_reprinted(record: Record) -> None:
@@ -518,7 +519,7 @@ def test_what_was_withdrawn_is_not_reprinted(record: Record) -> None:
     gone = record.find("", sheet=(1, 2))
     assert [(item.row.id, item.state) for item in gone] == [("bag.K4", "withdrawn")]
     with pytest.raises(LabelerError) as raised:
-        record.prepare_reprint(gone, lay_out(gone), fonts=FONTS, reason="lost")
+        prepare_reprint(record, gone, lay_out(gone), reason="lost")
     assert "job 1: it was withdrawn" in only_problem(raised)
 
 
@@ -538,8 +539,8 @@ def test_void_and_printed_again(record: Record) -> None:
     (item,) = record.find("bag.K4")
     assert (item.state, item.reason, item.printed) == ("void", "wrong bag", 1)
     with pytest.raises(LabelerError, match="asks for a reason"):
-        record.prepare_reprint((item,), lay_out((item,)), fonts=FONTS, reason="")
-    job = record.prepare_reprint((item,), lay_out((item,)), fonts=FONTS, reason="right bag after all")
+        prepare_reprint(record, (item,), lay_out((item,)), reason="")
+    job = prepare_reprint(record, (item,), lay_out((item,)), reason="right bag after all")
     assert record.find("bag.K4")[0].state == "prepared"
     record.confirm(job.id)
     (again,) = record.find("bag.K4")
@@ -557,7 +558,7 @@ def test_a_void_marker_is_void_until_it_is_printed_again(record: Record) -> None
         record.void("0001", "bag.K4", "smeared again")
     (item,) = record.find("bag.K4")
     assert (item.state, item.printed, item.voids) == ("void", 1, 1)
-    record.confirm(record.prepare_reprint((item,), lay_out((item,)), fonts=FONTS, reason="smeared").id)
+    record.confirm(prepare_reprint(record, (item,), lay_out((item,)), reason="smeared").id)
     (item,) = record.find("bag.K4")
     assert (item.state, item.printed, item.voids) == ("printed", 2, 1)
     record.void("0001", "bag.K4", "torn")
@@ -626,7 +627,7 @@ def test_nothing_is_ever_changed_or_deleted(record: Record) -> None:
     event.listen(record.engine, "before_cursor_execute", listen)
     print_unit(record)
     items = record.find("bag.K4")
-    job = record.prepare_reprint(items, lay_out(items), fonts=FONTS, reason="lost")
+    job = prepare_reprint(record, items, lay_out(items), reason="lost")
     record.withdraw(job.id, "not needed")
     record.void("0001", "bag.K4", "scrapped")
     record.history("bag.K4", "0001")
@@ -655,7 +656,7 @@ def test_rows_that_were_there_are_there_unchanged(record: Record) -> None:
     print_unit(record)
     before = rows()
     items = record.find("bag.K4")
-    record.withdraw(record.prepare_reprint(items, lay_out(items), fonts=FONTS, reason="lost").id, "no")
+    record.withdraw(prepare_reprint(record, items, lay_out(items), reason="lost").id, "no")
     record.void("0001", "bag.K4", "scrapped")
     print_unit(record)
     assert before < rows()
@@ -715,14 +716,23 @@ def ask_everything(path: Path) -> None:
         print_unit(record)
 
 
-def test_a_newer_schema_is_refused(tmp_path: Path) -> None:
-    filled(tmp_path / "r.db")
-    with sqlite3.connect(tmp_path / "r.db") as connection:
-        connection.execute("INSERT INTO schema_version VALUES (5)")
-    connection.close()
-    with pytest.raises(LabelerError) as raised:
-        open_record(tmp_path / "r.db")
-    assert "schema 5, this version knows schemas up to 4" in only_problem(raised)
+@pytest.mark.parametrize(
+    ("version", "says"),
+    [
+        (5, "schema 5, this version knows schemas up to 4"),
+        (3, "schema 3, this version works on schema 4; there is no upgrade before the first release; export"),
+    ],
+)
+def test_another_schema_is_refused_and_left_as_it_is(place: str, version: int, says: str) -> None:
+    with open_record(place) as record:
+        print_unit(record)
+        with record.engine.begin() as connection:
+            connection.exec_driver_sql(f"UPDATE schema_version SET version = {version}")
+        for create in (True, False):
+            with pytest.raises(LabelerError) as raised:
+                open_record(place, create=create)
+            assert says in only_problem(raised)
+        assert [count(record, table) for table in ("job", "unit", "schema_version")] == [1, 1, 1]
 
 
 def test_a_truncated_record_is_a_problem_wherever_it_ends(tmp_path: Path) -> None:
@@ -801,7 +811,7 @@ def test_a_full_disk_leaves_the_record_as_it_was(tmp_path: Path) -> None:
 
 
 def test_a_locked_record_is_a_problem(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("labeler.record.connect.BUSY_MS", 20)
+    monkeypatch.setattr("labeler.record.database.BUSY_MS", 20)
     with open_record(tmp_path / "r.db") as record:
         other = sqlite3.connect(tmp_path / "r.db", isolation_level=None)
         other.execute("BEGIN IMMEDIATE")

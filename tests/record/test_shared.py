@@ -103,6 +103,7 @@ def states(record: Record, sheet: tuple[int, int]) -> Counter[tuple[str, str]]:
     return Counter((item.unit, item.state) for item in record.find("", sheet=sheet))
 
 
+@pytest.mark.parametrize("place", chosen(["sqlite", "postgresql"], slow=["postgresql"]), indirect=True)
 def test_void_of_a_sheet_is_of_its_copies_of_all_units(place: str, tmp_path: Path) -> None:
     """The spoiled sheet is void, what was printed again is good; until that is spoiled too."""
     with open_record(place) as record:
@@ -180,7 +181,7 @@ def test_voids_of_copies_go_out_and_in(shared: Path, tmp_path: Path) -> None:
         reprint_units(record, items, tmp_path / "again", reason="jammed", same_places=True)
         record.void_all([(item.unit, item.row.id) for item in items], "jammed", sheet=(1, number))
         for unit in ("0002", "0001"):
-            other.take_in(json.loads(json.dumps(record.export(unit))), Where(unit))
+            other.import_unit(json.loads(json.dumps(record.export_unit(unit))), Where(unit))
         assert {item.state for item in other.find("", unit="0001")} <= {"printed", "plain"}
         assert other.used_cells() != {}
         assert len(other.run(1)) == 2
@@ -188,12 +189,12 @@ def test_voids_of_copies_go_out_and_in(shared: Path, tmp_path: Path) -> None:
         assert [(e.what, e.reason) for e in other.history(name, unit)] == [
             (e.what, e.reason) for e in record.history(name, unit)
         ]
-        old = record.export("0001") | {"form": 1, "voids": []}  # what a form 1 says
+        old = record.export_unit("0001") | {"form": 1, "voids": []}  # what a form 1 says
         for job in old["jobs"]:
             for key in ("run", "output", "about", "used"):
                 del job[key]
         with open_record(tmp_path / "third.sqlite") as third:
-            assert third.take_in(old, Where("old")).jobs == 2
+            assert third.import_unit(old, Where("old")).jobs == 2
             assert [len(third.run(job.id)) for job in third.jobs()] == [1, 1]
 
 

@@ -4,19 +4,22 @@
 import pytest
 
 from labeler.errors import LabelerError
-from labeler.harness import circuits_by_branch
-from labeler.model import Cable, Connector, Range, Seat
-from labeler.size.bundles import bundle, end_seat, wire_seat
+from labeler.harness import index
+from labeler.model import Cable, Connector, Harness, Range, Seat
+from labeler.size.bundles import Sizing, bundle
+from labeler.size.seats import end_seat, wire_seat
 from labeler.size.tubes import choose_tubes
+from labeler.size.wording import installation, obstacle, sources
 from labeler.tables.catalogue import load_catalogue
 from tests.make import circuit, harness, new_branch, new_end, settings
 
 CATALOGUE = load_catalogue()
+ON_BOAT = Sizing(index(harness()), CATALOGUE)
 
 
-def seat_of(made: object, end: int = 0) -> Seat:
-    branch = made.branches[0]  # type: ignore[attr-defined]
-    return end_seat(branch, branch.ends[end], circuits_by_branch(made)[branch.id], made, CATALOGUE)  # type: ignore[arg-type]
+def seat_of(made: Harness, end: int = 0) -> Seat:
+    branch = made.branches[0]
+    return end_seat(branch, branch.ends[end], Sizing(index(made), CATALOGUE))
 
 
 def test_three_wires() -> None:
@@ -31,7 +34,7 @@ def test_three_wires() -> None:
     at_nominal = seat_of(harness(settings=settings(wire_under=0.0)))
     assert at_nominal.closes_on.low == pytest.approx(1.8 * 1.95493, rel=1e-3)
     assert seat.text_on == seat.closes_on
-    assert seat.slip_on == "thread on at J4 before the contacts are crimped"
+    assert installation(seat.installation) == "thread on at J4 before the contacts are crimped"
 
 
 def test_two_wires_close_on_their_hull_not_on_their_circle() -> None:
@@ -66,7 +69,7 @@ def test_a_measured_diameter_wins() -> None:
     seat = seat_of(harness(branches=(branch,)))
     assert (seat.passes.low, seat.passes.high) == pytest.approx((4.3, 4.5))
     assert seat.closes_on == seat.passes
-    assert "measured 4.4 mm" in seat.sources[0]
+    assert "measured 4.4 mm" in next(sources(seat))
 
 
 def test_a_covering_comes_on_top_of_a_measured_diameter() -> None:
@@ -74,8 +77,9 @@ def test_a_covering_comes_on_top_of_a_measured_diameter() -> None:
     branch = new_branch("B4", ends=(new_end("J4"),), diameter_mm=4.4, diameter_tolerance_mm=0.1)
     seat = seat_of(harness(branches=(branch,), settings=settings(covering_wall_mm=0.6)))
     assert (seat.passes.high, seat.closes_on.low, seat.text_on.low) == pytest.approx((5.7, 4.3, 5.5))
-    assert seat.sources[0] == "measured 4.4 mm ± 0.1 mm over the bare bundle"
-    assert seat.sources[1].startswith("covering covering, 0.6 mm all round, on top of it: ")
+    bundle, covering = sources(seat)
+    assert bundle == "measured 4.4 mm ± 0.1 mm over the bare bundle"
+    assert covering.startswith("covering covering, 0.6 mm all round, on top of it: ")
 
 
 def test_cores_of_a_cable_count_as_the_cable() -> None:
@@ -87,12 +91,13 @@ def test_cores_of_a_cable_count_as_the_cable() -> None:
 def test_threading() -> None:
     fitted = new_end("J4", fitted=True)
     from_the_other_end = seat_of(harness(branches=(new_branch("B4", ends=(fitted, new_end("P1"))),)))
-    assert "from P1" in from_the_other_end.slip_on
+    assert "from P1" in installation(from_the_other_end.installation)
     assert from_the_other_end.passes.high < 5
     both = new_branch("B4", ends=(fitted, new_end("P1", fitted=True)))
     over = seat_of(harness(branches=(both,)))
     assert over.passes.high == 18.0  # the smaller of 18 and 30 mm
-    assert over.obstacle == "connector J4, 18 mm"
+    assert over.obstacle
+    assert obstacle(over.obstacle) == "connector J4, 18 mm"
     alone = harness(branches=(new_branch("B4", ends=(fitted,)),), connectors=(Connector("J4"),))
     with pytest.raises(LabelerError, match="give outside_mm of connector J4"):
         seat_of(alone)
@@ -116,16 +121,16 @@ def test_a_stated_minimum_or_tolerance_is_not_lowered() -> None:
     """
     for size, low in (("0.35 mm2", 1.20), ("0.5 mm2", 1.472)):
         wire = circuit("W1", "P1:1", "J4:1", size=size, wire="ISO 6722-1 thin wall")
-        assert wire_seat(wire, harness(), CATALOGUE).closes_on.low == pytest.approx(low)
+        assert wire_seat(wire, ON_BOAT).closes_on.low == pytest.approx(low)
     wire = circuit("W1", "P1:1", "J4:1", size="20 AWG", wire="SAE AS22759/16")
-    assert wire_seat(wire, harness(), CATALOGUE).closes_on == CATALOGUE.wire_diameter(wire.wire, wire.size).range_mm
+    assert wire_seat(wire, ON_BOAT).closes_on == CATALOGUE.wire_diameter(wire.wire, wire.size).range_mm
     assert not CATALOGUE.wire_diameter(wire.wire, wire.size).from_nominal
 
 
 def test_wire() -> None:
-    seat = wire_seat(circuit("W1", "P1:1", "J4:1", size="0.5 mm2", wire="ISO 6722-1 thin wall"), harness(), CATALOGUE)
+    seat = wire_seat(circuit("W1", "P1:1", "J4:1", size="0.5 mm2", wire="ISO 6722-1 thin wall"), ON_BOAT)
     assert seat.passes.high == 1.6  # ISO 6722-1 maximum
-    given = wire_seat(circuit("W1", "P1:1", "J4:1", outside_mm=2.05), harness(), CATALOGUE)
+    given = wire_seat(circuit("W1", "P1:1", "J4:1", outside_mm=2.05), ON_BOAT)
     assert given.passes == Range(2.05, 2.05)
 
 
@@ -133,7 +138,7 @@ def test_wire() -> None:
 
 
 def seat(passes: float, closes: float) -> Seat:
-    return Seat(Range(closes, passes), Range(closes, passes), Range(closes, passes), "test")
+    return Seat(Range(closes, passes), Range(closes, passes), Range(closes, passes))
 
 
 def test_pass_and_grip() -> None:

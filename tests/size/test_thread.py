@@ -7,10 +7,12 @@ from typing import Any
 import pytest
 
 from labeler.errors import LabelerError
-from labeler.harness import circuits_by_branch
-from labeler.model import BranchEnd, Connector, Harness, Seat, ThreadStep
-from labeler.size.bundles import done_ends, end_seat, wire_seat
-from labeler.size.installation import threading
+from labeler.harness import index
+from labeler.model import BranchEnd, Connector, Harness, InstallationStep, Seat
+from labeler.size.bundles import Sizing
+from labeler.size.installation import installation_order
+from labeler.size.seats import end_seat, wire_seat
+from labeler.size.wording import closing_step, in_time, installation, obstacle
 from labeler.tables.catalogue import load_catalogue
 from tests.cases import spread
 from tests.make import INHERITED, circuit, harness, new_branch, new_end, settings
@@ -29,18 +31,30 @@ def boat(here: BranchEnd, there: BranchEnd | None = None, covering: str = "none"
     return harness(branches=(new_branch("B4", ends=ends),), connectors=connectors, settings=base, **more)
 
 
-def steps(made: Harness) -> tuple[ThreadStep, ...]:
-    branch = made.branches[0]
-    return threading(branch, circuits_by_branch(made)[branch.id], made, CATALOGUE)
+def steps(made: Harness) -> tuple[InstallationStep, ...]:
+    return installation_order(made.branches[0], Sizing(index(made), CATALOGUE))
+
+
+def how(step: InstallationStep | Seat) -> str:
+    return installation(step.installation if isinstance(step, Seat) else step.how)
+
+
+def before(step: InstallationStep) -> str:
+    return closing_step(step.how.before) if step.how.before else ""
+
+
+def in_the_way(seat: Seat) -> tuple[str, str]:
+    """Return the obstacle, and how to spare the sleeve it."""
+    return obstacle(seat.obstacle) if seat.obstacle else "", in_time(seat.obstacle)
 
 
 def seat_at(made: Harness) -> Seat:
     branch = made.branches[0]
-    return end_seat(branch, branch.ends[0], circuits_by_branch(made)[branch.id], made, CATALOGUE)
+    return end_seat(branch, branch.ends[0], Sizing(index(made), CATALOGUE))
 
 
 def order(made: Harness) -> list[tuple[str, str]]:
-    return [(step.what if step.what != "sleeve" else step.at, step.from_end) for step in steps(made)]
+    return [(step.covering or step.at, step.how.access_end) for step in steps(made)]
 
 
 J4, P1 = new_end("J4"), new_end("P1")
@@ -81,16 +95,16 @@ def test_a_wrap_is_no_step() -> None:
 
 def test_before_which_step() -> None:
     first = steps(boat(J4, P1))[0]
-    assert first.before == "the contacts at J4 are crimped"
-    assert first.how == "thread on at J4 before the contacts are crimped"
+    assert before(first) == "the contacts at J4 are crimped"
+    assert how(first) == "thread on at J4 before the contacts are crimped"
     crimped = steps(boat(replace(J4, crimped=True), replace(P1, **ON)))
-    assert {step.before for step in crimped} == {"connector J4 is fitted"}
+    assert {before(step) for step in crimped} == {"connector J4 is fitted"}
     # 4.9 mm: worked out below
-    assert crimped[-1].how == "pass over the contacts crimped at J4, 4.9 mm, before connector J4 is fitted"
+    assert how(crimped[-1]) == "pass over the contacts crimped at J4, 4.9 mm, before connector J4 is fitted"
     far = steps(boat(J4, replace(P1, **ON)))[0]
-    assert far.how == "thread on from J4 before its contacts are crimped; P1 is done already"
+    assert how(far) == "thread on from J4 before its contacts are crimped; P1 is done already"
     fitted = steps(boat(replace(J4, **ON), replace(P1, **ON)))[-1]
-    assert (fitted.before, fitted.how) == ("", "pass over the connector J4, 18 mm")
+    assert (before(fitted), how(fitted)) == ("", "pass over the connector J4, 18 mm")
 
 
 def test_what_is_passed_over_crimped_contacts() -> None:
@@ -102,8 +116,8 @@ def test_what_is_passed_over_crimped_contacts() -> None:
     """
     seat = seat_at(boat(replace(J4, crimped=True)))
     assert seat.passes.high == pytest.approx(4.905, abs=0.005)
-    assert seat.obstacle == "contacts crimped at J4, 4.9 mm"
-    assert seat.in_time == "thread it on before the contacts at J4 are crimped"
+    early = "thread it on before the contacts at J4 are crimped"
+    assert in_the_way(seat) == ("contacts crimped at J4, 4.9 mm", early)
 
 
 def test_contacts_in_a_measured_bundle() -> None:
@@ -120,7 +134,7 @@ def test_contacts_in_a_measured_bundle() -> None:
 
 
 @pytest.mark.parametrize(
-    ("kind", "state", "in_time"),
+    ("kind", "state", "early"),
     [
         ("connector", "fitted", "thread it on before connector J4 is fitted, or take it off"),
         ("ring terminal", "crimped", "thread it on before the terminal J4 is crimped"),
@@ -128,14 +142,14 @@ def test_contacts_in_a_measured_bundle() -> None:
         ("splice", "fitted", "thread it on before the splice J4 is made"),
     ],
 )
-def test_how_to_spare_it_the_obstacle(kind: str, state: str, in_time: str) -> None:
+def test_how_to_spare_it_the_obstacle(kind: str, state: str, early: str) -> None:
     end = new_end("J4", fitted=state == "fitted", crimped=state == "crimped")
     done = replace(boat(end), connectors=(Connector("J4", kind=kind, outside_mm=10.5),))
     seat = seat_at(done)
-    assert (seat.passes.high, seat.obstacle, seat.in_time) == (10.5, f"{kind} J4, 10.5 mm", in_time)
+    assert (seat.passes.high, *in_the_way(seat)) == (10.5, f"{kind} J4, 10.5 mm", early)
     # three wires of 1.9 mm laid by hand are 4.30 mm: what is thinner than they are is not in the way
     thin = seat_at(replace(done, connectors=(Connector("J4", kind=kind, outside_mm=4.2),)))
-    assert (thin.obstacle, thin.in_time) == ("", "")
+    assert in_the_way(thin) == ("", "")
     assert thin.passes.high == pytest.approx(4.30, abs=0.005)
 
 
@@ -150,7 +164,7 @@ def test_what_is_thinner_than_the_bundle_is_passed_at_its_own_end() -> None:
 @pytest.mark.parametrize("state", [{}, {"crimped": True}, {"fitted": True}])
 def test_a_loose_end_is_always_open(state: dict[str, Any]) -> None:
     (step,) = steps(replace(boat(replace(J4, **state)), connectors=(Connector("J4", kind="loose end"),)))
-    assert (step.from_end, step.before, step.how) == ("J4", "", "thread on at J4")
+    assert (step.how.access_end, before(step), how(step)) == ("J4", "", "thread on at J4")
 
 
 def test_between_junctions_all_is_laid_on_before_they_are_joined() -> None:
@@ -159,9 +173,9 @@ def test_between_junctions_all_is_laid_on_before_they_are_joined() -> None:
     junctions = tuple(Connector(name, kind="junction") for name in ("M1", "M2"))
     made = harness(branches=(trunk,), connectors=junctions, settings=settings(covering="braided sleeving"))
     assert order(made) == [("braided sleeving", ""), ("M1", ""), ("M2", "")]
-    assert {step.before for step in steps(made)} == {"the branches are joined at M1 and M2"}
-    assert seat_at(made).slip_on == steps(made)[1].how
-    assert "before the branches are joined at M1 and M2" in seat_at(made).slip_on
+    assert {before(step) for step in steps(made)} == {"the branches are joined at M1 and M2"}
+    assert how(seat_at(made)) == how(steps(made)[1])
+    assert "before the branches are joined at M1 and M2" in how(seat_at(made))
 
 
 def test_sizes_that_decide_the_way_are_asked_for() -> None:
@@ -187,9 +201,9 @@ def test_a_ring_terminal() -> None:
     parts = (Connector("E1", kind="ring terminal", outside_mm=10.5), Connector("P1", outside_mm=30.0))
     wires = (circuit("W1", "P1:1", "E1", size="10 AWG"),)
     made = harness(branches=(new_branch("B7", ends=(new_end("E1"), P1)),), connectors=parts, circuits=wires)
-    assert steps(made)[0].before == "the terminal E1 is crimped"
+    assert before(steps(made)[0]) == "the terminal E1 is crimped"
     done = replace(made, branches=(new_branch("B7", ends=(new_end("E1", crimped=True),)),))
-    assert steps(done)[0].how == "pass over the ring terminal E1, 10.5 mm"
+    assert how(steps(done)[0]) == "pass over the ring terminal E1, 10.5 mm"
 
 
 STATES: tuple[dict[str, Any], ...] = ({}, {"crimped": True}, {"fitted": True})
@@ -225,28 +239,28 @@ def test_every_order_can_be_done(here: Any, there: Any, covering: str) -> None:
         assert sorted(step.at for step in todo) == sorted(["J4", "P1", *([""] if covering != "none" else [])])
         for step in todo:
             at = place[step.at]
-            if step.from_end:
-                start = place[step.from_end] + (-0.1 if step.from_end == "J4" else 0.1)
+            end_of = step.how.access_end
+            if end_of:
+                start = place[end_of] + (-0.1 if end_of == "J4" else 0.1)
                 assert not [p for p in lying if min(start, at) < p < max(start, at)], (step, lying)
-                kind, state = here if step.from_end == "J4" else there
+                kind, state = here if end_of == "J4" else there
                 assert kind != "junction"
                 shut = "fitted" in state or (state and kind != "connector")
-                assert (step.before == "") == (kind == "loose end" or bool(shut)), step
+                assert (step.how.before is None) == (kind == "loose end" or bool(shut)), step
             else:
                 assert {here[0], there[0]} == {"junction"}
             lying.append(at)
         for end in branch.ends:  # what a sleeve must pass is the same for its tube as for its threading
             step = next(each for each in todo if each.at == end.at)
-            seat = end_seat(branch, end, circuits_by_branch(made)[branch.id], made, CATALOGUE)
-            assert (seat.slip_on, seat.passes.high) == (step.how, step.passes_mm)
+            seat = end_seat(branch, end, Sizing(index(made), CATALOGUE))
+            assert (seat.installation, seat.passes.high) == (step.how, step.passes_mm)
 
 
 # ---------------------------------------------------------------- sleeves on single wires
 
 
 def wire_at(made: Harness, at: str, kind: str = "sleeve") -> Seat:
-    done = done_ends(made.branches, circuits_by_branch(made), made)
-    return wire_seat(made.circuits[0], made, CATALOGUE, kind, at, done)
+    return wire_seat(made.circuits[0], Sizing(index(made), CATALOGUE), kind, at)
 
 
 CRIMPED: dict[str, Any] = {"crimped": True}
@@ -254,7 +268,7 @@ FITTED: dict[str, Any] = {"fitted": True}
 
 
 @pytest.mark.parametrize(
-    ("here", "there", "passes", "how"),
+    ("here", "there", "passes", "words"),
     [
         # 20 AWG TXL is 1.9 mm at most (SAE J1128), the contact 2.6, connector J4 18, P1 30 mm
         ({}, {}, 1.9, "thread on before its contact is crimped"),
@@ -271,16 +285,16 @@ FITTED: dict[str, Any] = {"fitted": True}
         (FITTED, FITTED, 18.0, "pass over the connector J4, 18 mm"),
     ],
 )
-def test_a_sleeve_on_a_wire(here: dict[str, Any], there: dict[str, Any], passes: float, how: str) -> None:
+def test_a_sleeve_on_a_wire(here: dict[str, Any], there: dict[str, Any], passes: float, words: str) -> None:
     seat = wire_at(boat(replace(J4, **here), replace(P1, **there)), "J4")
     assert (seat.passes.high, seat.closes_on.high) == (passes, 1.9)
-    assert seat.slip_on == how
+    assert how(seat) == words
     assert bool(seat.obstacle) == (passes > 1.9)
 
 
 def test_what_goes_on_a_wire_from_the_side_passes_nothing() -> None:
     both_on = boat(replace(J4, **FITTED), replace(P1, **FITTED))
-    assert [(s.passes.high, s.slip_on) for s in (wire_at(both_on, "J4", "wrap"), wire_at(both_on, "J4", "flag"))] == [
+    assert [(s.passes.high, how(s)) for s in (wire_at(both_on, "J4", "wrap"), wire_at(both_on, "J4", "flag"))] == [
         (1.9, "")
     ] * 2
 
@@ -296,11 +310,11 @@ def test_a_connector_that_is_on_holds_wires_of_no_branch_too() -> None:
     """W9 runs from J4 to J9, in no branch: its contact lies in J4 all the same."""
     made = boat(replace(J4, **FITTED), P1)
     made = replace(made, circuits=(circuit("W9", "J4:4", "J9:1"), *made.circuits))
-    assert wire_at(made, "J4").slip_on == "thread on from J9 before its contact is crimped; J4 is done already"
+    assert how(wire_at(made, "J4")) == "thread on from J9 before its contact is crimped; J4 is done already"
 
 
 def test_a_sleeve_in_place_of_a_wrap_must_pass_what_is_fitted() -> None:
     made = boat(replace(J4, **FITTED, settings=settings(branch_marker_kind="wrap")), replace(P1, **FITTED))
-    branch, through = made.branches[0], circuits_by_branch(made)["B4"]
-    assert end_seat(branch, branch.ends[0], through, made, CATALOGUE).passes.high < 5
-    assert end_seat(branch, branch.ends[0], through, made, CATALOGUE, "sleeve").passes.high == 18.0
+    branch, sizing = made.branches[0], Sizing(index(made), CATALOGUE)
+    assert end_seat(branch, branch.ends[0], sizing).passes.high < 5
+    assert end_seat(branch, branch.ends[0], sizing, "sleeve").passes.high == 18.0

@@ -1,6 +1,5 @@
 """Printer profiles: what they refuse, and a printed length that comes out right after calibration."""
 
-import io
 import json
 from dataclasses import replace
 from functools import cache
@@ -13,9 +12,9 @@ from click.testing import CliRunner
 from PIL import Image
 
 from labeler.cli.main import main
-from labeler.draw.around import Header
 from labeler.draw.pdf import INSET_MM, calibration_pdf, draw_sheets, empty_pdf
 from labeler.draw.pens import BOX_LINE_MM
+from labeler.draw.sheet_frame import Header
 from labeler.errors import LabelerError
 from labeler.layout.place import lay_out
 from labeler.model import Box, Face, Piece, Run
@@ -187,20 +186,17 @@ def test_a_printed_length_is_right_after_calibration(error_x: float, error_y: fl
 
 
 def test_sheets_are_corrected_too(tmp_path: Path) -> None:
-    from io import BytesIO
 
-    from labeler.draw.around import Header
     from labeler.draw.pdf import draw_sheets
+    from labeler.draw.sheet_frame import Header
 
     sheets = lay_out([Piece("a", Face(95, 54), A4.name)], {A4.name: A4})
-    target = BytesIO()
-    draw_sheets(sheets, target, title="t", header=Header("t"), printer=Printer(scale_x=1.05, scale_y=0.97))
-    text = pdfium.PdfDocument(target.getvalue())[0].get_textpage()
+    data = draw_sheets(sheets, title="t", header=Header("t"), printer=Printer(scale_x=1.05, scale_y=0.97))
+    text = pdfium.PdfDocument(data)[0].get_textpage()
     found = text.search("50 mm").get_next()
     assert found is not None
-    plain = BytesIO()
-    draw_sheets(sheets, plain, title="t", header=Header("t"))
-    other = pdfium.PdfDocument(plain.getvalue())[0].get_textpage()
+    plain = draw_sheets(sheets, title="t", header=Header("t"))
+    other = pdfium.PdfDocument(plain)[0].get_textpage()
     place = other.search("50 mm").get_next()
     assert place is not None
     centre = 105 * 72 / 25.4
@@ -295,16 +291,13 @@ def test_a_printer_without_a_name_is_refused(tmp_path: Path, name: str, command:
 
 def boxed_sheet(printer: Printer, dpi: float | None) -> bytes:
     """One tag with a box of 80 x 40 mm on it, the longest lines of its page."""
-    from io import BytesIO
 
-    from labeler.draw.around import Header
     from labeler.draw.pdf import draw_sheets
+    from labeler.draw.sheet_frame import Header
 
     stock = replace(A4, cut_lines=False, hole_mm=0.0)
     sheets = lay_out([Piece("a", Face(95, 54, boxes=(Box(7.0, 7.0, 80.0, 40.0),)), stock.name)], {stock.name: stock})
-    target = BytesIO()
-    draw_sheets(sheets, target, title="t", header=Header("t"), printer=printer, dpi=dpi)
-    return target.getvalue()
+    return draw_sheets(sheets, title="t", header=Header("t"), printer=printer, dpi=dpi)
 
 
 def box_on(paper: np.ndarray) -> tuple[float, float, float, float]:
@@ -403,9 +396,8 @@ def test_tube_on_a_reel_is_as_long_as_it_should_be(tmp_path: Path, stock: str, d
     printer = Printer("short", "thermal transfer", dpi or None, scale_x=100 / 99.2)
     face, stocks = Face(50.0, 8.0, (Run("W", FONT, 4.0, 44.0, 2.0),)), {stock: load_catalogue().stock(stock)}
     sheets = lay_out([Piece(f"M{n}", face, stock, "3/16, WH") for n in range(15)], stocks)
-    file = io.BytesIO()
-    draw_sheets(sheets, file, title="t", header=Header("RSB-210"), printer=printer, dpi=dpi or None)
-    pages = list(pdfium.PdfDocument(file.getvalue()))
+    data = draw_sheets(sheets, title="t", header=Header("RSB-210"), printer=printer, dpi=dpi or None)
+    pages = list(pdfium.PdfDocument(data))
     assert len(pages) == len(sheets)
     for page, sheet in zip(pages, sheets, strict=True):
         dot = 25.4 / dpi if dpi else 0.001

@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from labeler.errors import Problem, Where
+from labeler.harness import index
 from labeler.job.check import check
 from labeler.model import Branch, BranchEnd, Cable, Circuit, Connector, Harness, Pin
 from labeler.read.lists import read_csv
@@ -71,7 +72,7 @@ def with_settings(**changes: Any) -> Harness:
 
 
 def found(harness: Harness) -> tuple[Problem, ...]:
-    return validate(harness, load_catalogue())
+    return validate(index(harness), load_catalogue())
 
 
 def test_a_harness_that_is_right() -> None:
@@ -231,7 +232,7 @@ def test_settings_that_contradict_each_other_are_told_once() -> None:
     base = replace(default_settings(), shortest_cut_mm=80.0, reading_arc_deg=150.0)
     branch = new_branch("B1", ends=(new_end("J1", settings=replace(base, grip=0.2)),), settings=replace(base, slip=0.2))
     made = replace(BOAT, settings=base, branches=(branch,))
-    told = [p.message for p in validate(made, load_catalogue()) if "is larger than" in p.message]
+    told = [p.message for p in validate(index(made), load_catalogue()) if "is larger than" in p.message]
     assert told == [
         "shortest_cut_mm 80 is larger than longest_cut_mm 60",
         "reading_arc_deg 150 is larger than turning_arc_deg 120",
@@ -240,24 +241,21 @@ def test_settings_that_contradict_each_other_are_told_once() -> None:
 
 def test_a_font_that_is_not_there_is_told_once() -> None:
     made = replace(BOAT, settings=replace(default_settings(), font="Atkinson Hyperlegibel"))
-    told = [p for p in validate(made, load_catalogue()) if "unknown font" in p.message]
+    told = [p for p in validate(index(made), load_catalogue()) if "unknown font" in p.message]
     assert len(told) == 1
     assert "did you mean 'Atkinson Hyperlegible'" in told[0].fix
 
 
 def test_connectors_that_get_no_sleeve_are_pointed_out() -> None:
     made = replace(BOAT, branches=(new_branch("B1", ends=(new_end(BOAT.connectors[0].id),)),))
-    told = [p for p in validate(made, load_catalogue()) if "no sleeve there" in p.message]
+    told = [p for p in validate(index(made), load_catalogue()) if "no sleeve there" in p.message]
     assert [p.warning for p in told] == [True]
     assert BOAT.connectors[1].id in told[0].message
 
 
 def test_an_insulation_that_is_taken_is_said() -> None:
-    made = replace(
-        with_settings(wire=""),
-        circuits=(circuit("W1", "J1:1", "J2:1", size="20 AWG", settings=replace(SETTINGS, wire="")),),
-    )
-    told = [p for p in validate(made, load_catalogue()) if "no insulation is named" in p.message]
+    made = replace(with_settings(wire=""), circuits=(circuit("W1", "J1:1", "J2:1", size="20 AWG", wire=""),))
+    told = [p for p in validate(index(made), load_catalogue()) if "no insulation is named" in p.message]
     assert [p.warning for p in told] == [True]
     assert "SAE J1128 TXL is taken" in told[0].message
 
@@ -266,11 +264,11 @@ def test_a_splice_that_may_lie_either_side_of_a_junction_is_pointed_out() -> Non
     wires = (circuit("W104", "J4:4", "S2"), circuit("W105", "S2", "P1:2"))
     made = with_circuit(*wires, at_splice="S2")
     made = replace(made, circuits=wires, branches=(*between("J4", "X1"), *between("X1", "P1")), bags=())
-    told = [p.message for p in validate(made, load_catalogue()) if p.warning]
+    told = [p.message for p in validate(index(made), load_catalogue()) if p.warning]
     beyond = "splice S2 is taken to lie beyond where branches meet"
     assert told == [f"branch J4X1: {beyond}", f"branch X1P1: {beyond}"]
     on_it = replace(made, branches=(*between("J4", "S2"), *between("S2", "X1"), *between("X1", "P1")))
-    assert not [p for p in validate(on_it, load_catalogue()) if p.warning]
+    assert not [p for p in validate(index(on_it), load_catalogue()) if p.warning]
 
 
 def in_cable(outside_mm: float, *cores: Circuit) -> list[str]:
@@ -328,5 +326,5 @@ def test_a_colour_of_tube_that_is_no_code_is_told_once(colour: str, told: bool) 
 def test_names_that_are_read_for_one_another_are_told(one: str, other: str, only: str) -> None:
     text = f"Wire,From,To,AWG\nW1,{one}:1,P1:1,20\nW2,{other}:2,P1:2,20\n"
     made = read_csv(text.encode(), "boat.csv", "boat", default_settings())
-    told = [note.message for note in validate(made, load_catalogue()) if "differs from" in note.message]
+    told = [note.message for note in validate(index(made), load_catalogue()) if "differs from" in note.message]
     assert told == ([f"connector {other} differs from {one} at boat.csv:2 only in {only}"] if only else [])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -11,14 +11,22 @@ from typing import Any
 import pytest
 
 from labeler.draw.bench import PAGES_MM, SIDE_MM, draw_bench_sheet
-from labeler.errors import LabelerError, WrongUse
+from labeler.errors import WrongUse
+from labeler.harness import index
 from labeler.model import (
-    SEE_BENCH_SHEET,
+    CRIMP_CONTACT,
+    CRIMP_CONTACTS,
     Circuit,
+    ClosingStep,
     Connector,
     Face,
     Fit,
+    Harness,
+    Installation,
+    InstallationStep,
     Marker,
+    Obstacle,
+    PackedBundle,
     Piece,
     Pin,
     Placed,
@@ -26,12 +34,14 @@ from labeler.model import (
     Seat,
     Sheet,
     Stock,
-    ThreadStep,
     Tube,
 )
-from labeler.tables.catalogue import default_settings
+from labeler.size.bundles import Sizing
+from labeler.tables.catalogue import default_settings, load_catalogue
+from labeler.work import wording
 from labeler.work.bench_sheet import BenchSheet, Remark, bench_sheet, cautions
-from labeler.work.branch_pages import BranchPage, Picture
+from labeler.work.branch_pages import BranchFacts, BranchPage, Picture
+from labeler.work.sleeves import Instructions, Place, SleeveRow, as_json, from_json
 from tests.make import new_branch, new_circuit, new_end, new_harness
 
 QUARTER = Tube("AS23053/5", "AS23053/5 1/4", 6.35, 3.175, 0.635, 0.559, 0.711)
@@ -47,9 +57,15 @@ CONNECTORS = {
     "J6": "Water sampler",
     "J7": "Winch counter",
 }
-# branch, end, text (none: plain), tube, cut length, way on
-ENDS: tuple[tuple[str, str, tuple[str, ...], Tube, float, str], ...] = tuple(
-    (branch, end, text, tube, length, f"thread on at {end} before the contacts are crimped")
+
+
+def open_end(at: str) -> Installation:
+    return Installation(at, before=ClosingStep(CRIMP_CONTACTS, (at,)))
+
+
+# branch, end, text (none: plain), tube, cut length, how it goes on
+ENDS: tuple[tuple[str, str, tuple[str, ...], Tube, float, Installation], ...] = tuple(
+    (branch, end, text, tube, length, open_end(end))
     for branch, end, text, tube, length in (
         ("B1", "J1", ("BOW LIGHT", "J1"), QUARTER, 30.0),
         ("B1", "P1", (), QUARTER, 20.0),
@@ -70,9 +86,16 @@ ENDS: tuple[tuple[str, str, tuple[str, ...], Tube, float, str], ...] = tuple(
 
 
 def sleeve(
-    branch: str, at: str, text: tuple[str, ...], tube: Tube | None, length: float, how: str, **settings: str
+    branch: str,
+    at: str,
+    text: tuple[str, ...],
+    tube: Tube | None,
+    length: float,
+    how: Installation | None,
+    **settings: str,
 ) -> Fit:
-    seat = Seat(Range(4, 5), Range(4, 4.5), Range(4, 4.5), "4 wires", how)
+    bundle = PackedBundle(4, 4.0, 4.0, 5.0, 1.2, 0.05)
+    seat = Seat(Range(4, 5), Range(4, 4.5), Range(4, 4.5), wires=4, basis=bundle, installation=how)
     setup = replace(default_settings(), **settings)  # type: ignore[arg-type]
     marker = Marker(f"S-{branch}-{at}", "sleeve", "branch end", at, text, False, setup, bool(text), branch)
     return Fit(marker, "fits", (), text, seat, tube, cut_length_mm=length)
@@ -80,14 +103,15 @@ def sleeve(
 
 def wrap(circuit: str, at: str, text: str) -> Fit:
     marker = Marker(f"W-{circuit}-{at}", "wrap", "wire end", at, (text,), True, default_settings(), circuit=circuit)
-    seat = Seat(Range(2, 2), Range(2, 2), Range(2, 2), "20 AWG", f"thread on before {at} is crimped")
+    how = Installation(before=ClosingStep(CRIMP_CONTACT))
+    seat = Seat(Range(2, 2), Range(2, 2), Range(2, 2), wire="20 AWG", installation=how)
     return Fit(marker, "fits", (), (text,), seat, stock="wrap-a4-25x18")
 
 
 def tag(connector: str) -> Fit:
     """A connector's tag that could not hold its wire ends and refers to the bench sheet."""
     marker = Marker(f"T-{connector}", "tag", "bag", connector, (connector,), False, default_settings(), far=connector)
-    return Fit(marker, "fits", (), (connector, f"many wire ends: {SEE_BENCH_SHEET}"), stock="tag-a4-95x54")
+    return Fit(marker, "fits", (), (connector,), stock="tag-a4-95x54", on_bench_sheet=True)
 
 
 def circuit(number: int, cavity: int, to: str, colour: str, signal: str) -> Circuit:
@@ -126,10 +150,11 @@ BOAT = new_harness(
 WRAPS = tuple(
     wrap(c.id, str(near), f"{near}/{far}") for c in CIRCUITS for near, far in ((c.start, c.finish), (c.finish, c.start))
 )
-FITTED = sleeve("B7", "P2", ("SPARE", "P2"), HALF, 35.0, "pass over the fitted connector P2 (11 mm)", heating="even")
+OVER_P2 = Obstacle("connector", "P2", 11.0)
+FITTED = sleeve("B7", "P2", ("SPARE", "P2"), HALF, 35.0, Installation("P2", obstacle=OVER_P2), heating="even")
 FITS = (*(sleeve(*end) for end in ENDS), FITTED, *WRAPS, *map(tag, CONNECTORS))
 TOO_WIDE = replace(
-    sleeve("B8", "J8", ("PUMP ROOM LEVEL", "J8"), None, 0.0, "thread on at J8 before the contacts are crimped"),
+    sleeve("B8", "J8", ("PUMP ROOM LEVEL", "J8"), None, 0.0, open_end("J8")),
     verdict="does not fit",
     reasons=("3:1 single wall: none passes: largest 39.00 mm supplied, 41.80 needed",),
     ways_out=("mark the end with a wrap instead",),
@@ -154,8 +179,27 @@ def sheets() -> tuple[Sheet, ...]:
     )
 
 
+def sheet_of(
+    fits: Sequence[Fit],
+    left_out: Sequence[Fit] = (),
+    on: Sequence[Sheet] = (),
+    order: Sequence[InstallationStep] = (),
+    harness: Harness = BOAT,
+) -> BenchSheet:
+    made = bench_sheet(Sizing(index(harness), load_catalogue()), fits, left_out, on, order)
+    return replace(made, unit="007", date="14 May 2031")
+
+
+def how(step: SleeveRow) -> str:
+    return wording.instructions(step.how)
+
+
+def places(steps: Iterable[SleeveRow]) -> list[str]:
+    return [wording.place(step.place) for step in steps]
+
+
 def sample(**changes: object) -> BenchSheet:
-    made = bench_sheet(BOAT, "007", FITS, (TOO_WIDE,), sheets(), date="14 May 2031")
+    made = sheet_of(FITS, (TOO_WIDE,), sheets())
     return replace(made, **changes)  # type: ignore[arg-type]
 
 
@@ -163,43 +207,41 @@ def sample(**changes: object) -> BenchSheet:
 
 
 def test_sleeves_to_thread_on_first_come_in_harness_order() -> None:
-    made = bench_sheet(BOAT, "007", tuple(reversed(FITS)), (), ())
+    made = sheet_of(tuple(reversed(FITS)))
     assert [step.branch for step in made.thread_first] == [end[0] for end in ENDS]
     step = sample().thread_first[6]
-    assert (step.place, step.tube, step.cut_length_mm) == ("B4 at J4", "AS23053/5 1/4", 30.0)
+    assert (step.place, step.tube, step.cut_length_mm) == (Place("B4", "J4"), "AS23053/5 1/4", 30.0)
     assert step.lines == ("DEPTH", "J4")
     assert step.colour == "white"  # WH, the default of the tube's colour (data/choices.toml)
-    assert step.how == "thread on at J4 before the contacts are crimped; end of the line to J4"
+    assert how(step) == "thread on at J4 before the contacts are crimped; end of the line to J4"
 
 
 def test_a_branch_is_threaded_in_its_own_order_with_its_covering() -> None:
-    threading = (
-        ThreadStep("B4", "sleeve", "P1", "J4", "", 0.0, ""),
-        ThreadStep(
-            "B4", "braided sleeving", "", "J4", "", 4.0, "thread on from J4 before the contacts at J4 are crimped"
-        ),
-        ThreadStep("B4", "sleeve", "J4", "J4", "", 0.0, ""),
+    order = (
+        InstallationStep("B4", "P1", "", 0.0, open_end("J4")),
+        InstallationStep("B4", "", "braided sleeving", 4.0, open_end("J4")),
+        InstallationStep("B4", "J4", "", 0.0, open_end("J4")),
     )
-    made = bench_sheet(BOAT, "007", FITS, (), (), threading=threading)
-    steps = [(step.place, step.tube) for step in made.thread_first if step.branch == "B4"]
+    made = sheet_of(FITS, order=order)
+    steps = [(wording.place(step.place), step.tube) for step in made.thread_first if step.branch == "B4"]
     assert steps == [("B4 at P1", "AS23053/5 1/4"), ("B4", "braided sleeving"), ("B4 at J4", "AS23053/5 1/4")]
     assert not any(cut.tube == "braided sleeving" for cut in made.cuts)
     # numbered from 1 in each branch; no number where no order is given
     assert [step.number for step in made.thread_first if step.branch == "B4"] == [1, 2, 3]
     assert {step.number for step in made.thread_first if step.branch != "B4"} == {0}
     left = next(fit for fit in FITS if (fit.marker.branch, fit.marker.at) == ("B4", "P1"))
-    fewer = bench_sheet(BOAT, "007", FITS, (left,), (), threading=threading)
+    fewer = sheet_of(FITS, (left,), order=order)
     assert [(s.number, s.at) for s in fewer.thread_first if s.branch == "B4"] == [(1, ""), (2, "J4")]
 
 
 def test_what_passes_an_obstacle_says_how_much_is_to_spare() -> None:
     """12.7 mm supplied over a connector of 11 mm: 1.7 mm."""
     assert FITTED.seat is not None
-    seat = replace(FITTED.seat, passes=Range(4.0, 11.0), obstacle="connector P2, 11 mm")
-    (step,) = bench_sheet(BOAT, "1", [replace(FITTED, seat=seat)], (), ()).thread_later
-    assert step.how.startswith("pass over the fitted connector P2 (11 mm); 1.7 mm to spare; ")
-    (plain,) = bench_sheet(BOAT, "1", [FITTED], (), ()).thread_later
-    assert "to spare" not in plain.how
+    seat = replace(FITTED.seat, passes=Range(4.0, 11.0), obstacle=OVER_P2)
+    (step,) = sheet_of([replace(FITTED, seat=seat)]).thread_later
+    assert how(step).startswith("pass over the connector P2, 11 mm; 1.7 mm to spare; ")
+    (plain,) = sheet_of([FITTED]).thread_later
+    assert "to spare" not in how(plain)
 
 
 def test_what_passes_the_fitted_connector_waits() -> None:
@@ -207,29 +249,47 @@ def test_what_passes_the_fitted_connector_waits() -> None:
 
 
 @pytest.mark.parametrize(
-    ("how", "first"),
+    ("installed", "first"),
     [
-        ("thread on at J4 before the contacts are crimped", True),
-        ("thread on from J4, before its contacts are crimped: P1 is already fitted", True),
-        ("pass over the fitted connector J4 (18 mm)", False),
-        ("", False),
+        (open_end("J4"), True),
+        (replace(open_end("J4"), own=False, terminated="P1"), True),
+        (Installation("valve before pump", obstacle=Obstacle("connector", "valve before pump", 18.0)), False),
+        (None, False),
     ],
 )
-def test_an_instruction_that_names_a_step_it_precedes_comes_first(how: str, first: bool) -> None:
-    made = bench_sheet(BOAT, "1", [sleeve("B4", "J4", ("J4",), QUARTER, 30, how)], (), ())
+def test_what_a_step_of_the_work_shuts_out_comes_first(installed: Installation | None, first: bool) -> None:
+    made = sheet_of([sleeve("B4", "J4", ("J4",), QUARTER, 30, installed)])
     assert (len(made.thread_first), len(made.thread_later)) == ((1, 0) if first else (0, 1))
+
+
+def test_a_strip_whose_sleeve_passes_what_is_on_waits_too() -> None:
+    """It is wound on before shrinking, which shuts nothing out."""
+    strip = replace(FITTED, marker=replace(FITTED.marker, kind="insert"))
+    (row,) = sheet_of([strip]).thread_later
+    assert "wind the paper strip on under it before shrinking" in how(row)
+
+
+@pytest.mark.parametrize("text", ["thread on at J4 before it is on", "{", "[1]", '{"installation": 1}', '{"x": 1}'])
+def test_instructions_that_a_record_keeps_in_words_are_said_as_they_stand(text: str) -> None:
+    """They come first: whether a step shuts them out is not known."""
+    assert wording.instructions(from_json(text)) == text
+    assert from_json(text).closes
+
+
+def test_what_was_not_recorded_is_said() -> None:
+    assert wording.instructions(from_json(as_json(Instructions(at="J4")))) == "not recorded"
 
 
 def test_wraps_are_not_threaded_nor_cut_but_wire_sleeves_are() -> None:
     lone = replace(WRAPS[0].marker, kind="sleeve", at="J1:1", branch="B1")
     wire = replace(WRAPS[0], marker=lone, tube=QUARTER, cut_length_mm=20.0)
-    made = bench_sheet(BOAT, "1", (*WRAPS, wire), (), ())
-    assert [step.place for step in made.thread_first] == ["B1 at J1:1"]
+    made = sheet_of((*WRAPS, wire))
+    assert places(made.thread_first) == ["B1 at J1:1"]
     assert [cut.quantity for cut in made.cuts] == [1]
 
 
 def test_equal_pieces_are_cut_together() -> None:
-    cuts = {(c.tube, c.cut_length_mm, c.lettered): c.places for c in sample().cuts}
+    cuts = {(c.tube, c.cut_length_mm, c.lettered): tuple(map(wording.place, c.places)) for c in sample().cuts}
     # counted by hand in ENDS
     assert cuts[QUARTER.name, 30.0, True] == ("B1 at J1", "B2 at J2", "B2 at P1", "B4 at J4")
     assert cuts[QUARTER.name, 20.0, False] == ("B1 at P1", "B4 at P1")
@@ -247,18 +307,20 @@ def test_totals_are_the_sums_of_the_pieces() -> None:
 
 
 def test_colours_are_cut_apart() -> None:
-    pair = [sleeve("B1", at, ("A",), QUARTER, 30, "", tube_colour=code) for at, code in (("J1", "YE"), ("P1", "x"))]
-    totals = bench_sheet(BOAT, "1", pair, (), ()).totals
+    pair = [sleeve("B1", at, ("A",), QUARTER, 30, None, tube_colour=code) for at, code in (("J1", "YE"), ("P1", "x"))]
+    totals = sheet_of(pair).totals
     assert [(total.colour, total.length_m) for total in totals] == [("yellow", 0.03), ("x", 0.03)]
 
 
 def test_each_sleeve_is_heated_in_its_own_way() -> None:
     ways = {practice.heating: practice for practice in sample().practices}
     # plain sleeves have no lettering to spare
-    assert ways["even"].places == ("B1 at P1", "B4 at P1", "B6 at P1", "B7 at P2")
-    assert "plain side first" in ways["back first"].how
-    assert len(ways["back first"].places) == 11  # 14 ends less 3 plain ones
-    loose = bench_sheet(BOAT, "1", [sleeve("B1", "J1", ("A",), QUARTER, 30, "", heating="any")], (), ())
+    evenly = [step for step in (*sample().thread_first, *sample().thread_later) if step.heating == "even"]
+    assert places(evenly) == ["B1 at P1", "B4 at P1", "B6 at P1", "B7 at P2"]
+    assert ways["even"].sleeves == 4
+    assert "plain side first" in wording.HEATING["back first"]
+    assert ways["back first"].sleeves == 11  # 14 ends less 3 plain ones
+    loose = sheet_of([sleeve("B1", "J1", ("A",), QUARTER, 30, None, heating="any")])
     assert [practice.heating for practice in loose.practices] == ["any"]
 
 
@@ -273,19 +335,19 @@ def test_sheets_are_counted_by_stock_and_tube() -> None:
 
 def test_what_is_left_out_is_neither_threaded_nor_cut() -> None:
     gone = replace(FITS[0], verdict="does not fit", reasons=("too long by 3 mm",))
-    made = bench_sheet(BOAT, "1", FITS, (gone,), ())
+    made = sheet_of(FITS, (gone,))
     assert made.missing == (Remark("sleeve B1 at J1", "BOW LIGHT / J1", "left out", ("too long by 3 mm",)),)
-    assert "B1 at J1" not in [step.place for step in made.thread_first]
+    assert "B1 at J1" not in places(made.thread_first)
     assert {total.tube: total.length_m for total in made.totals}[QUARTER.name] == 0.13  # 160 - 30 mm
 
 
 def test_what_is_made_and_does_not_fit_is_named_too() -> None:
     bad = replace(FITS[0], verdict="does not fit", reasons=("capitals 1.1 mm",))
     near = replace(FITS[2], verdict="tight", reasons=("turn to read",))
-    made = bench_sheet(BOAT, "1", (bad, near), (), ())
+    made = sheet_of((bad, near))
     assert [(r.place, r.state) for r in made.missing] == [("sleeve B1 at J1", "does not fit")]
     assert [(r.place, r.reasons) for r in made.tight] == [("sleeve B2 at J2", ("turn to read",))]
-    assert [step.place for step in made.thread_first] == ["B1 at J1", "B2 at J2"]
+    assert places(made.thread_first) == ["B1 at J1", "B2 at J2"]
 
 
 def test_cavities_stand_in_their_natural_order() -> None:
@@ -294,15 +356,14 @@ def test_cavities_stand_in_their_natural_order() -> None:
     assert [end.cavity for end in computer.ends] == [str(n) for n in range(1, 15)]  # 10 after 9, not after 1
     assert (computer.ends[0].to, computer.ends[0].marker) == ("J1:2", ("P1:1/J1:2",))  # cavity 1 % 4 + 1, see circuit()
     pins = [new_circuit(c, Pin("X", c), Pin("Y", c)) for c in ("B", "10", "²", "A", "9", "9" * 5000)]
-    named = bench_sheet(
-        new_harness("h", settings=default_settings(), circuits=tuple(pins)), "1", (tag("X"),), (), ()
-    ).connectors[0]
+    listed = new_harness("h", settings=default_settings(), circuits=tuple(pins))
+    named = sheet_of((tag("X"),), harness=listed).connectors[0]
     assert [end.cavity for end in named.ends][1:3] == ["9", "10"]
 
 
 def test_only_connectors_whose_tags_refer_here_are_listed() -> None:
-    assert bench_sheet(BOAT, "1", WRAPS, (), ()).connectors == ()
-    assert [c.connector for c in bench_sheet(BOAT, "1", (tag("J2"),), (), ()).connectors] == ["J2"]
+    assert sheet_of(WRAPS).connectors == ()
+    assert [c.connector for c in sheet_of((tag("J2"),)).connectors] == ["J2"]
 
 
 def test_every_caution_of_the_table_is_taken_and_named_with_its_source() -> None:
@@ -346,7 +407,7 @@ def test_the_cautions_name(words: str) -> None:
 
 def drawn(sheet: BenchSheet, folder: Path, page: str = "A4") -> Path:
     path = folder / "bench.pdf"
-    draw_bench_sheet(sheet, path, page=page, force=True)
+    path.write_bytes(draw_bench_sheet(sheet, page))
     return path
 
 
@@ -367,13 +428,14 @@ def test_the_page_says_all_that_the_values_say(tmp_path: Path) -> None:
     sheet = sample()
     path = drawn(sheet, tmp_path)
     rows = [
-        f"{step.place}{' / '.join(step.lines) or 'plain'}{step.tube},{step.colour}{step.cut_length_mm:g} mm{step.how}"
+        f"{wording.place(step.place)}{' / '.join(step.lines) or 'plain'}{step.tube},{step.colour}"
+        f"{step.cut_length_mm:g} mm{how(step)}"
         for step in (*sheet.thread_first, *sheet.thread_later)
     ]
     words = (
         *(f"{c.about}: {c.text}" for c in sheet.cautions),
         *(c.source for c in sheet.cautions),
-        *(p.how for p in sheet.practices),
+        *(wording.HEATING[p.heating] for p in sheet.practices),
         *TOO_WIDE.reasons,
         *TOO_WIDE.ways_out,
         *("PUMP ROOM LEVEL / J8", "left out", "1 marker left out"),
@@ -391,6 +453,16 @@ def test_the_page_says_all_that_the_values_say(tmp_path: Path) -> None:
     assert unsaid(path, *rows, *cuts, *words) == []
 
 
+def test_names_of_ends_are_whole_where_the_branch_is_named_once(tmp_path: Path) -> None:
+    """More than 120 characters of places: the branch is named once, and "valve at mast" is one name."""
+    names = ["valve at mast", "valve at pump", *(f"J{n}" for n in range(10, 32))]
+    many = [sleeve("B1", name, ("A", "B"), QUARTER, 30.0, None) for name in names]
+    many.append(sleeve("B2", "J99", ("A", "B"), QUARTER, 30.0, None))
+    sheet = sheet_of(many)
+    said = f"25 × 30 mmB1 at valve at mast, valve at pump, {', '.join(names[2:])}, B2 at J99"
+    assert unsaid(drawn(sheet, tmp_path), said) == []
+
+
 def test_the_sleeves_to_thread_on_head_the_sheet(tmp_path: Path) -> None:
     page = texts(drawn(sample(), tmp_path))[0]
     places = [page.index(words) for words in ("THREADONFIRST", "NOTONTHISHARNESSthese", "CUT", "SHRINK", "PRINT")]
@@ -398,11 +470,8 @@ def test_the_sleeves_to_thread_on_head_the_sheet(tmp_path: Path) -> None:
 
 
 def test_the_steps_of_a_branch_are_numbered(tmp_path: Path) -> None:
-    threading = (
-        ThreadStep("B4", "sleeve", "P1", "J4", "", 0.0, ""),
-        ThreadStep("B4", "sleeve", "J4", "J4", "", 0.0, ""),
-    )
-    made = bench_sheet(BOAT, "007", FITS, (), (), threading=threading)
+    order = tuple(InstallationStep("B4", at, "", 0.0, open_end("J4")) for at in ("P1", "J4"))
+    made = sheet_of(FITS, order=order)
     assert unsaid(drawn(made, tmp_path), "1 B4 at P1 plain", "2 B4 at J4 DEPTH / J4") == []
 
 
@@ -416,9 +485,7 @@ def test_tight_ones_share_their_reason(tmp_path: Path) -> None:
 
 
 def fifteen() -> BenchSheet:
-    return bench_sheet(
-        BOAT, "007", (*FITS[:14], sleeve("B8", "J8", ("PUMP",), HALF, 40, ENDS[0][5].replace("J1", "J8"))), (), sheets()
-    )
+    return sheet_of((*FITS[:14], sleeve("B8", "J8", ("PUMP",), HALF, 40, open_end("J8"))), on=sheets())
 
 
 @pytest.mark.parametrize("page", PAGES_MM)
@@ -430,7 +497,7 @@ def test_fifteen_branch_ends_take_one_page(tmp_path: Path, page: str) -> None:
 
 def long_sheet() -> BenchSheet:
     steps = sample().thread_first * 12
-    huge = replace(steps[0], lines=("W" * 4000,), how="before " + "word " * 3000)
+    huge = replace(steps[0], lines=("W" * 4000,), how=Instructions(written="before " + "word " * 3000))
     return sample(thread_first=(*steps, huge), harness="Boat " * 120)
 
 
@@ -507,7 +574,7 @@ def test_the_same_sheet_gives_the_same_bytes(tmp_path: Path) -> None:
 
 
 def test_a_bare_harness_still_has_its_cautions(tmp_path: Path) -> None:
-    path = drawn(bench_sheet(new_harness("h", settings=default_settings()), "", (), (), ()), tmp_path)
+    path = drawn(sheet_of((), harness=new_harness("h", settings=default_settings())), tmp_path)
     assert unsaid(path, "TAKE CARE", "THREAD ON") == ["THREAD ON"]
     assert len(texts(path)) == 1
 
@@ -525,7 +592,7 @@ def test_every_page_of_a_branch_says_which_branch_it_is(tmp_path: Path) -> None:
     # 120 wire ends in rows of about 5 mm are 600 mm: two pages at least beside the work, each with its foot
     ends = sample().connectors[0].ends[:1] * 120
     pins = (replace(sample().connectors[0], ends=ends),)
-    one = BranchPage("B4", "J4 - P1", (), (), Picture(None, "", ()), (), None, pins)
+    one = BranchPage("B4", (), BranchFacts({}, None, None, None), (), Picture(None, "", ()), (), pins)
     two = replace(one, branch="B5")
     pages = texts(drawn(sample(branches=(one, two)), tmp_path))
     of_four, of_five = (sum(f"branch{name}·" in page for page in pages) for name in ("B4", "B5"))
@@ -534,18 +601,9 @@ def test_every_page_of_a_branch_says_which_branch_it_is(tmp_path: Path) -> None:
     assert "branchB4·" not in pages[0]
 
 
-def test_a_file_that_is_there_stays_unless_forced(tmp_path: Path) -> None:
-    path = tmp_path / "bench.pdf"
-    path.write_bytes(b"mine")
-    with pytest.raises(LabelerError, match="exists already"):
-        draw_bench_sheet(sample(), path, page="A4", force=False)
-    assert path.read_bytes() == b"mine"
-    assert list(tmp_path.iterdir()) == [path]
-
-
-def test_another_page_is_refused(tmp_path: Path) -> None:
+def test_another_page_is_refused() -> None:
     with pytest.raises(WrongUse, match="A4 or Letter"):
-        draw_bench_sheet(sample(), tmp_path / "x.pdf", page="A5", force=False)
+        draw_bench_sheet(sample(), "A5")
 
 
 @pytest.mark.parametrize(("count", "helps"), [(12, True), (13, False)])

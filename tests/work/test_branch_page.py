@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
-from io import BytesIO
 from typing import Any
 
 import pypdfium2
@@ -12,24 +11,33 @@ import pytest
 
 from labeler.draw.bench import draw_bench_sheet
 from labeler.draw.picture import SCALES, scale_for
+from labeler.harness import index
 from labeler.model import (
+    CRIMP_CONTACTS,
+    ClosingStep,
     Connector,
     Face,
     Fit,
     Harness,
+    Installation,
+    InstallationStep,
     Marker,
+    Obstacle,
+    PackedBundle,
     Pin,
     Range,
     Run,
     Seat,
+    SeatCovering,
     SeatPart,
-    ThreadStep,
     Tube,
 )
-from labeler.tables.catalogue import default_settings
+from labeler.size.bundles import Sizing
+from labeler.tables.catalogue import default_settings, load_catalogue
 from labeler.work.bench_sheet import BenchSheet, bench_sheet
 from labeler.work.branch_pages import BranchPage, branch_pages, covering_cut
-from labeler.work.sleeves import steps_of
+from labeler.work.sleeves import sleeve_rows
+from labeler.work.wording import facts, heading, work_step
 from tests.make import new_branch, new_circuit, new_end, new_harness
 
 MM = 72 / 25.4
@@ -63,8 +71,10 @@ def boat(**ends: Any) -> Harness:
 
 
 # 40 mm flat over the covering's edge: 30 to 32 mm on it and 9 to 11 mm on the bare wires, 41 mm in the middle.
-PARTS = (SeatPart("2 wires, braided sleeving", 32, Range(30, 32)), SeatPart("past the edge", 11, Range(9, 11)))
-SEAT = Seat(Range(5, 6), Range(4, 5), Range(5, 6), "2 wires, braided sleeving")
+PARTS = (SeatPart(32, Range(30, 32)), SeatPart(11, Range(9, 11)))
+BUNDLE = PackedBundle(2, 4.0, 4.0, 5.0, 1.2, 0.05)
+BRAID = SeatCovering("braided sleeving", Range(0.5, 0.5), "")
+SEAT = Seat(Range(5, 6), Range(4, 5), Range(5, 6), wires=2, basis=BUNDLE, covering=BRAID)
 
 
 OTHER = Run("PLUG P1", FONT, 4.0, 12.0, 6.0, 1.3)
@@ -100,10 +110,14 @@ def wrap(circuit: str, at: str) -> Fit:
     return Fit(marker, "fits", (), (at,))
 
 
-THREADING = (
-    ThreadStep("B4", "braided sleeving", "", "J4", "the contacts at J4 are crimped", 5.0, "thread on from J4"),
-    ThreadStep("B4", "sleeve", "J4", "J4", "the contacts at J4 are crimped", 6.0, "thread on at J4"),
-    ThreadStep("B4", "sleeve", "P1", "P1", "the contacts at P1 are crimped", 6.0, "thread on at P1"),
+def crimping(at: str) -> ClosingStep:
+    return ClosingStep(CRIMP_CONTACTS, (at,))
+
+
+ORDER = (
+    InstallationStep("B4", "", "braided sleeving", 5.0, Installation("J4", False, None, crimping("J4"))),
+    InstallationStep("B4", "J4", "", 6.0, Installation("J4", True, None, crimping("J4"))),
+    InstallationStep("B4", "P1", "", 6.0, Installation("P1", True, None, crimping("P1"))),
 )
 
 
@@ -112,28 +126,38 @@ def fits(harness: Harness, **settings: Any) -> tuple[Fit, ...]:
     return (lettered(harness, **settings), plain(), *wraps)
 
 
-def page(harness: Harness, threading: tuple[ThreadStep, ...] = THREADING, **settings: Any) -> BranchPage:
+def sizing(harness: Harness) -> Sizing:
+    return Sizing(index(harness), load_catalogue())
+
+
+def page(harness: Harness, order: tuple[InstallationStep, ...] = ORDER, **settings: Any) -> BranchPage:
     made = fits(harness, **settings)
-    return branch_pages(harness, {"B4": harness.circuits}, made, steps_of(harness, made, threading), threading)[0]
+    return branch_pages(sizing(harness), made, sleeve_rows(harness, made, order), order)[0]
+
+
+def steps(found: BranchPage) -> list[str]:
+    return [work_step(step)[0] for step in found.work]
+
+
+def details(found: BranchPage) -> dict[str, str]:
+    return dict(map(work_step, found.work))
 
 
 def sheet(harness: Harness, **settings: Any) -> BenchSheet:
     made = fits(harness, **settings)
-    through = {"B4": harness.circuits}
-    return bench_sheet(harness, "0001", made, (), (), threading=THREADING, circuits=through)
+    return replace(bench_sheet(sizing(harness), made, (), (), ORDER, pages=True), unit="0001")
 
 
 def drawn(harness: Harness, **settings: Any) -> pypdfium2.PdfDocument:
-    target = BytesIO()
-    draw_bench_sheet(sheet(harness, **settings), target, page="A4")
-    return pypdfium2.PdfDocument(target.getvalue())
+    data = draw_bench_sheet(sheet(harness, **settings), "A4")
+    return pypdfium2.PdfDocument(data)
 
 
 # ---------------------------------------------------------------- what it says
 
 
 def test_threading_comes_before_crimping_and_shrinking_last() -> None:
-    work = [step.what for step in page(boat()).work]
+    work = steps(page(boat()))
     assert work == [
         "Covering: braided sleeving, 2880 mm",  # by hand, see below
         "Sleeve “PROBE J4”: 3:1 single wall 9/3, white, 43 mm",
@@ -151,9 +175,9 @@ def test_threading_comes_before_crimping_and_shrinking_last() -> None:
 
 
 def test_a_fitted_connector_is_not_crimped_again_and_what_passes_it_comes_later() -> None:
-    over = replace(THREADING[1], before="", how="pass over the connector J4, 16 mm")
-    made = page(boat(fitted=True), (THREADING[0], over, THREADING[2]))
-    work = [step.what for step in made.work]
+    over = replace(ORDER[1], how=Installation("J4", True, Obstacle("connector", "J4", 16.0)))
+    made = page(boat(fitted=True), (ORDER[0], over, ORDER[2]))
+    work = steps(made)
     assert not any("of J4" in what or "Pin J4" in what for what in work)
     assert work.index("Sleeve “PROBE J4”: 3:1 single wall 9/3, white, 43 mm") > work.index("Pin P1, then lock it")
 
@@ -161,15 +185,13 @@ def test_a_fitted_connector_is_not_crimped_again_and_what_passes_it_comes_later(
 def test_wire_sleeves_are_threaded_before_their_contacts_are_crimped() -> None:
     harness = boat()
     made = [replace(f, marker=replace(f.marker, kind="sleeve")) if f.marker.on_wire else f for f in fits(harness)]
-    steps = steps_of(harness, made, THREADING)
-    (found,) = branch_pages(harness, {"B4": harness.circuits}, made, steps, THREADING)
-    work = [step.what for step in found.work]
+    (found,) = branch_pages(sizing(harness), made, sleeve_rows(harness, made, ORDER), ORDER)
+    work = steps(found)
     assert work.index("2 wire sleeves at J4, each on its own wire") < work.index("Crimp the contacts of J4")
 
 
 def test_heating_and_the_edge_of_the_covering_stand_beside_the_shrinking() -> None:
-    detail = {step.what: step.detail for step in page(boat()).work}
-    said = detail["“PROBE J4”: its edge 25 mm from J4, shrink it"]
+    said = details(page(boat()))["“PROBE J4”: its edge 25 mm from J4, shrink it"]
     assert said.startswith("10 mm of it on the bare wires")
     assert said.endswith("heat the plain side first until it has closed, then turn and finish the lettered side")
 
@@ -178,12 +200,12 @@ def test_covering_is_cut_with_its_allowance() -> None:
     harness = boat()
     (branch,) = harness.branches
     ends = {"J4": lettered(harness), "P1": plain()}
-    cut = covering_cut(branch, SETTINGS, ends)
+    cut = covering_cut(branch, SETTINGS, ends, load_catalogue())
     # (2650 - 25 - 10) x 1.1 = 2876.5, up to whole 5 mm
     assert cut is not None
     assert cut.length_mm == 2880
-    none = covering_cut(branch, replace(SETTINGS, covering="none"), ends)
-    unknown = covering_cut(replace(branch, length_mm=None), SETTINGS, ends)
+    none = covering_cut(branch, replace(SETTINGS, covering="none"), ends, load_catalogue())
+    unknown = covering_cut(replace(branch, length_mm=None), SETTINGS, ends, load_catalogue())
     assert none is None
     assert unknown is not None
     assert unknown.length_mm is None
@@ -194,20 +216,19 @@ def test_a_covering_that_is_wound_is_not_cut() -> None:
     harness = boat()
     (branch,) = harness.branches
     taped = replace(harness, branches=(replace(branch, settings=replace(SETTINGS, covering="tape")),))
-    found = page(taped, THREADING[1:])
-    work = [step.what for step in found.work]
+    found = page(taped, ORDER[1:])
+    work = steps(found)
     assert (
         work.index("Pin J4, then lock it")
         < work.index("Wind or lay on the tape")
         < work.index("“PROBE J4”: its edge 25 mm from J4, shrink it")
     )
-    assert next(step.detail for step in found.work if step.what == "Wind or lay on the tape") == "over 2880 mm"
-    assert ("covering", "tape, over 2880 mm") in found.facts
-    assert not any(step.what.startswith("Wind") for step in page(harness).work)
-    target = BytesIO()
-    assert found.covering is not None
-    draw_bench_sheet(replace(sheet(harness), branches=(found,), coverings=(found.covering,)), target, page="A4")
-    words = "".join(p.get_textpage().get_text_range() for p in pypdfium2.PdfDocument(target.getvalue())).split()
+    assert details(found)["Wind or lay on the tape"] == "over 2880 mm"
+    assert ("covering", "tape, over 2880 mm") in list(facts(found.facts))
+    assert not any(step.startswith("Wind") for step in steps(page(harness)))
+    assert found.facts.covering is not None
+    data = draw_bench_sheet(replace(sheet(harness), branches=(found,), coverings=(found.facts.covering,)), "A4")
+    words = "".join(p.get_textpage().get_text_range() for p in pypdfium2.PdfDocument(data)).split()
     text = " ".join(words)
     assert text.count("over 2880 mm") == 4  # the cuts of the harness; facts, work and cuts of the branch
     assert "1 × 2880 mm" not in text
@@ -228,7 +249,7 @@ def test_an_end_between_junctions_is_joined() -> None:
     harness = replace(harness, connectors=(harness.connectors[0], Connector("N1", kind="junction")))
     (branch,) = harness.branches
     branch = replace(branch, ends=(branch.ends[0], new_end("N1", lettered=False)))
-    work = [step.what for step in page(replace(harness, branches=(branch,))).work]
+    work = steps(page(replace(harness, branches=(branch,))))
     assert "Join the branches at N1" in work
 
 
@@ -290,12 +311,9 @@ def test_lettering_at_the_other_end_stands_on_its_head() -> None:
     branch = replace(branch, ends=(branch.ends[0], new_end("P1")))
     second = lettered(harness)
     second = replace(second, marker=replace(second.marker, at="P1"), face=Face(43, 14, (OTHER,)))
-    pages = bench_sheet(
-        replace(harness, branches=(branch,)), "1", (lettered(harness), second), (), (), circuits={"B4": ()}
-    )
-    target = BytesIO()
-    draw_bench_sheet(pages, target, page="A4")
-    page = pypdfium2.PdfDocument(target.getvalue())[1]
+    pages = bench_sheet(sizing(replace(harness, branches=(branch,))), (lettered(harness), second), (), (), pages=True)
+    data = draw_bench_sheet(pages, "A4")
+    page = pypdfium2.PdfDocument(data)[1]
     assert (upright(page, "PROBE J4"), upright(page, "PLUG P1")) == ([True], [False])
 
 
@@ -315,26 +333,25 @@ def test_a_connector_that_other_branches_fill_too_is_locked_last() -> None:
     other = new_circuit("W501", Pin("P1", "29"), Pin("J5", "1"), "18 AWG")
     made = fits(harness)
     harness = replace(harness, circuits=(*harness.circuits, other))
-    through = {"B4": harness.circuits[:2]}
-    (found,) = branch_pages(harness, through, made, steps_of(harness, made, THREADING), THREADING)
-    details = {step.what: step.detail for step in found.work}
-    assert details["Pin 2 wires into P1"].endswith("lock it once all 3 wires are in")
-    assert "Pin J4, then lock it" in details
+    (found,) = branch_pages(sizing(harness), made, sleeve_rows(harness, made, ORDER), ORDER)
+    said = details(found)
+    assert said["Pin 2 wires into P1"].endswith("lock it once all 3 wires are in")
+    assert "Pin J4, then lock it" in said
 
 
 def test_markers_of_a_fitted_end_and_of_an_end_without_a_sleeve_are_put_on_too() -> None:
-    work = [step.what for step in page(boat(fitted=True)).work]
+    work = steps(page(boat(fitted=True)))
     assert "Put 2 wire markers on at J4" in work
     harness = boat()
     (branch,) = harness.branches
-    work = [step.what for step in page(replace(harness, branches=(replace(branch, ends=branch.ends[:1]),))).work]
+    work = steps(page(replace(harness, branches=(replace(branch, ends=branch.ends[:1]),))))
     assert work.index("Put 2 wire markers on at P1") < work.index("Crimp the contacts of P1")
 
 
 def test_markers_come_before_a_splice_is_made() -> None:
     harness = boat()
     harness = replace(harness, connectors=(harness.connectors[0], Connector("P1", kind="splice")))
-    work = [step.what for step in page(harness).work]
+    work = steps(page(harness))
     assert work.index("Put 2 wire markers on at P1") < work.index("Make the splice P1")
 
 
@@ -349,17 +366,16 @@ def test_the_page_says_what_was_left_out() -> None:
     """A sleeve that is not made has no step; what stands there instead names it, why, and what helps."""
     harness = boat()
     gone = replace(lettered(harness), reasons=("capitals 0.8 mm, 1.9 mm required",), ways_out=("cut it longer",))
-    through = {"B4": harness.circuits}
-    (page,) = branch_pages(harness, through, (), (), (), (gone,))
-    (work,) = [work for work in page.work if "NOT THERE" in work.what]
-    assert (work.part, work.what) == ("thread on", "NOT THERE: sleeve “PROBE J4” at J4 was left out")
-    assert "capitals 0.8 mm, 1.9 mm required" in work.detail
-    assert "cut it longer" in work.detail
+    (page,) = branch_pages(sizing(harness), (), (), (), (gone,))
+    (work,) = [work for work in page.work if "NOT THERE" in work_step(work)[0]]
+    what, why = work_step(work)
+    assert (heading(work), what) == ("THREAD ON", "NOT THERE: sleeve “PROBE J4” at J4 was left out")
+    assert "capitals 0.8 mm, 1.9 mm required" in why
+    assert "cut it longer" in why
     assert [end.at for end in page.picture.ends if end.absent] == ["J4"]
-    sheet = bench_sheet(harness, "0001", (), (gone,), (), circuits=through)
-    target = BytesIO()
-    draw_bench_sheet(sheet, target, page="A4")
-    drawn = " ".join(pypdfium2.PdfDocument(target.getvalue())[1].get_textpage().get_text_range().split())
+    sheet = bench_sheet(sizing(harness), (), (gone,), (), pages=True)
+    data = draw_bench_sheet(sheet, "A4")
+    drawn = " ".join(pypdfium2.PdfDocument(data)[1].get_textpage().get_text_range().split())
     assert "its marker was left out" in drawn
     assert "no sleeve left out “PROBE J4” at J4" in drawn
 
@@ -376,11 +392,9 @@ def test_a_long_name_stays_in_its_box_and_clear_of_the_dimensions() -> None:
     )
     fit = lettered(renamed)
     made = (replace(fit, marker=replace(fit.marker, at=long)), plain())
-    steps = steps_of(renamed, made, THREADING)
-    (found,) = branch_pages(renamed, {"B4": renamed.circuits}, made, steps, THREADING)
-    target = BytesIO()
-    draw_bench_sheet(replace(sheet(harness), branches=(found,)), target, page="A4")
-    page = pypdfium2.PdfDocument(target.getvalue())[1].get_textpage()
+    (found,) = branch_pages(sizing(renamed), made, sleeve_rows(renamed, made, ORDER), ORDER)
+    data = draw_bench_sheet(replace(sheet(harness), branches=(found,)), "A4")
+    page = pypdfium2.PdfDocument(data)[1].get_textpage()
     text = page.get_text_range()
     caption = text.index(f"{long}, drawn 1 :")
     edge = next(m.start() for m in re.finditer(r"(?<=\n)10(?=\r)", text))  # mm past the edge, above the sleeve
@@ -398,7 +412,7 @@ def test_wire_ends_of_circuits_in_no_branch_are_listed_for_the_harness() -> None
     extra = replace(harness.circuits[0], id="W999", start=Pin("P1", "30"), finish=Pin("E9"))
     more = replace(harness, circuits=(*harness.circuits, extra))
     made = fits(harness)
-    found = bench_sheet(more, "0001", made, (), (), threading=THREADING, circuits={"B4": harness.circuits})
+    found = bench_sheet(sizing(more), made, (), (), ORDER, pages=True)
     assert {(ends.connector, end.cavity, end.circuit, end.to) for ends in found.connectors for end in ends.ends} == {
         ("P1", "30", "W999", "E9"),
         ("E9", "", "W999", "P1:30"),

@@ -1,0 +1,193 @@
+"""Checks: what is wrong with stocks, and with the pieces, starts and used cells that are meant for them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from functools import lru_cache
+from itertools import chain
+
+from labeler.errors import LabelerError, Problem, nearest
+from labeler.layout.cells import (
+    HEAD_STRIP_MM,
+    RULER_AREA_MM,
+    TOLERANCE_MM,
+    Cell,
+    blocks_of,
+    cell_name,
+    cells,
+    field_of,
+    parse_cell,
+    parse_cells,
+)
+from labeler.model import NOWHERE, Piece, Stock
+from labeler.tables.stocks import largest_piece
+
+Groups = Mapping[str, Sequence[Piece]]
+Batches = Mapping[str, Groups]  # stock name -> group -> pieces
+
+
+def stock_name_problems(names: Collection[str], stocks: Mapping[str, Stock]) -> Iterator[Problem]:
+    """Yield a problem for each stock that is not known, and for each whose measures contradict themselves."""
+    for name in names:
+        if name in stocks:
+            yield from stock_problems(stocks[name])
+        else:
+            near = nearest(name, stocks)
+            fix = f'did you mean "{near}"?' if near else f"known are: {', '.join(stocks) or 'none'}"
+            yield Problem(NOWHERE, f'stock "{name}" is not known', fix)
+
+
+def piece_problems(batches: Batches, stocks: Mapping[str, Stock]) -> Iterator[Problem]:
+    """Yield a problem for each piece that is larger than its stock takes."""
+    for name, groups in batches.items():
+        width, height = largest_piece(stocks[name])
+        for piece in chain.from_iterable(groups.values()):
+            face = piece.face
+            if not (0 < face.width_mm <= width + TOLERANCE_MM and 0 < face.height_mm <= height + TOLERANCE_MM):
+                yield _oversize(piece, width, height)
+
+
+def _oversize(piece: Piece, width: float, height: float) -> Problem:
+    face = piece.face
+    name = f"{piece.marker} ({piece.label})" if piece.label else piece.marker
+    size = f"{name}: piece {face.width_mm:.2f} x {face.height_mm:.2f} mm"
+    if not (face.width_mm > 0 and face.height_mm > 0):
+        return Problem(NOWHERE, f"{size} has no size", "give it a width and a height above 0")
+    limits = " x ".join(f"{limit:g}" if math.isfinite(limit) else "any" for limit in (width, height))
+    message = f'{size} is too large, "{piece.stock}" takes {limits} mm'
+    return Problem(NOWHERE, message, "choose a stock with larger cells, or a shorter or narrower piece")
+
+
+def cell_problems(
+    option: str, named: Mapping[str, Collection[str]], batches: Batches, stocks: Mapping[str, Stock]
+) -> Iterator[Problem]:
+    """Yield a problem for each cell that its stock does not have; ``option`` is what names it: start, used."""
+    for name, given in named.items():
+        stock = stocks[name]
+        if stock.kind == "reel":
+            message = f'{option} "{", ".join(given)}": stock "{name}" is a reel and has no cells'
+            yield Problem(NOWHERE, message, f"leave {'the start' if option == 'start' else 'them'} out")
+        else:
+            yield from _cells_outside(option, given, stock, _rows(stock, batches.get(name, {})))
+
+
+def _cells_outside(option: str, given: Collection[str], stock: Stock, rows: int) -> Iterator[Problem]:
+    outside = []
+    for cell in given:
+        try:
+            column, row = parse_cell(cell)
+        except LabelerError as error:
+            yield from error.problems
+            continue
+        if column >= stock.columns or row >= rows:
+            outside.append(cell)
+    if outside:
+        last = cell_name(stock.columns - 1, rows - 1)
+        which = f'"{blocks_of(outside)}" {"are" if len(outside) > 1 else "is"}'
+        message = f'{option} {which} outside stock "{stock.name}", whose cells are A1 to {last}'
+        yield Problem(NOWHERE, message, "name cells of it")
+
+
+def _rows(stock: Stock, groups: Groups) -> int:
+    """Return the rows of the first page; at least one, where nothing says how many a card has."""
+    first = next(iter(groups.values()), ())
+    height = max((piece.face.height_mm for piece in first), default=None)
+    return max(1, len(cells(stock, height)) // stock.columns)
+
+
+# ---------------------------------------------------------------- a stock's own measures
+
+
+@lru_cache(maxsize=256)
+def stock_problems(stock: Stock) -> tuple[Problem, ...]:
+    """Return what in a stock's measures contradicts itself: a file written by hand is often off."""
+    if stock.kind not in ("grid", "roll", "card", "reel"):
+        fix = "write grid, roll, card or reel"
+        return (_problem(stock, f'kind "{stock.kind}" is not known', fix),)
+    if stock.kind == "reel":
+        return tuple(_strip_problems(stock))
+    return tuple(_grid_problems(stock)) or tuple(_page_problems(stock))
+
+
+def _strip_problems(stock: Stock) -> Iterator[Problem]:
+    yield from _gap_problems(stock)
+    if stock.page_width_mm and stock.leader_mm >= stock.page_width_mm:
+        message = f"leader_mm {stock.leader_mm:g} leaves nothing of a strip of {stock.page_width_mm:g} mm"
+        yield _problem(stock, message, "make the leader shorter, or the strip longer")
+
+
+def _gap_problems(stock: Stock) -> Iterator[Problem]:
+    if stock.gap_mm < 0:
+        yield _problem(stock, f"gap_mm {stock.gap_mm:g} is below 0", "let the pieces lie apart")
+
+
+def _grid_problems(stock: Stock) -> Iterator[Problem]:
+    own_height = stock.kind in ("grid", "roll")
+    if stock.columns < 1 or stock.rows < 1:
+        yield _problem(stock, f"{stock.columns} columns and {stock.rows} rows", "have at least one of each")
+    if not stock.cell_width_mm > 0 or (own_height and not stock.cell_height_mm > 0):
+        yield _problem(stock, "the cell has no size", "give cell_width_mm and cell_height_mm")
+    yield from _gap_problems(stock)
+    for axis, count, cell, pitch in (
+        ("x", stock.columns, stock.cell_width_mm, stock.pitch_x_mm),
+        ("y", stock.rows if own_height else 1, stock.cell_height_mm, stock.pitch_y_mm),
+    ):
+        if count > 1 and pitch < cell - 1e-6:
+            message = f"pitch_{axis}_mm {pitch:g} is below the cell's {cell:g} mm: cells overlap"
+            yield _problem(stock, message, "measure from edge to same edge of neighbours")
+
+
+def _page_problems(stock: Stock) -> Iterator[Problem]:
+    """Yield what can be checked once there is a grid."""
+    x, y, right, top = field_of(stock)
+    if x < 0 or y < -1e-6 or right > stock.page_width_mm + 1e-6 or top > stock.page_height_mm + 1e-6:
+        message = (
+            f"cells reach from {x:g}, {y:g} to {right:g}, {top:g} mm, "
+            f"the page is {stock.page_width_mm:g} x {stock.page_height_mm:g} mm"
+        )
+        yield _problem(stock, message, "measure margins, pitch and count again")
+    if stock.takes == "wrap" and not 0 < stock.print_around_mm < stock.cell_height_mm:
+        message = f"print_around_mm {stock.print_around_mm:g} of a cell {stock.cell_height_mm:g} mm high"
+        yield _problem(stock, message, "the printed zone is above 0 and leaves a clear tail")
+    if stock.kind != "roll" and _ruler_collides(stock):
+        message = f"the ruler at {stock.ruler_x_mm:g}, {stock.ruler_y_mm:g} mm leaves the page or meets a cell"
+        yield _problem(stock, message, f"find {RULER_AREA_MM[0]:g} x {RULER_AREA_MM[1]:g} mm that are free")
+    if stock.used:
+        yield from _used_problems(stock)
+
+
+def _used_problems(stock: Stock) -> Iterator[Problem]:
+    if stock.kind == "card":
+        yield _problem(stock, "a card has no cells of its own that could be used", "leave used out")
+        return
+    try:
+        named = parse_cells(stock.used)
+    except LabelerError as error:
+        yield from (_problem(stock, f"used: {problem.message}", problem.fix) for problem in error.problems)
+        return
+    yield from _cells_outside("used", named, stock, _rows(stock, {}))
+    if {cell.name for cell in cells(stock)} <= set(named):
+        yield _problem(stock, f'used "{stock.used}" leaves no cell to print', "leave a cell free")
+
+
+def _ruler_collides(stock: Stock) -> bool:
+    """Return whether the ruler leaves the page, or lies on the header or a cell."""
+    slack = 1e-6  # of sums of decimal fractions
+    x, y = stock.ruler_x_mm + slack, stock.ruler_y_mm + slack
+    right, top = x + RULER_AREA_MM[0] - 2 * slack, y + RULER_AREA_MM[1] - 2 * slack
+    head = HEAD_STRIP_MM if stock.top_mm >= HEAD_STRIP_MM else 0.0
+    if stock.ruler_x_mm <= 0 or stock.ruler_y_mm <= 0:
+        return True
+    if right > stock.page_width_mm or top > stock.page_height_mm - head:
+        return True
+    left, low, far, high = field_of(stock)
+    taken = cells(stock) if stock.kind == "grid" else (Cell("", left, low, far - left, high - low),)
+    return any(
+        x < cell.x_mm + cell.width_mm and right > cell.x_mm and y < cell.y_mm + cell.height_mm and top > cell.y_mm
+        for cell in taken
+    )
+
+
+def _problem(stock: Stock, message: str, fix: str) -> Problem:
+    return Problem(stock.where, f'stock "{stock.name}": {message}', fix)

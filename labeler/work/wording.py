@@ -1,0 +1,176 @@
+"""The words of the bench: every text that people read about the steps of the work is made here."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from labeler.model import CRIMP_CONTACTS, CRIMP_TERMINAL, JOIN_BRANCHES, MAKE_SPLICE, Connector
+from labeler.size import wording
+from labeler.work.branch_pages import (
+    BranchFacts,
+    InsertContacts,
+    InstallCovering,
+    InstallSleeve,
+    InstallWireSleeves,
+    MarkWires,
+    OmittedMarker,
+    PlaceEdge,
+    PlaceMarker,
+    Terminate,
+    WorkStep,
+    WrapCovering,
+)
+from labeler.work.sleeves import ApplyMethod, Instructions, Place, lines_of, on_bare_mm
+
+HEATING = {
+    "back first": "heat the plain side first until it has closed, then turn and finish the lettered side",
+    "even": "turn the work all the time, so that all sides shrink alike",
+    "any": "the lettering allows for heat from any side; keep the nozzle moving",
+}
+APPLYING = {
+    "wrap": "on a clean, dry wire: printed part first, text along the wire, then the clear tail wound over it",
+    "insert": "wind it around, text outside and along the wires, draw the clear sleeve over it, then shrink that",
+    "flag": "lay the wire across the middle, fold there, press the halves together edge to edge",
+    "paper flag": "fold at the ticks around the wire, and glue the halves together edge to edge",
+}
+"""How what is not shrunk goes on: common practice."""
+TERMINATING = {
+    JOIN_BRANCHES: "Join the branches at {}",
+    MAKE_SPLICE: "Make the splice {}",
+    CRIMP_TERMINAL: "Crimp the terminal {}",
+    CRIMP_CONTACTS: "Crimp the contacts of {}",
+}
+BY_CAVITY = "cavity by cavity, see the pin table"
+IN_PIN_TABLE = "what they say stands in the pin table"
+
+
+def place(where: Place) -> str:
+    """Return a place: ``B4 at J4``, or ``J4`` where the branch is called so too."""
+    if not where.at:
+        return where.branch
+    return f"{where.branch} at {where.at}" if where.branch not in ("", where.at) else where.at
+
+
+def applying(method: ApplyMethod) -> str:
+    """Return how a kind of marker that is not shrunk goes on, as its stock is made."""
+    how = APPLYING["paper flag" if method.kind == "flag" and method.cut_out else method.kind]
+    return f"cut it out along the lines; {how}" if method.cut_out else how
+
+
+def instructions(how: Instructions) -> str:
+    """Return how a sleeve goes on and where it comes to lie; ``""`` where nothing is known."""
+    return "; ".join(
+        filter(
+            None,
+            (
+                wording.installation(how.installation),
+                f"{how.clearance_mm:.1f} mm to spare" if how.clearance_mm is not None else "",
+                "wind the paper strip on under it before shrinking" if how.over_strip else "",
+                f"{how.line} of the line to {how.at}" if how.line else "",
+                f"carries a {how.code} code: heat it evenly" if how.code else "",
+                f"edge {how.edge_mm:g} mm from {how.at}" if how.edge_mm is not None else "",
+                _over_edge(how.bare_mm),
+                how.written,
+            ),
+        )
+    )
+
+
+def _over_edge(bare_mm: float) -> str:
+    """Return where a sleeve lies that straddles the edge of a covering; ``""`` for the others."""
+    return f"{bare_mm:.0f} mm of it on the bare wires, the rest over the edge of the covering" if bare_mm else ""
+
+
+def between(connectors: Sequence[Connector]) -> str:
+    """Return what a branch lies between."""
+    return " – ".join(" ".join(filter(None, (each.id, each.description))) for each in connectors)
+
+
+def facts(of: BranchFacts) -> Iterator[tuple[str, str]]:
+    """Yield what the head of a branch's page says of it, each with its title."""
+    wires = ", ".join(f"{count} × {size or 'given diameter'}" for size, count in of.sizes.items())
+    yield "wires", wires or "measured as one bundle"
+    if of.diameter:
+        over, seat = of.diameter
+        yield "diameter", f"{over.low:.2f} to {over.high:.2f} mm on {wording.sits_on(seat)}"
+    if of.covering:
+        known = of.covering.length_mm
+        what = ("over", "over the") if of.covering.wound else ("cut", "cut it to the")
+        length = f"{what[0]} {known:g} mm" if known else f"{what[1]} measured branch"
+        yield "covering", f"{of.covering.covering}, {length}"
+    yield "length", f"{round(of.length_mm, 1):g} mm" if of.length_mm else "not given"
+
+
+# ---------------------------------------------------------------- steps of the work
+
+
+SLIDE_ON, TERMINATE, SHRINK = "THREAD ON", "TERMINATE", "SHRINK"
+
+
+def heading(step: WorkStep) -> str:
+    """Return the heading that a step stands under."""
+    match step:
+        case InstallSleeve() | InstallCovering() | InstallWireSleeves():
+            return SLIDE_ON
+        case WrapCovering() | PlaceEdge() | PlaceMarker():
+            return SHRINK
+        case OmittedMarker():
+            return SLIDE_ON if step.slid_on else SHRINK
+    return TERMINATE
+
+
+def work_step(step: WorkStep) -> tuple[str, str]:
+    """Return what is done in a step, and how. One case for each kind of step, so that all are seen together."""
+    match step:
+        case InstallSleeve(row, how):
+            what = f"Sleeve {said(row.lines) or 'plain'}: {row.tube}, {row.colour}, {row.cut_length_mm:g} mm"
+            return what, wording.installation(how)
+        case InstallCovering(covering, length, how):
+            return f"Covering: {covering}" + (f", {length:g} mm" if length else ""), wording.installation(how)
+        case InstallWireSleeves(at, count):
+            what = f"{count} wire sleeve{'s' if count > 1 else ''} at {at}, each on its own wire"
+            return what, f"before the wire's contact is crimped; {IN_PIN_TABLE}"
+        case MarkWires(at, count):
+            what = f"Put {count} wire marker{'s' if count > 1 else ''} on at {at}"
+            return what, f"each around its wire; {IN_PIN_TABLE}"
+        case Terminate(action, at):
+            return TERMINATING[action].format(at), ""
+        case InsertContacts(at, count, total) if count < total:
+            return f"Pin {count} wires into {at}", f"{BY_CAVITY}; lock it once all {total} wires are in"
+        case InsertContacts(at):
+            return f"Pin {at}, then lock it", BY_CAVITY
+        case WrapCovering(cut):
+            over = f"over {cut.length_mm:g} mm" if cut.length_mm else "over the measured branch"
+            return f"Wind or lay on the {cut.covering}", over
+        case PlaceEdge(covering, edge, at):
+            return f"Lay the edge of the {covering} {edge:.0f} mm from {at}", ""
+        case PlaceMarker():
+            return _placed(step)
+        case OmittedMarker(fit):
+            helps = [f"what helps: {way}" for way in fit.ways_out[:1]]
+            return f"NOT THERE: {fit.marker.kind} {omitted_at(step)} was left out", "; ".join(
+                (*fit.reasons, *helps, "mark this place by hand, or mend the harness file and print what that changes")
+            )
+
+
+def _placed(step: PlaceMarker) -> tuple[str, str]:
+    fit, marker = step.fit, step.fit.marker
+    where = f"its edge {step.edge_mm:g} mm from {step.at}" if step.edge_mm is not None else f"at {step.at}"
+    what, straddle = f"{said(fit.lines) or 'The plain sleeve'}: {where}", _over_edge(on_bare_mm(fit))
+    if marker.kind == "sleeve":
+        how = HEATING[marker.settings.heating if marker.lettered else "even"]
+        return f"{what}, shrink it", "; ".join(filter(None, (straddle, how)))
+    if marker.kind == "insert":
+        return what, "; ".join(filter(None, ("wind the strip on, draw the clear sleeve over it, shrink it", straddle)))
+    return f"{what}, a {marker.kind}", "lay it around the branch"
+
+
+def said(lines: Sequence[str]) -> str:
+    """Return lines as a marker says them, in quotation marks; ``""`` for none."""
+    return f"“{' / '.join(lines)}”" if lines else ""
+
+
+def omitted_at(omitted: OmittedMarker) -> str:
+    """Return what a marker that was left out would say, and where."""
+    marker = omitted.fit.marker
+    return f"{said(lines_of(omitted.fit)) if marker.lettered else 'plain'} at {marker.at}"
