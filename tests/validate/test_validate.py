@@ -254,7 +254,8 @@ def test_connectors_that_get_no_sleeve_are_pointed_out() -> None:
 
 
 def test_an_insulation_that_is_taken_is_said() -> None:
-    made = replace(with_settings(wire=""), circuits=(circuit("W1", "J1:1", "J2:1", size="20 AWG", wire=""),))
+    wire = circuit("W1", "J1:1", "J2:1", settings=replace(SETTINGS, wire=""))
+    made = replace(with_settings(wire=""), circuits=(wire,))
     told = [p for p in validate(index(made), load_catalogue()) if "no insulation is named" in p.message]
     assert [p.warning for p in told] == [True]
     assert "SAE J1128 TXL is taken" in told[0].message
