@@ -81,3 +81,9 @@ def nearest(word: str, known: Iterable[str]) -> str:
     folded = {candidate.casefold(): candidate for candidate in known}
     found = get_close_matches(word.casefold(), folded, n=1, cutoff=0.6)
     return folded[found[0]] if found else ""
+
+
+def suggestion(word: str, known: Iterable[str], otherwise: str) -> str:
+    """Return the next step for a name that is not known: the nearest known one, or ``otherwise`` where none is near."""
+    near = nearest(word, known)
+    return f"did you mean {near!r}?" if near else otherwise

@@ -9,27 +9,9 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Protocol
 
 from labeler.errors import LabelerError, Problem
-from labeler.model import Bag, Branch, BranchEnd, Circuit, Connector, Harness, Marker, Pin, Settings
-
-
-class HasSettings(Protocol):
-    """What may have settings of its own: an end, a branch, a circuit, a bag, the harness."""
-
-    @property
-    def settings(self) -> Settings | None:
-        """Return its own settings, or None."""
-        ...
-
-
-def settings_of(*holders: HasSettings) -> Settings:
-    """Return the settings of the first that has its own: an end, its branch, the harness. ValueError: none has."""
-    for holder in holders:
-        if holder.settings is not None:
-            return holder.settings
-    raise ValueError("a harness without settings")
+from labeler.model import Bag, Branch, BranchEnd, Circuit, Connector, Harness, Marker, Pin
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,12 +86,14 @@ def index(harness: Harness) -> HarnessIndex:
             reaching.setdefault(name, []).append(place)
     every = (*harness.connectors, *(Connector(name) for name in reaching if name not in connectors))
     held = {c.id: c for c in every if c.id in reaching and c.kind not in ("splice", "junction")}
+    base, here = harness.settings, harness.where
     branches = harness.branches or tuple(
-        Branch(id=name, ends=(BranchEnd(at=name, text=(name,), where=harness.where),), where=harness.where)
+        Branch(name, ends=(BranchEnd(name, (name,), where=here, settings=base),), where=here, settings=base)
         for name in reaching
         if name in held
     )
-    bags = harness.bags or tuple(Bag(id=name, connector=name, where=each.where) for name, each in held.items())
+    own = (Bag(name, connector=name, where=each.where, settings=base) for name, each in held.items())
+    bags = harness.bags or tuple(own)
     at = {end.at for branch in harness.branches for end in branch.ends}
     splices = frozenset(c.id for c in harness.connectors if c.kind == "splice" and c.id not in at)
     through = _through(harness, branches, reaching, splices)

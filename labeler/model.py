@@ -254,7 +254,7 @@ class Circuit:
     length_mm: float | None = None
     cable: str = ""
     where: Where = NOWHERE
-    settings: Settings | None = None  # None: the harness's own
+    settings: Settings = field(kw_only=True)  # those that count for it, here and in what follows
     free: tuple[tuple[str, str], ...] = ()  # columns that were not understood, kept as written
 
 
@@ -279,7 +279,7 @@ class BranchEnd:
     cut_length_mm: float | None = None
     from_end_mm: float | None = None
     where: Where = NOWHERE
-    settings: Settings | None = None
+    settings: Settings = field(kw_only=True)
 
 
 @dataclass(frozen=True, slots=True)
@@ -293,7 +293,7 @@ class Branch:
     diameter_tolerance_mm: float = 0.0
     length_mm: float | None = None
     where: Where = NOWHERE
-    settings: Settings | None = None
+    settings: Settings = field(kw_only=True)
 
 
 @dataclass(frozen=True, slots=True)
@@ -313,7 +313,7 @@ class Bag:
     connector: str = ""
     contents: tuple[Item, ...] = ()
     where: Where = NOWHERE
-    settings: Settings | None = None
+    settings: Settings = field(kw_only=True)
 
 
 @dataclass(frozen=True, slots=True)
@@ -323,7 +323,7 @@ class Harness:
     name: str
     part_number: str = ""
     revision: str = ""
-    settings: Settings | None = None  # filled by every reader; None only in tests that need none
+    settings: Settings = field(kw_only=True)
     connectors: tuple[Connector, ...] = ()
     circuits: tuple[Circuit, ...] = ()
     cables: tuple[Cable, ...] = ()

@@ -16,7 +16,7 @@ from labeler.alike import pattern
 from labeler.errors import Problem, Where, nearest
 from labeler.formulas.check import check_character
 from labeler.formulas.legibility import confusable_form, mark_positions
-from labeler.harness import HarnessIndex, settings_of
+from labeler.harness import HarnessIndex
 from labeler.model import Bag, Circuit, Harness, Marker, TagWords
 from labeler.tables.kinds import SLID_ON
 
@@ -108,7 +108,7 @@ def _signs(number: int) -> str:
 def _sleeves(index: HarnessIndex, ids: _Ids) -> Iterator[Marker]:
     for branch in index.branches:
         for end in branch.ends:
-            settings = settings_of(end, branch, index.harness)
+            settings = end.settings
             kind = settings.branch_marker_kind
             if kind == "none" or (not end.lettered and kind not in SLID_ON):
                 continue  # a plain end of a kind that is nothing but print
@@ -151,8 +151,8 @@ def _wire_markers(index: HarnessIndex, ids: _Ids) -> Iterator[Marker | Problem]:
     """Yield the markers of the circuits, and what stands in the way of some."""
     harness, branch_at = index.harness, _branches_at(index)
     writers: dict[str, Writer | Problem] = {}
-    for settings, circuits in groupby(harness.circuits, key=lambda circuit: circuit.settings or harness.settings):
-        if settings is None or settings.wire_marker_kind == "none":
+    for settings, circuits in groupby(harness.circuits, key=lambda circuit: circuit.settings):
+        if settings.wire_marker_kind == "none":
             continue
         rule = settings.wire_marker
         made = pattern(Marker("", settings.wire_marker_kind, "", "", (), True, settings), *VARIED)
@@ -255,7 +255,7 @@ def _tags(index: HarnessIndex, ids: _Ids) -> Iterator[Marker]:
             at=bag.id,
             text=(bag.id,),
             breakable=False,
-            settings=settings_of(bag, index.harness),
+            settings=bag.settings,
             branch=bag.branch,
             far=", ".join(index.connectors_of(bag)),
             where=bag.where,

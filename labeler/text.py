@@ -6,7 +6,6 @@ tables of metrics. One em is the type size; multiply by the size in mm.
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -15,7 +14,8 @@ from importlib import resources
 from pathlib import Path
 from typing import Any
 
-from labeler.errors import LabelerError, Problem, Where, nearest
+from labeler.errors import LabelerError, Problem, Where, refuse, suggestion
+from labeler.tables.document import TABLE, TEXT, TEXTS, Form, Key, load, read_table, shipped
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -141,14 +141,27 @@ def _find(name: str) -> tuple[Path, tuple[str, ...]]:
         return Path(str(folder)), tuple(entry["stand_in"])
     if name.lower().endswith((".ttf", ".otf")):
         return Path(name).expanduser(), ()
-    near = nearest(name, font_names())
-    fix = f"did you mean {near!r}?" if near else "known are " + ", ".join(font_names())
+    fix = suggestion(name, font_names(), f"known are {', '.join(font_names())}")
     raise LabelerError(Problem(Where(""), f"unknown font {name!r}", fix + ", or the path of a TTF file"))
 
 
+FONT = Form(
+    {
+        "package": Key(TEXT, "package that carries the file", "fontpkg_atkinson_hyperlegible", required=True),
+        "file": Key(TEXT, "name of the file", "AtkinsonHyperlegible-Regular.ttf", required=True),
+        "weights": Key(TEXTS, "faces of one design, of which the one whose strokes read best is taken"),
+        "stand_in": Key(TEXTS, "fonts that are tried, in order, where characters are lacking", required=True),
+    },
+    named_by="",
+)
+FONTS = Form({}, other=Key(TABLE, "a typeface, by its name", form=FONT))
+
+
 @lru_cache(maxsize=1)
-def _font_table() -> dict[str, dict[str, Any]]:
-    return tomllib.loads((resources.files("labeler") / "data" / "fonts.toml").read_text("utf-8"))
+def _font_table() -> dict[str, Mapping[str, Any]]:
+    read = read_table(load(shipped("data", "fonts.toml"), "fonts.toml"), FONTS)
+    refuse(read.all_problems())
+    return {name: row.values for name, row in read.values.items()}
 
 
 def _unusable(path: Path, why: str) -> LabelerError:

@@ -16,7 +16,7 @@ from typing import Protocol
 
 from labeler.errors import LabelerError, Problem, Where, nearest
 from labeler.formulas.bundle import pack
-from labeler.harness import HarnessIndex, HasSettings
+from labeler.harness import HarnessIndex
 from labeler.model import Branch, Circuit, Connector, Settings
 from labeler.tables.catalogue import Catalogue, default_wire, with_low_end
 from labeler.tables.colours import base_colours, colour_name
@@ -161,7 +161,7 @@ def _ends_of_circuits(index: HarnessIndex) -> Found:
     taken: dict[tuple[str, str], Circuit] = {}
     shared: dict[tuple[str, str], list[Circuit]] = {}
     harness, known = index.harness, index.connectors
-    most = harness.settings.wires_per_cavity if harness.settings else 1
+    most = harness.settings.wires_per_cavity
     for circuit in harness.circuits:
         start, finish = circuit.start, circuit.finish
         if start == finish and start.cavity and not _is_shared(known.get(start.connector)):
@@ -226,7 +226,6 @@ def _wires(index: HarnessIndex, catalogue: Catalogue) -> Found:
     alike: dict[tuple[str, str], list[Circuit]] = {}
     bare: dict[str, float | None] = {}
     unsized = []
-    base = index.harness.settings.wire if index.harness.settings else ""
     for circuit in index.harness.circuits:
         if circuit.outside_mm is not None:
             if circuit.size not in bare:
@@ -235,7 +234,7 @@ def _wires(index: HarnessIndex, catalogue: Catalogue) -> Found:
         elif not circuit.size:
             unsized.append(circuit)
         else:
-            kind = circuit.wire or (circuit.settings.wire if circuit.settings else base)
+            kind = circuit.wire or circuit.settings.wire
             alike.setdefault((kind, circuit.size), []).append(circuit)
     yield from _without_diameter(alike, catalogue)
     yield from _assumed(alike)
@@ -308,7 +307,7 @@ def _thinner_than_cores(index: HarnessIndex, catalogue: Catalogue) -> Found:
     measured = {cable.id: cable for cable in index.harness.cables if cable.outside_mm}
     for circuit in index.harness.circuits:
         if circuit.cable in measured:
-            low = circuit.outside_mm or _thinnest(circuit, index.harness.settings, catalogue)
+            low = circuit.outside_mm or _thinnest(circuit, catalogue)
             cores.setdefault(circuit.cable, []).append(low)
             unknown |= set() if low else {circuit.cable}
     for name, wires in cores.items():
@@ -321,14 +320,13 @@ def _thinner_than_cores(index: HarnessIndex, catalogue: Catalogue) -> Found:
             yield Problem(cable.where, text, "check outside_mm of the cable, and the sizes of its cores")
 
 
-def _thinnest(circuit: Circuit, base: Settings | None, catalogue: Catalogue) -> float:
+def _thinnest(circuit: Circuit, catalogue: Catalogue) -> float:
     """Return the smallest diameter of a circuit's wire, mm; 0 where no table says."""
-    settings = circuit.settings or base
     try:
-        found = catalogue.wire_diameter(circuit.wire or (settings.wire if settings else ""), circuit.size)
+        found = catalogue.wire_diameter(circuit.wire or circuit.settings.wire, circuit.size)
     except LabelerError:
         return 0.0
-    return (with_low_end(found, settings) if settings else found).range_mm.low
+    return with_low_end(found, circuit.settings).range_mm.low
 
 
 def _unmeasured(index: HarnessIndex) -> Found:
@@ -347,8 +345,7 @@ def _unmeasured(index: HarnessIndex) -> Found:
 def _between_junctions(index: HarnessIndex) -> Found:
     """Yield a warning for sleeves of a branch that lies between junctions: they cannot be threaded later."""
     for branch in index.harness.branches:
-        settings = branch.settings or index.harness.settings
-        sleeved = settings is not None and settings.branch_marker_kind in SLID_ON
+        sleeved = branch.settings.branch_marker_kind in SLID_ON
         if branch.ends and sleeved and all(index.connector(end.at).kind == "junction" for end in branch.ends):
             text = f"branch {branch.id} lies between junctions: its sleeves go on before the branches are joined"
             yield Problem(branch.where, text, 'or mark it with branch_marker_kind = "wrap"', warning=True)
@@ -404,8 +401,8 @@ def _along(branch: Branch, index: HarnessIndex) -> Found:
         return
     taken: dict[str, float] = {}
     for end in branch.ends:
-        settings = end.settings or branch.settings or index.harness.settings
-        if settings is None or settings.branch_marker_kind not in SLID_ON:
+        settings = end.settings
+        if settings.branch_marker_kind not in SLID_ON:
             continue
         shortest = min(settings.cut_lengths_mm, default=settings.shortest_cut_mm)
         cut, start = end.cut_length_mm or shortest, end.from_end_mm or 0.0
@@ -558,12 +555,14 @@ def _set_somewhere(index: HarnessIndex) -> Iterator[tuple[Settings, Where]]:
     holders: Iterable[_Set] = chain((harness,), harness.circuits, harness.branches, ends, harness.bags)
     seen: set[Settings] = set()
     for settings, those in groupby(holders, key=lambda holder: holder.settings):
-        if settings is not None and settings not in seen:
+        if settings not in seen:
             seen.add(settings)
             yield settings, next(those).where
 
 
-class _Set(HasSettings, Protocol):
+class _Set(Protocol):
+    @property
+    def settings(self) -> Settings: ...
     @property
     def where(self) -> Where: ...
 

@@ -7,13 +7,13 @@ import pytest
 
 from labeler.errors import LabelerError
 from labeler.harness import index
-from labeler.model import BUNDLE, Branch, BranchEnd, Circuit, Connector, Harness, Obstacle, Seat
+from labeler.model import BUNDLE, Branch, Circuit, Connector, Harness, Obstacle, Seat
 from labeler.size.bundles import Sizing
 from labeler.size.installation import installation_order
 from labeler.size.seats import end_seat
 from labeler.size.wording import sits_on
 from labeler.tables.catalogue import load_catalogue
-from tests.make import circuit, harness, settings
+from tests.make import circuit, harness, new_branch, new_end, settings
 
 CATALOGUE = load_catalogue()
 SPLICE, MEET = {"kind": "splice"}, {"kind": "junction"}
@@ -35,7 +35,7 @@ def with_sizes(made: Harness, **outside_mm: float) -> Harness:
 
 
 def branch(name: str, *ends: str, **more: Any) -> Branch:
-    return Branch(name, ends=tuple(BranchEnd(at) for at in ends), **more)
+    return new_branch(name, ends=tuple(new_end(at) for at in ends), **more)
 
 
 def through(made: Harness) -> dict[str, list[str]]:
@@ -63,7 +63,7 @@ def test_a_splice_on_a_branch_is_followed_through() -> None:
 
 def test_from_the_other_end_the_widest_of_the_branch_is_passed() -> None:
     """P2's sleeve comes from J4, over its three wires (4.525, above), or over the splice where it is wider."""
-    made = boat(SPLICED, Branch("B4", ends=(BranchEnd("J4"), BranchEnd("P2", fitted=True))), S1=SPLICE, P2={})
+    made = boat(SPLICED, new_branch("B4", ends=(new_end("J4"), new_end("P2", fitted=True))), S1=SPLICE, P2={})
     made = replace(
         made, connectors=tuple(replace(c, outside_mm=20.0 if c.id == "P2" else None) for c in made.connectors)
     )
@@ -167,7 +167,7 @@ def test_what_cannot_be_told_is_refused(ends: tuple[str, ...]) -> None:
 
 def test_contacts_crimped_lie_among_the_wires_of_their_own_end() -> None:
     """Two wires at P2, one taken for a contact of 3 mm: 1.05 x (3 + 2) = 5.25 for 1.05 x 4 = 4.2 mm, + 1.05."""
-    two = Branch("B4", ends=(BranchEnd("P2", crimped=True), BranchEnd("J4", crimped=True)))
+    two = new_branch("B4", ends=(new_end("P2", crimped=True), new_end("J4", crimped=True)))
     made = boat(SPLICED, two, S1=SPLICE)
     parts = tuple(replace(c, contact_outside_mm=3.0 if c.id == "P2" else 9.0) for c in made.connectors)
     assert seat(replace(made, connectors=parts), 0).passes.high == pytest.approx(5.25, abs=1e-3)

@@ -8,14 +8,20 @@ import re
 import shutil
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import click
 import pytest
 
 import labeler
+from labeler.answers.listing import file_forms
 from labeler.cli.main import main
+from labeler.read.toml import BAG, BRANCH, CABLE, CIRCUIT, CONNECTOR, END, HARNESS, ITEM, harness_form
 from labeler.tables.catalogue import load_catalogue, load_choices
+from labeler.tables.document import Form, Key
+from labeler.tables.printers import PRINTER
+from labeler.tables.stocks import STOCK
 from tests.places import ROOT
 
 README = (ROOT / "README.md").read_text("utf-8")
@@ -85,6 +91,49 @@ def test_every_stock_stands_in_both_readmes() -> None:
         assert f"`{file.stem}`" in README
         assert f"`{file.stem}`" in other
     assert {stock.name for stock in load_catalogue().stocks} >= {f.stem for f in (ROOT / "layouts").glob("*.toml")}
+
+
+def keys_in(text: str) -> set[str]:
+    """Return what stands in backquotes."""
+    return set(re.findall(r"`([a-z_]+)`", text))
+
+
+def test_readme_names_the_keys_of_a_harness_file() -> None:
+    """Those that are declared and no others; settings stand there as one, but those that belong to a branch."""
+    rows = dict(re.findall(r"^\| `\[+([a-z.]+)\]+` \| (.*) \|$", README, re.M))
+    own = {"harness": HARNESS, "connector": CONNECTOR, "circuit": CIRCUIT, "cable": CABLE, "branch": BRANCH}
+    for table, keys in {**own, "branch.end": END, "bag": BAG}.items():
+        extra = {"branch": {"covering", "covering_wall_mm"}, "branch.end": {"colour"}, "bag": {"contents"}}
+        assert keys_in(rows[table]) - {"item", "quantity"} == {*keys, *extra.get(table, ())}, table
+    assert keys_in(rows["bag"]) >= ITEM.keys()
+    assert set(rows) == {*harness_form().keys, "branch.end"}
+    assert all(kind in rows["connector"] for kind in CONNECTOR["kind"].allowed)
+
+
+def test_the_readme_of_stocks_names_every_key() -> None:
+    text = (ROOT / "layouts" / "README.md").read_text("utf-8")
+    rows = re.findall(r"^\| ((?:`[a-z_]+`(?:, )?)+) \| (.*) \|$", text.partition("## Every key")[2], re.M)
+    named = {key: meaning for keys, meaning in rows for key in keys_in(keys)}
+    assert named.keys() == STOCK.keys.keys()
+    for key in ("kind", "takes"):
+        assert keys_in(named[key]) == set(STOCK.keys[key].allowed)
+
+
+def test_readme_names_the_keys_of_a_printer() -> None:
+    text = README.partition("## Printers")[2].partition("Sleeves are never sent")[0]
+    assert keys_in(text) - {"labeler"} == PRINTER.keys.keys()
+
+
+@pytest.mark.parametrize("kind", file_forms())
+def test_every_declared_key_has_a_meaning(kind: str) -> None:
+    """One sentence, without a full stop; the settings say theirs in their table."""
+
+    def keys(form: Form) -> Iterator[Key]:
+        for key in (*form.keys.values(), *((form.other,) if form.other else ())):
+            yield key
+            yield from keys(key.form) if key.form else ()
+
+    assert all(key.meaning and not key.meaning.endswith(".") for key in keys(file_forms()[kind]))
 
 
 def test_every_module_stands_in_developers() -> None:

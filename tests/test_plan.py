@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 from labeler.formulas.check import has_valid_check
 from labeler.formulas.legibility import mark_positions
 from labeler.harness import index
-from labeler.model import Bag, Branch, BranchEnd, Connector, Harness, Item
+from labeler.model import Connector, Harness, Item
 from labeler.plan import ID_SIGNS, confusable, plan, tag_words
-from tests.make import circuit, harness, settings
+from tests.make import circuit, harness, new_bag, new_branch, new_end, settings
 
 
 def texts(made: Harness, role: str) -> list[str]:
@@ -93,16 +93,16 @@ def test_wire_markers_can_be_left_away_for_one_circuit() -> None:
 
 def test_branch_ends_can_be_wrapped_or_left_away() -> None:
     ends = (
-        BranchEnd("J4", settings=settings(branch_marker_kind="wrap")),
-        BranchEnd("P1", settings=settings(branch_marker_kind="none")),
+        new_end("J4", settings=settings(branch_marker_kind="wrap")),
+        new_end("P1", settings=settings(branch_marker_kind="none")),
     )
-    markers, _ = plan(index(harness(branches=(Branch("B4", ends=ends),))))
+    markers, _ = plan(index(harness(branches=(new_branch("B4", ends=ends),))))
     assert [(m.kind, m.at) for m in markers if m.role == "branch end"] == [("wrap", "J4")]
 
 
 def test_branch_ends_say_branch_and_connector_unless_told() -> None:
-    ends = (BranchEnd("J4"), BranchEnd("P1", text=("TO", "WHEEL HOUSE")))
-    markers, _ = plan(index(harness(branches=(Branch("B4", ends=ends),))))
+    ends = (new_end("J4"), new_end("P1", text=("TO", "WHEEL HOUSE")))
+    markers, _ = plan(index(harness(branches=(new_branch("B4", ends=ends),))))
     assert (markers[0].text, markers[0].breakable) == (("B4 J4",), True)
     assert (markers[1].text, markers[1].breakable) == (("TO", "WHEEL HOUSE"), False)
 
@@ -117,9 +117,9 @@ def test_splices_and_junctions_are_no_branch_ends() -> None:
 
 
 def test_the_circuits_of_a_branch() -> None:
-    between, alone = Branch("B1", ends=(BranchEnd("J4"), BranchEnd("P1"))), Branch("B2", ends=(BranchEnd("P1"),))
-    named = Branch("B3", circuits=("W9", "W1"), ends=between.ends)
-    to_junction = Branch("B4", ends=(BranchEnd("J4"), BranchEnd("M1")))
+    between, alone = new_branch("B1", ends=(new_end("J4"), new_end("P1"))), new_branch("B2", ends=(new_end("P1"),))
+    named = new_branch("B3", circuits=("W9", "W1"), ends=between.ends)
+    to_junction = new_branch("B4", ends=(new_end("J4"), new_end("M1")))
     made = harness(
         circuits=(*harness().circuits, circuit("W9", "P1:9", "J9:1")),
         connectors=(*harness().connectors, Connector("M1", kind="junction")),
@@ -138,7 +138,7 @@ def test_the_circuits_of_a_branch() -> None:
 
 
 def test_a_tag_ticks_off_its_contents() -> None:
-    bag = Bag("K4", branch="B4", contents=(Item("housing, 4 cavities"), Item("contact", 4), Item("tape, m", 0.5)))
+    bag = new_bag("K4", branch="B4", contents=(Item("housing, 4 cavities"), Item("contact", 4), Item("tape, m", 0.5)))
     made = harness(bags=(bag,))
     words = tag_words(index(made), next(m for m in plan(index(made))[0] if m.role == "bag"), "0007")
     assert words.title == "K4"
@@ -159,8 +159,8 @@ def test_a_connectors_tag_lists_its_cavities_in_their_order() -> None:
 
 def test_a_bag_with_contents_has_a_second_tag_for_its_pins() -> None:
     """Cavity, circuit, colour, size, far end; each circuit of a branch once, at the first of its ends by name."""
-    bag = Bag("K4", branch="B4", contents=(Item("housing, 4 cavities"),))
-    made = harness(bags=(bag, Bag("K9", connector="P1")))
+    bag = new_bag("K4", branch="B4", contents=(Item("housing, 4 cavities"),))
+    made = harness(bags=(bag, new_bag("K9", connector="P1")))
     tags = [marker for marker in plan(index(made))[0] if marker.role == "bag"]
     assert [(tag.at, tag.text) for tag in tags] == [("K4", ("K4",)), ("K4 pins", ("K4", "pins")), ("K9", ("K9",))]
     assert len({tag.id for tag in tags}) == 3
@@ -257,8 +257,8 @@ def test_no_two_marks_are_farther_apart_than_allowed(length: float) -> None:
 
 
 def test_what_is_easily_confused_is_pointed_out() -> None:
-    ends = (BranchEnd("J4", text=("PUMP 10",)), BranchEnd("P1", text=("PUMP IO",)))
-    markers, _ = plan(index(harness(branches=(Branch("B4", ends=ends),))))
+    ends = (new_end("J4", text=("PUMP 10",)), new_end("P1", text=("PUMP IO",)))
+    markers, _ = plan(index(harness(branches=(new_branch("B4", ends=ends),))))
     problems = confusable(markers)
     assert [p.warning for p in problems] == [True]
     assert "P1 'PUMP IO' is easily confused with J4 'PUMP 10'" in problems[0].message
@@ -269,8 +269,8 @@ def test_a_wire_end_belongs_to_the_branch_its_circuit_runs_through() -> None:
     """P1 is the end of two branches; each of its cavities belongs to the branch of its circuit."""
     wires = (circuit("W1", "P1:1", "J4:1"), circuit("W2", "P1:2", "J5:1"), circuit("W3", "P1:3", "J6:1"))
     branches = (
-        Branch("B4", ends=(BranchEnd("J4"), BranchEnd("P1"))),
-        Branch("B5", ends=(BranchEnd("J5"), BranchEnd("P1"))),
+        new_branch("B4", ends=(new_end("J4"), new_end("P1"))),
+        new_branch("B5", ends=(new_end("J5"), new_end("P1"))),
     )
     markers, _ = plan(index(harness(circuits=wires, branches=branches)))
     assert [(m.at, m.branch) for m in markers if m.on_wire] == [

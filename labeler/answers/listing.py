@@ -9,7 +9,13 @@ from typing import TYPE_CHECKING, Any
 from labeler.errors import Where
 from labeler.fit.film import served
 from labeler.model import Stock
-from labeler.tables.catalogue import load_catalogue, load_choices
+from labeler.tables.catalogue import CHOICES, Catalogue, load_choices
+from labeler.tables.colours import COLOURS
+from labeler.tables.document import Form
+from labeler.tables.materials import COVERINGS, FAMILIES, KINDS
+from labeler.tables.printers import PRINTER
+from labeler.tables.stocks import STOCK
+from labeler.text import FONTS
 from labeler.work.sleeves import from_json
 from labeler.work.wording import instructions
 
@@ -22,42 +28,40 @@ if TYPE_CHECKING:
 Row = dict[str, Any]
 
 
-def stock_rows(name: str | None = None) -> list[Row]:
+def stock_rows(catalogue: Catalogue, name: str | None = None) -> list[Row]:
     """Return every stock, or the one of this name, with all its measures."""
     return [
         {key: value for key, value in asdict(stock).items() if key != "where"} | {"file": stock.where.source}
-        for stock in _stocks(name)
+        for stock in _stocks(catalogue, name)
     ]
 
 
-def stock_lines(name: str | None = None) -> Iterable[str]:
+def stock_lines(catalogue: Catalogue, name: str | None = None) -> Iterable[str]:
     """Yield a line for every stock, or all the measures of one."""
     if name:
-        for key, value in stock_rows(name)[0].items():
+        for key, value in stock_rows(catalogue, name)[0].items():
             yield f"{key:16} {value:g}" if isinstance(value, float) else f"{key:16} {value}"
         return
-    stocks = _stocks(None)
+    stocks = catalogue.stocks
     width = max(len(stock.name) for stock in stocks)
     for stock in stocks:
         wires = f" (wires {served(stock).low:.2f} to {served(stock).high:.2f} mm)" if stock.takes == "wrap" else ""
         yield f"{stock.name:{width}}  {stock.takes:6}  {stock.description}{wires}"
 
 
-def _stocks(name: str | None) -> Sequence[Stock]:
-    catalogue = load_catalogue()
+def _stocks(catalogue: Catalogue, name: str | None) -> Sequence[Stock]:
     return (catalogue.stock(name, Where("labeler stock")),) if name else catalogue.stocks
 
 
-def sleeve_rows(family: str | None = None) -> list[Row]:
+def sleeve_rows(catalogue: Catalogue, family: str | None = None) -> list[Row]:
     """Return every family of tube, or one, with sizes in mm and sources."""
-    catalogue = load_catalogue()
     families = (catalogue.family(family, Where("labeler sleeves")),) if family else catalogue.families
     return [asdict(entry) for entry in families]
 
 
-def sleeve_lines(family: str | None = None) -> Iterable[str]:
+def sleeve_lines(catalogue: Catalogue, family: str | None = None) -> Iterable[str]:
     """Yield the families with a line for every size: supplied, recovered, wall."""
-    for row in sleeve_rows(family):
+    for row in sleeve_rows(catalogue, family):
         yield row["name"]
         for key, value in row.items():
             if key not in ("name", "tubes") and value not in ("", None, (), []):
@@ -73,9 +77,8 @@ def sleeve_lines(family: str | None = None) -> Iterable[str]:
             )
 
 
-def wire_rows(kind: str | None = None) -> list[Row]:
+def wire_rows(catalogue: Catalogue, kind: str | None = None) -> list[Row]:
     """Return every kind of insulated wire, or one, with its diameters and source."""
-    catalogue = load_catalogue()
     kinds = (catalogue.wire_kind(kind, Where("labeler wires")),) if kind else catalogue.wires
     return [
         {key: value for key, value in asdict(entry).items() if key != "sizes"}
@@ -84,9 +87,9 @@ def wire_rows(kind: str | None = None) -> list[Row]:
     ]
 
 
-def wire_lines(kind: str | None = None) -> Iterable[str]:
+def wire_lines(catalogue: Catalogue, kind: str | None = None) -> Iterable[str]:
     """Yield the kinds of wire with a line for every size: nominal to maximum finished diameter."""
-    for row in wire_rows(kind):
+    for row in wire_rows(catalogue, kind):
         yield row["name"]
         for key, value in row.items():
             if key not in ("name", "sizes") and value not in ("", None, (), []):
@@ -95,14 +98,14 @@ def wire_lines(kind: str | None = None) -> Iterable[str]:
             yield f"  {size['size']:10}  {size['low']:.2f} to {size['high']:.2f} mm"
 
 
-def covering_rows() -> list[Row]:
+def covering_rows(catalogue: Catalogue) -> list[Row]:
     """Return every covering with its other names, its wall and source."""
-    return [asdict(covering) for covering in load_catalogue().coverings]
+    return [asdict(covering) for covering in catalogue.coverings]
 
 
-def covering_lines() -> Iterable[str]:
+def covering_lines(catalogue: Catalogue) -> Iterable[str]:
     """Yield the coverings: wall, how they go on, what else they are called, source."""
-    for row in covering_rows():
+    for row in covering_rows(catalogue):
         wall = row["wall_mm"]
         how = "pulled over the wires" if row["threaded"] else "wound or laid around them"
         loose = "; the bundle does not fill it: measure its outside" if row["loose"] else ""
@@ -133,11 +136,11 @@ def choice_lines() -> Iterable[str]:
         yield f"    {choice.reason}"
 
 
-def used_rows(record: Record) -> list[Row]:
+def used_rows(record: Record, catalogue: Catalogue) -> list[Row]:
     """Return the sheets that are partly used: what is gone, what is left where the stock's file is still there."""
     from labeler.layout.cells import blocks_of, cells, parse_cells
 
-    stocks = {stock.name: stock for stock in load_catalogue().stocks}
+    stocks = {stock.name: stock for stock in catalogue.stocks}
     rows = []
     for sheet in record.partial_sheets():
         row: Row = {"stock": sheet.stock, "used": blocks_of(sheet.cells), "free": None, "next": ""}
@@ -191,3 +194,24 @@ def _plain(value: object) -> str:
     if isinstance(value, dict):
         return ", ".join(f"{key} {_plain(each)}" for key, each in value.items())
     return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def file_forms() -> dict[str, Form]:
+    """Return the declaration of the keys of every kind of TOML file, by the name of the kind."""
+    from labeler.read.columnmap import map_form
+    from labeler.read.toml import harness_form
+    from labeler.work.bench_sheet import CAUTIONS
+
+    return {
+        "harness": harness_form(),
+        "column map": map_form(),
+        "stock": STOCK,
+        "printer": PRINTER,
+        "sleeves": FAMILIES,
+        "wires": KINDS,
+        "coverings": COVERINGS,
+        "choices": CHOICES,
+        "colours": COLOURS,
+        "fonts": FONTS,
+        "cautions": CAUTIONS,
+    }

@@ -4,13 +4,35 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from itertools import groupby
+from operator import itemgetter
 from typing import Any
 
 from labeler.answers.report import problem_json
 from labeler.errors import LabelerError
 from labeler.model import Circuit
-from labeler.read.import_report import NOT_UNDERSTOOD, Read
+from labeler.read.import_report import Read
 
+NOT_UNDERSTOOD = "not understood, kept as written"  # a column that nothing is known of
+ONE = {  # one of what is counted
+    "connectors": "connector",
+    "splices": "splice",
+    "ring terminals": "ring terminal",
+    "loose ends": "loose end",
+    "circuits": "circuit",
+    "cables": "cable",
+    "cores": "core",
+    "branches": "branch",
+    "bags": "bag",
+    "pins": "pin",
+    "nets": "net",
+    "wires": "wire",
+    "connections": "connection",
+    "segments": "segment",
+    "nodes": "node",
+    "routes": "route",
+    "protections": "protection",
+    "variants": "variant",
+}
 MOST_CIRCUITS = 3  # that are shown as they were read; the JSON has all
 MOST_NAMES = 12  # connectors whose three names are shown; the JSON has all
 
@@ -21,11 +43,12 @@ def lines(read: Read) -> Iterator[str]:
     yield f"{harness.where.source}: {account.form}"
     part = " ".join(filter(None, (harness.part_number, harness.revision and f"rev {harness.revision}")))
     yield f"harness     {', '.join(filter(None, (part, harness.name)))}"
-    shown = [_counted(count, what) for what, count in account.counts.items() if count]
+    shown = [f"{count} {ONE[what] if count == 1 else what}" for what, count in account.counts.items() if count]
     yield f"counts      {', '.join(shown) or 'nothing'}"
-    for what, group in groupby(sorted(account.became, key=lambda pair: pair[1]), key=lambda pair: pair[1]):
-        names = ", ".join(name for name, _ in group)
-        yield f"left        {what}: {names}" if what == NOT_UNDERSTOOD else f"understood  {what}: {names}"
+    became = [(name, what or NOT_UNDERSTOOD, what is None) for name, what in account.became]
+    for (what, left), group in groupby(sorted(became, key=itemgetter(1)), key=itemgetter(1, 2)):
+        names = ", ".join(name for name, *_ in group)
+        yield f"{'left' if left else 'understood':10}  {what}: {names}"
     for circuit in harness.circuits[:MOST_CIRCUITS]:
         yield f"as read     {_circuit(circuit)}"
     for line in account.left:
@@ -42,11 +65,6 @@ def _circuit(circuit: Circuit) -> str:
     cable = f"in {circuit.cable}" if circuit.cable else ""
     said = (circuit.size, circuit.wire, outside, circuit.colour, circuit.signal, length, cable)
     return ", ".join((f"{circuit.id}: {circuit.start} to {circuit.finish}", *filter(None, said)))
-
-
-def _counted(count: int, what: str) -> str:
-    one = what.removesuffix("es") if what.endswith("ches") else what.removesuffix("s")
-    return f"{count} {one if count == 1 else what}"
 
 
 def _names(read: Read) -> Iterator[str]:
@@ -72,7 +90,7 @@ def as_json(read: Read) -> dict[str, Any]:
         "version": account.version,
         "harness": {"name": harness.name, "part_number": harness.part_number, "revision": harness.revision},
         "counts": dict(account.counts),
-        "understood": [{"from": name, "as": what} for name, what in account.became],
+        "understood": [{"from": name, "as": what or NOT_UNDERSTOOD} for name, what in account.became],
         "left": list(account.left),
         "variants": list(account.variants),
         "names": [dict(zip(("id", "alias", "description"), row, strict=True)) for row in account.names],

@@ -25,7 +25,7 @@ from labeler.model import (
     TubeChoice,
     fact,
 )
-from labeler.read.values import length, setting, size, unknown, with_settings
+from labeler.read.values import length, setting, size, with_settings
 from labeler.size.bundles import Bundle, bundle
 from labeler.size.tubes import choose_tubes
 from labeler.size.wording import basis
@@ -37,6 +37,7 @@ from labeler.tables.catalogue import (
     load_choices,
     with_low_end,
 )
+from labeler.tables.document import unknown
 from labeler.validate import LONGEST_TEXT
 
 _COUNT = re.compile(r"\s*(?:(\d{1,9})\s*[x×*]\s*)?(.+?)\s*$")
@@ -75,7 +76,7 @@ def fit_text(
     codes = None
     if chosen.code != "none":
         own = replace(marker, id=SOME_ID, settings=replace(chosen, code_on=("sleeve",)))
-        marker, codes = coded(own, Harness("fit"), SOME_UNIT)
+        marker, codes = coded(own, Harness("fit", settings=chosen), SOME_UNIT)
     fit = fit_sleeve(marker, SleevePlace(seat, choice, fixed), codes)
     if not choice.tubes and sleeve:
         fit = replace(fit, reasons=choice.refusals or fit.reasons)

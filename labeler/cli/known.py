@@ -98,6 +98,7 @@ def stock_command(name: str | None, as_json: bool, out: Path | None, force: bool
     Example: labeler stock wrap-a4-25x18 --out .
     """
     from labeler.answers.listing import stock_lines, stock_rows
+    from labeler.tables.catalogue import load_catalogue
 
     if out is not None:
         if not name:
@@ -108,9 +109,9 @@ def stock_command(name: str | None, as_json: bool, out: Path | None, force: bool
             click.echo(str(file))
         return
     if as_json:
-        print_json(stock_rows(name))
+        print_json(stock_rows(load_catalogue(), name))
         return
-    for line in stock_lines(name):
+    for line in stock_lines(load_catalogue(), name):
         click.echo(line)
 
 
@@ -161,11 +162,12 @@ def calibrate_command(
 def sleeves_command(family: str | None, as_json: bool) -> None:
     """List the families of heat-shrink tube with their sizes and sources. Example: labeler sleeves AS23053/5."""
     from labeler.answers.listing import sleeve_lines, sleeve_rows
+    from labeler.tables.catalogue import load_catalogue
 
     if as_json:
-        print_json(sleeve_rows(family))
+        print_json(sleeve_rows(load_catalogue(), family))
         return
-    for line in sleeve_lines(family):
+    for line in sleeve_lines(load_catalogue(), family):
         click.echo(line)
 
 
@@ -175,11 +177,12 @@ def sleeves_command(family: str | None, as_json: bool) -> None:
 def wires_command(kind: str | None, as_json: bool) -> None:
     """List the kinds of insulated wire with their diameters and sources. Example: labeler wires TXL."""
     from labeler.answers.listing import wire_lines, wire_rows
+    from labeler.tables.catalogue import load_catalogue
 
     if as_json:
-        print_json(wire_rows(kind))
+        print_json(wire_rows(load_catalogue(), kind))
         return
-    for line in wire_lines(kind):
+    for line in wire_lines(load_catalogue(), kind):
         click.echo(line)
 
 
@@ -188,11 +191,12 @@ def wires_command(kind: str | None, as_json: bool) -> None:
 def coverings_command(as_json: bool) -> None:
     """List what may lie over a bundle, with walls, other names and sources. Example: labeler coverings."""
     from labeler.answers.listing import covering_lines, covering_rows
+    from labeler.tables.catalogue import load_catalogue
 
     if as_json:
-        print_json(covering_rows())
+        print_json(covering_rows(load_catalogue()))
         return
-    for line in covering_lines():
+    for line in covering_lines(load_catalogue()):
         click.echo(line)
 
 

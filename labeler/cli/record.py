@@ -174,9 +174,10 @@ def used_command(record_path: str | None, as_json: bool, as_csv: bool) -> None:
     """
     from labeler.answers.listing import used_rows
     from labeler.cli.terminal import show_table
+    from labeler.tables.catalogue import load_catalogue
 
     with opened_record(record_path, create=False) as record:
-        rows = used_rows(record)
+        rows = used_rows(record, load_catalogue())
     if as_json:
         print_json(rows)
         return

@@ -16,11 +16,11 @@ from labeler.job.fitting import Stocks, carries_code, fit_markers, names_unit, o
 from labeler.layout.checks import stock_problems
 from labeler.model import DOES_NOT_FIT, Fit, Harness, InstallationStep, Marker, Stock
 from labeler.plan import confusable, plan
-from labeler.read import read_harness
+from labeler.read import read_file
 from labeler.read.import_report import AS_IT_STANDS, Wanted
 from labeler.size.bundles import Sizing
 from labeler.size.installation import installation_order
-from labeler.tables.catalogue import Catalogue, load_catalogue
+from labeler.tables.catalogue import Catalogue, default_settings, load_catalogue
 from labeler.tables.kinds import KINDS
 
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
@@ -147,7 +147,7 @@ def check(
 
     catalogue = load_catalogue()
     stocks = choose_stocks(catalogue, paper, stock)
-    harness = read_harness(file, settings or {}, wanted)
+    harness = read_file(file, catalogue, default_settings(), settings or {}, wanted).checked()
     sizing = Sizing(index(harness), catalogue)
     problems = [*harness.notes, *validate(sizing.index, catalogue)]
     markers, planning = plan(sizing.index)

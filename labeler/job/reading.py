@@ -10,12 +10,13 @@ from labeler.job.check import no_collecting
 from labeler.read import draft_of, read_file
 from labeler.read.import_report import AS_IT_STANDS, Read, Wanted
 from labeler.read.written import harness_toml
+from labeler.tables.catalogue import default_settings, load_catalogue
 
 
 @no_collecting()
 def understand(file: str, settings: Mapping[str, str] | None = None, wanted: Wanted = AS_IT_STANDS) -> Read:
     """Return what is understood of a file; raises `LabelerError` where nothing is."""
-    return read_file(file, settings, wanted)
+    return read_file(file, load_catalogue(), default_settings(), settings, wanted)
 
 
 def draft(file: str, wanted: Wanted = AS_IT_STANDS) -> str:
@@ -39,7 +40,7 @@ def store_harness(read: Read, path: Path, *, force: bool = False) -> None:
     remarks = [f"Written by labeler read from {harness.where.source}: {read.account.form}."]
     remarks += [_remark(note) for note in harness.notes]
     remarks += [f"not held here: {line}" for line in read.account.left]
-    text = harness_toml(harness, remarks)
+    text = harness_toml(harness, default_settings(), remarks)
     make_folder(path.parent)
     write_all({path: text.encode()}, force=force)
 

@@ -6,26 +6,35 @@ import re
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from labeler.errors import LabelerError, Problem, Where, WrongUse
 from labeler.files import file_bytes, input_bytes
-from labeler.model import Harness, Settings
+from labeler.model import Settings
 from labeler.read.columnmap import draft_map, load_map, mapped_table
-from labeler.read.export import Export, assembled
-from labeler.read.import_report import AS_IT_STANDS, Account, Read, Wanted, counts_of, recoloured, refuse_unused
-from labeler.read.kbl import read_kbl
+from labeler.read.import_report import (
+    AS_IT_STANDS,
+    Account,
+    Given,
+    Read,
+    Wanted,
+    counts_of,
+    recoloured,
+    refuse_unused,
+)
 from labeler.read.lists import read_list
-from labeler.read.table import decoded, table_of
+from labeler.read.table import decoded, is_workbook, is_xml, table_of
 from labeler.read.toml import read_toml
-from labeler.read.values import setting, unknown, with_settings
-from labeler.read.vec import read_vec
-from labeler.read.workbook import is_workbook, read_sheet
+from labeler.read.values import setting, with_settings
 from labeler.read.written import harness_toml
-from labeler.read.xml import Document, is_xml, parse
-from labeler.tables.catalogue import default_settings, load_choices
+from labeler.tables.catalogue import Catalogue, load_choices
+from labeler.tables.document import unknown
 
-__all__ = ["AS_IT_STANDS", "Read", "Wanted", "draft_of", "harness_toml", "overrides", "read_file", "read_harness"]
+if TYPE_CHECKING:
+    from labeler.read.export import Export
+    from labeler.read.xml import Document
+
+__all__ = ["AS_IT_STANDS", "Read", "Wanted", "draft_of", "harness_toml", "overrides", "read_file"]
 
 LISTS = (".csv", ".tsv", ".txt")
 # First bytes of files that people try, and what to do with them.
@@ -37,82 +46,102 @@ FOREIGN = {
 _TABLE = re.compile(rb"^[ \t]*\[\[?[ \t]*[\w\"'-]+[ \t]*[\].]", re.M)
 
 
-def read_harness(path: Path | str, settings: Mapping[str, str] | None = None, wanted: Wanted = AS_IT_STANDS) -> Harness:
-    """Return the harness in a file, or in standard input where ``path`` is ``-``.
+def read_file(
+    path: Path | str,
+    catalogue: Catalogue,
+    defaults: Settings,
+    settings: Mapping[str, str] | None = None,
+    wanted: Wanted = AS_IT_STANDS,
+) -> Read:
+    """Return the harness in a file, or in standard input where ``path`` is ``-``, and what was understood.
 
-    The form is told by the ending, else by what is in the file. ``settings`` are overrides of the
-    file's defaults by key, checked as strictly as the file's own; ``wanted`` is what the user chose
-    where a file leaves something open.
+    The form is told by the ending, else by what is in the file. ``settings`` are overrides of the ``defaults`` and of
+    the file's own by key, checked as strictly as the file's; ``wanted`` is what the user chose where a file leaves
+    something open.
 
-    Raises WrongUse for an override or a choice that cannot be, LabelerError with every problem of the file.
+    Raises WrongUse for an override or a choice that cannot be, LabelerError where nothing can be read.
     """
-    return read_file(path, settings, wanted).checked()
-
-
-def read_file(path: Path | str, settings: Mapping[str, str] | None = None, wanted: Wanted = AS_IT_STANDS) -> Read:
-    """Return the harness in a file and the account of what was understood; see `read_harness`."""
-    read = _read(path, overrides(settings or {}), wanted)
+    changes = overrides(settings or {})
+    data, source = _bytes_of(path)
+    piped, file = str(path) == "-", Path(path)
+    base = with_settings(defaults, changes)
+    given = Given(data, source, "harness" if piped else file.stem, base, catalogue, wanted)
+    _refuse_foreign(data, source)
+    if is_workbook(data):
+        read = _workbook(given)
+    elif is_xml(data):
+        read = _export(given)
+    elif is_toml(data, "" if piped else file.suffix):
+        refuse_unused(wanted, "harness file", source)
+        harness = read_toml(data, source, None if piped else file.parent, defaults, changes, catalogue)
+        read = Read(harness, Account("harness file (TOML)", "", counts_of(harness)))
+    else:
+        read = _list(given)
     read = replace(read, harness=replace(read.harness, **wanted.title)) if wanted.title else read
     return recoloured(read, wanted.colours) if wanted.colours else read
 
 
-def _read(path: Path | str, changes: Mapping[str, Any], wanted: Wanted) -> Read:
-    piped = str(path) == "-"
-    file = Path(path)
-    source = "standard input" if piped else file.name
-    data = input_bytes() if piped else file_bytes(file)
-    base, name = with_settings(default_settings(), changes), "harness" if piped else file.stem
-    if is_workbook(data):
-        refuse_unused(wanted, "workbook", source)
-        return _workbook(data, source, name, base, wanted)
-    _refuse_foreign(data, source)
-    if is_xml(data):
-        refuse_unused(wanted, "export", source)
-        return assembled(export_of(parse(data, source), wanted.sheet), source, data, base, wanted)
-    if is_toml(data, "" if piped else file.suffix):
-        refuse_unused(wanted, "harness file", source)
-        harness = read_toml(data, source, None if piped else file.parent, default_settings(), changes)
-        return Read(harness, Account("harness file (TOML)", "", counts_of(harness)))
-    refuse_unused(wanted, "list", source)
-    text, notes = decoded(data, source)
-    if wanted.column_map:
-        table = mapped_table(text, source, notes, load_map(wanted.column_map), tabbed=False)
+def _bytes_of(path: Path | str) -> tuple[bytes, str]:
+    """Return what is in a file, or comes by standard input, and how places call it."""
+    return (input_bytes(), "standard input") if str(path) == "-" else (file_bytes(Path(path)), Path(path).name)
+
+
+def _list(given: Given) -> Read:
+    refuse_unused(given.wanted, "list", given.source)
+    text, notes = decoded(given.data, given.source)
+    if given.wanted.column_map:
+        table = mapped_table(text, given.source, notes, load_map(given.wanted.column_map), tabbed=False)
     else:
-        table = table_of(text, source, notes)
-    return read_list(table, data, source, name, base, wanted)
+        table = table_of(text, given.source, notes)
+    return read_list(table, given)
+
+
+def _export(given: Given) -> Read:
+    from labeler.read.export import assembled
+    from labeler.read.xml import parse
+
+    refuse_unused(given.wanted, "export", given.source)
+    return assembled(export_of(parse(given.data, given.source), given.wanted.sheet), given)
 
 
 def export_of(document: Document, harness: str = "") -> Export:
     """Return what a harness CAD export says, of several harnesses the named one; raises LabelerError for other XML."""
     root = document.root
     if root.tag in ("KBL_container", "KBL_schema"):
+        from labeler.read.kbl import read_kbl
+
         if harness:
             raise WrongUse(Problem(Where("--sheet"), "a KBL holds one harness", "leave it out"))
         return read_kbl(document)
     if root.tag == "VecContent":
+        from labeler.read.vec import read_vec
+
         return read_vec(document, harness)
     message = f"XML whose root is {root.tag!r}; KBL and VEC are read"
     raise LabelerError(Problem(document.where(root), message, "export it as KBL 2.4 or VEC, or as a wire list"))
 
 
-def _workbook(data: bytes, source: str, name: str, settings: Settings, wanted: Wanted) -> Read:
+def _workbook(given: Given) -> Read:
+    from labeler.read.workbook import read_sheet
+
+    wanted, source = given.wanted, given.source
+    refuse_unused(wanted, "workbook", source)
     columns = load_map(wanted.column_map) if wanted.column_map else None
-    sheet = read_sheet(data, source, wanted.sheet or (columns.sheet if columns else ""))
+    sheet = read_sheet(given.data, source, wanted.sheet or (columns.sheet if columns else ""))
     place = f"{source}/{sheet.name}"
     if columns:
         table = mapped_table(sheet.text, place, sheet.notes, columns, tabbed=True)
     else:
         table = table_of(sheet.text, place, sheet.notes)
-    found = read_list(table, data, place, name, settings, wanted)
-    form = f"workbook, sheet {sheet.name!r}, {found.account.form.replace(', parted by tab', '')}"
-    return replace(found, account=replace(found.account, form=form))
+    return read_list(table, replace(given, source=place, sheet=sheet.name))
 
 
 def draft_of(path: Path | str, wanted: Wanted = AS_IT_STANDS) -> str:
     """Return a column map for the list in a file, to be filled in; raises LabelerError where it is none."""
-    source = "standard input" if str(path) == "-" else Path(path).name
-    data = input_bytes() if str(path) == "-" else file_bytes(Path(path))
+    data, source = _bytes_of(path)
     if is_workbook(data):
+        from labeler.read.workbook import read_sheet
+
         sheet = read_sheet(data, source, wanted.sheet)
         return draft_map(sheet.text, source, sheet.name)
     _refuse_foreign(data, source)
@@ -144,6 +173,7 @@ def is_toml(data: bytes, ending: str) -> bool:
 
 
 def _refuse_foreign(data: bytes, source: str) -> None:
+    """Refuse files that people try; a workbook, which is an archive too, is read."""
     for start, (message, fix) in FOREIGN.items():
-        if data.startswith(start):
+        if data.startswith(start) and not is_workbook(data):
             raise LabelerError(Problem(Where(source), message, fix))

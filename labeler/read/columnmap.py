@@ -10,14 +10,14 @@ import json
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
 
 from labeler.errors import LabelerError, Problem, Where, refuse
 from labeler.files import file_bytes
 from labeler.read.columns import ROLES, Columns, columns, heading
 from labeler.read.table import SEPARATORS, Layout, NoHeader, Table, table_of
-from labeler.read.toml import line_of, parsed
-from labeler.read.values import shown, unknown
+from labeler.read.toml import ONE_TABLE, parsed
+from labeler.read.values import shown
+from labeler.tables.document import Document, Form, Key, Row, Type, limits, read_table
 
 ENDS = ("from", "from pin", "from owner", "to", "to pin", "to owner")
 WIRES = (*ENDS, *ROLES)
@@ -25,7 +25,6 @@ PINS = ("connector", "pin", "signal", "colour", "id")
 NEEDED = {"wires": ("from", "to"), "pins": ("pin",)}
 UNITS = {"length": ("mm", "cm", "m", "in", "ft"), "size": ("AWG", "mm2")}
 UNITS |= {"outside": UNITS["length"], "cable outside": UNITS["length"]}
-TOP = ("list", "header_line", "separator", "sheet", "columns", "units", "split")
 SIGNS = {"tab": "\t", **{sign: sign for sign in SEPARATORS}}
 MEANING = {
     "from": "needed: connector, splice or device at one end",
@@ -42,6 +41,70 @@ MEANING = {
     "pin": "of a list of pins: needed",
 }
 
+# ---------------------------------------------------------------- the keys of a map
+
+
+def _one_of(value: object, key: Key) -> str:
+    if value not in key.allowed:
+        raise ValueError(f"{shown(value)} is unknown", f"use one of {', '.join(key.allowed)}")
+    return str(value)
+
+
+def _line(value: object, _: Key) -> int:
+    if isinstance(value, bool) or not isinstance(value, int) or value < 1:
+        raise ValueError(f"{shown(value)} is no line", "count the lines of the list, from 1")
+    return value
+
+
+def _text(value: object, _: Key) -> str:
+    if not isinstance(value, str):
+        raise ValueError(f"{shown(value)} must be a text", "write the header in quotes")
+    return value.strip()
+
+
+def _column(value: object, key: Key) -> str:
+    """Return the header of a column, or its number as ``#3``."""
+    return f"#{value}" if isinstance(value, int) and not isinstance(value, bool) else _text(value, key)
+
+
+STRING = {"type": "string"}
+ONE_OF = Type("word", _one_of, lambda key: {**STRING, **limits(key)}, joint=": ")
+LINE = Type("line", _line, lambda _: {"type": "integer", "minimum": 1}, joint=": ")
+SHEET = Type("text", lambda value, _: str(value), lambda _: STRING)
+COLUMN = Type("header or number", _column, lambda _: {"type": ["string", "integer"]}, joint=": ")
+UNIT = Type("unit", _text, lambda key: {**STRING, "enum": ["", *key.allowed]}, joint=": ")
+SIGN = Type("text", _text, lambda _: STRING, joint=": ")
+
+
+def _key_of(role: str) -> str:
+    return role.replace(" ", "_")
+
+
+def map_form(kind: str = "") -> Form:
+    """Return the form of a map for a kind of list; ``""``: for any, as a schema has it."""
+    roles = {"wires": WIRES, "pins": PINS}.get(kind, tuple(dict.fromkeys((*WIRES, *PINS))))
+    named = {
+        _key_of(role): Key(COLUMN, MEANING.get(role, f"column of: {role}"), "Stelle", field=role) for role in roles
+    }
+    units = {
+        _key_of(role): Key(UNIT, f"unit of bare numbers: {role}", allowed[0], allowed=allowed, field=role)
+        for role, allowed in UNITS.items()
+    }
+    split = {end: Key(SIGN, "what stands between connector and cavity in its column", "-") for end in ("from", "to")}
+    tables = {
+        "columns": ("header or number, from 1, of each column", named),
+        "units": ("units of bare numbers", units),
+        "split": ("how columns with connector and cavity are split", split),
+    }
+    keys = {
+        "list": Key(ONE_OF, "one row a wire, or one row a pin", "wires", default="wires", allowed=("wires", "pins")),
+        "header_line": Key(LINE, "line of the header, from 1", 2, default=1),
+        "separator": Key(ONE_OF, "what stands between two cells", "tab", default=",", allowed=tuple(SIGNS)),
+        "sheet": Key(SHEET, "sheet of a workbook", "Boat"),
+        **{name: Key(ONE_TABLE, meaning, form=Form(inner, listed=12)) for name, (meaning, inner) in tables.items()},
+    }
+    return Form(keys, listed=12)
+
 
 @dataclass(frozen=True, slots=True)
 class ColumnMap:
@@ -53,62 +116,39 @@ class ColumnMap:
 
 def load_map(path: Path) -> ColumnMap:
     """Return the map in a file; raises LabelerError with everything that is wrong in it."""
-    tree, index = parsed(file_bytes(path), path.name)
-    problems: list[Problem] = []
+    return map_of(parsed(file_bytes(path), path.name))
 
-    def problem(place: tuple[str, ...], message: str, fix: str = "") -> None:
-        problems.append(Problem(Where(path.name, line_of(index, place)), message, fix))
 
-    for key in tree:
-        if key not in TOP:
-            problem((key,), f"unknown key {key!r}", unknown(key, TOP))
-    kind = _one_of(tree.get("list", "wires"), ("wires", "pins"), "list", problem)
-    line = tree.get("header_line", 1)
-    if isinstance(line, bool) or not isinstance(line, int) or line < 1:
-        problem(("header_line",), f"header_line: {shown(line)} is no line", "count the lines of the list, from 1")
-    separator = SIGNS[_one_of(tree.get("separator", ","), tuple(SIGNS), "separator", problem)]
-    named = _names(tree, "columns", WIRES if kind == "wires" else PINS, problem)
-    units = _names(tree, "units", tuple(UNITS), problem)
+def map_of(document: Document) -> ColumnMap:
+    """Return the map in a document; raises LabelerError with everything that is wrong in it."""
+    kind = "pins" if document.values.get("list") == "pins" else "wires"
+    read = read_table(_without_other_kind(document, kind), map_form(kind))
+    problems = list(read.all_problems())
+    tables = {name: read.values.get(name, Row({}, (name,))).values for name in ("columns", "units", "split")}
+    columns, units, split = ({role: text for role, text in table.items() if text} for table in tables.values())
     for role, unit in units.items():
-        _one_of(unit, UNITS[role], f"units {role}", problem)
-    split = _names(tree, "split", ("from", "to"), problem)
+        if unit not in UNITS[role]:
+            message, fix = f"units {role}: {shown(unit)} is unknown", f"use one of {', '.join(UNITS[role])}"
+            problems.append(Problem(document.where(("units", _key_of(role))), message, fix))
     for role in NEEDED[kind]:
-        if role not in named:
-            problem(("columns",), f"columns: {role} is not named", "fill in the header of its column, or its number")
+        if role not in columns:
+            message, fix = f"columns: {role} is not named", "fill in the header of its column, or its number"
+            problems.append(Problem(document.where(("columns",)), message, fix))
     refuse(problems)
-    placing = _placing(named, units, Where(path.name))
-    pins = kind == "pins"
-    return ColumnMap(Layout(separator, line, placing, pins, tuple(split.items())), str(tree.get("sheet", "")))
+    placing = _placing(columns, units, Where(document.name))
+    separator, line = SIGNS[read.values.get("separator", ",")], read.values.get("header_line", 1)
+    layout = Layout(separator, line, placing, kind == "pins", tuple(split.items()))
+    return ColumnMap(layout, read.values.get("sheet", ""))
 
 
-def _one_of(value: Any, known: Sequence[str], what: str, problem: Callable[..., None]) -> str:
-    if value in known:
-        return str(value)
-    problem((what.partition(" ")[0],), f"{what}: {shown(value)} is unknown", f"use one of {', '.join(known)}")
-    return known[0]
-
-
-def _names(tree: Mapping[str, Any], table: str, known: Sequence[str], problem: Callable[..., None]) -> dict[str, str]:
-    """Return role → text of a table; empty ones are left out, numbers are kept as ``#3``."""
-    rows = tree.get(table, {})
-    if not isinstance(rows, dict):
-        problem((table,), f"{table} must be a table", f"write [{table}] on a line of its own")
-        return {}
-    found = {}
-    keys = {role.replace(" ", "_"): role for role in known}
-    other = {role.replace(" ", "_") for role in (*WIRES, *PINS)} if table == "columns" else set()
-    for key, value in rows.items():
-        if key in other and key not in keys and value == "":
-            continue  # of the other kind of list, left empty as the draft has it
-        if key not in keys:
-            problem((table, key), f"unknown key {key!r}", unknown(key, keys))
-        elif isinstance(value, int) and not isinstance(value, bool) and table == "columns":
-            found[keys[key]] = f"#{value}"
-        elif not isinstance(value, str):
-            problem((table, key), f"{key}: {shown(value)} must be a text", "write the header in quotes")
-        elif value.strip():
-            found[keys[key]] = value.strip()
-    return found
+def _without_other_kind(document: Document, kind: str) -> Document:
+    """Return a map without the columns of the other kind of list that are left empty, as the draft has them."""
+    columns = document.values.get("columns")
+    if not isinstance(columns, dict):
+        return document
+    other = {_key_of(role) for role in (*WIRES, *PINS)} - {_key_of(role) for role in (WIRES, PINS)[kind == "pins"]}
+    kept = {key: value for key, value in columns.items() if key not in other or value != ""}
+    return replace(document, values={**document.values, "columns": kept})
 
 
 def _placing(named: Mapping[str, str], units: Mapping[str, str], where: Where) -> Callable[[Sequence[str]], Columns]:
@@ -140,20 +180,15 @@ def _placing(named: Mapping[str, str], units: Mapping[str, str], where: Where) -
 
 def draft_map(text: str, source: str, sheet: str = "") -> str:
     """Return a map for a list, as TOML to be filled in; raises LabelerError where there is no table at all."""
-    layout = Layout("\t") if sheet else Layout()
     try:
-        table = table_of(text, source, (), layout)
+        table = table_of(text, source, (), Layout("\t") if sheet else Layout())
     except NoHeader as error:
-        return _draft(error.rows, columns(error.rows[0]), error.line, error.separator, "wires", source, sheet)
-    cells = [found.text for found in table.columns.headings]
-    rows = [cells, *zip(*(column[:3] for column in table.values), strict=True)]
-    kind = "pins" if table.pins else "wires"
-    return _draft(rows, table.columns, table.header_line, table.separator, kind, source, sheet)
-
-
-def _draft(
-    rows: Sequence[Sequence[str]], found: Columns, line: int, separator: str, kind: str, source: str, sheet: str
-) -> str:
+        rows, found, kind = error.rows, columns(error.rows[0]), "wires"
+        line, separator = error.line, error.separator
+    else:
+        found, kind = table.columns, "pins" if table.pins else "wires"
+        rows = [[each.text for each in found.headings], *zip(*(column[:3] for column in table.values), strict=True)]
+        line, separator = table.header_line, table.separator
     return "\n".join([*_head(rows, line, separator, kind, source, sheet), *_columns(found, kind)]) + "\n"
 
 

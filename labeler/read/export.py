@@ -13,11 +13,10 @@ from typing import Any
 
 from labeler.errors import Problem, Where, WrongUse
 from labeler.model import NOWHERE, Branch, BranchEnd, Cable, Circuit, Connector, Harness, Pin, Settings
-from labeler.read.import_report import Account, Read, Wanted, counts_of, some
+from labeler.read.import_report import Account, Given, Read, counts_of, some
 from labeler.read.lists import unknown_variant
 from labeler.read.values import with_settings
 from labeler.read.xml import Document, Element
-from labeler.tables.catalogue import load_catalogue
 from labeler.tables.materials import Covering, bare_diameter
 
 # ---------------------------------------------------------------- What a harness CAD export says
@@ -247,7 +246,7 @@ class Chosen:
         return next((bool(group & self.allowed) for group in groups if group & self.listed), False)
 
 
-def chosen_variants(export: Export, source: str, wanted: Sequence[str], notes: Notes, left: list[str]) -> Chosen:
+def chosen_variants(export: Export, source: str, wanted: Sequence[str], notes: Notes) -> Chosen:
     """Return what the wanted variants keep; without any, all, and it is said.
 
     Raises WrongUse for a variant that is not there, or lists nothing.
@@ -299,12 +298,12 @@ NEAR_MM = 100.0  # a covering that begins farther from a connector does not lie 
 Lying = tuple[str | None, tuple[Thing, ...]]  # the covering at an end ("none", None: not known), what it was told by
 
 
-def lying_at(segment: Segment, place: Place, things: Iterable[Thing]) -> Lying:
+def lying_at(segment: Segment, place: Place, things: Iterable[Thing], coverings: Sequence[Covering]) -> Lying:
     """Return the covering at the end of a segment where a connector sits."""
     here = tuple(t for t in things if not t.is_clip and t.segment == segment.key and _is_near(t, segment, place))
     if not here:
         return "none", ()
-    known = {covering.name for t in here if (covering := known_covering(t))}
+    known = {covering.name for t in here if (covering := known_covering(t, coverings))}
     if len(here) == 1 and len(known) == 1:
         return known.pop(), here
     return None, here  # several lie on one another, or one is not known
@@ -317,10 +316,10 @@ def _is_near(thing: Thing, segment: Segment, place: Place) -> bool:
     return distances.get(place.node, 0.0) <= NEAR_MM
 
 
-def known_covering(thing: Thing) -> Covering | None:
+def known_covering(thing: Thing, coverings: Sequence[Covering]) -> Covering | None:
     """Return the covering of the table that has one of a thing's words for name or alias, and that its bundle fills."""
     for word in thing.words:
-        for covering in load_catalogue().coverings:
+        for covering in coverings:
             if word.casefold() in (name.casefold() for name in (covering.name, *covering.aliases)):
                 return None if covering.loose or covering.name == "none" else covering
     return None
@@ -473,23 +472,22 @@ LONGEST_NAME = 24  # characters of a segment's name that is taken as it is; proj
 NO_SLEEVE = ("splice", "junction")
 
 
-def assembled(export: Export, source: str, data: bytes, settings: Settings, wanted: Wanted) -> Read:
+def assembled(export: Export, given: Given) -> Read:
     """Return the harness of an export; raises WrongUse for a variant that it does not have."""
-    return _Assembly(export, source, settings, wanted).read(data)
+    return _Assembly(export, given).read()
 
 
 class _Assembly:
     """One export on its way to a harness."""
 
-    def __init__(self, export: Export, source: str, settings: Settings, wanted: Wanted) -> None:
+    def __init__(self, export: Export, given: Given) -> None:
         self.export = export
-        self.source = source
-        self.settings = settings
-        self.wanted = wanted
+        self.given = given
+        self.wanted = given.wanted
         self.notes = Notes()
         self.problems: list[Problem] = []
         self.left: list[str] = list(export.left)
-        self.chosen = chosen_variants(export, source, wanted.variants, self.notes, self.left)
+        self.chosen = chosen_variants(export, given.source, given.wanted.variants, self.notes)
         self.conductors = tuple(self._kept())
         self.segments = {s.key: s for s in export.segments if not {s.key} & self.chosen.excluded}
         reached = {place for c in self.conductors for place, _ in c.ends}
@@ -504,7 +502,7 @@ class _Assembly:
         self.ending = self._ending()
         self.taken: set[tuple[str, str]] = set()  # coverings that are those of a branch, with their segment
 
-    def read(self, data: bytes) -> Read:
+    def read(self) -> Read:
         export = self.export
         circuits = tuple(self._circuit(conductor) for conductor in self.conductors)
         branches = tuple(self._branches({c.key: circuit for c, circuit in zip(self.conductors, circuits, strict=True)}))
@@ -522,8 +520,8 @@ class _Assembly:
                 if j.key in used or self.chosen.allowed is None
             ),
             branches=branches,
-            where=Where(self.source),
-            text=data,
+            where=Where(self.given.source),
+            text=self.given.data,
         )
         put = Put(export, self.conductors, self.segments, self.segment_names, self.places, self.names, self.ending)
         unfiltered = bool(export.variants and not self.wanted.variants)
@@ -536,9 +534,9 @@ class _Assembly:
         housed = {place.key for place in self.places if place.kind == "connector"}
         wires = Counter(end for c in self.conductors for end in set(c.ends) if end[1] and end[0] in housed)
         most = min(max(wires.values(), default=1), MOST_IN_CAVITY)
-        if most <= self.settings.wires_per_cavity:
-            return self.settings
-        return with_settings(self.settings, {"wires_per_cavity": float(most)})
+        if most <= self.given.settings.wires_per_cavity:
+            return self.given.settings
+        return with_settings(self.given.settings, {"wires_per_cavity": float(most)})
 
     # ------------------------------------------------------------ variants
 
@@ -638,13 +636,13 @@ class _Assembly:
             self.notes.add(message, fix, conductor.where, name)
         return given
 
-    def _label(self, conductor: Conductor) -> tuple[Settings | None, tuple[tuple[str, str], ...]]:
+    def _label(self, conductor: Conductor) -> tuple[Settings, tuple[tuple[str, str], ...]]:
         """Return the settings and fields of a circuit whose markers say what its designer wrote."""
         if not self.wanted.labels:
-            return None, ()
+            return self.settings, ()
         free = (("label", conductor.label),)
         if not conductor.label:
-            return None, free
+            return self.settings, free
         marks = "by length" if conductor.continuous else "both ends"
         return with_settings(self.settings, {"wire_marker": "{label}", "wire_marks": marks}), free
 
@@ -695,7 +693,12 @@ class _Assembly:
         for place in self.places:
             if place.kind not in NO_SLEEVE and place.key not in met and place.key in reached:
                 name = self.names[place.key]
-                yield Branch(f"{name} end" if name in taken else name, ends=(self._end(place),), where=place.where)
+                yield Branch(
+                    f"{name} end" if name in taken else name,
+                    ends=(self._end(place),),
+                    where=place.where,
+                    settings=self.settings,
+                )
 
     def _through(self) -> dict[str, list[Conductor]]:
         """Return the conductors that run through each segment."""
@@ -744,28 +747,28 @@ class _Assembly:
     ) -> Branch:
         places = tuple(places)
         things = self.export.things if self.settings.covering == "none" else ()  # what was set wins
-        lying = {place.key: lying_at(segment, place, things) for place in places}
+        coverings = self.given.catalogue.coverings
+        lying = {place.key: lying_at(segment, place, things, coverings) for place in places}
         own = covering_of_branch(lying, places)
         self._note_coverings(segment, lying, places)
         return Branch(
             id=name,
             circuits=tuple(dict.fromkeys(ids)),
-            ends=tuple(self._end(place, own, lying[place.key][0] or "none") for place in places),
+            ends=tuple(self._end(place, lying[place.key][0] or "none") for place in places),
             diameter_mm=self._diameter(segment, name, wires),
             length_mm=segment.length_mm,
             where=segment.where,
             settings=self._covered(own),
         )
 
-    def _end(self, place: Place, covering: str = "none", here: str = "none") -> BranchEnd:
+    def _end(self, place: Place, covering: str = "none") -> BranchEnd:
         text = place.label if self.wanted.labels and place.label else self.names[place.key]
-        settings = self.settings if here == "none" != covering else self._covered(here)  # a bare end says so
-        return BranchEnd(self.names[place.key], (text,), where=place.where, settings=settings)
+        return BranchEnd(self.names[place.key], (text,), where=place.where, settings=self._covered(covering))
 
-    def _covered(self, covering: str) -> Settings | None:
-        """Return the settings under a covering, None where they are the harness's own; a wall that was set stays."""
+    def _covered(self, covering: str) -> Settings:
+        """Return the settings under a covering, the harness's own where there is none; a wall that was set stays."""
         if covering in ("none", self.settings.covering):
-            return None
+            return self.settings
         return replace(self.settings, covering=covering)
 
     def _note_coverings(self, segment: Segment, lying: Mapping[str, Lying], places: Sequence[Place]) -> None:

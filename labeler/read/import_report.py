@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from labeler.errors import LabelerError, Problem, Where, WrongUse
-from labeler.model import Harness
+from labeler.model import Harness, Settings
+from labeler.tables.catalogue import Catalogue
 from labeler.tables.colours import translated
 
 NAMES = ("id", "alias", "description")  # which of a CAD export's names is printed
@@ -41,13 +42,26 @@ AS_IT_STANDS = Wanted()
 
 
 @dataclass(frozen=True, slots=True)
+class Given:
+    """A list or an export on its way to a harness: its bytes, what it is called, and what it is read with."""
+
+    data: bytes
+    source: str  # as places name it
+    name: str  # of the harness, where the file has none
+    settings: Settings
+    catalogue: Catalogue
+    wanted: Wanted = AS_IT_STANDS
+    sheet: str = ""  # of a workbook
+
+
+@dataclass(frozen=True, slots=True)
 class Account:
     """What was understood of a file: its form, what was counted, what became what, what was left."""
 
     form: str  # for people: "KBL 2.4 SR-1"
     version: str = ""
     counts: Mapping[str, int] = field(default_factory=dict)
-    became: tuple[tuple[str, str], ...] = ()  # column or element → what it is in the harness
+    became: tuple[tuple[str, str | None], ...] = ()  # column or element → what it is in the harness, None: not known
     left: tuple[str, ...] = ()  # what has no place in a harness or was passed over, and why
     variants: tuple[str, ...] = ()  # that may be chosen
     names: tuple[tuple[str, str, str], ...] = ()  # id, alias, description of each connector
@@ -68,8 +82,6 @@ class Read:
             raise LabelerError(*self.problems)
         return self.harness
 
-
-NOT_UNDERSTOOD = "not understood, kept as written"  # what became of a column that nothing is known of
 
 OPTIONS = {
     "sheet": "--sheet",

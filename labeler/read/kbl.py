@@ -29,7 +29,6 @@ from labeler.read.export import (
 )
 from labeler.read.xml import Document, Element
 
-NAMESPACE = "http://www.prostep.org/Car_electric_container/KBL2.3/KBLSchema"
 KINDS = {"splice": "splice", "ring terminal": "ring terminal", "no end": "loose end"}
 CONNECTORS = ("Connector_occurrence", "Component_box_occurrence")
 BECAME = (

@@ -8,28 +8,30 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
-from itertools import chain, compress, repeat
+from functools import partial
+from itertools import accumulate, chain, compress, repeat
 from typing import TypeVar
 
-from labeler.errors import LabelerError, Problem, Where, WrongUse, nearest, refuse
+from labeler.errors import LabelerError, Problem, Where, WrongUse, refuse, suggestion
 from labeler.model import Bag, Branch, BranchEnd, Cable, Circuit, Connector, Harness, Item, Pin, Settings
 from labeler.read.columns import RANKS, Heading, unplaced
-from labeler.read.import_report import AS_IT_STANDS, NOT_UNDERSTOOD, Account, Read, Wanted, counts_of, some
+from labeler.read.import_report import Account, Given, Read, counts_of, some
 from labeler.read.table import SEPARATORS, Table, read_table
 from labeler.read.values import (
-    cable_outside,
+    CABLE_MM,
+    WIRE_MM,
     checked_cavity,
     gauge_kind,
     is_bare_size,
     is_thousands_or_decimals,
     length,
+    length_within,
     size_of_kind,
     stated_size,
-    wire_outside,
 )
-from labeler.tables.catalogue import load_catalogue
+from labeler.tables.catalogue import NO_TABLES, Catalogue
 
 # ---------------------------------------------------------------- The columns of a table as cells
 
@@ -38,6 +40,10 @@ T = TypeVar("T")
 NONE = frozenset(("", "-", "–", "—", "n/a", "N/A", "n.a.", "k.A.", "k. A."))  # what stands for "none"
 DITTO = frozenset(('"', "''", "〃", "″", "”", "„", '-"-', "do.", "dto", "dto.", "ditto", "idem"))  # "as above"
 _BROKEN = re.compile(r"#(REF!|N/A|NAME\?|VALUE!|DIV/0!|NULL!|NUM!|BEZUG!|NV|WERT!|ZAHL!)", re.IGNORECASE)
+
+
+def _cell_or_above(above: str, cell: str) -> str:
+    return cell or above
 
 
 class Cells:
@@ -82,6 +88,16 @@ class Cells:
         stripped = map(str.strip, self.table.values[index])
         return ["" if v in NONE else " ".join(v.split()) if "\n" in v else v for v in stripped]
 
+    def one_line(self, role: str, fill: bool = False) -> list[str]:
+        """Return the cells of a role's column, each on one line; ``fill``: an empty one means what stands above it."""
+        indexes = self.roles.get(role, ())
+        if not indexes:
+            return [""] * self.rows
+        cells = [" ".join(cell.split()) for cell in self.table.values[indexes[0]]]
+        if fill:
+            cells = list(accumulate(cells, _cell_or_above))
+        return ["" if cell in NONE else cell for cell in cells]
+
     def _indistinct(self, role: str, indexes: Sequence[int]) -> None:
         headings = self.table.columns.headings
         names = " and ".join(repr(headings[index].text) for index in indexes)
@@ -118,7 +134,11 @@ class Cells:
         """Add what is wrong with a row, unless it names no end: that is said already."""
         if row in self.endless:
             return
-        self.problems.append(Problem(Where(self.source, self.table.lines[row]), message, fix))
+        self.problems.append(Problem(self.where(row), message, fix))
+
+    def where(self, row: int) -> Where:
+        """Return the place of a row."""
+        return Where(self.source, self.table.lines[row])
 
     def header_problem(self, message: str, fix: str) -> None:
         """Add what is wrong with the header."""
@@ -126,8 +146,8 @@ class Cells:
 
     def note(self, message: str, fix: str, row: int | None = None) -> None:
         """Add a warning, at the header or at a row."""
-        line = self.table.header_line if row is None else self.table.lines[row]
-        self.notes.append(Problem(Where(self.source, line), message, fix, warning=True))
+        where = Where(self.source, self.table.header_line) if row is None else self.where(row)
+        self.notes.append(Problem(where, message, fix, warning=True))
 
 
 # ---------------------------------------------------------------- The ends of the wires of a list
@@ -171,12 +191,8 @@ def pins_of(cells: Cells) -> tuple[list[Pin], list[Pin]]:
     }
     starts, finishes = _pins(cells, "from", *named["from"]), _pins(cells, "to", *named["to"])
     for row in sorted(cells.endless):
-        lacking = Problem(
-            Where(cells.source, cells.table.lines[row]),
-            "names no end: a heading, units, a total or a note?",
-            "take the row out, or start it with #; of a wire name both ends",
-        )
-        cells.problems.append(lacking)
+        fix = "take the row out, or start it with #; of a wire name both ends"
+        cells.problems.append(Problem(cells.where(row), "names no end: a heading, units, a total or a note?", fix))
     for end in ("from", "to"):
         _note_stand_ins(cells, *named[end])
     _refuse_headers(cells, named["from"][0], named["to"][0])
@@ -318,7 +334,7 @@ def _note_spans(cells: Cells, starts: Sequence[Pin], finishes: Sequence[Pin]) ->
 WIRE_ALONE = ("wire", "leitung", "draht")  # a header that may mean the circuit or its insulation
 
 
-def tell_wire_from_id(cells: Cells) -> None:
+def tell_wire_from_id(cells: Cells, catalogue: Catalogue) -> None:
     """A column called Wire alone names the circuits, or their insulation: its values tell.
 
     Insulation it is where every value is a kind of wire that the tables know, or where values
@@ -329,7 +345,7 @@ def tell_wire_from_id(cells: Cells) -> None:
     if column is None or "wire" in cells.roles:
         return
     kinds = set(filter(None, cells.cleaned(column)))
-    known = bool(kinds) and all(map(_is_kind_of_wire, kinds))
+    known = bool(kinds) and all(_is_kind_of_wire(kind, catalogue) for kind in kinds)
     if cells.roles.get("id") != (column,):
         if known and column not in chain(*cells.roles.values()):
             cells.roles["wire"] = (column,)
@@ -395,9 +411,9 @@ def _lone_cores(cells: Cells, ids: list[str]) -> list[str]:
     return cells.words("id")
 
 
-def _is_kind_of_wire(name: str) -> bool:
+def _is_kind_of_wire(name: str, catalogue: Catalogue) -> bool:
     try:
-        load_catalogue().wire_kind(name)
+        catalogue.wire_kind(name)
     except LabelerError:
         return False
     return True
@@ -450,8 +466,7 @@ def chosen_rows(table: Table, wanted: Sequence[str], source: str) -> tuple[Table
 
 def unknown_variant(name: str, known: Sequence[str], source: str) -> Problem:
     """Return the problem of a variant that a file does not have."""
-    near = nearest(name, known)
-    fix = f"did you mean {near!r}?" if near else f"known are {some(known, 20)}" if known else "it has none"
+    fix = suggestion(name, known, f"known are {some(known, 20)}" if known else "it has none")
     return Problem(Where(source), f"no variant {name!r} in this file", fix)
 
 
@@ -503,93 +518,75 @@ FIX = (
 )
 
 
-def read_pins(table: Table, data: bytes, source: str, name: str, settings: Settings) -> Read:
+def read_pins(table: Table, given: Given) -> Read:
     """Return the connectors of a list of pins, each with its branch end and a bag that lists its pins."""
-    connectors, pins = _places(table, name)
-    signals, colours = _column(table, "signal", "signal" in _filling(table)), _column(table, "colour")
+    cells = Cells(table, given.source)
+    fills = _filling(cells)
+    connectors, pins = _places(cells, given.name, fills)
+    signals, colours = cells.one_line("signal", "signal" in fills), cells.one_line("colour")
     rows: dict[str, list[Item]] = {}
     first: dict[str, Where] = {}
-    problems = list(table.problems)
     for row, (connector, pin) in enumerate(zip(connectors, pins, strict=True)):
-        where = Where(source, table.lines[row])
         if not connector or not pin:
-            problems.append(Problem(where, "the row names no pin", "fill it in, or take the row out"))
+            cells.problem(row, "the row names no pin", "fill it in, or take the row out")
             continue
-        first.setdefault(connector, where)
+        first.setdefault(connector, cells.where(row))
         words = " ".join(filter(None, (f"pin {pin}", signals[row], colours[row])))
         rows.setdefault(connector, []).append(Item(words))
-    if "connector" not in table.columns.roles and len(set(pins)) < len(pins):
-        message = "pins stand more than once and no column names the connector"
+    if "connector" not in cells.roles and len(set(pins)) < len(pins):
         fix = "call it Connector, or say which is which in a column map: labeler read --draft writes one"
-        problems.append(Problem(Where(source, table.header_line), message, fix))
-    refuse(problems)
-    found = tuple(Connector(id, where=where) for id, where in first.items())
-    note = Problem(Where(source, table.header_line), WHY, FIX, warning=True)
-    harness = Harness(
-        name=name,
-        settings=settings,
-        connectors=found,
-        branches=tuple(Branch(c.id, ends=(BranchEnd(c.id, (c.id,), where=c.where),), where=c.where) for c in found),
-        bags=tuple(Bag(c.id, connector=c.id, contents=tuple(rows[c.id]), where=c.where) for c in found),
-        notes=(*table.notes, *_filled(table, source), note),
-        where=Where(source),
-        text=data,
-    )
-    became = tuple(
-        (f"column {table.columns.headings[indexes[0]].text!r}", role) for role, indexes in table.columns.roles.items()
-    )
+        cells.header_problem("pins stand more than once and no column names the connector", fix)
+    refuse(cells.problems)
+    _note_filled(cells, fills)
+    cells.note(WHY, FIX)
+    harness = _harness_of_pins(first, rows, given, (*table.notes, *cells.notes))
+    became = tuple((f"column {cells.header(role)}", role) for role in cells.roles)
     counts = {**counts_of(harness), "pins": sum(map(len, rows.values())), "nets": len({s for s in signals if s})}
-    return Read(harness, Account("list of pins, one a row", "", counts, became, (*table.passed, WHY)))
+    return Read(harness, Account(_form("list of pins, one a row", given), "", counts, became, (*table.passed, WHY)))
 
 
-def _places(table: Table, name: str) -> tuple[list[str], list[str]]:
+def _harness_of_pins(
+    first: Mapping[str, Where], rows: Mapping[str, Sequence[Item]], given: Given, notes: tuple[Problem, ...]
+) -> Harness:
+    """Return a harness with a branch and a bag for each connector."""
+    found, settings = first.items(), given.settings
+    ends = {id: BranchEnd(id, (id,), where=where, settings=settings) for id, where in found}
+    bags = (Bag(id, connector=id, contents=tuple(rows[id]), where=where, settings=settings) for id, where in found)
+    return Harness(
+        name=given.name,
+        settings=settings,
+        connectors=tuple(Connector(id, where=where) for id, where in found),
+        branches=tuple(Branch(id, ends=(ends[id],), where=where, settings=settings) for id, where in found),
+        bags=tuple(bags),
+        notes=notes,
+        where=Where(given.source),
+        text=given.data,
+    )
+
+
+def _places(cells: Cells, name: str, fills: Sequence[str]) -> tuple[list[str], list[str]]:
     """Return connector and pin of each row; a list without connectors is that of one."""
-    roles = table.columns.roles
-    connectors = _column(table, "connector", "connector" in _filling(table))
-    if "pin" in roles:
-        return connectors if "connector" in roles else [name] * len(table.lines), _column(table, "pin")
-    parts = [_connector_and_cavity(value) for value in connectors]
-    return [part[0] for part in parts], [part[1] for part in parts]
+    connectors = cells.one_line("connector", "connector" in fills)
+    if "pin" in cells.roles:
+        return connectors if "connector" in cells.roles else [name] * cells.rows, cells.one_line("pin")
+    parts = [next(filter(None, (_halves(value, sign) for sign in SIGNS)), (value, "")) for value in connectors]
+    return [connector for connector, _ in parts], [pin for _, pin in parts]
 
 
-def _connector_and_cavity(value: str) -> tuple[str, str]:
-    """Return connector and pin of ``J4:2`` or ``J4.2``, the pin empty where no sign parts them."""
-    for sign in ":.":
-        left, _, right = value.rpartition(sign)
-        if left.strip() and right.strip():
-            return left.strip(), right.strip()
-    return value, ""
-
-
-def _column(table: Table, role: str, fill: bool = False) -> list[str]:
-    """Return a role's cells; ``fill``: an empty one means what stands above it, a dash means none."""
-    indexes: Sequence[int] = table.columns.roles.get(role, ())
-    if not indexes:
-        return [""] * len(table.lines)
-    cells = [" ".join(cell.split()) for cell in table.values[indexes[0]]]
-    if fill:
-        above = ""
-        for row, cell in enumerate(cells):
-            above = cells[row] = cell or above
-    return ["" if cell in NONE else cell for cell in cells]
-
-
-def _filled(table: Table, source: str) -> tuple[Problem, ...]:
+def _note_filled(cells: Cells, fills: Sequence[str]) -> None:
     """Say that empty cells were read as what stands above them."""
-    for role in _filling(table):
-        index = table.columns.roles[role][0]
-        gaps = sum(not cell.strip() for cell in table.values[index])
+    for role in fills:
+        gaps = sum(not cell.strip() for cell in cells.table.values[cells.roles[role][0]])
         if gaps:
-            message = f"column {table.columns.headings[index].text!r}: empty cells read as the one above: {gaps}"
-            return (Problem(Where(source, table.header_line), message, "write a dash where none is meant", True),)
-    return ()
+            message = f"column {cells.header(role)}: empty cells read as the one above: {gaps}"
+            cells.note(message, "write a dash where none is meant")
+            return
 
 
-def _filling(table: Table) -> tuple[str, ...]:
+def _filling(cells: Cells) -> tuple[str, ...]:
     """Return the roles whose empty cells mean the one above: a net numbered once, a connector named once."""
-    roles = table.columns.roles
-    numbered = ("signal",) if {"id", "signal"} <= roles.keys() else ()
-    return (*numbered, *(("connector",) if {"connector", "pin"} <= roles.keys() else ()))
+    numbered = ("signal",) if {"id", "signal"} <= cells.roles.keys() else ()
+    return (*numbered, *(("connector",) if {"connector", "pin"} <= cells.roles.keys() else ()))
 
 
 # ---------------------------------------------------------------- csv
@@ -600,40 +597,44 @@ SHOWN = 12  # columns that a note names; project choice
 AREA_WORDS = frozenset(("querschnitt", "leitungsquerschnitt", "quer", "section", "csa", "dm"))  # mm2 by name
 
 
-def read_csv(data: bytes, source: str, name: str, settings: Settings) -> Harness:
+def read_csv(data: bytes, source: str, name: str, settings: Settings, catalogue: Catalogue = NO_TABLES) -> Harness:
     """Return the harness in the bytes of a wire list.
 
     ``source`` is named in every place, ``name`` becomes the harness's. Raises LabelerError with
     every problem found; what was guessed is said in ``notes``.
     """
-    return read_list(read_table(data, source), data, source, name, settings).checked()
+    return read_list(read_table(data, source), Given(data, source, name, settings, catalogue)).checked()
 
 
-def read_list(
-    table: Table, data: bytes, source: str, name: str, settings: Settings, wanted: Wanted = AS_IT_STANDS
-) -> Read:
+def read_list(table: Table, given: Given) -> Read:
     """Return the harness of a table with one wire a row, or one pin a row, and what was understood.
 
     Raises LabelerError with every problem found.
     """
     if table.pins:
-        return read_pins(table, data, source, name, settings)
-    table, variants = chosen_rows(table, wanted.variants, source)
-    reader = _Reader(table, source, settings.wire_marker, variants)
+        return read_pins(table, given)
+    table, variants = chosen_rows(table, given.wanted.variants, given.source)
+    reader = _Reader(table, given, variants)
     circuits, cables, notes = reader.harness_parts()
     harness = Harness(
-        name=name,
-        settings=settings,
+        name=given.name,
+        settings=given.settings,
         connectors=inferred_connectors(circuits),
         circuits=circuits,
         cables=cables,
         notes=table.notes + notes,
-        where=Where(source),
-        text=data,
+        where=Where(given.source),
+        text=given.data,
     )
-    form = f"wire list, parted by {SEPARATORS[table.separator]}, header in line {table.header_line}"
-    account = Account(form, "", counts_of(harness), reader.became(), table.passed, variants)
+    parted = "" if given.sheet else f", parted by {SEPARATORS[table.separator]}"
+    form = f"wire list{parted}, header in line {table.header_line}"
+    account = Account(_form(form, given), "", counts_of(harness), reader.became(), table.passed, variants)
     return Read(harness, account)
+
+
+def _form(form: str, given: Given) -> str:
+    """Return the form of a list for people, with the sheet that it is on."""
+    return f"workbook, sheet {given.sheet!r}, {form}" if given.sheet else form
 
 
 def inferred_connectors(circuits: Iterable[Circuit]) -> tuple[Connector, ...]:
@@ -648,9 +649,9 @@ def inferred_connectors(circuits: Iterable[Circuit]) -> tuple[Connector, ...]:
 class _Reader(Cells):
     """The columns of one table on their way to circuits."""
 
-    def __init__(self, table: Table, source: str, wire_marker: str, variants: Sequence[str]) -> None:
-        super().__init__(table, source)
-        self.wire_marker = wire_marker
+    def __init__(self, table: Table, given: Given, variants: Sequence[str]) -> None:
+        super().__init__(table, given.source)
+        self.given = given
         self.elsewhere = self._read_elsewhere(variants)
         self.stated = False  # a column without a name that tells it states the sizes
 
@@ -664,7 +665,7 @@ class _Reader(Cells):
         for name in unplaced(self.table.columns):
             message = f"header {name!r} stands more than once and its place does not tell the end"
             self.header_problem(message, "call them From Pin and To Pin")
-        tell_wire_from_id(self)
+        tell_wire_from_id(self, self.given.catalogue)
         starts, finishes = pins_of(self)
         ids = ids_of(self)
         sizes, outside, lengths = self._sizes(), self._lengths("outside"), self._lengths("length")
@@ -675,16 +676,16 @@ class _Reader(Cells):
         refuse(sorted([*self.table.notes, *self.notes, *self.problems], key=lambda problem: problem.where.line))
         where = (Where(self.source, line) for line in self.table.lines)
         columns = (ids, starts, finishes, sizes, wires, outside, colours, signals, lengths, cable_ids, where)
-        circuits = tuple(map(Circuit, *columns, repeat(None), self._free()))
+        circuits = tuple(map(partial(Circuit, settings=self.given.settings), *columns, self._free()))
         return circuits, cables, tuple(self.notes)
 
     # ------------------------------------------------------------ names
 
-    def became(self) -> tuple[tuple[str, str], ...]:
-        """Return what each column became: a role, or a free column."""
+    def became(self) -> tuple[tuple[str, str | None], ...]:
+        """Return what each column became: a role, or None for a free column."""
         roles = {index: role for role, indexes in self.roles.items() for index in indexes if index in self.used}
         return tuple(
-            (f"column {heading.text!r}", roles.get(index, NOT_UNDERSTOOD))
+            (f"column {heading.text!r}", roles.get(index))
             for index, heading in enumerate(self.table.columns.headings)
             if heading.text
         )
@@ -749,7 +750,8 @@ class _Reader(Cells):
             self.note(f"column {self.header(role)}: values of 0 read as missing: {zeros}", "enter or clear them")
             values = ["" if value in ZERO else value for value in values]
         self._refuse_thousands(role, values)
-        read = {"outside": wire_outside, "cable outside": cable_outside}.get(role, length)
+        between = {"outside": WIRE_MM, "cable outside": CABLE_MM}.get(role)
+        read = length_within(*between) if between else length
         return self.parsed(values, lambda text: read(text, unit), role, None)
 
     def _refuse_thousands(self, role: str, values: Sequence[str]) -> None:
@@ -785,7 +787,7 @@ class _Reader(Cells):
         headings = self.table.columns.headings
         left = [index for index in self._unused() if index not in self.elsewhere and any(self.cleaned(index))]
         names = [headings[index].text or f"{index + 1}" for index in left]
-        names = [name for name in names if f"{{{name}}}" not in self.wire_marker]
+        names = [name for name in names if f"{{{name}}}" not in self.given.settings.wire_marker]
         if names:
             shown = ", ".join(map(repr, names[:SHOWN])) + (f" and {len(names) - SHOWN} more" if names[SHOWN:] else "")
             message = f"not used: column{'s' if len(names) > 1 else ''} {shown}"

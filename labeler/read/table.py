@@ -12,7 +12,7 @@ import re
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from io import StringIO
+from io import BytesIO, StringIO
 from itertools import islice
 from typing import Any
 
@@ -45,6 +45,26 @@ def decoded(data: bytes, source: str) -> tuple[str, tuple[Problem, ...]]:
         message = f"not UTF-8 from here on; read as {encoding}"
         notes = (Problem(Where(source, line), message, "check ä, ö, ü, µ and Ω, or save as UTF-8", True),)
     return text.replace("\r\n", "\n").replace("\r", "\n").rstrip("\x1a"), notes
+
+
+def is_workbook(data: bytes) -> bool:
+    """Return whether the bytes are a workbook of the open form (OOXML)."""
+    part = "xl/workbook.xml"
+    if part.encode() not in data:  # an archive lists the names of its parts as they are
+        return False
+    import zipfile
+
+    try:
+        with zipfile.ZipFile(BytesIO(data)) as archive:
+            return part in archive.namelist()
+    except (zipfile.BadZipFile, ValueError, OSError, NotImplementedError):
+        return False
+
+
+def is_xml(data: bytes) -> bool:
+    """Return whether bytes look like XML, in UTF-8 or UTF-16."""
+    start = data[:200].replace(b"\x00", b"").lstrip(b"\xef\xbb\xbf\xff\xfe \t\r\n")
+    return start.startswith(b"<")
 
 
 def _encoding(data: bytes) -> str:

@@ -12,7 +12,7 @@ from dataclasses import replace
 from math import isfinite
 from typing import Any
 
-from labeler.errors import nearest
+from labeler.errors import suggestion
 from labeler.model import Pin, Settings
 from labeler.tables.catalogue import Choice
 
@@ -128,11 +128,11 @@ def length_within(low: float, high: float) -> Callable[..., float]:
     return read
 
 
-# Project choices: outside them stands a slip of the unit or the key, not a harness. mm.
-wire_outside = length_within(0.05, 200)  # the tables of wire end at 200 as well
-cable_outside = length_within(0.1, 500)
-connector_outside = length_within(0.1, 1000)
-cut_length = length_within(3, 1000)  # as the settings of cut lengths
+# Project choices: outside them stands a slip of the unit or the key, not a harness. Least and greatest, mm.
+WIRE_MM = (0.05, 200.0)  # the tables of wire end at 200 as well
+CABLE_MM = (0.1, 500.0)
+CONNECTOR_MM = (0.1, 1000.0)
+CUT_MM = (3.0, 1000.0)  # as the settings of cut lengths
 
 
 def _amount_and_factor(value: object, unit: str) -> tuple[float, float]:
@@ -353,8 +353,7 @@ def _one_word(choice: Choice, value: object) -> str:
         return ""
     found = word(value)
     if choice.one_of and found not in choice.one_of:
-        near = nearest(found, choice.one_of)
-        hint = f"did you mean {near!r}?" if near else f"use one of {', '.join(choice.one_of)}"
+        hint = suggestion(found, choice.one_of, f"use one of {', '.join(choice.one_of)}")
         raise ValueError(f"{shown(value)} is unknown; {hint}")
     return found
 
@@ -371,14 +370,6 @@ def with_settings(settings: Settings, changes: Mapping[str, Any]) -> Settings:
     if "covering" in changes and "covering_wall_mm" not in changes:
         changes = {**changes, "covering_wall_mm": None}
     return replace(settings, **changes)
-
-
-def unknown(key: str, known: Iterable[str]) -> str:
-    """Return the next step for an unknown key: the nearest known one, or the first dozen."""
-    names = list(known)
-    near = nearest(key, names)
-    listed = ", ".join(names[:12]) + (" …" if len(names) > 12 else "")
-    return f"did you mean {near!r}?" if near else f"known here: {listed}"
 
 
 def shown(value: object) -> str:

@@ -18,7 +18,7 @@ from datetime import date, datetime, time, timedelta
 from io import BytesIO, StringIO
 from typing import Any
 
-from labeler.errors import LabelerError, Problem, Where, WrongUse, nearest, refuse
+from labeler.errors import LabelerError, Problem, Where, WrongUse, refuse, suggestion
 from labeler.read.import_report import some
 
 # ---------------------------------------------------------------- A number of a workbook as its cell shows it
@@ -77,15 +77,6 @@ class Sheet:
     name: str
     text: str
     notes: tuple[Problem, ...] = ()
-
-
-def is_workbook(data: bytes) -> bool:
-    """Return whether the bytes are a workbook of the open form (OOXML)."""
-    try:
-        with zipfile.ZipFile(BytesIO(data)) as archive:
-            return "xl/workbook.xml" in archive.namelist()
-    except (zipfile.BadZipFile, ValueError, OSError, NotImplementedError):
-        return False
 
 
 def read_sheet(data: bytes, source: str, wanted: str = "") -> Sheet:
@@ -210,8 +201,7 @@ def _chosen(book: Any, wanted: str, source: str) -> Any:
         folded = {title.casefold(): sheet for title, sheet in named.items()}
         if wanted.casefold() in folded:
             return folded[wanted.casefold()]
-        near = nearest(wanted, named)
-        fix = f"did you mean {near!r}?" if near else f"it has {', '.join(map(repr, named))}"
+        fix = suggestion(wanted, named, f"it has {', '.join(map(repr, named))}")
         raise WrongUse(Problem(Where(source), f"no sheet {wanted!r}", fix))
     filled = [sheet for sheet in named.values() if sheet.sheet_state == "visible" and _is_filled(sheet)]
     if not filled:

@@ -16,17 +16,17 @@ from labeler.errors import LabelerError, Problem
 from labeler.model import NOWHERE, Bag, Branch, BranchEnd, Cable, Circuit, Connector, Harness, Item, Pin, Settings
 from labeler.read.toml import BAG, BRANCH, CABLE, CIRCUIT, CONNECTOR, END, HARNESS, ITEM, Keys, read_toml
 from labeler.read.values import pin
-from labeler.tables.catalogue import default_settings, load_choices
+from labeler.tables.catalogue import load_choices
 
 
-def harness_toml(harness: Harness, remarks: Iterable[str] = ()) -> str:
-    """Return the harness as TOML; ``remarks`` become comments on top.
+def harness_toml(harness: Harness, defaults: Settings, remarks: Iterable[str] = ()) -> str:
+    """Return the harness as TOML; ``remarks`` become comments on top, ``defaults`` are settings that it need not set.
 
     Raises LabelerError where what it holds cannot be written so that it reads back the same.
     """
-    text = "\n".join(_lines(harness, remarks)) + "\n"
+    text = "\n".join(_lines(harness, defaults, remarks)) + "\n"
     try:
-        back = read_toml(text.encode(), "written", None, default_settings(), {})
+        back = read_toml(text.encode(), "written", None, defaults, {})
         same = bare(back) == bare(harness)
     except (LabelerError, UnicodeEncodeError) as error:
         said = "; ".join(map(str, error.problems)) if isinstance(error, LabelerError) else str(error)
@@ -40,29 +40,20 @@ def harness_toml(harness: Harness, remarks: Iterable[str] = ()) -> str:
 
 def bare(harness: Harness) -> Harness:
     """Return what a harness says, without where it was read and what was noted: two files may say the same."""
-    base = harness.settings
     return replace(
         harness,
-        connectors=tuple(replace(c, where=NOWHERE) for c in harness.connectors),
-        circuits=tuple(replace(c, where=NOWHERE, settings=_own(c.settings, base)) for c in harness.circuits),
-        cables=tuple(replace(c, where=NOWHERE) for c in harness.cables),
-        branches=tuple(_bare_branch(branch, base) for branch in harness.branches),
-        bags=tuple(replace(b, where=NOWHERE, settings=_own(b.settings, base)) for b in harness.bags),
+        connectors=tuple(replace(connector, where=NOWHERE) for connector in harness.connectors),
+        circuits=tuple(replace(circuit, where=NOWHERE) for circuit in harness.circuits),
+        cables=tuple(replace(cable, where=NOWHERE) for cable in harness.cables),
+        branches=tuple(
+            replace(branch, where=NOWHERE, ends=tuple(replace(end, where=NOWHERE) for end in branch.ends))
+            for branch in harness.branches
+        ),
+        bags=tuple(replace(bag, where=NOWHERE) for bag in harness.bags),
         notes=(),
         where=NOWHERE,
         text=b"",
     )
-
-
-def _bare_branch(branch: Branch, base: Settings | None) -> Branch:
-    ends = tuple(
-        replace(end, where=NOWHERE, settings=_own(end.settings or branch.settings, base)) for end in branch.ends
-    )
-    return replace(branch, where=NOWHERE, settings=_own(branch.settings, base), ends=ends)
-
-
-def _own(settings: Settings | None, base: Settings | None) -> Settings | None:
-    return None if settings == base else settings
 
 
 def _first_difference(one: Harness, two: Harness) -> str:
@@ -80,13 +71,13 @@ def _first_difference(one: Harness, two: Harness) -> str:
 # ---------------------------------------------------------------- lines
 
 
-def _lines(harness: Harness, remarks: Iterable[str]) -> Iterator[str]:
-    base = harness.settings or default_settings()
+def _lines(harness: Harness, defaults: Settings, remarks: Iterable[str]) -> Iterator[str]:
+    base = harness.settings
     for remark in remarks:
         yield from (f"# {''.join(c if c.isprintable() else ' ' for c in line)}" for line in remark.splitlines() or [""])
     yield "[harness]"
     yield from _pairs(harness, HARNESS)
-    changed = _changed(base, default_settings())
+    changed = _changed(base, defaults)
     if changed:
         yield from ("", "[defaults]", *changed)
     yield from _tables("connector", harness.connectors, CONNECTOR)
@@ -94,20 +85,22 @@ def _lines(harness: Harness, remarks: Iterable[str]) -> Iterator[str]:
     yield from _tables("circuit", harness.circuits, CIRCUIT, base)
     for branch in harness.branches:
         yield from _tables("branch", (branch,), BRANCH, base)
-        yield from _tables("branch.end", branch.ends, END, branch.settings or base)
+        yield from _tables("branch.end", branch.ends, END, branch.settings)
     yield from _tables("bag", harness.bags, BAG, base)
 
 
 def _tables(
-    name: str, things: Iterable[Connector | Cable | Circuit | Branch | BranchEnd | Bag], keys: Keys, above: Any = None
+    name: str,
+    things: Iterable[Connector | Cable | Circuit | Branch | BranchEnd | Bag],
+    keys: Keys,
+    above: Settings | None = None,
 ) -> Iterator[str]:
     """Yield a table for each thing, with the settings that differ from those above it."""
     for thing in things:
         yield from ("", f"[[{name}]]")
         yield from _pairs(thing, keys)
-        settings = getattr(thing, "settings", None)
-        if settings is not None:
-            yield from _changed(settings, above)
+        if above is not None and not isinstance(thing, Connector | Cable):
+            yield from _changed(thing.settings, above)
         if isinstance(thing, Bag) and thing.contents:
             yield f"contents = [{', '.join(_item(item) for item in thing.contents)}]"
 
@@ -119,7 +112,8 @@ def _item(item: Item) -> str:
 def _pairs(thing: Any, keys: Keys) -> Iterator[str]:
     """Yield ``key = value`` for every field that is not at its default."""
     defaults = {f.name: f.default for f in fields(thing) if f.default is not MISSING}
-    for key, (field, _) in keys.items():
+    for key, declared in keys.items():
+        field = declared.field or key
         value = getattr(thing, field, None)
         if value is not None and (field not in defaults or value != defaults[field]):
             yield f"{key} = {_value(value)}"

@@ -83,12 +83,6 @@ class Document:
         return Where(self.source, element.line)
 
 
-def is_xml(data: bytes) -> bool:
-    """Return whether bytes look like XML, in UTF-8 or UTF-16."""
-    start = data[:200].replace(b"\x00", b"").lstrip(b"\xef\xbb\xbf\xff\xfe \t\r\n")
-    return start.startswith(b"<")
-
-
 def parse(data: bytes, source: str) -> Document:
     """Return the tree of an XML file.
 

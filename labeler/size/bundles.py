@@ -8,7 +8,7 @@ from functools import lru_cache
 
 from labeler.errors import LabelerError, Problem
 from labeler.formulas.bundle import hand_laid_diameter, least_hull_diameter, pack
-from labeler.harness import HarnessIndex, settings_of
+from labeler.harness import HarnessIndex
 from labeler.model import (
     Branch,
     BranchEnd,
@@ -96,7 +96,7 @@ def branch_bundle(branch: Branch, circuits: tuple[Circuit, ...], sizing: Sizing)
     if not circuits:
         text = f"branch {branch.id}: no circuit runs through it, so its diameter is unknown"
         raise LabelerError(Problem(branch.where, text, "name its circuits, or give diameter_mm as measured"))
-    return bundle(_diameters(circuits, sizing), settings_of(branch, sizing.index.harness))
+    return bundle(_diameters(circuits, sizing), branch.settings)
 
 
 def _diameters(circuits: tuple[Circuit, ...], sizing: Sizing) -> list[Range]:
@@ -104,14 +104,14 @@ def _diameters(circuits: tuple[Circuit, ...], sizing: Sizing) -> list[Range]:
 
     Raises `LabelerError` with every wire whose diameter is not known.
     """
-    harness, jackets = sizing.index.harness, sizing.index.jackets
+    jackets = sizing.index.jackets
     cables = dict.fromkeys(circuit.cable for circuit in circuits)
     found = [Range(jackets[name], jackets[name]) for name in cables if name in jackets]
     problems: list[Problem] = []
     for circuit in circuits:
         if circuit.cable not in jackets:
             try:
-                found.append(wire_diameter(circuit, settings_of(circuit, harness), sizing.catalogue).range_mm)
+                found.append(wire_diameter(circuit, circuit.settings, sizing.catalogue).range_mm)
             except LabelerError as error:
                 problems.extend(error.problems)
     if problems:
@@ -157,7 +157,7 @@ def with_contacts(branch: Branch, end: BranchEnd, connector: Connector, sizing: 
         wires = []  # the bundle was measured: it would have been refused otherwise
     if not wires:
         return bare + contact
-    base = settings_of(branch, sizing.index.harness)
+    base = branch.settings
     without, among = (
         hand_laid_diameter(laid, base.hand_lay_factor, base.hand_lay_allowance)
         for laid in (wires, [max(contact, wires[0]), *wires[1:]])

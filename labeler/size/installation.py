@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from labeler.errors import LabelerError, Problem
-from labeler.harness import HarnessIndex, settings_of
+from labeler.harness import HarnessIndex
 from labeler.model import (
     CONTACTS,
     CRIMP_CONTACT,
@@ -121,7 +121,7 @@ def access_to(branch: Branch, end: BranchEnd, sizing: Sizing) -> tuple[AccessEnd
     From its own end that is the bundle there; from another the widest of the branch.
     """
     ways = branch_access_ends(branch, sizing)
-    wall = covering_of(settings_of(end, branch, sizing.index.harness), sizing.catalogue).wall_mm.high
+    wall = covering_of(end.settings, sizing.catalogue).wall_mm.high
     own = far = bundle_at(branch, end, sizing).passes.high
     if any(way.end.at != end.at for way in ways):
         far = max(own, widest(branch, sizing))
@@ -159,7 +159,7 @@ def installation_order(branch: Branch, sizing: Sizing) -> tuple[InstallationStep
 
     Raises `LabelerError` where a size that decides is not known.
     """
-    settings = settings_of(branch, sizing.index.harness)
+    settings = branch.settings
     covering = covering_of(settings, sizing.catalogue)
     covered = bool(branch.ends) and covering.wall_mm.high > 0 and sizing.catalogue.is_threaded(settings.covering)
     sleeved = [(end.settings or settings).branch_marker_kind in SLID_ON for end in branch.ends]

@@ -6,7 +6,6 @@ from dataclasses import replace
 from functools import partial
 
 from labeler.errors import LabelerError, Problem
-from labeler.harness import settings_of
 from labeler.model import (
     BUNDLE,
     CONTACT,
@@ -35,14 +34,15 @@ def wire_seat(circuit: Circuit, sizing: Sizing, kind: str = "sleeve", at: str = 
     Raises `LabelerError` where a size that decides is not known.
     """
     index = sizing.index
-    settings = settings_of(circuit, index.harness)
+    settings = circuit.settings
     wire = wire_diameter(circuit, settings, sizing.catalogue)
     on = wire.range_mm
     name = f"{circuit.size} {circuit.wire or settings.wire}".strip() if circuit.size else ""
     way, how = None, None
     if kind in SLID_ON:
         names = dict.fromkeys((circuit.start.connector, circuit.finish.connector))
-        ends = tuple(index.terminated.get((circuit.id, each)) or BranchEnd(each, where=circuit.where) for each in names)
+        plain = (BranchEnd(each, where=circuit.where, settings=settings) for each in names)
+        ends = tuple(index.terminated.get((circuit.id, end.at)) or end for end in plain)
         if any((circuit.id, each) in index.terminated for each in names):
             own = next((end for end in ends if end.at == at), None)
             ways = access_ends(f"circuit {circuit.id}", ends, index, partial(_contact, circuit), CONTACT)
@@ -71,7 +71,7 @@ def end_seat(branch: Branch, end: BranchEnd, sizing: Sizing, kind: str = "") -> 
     section. With ``overlap_mm`` 0 it sits on the covering alone.
     """
     index = sizing.index
-    settings = settings_of(end, branch, index.harness)
+    settings = end.settings
     there = index.circuits_at(branch, end)
     bare = branch_bundle(branch, there, sizing)
     covering = covering_of(settings, sizing.catalogue)

@@ -9,17 +9,32 @@ Every file is read strictly: an unknown key, a wrong type or a figure that canno
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field, fields
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass, field, fields, replace
 from functools import cache, lru_cache
 from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import Any, Protocol, TypeVar
 
-from labeler.errors import LabelerError, Problem, Where, nearest, refuse
+from labeler.errors import LabelerError, Problem, Where, refuse, suggestion
 from labeler.model import NOWHERE, Range, Settings, Stock, Tube, WireDiameter
 from labeler.tables.colours import colour_name, din_47100, join_colours, luminance, split_colours
-from labeler.tables.document import Document, Form, Key, checked, load, shipped
+from labeler.tables.document import (
+    ANY,
+    FLAG,
+    LARGEST,
+    NUMBER,
+    TABLE,
+    TEXT,
+    TEXTS,
+    Document,
+    Form,
+    Key,
+    load,
+    read_table,
+    shipped,
+)
 from labeler.tables.materials import Covering, Family, WireKind, read_coverings, read_families, read_kinds
 from labeler.tables.stocks import read_stock
 
@@ -47,16 +62,37 @@ FILES = ("sleeves.toml", "wires.toml", "coverings.toml")
 
 LEVELS = ("circuit", "branch", "end", "bag")  # where a setting may stand besides [defaults]
 KINDS = ("length", "lengths", "number", "fraction", "angle", "word", "words")
-CHOICE: Form = {
-    "kind": Key("text", needed=True),
-    "levels": Key("texts"),
-    "none_ok": Key("flag"),
-    "low": Key("number", low=-1e5),
-    "high": Key("number", low=-1e5),
-    "one_of": Key("texts"),
-    "meaning": Key("text", needed=True),
-    "reason": Key("text", needed=True),
-}
+
+
+def _levels(value: object, key: Key) -> tuple[str, ...]:
+    found: tuple[str, ...] = TEXTS.read(value, key)
+    if not set(found) <= set(key.allowed):
+        raise ValueError(", ".join(found), f"use {', '.join(key.allowed)}")
+    return found
+
+
+CHOICE = Form(
+    {
+        "kind": Key(TEXT, "what is written for it", "length", required=True, allowed=KINDS),
+        "levels": Key(
+            replace(TEXTS, read=_levels),
+            "where it is read besides [defaults]; left out, at all",
+            ["end"],
+            allowed=LEVELS,
+        ),
+        "none_ok": Key(FLAG, "whether it may be left empty", True, default=False),
+        "default": Key(ANY, "its value where nothing is set", 400),
+        "low": Key(NUMBER, "least value, in the same unit", 50, low=-LARGEST),
+        "high": Key(NUMBER, "greatest value, in the same unit", 5000, low=-LARGEST),
+        "one_of": Key(TEXTS, "the only words allowed", ["even", "any"]),
+        "meaning": Key(TEXT, "what it does", "distance at which markers are read", required=True),
+        "reason": Key(TEXT, "why this default", "project choice", required=True),
+    },
+    named_by="",
+)
+CHOICES = Form(
+    {item.name: Key(TABLE, "a setting of harness files", required=True, form=CHOICE) for item in fields(Settings)}
+)
 
 Value = str | float | tuple[str, ...]
 
@@ -93,17 +129,17 @@ def load_choices() -> dict[str, Choice]:
 
 def choices_of(document: Document) -> dict[str, Choice]:
     """Return the choices of one document; see `load_choices`."""
-    known = [field.name for field in fields(Settings)]
-    problems = [Problem(document.at(k), f"{k} is missing") for k in known if k not in document.values]
+    read = read_table(document, CHOICES)
+    problems = list(read.all_problems())
     choices = {}
-    for key, row in document.values.items():
-        where = document.at(key)
-        choice, found = _choice(key, row, where)
-        if key not in known:
-            found.append(Problem(where, f"unknown key {key!r}", f"did you mean {nearest(key, known)!r}?"))
-        problems += found
-        if choice:
-            choices[key] = choice
+    for key, row in read.values.items():
+        if not row.problems:
+            default = row.values.get("default")
+            choice = choices[key] = Choice(**{**row.values, "key": key, "default": _held(default)})
+            if not _default_suits(choice):
+                limit = f"must be a {choice.kind} within the key's own limits"
+                text = f"{key}: default {default!r} {limit}"
+                problems.append(Problem(document.where((key,)), text, "correct the default"))
     refuse(problems)
     return choices
 
@@ -118,24 +154,6 @@ def default_settings() -> Settings:
 def _default(choice: Choice) -> Value | None:
     """Return the default as `Settings` holds it: what may be empty and is, is None."""
     return None if choice.none_ok and choice.default == "" else choice.default
-
-
-def _choice(key: str, row: object, where: Where) -> tuple[Choice | None, list[Problem]]:
-    given = {k: v for k, v in row.items() if k != "default"} if isinstance(row, dict) else row
-    values, problems = checked(given, CHOICE, where, key)
-    if problems or not isinstance(row, dict):
-        return None, problems
-    default = row.get("default")
-    if values["kind"] not in KINDS:
-        problems.append(Problem(where, f"{key}: kind is {values['kind']!r}", f"use {', '.join(KINDS)}"))
-        return None, problems
-    if not set(values.get("levels", LEVELS)) <= set(LEVELS):
-        problems.append(Problem(where, f"{key}: levels {', '.join(values['levels'])}", f"use {', '.join(LEVELS)}"))
-    choice = Choice(key=key, default=_held(default), **values)
-    if not _default_suits(choice):
-        limit = f"must be a {choice.kind} within the key's own limits"
-        problems.append(Problem(where, f"{key}: default {default!r} {limit}", "correct the default"))
-    return choice, problems
 
 
 def _held(default: object) -> Any:
@@ -208,10 +226,14 @@ class Catalogue:
     wires: tuple[WireKind, ...] = ()
     coverings: tuple[Covering, ...] = ()
     stocks: tuple[Stock, ...] = ()
-    # looked up before: (kind, size) → diameter
-    _diameters: dict[tuple[str, str], WireDiameter] = field(
-        default_factory=dict, compare=False, repr=False
-    )  # looked up
+    _diameters: Mapping[tuple[str, str], WireDiameter] = field(init=False, compare=False, repr=False)
+
+    def __post_init__(self) -> None:
+        """Index the diameters by kind and size, names before aliases and first entries before later ones."""
+        named = [(kind.name, kind) for kind in self.wires]
+        named += [(alias, kind) for kind in self.wires for alias in kind.aliases]
+        index = {(_word(name), size): found for name, kind in reversed(named) for size, found in kind.sizes}
+        object.__setattr__(self, "_diameters", index)
 
     def family(self, name: str, where: Where = NOWHERE) -> Family:
         """Return a family of tube."""
@@ -239,14 +261,10 @@ class Catalogue:
         """
         if not size:
             raise LabelerError(Problem(where, "no wire size is given", "give size, or measure outside_mm"))
-        looked_up = self._diameters.get((kind, size))
-        if looked_up is not None:
-            return looked_up
+        found = self._diameters.get((_word(kind or default_wire(size)), size))
+        if found is not None:
+            return found
         entry = self.wire_kind(kind or default_wire(size), where)
-        for known, diameter in entry.sizes:
-            if known == size:
-                self._diameters[kind, size] = diameter
-                return diameter
         has = ", ".join(known for known, _ in entry.sizes)
         others = [other.name for other in self.wires if any(known == size for known, _ in other.sizes)]
         fix = f"give outside_mm, or a kind that has it: {', '.join(others)}" if others else "give outside_mm"
@@ -270,6 +288,9 @@ class Catalogue:
         return _found("stock", "layouts", name, self.stocks, where)
 
 
+NO_TABLES = Catalogue()
+"""A catalogue in which nothing is known."""
+
 _LISTED = 12
 """How many names an unknown one is answered with."""
 
@@ -278,20 +299,24 @@ def _names(entry: Named) -> tuple[str, ...]:
     return (entry.name, *getattr(entry, "aliases", ()))
 
 
+def _word(name: str) -> str:
+    """Return a name as it is compared: any case, one blank for several."""
+    return " ".join(name.split()).casefold()
+
+
 def _found(what: str, table: str, name: str, entries: Iterable[Entry], where: Where) -> Entry:
     """Return the entry of this name: names first, aliases after them."""
     known = list(entries)
-    word = " ".join(name.split()).casefold()
+    word = _word(name)
     for names in (lambda entry: (entry.name,), _names):
         for entry in known:
             if word in (each.casefold() for each in names(entry)):
                 return entry
-    near = nearest(name, [each for entry in known for each in _names(entry)])
     listed = ", ".join(entry.name for entry in known[:_LISTED]) or "none"
     if len(known) > _LISTED:
         command = "stock" if table == "layouts" else table
         listed += f" and {len(known) - _LISTED} more: labeler {command} lists them"
-    fix = f"did you mean {near!r}?" if near else f"{table} known: {listed}"
+    fix = suggestion(name, [each for entry in known for each in _names(entry)], f"{table} known: {listed}")
     raise LabelerError(Problem(where, f"{what} {name!r} is unknown", fix))
 
 
@@ -310,7 +335,16 @@ def load_catalogue(extra: Sequence[Path] = ()) -> Catalogue:
     refuse(problem for folder in folders for problem in _no_shop(folder))
     own = (_user_folder(),) if os.path.lexists(_user_folder()) else ()
     refuse(problem for folder in own for problem in _closed(folder))
-    return _load((*folders, *own))
+    return _load((*folders, *own), tuple(_stamps((*folders, *own))))
+
+
+def _stamps(folders: Iterable[Path]) -> Iterator[tuple[str, int, int]]:
+    """Yield the shop's own files, each with its time and size: a catalogue is read anew when one of them changes."""
+    for folder in folders:
+        for path in (*(folder / name for name in FILES), *(folder / "layouts").glob("*")):
+            with suppress(OSError):
+                found = path.stat()
+                yield str(path), found.st_mtime_ns, found.st_size
 
 
 def _user_folder() -> Path:
@@ -335,8 +369,9 @@ def _no_shop(folder: Path) -> Iterable[Problem]:
         yield Problem(Where(str(folder)), "holds no table", SHOP)
 
 
-@cache
-def _load(folders: tuple[Path, ...]) -> Catalogue:
+@lru_cache(maxsize=4)
+def _load(folders: tuple[Path, ...], _: tuple[tuple[str, int, int], ...] = ()) -> Catalogue:
+    """Return the tables of the folders and the shipped ones; the files' stamps tell one state of them from another."""
     problems: list[Problem] = []
     catalogue = Catalogue(
         families=_merged("sleeves.toml", read_families, folders, problems),

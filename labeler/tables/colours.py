@@ -12,7 +12,8 @@ from dataclasses import dataclass
 from functools import cache, lru_cache
 from typing import Any
 
-from labeler.tables.document import load, shipped
+from labeler.errors import refuse
+from labeler.tables.document import COUNT, ENTRIES, TABLE, TEXT, TEXTS, Form, Key, Row, load, read_table, shipped
 
 _PAIR = re.compile(r"[A-Za-z]{2}")
 
@@ -27,10 +28,52 @@ class Colour:
     srgb: tuple[int, int, int]
 
 
+def _needed(meaning: str, example: str) -> Key:
+    return Key(TEXT, meaning, example, required=True)
+
+
+CODES = Key(TEXTS, "codes in the order of the standard", ["BK", "BN"], required=True)
+WORDS = Form({}, other=Key(TEXT, "code of the word", "GY"))
+BASE = Form(
+    {
+        "code": _needed("its code", "BK"),
+        "english": _needed("its English name", "black"),
+        "german": _needed("its German name", "schwarz"),
+        "srgb": _needed("red, green and blue, for judging contrast", "#101010"),
+    },
+    named_by="code",
+)
+COMBINATION = Form(
+    {
+        "protective": _needed("its code", "GNYE"),
+        "english": _needed("its English name", "green-and-yellow"),
+        "german": _needed("its German name", "grün-gelb"),
+    }
+)
+DIGITS = Form({"source": _needed("where it is from", "MIL-STD-681"), "order": CODES})
+SEQUENCE = Form(
+    {
+        "source": _needed("where it is from", "DIN 47100"),
+        "repeats_from": Key(COUNT, "number at which the sequence starts again", 45, required=True, low=2),
+        "sequence": CODES,
+    }
+)
+COLOURS = Form(
+    {
+        "colour": Key(ENTRIES, "a base colour", required=True, form=BASE),
+        "combination": Key(TABLE, "the combination that stands against table order", required=True, form=COMBINATION),
+        "digits": Key(TABLE, "the numeric code, 0 to 9", required=True, form=DIGITS),
+        "din_47100": Key(TABLE, "cores of a cable by their number", required=True, form=SEQUENCE),
+        "words": Key(TABLE, "further words, English and German", required=True, form=WORDS),
+        "german": Key(TABLE, "two letters of German diagrams", required=True, form=WORDS),
+    }
+)
+
+
 @cache
 def base_colours() -> Mapping[str, Colour]:
     """Return the base colours by code, in the order of IEC 60757's table."""
-    return {row["code"]: _colour(row) for row in _table()["colour"]}
+    return {row.values["code"]: _colour(row.values) for row in _table().rows("colour")}
 
 
 @lru_cache(maxsize=1024)
@@ -56,7 +99,7 @@ def colour_name(code: str, language: str = "english") -> str | None:
     ('green-and-yellow', 'white/green', 'türkis', None)
     """
     parts = split_colours(code)
-    combination = _table()["combination"]
+    combination = _of("combination")
     if "".join(parts) == combination["protective"]:
         return str(combination[language])
     return "/".join(getattr(base_colours()[part], language) for part in parts) or None
@@ -72,7 +115,7 @@ def join_colours(codes: Sequence[str]) -> str:
     ('RDBU', 'GNYE', 'GNWH')
     """
     upper = [code.upper() for code in codes]
-    protective = str(_table()["combination"]["protective"])
+    protective = str(_of("combination")["protective"])
     if set(upper) == set(split_colours(protective)):
         return protective
     order = list(base_colours())
@@ -89,7 +132,7 @@ def din_47100(number: int, *, repeats: bool = False) -> str:
     >>> din_47100(13), din_47100(45), din_47100(45, repeats=True)
     ('WHGN', 'WHBNBK', 'WH')
     """
-    table = _table()["din_47100"]
+    table = _of("din_47100")
     sequence = table["sequence"]
     if repeats and number > 0:
         number = (number - 1) % (table["repeats_from"] - 1) + 1
@@ -106,7 +149,7 @@ def digit_colour(digit: int) -> str:
     >>> digit_colour(0), digit_colour(7), digit_colour(9)
     ('BK', 'VT', 'WH')
     """
-    order = _table()["digits"]["order"]
+    order = _of("digits")["order"]
     if not 0 <= digit < len(order):
         raise ValueError(f"{digit} is no digit of the numeric colour code, 0 to 9")
     return str(order[digit])
@@ -139,12 +182,12 @@ def translated(text: str, table: str) -> str | None:
 def _codes_of(table: str) -> Mapping[str, str]:
     """Return word → code of a table to translate from."""
     if table == "digits":
-        return {str(digit): code for digit, code in enumerate(_table()["digits"]["order"])}
+        return {str(digit): code for digit, code in enumerate(_of("digits")["order"])}
     if table == "german":
-        return dict(_table()["german"])
+        return _of("german")
     base = base_colours().values()
     names = {word.casefold(): colour.code for colour in base for word in (colour.english, colour.german)}
-    return {**names, **_table()["words"]}
+    return {**names, **_of("words")}
 
 
 def luminance(code: str) -> float | None:
@@ -181,6 +224,13 @@ def _colour(row: Mapping[str, str]) -> Colour:
     return Colour(row["code"], row["english"], row["german"], (red, green, blue))
 
 
+def _of(table: str) -> Mapping[str, Any]:
+    row: Row = _table().values[table]
+    return row.values
+
+
 @cache
-def _table() -> Mapping[str, Any]:
-    return load(shipped("data", "colours.toml"), "colours.toml").values
+def _table() -> Row:
+    read = read_table(load(shipped("data", "colours.toml"), "colours.toml"), COLOURS)
+    refuse(read.all_problems())
+    return read

@@ -1,7 +1,9 @@
-"""TOML tables read strictly: every row against a form that says which keys there are, and of what kind.
+"""TOML read strictly, in one way: every table against a form that declares its keys.
 
-A length's key ends in its unit, ``_mm`` or ``_in``; it is returned under ``_mm``. A text may carry
-its own unit (``"1/4 in"``). What is wrong comes back as problems, beside what is right.
+A `Form` declares the keys of a table once: type, limits, meaning, example, default. From it come the checked values,
+the suggestion for an unknown key, and the JSON Schema (`labeler.tables.json_schema`). Every problem names the line of
+its key, and all problems of a file come at once. A length of a table ends in its unit, ``_mm`` or ``_in``, and is
+returned under ``_mm``; a text may carry its own unit (``"1/4 in"``).
 """
 
 from __future__ import annotations
@@ -9,14 +11,15 @@ from __future__ import annotations
 import math
 import re
 import tomllib
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import Any
 from unicodedata import category
 
-from labeler.errors import LabelerError, Problem, Where, nearest
+from labeler.errors import LabelerError, Problem, Where, suggestion
 
 MM_PER_IN = 25.4
 LARGEST = 1e5  # project choice: no figure of these tables comes near; 100 m as a length
@@ -28,43 +31,115 @@ DECIMALS = 6  # of a converted length in mm: finer than any source prints
 _FRACTION = re.compile(r"(?:(\d{1,4})[ -])?(\d{1,4})/([1-9]\d{0,3})")
 _LENGTH = re.compile(r"([\d.][\d./ -]*?)\s*(mm|in|\")?")
 
+KeyPath = tuple[str | int, ...]
+Schema = dict[str, Any]
+
+# ---------------------------------------------------------------- declarations
+
+
+@dataclass(frozen=True, slots=True)
+class Type:
+    """What may stand under a key.
+
+    ``read`` returns the value as the program holds it. It raises ValueError with what is wrong and, as its second
+    argument where the text does not say it, what to do, with ``{path}`` for the place of the key; ``joint`` stands
+    between the key and that text. ``schema`` returns what a JSON Schema says of the value. ``inches`` reads what is
+    written under ``_in``.
+    """
+
+    name: str
+    read: Callable[[Any, Key], Any]
+    schema: Callable[[Key], Schema]
+    unit: str = ""
+    joint: str = " "
+    inches: Type | None = None
+
 
 @dataclass(frozen=True, slots=True)
 class Key:
-    """What may stand under a key. ``low`` and ``high`` limit numbers, in mm for a length."""
+    """What may stand under one key. ``low`` and ``high`` limit numbers, in mm for a length: left out, 0 and `LARGEST`.
 
-    kind: str  # text | texts | number | count | flag | length | rows
-    needed: bool = False
-    low: float = 0.0
-    high: float = LARGEST
+    ``meaning`` is one sentence. ``field`` names the value where it is not called as the key. ``form`` holds the keys
+    of a table, or of each table of a list.
+    """
+
+    type: Type
+    meaning: str = ""
+    example: Any = None
+    required: bool = False
+    default: Any = None
+    low: float | None = None
+    high: float | None = None
+    allowed: tuple[str, ...] = ()
+    field: str = ""
+    form: Form | None = None
 
 
-Form = Mapping[str, Key]
+Keys = Mapping[str, Key]
+
+
+@dataclass(frozen=True, slots=True)
+class Form:
+    """The keys of a table.
+
+    ``other`` is what stands under keys of any name. ``elsewhere`` are keys that belong to another table, each with the
+    message and the next step. ``named_by`` is the key that names a table in messages (``""``: its place names it,
+    None: nothing does); no two tables of a list have the same name. ``missing`` and ``listed`` are how messages
+    say that a key is missing, and how many known keys they list.
+    """
+
+    keys: Keys
+    other: Key | None = None
+    elsewhere: Mapping[str, tuple[str, str]] = field(default_factory=dict)
+    named_by: str | None = None
+    missing: str = "{title}{key} is missing"
+    listed: int = 1000
+    what: str = "key"
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A table as read: its checked values by field, and its problems without those of tables in it.
+
+    ``place`` is where problems of the whole table stand: the key that names it, if it has one.
+    """
+
+    values: Mapping[str, Any]
+    place: KeyPath
+    title: str = ""
+    problems: tuple[Problem, ...] = ()
+
+    def rows(self, name: str) -> tuple[Row, ...]:
+        """Return the tables of a list, none where the key is missing."""
+        found: tuple[Row, ...] = self.values.get(name, ())
+        return found
+
+    def all_problems(self) -> Iterator[Problem]:
+        """Yield its problems and those of all tables in it."""
+        yield from self.problems
+        for value in self.values.values():
+            for row in (value,) if isinstance(value, Row) else value if isinstance(value, tuple) else ():
+                if isinstance(row, Row):
+                    yield from row.all_problems()
 
 
 @dataclass(frozen=True, slots=True)
 class Document:
-    """A TOML file as read, with its lines, so that a problem can name one."""
+    """A TOML file as parsed, with its text, so that a problem can name a line."""
 
     name: str
     values: Mapping[str, Any]
-    lines: tuple[str, ...] = field(repr=False, default=())
+    text: str = field(repr=False, default="")
 
-    def at(self, word: str, after: int = 0) -> Where:
-        """Return the first place after line ``after`` that has ``word`` as key, table or quoted text."""
-        if not word:
-            return Where(self.name, after)
-        quoted = f'"{word}"'
-        for number, line in enumerate(self.lines[after:], after + 1):
-            if word in line and (quoted in line or _is_key(line, word)):
-                return Where(self.name, number)
-        return Where(self.name, after)
+    def where(self, place: KeyPath = ()) -> Where:
+        """Return the place of a key, a table or an element of a list; of what is missing the table around it."""
+        lines = line_index(self.text)
+        while place not in lines:
+            place = place[:-1]
+        return Where(self.name, lines[place])
 
 
-def _is_key(line: str, word: str) -> bool:
-    """Whether a line begins with the word as a key or as the name of a table."""
-    start = line.lstrip().lstrip("[")
-    return start.startswith(word) and start[len(word) :].lstrip()[:1] in ("=", "]")
+# ---------------------------------------------------------------- files
 
 
 def shipped(folder: str, name: str) -> Traversable:
@@ -75,11 +150,16 @@ def shipped(folder: str, name: str) -> Traversable:
     return place.joinpath(name) if name else place
 
 
+def parse(data: bytes, name: str) -> Document:
+    """Return the document in the bytes of a file; raises ValueError or RecursionError where they are no TOML."""
+    text = data.decode("utf-8-sig")
+    return Document(name, tomllib.loads(text), text.replace("\r\n", "\n"))
+
+
 def load(path: Traversable | Path, name: str) -> Document:
     """Return a TOML file; raises LabelerError naming file and line where it is none."""
     try:
-        text = _bytes_of(path, name).decode("utf-8-sig")
-        values = tomllib.loads(text)
+        return parse(_bytes_of(path, name), name)
     except OSError as error:
         fix = "check that the file is there and may be read"
         raise LabelerError(Problem(Where(name), f"cannot be read: {error.strerror}", fix)) from None
@@ -90,7 +170,6 @@ def load(path: Traversable | Path, name: str) -> Document:
         line = re.search(r"at line (\d+)", str(error))
         where = Where(name, int(line[1]) if line else 0)
         raise LabelerError(Problem(where, f"is no TOML: {error}", "correct the line")) from None
-    return Document(name, values, tuple(text.splitlines()))
 
 
 def _bytes_of(path: Traversable | Path, name: str) -> bytes:
@@ -105,39 +184,113 @@ def _bytes_of(path: Traversable | Path, name: str) -> bytes:
     return data
 
 
-def checked(
-    row: object, form: Form, where: Where, name: str = "", at: Callable[[str], Where] | None = None
-) -> tuple[dict[str, Any], list[Problem]]:
-    """Return the row's values by the form's keys, and a problem for each that does not suit.
+# ---------------------------------------------------------------- tables
 
-    Problems are placed ``where`` the row stands, or ``at`` the key's own place where that is known.
+
+def read_table(document: Document, form: Form, place: KeyPath = (), raw: Any = None, above: str = "") -> Row:
+    """Return the table at a place (the whole document, if none is given) with its checked values and its problems.
+
+    ``above`` is the title of the table around it.
     """
-    said = f"{name}: " if name else ""
-    if not isinstance(row, dict):
-        return {}, [Problem(where, f"{said}{shown(row)} is no table", f"give {', '.join(form)}")]
+    table = document.values if raw is None else raw
+    title = _title(form, place, table, above)
+    said = f"{title}: " if title else ""
+    own = _own_place(form, place, table)
+    if not isinstance(table, dict):
+        problem = Problem(document.where(place), f"{said}{shown(table)} is no table", f"give {', '.join(form.keys)}")
+        return Row({}, own, title, (problem,))
     values: dict[str, Any] = {}
-    problems = []
-    for written, value in row.items():
-        key, place = _form_key(written, form), at(written) if at else where
-        if key not in form:
-            problems.append(unknown_key(said, written, form, place))
-        elif key in values:
-            problems.append(Problem(place, f"{said}{key} is given twice", "keep one of mm and inch"))
+    taken: set[str] = set()
+    problems: list[Problem] = []
+    for written, value in table.items():
+        name, key = _key(written, form)
+        here = (*place, written)
+        if key is None:
+            problems.append(_unknown(form, written, said, document.where(here)))
+        elif name in taken:
+            problems.append(Problem(document.where(here), f"{said}{name} is given twice", "keep one of mm and inch"))
         else:
+            taken.add(name)
             try:
-                values[key] = _value(form[key], value, inch=written != key)
+                found = key.type.read(value, key)
+                values[key.field or name] = _nested(document, key, here, found, title) if key.form else found
             except ValueError as error:
-                problems.append(Problem(place, f"{said}{written} {error}"))
-    missing = [key for key, what in form.items() if what.needed and key not in row and _inch(key) not in row]
-    problems += [Problem(where, f"{said}{key} is missing", f"add {key} = …") for key in missing]
-    return values, problems
+                message, fix = (*error.args, "")[:2]
+                text = f"{said}{written}{key.type.joint}{message}"
+                dotted = ".".join(step for step in here if isinstance(step, str))
+                problems.append(Problem(document.where(here), text, fix.replace("{path}", dotted)))
+    for name, key in form.keys.items():
+        if key.required and name not in table and _inch(name) not in table:
+            last = next((step for step in reversed(place) if isinstance(step, str)), "")
+            text = form.missing.format(title=said, key=name, table=last)
+            problems.append(Problem(document.where(own), text, f"add {name} = …"))
+    return Row(values, own, title, tuple(problems))
 
 
-def unknown_key(said: str, key: str, known: Sequence[str] | Form, where: Where) -> Problem:
+def _own_place(form: Form, place: KeyPath, table: Any) -> KeyPath:
+    """Return where problems of a whole table stand."""
+    named = form.named_by and isinstance(table, dict) and form.named_by in table
+    return (*place, form.named_by) if named and form.named_by else place
+
+
+def _nested(document: Document, key: Key, place: KeyPath, found: Any, title: str) -> Row | tuple[Row, ...]:
+    """Return the table, or the tables of a list, under a key."""
+    form = key.form or Form({})
+    if not isinstance(found, list):
+        return read_table(document, form, place, found, title)
+    rows = []
+    names: set[str] = set()
+    for number, raw in enumerate(found):
+        row = read_table(document, form, (*place, number), raw, title)
+        name = label(raw, form.named_by) if form.named_by else ""
+        if name and name in names:
+            twice = Problem(document.where(row.place), f"{row.title} stands here twice", "take one out")
+            row = Row(row.values, row.place, row.title, (*row.problems, twice))
+        names.add(name)
+        rows.append(row)
+    return tuple(rows)
+
+
+def _title(form: Form, place: KeyPath, table: Any, above: str) -> str:
+    """Return what messages call a table, ``""`` for nothing."""
+    if form.named_by is None or not place:
+        return ""
+    if form.named_by:
+        return f"{above} {label(table, form.named_by)}".strip() or f"[[{place[-2]}]]"
+    return place[-1] if isinstance(place[-1], str) else f"{place[-2]} {place[-1] + 1}"
+
+
+def _key(written: str, form: Form) -> tuple[str, Key | None]:
+    """Return name and key for a written one: ``wall_in`` fills ``wall_mm``."""
+    key = form.keys.get(written)
+    if key is None and written.endswith("_in"):
+        metric = written.removesuffix("_in") + "_mm"
+        found = form.keys.get(metric)
+        if found and found.type.inches:
+            return metric, _in_inches(found)
+    return written, key or form.other
+
+
+@lru_cache(maxsize=256)
+def _in_inches(key: Key) -> Key:
+    return Key(key.type.inches or key.type, low=key.low, high=key.high)
+
+
+def _inch(key: str) -> str:
+    return key.removesuffix("_mm") + "_in" if key.endswith("_mm") else key
+
+
+def _unknown(form: Form, key: str, said: str, where: Where) -> Problem:
     """Return the problem of a key that the form lacks, with the nearest one that it has."""
-    near = nearest(key, known)
-    fix = f"did you mean {near!r}?" if near else f"known here: {', '.join(known)}"
-    return Problem(where, f"{said}unknown key {key!r}", fix)
+    if key in form.elsewhere:
+        return Problem(where, *form.elsewhere[key])
+    return Problem(where, f"{said}unknown {form.what} {key!r}", unknown(key, form.keys, form.listed))
+
+
+def unknown(key: str, known: Iterable[str], most: int = 12) -> str:
+    """Return the next step for an unknown key: the nearest known one, or the first of them."""
+    names = list(known)
+    return suggestion(key, names, f"known here: {', '.join(names[:most])}{' …' if len(names) > most else ''}")
 
 
 def label(row: object, key: str) -> str:
@@ -155,28 +308,7 @@ def shown(value: object) -> str:
     return text if len(text) <= 40 else text[:39] + "…"
 
 
-def _inch(key: str) -> str:
-    return key.removesuffix("_mm") + "_in" if key.endswith("_mm") else key
-
-
-def _form_key(written: str, form: Form) -> str:
-    """Return the form's key for a written one: ``wall_in`` fills ``wall_mm``."""
-    metric = written.removesuffix("_in") + "_mm"
-    return metric if written.endswith("_in") and metric in form and form[metric].kind == "length" else written
-
-
-def _value(what: Key, value: object, *, inch: bool) -> Any:
-    if what.kind == "length":
-        found = length(value, MM_PER_IN if inch else 1.0)
-    elif what.kind in NUMBERS:
-        found = NUMBERS[what.kind](value)
-    else:
-        return OTHERS[what.kind](value)
-    if not what.low <= found <= what.high:
-        unit = " mm" if what.kind == "length" else ""
-        as_mm = f" ({found:g} mm)" if unit and (inch or isinstance(value, str)) else ""
-        raise ValueError(f"is {shown(value)}{as_mm}; it must be {what.low:g} to {what.high:g}{unit}")
-    return found
+# ---------------------------------------------------------------- the types of tables
 
 
 def length(value: object, mm: float = 1.0) -> float:
@@ -216,33 +348,234 @@ def _count(value: object) -> int:
     return value
 
 
-def _text(value: object) -> str:
+def _within(read: Callable[[Any], float], unit: str = "", converted: bool = False) -> Callable[[Any, Key], float]:
+    """Return a reader of numbers within the limits of their key; ``converted``: they are written in another unit."""
+
+    def within(value: Any, key: Key) -> float:
+        found = read(value)
+        low, high = 0.0 if key.low is None else key.low, LARGEST if key.high is None else key.high
+        if not low <= found <= high:
+            as_mm = f" ({found:g} mm)" if unit and (converted or isinstance(value, str)) else ""
+            raise ValueError(f"is {shown(value)}{as_mm}; it must be {low:g} to {high:g}{unit}")
+        return found
+
+    return within
+
+
+def _text(value: object, key: Key) -> str:
     if not isinstance(value, str) or not value.strip():
         raise ValueError(f"is {shown(value)}; it must be a text in quotes")
     if len(value) > LONGEST_TEXT:
         raise ValueError(f"has {len(value):,} signs; {LONGEST_TEXT:,} are the limit")
     if any(category(sign) in HIDDEN for sign in value):
         raise ValueError(f"is {shown(value)}; it has signs that do not show")
-    return value.strip()
+    found = value.strip()
+    if key.allowed and found not in key.allowed:
+        raise ValueError(f"is {found!r}", f"use {', '.join(key.allowed)}")
+    return found
 
 
-def _texts(value: object) -> tuple[str, ...]:
+def _texts(value: object, key: Key) -> tuple[str, ...]:
     if not isinstance(value, list):
         raise ValueError(f'is {shown(value)}; it must be a list of texts, ["…", "…"]')
-    return tuple(_text(item) for item in value)
+    return tuple(_text(item, Key(TEXT)) for item in value)
 
 
-def _flag(value: object) -> bool:
+def _flag(value: object, _: Key) -> bool:
     if not isinstance(value, bool):
         raise ValueError(f"is {shown(value)}; it must be true or false")
     return value
 
 
-def _rows(value: object) -> tuple[object, ...]:
+def _sizes(value: object, _: Key) -> list[Any]:
     if not isinstance(value, list) or not value:
         raise ValueError(f"is {shown(value)}; it must be a list of tables")
-    return tuple(value)
+    return value
 
 
-NUMBERS: Mapping[str, Callable[[object], float]] = {"number": _number, "count": _count}
-OTHERS: Mapping[str, Callable[[object], Any]] = {"text": _text, "texts": _texts, "flag": _flag, "rows": _rows}
+def _entries(value: object, _: Key) -> list[Any]:
+    if not isinstance(value, list):
+        raise ValueError("is one table", "write [[{path}]]")
+    return value
+
+
+def limits(key: Key) -> Schema:
+    """Return the limits of a key, and the words allowed there, as a JSON Schema writes them."""
+    given = {"minimum": key.low, "maximum": key.high, "enum": list(key.allowed) or None}
+    return {word: limit for word, limit in given.items() if limit is not None}
+
+
+def _inches_schema(key: Key) -> Schema:
+    slack = 10.0**-DECIMALS  # of rounding
+    given = {"minimum": (key.low or 0.0) / MM_PER_IN - slack, "maximum": (key.high or LARGEST) / MM_PER_IN + slack}
+    return {"type": ["number", "string"], **given}
+
+
+TEXT = Type("text", _text, lambda key: {"type": "string", "pattern": r"\S", "maxLength": LONGEST_TEXT, **limits(key)})
+TEXTS = Type("list of texts", _texts, lambda key: {"type": "array", "items": {"type": "string", **limits(key)}})
+NUMBER = Type("number", _within(_number), lambda key: {"type": "number", **limits(key)})
+COUNT = Type("whole number", _within(_count), lambda key: {"type": "integer", **limits(key)})
+FLAG = Type("true or false", _flag, lambda _: {"type": "boolean"})
+INCHES = Type("length", _within(lambda value: length(value, MM_PER_IN), " mm", True), _inches_schema, "mm")
+LENGTH = Type(
+    "length",
+    _within(length, " mm"),
+    lambda key: {"type": ["number", "string"], **limits(key)},
+    "mm",
+    inches=INCHES,
+)
+ANY = Type("value", lambda value, _: value, lambda _: {})
+TABLE = Type("table", lambda value, _: value, lambda _: {"type": "object"})
+ENTRIES = Type("list of tables", _entries, lambda _: {"type": "array"})
+SIZES = Type("list of tables", _sizes, lambda _: {"type": "array", "minItems": 1})
+
+# ---------------------------------------------------------------- on which line each key stands
+
+_SKIP = re.compile(r"(?:[ \t\r\n]+|#[^\n]*)*")
+_BLANK = re.compile(r"[ \t]*")
+_KEY = re.compile(r'[A-Za-z0-9_-]+|"(?:[^"\\\n]|\\.)*"|\'[^\'\n]*\'')
+_STRING = re.compile(
+    r'"""(?:[^"\\]|\\.|"{1,2}(?!"))*"{3,5}'
+    r"|'''(?:[^']|'{1,2}(?!'))*'{3,5}"
+    r'|"(?:[^"\\\n]|\\.)*"'
+    r"|'[^'\n]*'",
+    re.S,
+)
+_BARE = re.compile(r"[^\s,\]}#][^,\]}#\n]*")
+
+
+class _Scan:
+    """One pass over the text; ``lines`` fills up."""
+
+    def __init__(self, text: str) -> None:
+        self.text = text
+        self.at = 0
+        self.line = 1
+        self.counted = 0
+        self.lines: dict[KeyPath, int] = {(): 1}
+        self.counts: dict[KeyPath, int] = {}  # arrays of tables: how many so far
+
+    def run(self) -> dict[KeyPath, int]:
+        table: KeyPath = ()
+        self._skip()
+        while self.at < len(self.text):
+            if self.text[self.at] == "[":
+                table = self._header()
+            else:
+                self._pair(table)
+            self._skip()
+        return self.lines
+
+    def _skip(self, pattern: re.Pattern[str] = _SKIP) -> None:
+        found = pattern.match(self.text, self.at)
+        self.at = found.end() if found else self.at + 1
+
+    def _note(self, path: KeyPath) -> None:
+        """Keep the line of this place, unless the path was met before."""
+        self.line += self.text.count("\n", self.counted, self.at)
+        self.counted = self.at
+        self.lines.setdefault(path, self.line)
+
+    def _header(self) -> KeyPath:
+        """Read ``[a.b]`` or ``[[a.b]]``; an array of tables opens its next element."""
+        start = self.at
+        many = self.text.startswith("[[", self.at)
+        self.at += 2 if many else 1
+        keys = self._keys()
+        self.at += 2 if many else 1
+        path = self._resolved(keys[:-1])
+        path += (keys[-1],)
+        if many:
+            self.counts[path] = self.counts.get(path, 0) + 1
+            self._note(path)
+            path += (self.counts[path] - 1,)
+        elif path in self.counts:
+            path += (self.counts[path] - 1,)
+        end, self.at = self.at, start
+        self._note(path)
+        self.at = end
+        return path
+
+    def _resolved(self, keys: list[str]) -> KeyPath:
+        """Return the path to a table; in an array of tables its last element is meant."""
+        path: KeyPath = ()
+        for key in keys:
+            path += (key,)
+            if path in self.counts:
+                path += (self.counts[path] - 1,)
+        return path
+
+    def _keys(self) -> list[str]:
+        """Read a dotted key."""
+        keys: list[str] = []
+        while True:
+            self._skip(_BLANK)
+            found = _KEY.match(self.text, self.at)
+            if not found:
+                return keys or [""]
+            keys.append(_plain(found[0]))
+            self.at = found.end()
+            self._skip(_BLANK)
+            if self.text[self.at : self.at + 1] != ".":
+                return keys
+            self.at += 1
+
+    def _pair(self, table: KeyPath) -> None:
+        """Read ``key = value``."""
+        start = self.at
+        keys = self._keys()
+        end, self.at = self.at, start
+        for depth in range(1, len(keys) + 1):
+            self._note(table + tuple(keys[:depth]))
+        self.at = end + 1  # past the equals sign
+        self._value(table + tuple(keys))
+
+    def _value(self, path: KeyPath) -> None:
+        self._skip()
+        sign = self.text[self.at : self.at + 1]
+        if sign == "[":
+            self._array(path)
+        elif sign == "{":
+            self._inline(path)
+        else:
+            self._skip(_STRING if sign in "\"'" and sign else _BARE)
+
+    def _array(self, path: KeyPath) -> None:
+        self.at += 1
+        index = 0
+        self._skip()
+        while self.text[self.at : self.at + 1] not in ("]", ""):
+            self._note((*path, index))
+            self._value((*path, index))
+            index += 1
+            self._comma()
+        self.at += 1
+
+    def _inline(self, path: KeyPath) -> None:
+        self.at += 1
+        self._skip()
+        while self.text[self.at : self.at + 1] not in ("}", ""):
+            self._pair(path)
+            self._comma()
+        self.at += 1
+
+    def _comma(self) -> None:
+        self._skip()
+        if self.text[self.at : self.at + 1] == ",":
+            self.at += 1
+            self._skip()
+
+
+def _plain(key: str) -> str:
+    """Return a key without its quotes."""
+    if key.startswith("'"):
+        return key[1:-1]
+    if not key.startswith('"'):
+        return key
+    return next(iter(tomllib.loads(f"{key} = 0"))) if "\\" in key else key[1:-1]
+
+
+@lru_cache(maxsize=2)
+def line_index(text: str) -> Mapping[KeyPath, int]:
+    """Return the line, from 1, of every table, key and array element: ``("circuit", 3, "size")`` → 12."""
+    return _Scan(text).run()

@@ -6,14 +6,27 @@ Each reader takes a document and returns its entries in the file's order, with t
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
-from labeler.errors import Problem, Where
+from labeler.errors import Problem
 from labeler.formulas.wire import diameter_from_area, diameter_from_gauge, gauge_from_name
 from labeler.model import Range, Tube, WireDiameter
-from labeler.tables.document import Document, Form, Key, checked, label, unknown_key
+from labeler.tables.document import (
+    ENTRIES,
+    FLAG,
+    LENGTH,
+    NUMBER,
+    SIZES,
+    TEXT,
+    TEXTS,
+    Document,
+    Form,
+    Key,
+    Row,
+    read_table,
+)
 
 FLATTEST = 1.5  # project choice: half an inside circumference is 1.571 diameters; 5 % for rounding
 
@@ -59,133 +72,145 @@ class Covering:
     loose: bool = False  # the bundle does not fill it: its outside has to be measured
 
 
-FAMILY: Form = {
-    "name": Key("text", needed=True),
-    "meaning": Key("text"),
-    "source": Key("text", needed=True),
-    "seen": Key("text"),
-    "longitudinal_change": Key("number", needed=True, low=-0.5, high=0.0),
-    "longitudinal_reason": Key("text"),
-    "wall_tolerance": Key("number", low=0.0, high=0.9),
-    "wall_reason": Key("text"),
-    "temperatures": Key("text"),
-    "sizes": Key("rows", needed=True),
-}
-TUBE: Form = {
-    "name": Key("text", needed=True),
-    "supplied_mm": Key("length", needed=True, high=1000),
-    "recovered_mm": Key("length", needed=True, high=1000),
-    "wall_mm": Key("length", needed=True, high=100),
-    "wall_low_mm": Key("length", high=100),
-    "wall_high_mm": Key("length", high=100),
-    "wall_tolerance_mm": Key("length", high=100),
-    "liner_mm": Key("length", high=100),
-    "lay_flat_mm": Key("length", high=2000),
-    "seen": Key("text"),
-}
-KIND: Form = {
-    "name": Key("text", needed=True),
-    "aliases": Key("texts"),
-    "meaning": Key("text"),
-    "source": Key("text", needed=True),
-    "seen": Key("text"),
-    "tolerance_mm": Key("length", high=10),
-    "below_max": Key("number", low=0.0, high=0.5),
-    "reason": Key("text"),
-    "sizes": Key("rows", needed=True),
-}
-WIRE: Form = {
-    "size": Key("text", needed=True),
-    "nominal_mm": Key("length", high=200),
-    "min_mm": Key("length", high=200),
-    "max_mm": Key("length", high=200),
-    "tolerance_mm": Key("length", high=10),
-    "seen": Key("text"),
-    "remark": Key("text"),
-}
-COVERING: Form = {
-    "name": Key("text", needed=True),
-    "aliases": Key("texts"),
-    "meaning": Key("text"),
-    "wall_low_mm": Key("length", needed=True, high=50),
-    "wall_high_mm": Key("length", needed=True, high=50),
-    "source": Key("text", needed=True),
-    "threaded": Key("flag"),
-    "loose": Key("flag"),
-}
+SOURCE = Key(TEXT, "the document that the figures are from", "SAE J1128", required=True)
+SEEN = Key(TEXT, "how the figures were seen", "from memory")
+NAME = Key(TEXT, "name by which harness files call it", "SAE J1128 TXL", required=True)
+ALIASES = Key(TEXTS, "other names for it", ["TXL"])
+MEANING = Key(TEXT, "what it is, for people", "thin-wall cross-linked polyolefin")
 
-Row = dict[str, Any]
-Entry = TypeVar("Entry", Family, WireKind, Covering)
+TUBE = Form(
+    {
+        "name": Key(TEXT, "the size; the tube is called by family and size", "1/4", required=True),
+        "supplied_mm": Key(LENGTH, "smallest inside diameter as bought", 6.35, required=True, high=1000.0),
+        "recovered_mm": Key(LENGTH, "largest inside diameter after free shrinking", 3.18, required=True, high=1000.0),
+        "wall_mm": Key(LENGTH, "nominal wall after free shrinking, liner included", 0.64, required=True, high=100.0),
+        "wall_low_mm": Key(LENGTH, "least wall after free shrinking", 0.56, high=100.0),
+        "wall_high_mm": Key(LENGTH, "greatest wall after free shrinking", 0.71, high=100.0),
+        "wall_tolerance_mm": Key(LENGTH, "tolerance of the wall to both sides", 0.08, high=100.0),
+        "liner_mm": Key(LENGTH, "the part of the wall that melts", 0.5, default=0.0, high=100.0),
+        "lay_flat_mm": Key(LENGTH, "measured width of the tube pressed flat", 10.6, high=2000.0),
+        "seen": SEEN,
+    },
+    named_by="name",
+)
+FAMILY = Form(
+    {
+        "name": NAME,
+        "meaning": MEANING,
+        "source": SOURCE,
+        "seen": SEEN,
+        "longitudinal_change": Key(
+            NUMBER,
+            "most negative change of length at full recovery, a fraction",
+            -0.05,
+            required=True,
+            low=-0.5,
+            high=0.0,
+        ),
+        "longitudinal_reason": Key(TEXT, "where that figure is from", "project choice"),
+        "wall_tolerance": Key(NUMBER, "fraction of the wall, where the rows state none themselves", 0.2, high=0.9),
+        "wall_reason": Key(TEXT, "where the limits of the wall are from", "project choice"),
+        "temperatures": Key(TEXT, "for the person with the hot-air tool", "shrinks above 110 °C"),
+        "sizes": Key(SIZES, "a table for each size", required=True, form=TUBE),
+    },
+    named_by="name",
+)
+WIRE = Form(
+    {
+        "size": Key(TEXT, "size of the conductor", "20 AWG", required=True),
+        "nominal_mm": Key(LENGTH, "nominal finished diameter", 1.8, high=200.0),
+        "min_mm": Key(LENGTH, "least finished diameter", 1.7, high=200.0),
+        "max_mm": Key(LENGTH, "greatest finished diameter", 1.9, high=200.0),
+        "tolerance_mm": Key(LENGTH, "tolerance to both sides, where it differs from the kind's", 0.05, high=10.0),
+        "seen": SEEN,
+        "remark": Key(TEXT, "what to know about the row", "one list's figure"),
+    },
+    named_by="size",
+)
+KIND = Form(
+    {
+        "name": NAME,
+        "aliases": ALIASES,
+        "meaning": MEANING,
+        "source": SOURCE,
+        "seen": SEEN,
+        "tolerance_mm": Key(LENGTH, "tolerance to both sides of what a row states", 0.05, high=10.0),
+        "below_max": Key(NUMBER, "fraction that the low end is below a maximum that stands alone", 0.1, high=0.5),
+        "reason": Key(TEXT, "where tolerance or below_max is from", "project choice"),
+        "sizes": Key(SIZES, "a table for each size", required=True, form=WIRE),
+    },
+    named_by="name",
+)
+COVERING = Form(
+    {
+        "name": NAME,
+        "aliases": ALIASES,
+        "meaning": MEANING,
+        "wall_low_mm": Key(LENGTH, "least wall that it adds all round", 0.5, required=True, high=50.0),
+        "wall_high_mm": Key(LENGTH, "greatest wall that it adds all round", 0.9, required=True, high=50.0),
+        "source": SOURCE,
+        "threaded": Key(
+            FLAG, "whether it is pulled over the wires from an end, not wound around them", True, default=True
+        ),
+        "loose": Key(FLAG, "whether the bundle does not fill it", False, default=False),
+    },
+    named_by="name",
+)
+FAMILIES = Form({"family": Key(ENTRIES, "a family of tube", form=FAMILY)})
+KINDS = Form({"kind": Key(ENTRIES, "a kind of insulation", form=KIND)})
+COVERINGS = Form({"covering": Key(ENTRIES, "a covering", form=COVERING)})
+
+Values = Mapping[str, Any]
+Finding = tuple[str, str]  # what cannot be, and the next step
+Entry = TypeVar("Entry")
 
 
 def read_families(document: Document) -> tuple[tuple[Family, ...], list[Problem]]:
     """Return the families of tube of a ``sleeves.toml``."""
-    return _entries(document, "family", FAMILY, _family)
+    return _entries(document, FAMILIES, _family)
 
 
 def read_kinds(document: Document) -> tuple[tuple[WireKind, ...], list[Problem]]:
     """Return the kinds of insulation of a ``wires.toml``."""
-    return _entries(document, "kind", KIND, _kind)
+    return _entries(document, KINDS, _kind)
 
 
 def read_coverings(document: Document) -> tuple[tuple[Covering, ...], list[Problem]]:
     """Return the coverings of a ``coverings.toml``."""
-    return _entries(document, "covering", COVERING, _covering)
+    return _entries(document, COVERINGS, _covering)
 
 
 def _entries(
-    document: Document, table: str, form: Form, build: Callable[[Document, Row], tuple[Entry, list[Problem]]]
+    document: Document, form: Form, build: Callable[[Document, Row], tuple[Entry, list[Problem]]]
 ) -> tuple[tuple[Entry, ...], list[Problem]]:
-    """Return what ``build`` makes of each ``[[table]]``, and all problems; names must differ."""
-    strange = [key for key in document.values if key != table]
-    problems: list[Problem] = [unknown_key("", key, [table], document.at(key)) for key in strange]
-    rows = document.values.get(table, [])
-    if not isinstance(rows, list):
-        return (), [*problems, Problem(document.at(table), f"{table} is one table", f"write [[{table}]]")]
-    entries: dict[str, Entry] = {}
-    for row in rows:
-        name = label(row, "name")
-        values, found = checked(row, form, document.at(name), name or f"[[{table}]]")
-        if not found:
-            entry, found = build(document, values)
-            if entry.name in entries:
-                problems.append(_twice(document.at(name), entry.name))
-            entries[entry.name] = entry
-        problems += found
-    return tuple(entries.values()), problems
+    """Return what ``build`` makes of each table that has no problem of its own, and all problems."""
+    read = read_table(document, form)
+    entries, problems = [], list(read.all_problems())
+    for row in read.rows(next(iter(form.keys))):
+        if not row.problems:
+            entry, found = build(document, row)
+            entries.append(entry)
+            problems += found
+    return tuple(entries), problems
 
 
-def _rows(document: Document, entry: Row, form: Form, key: str) -> Iterator[tuple[Row, list[Problem], Where, str]]:
-    """Yield each row of an entry's sizes: values, problems, place and name; names must differ."""
-    start = document.at(entry["name"]).line
-    seen = set()
-    for row in entry["sizes"]:
-        size = label(row, key)
-        where = document.at(size, start)
-        name = f"{entry['name']} {size}".strip()
-        values, problems = checked(row, form, where, name)
-        if size in seen:
-            problems.append(_twice(where, name))
-        seen.add(size)
-        yield values, problems, where, name
-
-
-def _twice(where: Where, name: str) -> Problem:
-    return Problem(where, f"{name} stands here twice", "take one out")
+def _problems(document: Document, row: Row, found: Iterable[Finding]) -> list[Problem]:
+    """Return what no such thing can be as problems of its row."""
+    return [Problem(document.where(row.place), f"{row.title}: {text}", fix) for text, fix in found]
 
 
 # ---------------------------------------------------------------- tube
 
 
-def _family(document: Document, entry: Row) -> tuple[Family, list[Problem]]:
+def _family(document: Document, row: Row) -> tuple[Family, list[Problem]]:
+    entry = row.values
     tubes: list[Tube] = []
     problems: list[Problem] = []
-    for row, found, where, name in _rows(document, entry, TUBE, "name"):
-        if not found:
-            tube = _tube(entry, row, name)
-            found += [Problem(where, f"{name}: {text}", fix) for text, fix in _impossible(tube)]
+    for size in row.rows("sizes"):
+        if not size.problems:
+            tube = _tube(entry, size)
+            problems += _problems(document, size, _impossible(tube))
             tubes.append(tube)
-        problems += found
     family = Family(
         name=entry["name"],
         meaning=entry.get("meaning", ""),
@@ -200,12 +225,13 @@ def _family(document: Document, entry: Row) -> tuple[Family, list[Problem]]:
     return family, problems
 
 
-def _tube(family: Row, row: Row, name: str) -> Tube:
+def _tube(family: Values, size: Row) -> Tube:
+    row = size.values
     wall = row["wall_mm"]
     spread = row.get("wall_tolerance_mm", wall * family.get("wall_tolerance", 0.0))
     return Tube(
         family=family["name"],
-        name=name,
+        name=size.title,
         supplied_mm=row["supplied_mm"],
         recovered_mm=row["recovered_mm"],
         wall_mm=wall,
@@ -218,7 +244,7 @@ def _tube(family: Row, row: Row, name: str) -> Tube:
     )
 
 
-def _impossible(tube: Tube) -> Iterator[tuple[str, str]]:
+def _impossible(tube: Tube) -> Iterator[Finding]:
     """Yield what no tube can be: the finding and the next step."""
     if tube.recovered_mm <= 0:
         yield "recovered must be above 0", "take it from the tube's data"
@@ -256,18 +282,18 @@ def bare_diameter(size: str) -> float | None:
     return None
 
 
-def _kind(document: Document, entry: Row) -> tuple[WireKind, list[Problem]]:
+def _kind(document: Document, row: Row) -> tuple[WireKind, list[Problem]]:
+    entry = row.values
     sizes: list[tuple[str, WireDiameter]] = []
     problems: list[Problem] = []
-    for row, found, where, name in _rows(document, entry, WIRE, "size"):
-        if not found:
-            low, high = _diameters(entry, row)
-            found += [Problem(where, f"{name}: {text}", fix) for text, fix in _no_wire(row["size"], low, high)]
-            source = "; ".join(filter(None, [_source(entry, row), row.get("remark", "")]))
-            stated = {**entry, **row}
-            nominal = "nominal_mm" in row and "min_mm" not in row and not stated.get("tolerance_mm")
-            sizes.append((row["size"], WireDiameter(Range(low, high), source, nominal)))
-        problems += found
+    for size in row.rows("sizes"):
+        if not size.problems:
+            stated = {**entry, **size.values}
+            low, high = _diameters(stated)
+            problems += _problems(document, size, _no_wire(stated["size"], low, high))
+            source = "; ".join(filter(None, [_source(entry, size.values), stated.get("remark", "")]))
+            nominal = "nominal_mm" in stated and "min_mm" not in stated and not stated.get("tolerance_mm")
+            sizes.append((stated["size"], WireDiameter(Range(low, high), source, nominal)))
     kind = WireKind(
         name=entry["name"],
         aliases=entry.get("aliases", ()),
@@ -280,20 +306,20 @@ def _kind(document: Document, entry: Row) -> tuple[WireKind, list[Problem]]:
     return kind, problems
 
 
-def _diameters(kind: Row, row: Row) -> tuple[float, float]:
-    """Return the finished diameter, lowest and highest [mm]; 0 where the row does not say.
+def _diameters(row: Values) -> tuple[float, float]:
+    """Return the finished diameter of a row with its kind's figures, lowest and highest [mm]; 0 where none is said.
 
     nominal to max, or nominal ± tolerance, or max less the kind's share below it; a tolerance
     widens whatever is stated.
     """
-    stated = {"tolerance_mm": 0.0, "nominal_mm": 0.0, "max_mm": 0.0, "below_max": 1.0, **kind, **row}
+    stated = {"tolerance_mm": 0.0, "nominal_mm": 0.0, "max_mm": 0.0, "below_max": 1.0, **row}
     tolerance, nominal, highest = stated["tolerance_mm"], stated["nominal_mm"], stated["max_mm"]
     low = stated.get("min_mm", nominal or highest * (1 - stated["below_max"]))
     high = highest or nominal
     return round(low - tolerance, 6), round(high + tolerance, 6)
 
 
-def _no_wire(size: str, low: float, high: float) -> Iterator[tuple[str, str]]:
+def _no_wire(size: str, low: float, high: float) -> Iterator[Finding]:
     """Yield what no insulated wire can be: the finding and the next step."""
     bare = bare_diameter(size)
     if bare is None:
@@ -306,7 +332,7 @@ def _no_wire(size: str, low: float, high: float) -> Iterator[tuple[str, str]]:
         yield f"finished diameter {high:g} mm is not above the bare wire's {bare:.3g} mm", "check the unit"
 
 
-def _source(entry: Row, row: Row) -> str:
+def _source(entry: Values, row: Values) -> str:
     """Return document and how it was seen, the row's own word first."""
     return "; ".join(filter(None, [entry["source"], row.get("seen", entry.get("seen", ""))]))
 
@@ -314,13 +340,17 @@ def _source(entry: Row, row: Row) -> str:
 # ---------------------------------------------------------------- covering
 
 
-def _covering(document: Document, entry: Row) -> tuple[Covering, list[Problem]]:
+def _covering(document: Document, row: Row) -> tuple[Covering, list[Problem]]:
+    entry = row.values
     wall = Range(entry["wall_low_mm"], entry["wall_high_mm"])
-    problems = []
-    if wall.low > wall.high:
-        text = f"{entry['name']}: wall_low {wall.low:g} mm is above wall_high {wall.high:g} mm"
-        problems.append(Problem(document.at(entry["name"]), text, "exchange them"))
-    aliases: Sequence[str] = entry.get("aliases", ())
-    how = entry.get("threaded", True), entry.get("loose", False)
-    covering = Covering(entry["name"], tuple(aliases), entry.get("meaning", ""), wall, entry["source"], *how)
-    return covering, problems
+    found = [(f"wall_low {wall.low:g} mm is above wall_high {wall.high:g} mm", "exchange them")]
+    covering = Covering(
+        entry["name"],
+        entry.get("aliases", ()),
+        entry.get("meaning", ""),
+        wall,
+        entry["source"],
+        entry.get("threaded", True),
+        entry.get("loose", False),
+    )
+    return covering, _problems(document, row, found) if wall.low > wall.high else []

@@ -25,7 +25,7 @@ from pathlib import Path
 
 from labeler.errors import LabelerError, Problem, Where, refuse
 from labeler.model import Sheet
-from labeler.tables.document import Form, Key, checked, load
+from labeler.tables.document import LENGTH, NUMBER, TEXT, TEXTS, Form, Key, load, read_table
 from labeler.tables.stocks import STOCK_KINDS
 
 TECHNOLOGIES = ("laser", "inkjet", "thermal transfer")
@@ -33,17 +33,45 @@ MOST_OFF = 0.1  # a correction beyond 10 % is a mistake of measuring: project ch
 EDGE_FREE_MM = 0.5  # of a piece carry no print: project choice, the least margin of the shipped stocks
 RULER_MM = 100.0  # what the calibration page draws along and across
 
-PRINTER: Form = {
-    "technology": Key("text"),
-    "dpi": Key("number", low=100, high=4800),
-    "border_mm": Key("length", high=50),
-    "feeds": Key("texts"),
-    "widest_mm": Key("length", high=5000),
-    "scale_x": Key("number", low=1 - MOST_OFF, high=1 + MOST_OFF),
-    "scale_y": Key("number", low=1 - MOST_OFF, high=1 + MOST_OFF),
-    "offset_x_mm": Key("length", low=-50, high=50),
-    "offset_y_mm": Key("length", low=-50, high=50),
-}
+
+def _technology(value: object, key: Key) -> str:
+    found: str = TEXT.read(value, Key(TEXT))
+    if found not in key.allowed:
+        raise ValueError(f"{found!r} is unknown", f"one of {', '.join(key.allowed)}")
+    return found
+
+
+def _feeds(value: object, key: Key) -> tuple[str, ...]:
+    found: tuple[str, ...] = TEXTS.read(value, key)
+    for word in found:
+        if word not in key.allowed:
+            raise ValueError(f"names {word!r}", f"use {', '.join(key.allowed)}")
+    return found
+
+
+def _scale(meaning: str) -> Key:
+    return Key(NUMBER, meaning, 1.0081, default=1.0, low=1 - MOST_OFF, high=1 + MOST_OFF)
+
+
+PRINTER = Form(
+    {
+        "technology": Key(
+            replace(TEXT, read=_technology), "how it prints", "thermal transfer", default="", allowed=TECHNOLOGIES
+        ),
+        "dpi": Key(NUMBER, "its dots an inch", 300, low=100, high=4800),
+        "border_mm": Key(LENGTH, "what it cannot print along every edge", 2.0, default=0.0, high=50),
+        "feeds": Key(
+            replace(TEXTS, read=_feeds), "kinds of stock it takes; left out, any", ["roll"], allowed=STOCK_KINDS
+        ),
+        "widest_mm": Key(LENGTH, "widest edge it takes; left out, any", 108, high=5000),
+        "scale_x": _scale("drawn length over printed length, along x"),
+        "scale_y": _scale("drawn length over printed length, along y"),
+        "offset_x_mm": Key(
+            LENGTH, "what is drawn is moved by so much to the right", 0.0, default=0.0, low=-50, high=50
+        ),
+        "offset_y_mm": Key(LENGTH, "what is drawn is moved by so much upwards", 0.0, default=0.0, low=-50, high=50),
+    }
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,17 +110,9 @@ def load_printer(name: str) -> Printer:
         fix = "write one (README, Printers), or make it with labeler calibrate"
         raise LabelerError(Problem(Where(str(path)), f"there is no profile of the printer {name!r}", fix))
     document = load(path, str(path))
-    values, problems = checked(document.values, PRINTER, Where(str(path)), at=document.at)
-    technology = values.get("technology", "")
-    if technology and technology not in TECHNOLOGIES:
-        text = f"technology {technology!r} is unknown"
-        problems.append(Problem(document.at("technology"), text, f"one of {', '.join(TECHNOLOGIES)}"))
-    for word in values.get("feeds", ()):
-        if word not in STOCK_KINDS:
-            problems.append(Problem(document.at("feeds"), f"feeds names {word!r}", f"use {', '.join(STOCK_KINDS)}"))
-    if problems:
-        raise LabelerError(*problems)
-    return Printer(name=path.stem, **values)
+    read = read_table(document, PRINTER)
+    refuse(read.problems)
+    return Printer(name=path.stem, **read.values)
 
 
 def printer_problems(printer: Printer, sheets: Iterable[Sheet]) -> Iterator[Problem]:
@@ -204,7 +224,9 @@ def measured(printer: Printer, x_mm: float | None, y_mm: float | None) -> Printe
         else:
             changes[key] = round(before * RULER_MM / value, 6)
     refuse(problems)
-    return replace(printer, **changes)  # type: ignore[arg-type]
+    return replace(
+        printer, scale_x=changes.get("scale_x", printer.scale_x), scale_y=changes.get("scale_y", printer.scale_y)
+    )
 
 
 def profile_text(printer: Printer) -> str:

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import fields
 from math import inf
 
 from labeler.errors import Problem, Where
 from labeler.model import Stock
-from labeler.tables.document import Document, Form, Key, checked
+from labeler.tables.document import COUNT, FLAG, LENGTH, TEXT, Document, Form, Key, read_table
 from labeler.tables.kinds import KINDS
 
 STOCK_KINDS = ("grid", "roll", "card", "reel")
@@ -16,17 +15,46 @@ SHEETS = ("grid", "roll")  # whose cells have a size of their own
 MOST_CELLS = 10_000  # of a page: more are a slip of the pen (project choice)
 ROUNDING_MM = 0.01  # project choice: what a sum of printed dimensions may be over
 
-_FORM_KINDS = {"str": "text", "int": "count", "bool": "flag", "float": "length"}
-STOCK: Form = {
-    item.name: Key(
-        _FORM_KINDS[str(item.type)],
-        needed=item.name in ("kind", "takes", "description"),
-        low=1 if item.type == "int" else 0.0,
-        high=1000 if item.type == "int" else 5000.0,
-    )
-    for item in fields(Stock)
-    if item.name not in ("name", "where")
-}
+
+def _mm(meaning: str, example: float = 0.0, default: float = 0.0) -> Key:
+    return Key(LENGTH, meaning, example, default=default, high=5000.0)
+
+
+def _number_of(meaning: str, example: int) -> Key:
+    return Key(COUNT, meaning, example, default=1, low=1, high=1000)
+
+
+STOCK = Form(
+    {
+        "kind": Key(TEXT, "form of the stock", "grid", required=True, allowed=STOCK_KINDS),
+        "takes": Key(TEXT, "kind of marker that is printed on it", "wrap", required=True, allowed=tuple(KINDS)),
+        "description": Key(TEXT, "one line for people", "self-laminating wraps 25 x 18 mm on A4", required=True),
+        "page_width_mm": _mm("width of the page; of a reel the longest strip, 0: the piece is the page", 210),
+        "page_height_mm": _mm("height of the page; of a roll of one feed", 297),
+        "left_mm": _mm("from the left edge of the page to the first cell", 10),
+        "top_mm": _mm("from the upper edge of the page to the first cell", 20),
+        "columns": _number_of("cells side by side", 7),
+        "rows": _number_of("cells one below the other; left out on a card", 14),
+        "cell_width_mm": _mm("width of a cell, along the wire or the tube", 25),
+        "cell_height_mm": _mm("height of a cell, around the wire; left out on a card", 18),
+        "pitch_x_mm": _mm("from the left edge of a cell to that of the next", 27),
+        "pitch_y_mm": _mm("from the upper edge of a cell to that of the next", 19),
+        "gap_mm": _mm("between neighbouring pieces of a card or strip; of a roll between two feeds", 3),
+        "mark_mm": _mm("of a roll: height of the black mark on the back of the liner; 0: the gap is sensed", 4),
+        "leader_mm": _mm("of a reel or roll: length at the start that carries the header", 60),
+        "bottom_mm": _mm("of a card: free at the foot", 8),
+        "corner_radius_mm": _mm("rounding of the corners of cells", 1.5),
+        "margin_mm": _mm("kept free of print along each edge inside a cell", 0.5),
+        "print_around_mm": _mm("of a wrap: height of the printed zone at the top of the cell", 9.5),
+        "film_mm": _mm("of a wrap, flag or insert: thickness of the film or paper", 0.09),
+        "hole_mm": _mm("of a tag: diameter of the punch hole", 5),
+        "hole_inset_mm": _mm("of a tag: from the left edge of the cell to the middle of the hole", 6),
+        "used": Key(TEXT, "cells that are never printed", "A1-B3, D7"),
+        "cut_lines": Key(FLAG, "whether outlines are drawn, for plain paper", False, default=True),
+        "ruler_x_mm": _mm("from the left edge of the page to the 50 mm ruler", 10),
+        "ruler_y_mm": _mm("from the lower edge of the page to the 50 mm ruler", 6),
+    }
+)
 
 Limit = tuple[str, str, str]  # key, message, fix
 
@@ -36,11 +64,11 @@ def read_stock(document: Document, name: str) -> tuple[Stock | None, list[Proble
     if not name.isprintable() or name != name.strip():
         text = "the file's name, which is the stock's, has signs that do not show, or a blank at an end"
         return None, [Problem(Where(document.name), text, "rename the file")]
-    values, problems = checked(document.values, STOCK, document.at("kind"), at=document.at)
-    if problems:
-        return None, problems
-    stock = Stock(name=name, where=document.at("kind"), **values)
-    found = [Problem(document.at(key), f"{key} {message}", fix) for key, message, fix in _limits(stock)]
+    read = read_table(document, STOCK)
+    if read.problems:
+        return None, list(read.problems)
+    stock = Stock(name=name, where=document.where(("kind",)), **read.values)
+    found = [Problem(document.where((key,)), f"{key} {message}", fix) for key, message, fix in _limits(stock)]
     return (None, found) if found else (stock, [])
 
 
@@ -60,11 +88,7 @@ def largest_piece(stock: Stock) -> tuple[float, float]:
 
 
 def _limits(stock: Stock) -> Iterator[Limit]:
-    if stock.kind not in STOCK_KINDS:
-        yield "kind", f"is {stock.kind!r}", f"use {', '.join(STOCK_KINDS)}"
-    elif stock.takes not in KINDS:
-        yield "takes", f"is {stock.takes!r}", f"use {', '.join(KINDS)}"
-    elif KINDS[stock.takes].fills_cell and not (stock.cell_width_mm and stock.cell_height_mm):
+    if KINDS[stock.takes].fills_cell and not (stock.cell_width_mm and stock.cell_height_mm):
         key = "cell_width_mm" if not stock.cell_width_mm else "cell_height_mm"
         yield key, "is missing", f"a {stock.takes} is as large as its cell: measure one"
     elif stock.kind != "reel" and not (stock.page_width_mm and stock.page_height_mm):

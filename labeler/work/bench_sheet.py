@@ -12,10 +12,9 @@ from dataclasses import dataclass
 from functools import cache
 
 from labeler.errors import refuse
-from labeler.harness import settings_of
 from labeler.model import DOES_NOT_FIT, TIGHT, Fit, InstallationStep, Sheet
 from labeler.size.bundles import Sizing
-from labeler.tables.document import Form, Key, checked, load, shipped
+from labeler.tables.document import ENTRIES, TEXT, Form, Key, load, read_table, shipped
 from labeler.tables.kinds import KINDS
 from labeler.wording import sentences
 from labeler.work.branch_pages import BranchPage, CoveringCut, branch_pages, covering_cut
@@ -48,7 +47,24 @@ class Caution:
     seen: str
 
 
-CAUTION: Form = {key: Key("text", needed=True) for key in ("about", "text", "source", "seen")}
+CAUTIONS = Form(
+    {
+        "caution": Key(
+            ENTRIES,
+            "a caution of the bench sheet",
+            required=True,
+            form=Form(
+                {
+                    "about": Key(TEXT, "what it is about, in a few words", "Hot air", required=True),
+                    "text": Key(TEXT, "the caution itself", required=True),
+                    "source": Key(TEXT, "where the rule or the figure is from", "general practice", required=True),
+                    "seen": Key(TEXT, "how the source was seen", "from memory", required=True),
+                },
+                named_by="",
+            ),
+        )
+    }
+)
 
 
 @cache
@@ -59,13 +75,9 @@ def cautions() -> tuple[Caution, ...]:
     ------
     LabelerError : the table is damaged: every row that does not suit.
     """
-    document = load(shipped("data", "cautions.toml"), "cautions.toml")
-    rows = [
-        checked(row, CAUTION, document.at("about"), f"caution {n}")
-        for n, row in enumerate(document.values.get("caution", ()), 1)
-    ]
-    refuse(problem for _, problems in rows for problem in problems)
-    return tuple(Caution(**values) for values, _ in rows)
+    read = read_table(load(shipped("data", "cautions.toml"), "cautions.toml"), CAUTIONS)
+    refuse(read.all_problems())
+    return tuple(Caution(**row.values) for row in read.rows("caution"))
 
 
 # ---------------------------------------------------------------- sheet
@@ -151,7 +163,7 @@ def bench_sheet(
     made = tuple(fit for fit in fits if fit.marker.id not in gone)
     rows = sleeve_rows(harness, made, order)
     sleeves = [row for row in rows if row.at]
-    cuts, allowance = cuts_of(sleeves), settings_of(harness).cut_allowance
+    cuts, allowance = cuts_of(sleeves), harness.settings.cut_allowance
     listed = ends_in_no_branch if pages else connectors_referred_to
     return BenchSheet(
         harness=harness.name,
@@ -179,7 +191,7 @@ def _coverings(sizing: Sizing, fits: Iterable[Fit]) -> Iterator[CoveringCut]:
     harness = sizing.index.harness
     for branch in harness.branches:
         ends = {end.at: at_ends.get((branch.id, end.at)) for end in branch.ends}
-        cut = covering_cut(branch, settings_of(branch, harness), ends, sizing.catalogue)
+        cut = covering_cut(branch, branch.settings, ends, sizing.catalogue)
         if cut:
             yield cut
 

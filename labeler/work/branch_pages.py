@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import ceil
 
-from labeler.harness import HarnessIndex, settings_of
+from labeler.harness import HarnessIndex
 from labeler.model import (
     CRIMP_CONTACTS,
     CRIMP_TERMINAL,
@@ -261,7 +261,7 @@ def branch_pages(
             [row for row in rows if row.branch == branch.id],
             {step.at: step for step in order if step.branch == branch.id},
             tuple(map(OmittedMarker, _omitted_of(branch, circuits, omitted))),
-            covering_cut(branch, settings_of(branch, index.harness), ends, sizing.catalogue),
+            covering_cut(branch, branch.settings, ends, sizing.catalogue),
             tuple(index.connector(name) for name in _reached(branch, circuits)),
         )
         pages.append(_page(limb, index))
@@ -369,8 +369,10 @@ def _terminate(limb: _Limb, index: HarnessIndex) -> Iterator[WorkStep]:
     given = {end.at: end for end in limb.branch.ends}
     counts = Counter(pin.connector for circuit in limb.circuits for pin in (circuit.start, circuit.finish))
     wrapped = Counter(index.connector_at(f.marker) for f in limb.on_wires if f.marker.kind not in SLID_ON)
+    settings = limb.branch.settings
     for connector in limb.reached:
-        name, kind, end = connector.id, connector.kind, given.get(connector.id, BranchEnd(connector.id))
+        name, kind = connector.id, connector.kind
+        end = given.get(name) or BranchEnd(name, settings=settings)
         if wrapped[name]:
             yield MarkWires(name, wrapped[name])
         if kind == "junction":

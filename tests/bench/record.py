@@ -18,8 +18,9 @@ import time
 from importlib import import_module
 from pathlib import Path
 
-from labeler.model import Face, Harness, Piece, Placed, Run, Sheet
+from labeler.model import Face, Piece, Placed, Run, Sheet
 from labeler.tables.catalogue import load_catalogue
+from tests.make import new_harness
 
 FONT = "Atkinson Hyperlegible"
 STOCK = load_catalogue().stock("wrap-a4-25x18")
@@ -68,7 +69,7 @@ def fill(place: str, units: int, markers: int, own: int) -> float:
     from labeler.record.values import NewJob
     from labeler.text import load_font
 
-    harness = Harness("Bench loom", "RSB-900", "A", text=b"W1,P1:1,J1:1\n" * markers)
+    harness = new_harness("Bench loom", "RSB-900", "A", text=b"W1,P1:1,J1:1\n" * markers)
     fonts = {FONT: load_font(FONT).digest}
     begun = time.process_time()
     with open_record(place) as record:

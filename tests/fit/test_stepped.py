@@ -8,7 +8,7 @@ import pytest
 from labeler.fit.film import fit_insert
 from labeler.fit.sleeve import SleevePlace, fit_sleeve, plain_sleeve
 from labeler.harness import index
-from labeler.model import Branch, BranchEnd, Fit, Marker, Range, Seat, SeatSection, Tube, TubeChoice
+from labeler.model import Fit, Marker, Range, Seat, SeatSection, Tube, TubeChoice
 from labeler.size.bundles import Sizing
 from labeler.size.seats import end_seat
 from labeler.size.tubes import choose_tubes
@@ -58,8 +58,8 @@ def test_lettering_on_the_bundle_keeps_its_second_part() -> None:
     assert seat.section is not None
     assert not seat.section.towards_end
     assert seat.section.closes_on.high > seat.text_on.high
-    bare = replace(made, settings=settings(overlap_mm=0.0, covering="braided sleeving"))
-    assert end_seat(branch, branch.ends[0], Sizing(index(bare), CATALOGUE)).section is None
+    bare = replace(branch.ends[0], settings=settings(overlap_mm=0.0, covering="braided sleeving"))
+    assert end_seat(branch, bare, Sizing(index(made), CATALOGUE)).section is None
 
 
 @pytest.mark.parametrize("seat", [ON_COVERING, ON_BUNDLE])
@@ -117,10 +117,10 @@ def test_what_is_against_the_sleeve_is_against_the_strip() -> None:
 def test_a_branch_with_a_covering_end_to_end() -> None:
     """Both kinds of lettering on a real branch: each part of each sleeve is at least 10 mm after shrinking."""
     made = harness(settings=settings(covering="braided sleeving"))
-    branch = Branch("B4", ends=(BranchEnd("J4"), BranchEnd("P1")))
+    branch = made.branches[0]
     for where in ("covering", "bundle"):
         chosen = settings(covering="braided sleeving", lettering_on=where)
-        seat = end_seat(replace(branch, settings=chosen), branch.ends[0], Sizing(index(made), CATALOGUE))
+        seat = end_seat(branch, replace(branch.ends[0], settings=chosen), Sizing(index(made), CATALOGUE))
         fit = sleeve(seat, "J4", heating="even")  # back first, the range of thin wires is too wide for letters
         assert fit.verdict == "fits"
         assert len(fit.parts) == 2

@@ -16,12 +16,12 @@ from labeler.job.check import check
 from labeler.model import Harness, Pin
 from labeler.read import export_of
 from labeler.read.export import assembled
-from labeler.read.import_report import Read, Wanted
+from labeler.read.import_report import Given, Read, Wanted
 from labeler.read.toml import read_toml
 from labeler.read.written import bare, harness_toml
 from labeler.read.xml import MOST_ELEMENTS, parse
 from labeler.size import wording
-from labeler.tables.catalogue import default_settings
+from labeler.tables.catalogue import default_settings, load_catalogue
 from tests.cad import SKETCH, kbl_large, kbl_sketch, spec, value, vec_sketch
 from tests.cases import chosen
 from tests.places import ROOT
@@ -32,7 +32,10 @@ SETTINGS = default_settings()
 def read(text: str | bytes, **wanted: Any) -> Read:
     data = text if isinstance(text, bytes) else text.encode()
     choice = Wanted(**wanted)
-    return assembled(export_of(parse(data, "boat.xml"), choice.sheet), "boat.xml", data, SETTINGS, choice)
+    return assembled(
+        export_of(parse(data, "boat.xml"), choice.sheet),
+        Given(data, "boat.xml", "boat", SETTINGS, load_catalogue(), choice),
+    )
 
 
 def expected(splice: str, spliced: str) -> Harness:
@@ -81,7 +84,9 @@ def test_what_was_counted_and_what_has_no_place(text: str) -> None:
 @pytest.mark.parametrize("text", [kbl_sketch(), vec_sketch()])
 def test_it_is_written_and_checked_like_any_harness(text: str, tmp_path: Path) -> None:
     found = read(text)
-    assert bare(read_toml(harness_toml(found.harness).encode(), "a", None, SETTINGS, {})) == bare(found.harness)
+    assert bare(read_toml(harness_toml(found.harness, SETTINGS).encode(), "a", None, SETTINGS, {})) == bare(
+        found.harness
+    )
     path = tmp_path / "boat.xml"
     path.write_text(text, "utf-8")
     assert {fit.marker.at for fit in check(str(path)).fits} >= {"P1", "J4", "P1:1", "J4:2"}
@@ -100,11 +105,13 @@ def test_the_name_that_is_printed_is_a_choice(text: str, names: str, ids: list[s
 
 
 def test_labels_of_a_vec_become_markers_when_asked() -> None:
-    assert read(vec_sketch()).harness.circuits[0].settings is None
-    first, second = read(vec_sketch(), labels=True).harness.circuits
-    assert first.settings is not None
+    plain = read(vec_sketch()).harness
+    assert plain.circuits[0].settings is plain.settings
+    labelled = read(vec_sketch(), labels=True).harness
+    first, second = labelled.circuits
     assert (first.settings.wire_marker, dict(first.free)["label"]) == ("{label}", "101 DEPTH")
-    assert (second.settings, dict(second.free)["label"]) == (None, "")
+    assert second.settings is labelled.settings
+    assert dict(second.free)["label"] == ""
 
 
 def test_the_area_of_a_segment_when_asked() -> None:
@@ -317,7 +324,7 @@ def test_mutations_are_read_or_refused(text: str, count: int) -> None:
             else:
                 mutant = mutant[:at] + random.choice([*PIECES, mutant[at : at + 40] * 2]) + mutant[end:]
         with contextlib.suppress(LabelerError):  # and nothing else
-            harness_toml(read(mutant, labels=True).checked())
+            harness_toml(read(mutant, labels=True).checked(), SETTINGS)
 
 
 SECOND_WIRE = (
@@ -334,7 +341,7 @@ def test_two_wires_in_one_contact_are_planned_and_pointed_out(tmp_path: Path) ->
     found = read(text)
     assert found.harness.settings is not None
     assert found.harness.settings.wires_per_cavity == 2
-    again = read_toml(harness_toml(found.harness).encode(), "again.toml", None, SETTINGS, {})
+    again = read_toml(harness_toml(found.harness, SETTINGS).encode(), "again.toml", None, SETTINGS, {})
     assert bare(again) == bare(found.harness)
     file = tmp_path / "boat.kbl"
     file.write_text(text, "utf-8")
@@ -515,7 +522,7 @@ def test_a_covering_of_a_kbl_that_the_table_knows_becomes_that_of_its_branch(tex
     taken = "coverings taken by their names from the table of coverings" in messages(found)
     assert taken == (covering != "none")
     assert ("coverings that are not carried over" in messages(found)) == (not taken)
-    again = read_toml(harness_toml(found.harness).encode(), "again.toml", None, SETTINGS, {})
+    again = read_toml(harness_toml(found.harness, SETTINGS).encode(), "again.toml", None, SETTINGS, {})
     assert bare(again) == bare(found.harness)
 
 
@@ -572,6 +579,6 @@ def test_a_covering_at_one_end_of_a_branch_leaves_the_other_bare() -> None:
     text = covered("Tape").replace("<Usage>splice</Usage>", "").replace("<End_location>1<", "<End_location>0.5<")
     found = read(text)
     assert coverings_of(found) == {"P1": "tape, half-lapped", "S1": "none", "J4": "none"}
-    again = read_toml(harness_toml(found.harness).encode(), "again.toml", None, SETTINGS, {})
+    again = read_toml(harness_toml(found.harness, SETTINGS).encode(), "again.toml", None, SETTINGS, {})
     assert bare(again) == bare(found.harness)
     assert coverings_of(Read(again, found.account)) == coverings_of(found)

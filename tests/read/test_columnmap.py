@@ -15,8 +15,9 @@ from click.testing import CliRunner
 from labeler.cli.main import main
 from labeler.errors import LabelerError
 from labeler.model import Pin
-from labeler.read import draft_of, read_file
+from labeler.read import draft_of
 from labeler.read.import_report import Wanted
+from tests.make import read_file
 
 LIST = (
     "River boat;;;;;;\nStelle;Kammer;Gegenstelle;Gegenkammer;mm;Ton;Mass\n"

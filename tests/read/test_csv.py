@@ -17,17 +17,17 @@ from hypothesis import strategies as st
 
 from labeler.errors import LabelerError, Problem
 from labeler.model import Cable, Connector, Harness, Pin
-from labeler.read import read_harness
 from labeler.read.columns import columns
 from labeler.read.lists import read_csv
-from labeler.tables.catalogue import default_settings
+from labeler.tables.catalogue import default_settings, load_catalogue
+from tests.make import read_harness
 
 SETTINGS = default_settings()
 
 
 def read(text: str | bytes, encoding: str = "utf-8") -> Harness:
     data = text if isinstance(text, bytes) else text.encode(encoding)
-    return read_csv(data, "boat.csv", "boat", SETTINGS)
+    return read_csv(data, "boat.csv", "boat", SETTINGS, load_catalogue())
 
 
 def problems(text: str | bytes, encoding: str = "utf-8") -> list[Problem]:

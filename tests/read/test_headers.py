@@ -9,10 +9,10 @@ from __future__ import annotations
 import pytest
 
 from labeler.errors import LabelerError
-from labeler.read.import_report import Read, Wanted
+from labeler.read.import_report import Given, Read, Wanted
 from labeler.read.lists import read_list
 from labeler.read.table import NoHeader, decoded, table_of
-from labeler.tables.catalogue import default_settings
+from labeler.tables.catalogue import default_settings, load_catalogue
 
 SETTINGS = default_settings()
 
@@ -21,7 +21,7 @@ def read(text: str, wanted: Wanted | None = None) -> Read:
     data = text.encode()
     written, notes = decoded(data, "boat.csv")
     table = table_of(written, "boat.csv", notes)
-    return read_list(table, data, "boat.csv", "boat", SETTINGS, wanted or Wanted())
+    return read_list(table, Given(data, "boat.csv", "boat", SETTINGS, load_catalogue(), wanted or Wanted()))
 
 
 def five(text: str) -> list[tuple[str, str, str, str, float | None]]:

@@ -18,9 +18,10 @@ from labeler.errors import LabelerError, Problem, Where, WrongUse
 from labeler.harness import index
 from labeler.model import Bag, Branch, BranchEnd, Cable, Circuit, Connector, Harness, Item, Pin, Settings
 from labeler.plan import plan
-from labeler.read import read_harness
-from labeler.read.toml import line_index, read_toml
-from labeler.tables.catalogue import Choice, default_settings, load_choices
+from labeler.read.toml import read_toml
+from labeler.tables.catalogue import Choice, default_settings, load_catalogue, load_choices
+from labeler.tables.document import line_index
+from tests.make import read_harness
 
 BOAT = """\
 [harness]
@@ -105,12 +106,11 @@ contents = [ { item = "housing, 4 cavities", quantity = 1 }, { item = "contact",
 
 def read(text: str | bytes, folder: Path | None = None, changes: Any = None) -> Harness:
     data = text if isinstance(text, bytes) else text.encode()
-    return read_toml(data, "boat.toml", folder, default_settings(), changes or {})
+    return read_toml(data, "boat.toml", folder, default_settings(), changes or {}, load_catalogue())
 
 
 def set_on(holder: Harness | Circuit | Branch | BranchEnd | Bag) -> Settings:
     """The settings of something that sets its own."""
-    assert holder.settings is not None
     return holder.settings
 
 
@@ -153,7 +153,7 @@ def test_settings_are_inherited() -> None:
     assert (base.min_capital_mm, base.slip) == pytest.approx((1.5875, 0.12))
     assert base.grip == default_settings().grip
     one, two = harness.circuits
-    assert one.settings is None
+    assert one.settings is base
     assert (set_on(two).wire_marker_kind, set_on(two).heating) == ("none", "even")
     branch, other = harness.branches
     assert set_on(branch).covering == "braided sleeving"
@@ -161,7 +161,7 @@ def test_settings_are_inherited() -> None:
     assert (set_on(here).tube_colour, set_on(here).covering) == ("YE", "braided sleeving")
     assert there.settings is branch.settings
     assert other.settings is branch.settings  # equal overrides are one object
-    assert harness.bags[0].settings is None
+    assert harness.bags[0].settings is base
 
 
 def test_the_callers_settings_win_over_the_files_defaults() -> None:

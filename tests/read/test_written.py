@@ -13,12 +13,12 @@ from hypothesis import strategies as st
 
 from labeler.errors import LabelerError
 from labeler.model import Bag, Branch, BranchEnd, Cable, Circuit, Connector, Harness, Item, Pin, Settings
-from labeler.read import read_harness
 from labeler.read.toml import KINDS, read_toml
 from labeler.read.values import with_settings
 from labeler.read.written import bare, harness_toml
 from labeler.tables.catalogue import default_settings, load_choices
 from tests import make
+from tests.make import new_circuit, new_harness, read_harness
 from tests.places import EXAMPLES
 
 BASE = default_settings()
@@ -39,11 +39,11 @@ CHANGES: list[dict[str, Any]] = [
 ]
 
 
-def own(above: Settings, level: str) -> st.SearchStrategy[Settings | None]:
-    """Return settings as a reader gives them: none, or those above with changes that this level takes."""
+def own(above: Settings, level: str) -> st.SearchStrategy[Settings]:
+    """Return settings as a reader gives them: those above, or with changes that this level takes."""
     choices = load_choices()
     taken = [{key: value for key, value in change.items() if level in choices[key].levels} for change in CHANGES]
-    return st.sampled_from(taken).map(lambda change: with_settings(above, change) if change else None)
+    return st.sampled_from(taken).map(lambda change: with_settings(above, change) if change else above)
 
 
 def pins() -> st.SearchStrategy[Pin]:
@@ -65,7 +65,7 @@ def branches(draw: Any, base: Settings) -> Branch:
             lettered=st.booleans(),
             cut_length_mm=CUT,
             from_end_mm=LENGTHS,
-            settings=own(settings or base, "end"),
+            settings=own(settings, "end"),
         )
         ends.append(draw(end))
     body = st.builds(
@@ -111,7 +111,7 @@ def harnesses(draw: Any) -> Harness:
     )
     items = st.lists(st.builds(Item, NAMES, st.sampled_from([1, 2.5, 40.0])), max_size=2).map(tuple)
     bag = st.builds(Bag, id=NAMES, branch=st.just("") | NAMES, contents=items, settings=own(base, "bag"))
-    return Harness(
+    return new_harness(
         name=draw(NAMES),
         part_number=draw(TEXTS),
         revision=draw(TEXTS),
@@ -125,7 +125,7 @@ def harnesses(draw: Any) -> Harness:
 
 
 def reads_back_equal(harness: Harness) -> None:
-    back = read_toml(harness_toml(harness, ["two\nlines \x00"]).encode(), "again", None, BASE, {})
+    back = read_toml(harness_toml(harness, BASE, ["two\nlines \x00"]).encode(), "again", None, BASE, {})
     assert bare(back) == bare(harness)
 
 
@@ -146,13 +146,13 @@ def test_what_is_written_reads_back_equal_whatever_it_is(harness: Harness) -> No
 def test_the_examples(name: str, tmp_path: Path) -> None:
     harness = read_harness(EXAMPLES / name)
     path = tmp_path / "again.toml"
-    path.write_text(harness_toml(harness), "utf-8")
+    path.write_text(harness_toml(harness, BASE), "utf-8")
     assert bare(read_harness(path)) == bare(harness)
 
 
 def test_colons_in_names_are_written_apart() -> None:
-    harness = make.harness(circuits=(Circuit("W1", Pin("J4:1"), Pin("P1", "a:2"), "20 AWG"),), branches=())
-    text = harness_toml(harness)
+    harness = make.harness(circuits=(new_circuit("W1", Pin("J4:1"), Pin("P1", "a:2"), "20 AWG"),), branches=())
+    text = harness_toml(harness, BASE)
     assert 'from = { connector = "J4:1" }' in text
     assert 'to = { connector = "P1", cavity = "a:2" }' in text
 
@@ -160,4 +160,4 @@ def test_colons_in_names_are_written_apart() -> None:
 def test_what_cannot_be_written_is_refused() -> None:
     circuit = replace(make.circuit("W1", "P1:1", "J4:1"), id="W\x001")
     with pytest.raises(LabelerError, match="cannot be written"):
-        harness_toml(make.harness(circuits=(circuit,)))
+        harness_toml(make.harness(circuits=(circuit,)), BASE)

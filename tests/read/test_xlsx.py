@@ -17,8 +17,8 @@ from hypothesis import strategies as st
 
 from labeler.errors import LabelerError, WrongUse
 from labeler.model import Harness, Pin
-from labeler.read import read_file, read_harness
 from labeler.read.import_report import Wanted
+from tests.make import read_file, read_harness
 
 HEADER = ["Leitung", "Option", "Kabel", "Farbe", "Querschnitt", "Stecker-A", "Pin-A", "Stecker-B", "Pin-B", "Laenge"]
 ROWS = [

@@ -11,13 +11,14 @@ from pathlib import Path
 import pytest
 
 from labeler.errors import LabelerError
-from labeler.model import Face, Harness, Piece, Placed, Run, Sheet, Stock
+from labeler.model import Face, Piece, Placed, Run, Sheet, Stock
 from labeler.record import open_record
 from labeler.record.store import Record
 from labeler.record.values import Job, JobAbout, MarkerRow, NewJob, NewReprint, OmittedMarker, Recorded
+from tests.make import new_harness
 
 FONTS = {"Boat Sans": "a1" * 32}
-BOAT = Harness("River survey boat, sensors", "RSB-210", "C", text=b"W101,P1:12,J4:2\n" * 20)
+BOAT = new_harness("River survey boat, sensors", "RSB-210", "C", text=b"W101,P1:12,J4:2\n" * 20)
 WRAPS = Stock("Wraps 25 x 38", "grid", "wrap", "invented", page_width_mm=210.0, columns=7, rows=7)
 TAGS = Stock("Tags 50 x 30", "grid", "tag", "invented", page_width_mm=210.0, columns=4, rows=9)
 

@@ -24,7 +24,7 @@ from hypothesis import strategies as st
 from sqlalchemy import event
 
 from labeler.errors import LabelerError
-from labeler.model import Box, Face, Harness, Piece, Placed, Run, Sheet, Symbol
+from labeler.model import Box, Face, Piece, Placed, Run, Sheet, Symbol
 from labeler.record import open_record
 from labeler.record.faces import (
     canonical,
@@ -37,6 +37,7 @@ from labeler.record.faces import (
 from labeler.record.store import Record
 from labeler.record.values import MarkerRow, NewJob, OmittedMarker, changed_fonts
 from tests.cases import spread
+from tests.make import new_harness
 from tests.record.jobs import (
     BOAT,
     FONTS,
@@ -290,8 +291,8 @@ def test_a_withdrawn_print_is_not_found_and_its_serial_may_be_printed(record: Re
 
 
 def test_serials_count_up_for_each_part_number(record: Record) -> None:
-    other = Harness("Winch", "RSB-300")
-    nameless = Harness("Test loom")
+    other = new_harness("Winch", "RSB-300")
+    nameless = new_harness("Test loom")
     assert [record.reserve_serial(h) for h in (BOAT, BOAT, other, nameless)] == [
         "0001",
         "0002",
@@ -599,7 +600,7 @@ def test_void_asks_for_one_marker(record: Record) -> None:
     for unit, marker in (("0002", "bag.K4"), ("0001", "bag.K5")):
         with pytest.raises(LabelerError, match="has no marker"):
             record.void(unit, marker, "lost")
-    winch = Harness("Winch", "RSB-300", text=b"other")
+    winch = new_harness("Winch", "RSB-300", text=b"other")
     record.confirm(record.prepare(replace(boat_job(record.reserve_serial(winch)), harness=winch)).id)
     with pytest.raises(LabelerError, match="more than one marker"):
         record.void("0001", "bag.K4", "lost")

@@ -1,19 +1,17 @@
 """Diameters of branch ends and the choice of tube; sums in the comments, wire sizes from SAE J1128."""
 
-from dataclasses import replace
-
 import pytest
 
 from labeler.errors import LabelerError
 from labeler.harness import index
-from labeler.model import Branch, BranchEnd, Cable, Connector, Harness, Range, Seat
+from labeler.model import Cable, Connector, Harness, Range, Seat
 from labeler.size.bundles import Sizing, bundle
 from labeler.size.seats import end_seat, wire_seat
 from labeler.size.tubes import choose_tubes
 from labeler.size.wording import installation, obstacle, sources
 from labeler.tables.catalogue import load_catalogue
 from labeler.wording import sentence
-from tests.make import circuit, harness, settings
+from tests.make import circuit, harness, new_branch, new_end, settings
 
 CATALOGUE = load_catalogue()
 ON_BOAT = Sizing(index(harness()), CATALOGUE)
@@ -67,7 +65,7 @@ def test_a_sleeve_that_straddles_the_edge_of_a_covering() -> None:
 
 
 def test_a_measured_diameter_wins() -> None:
-    branch = Branch("B4", ends=(BranchEnd("J4"),), diameter_mm=4.4, diameter_tolerance_mm=0.1)
+    branch = new_branch("B4", ends=(new_end("J4"),), diameter_mm=4.4, diameter_tolerance_mm=0.1)
     seat = seat_of(harness(branches=(branch,)))
     assert (seat.passes.low, seat.passes.high) == pytest.approx((4.3, 4.5))
     assert seat.closes_on == seat.passes
@@ -76,7 +74,7 @@ def test_a_measured_diameter_wins() -> None:
 
 def test_a_covering_comes_on_top_of_a_measured_diameter() -> None:
     """4.4 ± 0.1 mm bare, wall 0.6: passes up to 4.5 + 1.2 = 5.7, closes on 4.3, lettering from 4.3 + 1.2 = 5.5 mm."""
-    branch = Branch("B4", ends=(BranchEnd("J4"),), diameter_mm=4.4, diameter_tolerance_mm=0.1)
+    branch = new_branch("B4", ends=(new_end("J4"),), diameter_mm=4.4, diameter_tolerance_mm=0.1)
     seat = seat_of(harness(branches=(branch,), settings=settings(covering_wall_mm=0.6)))
     assert (seat.passes.high, seat.closes_on.low, seat.text_on.low) == pytest.approx((5.7, 4.3, 5.5))
     bundle, covering = sources(seat)
@@ -91,16 +89,16 @@ def test_cores_of_a_cable_count_as_the_cable() -> None:
 
 
 def test_threading() -> None:
-    fitted = BranchEnd("J4", fitted=True)
-    from_the_other_end = seat_of(harness(branches=(Branch("B4", ends=(fitted, BranchEnd("P1"))),)))
+    fitted = new_end("J4", fitted=True)
+    from_the_other_end = seat_of(harness(branches=(new_branch("B4", ends=(fitted, new_end("P1"))),)))
     assert "from P1" in installation(from_the_other_end.installation)
     assert from_the_other_end.passes.high < 5
-    both = Branch("B4", ends=(fitted, BranchEnd("P1", fitted=True)))
+    both = new_branch("B4", ends=(fitted, new_end("P1", fitted=True)))
     over = seat_of(harness(branches=(both,)))
     assert over.passes.high == 18.0  # the smaller of 18 and 30 mm
     assert over.obstacle
     assert obstacle(over.obstacle) == "connector J4, 18 mm"
-    alone = harness(branches=(Branch("B4", ends=(fitted,)),), connectors=(Connector("J4"),))
+    alone = harness(branches=(new_branch("B4", ends=(fitted,)),), connectors=(Connector("J4"),))
     with pytest.raises(LabelerError, match="give outside_mm of connector J4"):
         seat_of(alone)
 
@@ -187,7 +185,6 @@ def test_every_choice_passes_and_grips() -> None:
 
 
 def test_replace_settings_on_an_end() -> None:
-    end = BranchEnd("J4", settings=settings(covering_wall_mm=1.0))
-    made = harness(branches=(Branch("B4", ends=(end,)),))
+    end = new_end("J4", settings=settings(covering_wall_mm=1.0))
+    made = harness(branches=(new_branch("B4", ends=(end,)),))
     assert seat_of(made).text_on.low == pytest.approx(seat_of(harness()).text_on.low + 2.0)
-    assert replace(end, settings=None).settings is None

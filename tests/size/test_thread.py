@@ -8,14 +8,14 @@ import pytest
 
 from labeler.errors import LabelerError
 from labeler.harness import index
-from labeler.model import Branch, BranchEnd, Connector, Harness, InstallationStep, Seat
+from labeler.model import BranchEnd, Connector, Harness, InstallationStep, Seat
 from labeler.size.bundles import Sizing
 from labeler.size.installation import installation_order
 from labeler.size.seats import end_seat, wire_seat
 from labeler.size.wording import closing_step, in_time, installation, obstacle
 from labeler.tables.catalogue import load_catalogue
 from tests.cases import spread
-from tests.make import circuit, harness, settings
+from tests.make import INHERITED, circuit, harness, new_branch, new_end, settings
 
 CATALOGUE = load_catalogue()
 
@@ -28,7 +28,7 @@ def boat(here: BranchEnd, there: BranchEnd | None = None, covering: str = "none"
         Connector("M1", kind="junction"),
     )
     base = settings(covering=covering)
-    return harness(branches=(Branch("B4", ends=ends),), connectors=connectors, settings=base, **more)
+    return harness(branches=(new_branch("B4", ends=ends),), connectors=connectors, settings=base, **more)
 
 
 def steps(made: Harness) -> tuple[InstallationStep, ...]:
@@ -57,7 +57,7 @@ def order(made: Harness) -> list[tuple[str, str]]:
     return [(step.covering or step.at, step.how.access_end) for step in steps(made)]
 
 
-J4, P1 = BranchEnd("J4"), BranchEnd("P1")
+J4, P1 = new_end("J4"), new_end("P1")
 ON: dict[str, Any] = {"fitted": True}
 P1_KNOWN = Connector("P1", outside_mm=30.0, contact_outside_mm=2.6)
 
@@ -74,7 +74,7 @@ P1_KNOWN = Connector("P1", outside_mm=30.0, contact_outside_mm=2.6)
         # contacts crimped at J4 (2.6 mm among the wires) against an open P1: from P1
         (replace(J4, crimped=True), P1, [("J4", "P1"), ("braided sleeving", "P1"), ("P1", "P1")]),
         # nothing can be threaded from where branches meet
-        (J4, BranchEnd("M1"), [("M1", "J4"), ("braided sleeving", "J4"), ("J4", "J4")]),
+        (J4, new_end("M1"), [("M1", "J4"), ("braided sleeving", "J4"), ("J4", "J4")]),
     ],
 )
 def test_order(here: BranchEnd, there: BranchEnd, expected: list[tuple[str, str]]) -> None:
@@ -143,7 +143,7 @@ def test_contacts_in_a_measured_bundle() -> None:
     ],
 )
 def test_how_to_spare_it_the_obstacle(kind: str, state: str, early: str) -> None:
-    end = BranchEnd("J4", fitted=state == "fitted", crimped=state == "crimped")
+    end = new_end("J4", fitted=state == "fitted", crimped=state == "crimped")
     done = replace(boat(end), connectors=(Connector("J4", kind=kind, outside_mm=10.5),))
     seat = seat_at(done)
     assert (seat.passes.high, *in_the_way(seat)) == (10.5, f"{kind} J4, 10.5 mm", early)
@@ -168,8 +168,8 @@ def test_a_loose_end_is_always_open(state: dict[str, Any]) -> None:
 
 
 def test_between_junctions_all_is_laid_on_before_they_are_joined() -> None:
-    ends = (BranchEnd("M1"), BranchEnd("M2"))
-    trunk = Branch("B9", circuits=("W1", "W2", "W3"), ends=ends)
+    ends = (new_end("M1"), new_end("M2"))
+    trunk = new_branch("B9", circuits=("W1", "W2", "W3"), ends=ends)
     junctions = tuple(Connector(name, kind="junction") for name in ("M1", "M2"))
     made = harness(branches=(trunk,), connectors=junctions, settings=settings(covering="braided sleeving"))
     assert order(made) == [("braided sleeving", ""), ("M1", ""), ("M2", "")]
@@ -200,9 +200,9 @@ def test_sizes_that_decide_the_way_are_asked_for() -> None:
 def test_a_ring_terminal() -> None:
     parts = (Connector("E1", kind="ring terminal", outside_mm=10.5), Connector("P1", outside_mm=30.0))
     wires = (circuit("W1", "P1:1", "E1", size="10 AWG"),)
-    made = harness(branches=(Branch("B7", ends=(BranchEnd("E1"), P1)),), connectors=parts, circuits=wires)
+    made = harness(branches=(new_branch("B7", ends=(new_end("E1"), P1)),), connectors=parts, circuits=wires)
     assert before(steps(made)[0]) == "the terminal E1 is crimped"
-    done = replace(made, branches=(Branch("B7", ends=(BranchEnd("E1", crimped=True),)),))
+    done = replace(made, branches=(new_branch("B7", ends=(new_end("E1", crimped=True),)),))
     assert how(steps(done)[0]) == "pass over the ring terminal E1, 10.5 mm"
 
 
@@ -213,13 +213,13 @@ ENDS = [(kind, state) for kind in KINDS for state in STATES]
 
 def between(here: Any, there: Any, here_mm: float, there_mm: float, covering: str, bare: bool) -> Harness:
     """Return a branch of three wires between ends of some kind, state and size; ``bare``: J4's sleeve is."""
-    off = settings(covering="none") if bare else None
+    off = settings(covering="none") if bare else INHERITED
     ends = (replace(J4, settings=off, **here[1]), replace(P1, **there[1]))
     parts = (
         Connector("J4", here[0], outside_mm=here_mm, contact_outside_mm=2.6),
         Connector("P1", there[0], outside_mm=there_mm, contact_outside_mm=2.6),
     )
-    branch = Branch("B4", circuits=("W1", "W2", "W3"), ends=ends)
+    branch = new_branch("B4", circuits=("W1", "W2", "W3"), ends=ends)
     return harness(branches=(branch,), connectors=parts, settings=settings(covering=covering))
 
 

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from labeler.errors import LabelerError, Where
-from labeler.tables.document import Document, Key, checked, length, load
+from labeler.tables.document import NUMBER, Document, Form, Key, length, load, parse, read_table
 from labeler.tables.materials import read_coverings, read_families, read_kinds
 from labeler.tables.stocks import read_stock
 
@@ -77,12 +77,12 @@ def test_a_number_too_long_to_print() -> None:
 
 
 def test_places_in_a_file() -> None:
-    document = Document("f.toml", {}, ("[[family]]", 'name = "A"', 'sizes = ["1"]', 'name = "B"', 'sizes = ["1"]'))
-    assert document.at("family") == Where("f.toml", 1)
-    assert document.at("name") == Where("f.toml", 2)
-    assert document.at("1", document.at("B").line) == Where("f.toml", 5)
-    assert document.at("nowhere") == Where("f.toml", 0)
-    assert document.at("") == Where("f.toml", 0)
+    document = parse(b'[[family]]\nname = "A"\nsizes = ["1"]\n[[family]]\nname = "B"\nsizes = [\n  "1",\n]', "f.toml")
+    assert document.where(("family", 0)) == Where("f.toml", 1)
+    assert document.where(("family", 0, "name")) == Where("f.toml", 2)
+    assert document.where(("family", 1, "sizes", 0)) == Where("f.toml", 7)
+    assert document.where(("family", 1, "nowhere")) == Where("f.toml", 4)  # the table that lacks it
+    assert document.where(("nowhere",)) == Where("f.toml", 1)
 
 
 @pytest.mark.parametrize(
@@ -116,6 +116,6 @@ def test_a_file_that_is_not_there(tmp_path: Path) -> None:
 
 def test_inches_are_of_lengths_alone() -> None:
     """A number whose name ends so would be taken for millimetres as it stands."""
-    values, problems = checked({"step_in": 2}, {"step_mm": Key("number")}, Where("own.toml"))
-    assert values == {}
-    assert [problem.message for problem in problems] == ["unknown key 'step_in'"]
+    read = read_table(Document("own.toml", {"step_in": 2}), Form({"step_mm": Key(NUMBER)}))
+    assert read.values == {}
+    assert [problem.message for problem in read.problems] == ["unknown key 'step_in'"]

@@ -10,10 +10,11 @@ import pytest
 from labeler.errors import Problem, Where
 from labeler.harness import index
 from labeler.job.check import check
-from labeler.model import Bag, Branch, BranchEnd, Cable, Circuit, Connector, Harness, Pin
+from labeler.model import Branch, BranchEnd, Cable, Circuit, Connector, Harness, Pin
 from labeler.read.lists import read_csv
 from labeler.tables.catalogue import default_settings, load_catalogue
 from labeler.validate import validate
+from tests.make import new_bag, new_branch, new_circuit, new_end, new_harness
 from tests.places import EXAMPLES
 
 SETTINGS = replace(default_settings(), wire="SAE J1128 TXL")
@@ -26,10 +27,12 @@ def at(line: int) -> Where:
 def circuit(id: str, start: str, finish: str, **more: Any) -> Circuit:
     size = {"size": "20 AWG"} if "outside_mm" not in more else {}
     one, two = (Pin(*end.split(":")) for end in (start, finish))
-    return Circuit(id, one, two, **{**size, "where": at(int(id[1:]) if id[1:].isdigit() else 99), **more})
+    return new_circuit(
+        id, one, two, **{**size, "settings": SETTINGS, "where": at(int(id[1:]) if id[1:].isdigit() else 99), **more}
+    )
 
 
-BOAT = Harness(
+BOAT = new_harness(
     name="River survey boat",
     settings=SETTINGS,
     connectors=(
@@ -42,10 +45,10 @@ BOAT = Harness(
     circuits=(circuit("W101", "P1:12", "J4:1"), circuit("W102", "P1:13", "J4:2"), circuit("W103", "S1:1", "J4:3")),
     cables=(Cable("K1", 6.2, at(6)),),
     branches=(
-        Branch("B4", (), (BranchEnd("J4", where=at(8)), BranchEnd("P1", where=at(9))), where=at(7)),
-        Branch("B5", (), (BranchEnd("S1", where=at(11)),), where=at(10)),
+        new_branch("B4", (), (new_end("J4", where=at(8)), new_end("P1", where=at(9))), where=at(7)),
+        new_branch("B5", (), (new_end("S1", where=at(11)),), where=at(10)),
     ),
-    bags=(Bag("K4", branch="B4", where=at(12)), Bag("K5", connector="J4", where=at(13))),
+    bags=(new_bag("K4", branch="B4", where=at(12)), new_bag("K5", connector="J4", where=at(13))),
     where=at(0),
 )
 
@@ -56,11 +59,11 @@ def with_circuit(*more: Circuit, at_splice: str = "") -> Harness:
 
 
 def between(*ends: str) -> tuple[Branch, ...]:
-    return (Branch("".join(ends), ends=tuple(BranchEnd(end, where=at(21)) for end in ends), where=at(21)),)
+    return (new_branch("".join(ends), ends=tuple(new_end(end, where=at(21)) for end in ends), where=at(21)),)
 
 
 def with_branch(*ends: BranchEnd, circuit: Circuit | None = None, **more: Any) -> Harness:
-    branch = Branch("B6", ends=tuple(replace(end, where=at(21)) for end in ends), where=at(20), **more)
+    branch = new_branch("B6", ends=tuple(replace(end, where=at(21)) for end in ends), where=at(20), **more)
     return replace(BOAT, branches=(*BOAT.branches, branch), circuits=(*BOAT.circuits, *((circuit,) if circuit else ())))
 
 
@@ -80,7 +83,7 @@ ERRORS = [
     (with_circuit(circuit("W101", "P1:1", "J4:4", where=at(30))), 30, "W101 stands already at boat.toml:101"),
     (replace(BOAT, connectors=(*BOAT.connectors, Connector("J4", where=at(31)))), 31, "stands already"),
     (replace(BOAT, branches=(*BOAT.branches, replace(BOAT.branches[0], where=at(32)))), 32, "stands already"),
-    (replace(BOAT, bags=(*BOAT.bags, Bag("K4", where=at(33)))), 33, "stands already"),
+    (replace(BOAT, bags=(*BOAT.bags, new_bag("K4", where=at(33)))), 33, "stands already"),
     (replace(BOAT, cables=(*BOAT.cables, Cable("K1", where=at(34)))), 34, "stands already"),
     (with_circuit(circuit("W104", "P1:1", "J4:2")), 104, "J4:2 is taken by W102 at boat.toml:102"),
     (with_circuit(circuit("W104", "P1:1", "J4:5")), 104, "cavity 5 of J4, which has 4"),
@@ -102,46 +105,46 @@ ERRORS = [
         35,
         "contact 3 mm is wider",
     ),
-    (with_branch(BranchEnd("J44"), diameter_mm=4.0), 21, "did you mean 'J4'"),
+    (with_branch(new_end("J44"), diameter_mm=4.0), 21, "did you mean 'J4'"),
     (
-        with_branch(BranchEnd("J4"), circuits=("W101",), diameter_mm=4.0, diameter_tolerance_mm=4.0),
+        with_branch(new_end("J4"), circuits=("W101",), diameter_mm=4.0, diameter_tolerance_mm=4.0),
         20,
         "diameter_tolerance_mm 4 is not below diameter_mm 4",
     ),
     (
-        with_branch(BranchEnd("J4", cut_length_mm=30.0, from_end_mm=25.0), circuits=("W101",), length_mm=50.0),
+        with_branch(new_end("J4", cut_length_mm=30.0, from_end_mm=25.0), circuits=("W101",), length_mm=50.0),
         21,
         "30 mm of sleeve, 25 mm from J4, reach 55 mm, the branch has 50",
     ),
     # the shortest that may be chosen is 20 mm, the default of shortest_cut_mm
     (
-        with_branch(BranchEnd("J4", from_end_mm=35.0), circuits=("W101",), length_mm=50.0),
+        with_branch(new_end("J4", from_end_mm=35.0), circuits=("W101",), length_mm=50.0),
         21,
         "20 mm of sleeve, 35 mm from J4, reach 55 mm",
     ),
     (
-        with_branch(BranchEnd("J4", cut_length_mm=30.0), BranchEnd("P1"), circuits=("W101",), length_mm=45.0),
+        with_branch(new_end("J4", cut_length_mm=30.0), new_end("P1"), circuits=("W101",), length_mm=45.0),
         20,
         "reach 30 mm from J4 and 20 mm from P1, and the branch has 45: they overlap",
     ),
-    (with_branch(BranchEnd("J4"), circuits=("W101", "W9")), 20, "circuit 'W9' is unknown"),
-    (with_branch(BranchEnd("GND1")), 20, "has no circuits"),
-    (with_branch(BranchEnd("J4"), BranchEnd("J4")), 21, "two ends at J4"),
-    (with_branch(*map(BranchEnd, ("J4", "P1", "S1")), diameter_mm=4.0), 20, "one diameter_mm for 3 ends"),
-    (with_branch(BranchEnd("J4", text=("DEPTH", " "))), 21, "is empty"),
-    (with_branch(BranchEnd("J4", text=("",))), 21, "is empty"),
-    (with_branch(BranchEnd("J4", text=("A\tB",))), 21, r"'\t'"),
-    (with_branch(BranchEnd("J4", text=("x" * 201,))), 21, "201 characters, the limit is 200"),
-    (with_branch(BranchEnd("J4", text=("x" * 300,))), 21, "300 characters"),
+    (with_branch(new_end("J4"), circuits=("W101", "W9")), 20, "circuit 'W9' is unknown"),
+    (with_branch(new_end("GND1")), 20, "has no circuits"),
+    (with_branch(new_end("J4"), new_end("J4")), 21, "two ends at J4"),
+    (with_branch(*map(new_end, ("J4", "P1", "S1")), diameter_mm=4.0), 20, "one diameter_mm for 3 ends"),
+    (with_branch(new_end("J4", text=("DEPTH", " "))), 21, "is empty"),
+    (with_branch(new_end("J4", text=("",))), 21, "is empty"),
+    (with_branch(new_end("J4", text=("A\tB",))), 21, r"'\t'"),
+    (with_branch(new_end("J4", text=("x" * 201,))), 21, "201 characters, the limit is 200"),
+    (with_branch(new_end("J4", text=("x" * 300,))), 21, "300 characters"),
     (with_circuit(circuit("W104", "P1:1", "J4:4", signal="y" * 201)), 104, "201 characters"),
     (with_circuit(circuit("W104", "P1:1", "J4:4", signal="A\x1bB")), 104, "does not show"),
-    (replace(BOAT, bags=(Bag("K9", branch="B9", where=at(36)),)), 36, "branch 'B9' is unknown"),
-    (replace(BOAT, bags=(Bag("K9", connector="J9", where=at(36)),)), 36, "connector 'J9' is unknown"),
-    (replace(BOAT, bags=(Bag("K9", "B4", "J4", where=at(36)),)), 36, "names branch B4 and connector J4"),
+    (replace(BOAT, bags=(new_bag("K9", branch="B9", where=at(36)),)), 36, "branch 'B9' is unknown"),
+    (replace(BOAT, bags=(new_bag("K9", connector="J9", where=at(36)),)), 36, "connector 'J9' is unknown"),
+    (replace(BOAT, bags=(new_bag("K9", "B4", "J4", where=at(36)),)), 36, "names branch B4 and connector J4"),
     (with_settings(covering="braided sleving"), 0, "covering: covering 'braided sleving' is unknown"),
     (with_settings(sleeve=("AS23053/55",)), 0, "did you mean 'AS23053/5'"),
     (with_settings(wire="nonsense"), 0, "kind of wire 'nonsense' is unknown"),
-    (with_branch(BranchEnd("J4", settings=replace(SETTINGS, sleeve=("x",)))), 21, "family of tube 'x' is unknown"),
+    (with_branch(new_end("J4", settings=replace(SETTINGS, sleeve=("x",)))), 21, "family of tube 'x' is unknown"),
 ]
 
 
@@ -155,10 +158,10 @@ def test_problems(harness: Harness, line: int, said: str) -> None:
 SHORT = circuit("W201", "P1:2", "J4:4", length_mm=840.0)
 WARNINGS = [
     (with_circuit(circuit("w101", "P1:1", "J4:4", where=at(30))), 30, "only in capitals"),
-    (with_branch(BranchEnd("J4"), BranchEnd("S1"), circuits=("W101",)), 21, "none of its circuits ends at S1"),
-    (with_branch(BranchEnd("J4", fitted=True), BranchEnd("P1", fitted=True), circuits=("W101",)), 20, "at all ends"),
+    (with_branch(new_end("J4"), new_end("S1"), circuits=("W101",)), 21, "none of its circuits ends at S1"),
+    (with_branch(new_end("J4", fitted=True), new_end("P1", fitted=True), circuits=("W101",)), 20, "at all ends"),
     (with_branch(circuits=("W101",)), 20, "has no end"),
-    (with_branch(BranchEnd("J4"), circuits=("W101", "W101")), 20, "stands twice"),
+    (with_branch(new_end("J4"), circuits=("W101", "W101")), 20, "stands twice"),
     (with_circuit(circuit("W104", "P1:1", "J4:4", size="")), 104, "neither size nor outside diameter"),
     (
         replace(
@@ -169,7 +172,7 @@ WARNINGS = [
     ),
     (
         with_branch(
-            BranchEnd("J4"), circuits=("W201",), length_mm=850.0, circuit=circuit("W201", "P1:2", "J4:4", length_mm=840)
+            new_end("J4"), circuits=("W201",), length_mm=850.0, circuit=circuit("W201", "P1:2", "J4:4", length_mm=840)
         ),
         201,
         "W201: shorter than branch B6 of 850 mm",
@@ -193,9 +196,9 @@ def test_warnings(harness: Harness, line: int, said: str) -> None:
         with_circuit(circuit("W104", "P1:A7", "J4:B1")),  # cavities with names
         with_circuit(circuit("W104", "P1:1", "J4:4", wire="unheard of", outside_mm=1.9)),  # measured
         with_settings(covering="unheard of", covering_wall_mm=0.6),  # measured
-        with_branch(BranchEnd("J4"), BranchEnd("X1"), circuits=("W101",)),  # ends where branches meet
-        with_branch(BranchEnd("J4", text=("x" * 200,))),  # the limit itself
-        with_branch(BranchEnd("GND1"), diameter_mm=4.4, circuits=("W101",)),
+        with_branch(new_end("J4"), new_end("X1"), circuits=("W101",)),  # ends where branches meet
+        with_branch(new_end("J4", text=("x" * 200,))),  # the limit itself
+        with_branch(new_end("GND1"), diameter_mm=4.4, circuits=("W101",)),
     ],
 )
 def test_what_may_be(harness: Harness) -> None:
@@ -227,7 +230,7 @@ def test_many_unknown_names_are_all_told() -> None:
 
 def test_settings_that_contradict_each_other_are_told_once() -> None:
     base = replace(default_settings(), shortest_cut_mm=80.0, reading_arc_deg=150.0)
-    branch = Branch("B1", ends=(BranchEnd("J1", settings=replace(base, grip=0.2)),), settings=replace(base, slip=0.2))
+    branch = new_branch("B1", ends=(new_end("J1", settings=replace(base, grip=0.2)),), settings=replace(base, slip=0.2))
     made = replace(BOAT, settings=base, branches=(branch,))
     told = [p.message for p in validate(index(made), load_catalogue()) if "is larger than" in p.message]
     assert told == [
@@ -244,14 +247,15 @@ def test_a_font_that_is_not_there_is_told_once() -> None:
 
 
 def test_connectors_that_get_no_sleeve_are_pointed_out() -> None:
-    made = replace(BOAT, branches=(Branch("B1", ends=(BranchEnd(BOAT.connectors[0].id),)),))
+    made = replace(BOAT, branches=(new_branch("B1", ends=(new_end(BOAT.connectors[0].id),)),))
     told = [p for p in validate(index(made), load_catalogue()) if "no sleeve there" in p.message]
     assert [p.warning for p in told] == [True]
     assert BOAT.connectors[1].id in told[0].message
 
 
 def test_an_insulation_that_is_taken_is_said() -> None:
-    made = replace(with_settings(wire=""), circuits=(circuit("W1", "J1:1", "J2:1", size="20 AWG", wire=""),))
+    wire = circuit("W1", "J1:1", "J2:1", settings=replace(SETTINGS, wire=""))
+    made = replace(with_settings(wire=""), circuits=(wire,))
     told = [p for p in validate(index(made), load_catalogue()) if "no insulation is named" in p.message]
     assert [p.warning for p in told] == [True]
     assert "SAE J1128 TXL is taken" in told[0].message

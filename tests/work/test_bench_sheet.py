@@ -16,8 +16,6 @@ from labeler.harness import index
 from labeler.model import (
     CRIMP_CONTACT,
     CRIMP_CONTACTS,
-    Branch,
-    BranchEnd,
     Circuit,
     ClosingStep,
     Connector,
@@ -46,6 +44,7 @@ from labeler.work import wording
 from labeler.work.bench_sheet import BenchSheet, Remark, bench_sheet, cautions
 from labeler.work.branch_pages import BranchFacts, BranchPage, Picture
 from labeler.work.sleeves import Instructions, Place, SleeveRow, as_json, from_json
+from tests.make import new_branch, new_circuit, new_end, new_harness
 
 QUARTER = Tube("AS23053/5", "AS23053/5 1/4", 6.35, 3.175, 0.635, 0.559, 0.711)
 HALF = Tube("AS23053/5", "AS23053/5 1/2", 12.7, 6.35, 0.635, 0.559, 0.711)
@@ -118,7 +117,7 @@ def tag(connector: str) -> Fit:
 
 
 def circuit(number: int, cavity: int, to: str, colour: str, signal: str) -> Circuit:
-    return Circuit(
+    return new_circuit(
         f"W{number}", Pin("P1", str(cavity)), Pin(to, str(cavity % 4 + 1)), "20 AWG", "", None, colour, signal
     )
 
@@ -136,7 +135,7 @@ CIRCUITS = tuple(
         )
     )
 )
-BOAT = Harness(
+BOAT = new_harness(
     name="River survey boat, sensors",
     part_number="RSB-210",
     revision="C",
@@ -146,7 +145,7 @@ BOAT = Harness(
     ),
     circuits=CIRCUITS,
     branches=tuple(
-        Branch(branch, ends=tuple(BranchEnd(end[1]) for end in ENDS if end[0] == branch))
+        new_branch(branch, ends=tuple(new_end(end[1]) for end in ENDS if end[0] == branch))
         for branch in dict.fromkeys(end[0] for end in ENDS)
     ),
 )
@@ -359,8 +358,8 @@ def test_cavities_stand_in_their_natural_order() -> None:
     assert (computer.connector, computer.about) == ("P1", "Survey computer, 16 cavities")
     assert [end.cavity for end in computer.ends] == [str(n) for n in range(1, 15)]  # 10 after 9, not after 1
     assert (computer.ends[0].to, computer.ends[0].marker) == ("J1:2", ("P1:1/J1:2",))  # cavity 1 % 4 + 1, see circuit()
-    pins = [Circuit(c, Pin("X", c), Pin("Y", c)) for c in ("B", "10", "²", "A", "9", "9" * 5000)]
-    listed = Harness("h", settings=default_settings(), circuits=tuple(pins))
+    pins = [new_circuit(c, Pin("X", c), Pin("Y", c)) for c in ("B", "10", "²", "A", "9", "9" * 5000)]
+    listed = new_harness("h", settings=default_settings(), circuits=tuple(pins))
     named = sheet_of((tag("X"),), harness=listed).connectors[0]
     assert [end.cavity for end in named.ends][1:3] == ["9", "10"]
 
@@ -578,7 +577,7 @@ def test_the_same_sheet_gives_the_same_bytes(tmp_path: Path) -> None:
 
 
 def test_a_bare_harness_still_has_its_cautions(tmp_path: Path) -> None:
-    path = drawn(sheet_of((), harness=Harness("h", settings=default_settings())), tmp_path)
+    path = drawn(sheet_of((), harness=new_harness("h", settings=default_settings())), tmp_path)
     assert unsaid(path, "TAKE CARE", "THREAD ON") == ["THREAD ON"]
     assert len(texts(path)) == 1
 

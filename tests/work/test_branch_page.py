@@ -14,9 +14,6 @@ from labeler.draw.picture import SCALES, scale_for
 from labeler.harness import index
 from labeler.model import (
     CRIMP_CONTACTS,
-    Branch,
-    BranchEnd,
-    Circuit,
     ClosingStep,
     Connector,
     Face,
@@ -44,6 +41,7 @@ from labeler.work.bench_sheet import BenchSheet, bench_sheet
 from labeler.work.branch_pages import BranchPage, branch_pages, covering_cut
 from labeler.work.sleeves import sleeve_rows
 from labeler.work.wording import facts, heading, work_step
+from tests.make import new_branch, new_circuit, new_end, new_harness
 
 MM = 72 / 25.4
 SETTINGS = replace(default_settings(), covering="braided sleeving", covering_allowance=0.1)
@@ -52,7 +50,7 @@ FONT = "Atkinson Hyperlegible"
 
 
 def boat(**ends: Any) -> Harness:
-    return Harness(
+    return new_harness(
         "River survey boat",
         part_number="RSB-210",
         settings=SETTINGS,
@@ -61,13 +59,13 @@ def boat(**ends: Any) -> Harness:
             Connector("P1", description="Bulkhead plug", cavities=37),
         ),
         circuits=(
-            Circuit("W401", Pin("P1", "22"), Pin("J4", "1"), "0.75 mm2", colour="RD", signal="12 V PROBE"),
-            Circuit("W402", Pin("P1", "23"), Pin("J4", "2"), "0.5 mm2", colour="BN", signal="0 V PROBE"),
+            new_circuit("W401", Pin("P1", "22"), Pin("J4", "1"), "0.75 mm2", colour="RD", signal="12 V PROBE"),
+            new_circuit("W402", Pin("P1", "23"), Pin("J4", "2"), "0.5 mm2", colour="BN", signal="0 V PROBE"),
         ),
         branches=(
-            Branch(
+            new_branch(
                 "B4",
-                ends=(BranchEnd("J4", from_end_mm=25.0, **ends), BranchEnd("P1", lettered=False)),
+                ends=(new_end("J4", from_end_mm=25.0, **ends), new_end("P1", lettered=False)),
                 length_mm=2650.0,
                 settings=SETTINGS,
             ),
@@ -252,7 +250,7 @@ def test_an_end_between_junctions_is_joined() -> None:
     harness = boat()
     harness = replace(harness, connectors=(harness.connectors[0], Connector("N1", kind="junction")))
     (branch,) = harness.branches
-    branch = replace(branch, ends=(branch.ends[0], BranchEnd("N1", lettered=False)))
+    branch = replace(branch, ends=(branch.ends[0], new_end("N1", lettered=False)))
     work = steps(page(replace(harness, branches=(branch,))))
     assert "Join the branches at N1" in work
 
@@ -312,7 +310,7 @@ def test_lettering_at_the_other_end_stands_on_its_head() -> None:
     """On a line that reads to the right at one end, "towards the end" reads to the left at the other."""
     harness = boat()
     (branch,) = harness.branches
-    branch = replace(branch, ends=(branch.ends[0], BranchEnd("P1")))
+    branch = replace(branch, ends=(branch.ends[0], new_end("P1")))
     second = lettered(harness)
     second = replace(second, marker=replace(second.marker, at="P1"), face=Face(43, 14, (OTHER,)))
     pages = bench_sheet(sizing(replace(harness, branches=(branch,))), (lettered(harness), second), (), (), pages=True)
@@ -334,7 +332,7 @@ def test_a_page_for_each_branch_and_its_number_in_the_foot() -> None:
 def test_a_connector_that_other_branches_fill_too_is_locked_last() -> None:
     """P1 takes a third wire that this branch does not carry: two of three are pinned here."""
     harness = boat()
-    other = Circuit("W501", Pin("P1", "29"), Pin("J5", "1"), "18 AWG")
+    other = new_circuit("W501", Pin("P1", "29"), Pin("J5", "1"), "18 AWG")
     made = fits(harness)
     harness = replace(harness, circuits=(*harness.circuits, other))
     (found,) = branch_pages(sizing(harness), made, sleeve_rows(harness, made, ORDER), ORDER)

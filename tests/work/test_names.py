@@ -16,7 +16,7 @@ from labeler.draw.bench import _places
 from labeler.harness import index
 from labeler.job.check import choose_stocks, order_of
 from labeler.job.fitting import fit_markers
-from labeler.model import Bag, Branch, BranchEnd, Circuit, Connector, Harness, Item, Marker, Pin
+from labeler.model import BranchEnd, Connector, Harness, Item, Marker, Pin
 from labeler.plan import plan
 from labeler.size.bundles import Sizing
 from labeler.size.wording import installation
@@ -25,7 +25,7 @@ from labeler.validate import validate
 from labeler.work import wording
 from labeler.work.bench_sheet import BenchSheet, bench_sheet
 from labeler.work.sleeves import Place, SleeveRow, as_json, from_json
-from tests.make import settings
+from tests.make import new_bag, new_branch, new_circuit, new_end, new_harness, settings
 
 CATALOGUE = load_catalogue()
 WORDS = (
@@ -60,9 +60,9 @@ def boat(names: Sequence[str]) -> Harness:
     said = ("ALL ALIKE",)
 
     def end(at: str, **state: Any) -> BranchEnd:
-        return BranchEnd(at, text=said, **state)
+        return new_end(at, text=said, **state)
 
-    return Harness(
+    return new_harness(
         "Survey boat",
         part_number="RSB-210",
         settings=settings(wire_marker="{size}", wire_reading_distance_mm=250.0),
@@ -78,20 +78,20 @@ def boat(names: Sequence[str]) -> Harness:
             Connector(meet, kind="junction"),
         ),
         circuits=(
-            Circuit(w1, Pin(c1, "1"), Pin(c2, "1"), "20 AWG"),
-            Circuit(w2, Pin(c1, "2"), Pin(splice), "20 AWG"),
-            Circuit(w3, Pin(splice), Pin(c2, "2"), "20 AWG"),
-            Circuit("A", Pin(c3, "1"), Pin(c4, "1"), "20 AWG", settings=on_wires),
-            Circuit("C", Pin(c5, "1"), Pin(c6, "1"), "20 AWG"),
-            Circuit("B", Pin(c3, "2"), Pin(ring), "20 AWG", settings=on_wires),
+            new_circuit(w1, Pin(c1, "1"), Pin(c2, "1"), "20 AWG"),
+            new_circuit(w2, Pin(c1, "2"), Pin(splice), "20 AWG"),
+            new_circuit(w3, Pin(splice), Pin(c2, "2"), "20 AWG"),
+            new_circuit("A", Pin(c3, "1"), Pin(c4, "1"), "20 AWG", settings=on_wires),
+            new_circuit("C", Pin(c5, "1"), Pin(c6, "1"), "20 AWG"),
+            new_circuit("B", Pin(c3, "2"), Pin(ring), "20 AWG", settings=on_wires),
         ),
         branches=(
-            Branch(b1, ends=(end(c1, from_end_mm=20.0), end(c2, fitted=True)), length_mm=900.0, settings=braided),
-            Branch(b2, ends=(end(c3, crimped=True), end(c4, fitted=True)), diameter_mm=4.4),
-            Branch(b4, ends=(end(c5, fitted=True), end(c6, fitted=True)), diameter_mm=4.4),
-            Branch(b3, ends=(end(ring), end(meet)), settings=settings(branch_marker_kind="insert")),
+            new_branch(b1, ends=(end(c1, from_end_mm=20.0), end(c2, fitted=True)), length_mm=900.0, settings=braided),
+            new_branch(b2, ends=(end(c3, crimped=True), end(c4, fitted=True)), diameter_mm=4.4),
+            new_branch(b4, ends=(end(c5, fitted=True), end(c6, fitted=True)), diameter_mm=4.4),
+            new_branch(b3, ends=(end(ring), end(meet)), settings=settings(branch_marker_kind="insert")),
         ),
-        bags=(Bag(bag, connector=c1), Bag(cable, connector=c2, contents=(Item("housing"),))),
+        bags=(new_bag(bag, connector=c1), new_bag(cable, connector=c2, contents=(Item("housing"),))),
     )
 
 
@@ -178,12 +178,12 @@ def test_a_place_that_is_called_as_two_are_is_said_whole() -> None:
 
 def test_a_tag_whose_row_ends_in_words_of_the_program_does_not_refer_to_the_bench_sheet() -> None:
     """Its rows all stand on it: "1 W1 20 AWG to see the bench sheet" names a ring terminal."""
-    made = Harness(
+    made = new_harness(
         "Boat",
         settings=settings(),
         connectors=(Connector("P1", cavities=2), Connector("see the bench sheet", kind="ring terminal")),
-        circuits=(Circuit("W1", Pin("P1", "1"), Pin("see the bench sheet"), "20 AWG"),),
-        bags=(Bag("P1", connector="P1"),),
+        circuits=(new_circuit("W1", Pin("P1", "1"), Pin("see the bench sheet"), "20 AWG"),),
+        bags=(new_bag("P1", connector="P1"),),
     )
     sizing = Sizing(index(made), CATALOGUE)
     tags = [marker for marker in plan(sizing.index)[0] if marker.role == "bag"]
@@ -194,10 +194,10 @@ def test_a_tag_whose_row_ends_in_words_of_the_program_does_not_refer_to_the_benc
 
 def test_a_marker_of_a_wire_belongs_to_the_connector_whatever_its_name_holds() -> None:
     """ "J:1" has a colon as a place has one: its wires are marked at "J:1", not at "J"."""
-    made = Harness(
+    made = new_harness(
         "Boat",
         settings=settings(),
-        circuits=(Circuit("W1", Pin("J:1", "2"), Pin("P1", "1"), "20 AWG"),),
+        circuits=(new_circuit("W1", Pin("J:1", "2"), Pin("P1", "1"), "20 AWG"),),
     )
     marker = Marker("ID", "wrap", "wire end", "J:1:2", ("x",), True, settings(), circuit="W1")
     assert index(made).connector_at(marker) == "J:1"
