@@ -1,101 +1,20 @@
-"""What lay out makes: pieces in their places."""
+"""The values that the stages hand to one another. All lengths are millimetres, all frozen.
+
+read makes a `Harness`; plan makes `Marker`s from it; size adds a `Seat` and the tubes that suit;
+fit makes a `Fit` with its `Face`; lay out makes `Sheet`s of `Placed` pieces; record keeps them.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Callable
+from dataclasses import dataclass, field, fields
+from functools import lru_cache
+from typing import Any, TypeVar
 
 from labeler.errors import Problem, Where
+from labeler.formulas.interval import Range as Range
 
-# ---------------------------------------------------------------- What is drawn on one piece
-
-
-@dataclass(frozen=True, slots=True)
-class Run:
-    """One line of text: baseline start in mm from the face's lower left corner."""
-
-    text: str
-    font: str
-    size_mm: float  # em size along the line
-    x_mm: float
-    y_mm: float
-    stretch: float = 1.0  # across the piece: what is printed is this much taller
-    turn: int = 0  # of the line, anticlockwise, degrees: 0 along the piece, 90 across it, 180 and 270
-
-
-@dataclass(frozen=True, slots=True)
-class Box:
-    """A stroked rectangle (a tick box), lower left corner, mm."""
-
-    x_mm: float
-    y_mm: float
-    width_mm: float
-    height_mm: float
-
-
-@dataclass(frozen=True, slots=True)
-class Code:
-    """A symbol that is not placed yet: rows of modules, ``1`` dark, row 0 on top; one row: bars.
-
-    ``quiet``: modules that stay free all round, of bars at both ends. ``level``: error correction (QR).
-    """
-
-    kind: str  # a key of `labeler.codes.symbols.SYMBOLOGIES`
-    payload: str
-    rows: tuple[str, ...]
-    quiet: int
-    level: str = ""
-
-    @property
-    def linear(self) -> bool:
-        """Return whether it is a row of bars."""
-        return len(self.rows) == 1
-
-
-@dataclass(frozen=True, slots=True)
-class Symbol:
-    """A code in its place: lower left corner and module size in mm; of bars, module y is their height.
-
-    ``copies`` stand one step apart: the same symbol several times on one piece.
-    """
-
-    kind: str
-    payload: str
-    rows: tuple[str, ...]
-    x_mm: float
-    y_mm: float
-    module_x_mm: float
-    module_y_mm: float
-    copies: int = 1
-    step_x_mm: float = 0.0
-    step_y_mm: float = 0.0
-
-    def corners(self) -> tuple[tuple[float, float], ...]:
-        """Return the lower left corner of each copy, mm."""
-        return tuple(
-            (self.x_mm + copy * self.step_x_mm, self.y_mm + copy * self.step_y_mm) for copy in range(self.copies)
-        )
-
-
-@dataclass(frozen=True, slots=True)
-class Face:
-    """All that is drawn on one piece, relative to its lower left corner.
-
-    ``runs`` are drawn ``copies`` times, each ``copy_pitch_mm`` lower than the one before
-    (a wrap says its text several times around the wire). Two faces that are equal are one
-    row in the record.
-    """
-
-    width_mm: float
-    height_mm: float
-    runs: tuple[Run, ...] = ()
-    copies: int = 1
-    copy_pitch_mm: float = 0.0
-    boxes: tuple[Box, ...] = ()
-    symbol: Symbol | None = None
-    passes: int = 1  # 2: flat tube lettered on both faces is turned over and printed again
-
-
-# ---------------------------------------------------------------- What read makes
+# ---------------------------------------------------------------- a harness as it was read
 
 
 NOWHERE = Where("")
@@ -115,17 +34,6 @@ class Fact:
 def fact(kind: str, /, **values: object) -> Fact:
     """Return a fact of a kind with its values by name."""
     return Fact(kind, tuple(values.items()))
-
-
-@dataclass(frozen=True, slots=True)
-class Range:
-    """Lowest and highest value of a quantity that is not known exactly."""
-
-    low: float
-    high: float
-
-    def __add__(self, other: float) -> Range:
-        return Range(self.low + other, self.high + other)
 
 
 @dataclass(frozen=True, slots=True)
@@ -334,7 +242,7 @@ class Harness:
     text: bytes = b""
 
 
-# ---------------------------------------------------------------- What the catalogue holds
+# ---------------------------------------------------------------- what the tables hold
 
 
 @dataclass(frozen=True, slots=True)
@@ -410,7 +318,96 @@ class Stock:
     where: Where = NOWHERE
 
 
-# ---------------------------------------------------------------- What plan
+# ---------------------------------------------------------------- what is drawn on one piece
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """One line of text: baseline start in mm from the face's lower left corner."""
+
+    text: str
+    font: str
+    size_mm: float  # em size along the line
+    x_mm: float
+    y_mm: float
+    stretch: float = 1.0  # across the piece: what is printed is this much taller
+    turn: int = 0  # of the line, anticlockwise, degrees: 0 along the piece, 90 across it, 180 and 270
+
+
+@dataclass(frozen=True, slots=True)
+class Box:
+    """A stroked rectangle (a tick box), lower left corner, mm."""
+
+    x_mm: float
+    y_mm: float
+    width_mm: float
+    height_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Code:
+    """A symbol that is not placed yet: rows of modules, ``1`` dark, row 0 on top; one row: bars.
+
+    ``quiet``: modules that stay free all round, of bars at both ends. ``level``: error correction (QR).
+    """
+
+    kind: str  # a key of `labeler.codes.symbols.SYMBOLOGIES`
+    payload: str
+    rows: tuple[str, ...]
+    quiet: int
+    level: str = ""
+
+    @property
+    def linear(self) -> bool:
+        """Return whether it is a row of bars."""
+        return len(self.rows) == 1
+
+
+@dataclass(frozen=True, slots=True)
+class Symbol:
+    """A code in its place: lower left corner and module size in mm; of bars, module y is their height.
+
+    ``copies`` stand one step apart: the same symbol several times on one piece.
+    """
+
+    kind: str
+    payload: str
+    rows: tuple[str, ...]
+    x_mm: float
+    y_mm: float
+    module_x_mm: float
+    module_y_mm: float
+    copies: int = 1
+    step_x_mm: float = 0.0
+    step_y_mm: float = 0.0
+
+    def corners(self) -> tuple[tuple[float, float], ...]:
+        """Return the lower left corner of each copy, mm."""
+        return tuple(
+            (self.x_mm + copy * self.step_x_mm, self.y_mm + copy * self.step_y_mm) for copy in range(self.copies)
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Face:
+    """All that is drawn on one piece, relative to its lower left corner.
+
+    ``runs`` are drawn ``copies`` times, each ``copy_pitch_mm`` lower than the one before
+    (a wrap says its text several times around the wire). Two faces that are equal are one
+    row in the record.
+    """
+
+    width_mm: float
+    height_mm: float
+    runs: tuple[Run, ...] = ()
+    copies: int = 1
+    copy_pitch_mm: float = 0.0
+    boxes: tuple[Box, ...] = ()
+    symbol: Symbol | None = None
+    passes: int = 1  # 2: flat tube lettered on both faces is turned over and printed again
+
+
+# ---------------------------------------------------------------- markers
 
 
 FITS, TIGHT, DOES_NOT_FIT = "fits", "tight", "does not fit"
@@ -458,7 +455,7 @@ class TagWords:
     on_bench_sheet: bool = False
 
 
-# ---------------------------------------------------------------- What size
+# ---------------------------------------------------------------- seats and fits
 
 
 CONTACTS, CONTACT, BUNDLE = "contacts", "contact", "bundle"
@@ -709,3 +706,47 @@ class Sheet:
     group: str = ""
     placed: tuple[Placed, ...] = field(default=())  # none: the page carries the header of what follows
     about: str = ""  # of what is cut from tube: "cut 4 x 30, 2 x 45 mm"
+
+
+# ---------------------------------------------------------------- many values that are alike
+
+
+Value = TypeVar("Value")
+
+
+def pattern(like: Value, *names: str) -> Callable[..., Value]:
+    """Return a function of the named fields that makes values like this one, in about a fifth of `replace`'s time.
+
+    It is written out as `dataclasses` writes an ``__init__`` and sets the fields as that does: for
+    frozen dataclasses with slots. Raises TypeError for one with a ``__post_init__``.
+
+    >>> from labeler.model import Range
+    >>> lower = pattern(Range(1.0, 2.0), "low")
+    >>> lower(0.5)
+    Range(low=0.5, high=2.0)
+    """
+    kind: Any = type(like)
+    others, patterns = _written(kind, names)
+    made: Callable[..., Value] = patterns(*(getattr(like, name) for name in others))
+    return made
+
+
+@lru_cache(maxsize=64)
+def _written(kind: Any, names: tuple[str, ...]) -> tuple[tuple[str, ...], Callable[..., Any]]:
+    """Return the other fields of a class, and a function of their values that returns such a function."""
+    if hasattr(kind, "__post_init__"):
+        raise TypeError(f"{kind.__name__} has a __post_init__, which a pattern would pass over")
+    every = [field.name for field in fields(kind)]
+    others = tuple(name for name in every if name not in names)
+    setters = {f"_set_{name}": getattr(kind, name).__set__ for name in every}
+    lines = [
+        f"def patterns({', '.join(others)}):",
+        f" def _make({', '.join(names)}):",
+        "  _made = _new(_class)",
+        *(f"  _set_{name}(_made, {name})" for name in every),
+        "  return _made",
+        " return _make",
+    ]
+    known: dict[str, Any] = {"_new": object.__new__, "_class": kind, **setters}
+    exec("\n".join(lines), known)
+    return others, known["patterns"]

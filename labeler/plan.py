@@ -12,12 +12,11 @@ from hashlib import blake2b
 from itertools import count, groupby, pairwise
 from string import Formatter
 
-from labeler.alike import pattern
 from labeler.errors import Problem, Where, nearest
 from labeler.formulas.check import check_character
 from labeler.formulas.legibility import confusable_form, mark_positions
 from labeler.harness import HarnessIndex
-from labeler.model import Bag, Circuit, Harness, Marker, TagWords
+from labeler.model import Bag, Circuit, Harness, Marker, TagWords, pattern
 from labeler.tables.kinds import SLID_ON
 
 # Letters and digits of marker ids: of each pair that is confused (0/O, 1/I, 2/Z, 5/S, 8/B) the digit only.

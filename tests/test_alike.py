@@ -6,8 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from labeler.alike import pattern
-from labeler.model import Marker, Run
+from labeler.model import Marker, Run, pattern
 from tests.make import settings
 
 LIKE = Marker("A1", "wrap", "wire end", "J4:2", ("J4:2/P1:7",), True, settings(), branch="B4", circuit="W7", far="P1:7")

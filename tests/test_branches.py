@@ -11,8 +11,8 @@ from labeler.model import BUNDLE, Branch, Circuit, Connector, Harness, Obstacle,
 from labeler.size.bundles import Sizing
 from labeler.size.installation import installation_order
 from labeler.size.seats import end_seat
-from labeler.size.wording import sits_on
 from labeler.tables.catalogue import load_catalogue
+from labeler.wording import sits_on
 from tests.make import circuit, harness, new_branch, new_end, settings
 
 CATALOGUE = load_catalogue()

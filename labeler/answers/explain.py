@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable
 from math import ceil
 
+from labeler import wording
 from labeler.answers.report import parts_of
 from labeler.errors import Problem, Where, WrongUse, nearest
 from labeler.formulas.curvature import GRADES
 from labeler.formulas.shrink import stop
 from labeler.model import Capital, CodeFit, Fit, MeasuredBundle, PackedBundle, Range, Seat, Settings, Tube
 from labeler.record.marker_names import NOT, Names, match_rank, normalised
-from labeler.size import wording
 from labeler.wording import sentence
 
 

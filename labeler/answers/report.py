@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
+from labeler import wording
 from labeler.errors import Problem
 from labeler.model import Capital, CodeFit, Fit, Range, Seat, SeatPart, Tube
-from labeler.size import wording
 from labeler.tables.kinds import SLID_ON
 from labeler.wording import sentence, sentences
 

@@ -28,7 +28,6 @@ from labeler.model import (
 from labeler.read.values import length, setting, size, with_settings
 from labeler.size.bundles import Bundle, bundle
 from labeler.size.tubes import choose_tubes
-from labeler.size.wording import basis
 from labeler.tables.catalogue import (
     Catalogue,
     default_settings,
@@ -39,6 +38,7 @@ from labeler.tables.catalogue import (
 )
 from labeler.tables.document import unknown
 from labeler.validate import LONGEST_TEXT
+from labeler.wording import basis
 
 _COUNT = re.compile(r"\s*(?:(\d{1,9})\s*[x×*]\s*)?(.+?)\s*$")
 _SIZE = re.compile(r"(?:AWG\s*\S+|\S+\s*(?:AWG|mm2|mm²|mm\^2))(?=\s|$)", re.IGNORECASE)

@@ -6,7 +6,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from math import pi
 
-from labeler.alike import pattern
 from labeler.fit.code import CodeMaker, SetCode, ground_on_film, set_code, with_code
 from labeler.fit.result import (
     PAPER,
@@ -37,6 +36,7 @@ from labeler.model import (
     Surface,
     Symbol,
     fact,
+    pattern,
 )
 from labeler.text import Font, load_font
 

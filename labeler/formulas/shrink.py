@@ -12,8 +12,9 @@ from dataclasses import dataclass
 from functools import lru_cache
 from itertools import product
 from math import pi, sqrt
+from typing import Protocol
 
-from labeler.model import Range, Tube
+from labeler.formulas.interval import Range
 
 HEATINGS = ("even", "back first", "any")
 NONE = Range(0.0, 0.0)
@@ -159,7 +160,24 @@ class Limits:
     liner_mm: float = 0.0
 
 
-def limits(tube: Tube, supplied_over: float = 0.0, recovered_under: float = 0.0) -> Limits:
+class _TubeSize(Protocol):
+    """A size of tube as the tables have it, mm; see `labeler.model.Tube`."""
+
+    @property
+    def supplied_mm(self) -> float: ...
+    @property
+    def recovered_mm(self) -> float: ...
+    @property
+    def wall_low_mm(self) -> float: ...
+    @property
+    def wall_high_mm(self) -> float: ...
+    @property
+    def liner_mm(self) -> float: ...
+    @property
+    def longitudinal_change(self) -> float: ...
+
+
+def limits(tube: _TubeSize, supplied_over: float = 0.0, recovered_under: float = 0.0) -> Limits:
     """Return the limits of a catalogue tube.
 
     ``supplied_over`` is by what share real tube may be wider than its supplied minimum,

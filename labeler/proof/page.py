@@ -16,8 +16,7 @@ from labeler.job.run import pieces_of
 from labeler.layout.place import lay_out
 from labeler.model import Fit, Stock
 from labeler.proof.pictures import MarkerPictures, ReadingTrial, marker_pictures
-from labeler.size.wording import sits_on
-from labeler.wording import sentence, sentences
+from labeler.wording import sentence, sentences, sits_on
 
 ALONE = Stock("proof", "reel", "sleeve", "a page for each piece")
 """Sleeves that do not fit are shown too, also those that are longer than a card takes."""

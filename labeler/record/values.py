@@ -6,9 +6,8 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 
-from labeler.alike import pattern
 from labeler.errors import Problem, Where
-from labeler.model import Face, Fit, Harness, Piece, Sheet, Stock
+from labeler.model import Face, Fit, Harness, Piece, Sheet, Stock, pattern
 
 
 @dataclass(frozen=True, slots=True)

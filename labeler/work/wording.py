@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from labeler import wording
 from labeler.model import CRIMP_CONTACTS, CRIMP_TERMINAL, JOIN_BRANCHES, MAKE_SPLICE, Connector
-from labeler.size import wording
 from labeler.tables.kinds import KINDS
 from labeler.wording import sentence, sentences
 from labeler.work.branch_pages import (

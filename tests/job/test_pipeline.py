@@ -21,10 +21,9 @@ from labeler.job.run import Printed
 from labeler.model import DOES_NOT_FIT, Face, Piece, Placed, Run, Sheet, Symbol
 from labeler.record import open_record
 from labeler.record.store import Record
-from labeler.size.wording import installation
 from labeler.tables.printers import Printer
 from labeler.text import load_font
-from labeler.wording import sentences
+from labeler.wording import installation, sentences
 from tests.orders import print_harness, print_units, reprint, resume
 from tests.places import EXAMPLES
 from tests.shrinking import outcomes

@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 
+from labeler import wording
 from labeler.errors import LabelerError, WrongUse
 from labeler.job.check import check
 from labeler.model import Harness, Pin
@@ -20,7 +21,6 @@ from labeler.read.import_report import Given, Read, Wanted
 from labeler.read.toml import read_toml
 from labeler.read.written import bare, harness_toml
 from labeler.read.xml import MOST_ELEMENTS, parse
-from labeler.size import wording
 from labeler.tables.catalogue import default_settings, load_catalogue
 from tests.cad import SKETCH, kbl_large, kbl_sketch, spec, value, vec_sketch
 from tests.cases import chosen

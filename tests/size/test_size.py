@@ -8,9 +8,8 @@ from labeler.model import Cable, Connector, Harness, Range, Seat
 from labeler.size.bundles import Sizing, bundle
 from labeler.size.seats import end_seat, wire_seat
 from labeler.size.tubes import choose_tubes
-from labeler.size.wording import installation, obstacle, sources
 from labeler.tables.catalogue import load_catalogue
-from labeler.wording import sentence
+from labeler.wording import installation, obstacle, sentence, sources
 from tests.make import circuit, harness, new_branch, new_end, settings
 
 CATALOGUE = load_catalogue()

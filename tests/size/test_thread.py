@@ -12,8 +12,8 @@ from labeler.model import BranchEnd, Connector, Harness, InstallationStep, Seat
 from labeler.size.bundles import Sizing
 from labeler.size.installation import installation_order
 from labeler.size.seats import end_seat, wire_seat
-from labeler.size.wording import closing_step, in_time, installation, obstacle
 from labeler.tables.catalogue import load_catalogue
+from labeler.wording import closing_step, in_time, installation, obstacle
 from tests.cases import spread
 from tests.make import INHERITED, circuit, harness, new_branch, new_end, settings
 

@@ -19,9 +19,9 @@ from labeler.job.fitting import fit_markers
 from labeler.model import BranchEnd, Connector, Harness, Item, Marker, Pin
 from labeler.plan import plan
 from labeler.size.bundles import Sizing
-from labeler.size.wording import installation
 from labeler.tables.catalogue import load_catalogue
 from labeler.validate import validate
+from labeler.wording import installation
 from labeler.work import wording
 from labeler.work.bench_sheet import BenchSheet, bench_sheet
 from labeler.work.sleeves import Place, SleeveRow, as_json, from_json
