@@ -6,23 +6,23 @@ What a harness cannot hold (tubes, tapes, clips, segments between junctions, rou
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from math import isfinite, pi, sqrt
-from typing import Any
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from math import pi, sqrt
 
 from labeler.errors import Problem, Where, WrongUse
 from labeler.model import NOWHERE, Branch, BranchEnd, Cable, Circuit, Connector, Harness, Pin, Settings
 from labeler.read.import_report import Account, Given, Read, counts_of, some
 from labeler.read.lists import unknown_variant
 from labeler.read.values import with_settings
-from labeler.read.xml import Document, Element
+from labeler.read.xml import Document, Element, Notes
 from labeler.tables.materials import Covering, bare_diameter
 
 # ---------------------------------------------------------------- What a harness CAD export says
 
 
 SI_PREFIX = {"": 1.0, "micro": 1e-6, "milli": 1e-3, "centi": 1e-2, "deci": 1e-1, "kilo": 1e3}
+Ends = tuple[tuple[str, str], tuple[str, str]]  # place key and cavity, twice
 PREFERRED_LENGTHS = ("production", "contract", "drawing", "calculated", "dmu")  # words of a length's type, best first
 
 
@@ -56,7 +56,7 @@ class Conductor:
 
     key: str
     id: str
-    ends: tuple[tuple[str, str], tuple[str, str]]
+    ends: Ends
     cable: str = ""  # key
     size: str = ""
     outside_mm: float | None = None
@@ -138,63 +138,11 @@ class Export:
     spare: tuple[str, ...] = ()  # wires and cores that no connection uses
     became: tuple[tuple[str, str], ...] = ()
     notes: tuple[Problem, ...] = ()
-    left: tuple[str, ...] = ()
 
-
-class Notes:
-    """Warnings on the way, each kind once with the things it is about."""
-
-    def __init__(self) -> None:
-        self.found: dict[tuple[str, str], tuple[Where, list[str]]] = {}
-
-    def add(self, message: str, fix: str, where: Where, name: str) -> None:
-        """Note one thing; the first place of its kind is kept."""
-        _, names = self.found.setdefault((message, fix), (where, []))
-        if name not in names[:20]:
-            names.append(name)
-
-    def problems(self) -> tuple[Problem, ...]:
-        """Return a warning for each kind."""
-        return tuple(
-            Problem(where, f"{message}: {some(names)}", fix, warning=True)
-            for (message, fix), (where, names) in self.found.items()
-        )
-
-
-@dataclass(slots=True)
-class Links:
-    """The ids of a document, followed with a check of what they point at."""
-
-    document: Document
-    notes: Notes = field(default_factory=Notes)
-
-    def get(self, key: str, *tags: str, of: Element | None = None) -> Element | None:
-        """Return the element of an id if its name is one of ``tags``; else note it and return None."""
-        if not key:
-            return None
-        found = self.document.ids.get(key)
-        if found is not None and (not tags or found.tag in tags):
-            return found
-        where = self.where(of) if of is not None else Where(self.document.source)
-        if found is None:
-            message = "references that point at nothing and are passed over"
-        else:
-            message = f"references that should point at {' or '.join(tags)} and do not"
-        self.notes.add(message, "export it again, with everything it refers to", where, key)
-        return None
-
-    def where(self, element: Element) -> Where:
-        """Return the place of an element."""
-        return Where(self.document.source, element.line)
-
-
-def measure(text: str) -> float | None:
-    """Return the number in a text of an export, None where there is none or it is not finite."""
-    try:
-        found = float(text.replace(",", ".")) if text else None
-    except ValueError:
-        return None
-    return found if found is not None and isfinite(found) else None
+    @property
+    def known_variants(self) -> str:
+        """The names that may be chosen, the first twenty."""
+        return some((v.names[0] for v in self.variants), 20)
 
 
 def above_zero(value: float | None) -> float | None:
@@ -208,25 +156,26 @@ def best_length(given: list[tuple[str, float | None]]) -> float | None:
     What is called a supplement is never taken.
     """
     known = [(kind.casefold(), mm) for kind, mm in given if above_zero(mm) and "supplement" not in kind.casefold()]
-    for word in PREFERRED_LENGTHS:
-        for kind, mm in known:
-            if word in kind:
-                return mm
-    return known[0][1] if known else None
+    preferred = (mm for word in PREFERRED_LENGTHS for kind, mm in known if word in kind)
+    return next(preferred, known[0][1] if known else None)
 
 
-def unique_doubles(document: Document, notes: Notes) -> None:
-    """Note ids that stand more than once: the first one counts."""
-    for element in document.doubles:
-        notes.add(
-            "ids that stand more than once; the first counts", "export it again", document.where(element), element.key
-        )
+def first_and_last(
+    document: Document, ends: Iterable[tuple[str, str] | None], element: Element, name: str
+) -> Ends | None:
+    """Return the first and the last of a wire's ends, None where there are no two; more than two are noted."""
+    found = list(filter(None, ends))
+    if len(found) > 2:
+        message = "wires with more than two ends; the first and the last are taken"
+        document.note(message, "check what is tapped", element, name)
+    return (found[0], found[-1]) if len(found) > 1 else None
 
 
 # ---------------------------------------------------------------- Which things of an export a choice of modules
 
 
 CHOOSE = "choose with --variant NAME"
+NOBODY = frozenset[str]()
 
 
 @dataclass(frozen=True, slots=True)
@@ -252,32 +201,27 @@ def chosen_variants(export: Export, source: str, wanted: Sequence[str], notes: N
     Raises WrongUse for a variant that is not there, or lists nothing.
     """
     variants = export.variants
-    constrained = frozenset[str]().union(*(v.members for v in variants if v.constraint))
-    listed = frozenset[str]().union(*(v.members for v in variants if not v.constraint))
+    constrained = NOBODY.union(*(v.members for v in variants if v.constraint))
+    listed = NOBODY.union(*(v.members for v in variants if not v.constraint))
     if not wanted:
         if len(variants) > 1:
             names = some([v.names[0] for v in variants])
             message = f"holds {len(variants)} modules or variants ({names}) and is read unfiltered (150 %)"
             notes.add(message, CHOOSE, Where(source), "all of them")
-        return Chosen(None, listed, frozenset())
+        return Chosen(None, listed, NOBODY)
     found = [_named(export, name, source) for name in wanted]
     for variant in found:
         if not variant.members:
             message = f"variant {variant.names[0]!r} lists nothing"
-            raise WrongUse(Problem(Where(source), message, f"choose its modules: {known_variants(export)}"))
+            raise WrongUse(Problem(Where(source), message, f"choose its modules: {export.known_variants}"))
     lists = [v.members for v in found if not v.constraint]
     options = [v.members for v in found if v.constraint]
     if listed and not lists:
         notes.add("modules are not filtered: only options were chosen", CHOOSE, Where(source), "all of them")
     if constrained and not options:
         notes.add("options are not filtered: only modules were chosen", CHOOSE, Where(source), "all of them")
-    excluded = constrained - frozenset[str]().union(*options) if options else frozenset[str]()
-    return Chosen(frozenset[str]().union(*lists) if lists else None, listed, excluded)
-
-
-def known_variants(export: Export) -> str:
-    """Return the names that may be chosen, the first twenty."""
-    return some((v.names[0] for v in export.variants), 20)
+    excluded = constrained - NOBODY.union(*options) if options else NOBODY
+    return Chosen(NOBODY.union(*lists) if lists else None, listed, excluded)
 
 
 def _named(export: Export, name: str, source: str) -> Variant:
@@ -295,18 +239,17 @@ def _named(export: Export, name: str, source: str) -> Variant:
 
 NEAR_MM = 100.0  # a covering that begins farther from a connector does not lie at its end: project choice
 
-Lying = tuple[str | None, tuple[Thing, ...]]  # the covering at an end ("none", None: not known), what it was told by
 
+def covering_at(
+    segment: Segment, place: Place, things: Iterable[Thing], coverings: Sequence[Covering]
+) -> tuple[str, Thing] | None:
+    """Return the covering at the end of a segment where a connector sits, and what it was told by.
 
-def lying_at(segment: Segment, place: Place, things: Iterable[Thing], coverings: Sequence[Covering]) -> Lying:
-    """Return the covering at the end of a segment where a connector sits."""
-    here = tuple(t for t in things if not t.is_clip and t.segment == segment.key and _is_near(t, segment, place))
-    if not here:
-        return "none", ()
-    known = {covering.name for t in here if (covering := known_covering(t, coverings))}
-    if len(here) == 1 and len(known) == 1:
-        return known.pop(), here
-    return None, here  # several lie on one another, or one is not known
+    None where nothing lies there, several lie on one another, or it is not known.
+    """
+    here = [t for t in things if not t.is_clip and t.segment == segment.key and _is_near(t, segment, place)]
+    known = known_covering(here[0], coverings) if len(here) == 1 else None
+    return (known.name, here[0]) if known else None
 
 
 def _is_near(thing: Thing, segment: Segment, place: Place) -> bool:
@@ -325,30 +268,12 @@ def known_covering(thing: Thing, coverings: Sequence[Covering]) -> Covering | No
     return None
 
 
-def covering_of_branch(lying: Mapping[str, Lying], ends: Sequence[Place]) -> str:
-    """Return the covering that a branch has: that of its first end with a known one, "none" where none has."""
-    return next((name for place in ends if (name := lying[place.key][0]) not in (None, "none")), "none") or "none"
+# ---------------------------------------------------------------- assemble
 
 
-# ---------------------------------------------------------------- What an export says and a harness cannot hold
-
-
-@dataclass(frozen=True, slots=True)
-class Put:
-    """What of an export was put into a harness, and under which names."""
-
-    export: Export
-    conductors: tuple[Conductor, ...]
-    segments: Mapping[str, Segment]  # by key
-    segment_names: Mapping[str, str]
-    places: tuple[Place, ...]
-    names: Mapping[str, str]  # of places
-    ending: Mapping[str, Sequence[Place]]  # the connectors that a segment ends at, by its key
-
-    @property
-    def things(self) -> tuple[Thing, ...]:
-        """What lies and sits on its segments."""
-        return tuple(thing for thing in self.export.things if thing.segment in self.segments)
+MOST_IN_CAVITY = 9  # wires, as the setting wires_per_cavity has it
+LONGEST_NAME = 24  # characters of a segment's name that is taken as it is; project choice: CAD paths are longer
+NO_SLEEVE = ("splice", "junction")
 
 
 def chain(segments: Sequence[Segment]) -> tuple[str, str] | None:
@@ -366,112 +291,6 @@ def chain(segments: Sequence[Segment]) -> tuple[str, str] | None:
     return None
 
 
-def told(
-    put: Put, circuits: Sequence[Circuit], notes: Notes, unfiltered: bool, taken: Container[tuple[str, str]]
-) -> Iterator[str]:
-    """Yield what has no place in a harness; note coverings, and numbers that stand twice.
-
-    ``unfiltered``: the file has variants, and none was chosen. ``taken``: the coverings, by key and segment, that
-    became those of a branch.
-    """
-    for number, count in Counter(circuit.id for circuit in circuits).items():
-        if count > 1:
-            where = next(c.where for c in circuits if c.id == number)
-            fix = CHOOSE if unfiltered else "number them apart"
-            notes.add("wire numbers that stand more than once", fix, where, number)
-    if put.export.spare:
-        yield f"wires and cores not connected: {some(put.export.spare)}"
-    inner = len(put.segments) - len(put.ending)
-    if inner:
-        yield f"segments that end at no connector, so no branch: {inner}"
-    for is_clip, what in ((False, "tubes and tapes on segments"), (True, "clips on segments")):
-        left = (t for t in put.things if t.is_clip == is_clip and (t.key, t.segment) not in taken)
-        things = [_thing(put, thing) for thing in left]
-        if things:
-            yield f"{what}, for which a harness has no place: {some(things, 12)}"
-    for thing in put.things:
-        if not thing.is_clip and (thing.key, thing.segment) not in taken:
-            message = "coverings that are not carried over: sleeves are sized for the bare bundle"
-            fix = "set covering, covering_wall_mm or diameter_mm of the branch where one lies under a sleeve, "
-            fix += "or give a covering of your coverings.toml its name as alias"
-            notes.add(message, fix, put.segments[thing.segment].where, _thing(put, thing))
-
-
-def _thing(put: Put, thing: Thing) -> str:
-    """Say what lies where; of a covering also how far from each connector of its segment it begins."""
-    on = f"{thing.what} on {put.segment_names[thing.segment]}"
-    if thing.from_mm is None or thing.to_mm is None:
-        return on
-    if thing.is_clip:
-        return f"{on} at {thing.to_mm:.0f} mm"
-    segment = put.segments[thing.segment]
-    far = None if segment.length_mm is None else segment.length_mm - thing.to_mm
-    edges = {segment.start: thing.from_mm, segment.end: far}
-    ends = ", ".join(
-        f"{edges[place.node]:.0f} mm from {put.names[place.key]}"
-        for place in put.ending.get(thing.segment, ())
-        if edges.get(place.node) is not None
-    )
-    return f"{on} from {thing.from_mm:.0f} to {thing.to_mm:.0f} mm{f' ({ends})' if ends else ''}"
-
-
-def account_of(put: Put, harness: Harness, routes: Mapping[str, Sequence[Route]], left: tuple[str, ...]) -> Account:
-    """Return the account of an export; ``routes`` are those of its conductors, by key."""
-    export = put.export
-    counted = {
-        **counts_of(harness),
-        "wires": export.wires,
-        "cables": len(export.jackets),
-        "cores": export.cores,
-        "connections": len(put.conductors),
-        "segments": len(put.segments),
-        "nodes": export.nodes,
-        "routes": sum(map(len, routes.values())),
-        "protections": len({t.key for t in export.things if not t.is_clip}),
-        "variants": len(export.variants),
-    }
-    counts = {what: count for what, count in counted.items() if what not in ("circuits", "bags")}
-    names = tuple((p.id, p.alias, p.description) for p in put.places)
-    variants = tuple(v.names[0] for v in export.variants)
-    form = f"{export.form}, {len(harness.circuits)} circuits"
-    return Account(form, export.version, counts, export.became, left, variants, names, _details(put, routes))
-
-
-def _details(put: Put, routes: Mapping[str, Sequence[Route]]) -> dict[str, Any]:
-    """Return for programs what a harness cannot hold."""
-    name = put.segment_names
-    return {
-        "segments": [
-            {
-                "name": name[s.key],
-                "id": s.id,
-                "length_mm": s.length_mm,
-                "diameter_mm": round(sqrt(4 * s.area_mm2 / pi), 3) if s.area_mm2 else None,
-                "area": s.area_kind,
-            }
-            for s in put.segments.values()
-        ],
-        "routes": [
-            {
-                "circuit": c.id or c.key,
-                "segments": [name[key] for key in route.segments],
-                "unbroken": chain([put.segments[key] for key in route.segments]) is not None,
-            }
-            for c in put.conductors
-            for route in routes[c.key]
-        ],
-        "protections": [_thing(put, thing) for thing in put.things],
-    }
-
-
-# ---------------------------------------------------------------- assemble
-
-
-MOST_IN_CAVITY = 9  # wires, as the setting wires_per_cavity has it
-LONGEST_NAME = 24  # characters of a segment's name that is taken as it is; project choice: CAD paths are longer
-NO_SLEEVE = ("splice", "junction")
-
-
 def assembled(export: Export, given: Given) -> Read:
     """Return the harness of an export; raises WrongUse for a variant that it does not have."""
     return _Assembly(export, given).read()
@@ -486,14 +305,13 @@ class _Assembly:
         self.wanted = given.wanted
         self.notes = Notes()
         self.problems: list[Problem] = []
-        self.left: list[str] = list(export.left)
+        self.left: list[str] = []
         self.chosen = chosen_variants(export, given.source, given.wanted.variants, self.notes)
-        self.conductors = tuple(self._kept())
-        self.segments = {s.key: s for s in export.segments if not {s.key} & self.chosen.excluded}
-        reached = {place for c in self.conductors for place, _ in c.ends}
-        self.places = tuple(p for p in export.places if p.key in reached or self.chosen.keeps(p.holders))
+        self.conductors = self._kept()
+        self.segments = {s.key: s for s in export.segments if s.key not in self.chosen.excluded}
+        self.reached = {place for c in self.conductors for place, _ in c.ends}
+        self.places = tuple(p for p in export.places if p.key in self.reached or self.chosen.keeps(p.holders))
         self.settings = self._shared()
-        self.nodes = {place.key: place.node for place in self.places}
         self.names = self._names()
         self.segment_names = self._segment_names()
         self.cables = {jacket.key: jacket.id or jacket.key for jacket in export.jackets}
@@ -504,15 +322,16 @@ class _Assembly:
 
     def read(self) -> Read:
         export = self.export
-        circuits = tuple(self._circuit(conductor) for conductor in self.conductors)
-        branches = tuple(self._branches({c.key: circuit for c, circuit in zip(self.conductors, circuits, strict=True)}))
+        circuits = tuple(map(self._circuit, self.conductors))
+        ids = {conductor.key: circuit.id for conductor, circuit in zip(self.conductors, circuits, strict=True)}
+        branches = tuple(self._branches(ids))
         used = {c.cable for c in self.conductors}
         harness = Harness(
             name=export.name,
             part_number=export.part_number,
             revision=export.revision,
             settings=self.settings,
-            connectors=tuple(self._connector(place) for place in self.places),
+            connectors=tuple(map(self._connector, self.places)),
             circuits=circuits,
             cables=tuple(
                 Cable(self.cables[j.key], j.outside_mm, j.where)
@@ -523,11 +342,96 @@ class _Assembly:
             where=Where(self.given.source),
             text=self.given.data,
         )
-        put = Put(export, self.conductors, self.segments, self.segment_names, self.places, self.names, self.ending)
-        unfiltered = bool(export.variants and not self.wanted.variants)
-        left = (*self.left, *told(put, circuits, self.notes, unfiltered, self.taken))
+        self.left += self._not_held(circuits)
         notes = (*export.notes, *self.notes.problems())
-        return Read(replace(harness, notes=notes), account_of(put, harness, self.routes, left), tuple(self.problems))
+        return Read(replace(harness, notes=notes), self._account(harness), tuple(self.problems))
+
+    # ------------------------------------------------------------ what an export says and a harness cannot hold
+
+    def _not_held(self, circuits: Sequence[Circuit]) -> Iterator[str]:
+        """Yield what has no place in a harness; note coverings, and numbers that stand twice."""
+        for number, count in Counter(circuit.id for circuit in circuits).items():
+            if count > 1:
+                where = next(c.where for c in circuits if c.id == number)
+                fix = CHOOSE if self.export.variants and not self.wanted.variants else "number them apart"
+                self.notes.add("wire numbers that stand more than once", fix, where, number)
+        if self.export.spare:
+            yield f"wires and cores not connected: {some(self.export.spare)}"
+        inner = len(self.segments) - len(self.ending)
+        if inner:
+            yield f"segments that end at no connector, so no branch: {inner}"
+        left = [(t, self._lying(t)) for t in self._things() if (t.key, t.segment) not in self.taken]
+        for is_clip, what in ((False, "tubes and tapes on segments"), (True, "clips on segments")):
+            if lying := [text for thing, text in left if thing.is_clip == is_clip]:
+                yield f"{what}, for which a harness has no place: {some(lying, 12)}"
+        for thing, text in left:
+            if not thing.is_clip:
+                message = "coverings that are not carried over: sleeves are sized for the bare bundle"
+                fix = "set covering, covering_wall_mm or diameter_mm of the branch where one lies under a sleeve, "
+                fix += "or give a covering of your coverings.toml its name as alias"
+                self.notes.add(message, fix, self.segments[thing.segment].where, text)
+
+    def _things(self) -> Iterator[Thing]:
+        """Return what lies and sits on the segments."""
+        return (thing for thing in self.export.things if thing.segment in self.segments)
+
+    def _lying(self, thing: Thing) -> str:
+        """Say what lies where; of a covering also how far from each connector of its segment it begins."""
+        on = f"{thing.what} on {self.segment_names[thing.segment]}"
+        if thing.from_mm is None or thing.to_mm is None:
+            return on
+        if thing.is_clip:
+            return f"{on} at {thing.to_mm:.0f} mm"
+        segment = self.segments[thing.segment]
+        far = None if segment.length_mm is None else segment.length_mm - thing.to_mm
+        edges = {segment.start: thing.from_mm, segment.end: far}
+        ends = ", ".join(
+            f"{edges[place.node]:.0f} mm from {self.names[place.key]}"
+            for place in self.ending.get(thing.segment, ())
+            if edges.get(place.node) is not None
+        )
+        return f"{on} from {thing.from_mm:.0f} to {thing.to_mm:.0f} mm{f' ({ends})' if ends else ''}"
+
+    def _account(self, harness: Harness) -> Account:
+        """Return the account, with details for programs of what a harness cannot hold."""
+        export, name = self.export, self.segment_names
+        counts = {
+            **counts_of(harness),
+            "wires": export.wires,
+            "cables": len(export.jackets),
+            "cores": export.cores,
+            "connections": len(self.conductors),
+            "segments": len(self.segments),
+            "nodes": export.nodes,
+            "routes": sum(map(len, self.routes.values())),
+            "protections": len({t.key for t in export.things if not t.is_clip}),
+            "variants": len(export.variants),
+        }
+        del counts["circuits"], counts["bags"]
+        names = tuple((p.id, p.alias, p.description) for p in self.places)
+        variants = tuple(v.names[0] for v in export.variants)
+        form = f"{export.form}, {len(harness.circuits)} circuits"
+        segments = [
+            {
+                "name": name[s.key],
+                "id": s.id,
+                "length_mm": s.length_mm,
+                "diameter_mm": _across(s.area_mm2) if s.area_mm2 else None,
+                "area": s.area_kind,
+            }
+            for s in self.segments.values()
+        ]
+        routes = [
+            {
+                "circuit": c.id or c.key,
+                "segments": [name[key] for key in route.segments],
+                "unbroken": chain([self.segments[key] for key in route.segments]) is not None,
+            }
+            for c in self.conductors
+            for route in self.routes[c.key]
+        ]
+        details = {"segments": segments, "routes": routes, "protections": list(map(self._lying, self._things()))}
+        return Account(form, export.version, counts, export.became, tuple(self.left), variants, names, details)
 
     def _shared(self) -> Settings:
         """Return the settings with as many wires in a cavity as the file itself puts into one."""
@@ -540,19 +444,15 @@ class _Assembly:
 
     # ------------------------------------------------------------ variants
 
-    def _kept(self) -> Iterator[Conductor]:
-        left = []
-        for conductor in self.export.conductors:
-            if self.chosen.keeps(*(conductor.holders or (frozenset((conductor.key,)),))):
-                yield conductor
-            else:
-                left.append(conductor)
+    def _kept(self) -> tuple[Conductor, ...]:
+        every = [(c, self.chosen.keeps(*(c.holders or (frozenset((c.key,)),)))) for c in self.export.conductors]
+        left = [c for c, kept in every if not kept]
         if left:
             self.left.append(f"connections of other variants: {len(left)} ({some(c.id or c.key for c in left)})")
-            loose = [c for c in left if not frozenset[str]().union(*c.holders) & self.chosen.listed]
-            if loose:
-                names = some(c.id or c.key for c in loose)
-                self.left.append(f"of these {len(loose)} stand in no module at all: {names}")
+        loose = [c.id or c.key for c in left if not NOBODY.union(*c.holders) & self.chosen.listed]
+        if loose:
+            self.left.append(f"of these {len(loose)} stand in no module at all: {some(loose)}")
+        return tuple(c for c, kept in every if kept)
 
     # ------------------------------------------------------------ names
 
@@ -575,11 +475,10 @@ class _Assembly:
     def _twice(self, name: str, alike: Sequence[Place]) -> Problem:
         others = some(f"{p.id or p.key} ({p.where})" for p in alike)
         message = f"{self.wanted.names} {name!r} stands for {len(alike)} connectors: {others}"
+        fix = "choose another of --names id, alias, description"
         if self.wanted.names == "id" and self.export.variants and not self.wanted.variants:
-            return Problem(
-                alike[1].where, message, f"they may be alternatives: {CHOOSE}, one of {known_variants(self.export)}"
-            )
-        return Problem(alike[1].where, message, "choose another of --names id, alias, description")
+            fix = f"they may be alternatives: {CHOOSE}, one of {self.export.known_variants}"
+        return Problem(alike[1].where, message, fix)
 
     def _segment_names(self) -> dict[str, str]:
         """Return a printable name of each segment; long paths of a CAD are numbered, and it is said."""
@@ -601,14 +500,16 @@ class _Assembly:
     # ------------------------------------------------------------ circuits
 
     def _circuit(self, conductor: Conductor) -> Circuit:
-        number = conductor.id
-        if not number:
-            number = conductor.key
-            self.notes.add("wires without a number; their id is taken", "number them", conductor.where, number)
+        if not conductor.id:
+            message = "wires without a number; their id is taken"
+            self.notes.add(message, "number them", conductor.where, conductor.key)
         start, finish = (Pin(self.names.get(place, place), cavity) for place, cavity in conductor.ends)
-        settings, free = self._label(conductor)
+        settings = self.settings
+        if self.wanted.labels and conductor.label:
+            marks = "by length" if conductor.continuous else "both ends"
+            settings = with_settings(settings, {"wire_marker": "{label}", "wire_marks": marks})
         return Circuit(
-            id=number,
+            id=conductor.id or conductor.key,
             start=start,
             finish=finish,
             size=conductor.size,
@@ -619,32 +520,20 @@ class _Assembly:
             cable=self.cables.get(conductor.cable, ""),
             where=conductor.where,
             settings=settings,
-            free=free,
+            free=(("label", conductor.label),) if self.wanted.labels else (),
         )
 
     def _outside(self, conductor: Conductor) -> float | None:
         """Return the outside diameter unless it cannot be one; what is missing is said."""
         given, bare = conductor.outside_mm, bare_diameter(conductor.size) if conductor.size else None
-        name = conductor.id or conductor.key
-        fix = "measure them, or check the table: labeler wires"
-        if given and bare and given <= bare:
-            message = "outside diameter not above the bare conductor's, so the table of the insulation is used"
-            self.notes.add(message, fix, conductor.where, name)
-            return None
-        if not given and conductor.size:
-            message = "no outside diameter (missing or 0), so the table of the insulation is used"
-            self.notes.add(message, fix, conductor.where, name)
-        return given
-
-    def _label(self, conductor: Conductor) -> tuple[Settings, tuple[tuple[str, str], ...]]:
-        """Return the settings and fields of a circuit whose markers say what its designer wrote."""
-        if not self.wanted.labels:
-            return self.settings, ()
-        free = (("label", conductor.label),)
-        if not conductor.label:
-            return self.settings, free
-        marks = "by length" if conductor.continuous else "both ends"
-        return with_settings(self.settings, {"wire_marker": "{label}", "wire_marks": marks}), free
+        if given and not (bare and given <= bare):
+            return given
+        if given or conductor.size:
+            message = "not above the bare conductor's" if given else "(missing or 0)"
+            message = f"{'' if given else 'no '}outside diameter {message}, so the table of the insulation is used"
+            fix = "measure them, or check the table: labeler wires"
+            self.notes.add(message, fix, conductor.where, conductor.id or conductor.key)
+        return None
 
     def _connector(self, place: Place) -> Connector:
         count = len(place.cavities)
@@ -669,36 +558,36 @@ class _Assembly:
         return tuple(self._turned(route, conductor, name) for route in kept)
 
     def _turned(self, route: Route, conductor: Conductor, name: str) -> Route:
-        found = chain([self.segments[key] for key in route.segments if key in self.segments])
-        if found is None or any(key not in self.segments for key in route.segments):
+        known = [self.segments[key] for key in route.segments if key in self.segments]
+        found = chain(known)
+        if found is None or len(known) < len(route.segments):
             fix = "check the route; the wire is counted in all segments it names"
             self.notes.add("routes that are no unbroken chain", fix, conductor.where, name)
-            return Route(route.key, tuple(key for key in route.segments if key in self.segments))
-        first, last = (self.nodes.get(place, "") for place, _ in conductor.ends)
+            return replace(route, segments=tuple(segment.key for segment in known))
+        nodes = {place.key: place.node for place in self.places}
+        first, last = (nodes.get(place, "") for place, _ in conductor.ends)
         if first and last and {first, last} != set(found):
             message = "routes that do not lead from one end of the wire to the other"
             self.notes.add(message, "check where the connectors sit", conductor.where, name)
         turned = found[0] != found[1] and (first == found[1] or last == found[0])
-        return Route(route.key, route.segments[::-1]) if turned else route
+        return replace(route, segments=route.segments[::-1]) if turned else route
 
-    def _branches(self, circuits: Mapping[str, Circuit]) -> Iterator[Branch]:
-        """Yield a branch for each segment that ends at a connector, and for each connector that no segment meets."""
+    def _branches(self, ids: Mapping[str, str]) -> Iterator[Branch]:
+        """Yield a branch for each segment that ends at a connector, and for each connector that no segment meets.
+
+        ``ids`` are the circuits' by the key of their conductor.
+        """
         if not self.segments:
             return
         for key, ends in self.ending.items():
-            yield from self._segment_branches(self.segments[key], ends, self.through[key], circuits)
+            yield from self._segment_branches(self.segments[key], ends, ids)
         met = {place.key for ends in self.ending.values() for place in ends}
         taken = {self.segment_names[key] for key in self.ending}
-        reached = {place for c in self.conductors for place, _ in c.ends}
         for place in self.places:
-            if place.kind not in NO_SLEEVE and place.key not in met and place.key in reached:
+            if place.kind not in NO_SLEEVE and place.key not in met and place.key in self.reached:
                 name = self.names[place.key]
-                yield Branch(
-                    f"{name} end" if name in taken else name,
-                    ends=(self._end(place),),
-                    where=place.where,
-                    settings=self.settings,
-                )
+                name = f"{name} end" if name in taken else name
+                yield Branch(name, ends=(self._end(place),), where=place.where, settings=self.settings)
 
     def _through(self) -> dict[str, list[Conductor]]:
         """Return the conductors that run through each segment."""
@@ -723,42 +612,42 @@ class _Assembly:
                 found[key] = here
         return {key: found[key] for key in self.segments if key in found}
 
-    def _segment_branches(
-        self,
-        segment: Segment,
-        places: Sequence[Place],
-        conductors: Sequence[Conductor],
-        circuits: Mapping[str, Circuit],
-    ) -> Iterator[Branch]:
+    def _segment_branches(self, segment: Segment, places: Sequence[Place], ids: Mapping[str, str]) -> Iterator[Branch]:
         """Yield one branch; several where connectors share a node, each with its own wires."""
-        name = self.segment_names[segment.key]
-        shared = [node for node, count in Counter(place.node for place in places).items() if count > 1]
-        alone = tuple(place for place in places if place.node not in shared)
+        name, wires = self.segment_names[segment.key], self.through[segment.key]
+        nodes = Counter(place.node for place in places)
+        alone = tuple(place for place in places if nodes[place.node] == 1)
         if alone:
-            ids = tuple(circuits[c.key].id for c in conductors)
-            yield self._branch(segment, name, ids, alone, conductors)
-        for place in (place for place in places if place.node in shared):
-            own = [c for c in conductors if place.key in (p for p, _ in c.ends)]
-            ids = tuple(circuits[c.key].id for c in own)
-            yield self._branch(segment, f"{name} {self.names[place.key]}", ids, (place,), own)
+            yield self._branch(segment, name, alone, wires, ids)
+        for place in (place for place in places if nodes[place.node] > 1):
+            own = [c for c in wires if place.key in (p for p, _ in c.ends)]
+            yield self._branch(segment, f"{name} {self.names[place.key]}", (place,), own, ids)
 
     def _branch(
-        self, segment: Segment, name: str, ids: tuple[str, ...], places: Iterable[Place], wires: Sequence[Conductor]
+        self,
+        segment: Segment,
+        name: str,
+        places: tuple[Place, ...],
+        wires: Sequence[Conductor],
+        ids: Mapping[str, str],
     ) -> Branch:
-        places = tuple(places)
         things = self.export.things if self.settings.covering == "none" else ()  # what was set wins
         coverings = self.given.catalogue.coverings
-        lying = {place.key: lying_at(segment, place, things, coverings) for place in places}
-        own = covering_of_branch(lying, places)
-        self._note_coverings(segment, lying, places)
+        lying = {place: found for place in places if (found := covering_at(segment, place, things, coverings))}
+        for place, (covering, thing) in lying.items():
+            said = f"{thing.what} at {self.names[place.key]} as {covering}"
+            message = "coverings taken by their names from the table of coverings"
+            fix = "measure covering_wall_mm where it matters; labeler coverings lists them"
+            self.notes.add(message, fix, segment.where, said)
+            self.taken.add((thing.key, segment.key))
         return Branch(
             id=name,
-            circuits=tuple(dict.fromkeys(ids)),
-            ends=tuple(self._end(place, lying[place.key][0] or "none") for place in places),
+            circuits=tuple(dict.fromkeys(ids[c.key] for c in wires)),
+            ends=tuple(self._end(place, lying[place][0] if place in lying else "none") for place in places),
             diameter_mm=self._diameter(segment, name, wires),
             length_mm=segment.length_mm,
             where=segment.where,
-            settings=self._covered(own),
+            settings=self._covered(next((covering for covering, _ in lying.values()), "none")),
         )
 
     def _end(self, place: Place, covering: str = "none") -> BranchEnd:
@@ -770,20 +659,6 @@ class _Assembly:
         if covering in ("none", self.settings.covering):
             return self.settings
         return replace(self.settings, covering=covering)
-
-    def _note_coverings(self, segment: Segment, lying: Mapping[str, Lying], places: Sequence[Place]) -> None:
-        for place in places:
-            covering, things = lying[place.key]
-            if covering not in (None, "none"):
-                message = "coverings taken by their names from the table of coverings"
-                said = f"{things[0].what} at {self.names[place.key]} as {covering}"
-                self.notes.add(
-                    message,
-                    "measure covering_wall_mm where it matters; labeler coverings lists them",
-                    segment.where,
-                    said,
-                )
-                self.taken.add((things[0].key, segment.key))
 
     def _diameter(self, segment: Segment, name: str, wires: Sequence[Conductor]) -> float | None:
         """Return the bundle's diameter by the segment's area: measured, asked for, or where the wires do not tell."""
@@ -798,4 +673,9 @@ class _Assembly:
         why = segment.area_kind or "stated"
         message = f"diameters taken from the segment's {why} area, as of a circle"
         self.notes.add(message, "measure diameter_mm where it matters", segment.where, name)
-        return round(sqrt(4 * segment.area_mm2 / pi), 3)
+        return _across(segment.area_mm2)
+
+
+def _across(area_mm2: float) -> float:
+    """Return the diameter of a circle, mm."""
+    return round(sqrt(4 * area_mm2 / pi), 3)

@@ -42,20 +42,17 @@ DITTO = frozenset(('"', "''", "〃", "″", "”", "„", '-"-', "do.", "dto", "
 _BROKEN = re.compile(r"#(REF!|N/A|NAME\?|VALUE!|DIV/0!|NULL!|NUM!|BEZUG!|NV|WERT!|ZAHL!)", re.IGNORECASE)
 
 
-def _cell_or_above(above: str, cell: str) -> str:
-    return cell or above
-
-
 class Cells:
     """The cells of one table by role; gathers problems and notes, and which columns were used."""
 
-    def __init__(self, table: Table, source: str) -> None:
+    def __init__(self, table: Table, given: Given) -> None:
         self.table = table
-        self.source = source
+        self.given = given
         self.problems = list(table.problems)
         self.notes: list[Problem] = []
         self.used: set[int] = set()
         self.rows = len(table.lines)
+        self.headings = table.columns.headings
         self.roles = dict(table.columns.roles)
         self.endless: set[int] = set()  # rows that name no end: one problem is enough for each
 
@@ -64,24 +61,16 @@ class Cells:
         indexes = self.roles.get(role, ())
         if not indexes:
             return [""] * self.rows
-        found = [self.cleaned(index) for index in indexes]
-        if any(column != found[0] for column in found[1:]):
-            self._indistinct(role, indexes)
+        found = self.cleaned(indexes[0])
+        if any(self.cleaned(index) != found for index in indexes[1:]):
+            names = " and ".join(repr(self.headings[index].text) for index in indexes)
+            seen = ", ".join(repr(heading.text) for heading in self.headings)
+            message = f"columns {names} may both be {role!r} and differ; headers seen: {seen[:300]}"
+            self.problem(None, message, "rename one, such as From Connector, From Pin, To Connector, To Pin")
         if not self.used.issuperset(indexes):
             self.used.update(indexes)
-            self._refuse_stand_ins(role, found[0])
-        return found[0]
-
-    def _refuse_stand_ins(self, role: str, values: Sequence[str]) -> None:
-        """Refuse what stands for another cell, or for a formula that failed: it would be taken for a name."""
-        wrong = {value for value in set(values) if value.casefold() in DITTO or _BROKEN.fullmatch(value)}
-        for row, value in enumerate(values) if wrong else ():
-            if value in wrong and _BROKEN.fullmatch(value):
-                message = f"column {self.header(role)}: {value} is what a spreadsheet shows for a formula that failed"
-                self.problem(row, message, "correct it there and export the list again")
-            elif value in wrong:
-                message = f"column {self.header(role)}: {value} stands for the cell above, and is not worked out"
-                self.problem(row, message, "write the cell out")
+            self.parsed(found, _refuse_stand_in, role, "")
+        return found
 
     def cleaned(self, index: int) -> list[str]:
         """Return a column's cells without blanks around them, on one line, empty where none is meant."""
@@ -95,64 +84,63 @@ class Cells:
             return [""] * self.rows
         cells = [" ".join(cell.split()) for cell in self.table.values[indexes[0]]]
         if fill:
-            cells = list(accumulate(cells, _cell_or_above))
+            cells = list(accumulate(cells, lambda above, cell: cell or above))
         return ["" if cell in NONE else cell for cell in cells]
-
-    def _indistinct(self, role: str, indexes: Sequence[int]) -> None:
-        headings = self.table.columns.headings
-        names = " and ".join(repr(headings[index].text) for index in indexes)
-        seen = ", ".join(repr(heading.text) for heading in headings)
-        message = f"columns {names} may both be {role!r} and differ; headers seen: {seen[:300]}"
-        self.header_problem(message, "rename one, such as From Connector, From Pin, To Connector, To Pin")
 
     def parsed(self, values: Sequence[str], parse: Callable[[str], T], role: str, none: T) -> list[T]:
         """Return parsed values; each distinct text is parsed once, each bad row is a problem."""
         good: dict[str, T] = {"": none}
-        bad = {}
-        for text in dict.fromkeys(values):
-            if text:
-                try:
-                    good[text] = parse(text)
-                except ValueError as error:
-                    bad[text] = str(error)
-                    good[text] = none
-        if bad:
-            for row, text in enumerate(values):
-                if text in bad:
-                    self.problem(row, f"column {self.header(role)}: {bad[text]}")
+        bad: dict[str, tuple[str, ...]] = {}
+        for text in {*values} - {""}:
+            try:
+                good[text] = parse(text)
+            except ValueError as error:
+                bad[text], good[text] = error.args, none
+        for row, text in enumerate(values) if bad else ():
+            if text in bad:
+                self.problem(row, f"column {self.header(role)}: {bad[text][0]}", *bad[text][1:])
         return [good[text] for text in values]
 
     def heading(self, role: str) -> Heading:
         """Return the header of a role's column."""
-        return self.table.columns.headings[self.roles[role][0]]
+        return self.headings[self.roles[role][0]]
 
     def header(self, role: str) -> str:
         """Return a role's header as messages name it."""
         return repr(self.heading(role).text)
 
-    def problem(self, row: int, message: str, fix: str = "") -> None:
-        """Add what is wrong with a row, unless it names no end: that is said already."""
-        if row in self.endless:
-            return
-        self.problems.append(Problem(self.where(row), message, fix))
+    def where(self, row: int | None) -> Where:
+        """Return the place of a row, or of the header."""
+        return Where(self.given.source, self.table.header_line if row is None else self.table.lines[row])
 
-    def where(self, row: int) -> Where:
-        """Return the place of a row."""
-        return Where(self.source, self.table.lines[row])
-
-    def header_problem(self, message: str, fix: str) -> None:
-        """Add what is wrong with the header."""
-        self.problems.append(Problem(Where(self.source, self.table.header_line), message, fix))
+    def problem(self, row: int | None, message: str, fix: str = "") -> None:
+        """Add what is wrong with a row, unless it names no end (that is said already), or with the header."""
+        if row not in self.endless:
+            self.problems.append(Problem(self.where(row), message, fix))
 
     def note(self, message: str, fix: str, row: int | None = None) -> None:
         """Add a warning, at the header or at a row."""
-        where = Where(self.source, self.table.header_line) if row is None else self.where(row)
-        self.notes.append(Problem(where, message, fix, warning=True))
+        self.notes.append(Problem(self.where(row), message, fix, warning=True))
+
+    def note_column(self, role: str, message: str, fix: str, row: int | None = None) -> None:
+        """Add a warning about the column of a role, at the header or at a row."""
+        self.note(f"column {self.header(role)}: {message}", fix, row)
+
+
+def _refuse_stand_in(value: str) -> str:
+    """Refuse what stands for another cell, or for a formula that failed: it would be taken for a name."""
+    if _BROKEN.fullmatch(value):
+        message = f"{value} is what a spreadsheet shows for a formula that failed"
+        raise ValueError(message, "correct it there and export the list again")
+    if value.casefold() in DITTO:
+        raise ValueError(f"{value} stands for the cell above, and is not worked out", "write the cell out")
+    return value
 
 
 # ---------------------------------------------------------------- The ends of the wires of a list
 
 
+ENDS = ("from", "to")
 SIGNS = (":", ".")  # between connector and cavity, in this order
 OTHER_SIGNS = ("-", "/", "_", " ")  # that may part them too; nothing is split there unasked
 HEADER_WORDS = ("from", "to", "von", "nach")  # under an end they are the header of another table
@@ -169,15 +157,14 @@ _SPAN = re.compile(r"(\d+)\s*(?:-|–|\.\.+)\s*(\d+)")
 def owned_names(cells: Cells) -> bool:
     """Return whether a connector's name needs what it belongs to: ``J1`` of two devices is two connectors."""
     owned: dict[str, set[str]] = {}
-    for end in ("from", "to"):
+    for end in ENDS:
         if f"{end} owner" in cells.roles:
-            names = cells.cleaned(cells.roles[end][0])
-            for name, owner in zip(names, cells.cleaned(cells.roles[f"{end} owner"][0]), strict=True):
+            columns = [cells.cleaned(cells.roles[role][0]) for role in (end, f"{end} owner")]
+            for name, owner in zip(*columns, strict=True):
                 owned.setdefault(name, set()).add(owner)
-    shared = [name for name, owners in owned.items() if name and len(owners) > 1]
-    if shared:
-        message = f"connector {shared[0]} belongs to {' and '.join(sorted(owned[shared[0]])[:4])}"
-        message += f"; connectors are named {sorted(owned[shared[0]])[-1]}.{shared[0]}"
+    shared = [(name, sorted(owners)) for name, owners in owned.items() if name and len(owners) > 1]
+    for name, owners in shared[:1]:
+        message = f"connector {name} belongs to {' and '.join(owners[:4])}; connectors are named {owners[-1]}.{name}"
         cells.note(message, "give each connector a name of its own, if that is wrong")
     return bool(shared) or "" in owned
 
@@ -185,18 +172,17 @@ def owned_names(cells: Cells) -> bool:
 def pins_of(cells: Cells) -> tuple[list[Pin], list[Pin]]:
     """Return the two pins of each row; a missing connector or an impossible cavity is a problem."""
     owned = owned_names(cells)
-    named = {end: _named(cells, end, owned) for end in ("from", "to")}
-    cells.endless |= {
-        row for row, ends in enumerate(zip(named["from"][0], named["to"][0], strict=True)) if ends == ("", "")
-    }
-    starts, finishes = _pins(cells, "from", *named["from"]), _pins(cells, "to", *named["to"])
+    named = [_named(cells, end, owned) for end in ENDS]
+    names = list(zip(named[0][0], named[1][0], strict=True))
+    cells.endless |= {row for row, pair in enumerate(names) if pair == ("", "")}
+    starts, finishes = (_pins(cells, end, *found) for end, found in zip(ENDS, named, strict=True))
     for row in sorted(cells.endless):
         fix = "take the row out, or start it with #; of a wire name both ends"
         cells.problems.append(Problem(cells.where(row), "names no end: a heading, units, a total or a note?", fix))
-    for end in ("from", "to"):
-        _note_stand_ins(cells, *named[end])
-    _refuse_headers(cells, named["from"][0], named["to"][0])
-    if any(_SPAN.fullmatch(cavity) for cavity in set(named["from"][1])):
+    for found in named:
+        _note_stand_ins(cells, *found)
+    _refuse_headers(cells, names)
+    if any(_SPAN.fullmatch(cavity) for cavity in set(named[0][1])):
         _note_spans(cells, starts, finishes)
     return starts, finishes
 
@@ -207,125 +193,110 @@ def _named(cells: Cells, end: str, owned: bool) -> tuple[list[str], list[str]]:
     if owned and f"{end} owner" in cells.roles:
         owners = cells.words(f"{end} owner")
         connectors = [".".join(filter(None, pair)) for pair in zip(owners, connectors, strict=True)]
-    if f"{end} pin" not in cells.roles:
-        _note_several(cells, end, connectors)
-        connectors, cavities = _split(cells, end, connectors)
-    return connectors, cavities
+    if f"{end} pin" in cells.roles:
+        return connectors, cavities
+    several = {value for value in set(connectors) if _SEVERAL.search(value)}
+    for row, value in enumerate(connectors) if several else ():
+        if value in several:
+            fix = "give each wire a row; one that goes on to another place is a wire more"
+            cells.note_column(end, f"{value!r} may name several places, and is read as one", fix, row)
+    sign = _sign_between(cells, end, {*connectors} - {""})
+    both = {value: _halves(value, sign) or (value, "") for value in set(connectors)}
+    return [both[value][0] for value in connectors], [both[value][1] for value in connectors]
 
 
 def _pins(cells: Cells, end: str, connectors: Sequence[str], cavities: Sequence[str]) -> list[Pin]:
-    known: dict[tuple[str, str], Pin] = {}
-    for row, pair in enumerate(zip(connectors, cavities, strict=True)):
-        if pair not in known:
-            known[pair] = Pin(*pair)
-        if not pair[0]:
+    for row, connector in enumerate(connectors):
+        if not connector:
             cells.problem(row, f"the {end!r} end is empty", "name the connector, splice or loose end")
     own = f"{end} pin" in cells.roles
     cells.parsed(cavities, checked_cavity, f"{end} pin" if own else end, "")
-    return [known[pair] for pair in zip(connectors, cavities, strict=True)]
+    return list(map(cache(Pin), connectors, cavities))
 
 
 # ---------------------------------------------------------------- joined ends
 
 
-def _split(cells: Cells, end: str, values: list[str]) -> tuple[list[str], list[str]]:
-    """Split ``J4:2`` at its last sign where the column is written so; a name without the colon has no cavity."""
-    joined = {value for value in values if value}
-    given = dict(cells.table.splits).get(end)
-    if given:
-        return _parted(values, given)
+def _sign_between(cells: Cells, end: str, joined: set[str]) -> str:
+    """Return the sign that the names of an end are split at, the last one of each (``J4:2``), ``""`` for none.
+
+    Each name has it where the column is written so; a name without the colon may have no cavity.
+    """
+    given = dict(cells.table.splits).get(end, "")
+    if given or not joined:
+        return given
     for sign in SIGNS:
         parted = {value for value in joined if _halves(value, sign)}
-        if joined and parted == joined:
+        if parted == joined:
             if sign == ".":
-                message = f"column {cells.header(end)}: cavities split off at the last point"
-                cells.note(message, "write J4:2, or give cavities their own column, if that is wrong")
-            return _parted(values, sign)
+                fix = "write J4:2, or give cavities their own column, if that is wrong"
+                cells.note_column(end, "cavities split off at the last point", fix)
+            return sign
         if parted and sign == ":":
-            whole, others = _is_usual(cells, sign), sorted(joined - parted)
-            if whole:
-                message = f"column {cells.header(end)}: taken without a cavity, having no colon: {some(others)}"
-                cells.note(message, "write connector:cavity where these have one")
-                return _parted(values, sign)
-            message = f"column {cells.header(end)}: {len(parted)} of {len(joined)} names have a colon; none was split"
-            cells.note(message, "write every end as connector:cavity, or give cavities their own column")
-            return values, [""] * len(values)
+            usual = _is_usual(cells, sign)
+            if usual:
+                message = f"taken without a cavity, having no colon: {some(sorted(joined - parted))}"
+                cells.note_column(end, message, "write connector:cavity where these have one")
+            else:
+                message = f"{len(parted)} of {len(joined)} names have a colon; none was split"
+                fix = "write every end as connector:cavity, or give cavities their own column"
+                cells.note_column(end, message, fix)
+            return sign if usual else ""
     _note_other_signs(cells, end, joined)
-    return values, [""] * len(values)
+    return ""
 
 
 def _halves(value: str, sign: str) -> tuple[str, str] | None:
-    left, _, right = value.rpartition(sign)
-    return (left.strip(), right.strip()) if left.strip() and right.strip() else None
-
-
-def _parted(values: Sequence[str], sign: str) -> tuple[list[str], list[str]]:
-    both = {value: _halves(value, sign) or (value, "") for value in set(values)}
-    return [both[value][0] for value in values], [both[value][1] for value in values]
+    left, _, right = map(str.strip, value.rpartition(sign) if sign else ("", "", ""))
+    return (left, right) if left and right else None
 
 
 def _is_usual(cells: Cells, sign: str) -> bool:
     """Whether so many names of both ends have the sign that it parts connector and cavity."""
-    ends = [end for end in ("from", "to") if f"{end} pin" not in cells.roles]
-    names = {name for end in ends for name in cells.words(end) if name}
+    names = {name for end in ENDS if f"{end} pin" not in cells.roles for name in cells.words(end) if name}
     return sum(_halves(name, sign) is not None for name in names) >= SPLIT_SHARE * len(names)
 
 
 def _note_other_signs(cells: Cells, end: str, joined: set[str]) -> None:
     """Say where every name looks like connector and cavity with another sign between: each is a connector now."""
     for sign in OTHER_SIGNS:
-        parts = {value: value.rpartition(sign) for value in joined}
-        heads = {head for head, _, _ in parts.values()}
-        alike = bool(joined) and all(head and _CAVITY.fullmatch(tail) for head, _, tail in parts.values())
-        if alike and len(heads) < len(joined):
-            message = f"column {cells.header(end)}: each of {some(sorted(joined), 3)} is read as a connector of its own"
+        parts = [value.rpartition(sign) for value in joined]
+        if len({head for head, _, _ in parts}) < len(joined) and all(h and _CAVITY.fullmatch(t) for h, _, t in parts):
             fix = f"if they are connector and cavity, write a colon between, or give split {end} in a column map"
-            cells.note(message, f"{fix} (labeler read --draft)")
+            message = f"each of {some(sorted(joined), 3)} is read as a connector of its own"
+            cells.note_column(end, message, f"{fix} (labeler read --draft)")
             return
-
-
-def _note_several(cells: Cells, end: str, values: Sequence[str]) -> None:
-    """Say where an end seems to name several places."""
-    several = {value for value in set(values) if _SEVERAL.search(value)}
-    for row, value in enumerate(values) if several else ():
-        if value in several:
-            message = f"column {cells.header(end)}: {value!r} may name several places, and is read as one"
-            cells.note(message, "give each wire a row; one that goes on to another place is a wire more", row)
 
 
 def _note_stand_ins(cells: Cells, connectors: Sequence[str], cavities: Sequence[str]) -> None:
     """Say which connectors are named like a place nobody knows, and which names like a date made of 3-2."""
-    for name in dict.fromkeys(connectors):
-        if _OPEN.fullmatch(name[:24]):
-            message = f"{name!r} is read as a connector of that name, one for all wires that end there"
-            fix = "name the place; of wires that end nowhere give each its own, of kind loose end"
-            cells.note(message, fix, connectors.index(name))
-    for names in (connectors, cavities):
+    date = "may be a date that a spreadsheet made from something like 3-2; read as a name"
+    as_text = "format the column as text there, write what was meant, and export it again"
+    unknown = "is read as a connector of that name, one for all wires that end there"
+    own = "name the place; of wires that end nowhere give each its own, of kind loose end"
+    checks = ((connectors, _OPEN, unknown, own), (connectors, _DATE, date, as_text), (cavities, _DATE, date, as_text))
+    for names, pattern, message, fix in checks:
         for name in dict.fromkeys(names):
-            if _DATE.fullmatch(name[:24]):
-                message = f"{name!r} may be a date that a spreadsheet made from something like 3-2; read as a name"
-                fix = "format the column as text there, write what was meant, and export it again"
-                cells.note(message, fix, names.index(name))
+            if pattern.fullmatch(name[:24]):
+                cells.note(f"{name!r} {message}", fix, names.index(name))
 
 
-def _refuse_headers(cells: Cells, starts: Sequence[str], finishes: Sequence[str]) -> None:
+def _refuse_headers(cells: Cells, names: Sequence[tuple[str, str]]) -> None:
     """Refuse rows that are a header again, of another table below: its columns may mean something else."""
-    ends = {name for name in {*starts, *finishes} if name.casefold() in HEADER_WORDS}
-    for row, (start, finish) in enumerate(zip(starts, finishes, strict=True)) if ends else ():
-        if start in ends and finish in ends and start != finish:
+    for row, (start, finish) in enumerate(names):
+        if start != finish and start.casefold() in HEADER_WORDS and finish.casefold() in HEADER_WORDS:
             message = f"names {start!r} and {finish!r} for ends, as the header of another table would"
             cells.problem(row, message, "give each table a file or a sheet of its own, or take the row out")
 
 
 def _note_spans(cells: Cells, starts: Sequence[Pin], finishes: Sequence[Pin]) -> None:
     """Say where a row seems to stand for several wires: ``J1:1-4`` to ``J2:1-4``."""
-    for row, (start, finish) in enumerate(zip(starts, finishes, strict=True)):
-        spans = [_SPAN.fullmatch(pin.cavity[:24]) for pin in (start, finish)]
-        if all(spans):
-            counts = {int(span[2]) - int(span[1]) for span in spans if span}
-            if len(counts) == 1 and min(counts) > 0:
-                message = f"{start} to {finish} may stand for {min(counts) + 1} wires, and is read as one"
-                cells.note(message, "give each wire a row", row)
+    for row, pins in enumerate(zip(starts, finishes, strict=True)):
+        spans = [_SPAN.fullmatch(pin.cavity[:24]) for pin in pins]
+        counts = {int(span[2]) - int(span[1]) if span else 0 for span in spans}
+        if len(counts) == 1 and min(counts) > 0:
+            message = f"{pins[0]} to {pins[1]} may stand for {min(counts) + 1} wires, and is read as one"
+            cells.note(message, "give each wire a row", row)
 
 
 # ---------------------------------------------------------------- What the circuits of a list are called
@@ -340,7 +311,7 @@ def tell_wire_from_id(cells: Cells, catalogue: Catalogue) -> None:
     Insulation it is where every value is a kind of wire that the tables know, or where values
     repeat while another column names the circuits, each once.
     """
-    plain = [heading.plain for heading in cells.table.columns.headings]
+    plain = [heading.plain for heading in cells.headings]
     column = next((index for index, name in enumerate(plain) if name in WIRE_ALONE), None)
     if column is None or "wire" in cells.roles:
         return
@@ -351,64 +322,56 @@ def tell_wire_from_id(cells: Cells, catalogue: Catalogue) -> None:
             cells.roles["wire"] = (column,)
         return
     others = [index for index, name in enumerate(plain) if ("id", name) in RANKS and index != column]
-    named = min(others, key=lambda index: RANKS["id", plain[index]], default=None)
-    each_once = named is not None and len(set(filter(None, cells.cleaned(named)))) == cells.rows
+    named = sorted(others, key=lambda index: RANKS["id", plain[index]])[:1]
+    each_once = any(len(set(filter(None, cells.cleaned(index)))) == cells.rows for index in named)
     if known or (each_once and len(kinds) < cells.rows):
-        cells.roles["wire"] = (column,)
-        del cells.roles["id"]
-        if named is not None:
-            cells.roles["id"] = (named,)
+        cells.roles["wire"] = cells.roles.pop("id")
+        if named:
+            cells.roles["id"] = tuple(named)
 
 
 def ids_of(cells: Cells) -> list[str]:
     """Return the circuits' ids; where they are missing, running numbers that are not taken."""
     ids = cells.words("id")
-    cable = cells.roles.get("cable", ())
-    if "id" not in cells.roles and len(cable) == 1:
-        named = cells.cleaned(cable[0])
-        if all(named) and len(set(named)) == len(named):
-            cells.used.discard(cable[0])
-            cells.roles["id"] = cells.roles.pop("cable")
-            ids = cells.words("id")
-    ids = _lone_cores(cells, _cores(cells, ids))
-    missing = sum(not value for row, value in enumerate(ids) if row not in cells.endless)
+    if "id" not in cells.roles and _names_rows(cells, "cable"):
+        ids = cells.words("id")
+    ids = _cores(cells, ids)
+    if not any(ids) and "cable" not in cells.roles and _names_rows(cells, "core"):  # ``Adernummer`` alone
+        ids = cells.words("id")
+    missing = [row for row, value in enumerate(ids) if not value and row not in cells.endless]
     if not missing:
         return ids
     message = "no column names the circuits"
-    if missing < len(ids):
-        message = f"{missing} circuits have no id"
-        lines = [cells.table.lines[row] for row, value in enumerate(ids) if not value and row not in cells.endless]
-        message += f" (lines {some(lines)})"
+    if len(missing) < len(ids):
+        lines = some(cells.table.lines[row] for row in missing)
+        message = f"{len(missing)} circuits have no id (lines {lines})"
     message += "; they are numbered by row, and a row that is added changes the numbers below it"
     cells.note(message, "add a column Wire ID with the ids on the drawing")
     return _numbered(ids)
+
+
+def _names_rows(cells: Cells, role: str) -> bool:
+    """Let a column name the circuits where each of its cells is another name; return whether it does."""
+    column = cells.roles.get(role, ())
+    named = cells.cleaned(column[0]) if len(column) == 1 else [""]
+    if not all(named) or len(set(named)) < len(named):
+        return False
+    cells.used.discard(column[0])
+    cells.roles["id"] = cells.roles.pop(role)
+    return True
 
 
 def _cores(cells: Cells, ids: list[str]) -> list[str]:
     """Name the circuits without an id by cable and core, where the list has both: ``K1.2``."""
     if all(ids) or not {"cable", "core"} <= cells.roles.keys():
         return ids
-    cables, cores = cells.words("cable"), cells.words("core")
-    named = [
-        id or (f"{cable}.{core}" if cable and core else "") for id, cable, core in zip(ids, cables, cores, strict=True)
-    ]
-    made = sum(a != b for a, b in zip(ids, named, strict=True))
+    cores = zip(cells.words("cable"), cells.words("core"), strict=True)
+    named = [id or (".".join(core) if all(core) else "") for id, core in zip(ids, cores, strict=True)]
+    made = ids.count("") - named.count("")
     if made:
         message = f"{made} circuits have no id; they are named by cable and core"
         cells.note(message, "add a column Wire ID with the ids on the drawing")
     return named
-
-
-def _lone_cores(cells: Cells, ids: list[str]) -> list[str]:
-    """Name the circuits by a column of cores where there is no cable and each core stands once: ``Adernummer``."""
-    column = cells.roles.get("core", ())
-    if any(ids) or "cable" in cells.roles or len(column) != 1:
-        return ids
-    named = cells.cleaned(column[0])
-    if not all(named) or len(set(named)) < len(named):
-        return ids
-    cells.roles["id"] = cells.roles.pop("core")
-    return cells.words("id")
 
 
 def _is_kind_of_wire(name: str, catalogue: Catalogue) -> bool:
@@ -424,11 +387,9 @@ def _numbered(ids: Sequence[str]) -> list[str]:
     taken = {value.casefold() for value in ids if value}
     filled = []
     for row, value in enumerate(ids, 1):
-        number = row
-        while not value and str(number) in taken:
-            number += len(ids)
-        taken.add(str(number))
-        filled.append(value or str(number))
+        name = value or next(name for name in map(str, count(row, len(ids))) if name not in taken)
+        taken.add(str(row) if value else name)
+        filled.append(name)
     return filled
 
 
