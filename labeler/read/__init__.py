@@ -23,7 +23,7 @@ from labeler.read.import_report import (
     refuse_unused,
 )
 from labeler.read.lists import read_list
-from labeler.read.table import decoded, is_workbook, is_xml, table_of
+from labeler.read.table import decoded, is_workbook, is_xml
 from labeler.read.toml import read_toml
 from labeler.read.values import setting, with_settings
 from labeler.read.written import harness_toml
@@ -66,17 +66,18 @@ def read_file(
     piped, file = str(path) == "-", Path(path)
     base = with_settings(defaults, changes)
     given = Given(data, source, "harness" if piped else file.stem, base, catalogue, wanted)
-    _refuse_foreign(data, source)
     if is_workbook(data):
         read = _workbook(given)
     elif is_xml(data):
         read = _export(given)
-    elif is_toml(data, "" if piped else file.suffix):
+    elif is_toml(_own(data, source), "" if piped else file.suffix):
         refuse_unused(wanted, "harness file", source)
         harness = read_toml(data, source, None if piped else file.parent, defaults, changes, catalogue)
         read = Read(harness, Account("harness file (TOML)", "", counts_of(harness)))
     else:
-        read = _list(given)
+        refuse_unused(wanted, "list", source)
+        table = mapped_table(*decoded(data, source), source, load_map(wanted.column_map))
+        read = read_list(table, given)
     read = replace(read, harness=replace(read.harness, **wanted.title)) if wanted.title else read
     return recoloured(read, wanted.colours) if wanted.colours else read
 
@@ -86,14 +87,12 @@ def _bytes_of(path: Path | str) -> tuple[bytes, str]:
     return (input_bytes(), "standard input") if str(path) == "-" else (file_bytes(Path(path)), Path(path).name)
 
 
-def _list(given: Given) -> Read:
-    refuse_unused(given.wanted, "list", given.source)
-    text, notes = decoded(given.data, given.source)
-    if given.wanted.column_map:
-        table = mapped_table(text, given.source, notes, load_map(given.wanted.column_map), tabbed=False)
-    else:
-        table = table_of(text, given.source, notes)
-    return read_list(table, given)
+def _own(data: bytes, source: str) -> bytes:
+    """Return the bytes; raises LabelerError for those of files that people try."""
+    for start, (message, fix) in FOREIGN.items():
+        if data.startswith(start):
+            raise LabelerError(Problem(Where(source), message, fix))
+    return data
 
 
 def _export(given: Given) -> Read:
@@ -124,15 +123,11 @@ def export_of(document: Document, harness: str = "") -> Export:
 def _workbook(given: Given) -> Read:
     from labeler.read.workbook import read_sheet
 
-    wanted, source = given.wanted, given.source
-    refuse_unused(wanted, "workbook", source)
-    columns = load_map(wanted.column_map) if wanted.column_map else None
-    sheet = read_sheet(given.data, source, wanted.sheet or (columns.sheet if columns else ""))
-    place = f"{source}/{sheet.name}"
-    if columns:
-        table = mapped_table(sheet.text, place, sheet.notes, columns, tabbed=True)
-    else:
-        table = table_of(sheet.text, place, sheet.notes)
+    refuse_unused(given.wanted, "workbook", given.source)
+    columns = load_map(given.wanted.column_map)
+    sheet = read_sheet(given.data, given.source, given.wanted.sheet or (columns.sheet if columns else ""))
+    place = f"{given.source}/{sheet.name}"
+    table = mapped_table(sheet.text, sheet.notes, place, columns, tabbed=True)
     return read_list(table, replace(given, source=place, sheet=sheet.name))
 
 
@@ -144,8 +139,7 @@ def draft_of(path: Path | str, wanted: Wanted = AS_IT_STANDS) -> str:
 
         sheet = read_sheet(data, source, wanted.sheet)
         return draft_map(sheet.text, source, sheet.name)
-    _refuse_foreign(data, source)
-    return draft_map(decoded(data, source)[0], source)
+    return draft_map(decoded(_own(data, source), source)[0], source)
 
 
 def overrides(settings: Mapping[str, str]) -> dict[str, Any]:
@@ -154,11 +148,11 @@ def overrides(settings: Mapping[str, str]) -> dict[str, Any]:
     where = Where("--set")
     problems, found = [], {}
     for key, value in settings.items():
-        if key not in choices:
-            problems.append(Problem(where, f"unknown key {key!r}", unknown(key, choices)))
-            continue
         try:
-            found[key] = setting(choices[key], value)
+            if key in choices:
+                found[key] = setting(choices[key], value)
+            else:
+                problems.append(Problem(where, f"unknown key {key!r}", unknown(key, choices)))
         except ValueError as error:
             problems.append(Problem(where, f"{key}: {error}"))
     if problems:
@@ -170,10 +164,3 @@ def is_toml(data: bytes, ending: str) -> bool:
     """Return whether to read as TOML: by the ending, else whether a line opens a table."""
     ending = ending.casefold()
     return ending == ".toml" or (ending not in LISTS and bool(_TABLE.search(data)))
-
-
-def _refuse_foreign(data: bytes, source: str) -> None:
-    """Refuse files that people try; a workbook, which is an archive too, is read."""
-    for start, (message, fix) in FOREIGN.items():
-        if data.startswith(start) and not is_workbook(data):
-            raise LabelerError(Problem(Where(source), message, fix))

@@ -6,6 +6,7 @@ are named by their header as written or by their number, from 1. An empty name i
 
 from __future__ import annotations
 
+import csv
 import json
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -114,9 +115,9 @@ class ColumnMap:
     sheet: str = ""
 
 
-def load_map(path: Path) -> ColumnMap:
-    """Return the map in a file; raises LabelerError with everything that is wrong in it."""
-    return map_of(parsed(file_bytes(path), path.name))
+def load_map(path: Path | None) -> ColumnMap | None:
+    """Return the map in a file, None without one; raises LabelerError with everything that is wrong in it."""
+    return map_of(parsed(file_bytes(path), path.name)) if path else None
 
 
 def map_of(document: Document) -> ColumnMap:
@@ -229,10 +230,13 @@ def _plain(text: str) -> str:
     return "".join(sign if sign.isprintable() else " " for sign in text)
 
 
-def mapped_table(text: str, source: str, notes: tuple[Problem, ...], found: ColumnMap, tabbed: bool) -> Table:
-    """Return the table of a text as a map says; a workbook's sheet is always parted by tabs."""
-    layout = replace(found.layout, separator="\t") if tabbed else found.layout
+def mapped_table(
+    text: str, notes: tuple[Problem, ...], source: str, found: ColumnMap | None, tabbed: bool = False
+) -> Table:
+    """Return the table of a text, as a map says if there is one; a workbook's sheet is always parted by tabs."""
+    if found is None:
+        return table_of(text, source, notes)
     try:
-        return table_of(text, source, notes, layout)
-    except ValueError as error:
+        return table_of(text, source, notes, replace(found.layout, separator="\t") if tabbed else found.layout)
+    except (ValueError, csv.Error) as error:
         raise LabelerError(Problem(Where(source), f"no table as the map says: {error}", "check the map")) from None

@@ -10,8 +10,8 @@ import re
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
-from functools import partial
-from itertools import accumulate, chain, compress, repeat
+from functools import cache, partial
+from itertools import chain, compress, count, repeat
 from typing import TypeVar
 
 from labeler.errors import LabelerError, Problem, Where, WrongUse, refuse, suggestion
@@ -83,8 +83,8 @@ class Cells:
         if not indexes:
             return [""] * self.rows
         cells = [" ".join(cell.split()) for cell in self.table.values[indexes[0]]]
-        if fill:
-            cells = list(accumulate(cells, lambda above, cell: cell or above))
+        for row in range(1, len(cells)) if fill else ():
+            cells[row] = cells[row] or cells[row - 1]
         return ["" if cell in NONE else cell for cell in cells]
 
     def parsed(self, values: Sequence[str], parse: Callable[[str], T], role: str, none: T) -> list[T]:
@@ -410,19 +410,25 @@ def chosen_rows(table: Table, wanted: Sequence[str], source: str) -> tuple[Table
     options = _options(table)
     names = (*marked, *dict.fromkeys(name for row in options for name in row))
     if not wanted:
-        return _unfiltered(table, names, source), names
-    known = {name.casefold(): name for name in names}
-    unknown = [name for name in wanted if name.casefold() not in known]
-    if unknown:
-        raise WrongUse(*(unknown_variant(name, names, source) for name in unknown))
+        message = f"the list marks variants ({some(names)}) and none is chosen; every row is read"
+        note = Problem(Where(source, table.header_line), message, "choose with --variant NAME", warning=True)
+        return replace(table, notes=(*table.notes, note)) if names else table, names
+    known = {name.casefold() for name in names}
     folded = {name.casefold() for name in wanted}
+    if not folded <= known:
+        raise WrongUse(*(unknown_variant(name, names, source) for name in wanted if name.casefold() not in known))
     columns = [rows for name, rows in marked.items() if name.casefold() in folded]
     keep = []
     for row, optional in enumerate(options):
-        by_mark = not marked or any(column[row] for column in columns) or not any(c[row] for c in marked.values())
-        by_option = not optional or any(name.casefold() in folded for name in optional)
-        keep.append(by_option and (by_mark or not columns))
-    return _kept(table, keep), names
+        by_mark = not columns or any(c[row] for c in columns) or not any(c[row] for c in marked.values())
+        keep.append(by_mark and (not optional or any(name.casefold() in folded for name in optional)))
+    left = len(keep) - sum(keep)
+    return replace(
+        table,
+        lines=tuple(compress(table.lines, keep)),
+        values=tuple(list(compress(column, keep)) for column in table.values),
+        passed=(*table.passed, *([f"rows of other variants: {left}"] if left else ())),
+    ), names
 
 
 def unknown_variant(name: str, known: Sequence[str], source: str) -> Problem:
@@ -433,11 +439,9 @@ def unknown_variant(name: str, known: Sequence[str], source: str) -> Problem:
 
 def _marked(table: Table) -> Iterator[tuple[str, list[bool]]]:
     """Yield the columns that mark a variant, by their header."""
-    used = {index for indexes in table.columns.roles.values() for index in indexes}
+    used = {*chain(*table.columns.roles.values())}
     for index, heading in enumerate(table.columns.headings):
-        if index in used or not heading.text:
-            continue
-        cells = [cell.strip() for cell in table.values[index]]
+        cells = [cell.strip() for cell in table.values[index]] if index not in used and heading.text else []
         if MARKS & set(cells) and set(cells) <= MARKS | BLANK:
             yield heading.text, [cell in MARKS for cell in cells]
 
@@ -449,21 +453,6 @@ def _options(table: Table) -> list[tuple[str, ...]]:
     if not cells or len(set(cells)) > MOST_OPTIONS:
         return [()] * len(table.lines)
     return [() if cell in BLANK else tuple(filter(None, re.split(r"\s*[,;/+&]\s*", cell))) for cell in cells]
-
-
-def _unfiltered(table: Table, names: Sequence[str], source: str) -> Table:
-    if not names:
-        return table
-    message = f"the list marks variants ({some(names)}) and none is chosen; every row is read"
-    note = Problem(Where(source, table.header_line), message, "choose with --variant NAME", warning=True)
-    return replace(table, notes=(*table.notes, note))
-
-
-def _kept(table: Table, keep: Sequence[bool]) -> Table:
-    left = len(keep) - sum(keep)
-    passed = (*table.passed, f"rows of other variants: {left}") if left else table.passed
-    lines = tuple(compress(table.lines, keep))
-    return replace(table, lines=lines, values=tuple(list(compress(v, keep)) for v in table.values), passed=passed)
 
 
 # ---------------------------------------------------------------- A list with one pin a row
@@ -481,9 +470,10 @@ FIX = (
 
 def read_pins(table: Table, given: Given) -> Read:
     """Return the connectors of a list of pins, each with its branch end and a bag that lists its pins."""
-    cells = Cells(table, given.source)
-    fills = _filling(cells)
-    connectors, pins = _places(cells, given.name, fills)
+    cells = Cells(table, given)
+    roles = cells.roles
+    fills = [role for role, beside in (("signal", "id"), ("connector", "pin")) if {role, beside} <= roles.keys()]
+    connectors, pins = _places(cells, fills)
     signals, colours = cells.one_line("signal", "signal" in fills), cells.one_line("colour")
     rows: dict[str, list[Item]] = {}
     first: dict[str, Where] = {}
@@ -494,15 +484,18 @@ def read_pins(table: Table, given: Given) -> Read:
         first.setdefault(connector, cells.where(row))
         words = " ".join(filter(None, (f"pin {pin}", signals[row], colours[row])))
         rows.setdefault(connector, []).append(Item(words))
-    if "connector" not in cells.roles and len(set(pins)) < len(pins):
+    if "connector" not in roles and len(set(pins)) < len(pins):
         fix = "call it Connector, or say which is which in a column map: labeler read --draft writes one"
-        cells.header_problem("pins stand more than once and no column names the connector", fix)
+        cells.problem(None, "pins stand more than once and no column names the connector", fix)
     refuse(cells.problems)
-    _note_filled(cells, fills)
+    gaps = {role: sum(not cell.strip() for cell in table.values[roles[role][0]]) for role in fills}
+    for role in [role for role in fills if gaps[role]][:1]:
+        message = f"empty cells read as the one above: {gaps[role]}"
+        cells.note_column(role, message, "write a dash where none is meant")
     cells.note(WHY, FIX)
     harness = _harness_of_pins(first, rows, given, (*table.notes, *cells.notes))
-    became = tuple((f"column {cells.header(role)}", role) for role in cells.roles)
-    counts = {**counts_of(harness), "pins": sum(map(len, rows.values())), "nets": len({s for s in signals if s})}
+    became = tuple((f"column {cells.header(role)}", role) for role in roles)
+    counts = {**counts_of(harness), "pins": sum(map(len, rows.values())), "nets": len({*signals} - {""})}
     return Read(harness, Account(_form("list of pins, one a row", given), "", counts, became, (*table.passed, WHY)))
 
 
@@ -510,44 +503,31 @@ def _harness_of_pins(
     first: Mapping[str, Where], rows: Mapping[str, Sequence[Item]], given: Given, notes: tuple[Problem, ...]
 ) -> Harness:
     """Return a harness with a branch and a bag for each connector."""
-    found, settings = first.items(), given.settings
-    ends = {id: BranchEnd(id, (id,), where=where, settings=settings) for id, where in found}
-    bags = (Bag(id, connector=id, contents=tuple(rows[id]), where=where, settings=settings) for id, where in found)
+    settings = given.settings
+    ends = {id: BranchEnd(id, (id,), where=where, settings=settings) for id, where in first.items()}
     return Harness(
         name=given.name,
         settings=settings,
-        connectors=tuple(Connector(id, where=where) for id, where in found),
-        branches=tuple(Branch(id, ends=(ends[id],), where=where, settings=settings) for id, where in found),
-        bags=tuple(bags),
+        connectors=tuple(Connector(id, where=end.where) for id, end in ends.items()),
+        branches=tuple(Branch(id, ends=(end,), where=end.where, settings=settings) for id, end in ends.items()),
+        bags=tuple(
+            Bag(id, connector=id, contents=tuple(rows[id]), where=end.where, settings=settings)
+            for id, end in ends.items()
+        ),
         notes=notes,
         where=Where(given.source),
         text=given.data,
     )
 
 
-def _places(cells: Cells, name: str, fills: Sequence[str]) -> tuple[list[str], list[str]]:
+def _places(cells: Cells, fills: Sequence[str]) -> tuple[list[str], list[str]]:
     """Return connector and pin of each row; a list without connectors is that of one."""
     connectors = cells.one_line("connector", "connector" in fills)
     if "pin" in cells.roles:
-        return connectors if "connector" in cells.roles else [name] * cells.rows, cells.one_line("pin")
+        named = connectors if "connector" in cells.roles else [cells.given.name] * cells.rows
+        return named, cells.one_line("pin")
     parts = [next(filter(None, (_halves(value, sign) for sign in SIGNS)), (value, "")) for value in connectors]
     return [connector for connector, _ in parts], [pin for _, pin in parts]
-
-
-def _note_filled(cells: Cells, fills: Sequence[str]) -> None:
-    """Say that empty cells were read as what stands above them."""
-    for role in fills:
-        gaps = sum(not cell.strip() for cell in cells.table.values[cells.roles[role][0]])
-        if gaps:
-            message = f"column {cells.header(role)}: empty cells read as the one above: {gaps}"
-            cells.note(message, "write a dash where none is meant")
-            return
-
-
-def _filling(cells: Cells) -> tuple[str, ...]:
-    """Return the roles whose empty cells mean the one above: a net numbered once, a connector named once."""
-    numbered = ("signal",) if {"id", "signal"} <= cells.roles.keys() else ()
-    return (*numbered, *(("connector",) if {"connector", "pin"} <= cells.roles.keys() else ()))
 
 
 # ---------------------------------------------------------------- csv
@@ -555,6 +535,7 @@ def _filling(cells: Cells) -> tuple[str, ...]:
 
 ZERO = frozenset(("0", "0.0", "0,0", "0.00", "0,00"))  # a length or diameter nobody entered
 SHOWN = 12  # columns that a note names; project choice
+MEASURES = {"outside": WIRE_MM, "cable outside": CABLE_MM}  # the least and greatest that a column may hold
 AREA_WORDS = frozenset(("querschnitt", "leitungsquerschnitt", "quer", "section", "csa", "dm"))  # mm2 by name
 
 
@@ -602,8 +583,8 @@ def inferred_connectors(circuits: Iterable[Circuit]) -> tuple[Connector, ...]:
     """Return a connector for each one that a circuit ends at, in order of first appearance."""
     first: dict[str, Where] = {}
     for circuit in circuits:
-        first.setdefault(circuit.start.connector, circuit.where)
-        first.setdefault(circuit.finish.connector, circuit.where)
+        for pin in (circuit.start, circuit.finish):
+            first.setdefault(pin.connector, circuit.where)
     return tuple(Connector(id, where=where) for id, where in first.items())
 
 
@@ -611,21 +592,16 @@ class _Reader(Cells):
     """The columns of one table on their way to circuits."""
 
     def __init__(self, table: Table, given: Given, variants: Sequence[str]) -> None:
-        super().__init__(table, given.source)
-        self.given = given
-        self.elsewhere = self._read_elsewhere(variants)
+        super().__init__(table, given)
         self.stated = False  # a column without a name that tells it states the sizes
-
-    def _read_elsewhere(self, variants: Sequence[str]) -> set[int]:
-        """Return the columns that say which rows count: record codes, marks of variants, options."""
-        headings = enumerate(self.table.columns.headings)
-        marks = {index for index, heading in headings if heading.text in variants}
-        return {*marks, *self.roles.get("option", ()), *((0,) if self.table.coded else ())}
+        # columns that say which rows count: record codes, marks of variants, options
+        marks = (index for index, heading in enumerate(self.headings) if heading.text in variants)
+        self.elsewhere = {*marks, *self.roles.get("option", ()), *((0,) if table.coded else ())}
 
     def harness_parts(self) -> tuple[tuple[Circuit, ...], tuple[Cable, ...], tuple[Problem, ...]]:
         for name in unplaced(self.table.columns):
             message = f"header {name!r} stands more than once and its place does not tell the end"
-            self.header_problem(message, "call them From Pin and To Pin")
+            self.problem(None, message, "call them From Pin and To Pin")
         tell_wire_from_id(self, self.given.catalogue)
         starts, finishes = pins_of(self)
         ids = ids_of(self)
@@ -635,7 +611,7 @@ class _Reader(Cells):
         cables = self._cables(cable_ids)
         self._note_unused()
         refuse(sorted([*self.table.notes, *self.notes, *self.problems], key=lambda problem: problem.where.line))
-        where = (Where(self.source, line) for line in self.table.lines)
+        where = map(self.where, range(self.rows))
         columns = (ids, starts, finishes, sizes, wires, outside, colours, signals, lengths, cable_ids, where)
         circuits = tuple(map(partial(Circuit, settings=self.given.settings), *columns, self._free()))
         return circuits, cables, tuple(self.notes)
@@ -645,11 +621,8 @@ class _Reader(Cells):
     def became(self) -> tuple[tuple[str, str | None], ...]:
         """Return what each column became: a role, or None for a free column."""
         roles = {index: role for role, indexes in self.roles.items() for index in indexes if index in self.used}
-        return tuple(
-            (f"column {heading.text!r}", roles.get(index))
-            for index, heading in enumerate(self.table.columns.headings)
-            if heading.text
-        )
+        named = ((index, heading.text) for index, heading in enumerate(self.headings) if heading.text)
+        return tuple((f"column {text!r}", roles.get(index)) for index, text in named)
 
     # ------------------------------------------------------------ quantities
 
@@ -658,39 +631,29 @@ class _Reader(Cells):
         if "size" not in self.roles:
             return self._stated_sizes()
         values = self.words("size")
-        indexes = self.roles.get("size", ())
-        kind = self.heading("size").unit if indexes else ""
+        kind = self.heading("size").unit
         bare = {value for value in set(values) if is_bare_size(value)}
         if bare and kind not in ("AWG", "mm2"):
-            kind = self._decided(bare)
+            area = self.heading("size").plain.rpartition(" ")[2] in AREA_WORDS
+            kind = "mm2" if area else gauge_kind(bare)
             if not kind:
+                message = f"column {self.header('size')}: {', '.join(sorted(bare)[:6])} may be AWG or mm2"
+                self.problem(None, message, "say it in the header: Gauge (AWG) or Gauge (mm2)")
                 return values
         return self.parsed(values, lambda text: size_of_kind(text, kind), "size", "")
 
     def _stated_sizes(self) -> list[str]:
         """Return the sizes of the one column whose values all state one (``10mm2 rigid``), kept as written too."""
-        placed = {index for indexes in self.roles.values() for index in indexes}
-        found = []
-        for index in range(len(self.table.columns.headings)):
-            cells = set(self.cleaned(index)) - {""} if index not in placed else set()
-            if cells and all(map(stated_size, cells)):
-                found.append(index)
+        free = {*range(len(self.headings))}.difference(*self.roles.values())
+        columns = {index: self.cleaned(index) for index in sorted(free)}
+        found = [index for index, cells in columns.items() if any(cells) and all(map(stated_size, {*cells} - {""}))]
         if len(found) != 1:
             return [""] * self.rows
-        name = self.table.columns.headings[found[0]].text
+        name = self.headings[found[0]].text
         self.note(f"column {name!r}: its values state sizes and are read so", "call it Gauge, if that is right")
         self.elsewhere.add(found[0])
         self.stated = True
-        return [stated_size(cell) for cell in self.cleaned(found[0])]
-
-    def _decided(self, bare: set[str]) -> str:
-        named_area = self.heading("size").plain.rpartition(" ")[2] in AREA_WORDS
-        kind = "mm2" if named_area else gauge_kind(bare)
-        if not kind:
-            shown = ", ".join(sorted(bare)[:6])
-            message = f"column {self.header('size')}: {shown} may be AWG or mm2"
-            self.header_problem(message, "say it in the header: Gauge (AWG) or Gauge (mm2)")
-        return kind
+        return list(map(stated_size, columns[found[0]]))
 
     def _lengths(self, role: str) -> list[float | None]:
         """Return lengths in mm, None where none was entered (0 counts as that)."""
@@ -700,84 +663,69 @@ class _Reader(Cells):
         unit = self.heading(role).unit or "mm"
         units = [text.casefold() for text in self.words("unit")] if role == "length" else []
         if any(units):
-            values = [
-                f"{text} {unit}" if text[-1:].isdigit() else text for text, unit in zip(values, units, strict=True)
-            ]
+            pairs = zip(values, units, strict=True)
+            values = [f"{text} {unit}" if text[-1:].isdigit() else text for text, unit in pairs]
         elif not self.heading(role).unit and any(value[-1:].isdigit() for value in values):
-            message = f"column {self.header(role)} names no unit; read as mm"
-            self.note(message, f"say it in the header: {self.heading(role).text} (mm)")
+            fix = f"say it in the header: {self.heading(role).text} (mm)"
+            self.note(f"column {self.header(role)} names no unit; read as mm", fix)
         zeros = sum(value in ZERO for value in values)
         if zeros:
-            self.note(f"column {self.header(role)}: values of 0 read as missing: {zeros}", "enter or clear them")
+            self.note_column(role, f"values of 0 read as missing: {zeros}", "enter or clear them")
             values = ["" if value in ZERO else value for value in values]
-        self._refuse_thousands(role, values)
-        between = {"outside": WIRE_MM, "cable outside": CABLE_MM}.get(role)
-        read = length_within(*between) if between else length
+        if self.table.separator == ";" or any("," in value for value in values):
+            self.parsed(values, _refuse_thousands, role, "")
+        read = length_within(*MEASURES[role]) if role in MEASURES else length
         return self.parsed(values, lambda text: read(text, unit), role, None)
-
-    def _refuse_thousands(self, role: str, values: Sequence[str]) -> None:
-        """Refuse ``1.500`` in a list with decimal commas: it may be one and a half, or a thousand and a half."""
-        commas = self.table.separator == ";" or any("," in value for value in values)
-        for row, text in enumerate(values):
-            if commas and is_thousands_or_decimals(text):
-                message = f"column {self.header(role)}: {text!r} may be thousands or decimals"
-                self.problem(row, message, "write it without the point, or with a decimal comma")
 
     def _cables(self, ids: Sequence[str]) -> tuple[Cable, ...]:
         """Return the cables named, each with the first outside diameter that is given for it."""
         outside = self._lengths("cable outside")
-        first: dict[str, tuple[int, float | None]] = {}
+        first: dict[str, tuple[Where, float | None]] = {}
         for row, (id, diameter) in enumerate(zip(ids, outside, strict=True)):
-            if not id:
-                continue
-            line, known = first.setdefault(id, (self.table.lines[row], diameter))
+            where, known = first.setdefault(id, (self.where(row), diameter))
             if known is None:
-                first[id] = (line, diameter)
-            elif diameter is not None and diameter != known:
-                message = f"cable {id}: outside diameter {diameter:g} mm, line {line} says {known:g} mm"
+                first[id] = (where, diameter)
+            elif id and diameter is not None and diameter != known:
+                message = f"cable {id}: outside diameter {diameter:g} mm, line {where.line} says {known:g} mm"
                 self.problem(row, message, "give every core of a cable the same diameter")
-        return tuple(Cable(id, mm, Where(self.source, line)) for id, (line, mm) in first.items())
+        return tuple(Cable(id, mm, where) for id, (where, mm) in first.items() if id)
 
     # ------------------------------------------------------------ the rest
 
     def _unused(self) -> list[int]:
-        return [index for index in range(len(self.table.columns.headings)) if index not in self.used]
+        return [index for index in range(len(self.headings)) if index not in self.used]
 
     def _note_unused(self) -> None:
         """Say which columns hold something that is read into no circuit, and that no wire marker asks for."""
-        headings = self.table.columns.headings
         left = [index for index in self._unused() if index not in self.elsewhere and any(self.cleaned(index))]
-        names = [headings[index].text or f"{index + 1}" for index in left]
+        names = [self.headings[index].text or f"{index + 1}" for index in left]
         names = [name for name in names if f"{{{name}}}" not in self.given.settings.wire_marker]
-        if names:
-            shown = ", ".join(map(repr, names[:SHOWN])) + (f" and {len(names) - SHOWN} more" if names[SHOWN:] else "")
-            message = f"not used: column{'s' if len(names) > 1 else ''} {shown}"
-            if not (self.stated or "size" in self.roles or "outside" in self.roles):
-                message += "; and no column gives the sizes of the wires"
-                rename = "call the one with the sizes Gauge (AWG) or Gauge (mm2)"
-            else:
-                rename = "rename what matters (Wire ID, Gauge, Colour, Signal, Length …)"
-            fix = f"{rename}, say which is which in a column map (labeler read --draft), or name it in wire_marker"
-            self.note(message, fix)
+        if not names:
+            return
+        shown = ", ".join(map(repr, names[:SHOWN])) + (f" and {len(names) - SHOWN} more" if names[SHOWN:] else "")
+        message = f"not used: column{'s' if len(names) > 1 else ''} {shown}"
+        rename = "rename what matters (Wire ID, Gauge, Colour, Signal, Length …)"
+        if not (self.stated or "size" in self.roles or "outside" in self.roles):
+            message += "; and no column gives the sizes of the wires"
+            rename = "call the one with the sizes Gauge (AWG) or Gauge (mm2)"
+        fix = f"{rename}, say which is which in a column map (labeler read --draft), or name it in wire_marker"
+        self.note(message, fix)
 
     def _free(self) -> Iterable[tuple[tuple[str, str], ...]]:
-        """Return for each row the columns that were not used, as written."""
-        headings = self.table.columns.headings
-        unused = self._unused()
-        if not unused:
-            return repeat(())
-        names = _distinct(headings[index].text or f"column {index + 1}" for index in unused)
-        columns = [
-            zip(repeat(name), self.table.values[index], strict=False) for name, index in zip(names, unused, strict=True)
-        ]
-        return zip(*columns, strict=True)
+        """Return for each row the columns that were not used, as written; names that stand twice are told apart."""
+        counts: Counter[str] = Counter()
+        columns = []
+        for index in self._unused():
+            name = self.headings[index].text or f"column {index + 1}"
+            counts[name] += 1
+            name = name if counts[name] == 1 else f"{name} {counts[name]}"
+            columns.append(zip(repeat(name), self.table.values[index], strict=False))
+        return zip(*columns, strict=True) if columns else repeat(())
 
 
-def _distinct(names: Iterable[str]) -> list[str]:
-    """Tell names apart that stand twice: ``Kontakt``, ``Kontakt 2``."""
-    counts: Counter[str] = Counter()
-    distinct = []
-    for name in names:
-        counts[name] += 1
-        distinct.append(name if counts[name] == 1 else f"{name} {counts[name]}")
-    return distinct
+def _refuse_thousands(text: str) -> str:
+    """Refuse ``1.500`` in a list with decimal commas: it may be one and a half, or a thousand and a half."""
+    if is_thousands_or_decimals(text):
+        message = f"{text!r} may be thousands or decimals"
+        raise ValueError(message, "write it without the point, or with a decimal comma")
+    return text

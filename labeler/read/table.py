@@ -11,9 +11,11 @@ import csv
 import re
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from io import BytesIO, StringIO
 from itertools import islice
+from operator import itemgetter
 from typing import Any
 
 from labeler.errors import LabelerError, Problem, Where, refuse
@@ -39,11 +41,12 @@ def decoded(data: bytes, source: str) -> tuple[str, tuple[Problem, ...]]:
         text = data.decode(encoding)
     except UnicodeDecodeError as error:
         if encoding != "utf-8-sig":
-            raise LabelerError(_damaged(source, encoding, error)) from None
+            message = f"looks like {encoding.upper()}, but byte {error.start + 1} cannot be read so"
+            raise LabelerError(Problem(Where(source), message, "save the list again as UTF-8")) from None
         text, encoding = _guessed(data)
-        line = data.count(b"\n", 0, error.start) + 1
-        message = f"not UTF-8 from here on; read as {encoding}"
-        notes = (Problem(Where(source, line), message, "check ä, ö, ü, µ and Ω, or save as UTF-8", True),)
+        where = Where(source, data.count(b"\n", 0, error.start) + 1)
+        fix = "check ä, ö, ü, µ and Ω, or save as UTF-8"
+        notes = (Problem(where, f"not UTF-8 from here on; read as {encoding}", fix, warning=True),)
     return text.replace("\r\n", "\n").replace("\r", "\n").rstrip("\x1a"), notes
 
 
@@ -86,22 +89,14 @@ def _guessed(data: bytes) -> tuple[str, str]:
         return data.decode("latin-1"), "Latin-1"
 
 
-def _damaged(source: str, encoding: str, error: UnicodeDecodeError) -> Problem:
-    message = f"looks like {encoding.upper()}, but byte {error.start + 1} cannot be read so"
-    return Problem(Where(source), message, "save the list again as UTF-8")
-
-
 def check_lines(lines: Sequence[str], text: str, source: str) -> None:
     """Refuse what is no text, and lines of a length that no list has."""
-    problems = []
-    if _CONTROL.search(text):
-        for number, line in enumerate(lines, 1):
-            found = _CONTROL.search(line)
-            if found:
-                message = f"character {ord(found[0])} at position {found.start() + 1} is no text"
-                problems.append(Problem(Where(source, number), message, "save the list as CSV in UTF-8"))
-            if len(problems) == SHOWN:
-                break
+    problems: list[Problem] = []
+    for number, line in enumerate(lines, 1) if _CONTROL.search(text) else ():
+        found = _CONTROL.search(line)
+        if found and len(problems) < SHOWN:
+            message = f"character {ord(found[0])} at position {found.start() + 1} is no text"
+            problems.append(Problem(Where(source, number), message, "save the list as CSV in UTF-8"))
     for number, line in enumerate(lines, 1):
         if len(line) > LONGEST_LINE:
             message = f"the line has {len(line):,} characters, the limit is {LONGEST_LINE:,}"
@@ -122,6 +117,9 @@ _CODE = re.compile(r"\d{1,2}|[A-Z]")  # what tells kinds of rows apart
 _RULE = re.compile(r"[\s|:+-]*---[\s|:+-]*")  # under the header of a table drawn with bars
 
 
+Line = tuple[int, str, int]  # of a row: the line it starts in, its raw text, the number of its cells
+
+
 class Rows:
     """The lines of a list under one separator."""
 
@@ -132,21 +130,26 @@ class Rows:
         self.barred = separator == "|"
         self._counts: dict[int, int] = {}  # by line: its cells
         self.others: dict[str, list[int]] = {}  # record code → lines passed over for it
+        self.problems: list[Problem] = []
+        self.comments: list[int] = []  # lines that are comments and as wide as the table
 
     def raw(self, index: int) -> str:
         """Return a line, without the outer bars of a drawn table."""
         line = self.lines[index]
-        if self.barred:
-            line = line.strip()
-            line = line[1:] if line.startswith("|") else line
-            line = line[:-1] if line.endswith("|") else line
-        return line
+        return line.strip().removeprefix("|").removesuffix("|") if self.barred else line
 
     def cells(self, index: int, first: str) -> list[str]:
         """Return the cells of the row that starts in this line, whose text is ``first``."""
-        if '"' not in first:
-            return first.split(self.separator)
-        return self._quoted(index, first)[0]
+        return self._quoted(index, first)[0] if '"' in first else first.split(self.separator)
+
+    def header(self, index: int) -> tuple[list[str], bool]:
+        """Return the cells of a row that may be the header, and whether it is commented out; raises csv.Error."""
+        line = self.raw(index)
+        commented = self.is_comment(line)
+        cells = self.cells(index, line.lstrip().lstrip("/#") if commented else line)
+        while cells and not cells[-1].strip():
+            cells.pop()
+        return cells, commented
 
     def _quoted(self, index: int, first: str, strict: bool = False) -> tuple[list[str], int]:
         """Return the cells of a row with quotes, and how many lines it takes; raises csv.Error."""
@@ -165,9 +168,8 @@ class Rows:
     def is_comment(self, line: str) -> bool:
         """Whether a line is a comment; a first column called ``#`` is none."""
         start = line.lstrip()
-        if start.startswith("//"):
-            return True
-        return start.startswith("#") and not start[1:].lstrip(" ").startswith(self.separator)
+        named = start[1:].lstrip(" ").startswith(self.separator)
+        return start.startswith("//") or (start.startswith("#") and not named)
 
     def candidates(self) -> Iterator[tuple[int, list[str], bool]]:
         """Yield the rows that may be the header: line index, cells, whether commented out."""
@@ -175,14 +177,8 @@ class Rows:
             line = self.raw(index)
             if self.separator not in line or self.is_blank(line):
                 continue
-            commented = self.is_comment(line)
-            try:
-                cells = self.cells(index, line.lstrip().lstrip("/#") if commented else line)
-            except csv.Error:  # a quoted cell too long to be a header
-                continue
-            while cells and not cells[-1].strip():
-                cells.pop()
-            yield index, cells, commented
+            with suppress(csv.Error):  # a quoted cell too long to be a header
+                yield index, *self.header(index)
 
     def agreement(self, header: int, width: int) -> float:
         """Return which share of the next rows has as many cells as the header."""
@@ -192,12 +188,11 @@ class Rows:
 
     def _cells_in(self, index: int) -> int:
         """Return how many cells a line parts into, 0 for a blank one or a comment."""
-        known = self._counts.get(index)
-        if known is None:
+        if index not in self._counts:
             line = self.raw(index)
             passed_over = self.is_blank(line) or self.is_comment(line)
-            known = self._counts[index] = 0 if passed_over else line.count(self.separator) + 1
-        return known
+            self._counts[index] = 0 if passed_over else line.count(self.separator) + 1
+        return self._counts[index]
 
     def span(self, index: int) -> int:
         """Return the index of the line after the row that starts here."""
@@ -245,78 +240,54 @@ class Rows:
     def passed_over(self, header: int, record: str) -> tuple[str, ...]:
         """Say which lines are no rows of the table: above its header, and of another record code."""
         above = sum(not self.is_blank(self.raw(index)) for index in range(header))
-        said = [f"lines above the header row: {above}"] if above else []
-        if record:
-            said.append(f"record code {record!r} leads the rows of wires")
-        return (
-            *said,
-            *(
-                f"rows with record code {code!r}: {len(lines)}, the first in line {lines[0]}"
-                for code, lines in self.others.items()
-            ),
+        others = (
+            f"rows with record code {code!r}: {len(lines)}, the first in line {lines[0]}"
+            for code, lines in self.others.items()
         )
+        said = [f"lines above the header row: {above}"] if above else []
+        said += [f"record code {record!r} leads the rows of wires"] if record else []
+        return (*said, *others)
 
-    def below(
-        self, start: int, width: int, header: Sequence[str], record: str = ""
-    ) -> tuple[list[tuple[int, str, int]], list[Problem], tuple[Problem, ...]]:
-        """Return the rows from ``start`` on as (line, raw text, number of cells), and what is wrong."""
-        kept: list[tuple[int, str, int]] = []
-        problems: list[Problem] = []
-        comments: list[int] = []
-        index, end = start, len(self.lines)
-        while index < end:
+    def below(self, start: int, width: int, header: Sequence[str], record: str = "") -> Iterator[Line]:
+        """Yield the rows from ``start`` on; what is wrong, and what was passed over, is kept."""
+        index = start
+        while index < len(self.lines):
             line = self.raw(index)
             plain = line[:1].isalnum()  # neither blank nor a comment: most rows
+            used = 1
             if (not plain and self.is_blank(line)) or (len(header) == 1 and self.lines[index] == header[0]):
-                index += 1
+                pass
             elif not plain and (self.is_comment(line) or self._first_text(index) == "#"):
-                comments += [index + 1] if line.count(self.separator) + 1 >= width else []
-                index += 1
+                self.comments += [index + 1] if line.count(self.separator) + 1 >= width else []
             elif record and self._first_text(index) != record:
                 self.others.setdefault(self._first_text(index), []).append(index + 1)
-                index += 1
             else:
-                index, row = self._row(index, line, width, problems)
+                used, row = self._row(index, line, width)
                 if row:
-                    kept.append(row)
-        return kept, problems, _commented(self.source, comments)
+                    yield row
+            index += used
 
-    def _row(
-        self, index: int, line: str, width: int, problems: list[Problem]
-    ) -> tuple[int, tuple[int, str, int] | None]:
-        """Return the index after this row, and the row unless it has a problem."""
+    def _row(self, index: int, line: str, width: int) -> tuple[int, Line | None]:
+        """Return how many lines this row takes, and the row unless it has a problem."""
         where = Where(self.source, index + 1)
-        if '"' not in line:
-            count, used, extra = line.count(self.separator) + 1, 1, ""
-            if count > width:
-                extra = "".join(line.split(self.separator)[width:]).strip()
-        else:
+        used, count, extra = 1, line.count(self.separator) + 1, ""
+        if '"' in line:
             try:
                 cells, used = self._quoted(index, line, strict=True)
             except csv.Error:
                 fix = 'close the quote before the separator; write a " inside quotes twice'
-                problems.append(Problem(where, "a quoted cell does not end where it should", fix))
-                return index + 1, None
+                self.problems.append(Problem(where, "a quoted cell does not end where it should", fix))
+                return 1, None
             count, extra = len(cells), "".join(cells[width:]).strip()
+        elif count > width:
+            extra = "".join(line.split(self.separator)[width:]).strip()
         if count < width or extra:
-            problems.append(_miscounted(where, count, width, SEPARATORS[self.separator]))
-            return index + used, None
-        raw = line if used == 1 else "\n".join([line, *(self.raw(i) for i in range(index + 1, index + used))])
-        return index + used, (index + 1, raw, count)
-
-
-def _miscounted(where: Where, count: int, width: int, separator: str) -> Problem:
-    message = f"{count} cells, the header has {width}"
-    fix = f"put a cell that holds a {separator} itself in quotes" if count > width else "fill the row up"
-    return Problem(where, message, f"{fix}, leave cells empty, or start a note with #" if count < width else fix)
-
-
-def _commented(source: str, comments: Sequence[int]) -> tuple[Problem, ...]:
-    """Say that whole rows were passed over as comments."""
-    if not comments:
-        return ()
-    message = f"rows that start with # or // and were passed over: {len(comments)}, the first here"
-    return (Problem(Where(source, comments[0]), message, "take the sign away where a row counts", True),)
+            fix = f"put a cell that holds a {SEPARATORS[self.separator]} itself in quotes"
+            if count < width:
+                fix = "fill the row up, leave cells empty, or start a note with #"
+            self.problems.append(Problem(where, f"{count} cells, the header has {width}", fix))
+            return used, None
+        return used, (index + 1, "\n".join([line, *map(self.raw, range(index + 1, index + used))]), count)
 
 
 # ---------------------------------------------------------------- table
@@ -385,27 +356,27 @@ def table_of(text: str, source: str, notes: tuple[Problem, ...] = (), layout: La
     header_end = rows.span(header)
     record, found = rows.record_code(header, header_end, found)
     width = len(found.headings)
-    kept, problems, comments = rows.below(header_end, width, lines[header:header_end], record)
-    if not kept and not problems:
-        fix = "add one row for each circuit"
-        problems.append(Problem(Where(source, header + 1), "no circuits below the header row", fix))
+    kept = list(rows.below(header_end, width, lines[header:header_end], record))
     if not kept:
-        raise LabelerError(*problems)
-    frame = _frame([raw for _, raw, _ in kept], separator, max([width, *(n for _, _, n in kept)]), source)
-    values = tuple(frame[index].tolist() for index in range(width))
-    starts = tuple(line for line, _, _ in kept)
+        nothing = Problem(Where(source, header + 1), "no circuits below the header row", "add one row for each circuit")
+        raise LabelerError(*(rows.problems or [nothing]))
+    if rows.comments:
+        message = f"rows that start with # or // and were passed over: {len(rows.comments)}, the first here"
+        fix = "take the sign away where a row counts"
+        notes += (Problem(Where(source, rows.comments[0]), message, fix, warning=True),)
+    frame = _frame([raw for _, raw, _ in kept], separator, max(width, *(count for _, _, count in kept)), source)
     return Table(
         found,
         header + 1,
-        starts,
-        values,
-        notes + comments,
-        tuple(problems),
-        separator,
-        rows.passed_over(header, record),
-        layout.pins if layout.columns else not found.score,
-        layout.splits,
-        bool(record),
+        lines=tuple(line for line, _, _ in kept),
+        values=tuple(frame[index].tolist() for index in range(width)),
+        notes=notes,
+        problems=tuple(rows.problems),
+        separator=separator,
+        passed=rows.passed_over(header, record),
+        pins=layout.pins if layout.columns else not found.score,
+        splits=layout.splits,
+        coded=bool(record),
     )
 
 
@@ -413,35 +384,28 @@ def table_of(text: str, source: str, notes: tuple[Problem, ...] = (), layout: La
 
 
 NO_COLUMNS = Columns((), {})
-Best = tuple[tuple[float, ...], str, int, Columns]
+Candidate = tuple[tuple[float, ...], str, int, Columns]  # how good, separator, line index, what its columns are
 
 
 def _header(lines: Sequence[str], source: str, layout: Layout) -> tuple[str, int, Columns]:
     """Return separator, index of the header's line, and what its columns are; raises `NoHeader`."""
-    best: Best | None = None
-    pins: Best | None = None
-    nearest: tuple[tuple[int, float], int, Columns, str] = ((0, 0.0), 0, NO_COLUMNS, ",")
+    circuits: list[Candidate] = []
+    pins: list[Candidate] = []
+    near: list[Candidate] = [((0.0, 0.0), ",", 0, NO_COLUMNS)]
     for separator in [layout.separator] if layout.separator else SEPARATORS:
         rows = Rows(lines, separator, source)
         for index, cells, commented in rows.candidates():
             found = columns(cells)
-            of_pins = NO_COLUMNS if best or found.score else pin_columns(cells)  # a list of circuits comes first
-            if not (found.hits or of_pins.hits):
-                continue
-            agreement = rows.agreement(index, len(cells))
-            nearest = max(nearest, ((found.hits, agreement), index, found, separator), key=lambda item: item[0])
-            if found.score:
-                best = _better(best, ((not commented, found.score, agreement, -index), separator, index, found))
-            elif of_pins.hits:
-                pins = _better(pins, ((not commented, of_pins.hits, agreement, -index), separator, index, of_pins))
-    chosen = best or pins
-    if chosen is None:
-        raise _no_header(source, lines, nearest)
-    return chosen[1:]
-
-
-def _better(best: Best | None, other: Best) -> Best:
-    return other if best is None or other[0] > best[0] else best
+            of_pins = NO_COLUMNS if circuits or found.score else pin_columns(cells)  # a list of circuits comes first
+            if found.hits or of_pins.hits:
+                agreement = rows.agreement(index, len(cells))
+                near.append(((found.hits, agreement), separator, index, found))
+                kind, best = (circuits, found) if found.score else (pins, of_pins)
+                if best.hits:
+                    kind.append(((not commented, best.hits, agreement, -index), separator, index, best))
+    if not circuits and not pins:
+        raise _no_header(source, lines, max(near, key=itemgetter(0)))
+    return max(circuits or pins, key=itemgetter(0))[1:]
 
 
 def _given(lines: Sequence[str], source: str, layout: Layout) -> tuple[str, int, Columns]:
@@ -450,19 +414,7 @@ def _given(lines: Sequence[str], source: str, layout: Layout) -> tuple[str, int,
     if not layout.columns or not 0 <= header < len(lines):
         message = f"header_line is {layout.header_line}, the list has {len(lines)} lines"
         raise LabelerError(Problem(Where(source), message, "count the line in the file, from 1"))
-    rows = Rows(lines, layout.separator, source)
-    line = rows.raw(header)
-    cells = rows.cells(header, line.lstrip().lstrip("/#") if rows.is_comment(line) else line)
-    while cells and not cells[-1].strip():
-        cells.pop()
-    return layout.separator, header, layout.columns(cells)
-
-
-def sample(lines: Sequence[str], separator: str, index: int, source: str) -> list[list[str]]:
-    """Return a row and up to three below it, as cells."""
-    rows = Rows(lines, separator, source)
-    below = (i for i in range(index + 1, min(len(lines), index + 20)) if not rows.is_blank(rows.raw(i)))
-    return [rows.cells(i, rows.raw(i)) for i in (index, *islice(below, 3))]
+    return layout.separator, header, layout.columns(Rows(lines, layout.separator, source).header(header)[0])
 
 
 def _fullest(lines: Sequence[str]) -> tuple[str, int]:
@@ -473,8 +425,8 @@ def _fullest(lines: Sequence[str]) -> tuple[str, int]:
     return sign, max(cells, key=lambda index: (cells[index], -index))
 
 
-def _no_header(source: str, lines: Sequence[str], nearest: tuple[tuple[int, float], int, Columns, str]) -> NoHeader:
-    (hits, _), index, found, separator = nearest
+def _no_header(source: str, lines: Sequence[str], nearest: Candidate) -> NoHeader:
+    (hits, _), separator, index, found = nearest
     names = ", ".join(repr(item.text) for item in found.headings if item.text)
     if hits == 0:
         separator, index = _fullest(lines)
@@ -485,8 +437,10 @@ def _no_header(source: str, lines: Sequence[str], nearest: tuple[tuple[int, floa
         "give the columns such names, parted by comma, semicolon, tab or bar, "
         "or say which is which in a column map: labeler read --draft writes one to fill in, --map takes it"
     )
-    rows = sample(lines, separator, index, source)
-    return NoHeader(Problem(Where(source, index + 1), message, fix), index + 1, separator, rows)
+    rows = Rows(lines, separator, source)
+    below = (i for i in range(index + 1, min(len(lines), index + 20)) if not rows.is_blank(rows.raw(i)))
+    sample = [rows.cells(i, rows.raw(i)) for i in (index, *islice(below, 3))]
+    return NoHeader(Problem(Where(source, index + 1), message, fix), index + 1, separator, sample)
 
 
 def _frame(rows: Sequence[str], separator: str, widest: int, source: str) -> Any:

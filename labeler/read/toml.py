@@ -8,9 +8,9 @@ counts, an end's before its branch's. What is read holds the settings that count
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
-from functools import cache, lru_cache
+from functools import cache, lru_cache, partial
 from pathlib import Path
 from typing import Any
 
@@ -51,25 +51,26 @@ def _type(name: str, read: Callable[[Any], Any], schema: Schema, unit: str = "")
     return Type(name, lambda value, _: read(value), lambda key: {**schema, **limits(key)}, unit, ": ")
 
 
-def text(value: Any) -> str:
-    """Return a text as it stands; raises ValueError for anything else."""
-    if not isinstance(value, str):
-        raise ValueError(f"{shown(value)} must be a text; write it in quotes")
-    return value
+def of_type(kind: type, advice: str) -> Callable[[Any], Any]:
+    """Return a reader that takes what is of a type as it stands; it raises ValueError with the advice for all else."""
+
+    def read(value: Any) -> Any:
+        if not isinstance(value, kind):
+            raise ValueError(f"{shown(value)} must be {advice}")
+        return value
+
+    return read
 
 
-def flag(value: Any) -> bool:
-    """Return true or false; raises ValueError for anything else."""
-    if not isinstance(value, bool):
-        raise ValueError(f"{shown(value)} must be true or false, without quotes")
-    return value
+text = of_type(str, "a text; write it in quotes")
+flag = of_type(bool, "true or false, without quotes")
+listed = of_type(list, "a list, such as ['W101', 'W102']")
+fields = of_type(dict, "a table, such as { Deck = 'main' }")
 
 
 def names(value: Any) -> tuple[str, ...]:
     """Return a list of ids; raises ValueError for anything else."""
-    if not isinstance(value, list):
-        raise ValueError(f"{shown(value)} must be a list, such as ['W101', 'W102']")
-    return tuple(word(item) for item in value)
+    return tuple(map(word, listed(value)))
 
 
 def lines_of_text(value: Any) -> tuple[str, ...]:
@@ -81,7 +82,7 @@ def lines_of_text(value: Any) -> tuple[str, ...]:
         return (value,)
     if not isinstance(value, list) or not value:
         raise ValueError(f"{shown(value)} must be a text or a list of lines")
-    return tuple(text(item) for item in value)
+    return tuple(map(text, value))
 
 
 def kind(value: Any) -> str:
@@ -118,9 +119,7 @@ def place(value: Any) -> Pin:
 
 def free_fields(value: Any) -> tuple[tuple[str, str], ...]:
     """Return columns kept as written, by their name; a wire marker may say them: ``{Deck}``."""
-    if not isinstance(value, dict):
-        raise ValueError(f"{shown(value)} must be a table, such as {{ Deck = 'main' }}")
-    return tuple((str(key), text(item)) for key, item in value.items())
+    return tuple((str(key), text(item)) for key, item in fields(value).items())
 
 
 def one_table(value: Any, _: Key) -> dict[str, Any]:
@@ -350,9 +349,18 @@ def read_toml(
     cables, differing = _cables(listed.cables, document, read.rows("cable"))
     problems = [*read.all_problems(), *unlisted, *differing]
     refuse(sorted(problems, key=lambda problem: (problem.where.source, problem.where.line)))
-    build = _Builder(document, base)
-    circuits = listed.circuits + tuple(map(build.circuit, read.rows("circuit")))
-    branches = tuple(map(build.branch, read.rows("branch")))
+    merged = lru_cache(None)(lambda above, changes: with_settings(above, dict(changes)))  # equal ones are one object
+    parts = partial(_parts, document, merged)
+    circuits = listed.circuits + tuple(Circuit(**parts(row, CIRCUIT, base)) for row in read.rows("circuit"))
+    branches = []
+    for row in read.rows("branch"):
+        own = parts(row, BRANCH, base)
+        ends = tuple(BranchEnd(**parts(end, END, own["settings"])) for end in row.rows("end"))
+        branches.append(Branch(**own, ends=ends))
+    bags = (
+        Bag(**parts(row, BAG, base), contents=tuple(Item(**item.values) for item in row.rows("contents")))
+        for row in read.rows("bag")
+    )
     connectors = tuple(Connector(**row.values, where=document.where(row.place)) for row in read.rows("connector"))
     return Harness(
         **head,
@@ -360,8 +368,8 @@ def read_toml(
         connectors=connectors or _inferred(circuits, branches),
         circuits=circuits,
         cables=cables,
-        branches=branches,
-        bags=tuple(map(build.bag, read.rows("bag"))),
+        branches=tuple(branches),
+        bags=tuple(bags),
         notes=listed.notes,
         where=document.where(("harness",)),
         text=data + listed.text,
@@ -387,39 +395,14 @@ def parsed(data: bytes, source: str) -> Document:
     raise LabelerError(problem) from None
 
 
-class _Builder:
-    """Makes values of tables that are right, each with the settings that count for it; equal ones are one object."""
-
-    def __init__(self, document: Document, base: Settings) -> None:
-        self.document = document
-        self.base = base
-        self.merged = lru_cache(None)(lambda above, changes: with_settings(above, dict(changes)))
-
-    def circuit(self, row: Row) -> Circuit:
-        own, settings = self._parts(row, CIRCUIT, self.base)
-        return Circuit(**own, where=self.document.where(row.place), settings=settings)
-
-    def branch(self, row: Row) -> Branch:
-        own, settings = self._parts(row, BRANCH, self.base)
-        ends = tuple(self._end(end, settings) for end in row.rows("end"))
-        return Branch(**own, ends=ends, where=self.document.where(row.place), settings=settings)
-
-    def _end(self, row: Row, above: Settings) -> BranchEnd:
-        own, settings = self._parts(row, END, above)
-        return BranchEnd(**own, where=self.document.where(row.place), settings=settings)
-
-    def bag(self, row: Row) -> Bag:
-        own, settings = self._parts(row, BAG, self.base)
-        contents = tuple(Item(**item.values) for item in row.rows("contents"))
-        return Bag(**own, contents=contents, where=self.document.where(row.place), settings=settings)
-
-    def _parts(self, row: Row, keys: Keys, above: Settings) -> tuple[dict[str, Any], Settings]:
-        """Return a table's own values by field, and the settings that count for it."""
-        fields = {key.field or name for name, key in keys.items()}
-        own = {name: value for name, value in row.values.items() if name in fields}
-        set_here = {name: value for name, value in row.values.items() if name not in fields}
-        changes = tuple(sorted((name, value) for name, value in set_here.items() if name in load_choices()))
-        return own, self.merged(above, changes) if changes else above
+def _parts(
+    document: Document, merged: Callable[[Settings, Any], Settings], row: Row, keys: Keys, above: Settings
+) -> dict[str, Any]:
+    """Return a table's own values by field, where it stands, and the settings that count for it."""
+    own = {key.field or name for name, key in keys.items()}
+    changes = tuple(sorted((name, row.values[name]) for name in row.values.keys() & load_choices().keys() - own))
+    values = {name: value for name, value in row.values.items() if name in own}
+    return {**values, "where": document.where(row.place), "settings": merged(above, changes) if changes else above}
 
 
 def _cables(
@@ -428,9 +411,7 @@ def _cables(
     """Return the cables of the wire list with those of the file, and where they differ: the same id is one cable."""
     named = {cable.id: cable for cable in listed}
     added, problems = [], []
-    for row in rows:
-        if row.problems:
-            continue
+    for row in (row for row in rows if not row.problems):
         cable = Cable(**row.values, where=document.where(row.place))
         known = named.pop(cable.id, cable)
         one, other = known.outside_mm, cable.outside_mm
@@ -472,7 +453,7 @@ def _listed(
     return listed, (Problem(where, f"circuits_from: {name!r} {message}", fix),)
 
 
-def _inferred(circuits: tuple[Circuit, ...], branches: tuple[Branch, ...]) -> tuple[Connector, ...]:
+def _inferred(circuits: tuple[Circuit, ...], branches: Sequence[Branch]) -> tuple[Connector, ...]:
     """Return the connectors that circuits end at or, without circuits, the branches."""
     if circuits:
         return inferred_connectors(circuits)

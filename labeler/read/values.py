@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
-from math import isfinite
+from math import inf, isfinite
 from typing import Any
 
 from labeler.errors import suggestion
@@ -38,6 +38,7 @@ MM_PER = {
 LONGEST_MM = 1e6  # project choice: 1 km; anything longer is a slip of the unit
 LARGEST_MM2 = 400.0  # project choice: above the largest metric size of vehicle and panel wire
 COMMON_MM2 = (1, 2, 3, 4, 6, 10, 16, 25, 35, 50, 70, 95, 120, 150, 185, 240, 300, 400)  # IEC 60228, memory
+SIZE_ADVICE = "write for example 20 AWG or 0.5 mm2"
 LONGEST_TEXT = 100  # project choice: no single quantity needs more characters
 
 _NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)(e[+-]?\d{1,3})?", re.I)
@@ -63,26 +64,21 @@ def number(value: object) -> float:
     if isinstance(value, bool) or not isinstance(value, (str, int, float)):
         raise ValueError(f"{shown(value)} is no number")
     text = value.strip() if isinstance(value, str) else ""
-    if _GROUPED.fullmatch(text):
-        return _ungrouped(text)
-    if text and _THOUSANDS.fullmatch(text):
+    if _GROUPED.fullmatch(text):  # thousands beyond doubt: 1.234,5 and 1,234.5 and 1.234.567 and 1 234
+        sign = max(",.", key=text.rfind) if "," in text and "." in text else None
+        whole, _, fraction = text.rpartition(sign) if sign else (text, "", "")
+        return float(re.sub(r"[^\d+-]", "", whole) + (f".{fraction}" if fraction else ""))
+    if _THOUSANDS.fullmatch(text):
         raise ValueError(f"{shown(value)} may be thousands or decimals; write it without the comma")
     if isinstance(value, str) and not _NUMBER.fullmatch(text):
         raise ValueError(f"{shown(value)} is no number; write for example 6.4")
     try:
-        found = float(text.replace(",", ".")) if text else float(value)
+        found = float(text.replace(",", ".") or value)
     except OverflowError:
-        found = float("inf")
+        found = inf
     if not isfinite(found):
         raise ValueError(f"{shown(value)} is not a finite number")
     return found
-
-
-def _ungrouped(text: str) -> float:
-    """Return a number whose thousands are grouped beyond doubt: ``1.234,5``, ``1,234.5``, ``1.234.567``, ``1 234``."""
-    decimal = max("," if "," in text else "", ".", key=text.rfind) if "," in text and "." in text else ""
-    whole, _, fraction = text.rpartition(decimal) if decimal else (text, "", "")
-    return float(re.sub(r"[^\d+-]", "", whole) + (f".{fraction}" if fraction else ""))
 
 
 def is_thousands_or_decimals(text: str) -> bool:
@@ -106,8 +102,14 @@ def length(value: object, unit: str = "mm", *, positive: bool = True) -> float:
     a bare number; ``positive``: zero is refused too, else only what is below zero.
     Raises ValueError, also above 1 km.
     """
-    amount, factor = _amount_and_factor(value, unit)
-    found = amount * factor
+    if isinstance(value, str):
+        match = _LENGTH.fullmatch(value.strip()) if len(value) <= LONGEST_TEXT else None
+        factor = MM_PER.get((match["unit"] or unit).rstrip(".").casefold()) if match and match["value"] else None
+        if match is None or factor is None:
+            raise ValueError(f"{shown(value)} is no length; write for example 6.4 mm or 1/4 in")
+        found = _fraction(match["value"]) * factor
+    else:
+        found = number(value) * MM_PER[unit]
     if found < 0 or (positive and found == 0):
         limit = "above 0" if positive else "0 or more"
         raise ValueError(f"{shown(value)} must be {limit}")
@@ -135,17 +137,6 @@ CONNECTOR_MM = (0.1, 1000.0)
 CUT_MM = (3.0, 1000.0)  # as the settings of cut lengths
 
 
-def _amount_and_factor(value: object, unit: str) -> tuple[float, float]:
-    if not isinstance(value, str):
-        return number(value), MM_PER[unit]
-    match = _LENGTH.fullmatch(value.strip()) if len(value) <= LONGEST_TEXT else None
-    written = (match["unit"] or unit) if match else unit
-    factor = MM_PER.get(written.rstrip(".").casefold())
-    if match is None or factor is None or not match["value"]:
-        raise ValueError(f"{shown(value)} is no length; write for example 6.4 mm or 1/4 in")
-    return _fraction(match["value"]), factor
-
-
 def _fraction(text: str) -> float:
     """Return the number in ``1/4``, ``1 1/4``, ``1-1/4`` or any text that `number` takes."""
     match = _FRACTION.fullmatch(text)
@@ -164,12 +155,9 @@ def size(value: object) -> str:
     """
     text = _size_text(value)
     if not text:
-        raise ValueError("the size is empty; write for example 20 AWG or 0.5 mm2")
-    stated = _stated_size(text)
-    if stated:
-        return stated
+        raise ValueError(f"the size is empty; {SIZE_ADVICE}")
     kind = gauge_kind([text])
-    if kind == "":
+    if not kind and not _stated_size(text):
         _size_number(text)
         raise ValueError(f"size {shown(value)} may be AWG or mm2; write {text} AWG or {text} mm2")
     return size_of_kind(text, kind)
@@ -179,10 +167,9 @@ def size_of_kind(value: object, kind: str) -> str:
     """Return a size where ``kind`` (``AWG`` or ``mm2``) holds for values that do not say theirs."""
     text = _size_text(value)
     stated = _stated_size(text)
-    if stated:
-        return stated
-    _size_number(text)
-    return _awg(text) if kind == "AWG" else _mm2(text)
+    if not stated:
+        _size_number(text)
+    return stated or (_awg(text) if kind == "AWG" else _mm2(text))
 
 
 def gauge_kind(values: Iterable[str]) -> str:
@@ -193,13 +180,13 @@ def gauge_kind(values: Iterable[str]) -> str:
     Values that are no number, or that state their unit, do not count.
     """
     texts = [value.strip() for value in values]
-    awg = any(_AUGHT.fullmatch(text) and text != "0" for text in texts)
     found = [amount for text in texts if is_bare_size(text) and (amount := _bare(text)) > 0]
-    awg |= any(value.is_integer() and 4 <= value <= 40 and value not in COMMON_MM2 for value in found)
+    awg = any(value.is_integer() and 4 <= value <= 40 and value not in COMMON_MM2 for value in found)
+    awg |= any(_AUGHT.fullmatch(text) and text != "0" for text in texts)
     mm2 = any(not value.is_integer() or value > 40 for value in found)
-    if awg or mm2:
-        return "" if awg and mm2 else "AWG" if awg else "mm2"
-    return "AWG" if all(4 <= value <= 40 for value in found) else ""
+    if not awg and not mm2:
+        awg = all(4 <= value <= 40 for value in found)
+    return "" if awg == mm2 else "AWG" if awg else "mm2"
 
 
 def is_bare_size(value: str) -> bool:
@@ -217,21 +204,18 @@ def _bare(text: str) -> float:
 
 
 def _size_text(value: object) -> str:
-    if isinstance(value, bool) or not isinstance(value, (str, int, float)):
-        raise ValueError(f"{shown(value)} is no wire size; write for example 20 AWG or 0.5 mm2")
-    text = value.strip() if isinstance(value, str) else f"{number(value):g}"
-    if len(text) > LONGEST_TEXT:
-        raise ValueError(f"{shown(value)} is no wire size; write for example 20 AWG or 0.5 mm2")
+    known = isinstance(value, (str, int, float)) and not isinstance(value, bool)
+    text = value.strip() if isinstance(value, str) else f"{number(value):g}" if known else ""
+    if not known or len(text) > LONGEST_TEXT:
+        raise ValueError(f"{shown(value)} is no wire size; {SIZE_ADVICE}")
     return _BRACKETS.sub("", text) or text
 
 
 def _stated_size(text: str) -> str:
     """Return the canonical size of a text that says AWG or mm2 itself, else ``""``."""
     match = _AWG.fullmatch(text)
-    if match:
-        return _awg(match["a"] or match["b"])
-    if _AUGHT.fullmatch(text) and text != "0":
-        return _awg(text)
+    if match or (_AUGHT.fullmatch(text) and text != "0"):
+        return _awg(match["a"] or match["b"] if match else text)
     if _MANY.match(text):
         raise ValueError(f"{shown(text)} names several cores; give the size of this one, such as 0.75 mm2")
     match = _MM2.fullmatch(text)
@@ -257,13 +241,12 @@ def _mm2(text: str) -> str:
 
 def _size_number(text: str) -> float:
     """Return the number in a size; raises ValueError unless it is above 0 (``00`` is a gauge)."""
-    advice = "write for example 20 AWG or 0.5 mm2"
     try:
         found = number(text)
     except ValueError:
-        raise ValueError(f"{shown(text)} is no wire size; {advice}") from None
+        raise ValueError(f"{shown(text)} is no wire size; {SIZE_ADVICE}") from None
     if found <= 0:
-        raise ValueError(f"wire size {shown(text)} must be above 0; {advice}")
+        raise ValueError(f"wire size {shown(text)} must be above 0; {SIZE_ADVICE}")
     return found
 
 
@@ -308,15 +291,16 @@ def setting(choice: Choice, value: object) -> Any:
     """
     if choice.none_ok and value == "":
         return None
-    if choice.kind in ("word", "words") and isinstance(value, str) and not value.isprintable():
+    if choice.kind not in ("word", "words"):
+        return _lengths(choice, value) if choice.kind == "lengths" else _within(choice, choice.kind, value)
+    if isinstance(value, str) and not value.isprintable():
         raise ValueError(f"{shown(value)} holds a sign that cannot be printed; write it anew")
     if choice.kind == "word":
         return _one_word(choice, value)
-    if choice.kind == "words":
-        return _words(choice, value)
-    if choice.kind == "lengths":
-        return _lengths(choice, value)
-    return _within(choice, choice.kind, value)
+    given = value.split(",") if isinstance(value, str) else value
+    if not isinstance(given, (list, tuple)) or not given:
+        raise ValueError(f"{shown(value)} must be one or more words")
+    return tuple(_one_word(choice, item) for item in given)
 
 
 def _lengths(choice: Choice, value: object) -> tuple[float, ...]:
@@ -327,25 +311,20 @@ def _lengths(choice: Choice, value: object) -> tuple[float, ...]:
 
 
 def _within(choice: Choice, kind: str, value: object) -> float:
-    found = _measure(kind, value)
     low = choice.low if choice.low is not None else -LONGEST_MM
     high = choice.high if choice.high is not None else LONGEST_MM
+    given = value.strip() if isinstance(value, str) else value
+    if kind == "angle" and isinstance(given, str):
+        given = re.sub(r"\s*(deg|°)$", "", given)
+    if kind == "length":
+        found = length(value, positive=False)
+    elif kind == "fraction" and isinstance(given, str) and given.endswith("%"):
+        found = number(given[:-1]) / 100
+    else:
+        found = number(given)
     if not low <= found <= high:
         raise ValueError(f"{shown(value)} is outside {low:g} to {high:g}")
     return found
-
-
-def _measure(kind: str, value: object) -> float:
-    if kind == "length":
-        return length(value, positive=False)
-    if not isinstance(value, str):
-        return number(value)
-    text = value.strip()
-    if kind == "fraction" and text.endswith("%"):
-        return number(text[:-1]) / 100
-    if kind == "angle":
-        text = re.sub(r"\s*(deg|°)$", "", text)
-    return number(text)
 
 
 def _one_word(choice: Choice, value: object) -> str:
@@ -356,13 +335,6 @@ def _one_word(choice: Choice, value: object) -> str:
         hint = suggestion(found, choice.one_of, f"use one of {', '.join(choice.one_of)}")
         raise ValueError(f"{shown(value)} is unknown; {hint}")
     return found
-
-
-def _words(choice: Choice, value: object) -> tuple[str, ...]:
-    given = value.split(",") if isinstance(value, str) else value
-    if not isinstance(given, (list, tuple)) or not given:
-        raise ValueError(f"{shown(value)} must be one or more words")
-    return tuple(_one_word(choice, item) for item in given)
 
 
 def with_settings(settings: Settings, changes: Mapping[str, Any]) -> Settings:
