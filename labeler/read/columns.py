@@ -12,6 +12,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 
 LOOKED_FOR = "From and To, von and nach, Source and Destination, Connector 1 and Connector 2"
 
@@ -106,38 +107,19 @@ class Heading:
 def heading(text: str) -> Heading:
     """Return a header folded to words, with the unit from its brackets or among its words."""
     folded = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", text).casefold()
-    for sign, plain in (
-        ("ä", "ae"),
-        ("ö", "oe"),
-        ("ü", "ue"),
-        ("mm²", "mm2"),
-        ("mm^2", "mm2"),
-        ("sq mm", "mm2"),
-    ):
+    for sign, plain in (("ä", "ae"), ("ö", "oe"), ("ü", "ue"), ("mm²", "mm2"), ("mm^2", "mm2"), ("sq mm", "mm2")):
         folded = folded.replace(sign, plain)
     brackets = [found.strip(" .") for found in re.findall(r"[(\[]([^)\]]*)[)\]]", folded)]
-    words = _words(re.sub(r"[(\[][^)\]]*[)\]]", " ", folded))
-    units = [UNITS[found] for found in brackets if found in UNITS]
+    words = re.findall(r"mm2|[^\W\d_]+|\d+", re.sub(r"[(\[][^)\]]*[)\]]", " ", folded))
     words += [found for found in brackets if found in STRONG or found in NUMBERED]
     sizes = [UNITS[found] for found in words if UNITS.get(found) in ("AWG", "mm2")]
     words = [found for found in words if UNITS.get(found) not in ("AWG", "mm2")]
     if not words:
         words = ["size"] if sizes else ["nr"] if "#" in text else []
-    unit = (units + sizes + [""])[0]
-    return _without_unit(Heading(text.strip(), tuple(words), unit))
-
-
-def _words(text: str) -> list[str]:
-    return re.findall(r"mm2|[^\W\d_]+|\d+", text)
-
-
-def _without_unit(found: Heading) -> Heading:
-    """Take a unit off the end of a measured column: ``length m``, ``outside_mm``."""
-    unit = UNITS.get(found.words[-1]) if len(found.words) > 1 else None
-    plain = " ".join(found.words[:-1])
-    if unit and any((role, plain) in RANKS for role in MEASURED):
-        return Heading(found.text, found.words[:-1], unit)
-    return found
+    last = UNITS.get(words[-1]) if len(words) > 1 else None  # of a measured column: length m, outside_mm
+    if last and any((role, " ".join(words[:-1])) in RANKS for role in MEASURED):
+        return Heading(text.strip(), tuple(words[:-1]), last)
+    return Heading(text.strip(), tuple(words), next((UNITS[b] for b in brackets if b in UNITS), (*sizes, "")[0]))
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,7 +151,8 @@ def columns(cells: Sequence[str]) -> Columns:
     """Return what the cells of a row would mean if it were the header row."""
     headings = tuple(heading(cell) for cell in cells)
     ends = [_end(found) for found in headings]
-    paired = _paired({(end.role, end.family) for end in ends if end})
+    named = {(end.role, end.family) for end in ends if end}
+    paired = {family for role, family in named if role == "from" and ("to", family) in named}  # names both ends
     ranked: Ranked = {}
     for index, (found, end) in enumerate(zip(headings, ends, strict=True)):
         if end and (not paired or end.family in paired):
@@ -181,15 +164,11 @@ def columns(cells: Sequence[str]) -> Columns:
     _prefer_bare_ends(headings, ranked)
     _prefer_repeated_number(headings, ranked)
     best = _best(ranked)
-    for role in ("from", "to"):
-        best |= _owner(role, ranked, best)
+    for role in ("from", "to"):  # what the connectors of an end belong to: comp_des_1 beside conn_des_1
+        owners = [index for rank, index in ranked.get(role, ()) if rank in OWNERS and index not in best[role]]
+        if owners:
+            best[f"{role} owner"] = (owners[0],)
     return Columns(headings, best)
-
-
-def _owner(end: str, ranked: Ranked, best: dict[str, tuple[int, ...]]) -> dict[str, tuple[int, ...]]:
-    """Return the column that says what the connectors of an end belong to: ``comp_des_1`` beside ``conn_des_1``."""
-    found = [index for rank, index in ranked.get(end, ()) if rank in OWNERS and index not in best[end]]
-    return {f"{end} owner": tuple(found[:1])} if found else {}
 
 
 def pin_columns(cells: Sequence[str]) -> Columns:
@@ -200,14 +179,10 @@ def pin_columns(cells: Sequence[str]) -> Columns:
     headings = tuple(heading(cell) for cell in cells)
     ranked: Ranked = {}
     for index, found in enumerate(headings):
-        plain = _plain_roles(found)
-        if found.plain in PIN_SIGNALS:
-            plain = [("signal", 50)]
-        for role, rank in plain:
-            ranked.setdefault(role, []).append((rank, index))
+        plain = [("signal", 50)] if found.plain in PIN_SIGNALS else _plain_roles(found)
         thing = _thing(found.words) if found.words and not plain and found.words[0] not in FILLERS else None
-        if thing:
-            ranked.setdefault("pin" if thing[0] else "connector", []).append((thing[1], index))
+        for role, rank in [("pin" if thing[0] else "connector", thing[1])] if thing else plain:
+            ranked.setdefault(role, []).append((rank, index))
     best = _best(ranked)
     one_end = [len(best[role]) for role in ("pin", "connector") if role in best]
     two_ends = any(_end(found) for found in headings) or _names_another(headings, best)
@@ -230,16 +205,10 @@ def _plain_roles(found: Heading) -> list[tuple[str, int]]:
     return [(role, RANKS[role, found.plain]) for role in ROLES if (role, found.plain) in RANKS]
 
 
-@dataclass(frozen=True, slots=True)
-class _End:
+class _End(NamedTuple):
     role: str  # from | from pin | to | to pin
     rank: int
     family: str
-
-
-def _paired(found: set[tuple[str, str]]) -> set[str]:
-    """Return the families of end words that name both ends."""
-    return {family for role, family in found if role == "from" and ("to", family) in found}
 
 
 def _end(found: Heading) -> _End | None:
@@ -306,11 +275,8 @@ def _promote(ranked: Ranked, role: str, indexes: set[int]) -> None:
 
 def _best(ranked: Ranked) -> dict[str, tuple[int, ...]]:
     """Return for each role the columns of the best rank; more than one are named alike."""
-    best = {}
-    for role, found in ranked.items():
-        first = min(rank for rank, _ in found)
-        best[role] = tuple(index for rank, index in found if rank == first)
-    return best
+    first = {role: min(found)[0] for role, found in ranked.items()}
+    return {role: tuple(index for rank, index in found if rank == first[role]) for role, found in ranked.items()}
 
 
 def unplaced(found: Columns) -> tuple[str, ...]:

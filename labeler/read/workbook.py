@@ -14,7 +14,8 @@ import zlib
 from collections.abc import Iterator
 from contextlib import redirect_stdout
 from dataclasses import dataclass
-from datetime import date, datetime, time, timedelta
+from datetime import date, time, timedelta
+from functools import reduce
 from io import BytesIO, StringIO
 from typing import Any
 
@@ -38,18 +39,15 @@ def as_shown(number: int | float, form: str) -> str:
     """
     plain = str(int(number)) if float(number).is_integer() and abs(number) < 1e15 else repr(number)
     section = _UNSEEN.sub("", form.split(";")[0])
-    found = _PLAIN.fullmatch(section)
-    if number < 0 or not found:
-        if _PARTED.search(section):
-            raise ValueError(
-                f"shows its number {plain} by the format {form}; format it as text and write what it shows"
-            )
-        return plain
-    before, digits, _, after = found.groups()
-    whole, point, rest = plain.partition(".")
-    if set(digits) == {"0"}:
-        whole = whole.zfill(len(digits))
-    return f"{_words(before)}{whole}{point}{rest}{_words(after)}".strip()
+    found = _PLAIN.fullmatch(section) if number >= 0 else None
+    if found:
+        before, digits, _, after = found.groups()
+        whole, point, rest = plain.partition(".")
+        whole = whole.zfill(len(digits)) if set(digits) == {"0"} else whole
+        return f"{_words(before)}{whole}{point}{rest}{_words(after)}".strip()
+    if _PARTED.search(section):
+        raise ValueError(f"shows its number {plain} by the format {form}; format it as text and write what it shows")
+    return plain
 
 
 def _words(text: str) -> str:
@@ -85,30 +83,34 @@ def read_sheet(data: bytes, source: str, wanted: str = "") -> Sheet:
     Raises LabelerError where several could be meant, and with every cell that cannot be read;
     WrongUse for a sheet that is not there.
     """
-    _refuse_hostile(data, source)
-    content = _sheets(data)
-    _refuse_wide_merges(content, source)
+    content = _checked_sheets(data, source)
     book = _opened(data, source, values=True)
     sheet = _chosen(book, wanted, source)
     where = f"{source}/{sheet.title}"
     _refuse_far_cells(sheet, where)
-    formulas = _formulas(data, source, sheet.title) if b"<f" in content else frozenset()
+    formulas: frozenset[str] = frozenset()  # cells that hold one: D7
+    if b"<f" in content:
+        every = _opened(data, source, values=False)[sheet.title].iter_rows()
+        formulas = frozenset(cell.coordinate for row in every for cell in row if cell.data_type == "f")
     rows, notes = _rows(sheet, where, formulas)
     hidden = [other.title for other in book.worksheets if other.sheet_state != "visible" and other is not sheet]
     if hidden:
         message = f"hidden sheets are not read: {', '.join(hidden)}"
         notes.append(Problem(Where(source), message, "name one with --sheet", warning=True))
     target = StringIO()
-    writer = csv.writer(target, delimiter="\t", lineterminator="\n")
-    writer.writerows(rows)
+    csv.writer(target, delimiter="\t", lineterminator="\n").writerows(rows)
     return Sheet(sheet.title, target.getvalue(), tuple(notes))
 
 
 # ---------------------------------------------------------------- opening
 
 
-def _refuse_hostile(data: bytes, source: str) -> None:
-    """Refuse archives that unpack to too much, and parts with a document type (entities)."""
+def _checked_sheets(data: bytes, source: str) -> bytes:
+    """Return the bytes of all sheets, to look for formulas in.
+
+    Raises LabelerError for archives that unpack to too much, parts with a document type (entities), and merged areas
+    that are larger than a list: opening the workbook would make every cell of them.
+    """
     try:
         with zipfile.ZipFile(BytesIO(data)) as archive:
             parts = archive.infolist()
@@ -116,12 +118,20 @@ def _refuse_hostile(data: bytes, source: str) -> None:
             if total > LARGEST_UNPACKED or len(parts) > MOST_PARTS:
                 message = f"unpacks to {total / 2**20:.0f} MB in {len(parts)} parts, the limit is 48 MB in {MOST_PARTS}"
                 raise LabelerError(Problem(Where(source), message, SAVE_AS_CSV))
-            for part in parts:
-                _refuse_part(archive.read(part), part.filename, source)
-    except (zipfile.BadZipFile, zipfile.LargeZipFile, NotImplementedError, RuntimeError, OSError, EOFError) as error:
+            contents = [(part.filename, archive.read(part)) for part in parts]
+    except (zipfile.BadZipFile, zipfile.LargeZipFile, RuntimeError, OSError, EOFError, ValueError, zlib.error) as error:
         raise _damaged(source, error) from None
-    except (ValueError, zlib.error) as error:
-        raise _damaged(source, error) from None
+    for name, content in contents:
+        _refuse_part(content, name, source)
+    sheets = b"".join(content for name, content in contents if name.startswith("xl/worksheets/"))
+    cells = 0
+    for area in _MERGED.findall(sheets):
+        left, right = (_column(letters) for letters in area[::2])
+        cells += max(right - left + 1, 0) * max(int(area[3]) - int(area[1]) + 1, 0)
+    if cells > MOST_MERGED:
+        message = f"merged areas of {cells:,} cells, the limit is {MOST_MERGED:,}"
+        raise LabelerError(Problem(Where(source), message, f"take the merging off, or {SAVE_AS_CSV}"))
+    return sheets
 
 
 def _refuse_part(content: bytes, name: str, source: str) -> None:
@@ -152,29 +162,9 @@ def _opened(data: bytes, source: str, values: bool) -> Any:
         raise _damaged(source, error) from None
 
 
-def _sheets(data: bytes) -> bytes:
-    """Return the bytes of all sheets, to look for formulas in."""
-    with zipfile.ZipFile(BytesIO(data)) as archive:
-        return b"".join(archive.read(name) for name in archive.namelist() if name.startswith("xl/worksheets/"))
-
-
-def _refuse_wide_merges(content: bytes, source: str) -> None:
-    """Refuse merged areas that are larger than a list; opening the workbook would make every cell of them."""
-    total = 0
-    for left, top, right, bottom in _MERGED.findall(content):
-        columns, rows = _column(right) - _column(left) + 1, int(bottom) - int(top) + 1
-        total += max(columns, 0) * max(rows, 0)
-    if total > MOST_MERGED:
-        message = f"merged areas of {total:,} cells, the limit is {MOST_MERGED:,}"
-        raise LabelerError(Problem(Where(source), message, f"take the merging off, or {SAVE_AS_CSV}"))
-
-
 def _column(letters: bytes) -> int:
     """Return the number of a column from its letters: A is 1, AA is 27."""
-    number = 0
-    for letter in letters.upper():
-        number = number * 26 + letter - 64  # 64 is the sign before A
-    return number
+    return reduce(lambda number, letter: number * 26 + letter - 64, letters.upper(), 0)  # 64 is the sign before A
 
 
 def _refuse_far_cells(sheet: Any, where: str) -> None:
@@ -188,21 +178,15 @@ def _refuse_far_cells(sheet: Any, where: str) -> None:
         raise LabelerError(Problem(Where(where), message, "delete the rows below the list and the columns right of it"))
 
 
-def _formulas(data: bytes, source: str, title: str) -> frozenset[str]:
-    """Return the cells of a sheet that hold a formula: ``D7``."""
-    sheet = _opened(data, source, values=False)[title]
-    return frozenset(cell.coordinate for row in sheet.iter_rows() for cell in row if cell.data_type == "f")
-
-
 def _chosen(book: Any, wanted: str, source: str) -> Any:
     """Return the sheet to read; raises LabelerError where that is left open."""
     named = {sheet.title: sheet for sheet in book.worksheets}
     if wanted:
         folded = {title.casefold(): sheet for title, sheet in named.items()}
-        if wanted.casefold() in folded:
-            return folded[wanted.casefold()]
-        fix = suggestion(wanted, named, f"it has {', '.join(map(repr, named))}")
-        raise WrongUse(Problem(Where(source), f"no sheet {wanted!r}", fix))
+        if wanted.casefold() not in folded:
+            fix = suggestion(wanted, named, f"it has {', '.join(map(repr, named))}")
+            raise WrongUse(Problem(Where(source), f"no sheet {wanted!r}", fix))
+        return folded[wanted.casefold()]
     filled = [sheet for sheet in named.values() if sheet.sheet_state == "visible" and _is_filled(sheet)]
     if not filled:
         raise LabelerError(Problem(Where(source), "no visible sheet holds anything", "give a list of circuits"))
@@ -224,16 +208,16 @@ def _is_filled(sheet: Any) -> bool:
 def _rows(sheet: Any, where: str, formulas: frozenset[str]) -> tuple[list[list[str]], list[Problem]]:
     """Return the cells as text, merged ones filled; raises LabelerError with those that cannot be read."""
     problems: list[Problem] = []
-    rows = []
+    rows: list[list[str]] = []
     for number, cells in enumerate(sheet.iter_rows(), 1):
-        row = []
+        rows.append([])
         for cell in cells:
+            text = ""
             try:
-                row.append(_text(cell, formulas))
+                text = _text(cell, formulas)
             except ValueError as error:
-                row.append("")
                 problems.append(Problem(Where(where, number), f"cell {cell.coordinate} {error}"))
-        rows.append(row)
+            rows[-1].append(text)
     refuse(problems[:MOST_SHOWN])
     return rows, [*_filled(sheet, rows, where), *_unseen(sheet, rows, where)]
 
@@ -247,7 +231,7 @@ def _text(cell: Any, formulas: frozenset[str]) -> str:
         return ""
     if cell.data_type == "e":
         raise ValueError(f"holds the error {value}; correct the formula")
-    if isinstance(value, (datetime, date, time, timedelta)):
+    if isinstance(value, (date, time, timedelta)):
         raise ValueError(f"holds a date ({value}), made from something like 1/2; format the cell as text and write it")
     if isinstance(value, bool):
         return str(value).upper()
@@ -261,15 +245,15 @@ def _unseen(sheet: Any, rows: list[list[str]], where: str) -> Iterator[Problem]:
     filled = [number for number, row in enumerate(rows, 1) if any(row)]
     hidden = [number for number in filled if number in sheet.row_dimensions and sheet.row_dimensions[number].hidden]
     struck = [number for number in filled if _is_struck(sheet[number])]
-    columns = _hidden_columns(sheet, rows)
-    for what, those, fix in (
-        ("hidden rows", hidden, "delete them, or take the filter off, if they do not count"),
-        ("hidden columns", columns, "delete them, if they do not count"),
-        ("rows struck through", struck, "delete them, if they do not count"),
+    filtered = "delete them, or take the filter off, if they do not count"
+    for what, those, line, fix in (
+        ("hidden rows", hidden, hidden[:1], filtered),
+        ("hidden columns", _hidden_columns(sheet, rows), (), "delete them, if they do not count"),
+        ("rows struck through", struck, struck[:1], "delete them, if they do not count"),
     ):
         if those:
-            place = Where(where, those[0]) if isinstance(those[0], int) else Where(where)
-            yield Problem(place, f"{what} are read like the others: {some(those)}", fix, warning=True)
+            message = f"{what} are read like the others: {some(those)}"
+            yield Problem(Where(where, *line), message, fix, warning=True)
 
 
 def _hidden_columns(sheet: Any, rows: list[list[str]]) -> list[str]:
