@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import csv
 import json
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
 from labeler.errors import LabelerError, Problem, Where, refuse
@@ -136,8 +137,8 @@ def map_of(document: Document) -> ColumnMap:
             message, fix = f"columns: {role} is not named", "fill in the header of its column, or its number"
             problems.append(Problem(document.where(("columns",)), message, fix))
     refuse(problems)
-    placing = _placing(columns, units, Where(document.name))
     separator, line = SIGNS[read.values.get("separator", ",")], read.values.get("header_line", 1)
+    placing = partial(_place, columns, units, Where(document.name))
     layout = Layout(separator, line, placing, kind == "pins", tuple(split.items()))
     return ColumnMap(layout, read.values.get("sheet", ""))
 
@@ -152,28 +153,24 @@ def _without_other_kind(document: Document, kind: str) -> Document:
     return replace(document, values={**document.values, "columns": kept})
 
 
-def _placing(named: Mapping[str, str], units: Mapping[str, str], where: Where) -> Callable[[Sequence[str]], Columns]:
-    """Return what gives the cells of the header row their roles; it raises LabelerError for names not there."""
-
-    def place(cells: Sequence[str]) -> Columns:
-        headings = [heading(cell) for cell in cells]
-        roles: dict[str, tuple[int, ...]] = {}
-        problems = []
-        for role, name in named.items():
-            at = [index for index, found in enumerate(headings) if found.text == name or name == f"#{index + 1}"]
-            if len(at) != 1:
-                seen = ", ".join(repr(found.text) for found in headings)[:300]
-                how = "stands more than once" if at else "is not in the header row"
-                fix = f"use its number, from 1; headers seen: {seen}"
-                problems.append(Problem(where, f"{role}: column {name!r} {how}", fix))
-                continue
+def _place(named: Mapping[str, str], units: Mapping[str, str], where: Where, cells: Sequence[str]) -> Columns:
+    """Return what the cells of the header row mean; raises LabelerError for names that are not there."""
+    headings = [heading(cell) for cell in cells]
+    roles: dict[str, tuple[int, ...]] = {}
+    problems = []
+    for role, name in named.items():
+        at = [index for index, found in enumerate(headings) if found.text == name or name == f"#{index + 1}"]
+        if len(at) == 1:
             roles[role] = (at[0],)
-            if role in UNITS:
-                headings[at[0]] = replace(headings[at[0]], unit=units.get(role, headings[at[0]].unit))
-        refuse(problems)
-        return Columns(tuple(headings), roles)
-
-    return place
+            if role in units:
+                headings[at[0]] = replace(headings[at[0]], unit=units[role])
+        else:
+            seen = ", ".join(repr(found.text) for found in headings)[:300]
+            how = "stands more than once" if at else "is not in the header row"
+            fix = f"use its number, from 1; headers seen: {seen}"
+            problems.append(Problem(where, f"{role}: column {name!r} {how}", fix))
+    refuse(problems)
+    return Columns(tuple(headings), roles)
 
 
 # ---------------------------------------------------------------- draft

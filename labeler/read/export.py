@@ -604,13 +604,12 @@ class _Assembly:
             if place.node and place.kind not in NO_SLEEVE:
                 at.setdefault(place.node, []).append(place)
         found: dict[str, list[Place]] = {}
-        for key, conductors in self.through.items():
-            segment = self.segments[key]
-            ends = {place for c in conductors for place, _ in c.ends}
-            places = [p for node in dict.fromkeys((segment.start, segment.end)) for p in at.get(node, ())]
-            if here := [place for place in places if place.key in ends]:
+        for key, segment in self.segments.items():
+            ends = {place for c in self.through.get(key, ()) for place, _ in c.ends}
+            nodes = dict.fromkeys((segment.start, segment.end))
+            if here := [place for node in nodes for place in at.get(node, ()) if place.key in ends]:
                 found[key] = here
-        return {key: found[key] for key in self.segments if key in found}
+        return found
 
     def _segment_branches(self, segment: Segment, places: Sequence[Place], ids: Mapping[str, str]) -> Iterator[Branch]:
         """Yield one branch; several where connectors share a node, each with its own wires."""

@@ -14,7 +14,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from io import BytesIO, StringIO
-from itertools import islice
+from itertools import chain, islice
 from operator import itemgetter
 from typing import Any
 
@@ -153,13 +153,10 @@ class Rows:
 
     def _quoted(self, index: int, first: str, strict: bool = False) -> tuple[list[str], int]:
         """Return the cells of a row with quotes, and how many lines it takes; raises csv.Error."""
-        reader = csv.reader(self._from(index, first), delimiter=self.separator, strict=strict)
+        later = map(self.raw, range(index + 1, min(index + LONGEST_CELL_LINES, len(self.lines))))
+        lines = (f"{line}\n" for line in chain((first,), later))
+        reader = csv.reader(lines, delimiter=self.separator, strict=strict)
         return next(reader, []), max(reader.line_num, 1)
-
-    def _from(self, index: int, first: str) -> Iterator[str]:
-        yield first + "\n"
-        for later in range(index + 1, min(index + LONGEST_CELL_LINES, len(self.lines))):
-            yield self.raw(later) + "\n"
 
     def is_blank(self, line: str) -> bool:
         """Whether a line holds nothing but separators, or is the rule under a drawn header."""
@@ -216,18 +213,17 @@ class Rows:
                 break
             widths[rest.count(self.separator) + 1] += 1
             last |= bool(rest.rpartition(self.separator)[2].strip())
-        codes = set(firsts[:CODED_WITHIN])
-        if not codes or len(codes) > MOST_CODES or not all(map(_CODE.fullmatch, codes)):
+        counts = Counter(firsts[:CODED_WITHIN])
+        if not counts or len(counts) > MOST_CODES or not all(map(_CODE.fullmatch, counts)):
             return "", found
         width = len(found.headings)
-        own = _CODE.fullmatch(found.headings[0].text) and not any(0 in held for held in found.roles.values())
-        shifted = last and widths.most_common(1)[0][0] == width and len(firsts) > len(codes)
-        if not own and not (shifted and self._leads_others(header, found)):
-            return "", found
-        if not own:
+        if not (_CODE.fullmatch(found.headings[0].text) and 0 not in chain(*found.roles.values())):
+            shifted = last and widths.most_common(1)[0][0] == width and len(firsts) > len(counts)
+            if not (shifted and self._leads_others(header, found)):
+                return "", found
             roles = {role: tuple(index + 1 for index in held) for role, held in found.roles.items()}
             found = Columns((heading(""), *found.headings), roles)
-        return Counter(firsts[:CODED_WITHIN]).most_common(1)[0][0], found
+        return counts.most_common(1)[0][0], found
 
     def _leads_others(self, header: int, found: Columns) -> bool:
         """Whether a code leads the lines above the header too, or its number stands again in its last column."""

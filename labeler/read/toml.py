@@ -427,30 +427,29 @@ def _listed(
 ) -> tuple[Harness, tuple[Problem, ...]]:
     """Return what the wire list beside the file holds, and why it is not read."""
     nothing = Harness("", settings=base)
-    if not name:
-        return nothing, ()
+    where = document.where(("harness", "circuits_from"))
+    try:
+        return _beside(name, where, folder, base, catalogue) if name else nothing, ()
+    except LabelerError as error:
+        return nothing, error.problems
+
+
+def _beside(name: str, where: Where, folder: Path | None, base: Settings, catalogue: Catalogue) -> Harness:
+    """Return what a wire list in the folder holds; raises LabelerError where it may not or cannot be read."""
     within = Path(name)
-    listed, message, fix = nothing, "", ""
     if folder is None or within.is_absolute() or ".." in within.parts or "\\" in name or ":" in name:
         message, fix = "leaves the folder, or there is none", "name a file in the folder of this one"
     elif not (path := folder / within).resolve().is_relative_to(folder.resolve()):
         message, fix = "leads out of the folder", "copy the list here"
+    elif is_workbook(data := file_bytes(path)):
+        message = "is a workbook, not a CSV"
+        fix = f"write it as a harness file with labeler read {name} -o, or save the sheet as CSV"
     else:
-        try:
-            data = file_bytes(path)
-            if is_workbook(data):
-                message = "is a workbook, not a CSV"
-                fix = f"write it as a harness file with labeler read {name} -o, or save the sheet as CSV"
-            else:
-                listed = read_csv(data, path.name, "", base, catalogue)
-                if not listed.circuits:
-                    message, fix = "lists pins, not circuits", "give a list with one row a wire"
-        except LabelerError as error:
-            return nothing, error.problems
-    if not message:
-        return listed, ()
-    where = document.where(("harness", "circuits_from"))
-    return listed, (Problem(where, f"circuits_from: {name!r} {message}", fix),)
+        harness = read_csv(data, path.name, "", base, catalogue)
+        if harness.circuits:
+            return harness
+        message, fix = "lists pins, not circuits", "give a list with one row a wire"
+    raise LabelerError(Problem(where, f"circuits_from: {name!r} {message}", fix))
 
 
 def _inferred(circuits: tuple[Circuit, ...], branches: Sequence[Branch]) -> tuple[Connector, ...]:
