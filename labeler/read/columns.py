@@ -161,8 +161,12 @@ def columns(cells: Sequence[str]) -> Columns:
             for role, rank in _plain_roles(found):
                 ranked.setdefault(role, []).append((rank, index))
     _place_repeated(headings, ranked)
-    _prefer_bare_ends(headings, ranked)
-    _prefer_repeated_number(headings, ranked)
+    for role in ("from", "to"):  # without a pin column, From names the place and Connector (From) only its housing
+        if f"{role} pin" not in ranked:
+            _promote(ranked, role, {index for index, found in enumerate(headings) if len(found.words) == 1})
+    used = [index for index, found in enumerate(headings) if found.words]
+    if len(used) > 1 and headings[used[0]].plain == headings[used[-1]].plain:  # a running number on both sides
+        _promote(ranked, "id", {used[0], used[-1]})
     best = _best(ranked)
     for role in ("from", "to"):  # what the connectors of an end belong to: comp_des_1 beside conn_des_1
         owners = [index for rank, index in ranked.get(role, ()) if rank in OWNERS and index not in best[role]]
@@ -251,20 +255,6 @@ def _place_repeated(headings: Sequence[Heading], ranked: Ranked) -> None:
             for index, (_, end) in zip(indexes, ends, strict=True):
                 thing, rank = _thing(headings[index].words) or ("", 0)
                 ranked.setdefault(end + thing, []).append((rank, index))
-
-
-def _prefer_bare_ends(headings: Sequence[Heading], ranked: Ranked) -> None:
-    """Without a pin column, ``From`` names the place and ``Connector (From)`` only its housing."""
-    for end in ("from", "to"):
-        if f"{end} pin" not in ranked:
-            _promote(ranked, end, {index for index, found in enumerate(headings) if len(found.words) == 1})
-
-
-def _prefer_repeated_number(headings: Sequence[Heading], ranked: Ranked) -> None:
-    """A running number that stands in the first and again in the last column names the wire."""
-    used = [index for index, found in enumerate(headings) if found.words]
-    if len(used) > 1 and headings[used[0]].plain == headings[used[-1]].plain:
-        _promote(ranked, "id", {used[0], used[-1]})
 
 
 def _promote(ranked: Ranked, role: str, indexes: set[int]) -> None:

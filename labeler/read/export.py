@@ -71,16 +71,6 @@ class Conductor:
 
 
 @dataclass(frozen=True, slots=True)
-class Jacket:
-    """A cable with cores."""
-
-    key: str
-    id: str
-    outside_mm: float | None = None
-    where: Where = NOWHERE
-
-
-@dataclass(frozen=True, slots=True)
 class Segment:
     """A limb between two nodes (keys)."""
 
@@ -128,7 +118,7 @@ class Export:
     revision: str = ""
     places: tuple[Place, ...] = ()
     conductors: tuple[Conductor, ...] = ()
-    jackets: tuple[Jacket, ...] = ()
+    jackets: tuple[tuple[str, Cable], ...] = ()  # cables with cores: key, and the cable (id "": it has none)
     segments: tuple[Segment, ...] = ()
     things: tuple[Thing, ...] = ()
     variants: tuple[Variant, ...] = ()
@@ -248,8 +238,10 @@ def covering_at(
     None where nothing lies there, several lie on one another, or it is not known.
     """
     here = [t for t in things if not t.is_clip and t.segment == segment.key and _is_near(t, segment, place)]
-    known = known_covering(here[0], coverings) if len(here) == 1 else None
-    return (known.name, here[0]) if known else None
+    words = [word.casefold() for thing in here for word in thing.words]
+    named = (c for word in words for c in coverings if word in map(str.casefold, (c.name, *c.aliases)))
+    known = next(named, None) if len(here) == 1 else None
+    return None if known is None or known.loose or known.name == "none" else (known.name, here[0])
 
 
 def _is_near(thing: Thing, segment: Segment, place: Place) -> bool:
@@ -257,15 +249,6 @@ def _is_near(thing: Thing, segment: Segment, place: Place) -> bool:
         return True
     distances = {segment.start: thing.from_mm, segment.end: segment.length_mm - thing.to_mm}
     return distances.get(place.node, 0.0) <= NEAR_MM
-
-
-def known_covering(thing: Thing, coverings: Sequence[Covering]) -> Covering | None:
-    """Return the covering of the table that has one of a thing's words for name or alias, and that its bundle fills."""
-    for word in thing.words:
-        for covering in coverings:
-            if word.casefold() in (name.casefold() for name in (covering.name, *covering.aliases)):
-                return None if covering.loose or covering.name == "none" else covering
-    return None
 
 
 # ---------------------------------------------------------------- assemble
@@ -314,7 +297,7 @@ class _Assembly:
         self.settings = self._shared()
         self.names = self._names()
         self.segment_names = self._segment_names()
-        self.cables = {jacket.key: jacket.id or jacket.key for jacket in export.jackets}
+        self.cables = {key: cable.id or key for key, cable in export.jackets}
         self.routes = {c.key: self._routes(c) for c in self.conductors}
         self.through = self._through()
         self.ending = self._ending()
@@ -334,9 +317,9 @@ class _Assembly:
             connectors=tuple(map(self._connector, self.places)),
             circuits=circuits,
             cables=tuple(
-                Cable(self.cables[j.key], j.outside_mm, j.where)
-                for j in export.jackets
-                if j.key in used or self.chosen.allowed is None
+                replace(cable, id=self.cables[key])
+                for key, cable in export.jackets
+                if key in used or self.chosen.allowed is None
             ),
             branches=branches,
             where=Where(self.given.source),

@@ -11,12 +11,12 @@ from collections.abc import Iterable, Iterator
 from operator import itemgetter
 
 from labeler.errors import LabelerError, Problem, Where
+from labeler.model import Cable
 from labeler.read.export import (
     SI_PREFIX,
     Conductor,
     Ends,
     Export,
-    Jacket,
     Place,
     Route,
     Segment,
@@ -212,10 +212,10 @@ class _Kbl:
         cavities = document.several(point, "Contacted_cavity", *CAVITIES)
         return owner.key, "+".join(filter(None, map(self._cavity_number, cavities)))
 
-    def _jacket(self, cable: Element) -> Jacket:
+    def _jacket(self, cable: Element) -> tuple[str, Cable]:
         part = self.document.one(cable, "Part", "General_wire")
         outside = above_zero(self._value(part, "Outside_diameter"))
-        return Jacket(cable.key, cable.said("Special_wire_id"), outside, self.document.where(cable))
+        return cable.key, Cable(cable.said("Special_wire_id"), outside, self.document.where(cable))
 
     # ------------------------------------------------------------ topology
 

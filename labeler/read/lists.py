@@ -316,7 +316,12 @@ def tell_wire_from_id(cells: Cells, catalogue: Catalogue) -> None:
     if column is None or "wire" in cells.roles:
         return
     kinds = set(filter(None, cells.cleaned(column)))
-    known = bool(kinds) and all(_is_kind_of_wire(kind, catalogue) for kind in kinds)
+    known = bool(kinds)
+    try:
+        for kind in kinds:
+            catalogue.wire_kind(kind)
+    except LabelerError:
+        known = False
     if cells.roles.get("id") != (column,):
         if known and column not in chain(*cells.roles.values()):
             cells.roles["wire"] = (column,)
@@ -372,14 +377,6 @@ def _cores(cells: Cells, ids: list[str]) -> list[str]:
         message = f"{made} circuits have no id; they are named by cable and core"
         cells.note(message, "add a column Wire ID with the ids on the drawing")
     return named
-
-
-def _is_kind_of_wire(name: str, catalogue: Catalogue) -> bool:
-    try:
-        catalogue.wire_kind(name)
-    except LabelerError:
-        return False
-    return True
 
 
 def _numbered(ids: Sequence[str]) -> list[str]:

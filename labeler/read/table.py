@@ -26,6 +26,7 @@ from labeler.read.columns import LOOKED_FOR, Columns, columns, heading, pin_colu
 
 LONGEST_LINE = 65_536  # characters; project choice: no wire list comes near, a broken file does
 SHOWN = 10  # problems of one kind that a damaged file is told; project choice
+_NOT_1252 = re.compile(rb"[\x81\x8d\x8f\x90\x9d]")  # bytes without a meaning in Windows-1252
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
 
 
@@ -43,7 +44,8 @@ def decoded(data: bytes, source: str) -> tuple[str, tuple[Problem, ...]]:
         if encoding != "utf-8-sig":
             message = f"looks like {encoding.upper()}, but byte {error.start + 1} cannot be read so"
             raise LabelerError(Problem(Where(source), message, "save the list again as UTF-8")) from None
-        text, encoding = _guessed(data)
+        encoding = "Latin-1" if _NOT_1252.search(data) else "Windows-1252"
+        text = data.decode(encoding)
         where = Where(source, data.count(b"\n", 0, error.start) + 1)
         fix = "check ä, ö, ü, µ and Ω, or save as UTF-8"
         notes = (Problem(where, f"not UTF-8 from here on; read as {encoding}", fix, warning=True),)
@@ -80,13 +82,6 @@ def _encoding(data: bytes) -> str:
     if even > 0.4 * half and odd < 0.05 * half:
         return "utf-16-be"
     return "utf-8-sig"
-
-
-def _guessed(data: bytes) -> tuple[str, str]:
-    try:
-        return data.decode("cp1252"), "Windows-1252"
-    except UnicodeDecodeError:
-        return data.decode("latin-1"), "Latin-1"
 
 
 def check_lines(lines: Sequence[str], text: str, source: str) -> None:

@@ -12,12 +12,12 @@ from collections.abc import Iterable, Iterator, Mapping
 from operator import itemgetter
 
 from labeler.errors import LabelerError, Problem, Where, WrongUse
+from labeler.model import Cable
 from labeler.read.export import (
     SI_PREFIX,
     Conductor,
     Ends,
     Export,
-    Jacket,
     Place,
     Route,
     Segment,
@@ -364,7 +364,7 @@ class _Vec:
         self.routes = routes_of(file)
         self.counts = {"wires": 0, "cores": 0}
         self.spare: list[str] = []
-        self.jackets: list[Jacket] = []
+        self.jackets: list[tuple[str, Cable]] = []
 
     def export(self) -> Export:
         file, harness = self.file, self.file.harness
@@ -471,7 +471,8 @@ class _Vec:
         self.counts["cores" if is_cable else "wires"] += len(references)
         if is_cable:
             name = role.said("Identification") or component.said("Identification")
-            self.jackets.append(Jacket(component.key, name, self._outside(root), self.document.where(component)))
+            cable = Cable(name, self._outside(root), self.document.where(component))
+            self.jackets.append((component.key, cable))
         for reference in references:
             found = self._conductor(component, reference, component.key if is_cable else "")
             if found is not None:

@@ -9,11 +9,12 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Iterator, Mapping
+from contextlib import suppress
 from dataclasses import MISSING, fields, replace
 from typing import Any
 
 from labeler.errors import LabelerError, Problem
-from labeler.model import NOWHERE, Bag, Branch, BranchEnd, Cable, Circuit, Connector, Harness, Item, Pin, Settings
+from labeler.model import NOWHERE, Bag, Branch, BranchEnd, Cable, Circuit, Connector, Harness, Pin, Settings
 from labeler.read.toml import BAG, BRANCH, CABLE, CIRCUIT, CONNECTOR, END, HARNESS, ITEM, Keys, read_toml
 from labeler.read.values import pin
 from labeler.tables.catalogue import load_choices
@@ -102,11 +103,8 @@ def _tables(
         if above is not None and not isinstance(thing, Connector | Cable):
             yield from _changed(thing.settings, above)
         if isinstance(thing, Bag) and thing.contents:
-            yield f"contents = [{', '.join(_item(item) for item in thing.contents)}]"
-
-
-def _item(item: Item) -> str:
-    return f"{{ {', '.join(_pairs(item, ITEM))} }}"
+            items = (f"{{ {', '.join(_pairs(item, ITEM))} }}" for item in thing.contents)
+            yield f"contents = [{', '.join(items)}]"
 
 
 def _pairs(thing: Any, keys: Keys) -> Iterator[str]:
@@ -131,31 +129,24 @@ def _changed(settings: Settings, above: Settings) -> list[str]:
 
 def _value(value: Any) -> str:
     """Return a value as TOML writes it."""
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, float):
-        return str(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(value)
-    if isinstance(value, int):
-        return str(value)
     if isinstance(value, Pin):
         return _pin(value)
     if isinstance(value, tuple) and value and isinstance(value[0], tuple):
-        return f"{{ {', '.join(f'{_text(key)} = {_text(item)}' for key, item in value)} }}"
+        return _table(dict(value))
     if isinstance(value, tuple):
-        return f"[{', '.join(_value(item) for item in value)}]"
-    return _text("" if value is None else str(value))
+        return f"[{', '.join(map(_value, value))}]"
+    if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
+        value = int(value)
+    return json.dumps("" if value is None else value, ensure_ascii=False).replace("\x7f", "\\u007F")
+
+
+def _table(values: Mapping[str, str], bare: bool = False) -> str:
+    return f"{{ {', '.join(f'{key if bare else _value(key)} = {_value(item)}' for key, item in values.items())} }}"
 
 
 def _pin(value: Pin) -> str:
     """Return ``"J4:2"``, or a table where the connector or cavity has a colon itself."""
-    try:
+    with suppress(ValueError):
         if pin(str(value)) == value:
-            return _text(str(value))
-    except ValueError:
-        pass
-    parts: Mapping[str, str] = {"connector": value.connector, **({"cavity": value.cavity} if value.cavity else {})}
-    return f"{{ {', '.join(f'{key} = {_text(item)}' for key, item in parts.items())} }}"
-
-
-def _text(text: str) -> str:
-    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007F")
+            return _value(str(value))
+    return _table({"connector": value.connector, **({"cavity": value.cavity} if value.cavity else {})}, bare=True)
