@@ -9,6 +9,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import pi, sqrt
+from typing import Any
 
 from labeler.errors import Problem, Where, WrongUse
 from labeler.model import NOWHERE, Branch, BranchEnd, Cable, Circuit, Connector, Harness, Pin, Settings
@@ -376,8 +377,8 @@ class _Assembly:
         return f"{on} from {thing.from_mm:.0f} to {thing.to_mm:.0f} mm{f' ({ends})' if ends else ''}"
 
     def _account(self, harness: Harness) -> Account:
-        """Return the account, with details for programs of what a harness cannot hold."""
-        export, name = self.export, self.segment_names
+        """Return what was understood; the details are for programs."""
+        export = self.export
         counts = {
             **counts_of(harness),
             "wires": export.wires,
@@ -394,6 +395,11 @@ class _Assembly:
         names = tuple((p.id, p.alias, p.description) for p in self.places)
         variants = tuple(v.names[0] for v in export.variants)
         form = f"{export.form}, {len(harness.circuits)} circuits"
+        return Account(form, export.version, counts, export.became, tuple(self.left), variants, names, self._details())
+
+    def _details(self) -> dict[str, Any]:
+        """Return for programs what a harness cannot hold."""
+        name = self.segment_names
         segments = [
             {
                 "name": name[s.key],
@@ -413,8 +419,7 @@ class _Assembly:
             for c in self.conductors
             for route in self.routes[c.key]
         ]
-        details = {"segments": segments, "routes": routes, "protections": list(map(self._lying, self._things()))}
-        return Account(form, export.version, counts, export.became, tuple(self.left), variants, names, details)
+        return {"segments": segments, "routes": routes, "protections": list(map(self._lying, self._things()))}
 
     def _shared(self) -> Settings:
         """Return the settings with as many wires in a cavity as the file itself puts into one."""
