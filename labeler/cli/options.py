@@ -7,16 +7,18 @@ import re
 from collections.abc import Callable
 from functools import wraps
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 import click
 
+from labeler.errors import LabelerError, on_one_line
+
 if TYPE_CHECKING:
+    from labeler.job.order import HarnessFile, Loading, Output
     from labeler.tables.printers import Printer
 
 
 F = TypeVar("F", bound=Callable[..., Any])
-C = TypeVar("C")
 
 
 def parse_settings(_: click.Context, __: click.Parameter, given: tuple[str, ...]) -> dict[str, str]:
@@ -25,8 +27,6 @@ def parse_settings(_: click.Context, __: click.Parameter, given: tuple[str, ...]
     for text in given:
         key, equals, value = text.partition("=")
         if not equals or not key.strip():
-            from labeler.errors import on_one_line
-
             raise click.BadParameter(on_one_line(f"{text!r} is not KEY=VALUE"))
         _once(made, key.strip(), value.strip())
     return made
@@ -34,24 +34,34 @@ def parse_settings(_: click.Context, __: click.Parameter, given: tuple[str, ...]
 
 def parse_starts(_: click.Context, __: click.Parameter, given: tuple[str, ...]) -> dict[str, str]:
     """Return the start cells given as STOCK=CELL."""
-    from labeler.layout.cells import parse_cell
-
     made: dict[str, str] = {}
     for text in given:
         stock, equals, cell = text.rpartition("=")
         if not equals:
             raise click.BadParameter(f"{text!r} is not STOCK=CELL, as in wrap-a4-25x18=B3")
-        _cells(cell, parse_cell)
+        _cells("parse_cell", cell)
         _once(made, stock.strip(), cell.strip())
     return made
 
 
-def _cells(text: str, read: Callable[[str], C]) -> C:
-    """Return what is read of cells. Raises `click.BadParameter` for what are none."""
-    from labeler.errors import LabelerError
+def parse_used(_: click.Context, __: click.Parameter, given: tuple[str, ...]) -> dict[str, tuple[str, ...]]:
+    """Return the used cells given as STOCK=CELLS."""
+    made: dict[str, tuple[str, ...]] = {}
+    for text in given:
+        stock, equals, cells = text.rpartition("=")
+        named = _cells("parse_cells", cells)
+        if not equals or not named:
+            raise click.BadParameter(f"{text!r} is not STOCK=CELLS, as in wrap-a4-25x18=A1-B3,D4")
+        made[stock.strip()] = (*made.get(stock.strip(), ()), *named)
+    return made
+
+
+def _cells(reader: str, text: str) -> Any:
+    """Return what a function of `labeler.layout.cells` reads. Raises `click.BadParameter` for what are no cells."""
+    from labeler.layout import cells
 
     try:
-        return read(text)
+        return getattr(cells, reader)(text)
     except LabelerError as error:
         raise click.BadParameter("; ".join(map(str, error.problems))) from None
 
@@ -59,23 +69,7 @@ def _cells(text: str, read: Callable[[str], C]) -> C:
 def _once(made: dict[str, str], key: str, value: str) -> None:
     """Add what is given for a key. Raises `click.BadParameter` where it is given twice, and not alike."""
     if made.setdefault(key, value) != value:
-        from labeler.errors import on_one_line
-
         raise click.BadParameter(on_one_line(f"{key} is given twice, as {made[key]!r} and {value!r}"))
-
-
-def parse_used(_: click.Context, __: click.Parameter, given: tuple[str, ...]) -> dict[str, tuple[str, ...]]:
-    """Return the used cells given as STOCK=CELLS."""
-    from labeler.layout.cells import parse_cells
-
-    made: dict[str, tuple[str, ...]] = {}
-    for text in given:
-        stock, equals, cells = text.rpartition("=")
-        named = _cells(cells, parse_cells)
-        if not equals or not named:
-            raise click.BadParameter(f"{text!r} is not STOCK=CELLS, as in wrap-a4-25x18=A1-B3,D4")
-        made[stock.strip()] = (*made.get(stock.strip(), ()), *named)
-    return made
 
 
 def parse_send(_: click.Context, __: click.Parameter, given: tuple[str, ...]) -> dict[str, str]:
@@ -121,6 +115,20 @@ def options(*options: Callable[[F], F]) -> Callable[[F], F]:
     return decorate
 
 
+def gathered(name: str, make: Callable[[dict[str, Any]], object]) -> Callable[[F], F]:
+    """Return a decorator: a command gets as ``name`` what is made of some of its options, which ``make`` takes out."""
+
+    def decorate(function: F) -> F:
+        @wraps(function)
+        def command(*args: Any, **given: Any) -> Any:
+            value = make(given)
+            return function(*args, **{name: value}, **given)
+
+        return cast(F, command)
+
+    return decorate
+
+
 def _said(_: click.Context, __: click.Parameter, given: str | None) -> str:
     """Return a text on one line; one that says nothing is refused."""
     text = " ".join(given.split()) if given is not None else ""
@@ -140,7 +148,7 @@ class _Named(click.Path):
 
 NAMED = _Named(path_type=Path)
 FILE = click.argument("file", metavar="FILE")
-READING = (
+READING = options(
     click.option("--sheet", metavar="NAME", default="", help="Sheet of a workbook, harness of a VEC."),
     click.option(
         "--variant", metavar="NAME", multiple=True, help="Module or variant to read; may be given several times."
@@ -160,50 +168,54 @@ READING = (
 )
 
 
-def reading(function: F) -> F:
-    """Add the options for what a file leaves open; the command gets them as ``wanted``."""
+def _file(given: dict[str, Any]) -> HarnessFile:
+    from labeler.job.order import HarnessFile
+    from labeler.read.import_report import Wanted
 
-    @wraps(function)
-    def command(*args: Any, **given: Any) -> Any:
-        from labeler.read.import_report import Wanted
-
-        names = ("sheet", "names", "labels", "bundle", "column_map", "name", "part_number", "revision")
-        chosen = {name: given.pop(name) for name in names}
-        variants, colours = given.pop("variant"), given.pop("colours")
-        return function(*args, wanted=Wanted(variants=variants, colours=colours or "", **chosen), **given)
-
-    return options(*READING)(command)  # type: ignore[return-value]
+    names = ("sheet", "names", "labels", "bundle", "column_map", "name", "part_number", "revision")
+    chosen = {name: given.pop(name) for name in names if name in given}
+    wanted = Wanted(variants=given.pop("variant", ()), colours=given.pop("colours", None) or "", **chosen)
+    return HarnessFile(given.pop("file") if "file" in given else given["new"], given.pop("settings"), wanted)
 
 
-def loading(function: F) -> F:
-    """Add the options for what is loaded into the printer; the command gets them as ``loading``."""
+def _loading(given: dict[str, Any]) -> Loading:
+    from labeler.job.order import Loading
 
-    @wraps(function)
-    def command(*args: Any, **given: Any) -> Any:
-        from labeler.job.order import Loading
-
-        stock = given.pop("stock")
-        stocks = tuple(stock) if isinstance(stock, tuple) else tuple(filter(None, (stock,)))
-        start, used, partial_sheets = given.pop("start"), given.pop("used"), given.pop("go_on")
-        return function(*args, loading=Loading(given.pop("paper"), stocks, start, used, partial_sheets), **given)
-
-    return command  # type: ignore[return-value]
+    stock = given.pop("stock")
+    stocks = stock if isinstance(stock, tuple) else tuple(filter(None, (stock,)))
+    start, used, partial_sheets = given.pop("start", {}), given.pop("used", {}), given.pop("go_on", False)
+    return Loading(given.pop("paper"), stocks, start, used, partial_sheets)
 
 
-def output(function: F) -> F:
-    """Take the options for files, pictures and printers; the command gets them as ``output``."""
+def _output(given: dict[str, Any]) -> Output:
+    from labeler.cli.terminal import shown_progress
+    from labeler.job.order import Output
 
-    @wraps(function)
-    def command(*args: Any, **given: Any) -> Any:
-        from labeler.cli.terminal import shown_progress
-        from labeler.job.deliver import Output
+    printer = chosen_printer(given.pop("printer"))
+    folder, force, png, send = (given.pop(name) for name in ("out", "force", "png", "send"))
+    return Output(folder, force, printer, png, send=send, track=shown_progress)
 
-        printer = chosen_printer(given.pop("printer"))
-        folder, force, png, send = (given.pop(name) for name in ("out", "force", "png", "send"))
-        out = Output(folder, force, printer, png, send=send, track=shown_progress)
-        return function(*args, output=out, **given)
 
-    return command  # type: ignore[return-value]
+def _form(given: dict[str, Any]) -> str:
+    as_json, as_csv = given.pop("as_json"), given.pop("as_csv")
+    return "json" if as_json else "csv" if as_csv else ""
+
+
+harness_file = gathered("file", _file)
+"""The command gets FILE, or NEW, with what is set and what the file leaves open (`READING`) as ``file``."""
+loading = gathered("loading", _loading)
+"""The command gets what is loaded into the printer as ``loading``."""
+output = gathered("output", _output)
+"""The command gets where files, pictures and sheets go as ``output``."""
+form = gathered("form", _form)
+"""The command gets "json", "csv" or "" as ``form``."""
+
+
+def chosen_printer(name: str | None) -> Printer:
+    """Return the profile that is named, or that of no printer in particular."""
+    from labeler.tables.printers import AS_DRAWN, load_printer
+
+    return load_printer(name) if name else AS_DRAWN
 
 
 SET = click.option(
@@ -264,10 +276,3 @@ UNIT = click.option("--unit", metavar="SERIAL", help="Serial of the unit.")
 BRANCH = click.option("--branch", metavar="ID", help="All markers of a branch (with --unit).")
 SHEET = click.option("--sheet", metavar="JOB:NUMBER", help="A whole sheet.")
 REASON = click.option("--reason", metavar="TEXT", required=True, help="Why; kept in the record.")
-
-
-def chosen_printer(name: str | None) -> Printer:
-    """Return the profile that is named, or that of no printer in particular."""
-    from labeler.tables.printers import AS_DRAWN, load_printer
-
-    return load_printer(name) if name else AS_DRAWN

@@ -5,15 +5,52 @@ from __future__ import annotations
 import re
 import sys
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
 
 import click
 
+from labeler.cli.options import gathered
 from labeler.cli.terminal import columns, marker_table
+from labeler.errors import LabelerError, Problem, Where
 
 if TYPE_CHECKING:
     from labeler.record.store import Record
     from labeler.record.values import Recorded
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """Which recorded markers a command line names: one, or all of a sheet, a unit, or a branch of a unit."""
+
+    marker: str | None = None
+    unit: str | None = None
+    branch: str | None = None
+    sheet: str | None = None  # as in 1:3
+    harness: str | None = None
+
+    @property
+    def on_sheet(self) -> tuple[int, int] | None:
+        """Return the job and the number of the sheet that is named. Raises `click.BadParameter`."""
+        if self.sheet is None:
+            return None
+        found = re.fullmatch(r"\s*([0-9]{1,9}):([0-9]{1,9})\s*", self.sheet)
+        if not found:
+            raise click.BadParameter(f"{self.sheet[:40]!r} is not JOB:NUMBER, as in 1:3", param_hint="--sheet")
+        return int(found[1]), int(found[2])
+
+
+def _target(given: dict[str, Any]) -> Target:
+    found = Target(*(given.pop(name) for name in ("marker", "unit", "branch", "sheet", "harness")))
+    if found.marker is None and found.sheet is None and found.unit is None:
+        raise click.UsageError("name a MARKER, a --sheet, or a --unit (with or without --branch)")
+    if found.branch is not None and found.unit is None:
+        raise click.UsageError("--branch needs --unit: a branch stands in every unit")
+    return found
+
+
+target = gathered("target", _target)
+"""The command gets which markers are named as ``target``."""
 
 
 def opened_record(path: str | None, create: bool = True) -> Record:
@@ -37,49 +74,24 @@ def who() -> str:
         return ""
 
 
-def named_one_way(marker: str | None, sheet: str | None, unit: str | None, branch: str | None) -> None:
-    """Refuse a command that names no marker, or a branch of no unit."""
-    if marker is None and sheet is None and unit is None:
-        raise click.UsageError("name a MARKER, a --sheet, or a --unit (with or without --branch)")
-    if branch is not None and unit is None:
-        raise click.UsageError("--branch needs --unit: a branch stands in every unit")
-
-
-def sheet_named(sheet: str) -> tuple[int, int]:
-    """Return the job and the number of a sheet that is named as in 1:3."""
-    found = re.fullmatch(r"\s*([0-9]{1,9}):([0-9]{1,9})\s*", sheet)
-    if not found:
-        raise click.BadParameter(f"{sheet[:40]!r} is not JOB:NUMBER, as in 1:3", param_hint="--sheet")
-    return int(found[1]), int(found[2])
-
-
 def job_named(about: str) -> int | None:
     """Return the job that is named as in job:3, None for another name."""
     found = re.fullmatch(r"job:([0-9]{1,9})", about)
     return int(found[1]) if found else None
 
 
-def chosen_markers(
-    record: Record,
-    marker: str | None,
-    unit: str | None,
-    branch: str | None,
-    sheet: str | None,
-    harness: str | None = None,
-) -> tuple[Recorded, ...]:
+def chosen_markers(record: Record, of: Target) -> tuple[Recorded, ...]:
     """Find what is meant: exactly one marker where one is named, else all on a sheet, or of one harness's unit.
 
     Where several are met, a terminal is asked which; elsewhere it is an error that lists them.
     """
-    from labeler.errors import LabelerError, Problem, Where
-
-    on_sheet = sheet_named(sheet) if sheet is not None else None
+    marker, unit, branch, harness, on_sheet = of.marker, of.unit, of.branch, of.harness, of.on_sheet
     for name, given in (("MARKER", marker), ("--unit", unit), ("--branch", branch), ("--harness", harness)):
         if given is not None and not given.strip():
             raise click.UsageError(f"{name} is empty")
     found = record.find(marker or "", unit=unit, harness=harness, branch=branch, sheet=on_sheet)
     found = tuple(item for item in found if item.state != "taken off") or found  # it is on the unit no more
-    asked = marker or sheet or branch or unit
+    asked = marker or of.sheet or branch or unit
     if not found:
         where = f"{record.name}, {harness}" if harness else record.name
         if on_sheet is not None and not marker:
@@ -96,7 +108,7 @@ def chosen_markers(
             narrow = f'or by its kind, as in "{first.unit} {first.row.kind} {first.row.at}", {narrow}'
         fix = f'name one by its unit and id, as in "{first.unit} {first.row.id}", {narrow}'
         return (found[which_of(lines, f"{len(found)} markers match {asked!r}", fix, record.name, heads)],)
-    if sheet:  # of all the units that share it
+    if of.sheet:  # of all the units that share it
         return found
     units = list(dict.fromkeys(map(unit_name, found)))
     what = f"{len(units)} harnesses have what {asked!r} names"
@@ -112,18 +124,16 @@ def which_of(lines: Sequence[str], what: str, fix: str, where: str, heads: str =
 
     Raises `LabelerError` with the numbered lines where nobody can be asked.
     """
-    from labeler.errors import LabelerError, Problem, Where
-
     if len(lines) == 1:
         return 0
     width = len(str(min(len(lines), MOST_LISTED)))
-    listed = [f"  {number:{width}}  {line}" for number, line in enumerate(lines[:MOST_LISTED], 1)]
-    above = [f"  {'':{width}}  {heads}"] if heads else []
+    listed = [f"{what}:", *([f"  {'':{width}}  {heads}"] if heads else [])]
+    listed += [f"  {number:{width}}  {line}" for number, line in enumerate(lines[:MOST_LISTED], 1)]
     if len(lines) > MOST_LISTED:
         listed.append(f"  and {len(lines) - MOST_LISTED} more")
     if not (sys.stdin.isatty() and sys.stderr.isatty()):
-        raise LabelerError(Problem(Where(where), "\n".join((f"{what}:", *above, *listed, "")), fix))
-    click.echo("\n".join((f"{what}:", *above, *listed)), err=True)
+        raise LabelerError(Problem(Where(where), "\n".join((*listed, "")), fix))
+    click.echo("\n".join(listed), err=True)
     answer: int = click.prompt("Which number", type=click.IntRange(1, min(len(lines), MOST_LISTED)), err=True)
     return answer - 1
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 from labeler.errors import Problem, Where
 from labeler.model import Fit, Harness, Sheet
+from labeler.record.values import Job, MarkerRow, Recorded, marker_row
 from labeler.tables.colours import colour_name
 from labeler.work import wording
 from labeler.work.bench_sheet import BenchSheet, Remark, apply_methods, cautions, printed_of
@@ -24,9 +24,6 @@ from labeler.work.sleeves import (
     instructions,
     totals_of,
 )
-
-if TYPE_CHECKING:
-    from labeler.record.values import Job, MarkerRow, Recorded
 
 
 def about_job(job: Job, *others: Job) -> str:
@@ -94,8 +91,6 @@ def bare_row(fit: Fit) -> MarkerRow:
 
 
 def _kept(fit: Fit, how: Instructions | None) -> MarkerRow:
-    from labeler.record.values import marker_row
-
     row = marker_row(fit)
     return replace(row, how=as_json(how)) if how else row
 

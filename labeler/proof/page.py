@@ -11,7 +11,7 @@ from pathlib import Path
 
 from labeler.files import write_whole
 from labeler.job.check import Checked
-from labeler.job.deliver import Track, untracked
+from labeler.job.order import Track, untracked
 from labeler.job.run import pieces_of
 from labeler.layout.place import lay_out
 from labeler.model import Fit, Stock

@@ -13,8 +13,8 @@ from click.testing import CliRunner, Result
 
 from labeler.cli.main import main
 from labeler.errors import LabelerError, Where
-from labeler.job.deliver import Output
 from labeler.job.keeping import verify
+from labeler.job.order import Output
 from labeler.job.run import merged_sheets
 from labeler.model import Sheet
 from labeler.record import open_record
