@@ -207,7 +207,7 @@ def proof_command(file: HarnessFile, loading: Loading, printer: str | None, out:
     Needs no network and no other file. Example: labeler proof examples/survey-boat.toml --out proof.html
     """
     from labeler.job.check import check
-    from labeler.proof.page import write_proof
+    from labeler.proof import write_proof
 
     checked = check(file.for_printer(chosen_printer(printer)), loading, track=shown_progress)
     count = write_proof(checked, out, force=force, track=shown_progress)

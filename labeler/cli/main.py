@@ -121,7 +121,6 @@ def check_command(file: HarnessFile, loading: Loading, printer: str | None, as_j
 
     Exit status 1 when something does not fit. Example: labeler check examples/survey-boat.toml
     """
-    from labeler.answers import explain as explaining
     from labeler.answers import report
     from labeler.job.check import check
     from labeler.job.run import refused_by
@@ -136,8 +135,8 @@ def check_command(file: HarnessFile, loading: Loading, printer: str | None, as_j
             print_json({"harness": None, "markers": [], "problems": list(map(report.problem_json, error.problems))})
         raise
     if explain is not None:
-        for fit in explaining.named(checked.fits, explain):
-            print_lines(explaining.explain(fit))
+        for fit in report.named(checked.fits, explain):
+            print_lines(report.explain(fit))
     elif as_json:
         print_json(report.as_json(checked, refused))
     else:

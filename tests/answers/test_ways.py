@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from labeler.answers.explain import explain
+from labeler.answers.report import explain
 from labeler.cli.main import main
 from labeler.model import Fit
 from labeler.wording import sentence, sentences

@@ -14,8 +14,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from labeler.answers.explain import explain
-from labeler.answers.report import marker_json, one
+from labeler.answers.report import explain, marker_json, one
 from labeler.answers.single import fit_text
 from labeler.codes.symbols import PROPOSED, SYMBOLOGIES, symbols
 from labeler.draw.pdf import draw_sheets
