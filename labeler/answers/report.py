@@ -177,8 +177,7 @@ def table(fits: Sequence[Fit]) -> Iterable[str]:
     yield _line(tuple("-" * width for width in widths), widths)
     for fit, row in zip(fits, rows, strict=True):
         yield _line(row, widths)
-        for reason in fit.reasons:
-            yield f"    {sentence(reason)}"
+        yield from (f"    {sentence(reason)}" for reason in fit.reasons)
         if fit.ways_out:
             yield "    what would do: " + "; or ".join(sentences(fit.ways_out))
 
@@ -250,10 +249,8 @@ def one(fit: Fit) -> Iterable[str]:
     if fit.code:
         code = fit.code
         yield f"  code      {code.kind}, {code.size}, {code.module_mm:.3f} mm after shrinking, as {code.payload!r}"
-    for reason in fit.reasons:
-        yield f"  because   {sentence(reason)}"
-    for way in fit.ways_out:
-        yield f"  would do  {sentence(way)}"
+    yield from (f"  because   {sentence(reason)}" for reason in fit.reasons)
+    yield from (f"  would do  {sentence(way)}" for way in fit.ways_out)
 
 
 # ---------------------------------------------------------------- the way to a verdict
@@ -294,10 +291,8 @@ def explain(fit: Fit) -> Iterable[str]:
         yield from _type(fit, fit.capital)
     if fit.code:
         yield from _code(fit.code, marker.settings)
-    for reason in fit.reasons:
-        yield f"because     {sentence(reason)}"
-    for way in fit.ways_out:
-        yield f"would do    {sentence(way)}"
+    yield from (f"because     {sentence(reason)}" for reason in fit.reasons)
+    yield from (f"would do    {sentence(way)}" for way in fit.ways_out)
 
 
 def _seat(seat: Seat, kind: str) -> Iterable[str]:

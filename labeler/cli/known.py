@@ -23,10 +23,10 @@ from labeler.cli.options import (
     chosen_printer,
     harness_file,
     loading,
+    opened_record,
     options,
     parse_measure,
 )
-from labeler.cli.targets import opened_record
 from labeler.cli.terminal import print_json, print_lines, shown_progress, warn
 from labeler.errors import LabelerError
 

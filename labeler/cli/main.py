@@ -35,11 +35,12 @@ from labeler.cli.options import (
     chosen_printer,
     harness_file,
     loading,
+    opened_record,
     options,
     output,
+    who,
 )
 from labeler.cli.record import diff_command, record_group, reprint_command
-from labeler.cli.targets import opened_record, who
 from labeler.cli.terminal import (
     ended_as_interrupted,
     print_json,
@@ -87,16 +88,8 @@ class _Commands(click.Group):
             ctx.exit(1)
 
 
-def _version(ctx: click.Context, _: click.Parameter, asked: bool) -> None:
-    if asked:
-        from importlib.metadata import version
-
-        click.echo(f"labeler {version('labeler')}")
-        ctx.exit()
-
-
 @click.group(cls=_Commands, context_settings=CONTEXT)
-@click.option("--version", is_flag=True, is_eager=True, expose_value=False, callback=_version, help="Show the version.")
+@click.version_option(package_name="labeler", message="labeler %(version)s", help="Show the version.")
 def main() -> None:
     """Print the matched identification of a wiring harness, checked to read after shrinking.
 

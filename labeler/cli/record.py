@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from contextlib import ExitStack
+from contextlib import nullcontext
 from dataclasses import asdict
 from datetime import date
 from pathlib import Path
@@ -31,13 +31,19 @@ from labeler.cli.options import (
     START,
     UNIT,
     USED,
+    Target,
+    chosen_markers,
     form,
     harness_file,
+    job_named,
     loading,
+    opened_record,
     options,
     output,
+    target,
+    unit_name,
+    who,
 )
-from labeler.cli.targets import Target, chosen_markers, job_named, opened_record, target, unit_name, who
 from labeler.cli.terminal import change_words, marker_table, place_of, print_json, print_lines, show, tell, warn
 from labeler.errors import LabelerError, Problem, Where
 
@@ -260,9 +266,8 @@ def diff_command(file: HarnessFile, old: str, new: str, unchanged: bool, record_
     from labeler.answers.listing import difference_rows
     from labeler.job.revising import diff
 
-    with ExitStack() as stack:
-        files = Path(old).exists() and Path(new).exists()
-        record = None if files else stack.enter_context(opened_record(record_path, create=False))
+    files = Path(old).exists() and Path(new).exists()
+    with nullcontext() if files else opened_record(record_path, create=False) as record:
         found = diff(old, new, record, file)
     shown = [one for one in found if unchanged or one.what != "unchanged"]
     rows = [(one.what, one.row.kind, place_of(one.row), *change_words(one)) for one in shown]
