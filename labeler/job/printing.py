@@ -157,7 +157,7 @@ def _look_ahead(order: Order, record: Record, trial: Sequence[UnitFits], later: 
         named += [replace(u, serial=s, sheets=on) for u, s, on in zip(same, serials, own, strict=True)]
     runs = [named[: len(trial)], *([unit] for unit in named[len(trial) :])]
     for run in runs:
-        paths = drawing_of([_run_unit(unit, order) for unit in run], (), order.output).paths()
+        paths = drawing_of([run_unit(unit, order) for unit in run], (), order.output).paths()
         refuse(problem for path in paths for problem in refused_target(path, order.output.force))
 
 
@@ -182,7 +182,7 @@ def _print_run(
     units = [replace(unit, sheets=on.sheets) for unit, on in zip(units, placed, strict=True)]
     return carry_out(
         record,
-        [_run_unit(unit, order) for unit in units],
+        [run_unit(unit, order) for unit in units],
         lambda left: record.prepare_run([new_job(unit, order) for unit in units], left),
         places,
         order.output,
@@ -213,8 +213,9 @@ def _with_serial(checked: Checked, serial: str, date: str) -> tuple[Fit, ...]:
     return (*(written.get(fit.marker.id, fit) for fit in kept), *second)
 
 
-def _run_unit(unit: UnitFits, order: Order) -> RunUnit:
-    draw = partial(bench_pdf, unit, paper=order.loading.paper, short=order.short_bench_sheet)
+def run_unit(unit: UnitFits, order: Order, take_off: tuple[Remark, ...] = ()) -> RunUnit:
+    """Return a unit as `carry_out` takes it, with its bench sheet; see `bench_pdf`."""
+    draw = partial(bench_pdf, unit, order, take_off)
     return RunUnit(unit.name, unit.sheets, draw, unit.fits, unit.left_out)
 
 
@@ -235,18 +236,18 @@ def new_job(unit: UnitFits, order: Order, reason: str = "") -> NewJob:
 CHANGES = "CHANGES TO A UNIT THAT IS BUILT: a sleeve must pass what is on its end by now, or the end is made anew"
 
 
-def bench_pdf(unit: UnitFits, job: Job, *, paper: str, short: bool = False, take_off: Iterable[Remark] = ()) -> bytes:
-    """Return the bench sheet of a job; ``short``: without its pages of branches.
+def bench_pdf(unit: UnitFits, order: Order, take_off: tuple[Remark, ...], job: Job) -> bytes:
+    """Return the bench sheet of a job, with its pages of branches unless the order is for a short one.
 
     ``take_off`` is what a new revision takes away from a unit that is built.
     """
     sizing = unit.checked.sizing
-    order = order_of(sizing, (*unit.fits, *unit.left_out))
+    steps = order_of(sizing, (*unit.fits, *unit.left_out))
     built = job.kind == "revision"  # only what has changed is made: no branch is built anew
-    order = tuple(step for step in order if step.at) if built else order
-    pages = bool(sizing.index.harness.branches) and not (built or short)
-    made = bench_sheet(sizing, unit.fits, unit.left_out, unit.sheets, order, pages=pages)
-    made = replace(made, unit=job.unit, date=job.date, job=str(job.id), about=about_job(job), take_off=tuple(take_off))
+    steps = tuple(step for step in steps if step.at or not built)
+    pages = bool(sizing.index.harness.branches) and not (built or order.short_bench_sheet)
+    made = bench_sheet(sizing, unit.fits, unit.left_out, unit.sheets, steps, pages=pages)
+    made = replace(made, unit=job.unit, date=job.date, job=str(job.id), about=about_job(job), take_off=take_off)
     if built:
         made = replace(made, title=CHANGES, connectors=(), coverings=())
-    return draw_bench_sheet(made, paper)
+    return draw_bench_sheet(made, order.loading.paper)

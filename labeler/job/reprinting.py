@@ -125,7 +125,7 @@ def reprint(record: Record, items: Sequence[Recorded], how: Reprint) -> tuple[Pr
     """
     output = replace(how.output, dpi=how.output.printer.dpi or default_settings().printer_dpi)
     refuse(folder_problems(output.folder))
-    refuse(_not_reprinted(_drawn(items)))
+    refuse(_not_reprinted(items))
     listed = _by_unit(item for item in items if item.face is not None or item.state == "plain")  # plain: only cut
     listed = [unit for unit in listed if any(item.face is not None for item in unit)]
     drawn = [[item for item in unit if item.face is not None] for unit in listed]
@@ -174,29 +174,13 @@ def _new_reprint(items: Sequence[Recorded], sheets: Sequence[Sheet], with_number
     return NewReprint(items, tuple(map(canonical_sheet, on)), numbers)
 
 
-def _drawn(items: Sequence[Recorded]) -> list[Recorded]:
-    """Return the markers that were printed; raises `LabelerError` where none was."""
-    drawn = [item for item in items if item.face is not None]
-    if not drawn:
-        refuse(only_cut(items))
-        states = sorted({item.state for item in items})
-        why = f"nothing to print: {', '.join(states) or 'no marker'}"
-        fix = "see labeler record show"
-        if "left out" in states:
-            fix = "mend the file under a new revision, and print what that changes: labeler print FILE --changed-since"
-        raise LabelerError(Problem(Where("reprint"), why, fix))
-    return drawn
-
-
-def _run_unit(items: Sequence[Recorded], sheets: Sequence[Sheet], take_off: Sequence[Remark] = ()) -> RunUnit:
+def _run_unit(items: Sequence[Recorded], sheets: Sequence[Sheet], take_off: tuple[Remark, ...] = ()) -> RunUnit:
     """Return a unit of a run as the record has it, with a work list for it."""
 
-    def work(job: Job) -> bytes:
-        listed = replace(work_list(job, items, sheets), take_off=tuple(take_off))
-        return draw_bench_sheet(listed, job.paper or "A4")
+    def draw(job: Job) -> bytes:
+        return draw_bench_sheet(work_list(job, items, sheets, take_off), job.paper or "A4")
 
-    first = items[0]
-    return RunUnit(UnitName(first.part_number or first.harness, first.unit), tuple(sheets), work)
+    return RunUnit(UnitName(items[0].part_number or items[0].harness, items[0].unit), tuple(sheets), draw)
 
 
 def resume(
@@ -281,10 +265,20 @@ def _measures_that_matter(other: Stock, was: Stock) -> Iterator[tuple[str, float
         yield "punch hole's far edge, mm", now, then
 
 
-def _not_reprinted(items: Iterable[Recorded]) -> Iterator[Problem]:
-    """Yield the markers that are not to be printed again: those of a job that was broken off, and those taken off."""
+def _not_reprinted(items: Sequence[Recorded]) -> Iterator[Problem]:
+    """Yield why there is nothing to print, and the markers of a job that was broken off, or that were taken off."""
+    states = sorted({item.state for item in items})
+    if all(item.face is None for item in items):
+        yield from only_cut(items)
+        fix = "see labeler record show"
+        if "left out" in states:
+            fix = "mend the file under a new revision, and print what that changes: labeler print FILE --changed-since"
+        if "plain" not in states:
+            yield Problem(Where("reprint"), f"nothing to print: {', '.join(states) or 'no marker'}", fix)
     for item in items:
         where = Where(f"unit {item.unit}, {item.row.id}")
+        if item.face is None:
+            continue
         if item.state == "prepared" and not item.printed:
             fix = f"finish it (labeler record resume {item.job}) or withdraw it (labeler record withdraw {item.job})"
             yield Problem(where, f"job {item.job}, which was to print it, is prepared", fix)

@@ -13,10 +13,9 @@ from labeler.errors import LabelerError, Problem, Where, refuse
 from labeler.job.check import PLACEHOLDER_UNIT, Checked, check
 from labeler.job.deliver import folder_problems
 from labeler.job.order import HarnessFile, Order
-from labeler.job.printing import UnitFits, bench_pdf, new_job, unit_fits
+from labeler.job.printing import UnitFits, new_job, run_unit, unit_fits
 from labeler.job.run import (
     Printed,
-    RunUnit,
     carry_out,
     misfit_problem,
     notes_on_sheets,
@@ -199,8 +198,7 @@ def print_changes(order: Order, record: Record) -> Revised:
         revises=built.job,
         take_off=tuple(one.old.id for one in take_off if one.old),
     )
-    draw = partial(bench_pdf, unit, paper=order.loading.paper, take_off=tuple(map(remark, take_off)))
-    run = RunUnit(unit.name, sheets, draw, unit.fits, unit.left_out)
+    run = run_unit(unit, order, tuple(map(remark, take_off)))
     (printed,) = carry_out(record, [run], lambda left: record.prepare_run((new,), left), places, output, order.user)
     return Revised(replace(printed, notes=notes), take_off, unchanged)
 
