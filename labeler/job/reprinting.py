@@ -212,8 +212,8 @@ def resume(
     prepared = [one for one in run if one.state == "prepared"]
     done, files = hand_over(record, lambda: prepared, lambda _: drawing, who=user, again=True)
     notes = tuple(_not_sent(str(part.path), out.queue(part.stock)) for part in drawing.parts if out.queue(part.stock))
-    on, left = {one.id: on for one, on in zip(run, per_job, strict=True)}, record.used_by(run[-1].id)
-    return tuple(Printed(one, files, on[one.id], notes=notes, left=left) for one in done)
+    on = {one.id: on for one, on in zip(run, per_job, strict=True)}
+    return tuple(Printed(one, files, on[one.id], notes=notes) for one in done)
 
 
 def _output_of(record: Record, job: Job, folder: Path | None, force: bool) -> Output:

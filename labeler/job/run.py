@@ -35,8 +35,7 @@ if TYPE_CHECKING:
 class Printed:
     """What a job left behind.
 
-    ``left`` are the used cells of sheets that are not full, by stock; ``begun`` the sheets that were
-    partly used before: stock, number of the sheet, and the cell where it goes on.
+    ``begun`` are the sheets that were partly used before: stock, number of the sheet, and the cell where it goes on.
     """
 
     job: Job
@@ -45,7 +44,6 @@ class Printed:
     fits: tuple[Fit, ...] = ()
     left_out: tuple[Fit, ...] = ()
     notes: tuple[Problem, ...] = ()
-    left: Mapping[str, tuple[str, ...]] | None = None
     begun: tuple[tuple[str, int, str], ...] = ()
 
 
@@ -76,7 +74,7 @@ def carry_out(
     begun = places.begun(sheets) if places else ()
     jobs, files = hand_over(record, lambda: prepare(left), lambda jobs: drawing_of(units, jobs, output), who=user)
     return tuple(
-        Printed(job, files, unit.sheets, unit.fits, unit.left_out, (), left, begun)
+        Printed(job, files, unit.sheets, unit.fits, unit.left_out, (), begun)
         for job, unit in zip(jobs, units, strict=True)
     )
 
