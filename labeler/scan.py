@@ -123,16 +123,15 @@ def against(record: Record, unit: str, scanned: Iterable[Scanned]) -> Tally:
     """Return which markers of a unit were scanned and which are missing; raises `LabelerError` for an unknown unit."""
     drawn = [item for item in record.show(unit).markers if item.state in ("printed", "prepared")]
     coded = {_key(item): item for item in drawn if _code_text(item) is not None}
-    seen: dict[tuple[str, str, str], Recorded] = {}
-    others = []
-    for one in scanned:
-        here = [_key(item) for item in one.markers if _key(item) in coded]
-        seen.update((key, coded[key]) for key in here)
-        if not here:
-            others.append(one)
-    missing = tuple(item for key, item in coded.items() if key not in seen)
-    without = tuple(item for item in drawn if _code_text(item) is None)
-    return Tally(unit, tuple(item for key, item in coded.items() if key in seen), missing, without, tuple(others))
+    keys = [(one, coded.keys() & set(map(_key, one.markers))) for one in scanned]
+    seen = set().union(*(here for _, here in keys))
+    return Tally(
+        unit,
+        tuple(item for key, item in coded.items() if key in seen),
+        tuple(item for key, item in coded.items() if key not in seen),
+        tuple(item for item in drawn if _code_text(item) is None),
+        tuple(one for one, here in keys if not here),
+    )
 
 
 def _key(item: Recorded) -> tuple[str, str, str]:
@@ -142,20 +141,20 @@ def _key(item: Recorded) -> tuple[str, str, str]:
 # ---------------------------------------------------------------- for people
 
 
-def lines_of(one: Scanned) -> Iterable[str]:
-    """Yield the answer to one text."""
-    yield f"{one.text!r}" + (f" in {one.source}" if one.source else "")
-    if one.broken:
-        yield f"  {one.broken}: the check character does not hold, so it was mistyped or misread"
-    elif one.id:
-        yield f"  {one.id}: the check character holds"
-    if not one.markers:
-        yield "  no marker in the record says this"
-    units = {(item.part_number, item.unit) for item in one.markers}
-    if len(units) > 1:
-        yield f"  the id alone is in {len(units)} units; scan a code that names the unit, or look at the tag"
-    for item in one.markers:
-        yield f"  {_about(item)}"
+def lines_of(scanned: Iterable[Scanned]) -> Iterable[str]:
+    """Yield the answer to every text."""
+    for one in scanned:
+        yield f"{one.text!r}" + (f" in {one.source}" if one.source else "")
+        if one.broken:
+            yield f"  {one.broken}: the check character does not hold, so it was mistyped or misread"
+        elif one.id:
+            yield f"  {one.id}: the check character holds"
+        if not one.markers:
+            yield "  no marker in the record says this"
+        units = {(item.part_number, item.unit) for item in one.markers}
+        if len(units) > 1:
+            yield f"  the id alone is in {len(units)} units; scan a code that names the unit, or look at the tag"
+        yield from (f"  {_about(item)}" for item in one.markers)
 
 
 def _about(item: Recorded) -> str:
@@ -170,10 +169,9 @@ def _about(item: Recorded) -> str:
 
 def tally_lines(tally: Tally) -> Iterable[str]:
     """Yield what was seen of a unit and what is missing."""
-    for item in tally.seen:
-        yield f"seen     {item.row.id}  {item.row.kind} at {item.row.at}  {item.row.label}"
-    for item in tally.missing:
-        yield f"MISSING  {item.row.id}  {item.row.kind} at {item.row.at}  {item.row.label}"
+    for word, items in (("seen   ", tally.seen), ("MISSING", tally.missing)):
+        for item in items:
+            yield f"{word}  {item.row.id}  {item.row.kind} at {item.row.at}  {item.row.label}"
     for one in tally.others:
         whose = ", ".join(sorted({f"{item.part_number} {item.unit} {item.row.at}" for item in one.markers}))
         yield f"NOT OF THIS UNIT  {one.text!r}" + (f": {whose}" if whose else ": not in the record")
@@ -183,25 +181,22 @@ def tally_lines(tally: Tally) -> Iterable[str]:
 
 def as_json(scanned: Iterable[Scanned], tally: Tally | None = None) -> dict[str, Any]:
     """Return the answer as one object."""
-    made: dict[str, Any] = {
-        "scanned": [
-            {
-                "text": one.text,
-                "photo": one.source or None,
-                "id": one.id or None,
-                "check_holds": bool(one.id) if one.id or one.broken else None,
-                "markers": [_marker_json(item) for item in one.markers],
-            }
-            for one in scanned
-        ]
-    }
-    if tally is not None:
-        made["unit"] = tally.unit
-        made["seen"] = [item.row.id for item in tally.seen]
-        made["missing"] = [item.row.id for item in tally.missing]
-        made["without_code"] = [item.row.id for item in tally.without_code]
-        made["not_of_this_unit"] = [one.text for one in tally.others]
-    return made
+    texts = [
+        {
+            "text": one.text,
+            "photo": one.source or None,
+            "id": one.id or None,
+            "check_holds": bool(one.id) if one.id or one.broken else None,
+            "markers": list(map(_marker_json, one.markers)),
+        }
+        for one in scanned
+    ]
+    if tally is None:
+        return {"scanned": texts}
+    groups = {"seen": tally.seen, "missing": tally.missing, "without_code": tally.without_code}
+    ids = {name: [item.row.id for item in items] for name, items in groups.items()}
+    others = [one.text for one in tally.others]
+    return {"scanned": texts, "unit": tally.unit, **ids, "not_of_this_unit": others}
 
 
 def _marker_json(item: Recorded) -> dict[str, Any]:

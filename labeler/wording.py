@@ -15,12 +15,14 @@ from labeler.model import (
     INSTALL_CONNECTOR,
     JOIN_BRANCHES,
     MAKE_SPLICE,
+    Capital,
     ClosingStep,
     Fact,
     Installation,
     MeasuredBundle,
     Obstacle,
     PackedBundle,
+    Range,
     Seat,
     SeatCovering,
     WireDiameter,
@@ -85,6 +87,12 @@ def _closing_there(step: ClosingStep, how: Installation) -> str:
     if step.action not in _CRIMPING_THERE or step.at not in ((), (how.access_end,)):
         return closing_step(step)
     return _CRIMPING_THERE[step.action].format("the" if step.at and how.own else "its")
+
+
+def span(value: Range | Capital, digits: int = 2) -> str:
+    """Return a range in words, ``1.20 to 1.35``; one number where both ends are written alike."""
+    low, high = f"{value.low:.{digits}f}", f"{value.high:.{digits}f}"
+    return low if low == high else f"{low} to {high}"
 
 
 def sits_on(seat: Seat) -> str:

@@ -5,9 +5,9 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from labeler.job import check as checking
 from labeler.job import reprinting, revising
-from labeler.job.deliver import Output
-from labeler.job.order import HarnessFile, Loading, Order, Reprint, Units
+from labeler.job.order import HarnessFile, Loading, Order, Output, Reprint, Units
 from labeler.job.printing import print_order
 from labeler.job.run import Printed
 from labeler.record.store import Record
@@ -31,9 +31,20 @@ def output_of(folder: Path, how: dict[str, Any]) -> Output:
     return replace(out, folder=folder, force=how.pop("force", False), printer=printer)
 
 
+def file_of(path: str, how: dict[str, Any]) -> HarnessFile:
+    """Take how a file is read out of named choices."""
+    return HarnessFile(path, how.pop("settings", {}), *([how.pop("wanted")] if "wanted" in how else []))
+
+
+def check(file: str, **how: Any) -> checking.Checked:
+    """Check one harness file."""
+    source, load = file_of(file, how), loading_of(how)
+    return checking.check(source, load, **how)
+
+
 def order(file: str, folder: Path, units: Sequence[str | None] = (None,), **how: Any) -> Order:
     """Return an order of one harness file; several units share their sheets unless ``shared`` is False."""
-    source = HarnessFile(file, how.pop("settings", {}), *([how.pop("wanted")] if "wanted" in how else []))
+    source = file_of(file, how)
     sharing = "by marker" if how.pop("grouped", False) else "by unit" if len(units) > 1 else ""
     sharing = sharing if how.pop("shared", True) else ""
     names = {"who": "user", "only": "roles", "leave_out": "omit_failed"}

@@ -30,7 +30,7 @@ LIMITS = {
     "layers": 9,
     "connections": 111,
     "circles": 0,
-    "modules": 112,
+    "modules": 109,
 }
 
 LAYERS: list[set[str]] = [

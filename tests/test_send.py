@@ -14,7 +14,7 @@ import pypdfium2 as pdfium
 import pytest
 
 from labeler.errors import LabelerError
-from labeler.job.deliver import Output
+from labeler.job.order import Output
 from labeler.record import open_record
 from labeler.send import queue_problems
 from tests.orders import print_harness, reprint

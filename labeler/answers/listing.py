@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from labeler.errors import Where
 from labeler.fit.film import served
+from labeler.layout.cells import blocks_of, cells, parse_cells
 from labeler.model import Stock
+from labeler.read.columnmap import map_form
+from labeler.read.toml import harness_form
 from labeler.tables.catalogue import CHOICES, Catalogue, load_choices
 from labeler.tables.colours import COLOURS
 from labeler.tables.document import Form
@@ -16,6 +19,7 @@ from labeler.tables.materials import COVERINGS, FAMILIES, KINDS
 from labeler.tables.printers import PRINTER
 from labeler.tables.stocks import STOCK
 from labeler.text import FONTS
+from labeler.work.bench_sheet import CAUTIONS
 from labeler.work.sleeves import from_json
 from labeler.work.wording import instructions
 
@@ -26,6 +30,10 @@ if TYPE_CHECKING:
 
 
 Row = dict[str, Any]
+
+
+def _stocks(catalogue: Catalogue, name: str | None) -> Sequence[Stock]:
+    return (catalogue.stock(name, Where("labeler stock")),) if name else catalogue.stocks
 
 
 def stock_rows(catalogue: Catalogue, name: str | None = None) -> list[Row]:
@@ -42,30 +50,22 @@ def stock_lines(catalogue: Catalogue, name: str | None = None) -> Iterable[str]:
         for key, value in stock_rows(catalogue, name)[0].items():
             yield f"{key:16} {value:g}" if isinstance(value, float) else f"{key:16} {value}"
         return
-    stocks = catalogue.stocks
-    width = max(len(stock.name) for stock in stocks)
-    for stock in stocks:
+    width = max(len(stock.name) for stock in catalogue.stocks)
+    for stock in catalogue.stocks:
         wires = f" (wires {served(stock).low:.2f} to {served(stock).high:.2f} mm)" if stock.takes == "wrap" else ""
         yield f"{stock.name:{width}}  {stock.takes:6}  {stock.description}{wires}"
-
-
-def _stocks(catalogue: Catalogue, name: str | None) -> Sequence[Stock]:
-    return (catalogue.stock(name, Where("labeler stock")),) if name else catalogue.stocks
 
 
 def sleeve_rows(catalogue: Catalogue, family: str | None = None) -> list[Row]:
     """Return every family of tube, or one, with sizes in mm and sources."""
     families = (catalogue.family(family, Where("labeler sleeves")),) if family else catalogue.families
-    return [asdict(entry) for entry in families]
+    return list(map(asdict, families))
 
 
 def sleeve_lines(catalogue: Catalogue, family: str | None = None) -> Iterable[str]:
     """Yield the families with a line for every size: supplied, recovered, wall."""
     for row in sleeve_rows(catalogue, family):
-        yield row["name"]
-        for key, value in row.items():
-            if key not in ("name", "tubes") and value not in ("", None, (), []):
-                yield f"  {key}: {_plain(value)}"
+        yield from _facts(row, "tubes")
         yield "  size          supplied  recovered  ratio  wall (mm)"
         for tube in row["tubes"]:
             liner = f", liner {tube['liner_mm']:.2f}" if tube["liner_mm"] else ""
@@ -81,7 +81,7 @@ def wire_rows(catalogue: Catalogue, kind: str | None = None) -> list[Row]:
     """Return every kind of insulated wire, or one, with its diameters and source."""
     kinds = (catalogue.wire_kind(kind, Where("labeler wires")),) if kind else catalogue.wires
     return [
-        {key: value for key, value in asdict(entry).items() if key != "sizes"}
+        asdict(entry)
         | {"sizes": [{"size": size, **asdict(found.range_mm), "source": found.source} for size, found in entry.sizes]}
         for entry in kinds
     ]
@@ -90,45 +90,47 @@ def wire_rows(catalogue: Catalogue, kind: str | None = None) -> list[Row]:
 def wire_lines(catalogue: Catalogue, kind: str | None = None) -> Iterable[str]:
     """Yield the kinds of wire with a line for every size: nominal to maximum finished diameter."""
     for row in wire_rows(catalogue, kind):
-        yield row["name"]
-        for key, value in row.items():
-            if key not in ("name", "sizes") and value not in ("", None, (), []):
-                yield f"  {key}: {_plain(value)}"
+        yield from _facts(row, "sizes")
         for size in row["sizes"]:
             yield f"  {size['size']:10}  {size['low']:.2f} to {size['high']:.2f} mm"
 
 
+def _facts(row: Row, sizes: str) -> Iterable[str]:
+    """Yield the name of a family of tube or a kind of wire, and what is known of it beside its sizes."""
+    yield row["name"]
+    for key, value in row.items():
+        if key not in ("name", sizes) and value not in ("", None, (), []):
+            yield f"  {key}: {_plain(value)}"
+
+
 def covering_rows(catalogue: Catalogue) -> list[Row]:
     """Return every covering with its other names, its wall and source."""
-    return [asdict(covering) for covering in catalogue.coverings]
+    return list(map(asdict, catalogue.coverings))
 
 
 def covering_lines(catalogue: Catalogue) -> Iterable[str]:
     """Yield the coverings: wall, how they go on, what else they are called, source."""
-    for row in covering_rows(catalogue):
-        wall = row["wall_mm"]
-        how = "pulled over the wires" if row["threaded"] else "wound or laid around them"
-        loose = "; the bundle does not fill it: measure its outside" if row["loose"] else ""
-        yield row["name"]
-        yield f"  wall {wall['low']:g} to {wall['high']:g} mm; {how}{loose}"
-        if row["aliases"]:
-            yield f"  also: {', '.join(row['aliases'])}"
-        yield f"  {row['meaning']}"
-        yield f"  source: {row['source']}"
+    for one in catalogue.coverings:
+        how = "pulled over the wires" if one.threaded else "wound or laid around them"
+        loose = "; the bundle does not fill it: measure its outside" if one.loose else ""
+        yield one.name
+        yield f"  wall {one.wall_mm.low:g} to {one.wall_mm.high:g} mm; {how}{loose}"
+        if one.aliases:
+            yield f"  also: {', '.join(one.aliases)}"
+        yield f"  {one.meaning}"
+        yield f"  source: {one.source}"
 
 
-def choice_rows() -> list[Row]:
+def choice_rows(_: Catalogue) -> list[Row]:
     """Return every setting of a harness file with default, limits, meaning and reason."""
-    return [asdict(choice) for choice in load_choices().values()]
+    return list(map(asdict, load_choices().values()))
 
 
-def choice_lines() -> Iterable[str]:
+def choice_lines(_: Catalogue) -> Iterable[str]:
     """Yield every setting: its default and limits, what it means, why."""
     for choice in load_choices().values():
-        limits = ""
-        if choice.one_of:
-            limits = f" (one of {', '.join(choice.one_of)})"
-        elif choice.low is not None and choice.high is not None:
+        limits = f" (one of {', '.join(choice.one_of)})" if choice.one_of else ""
+        if not limits and choice.low is not None and choice.high is not None:
             limits = f" ({choice.low:g} to {choice.high:g})"
         yield f"{choice.key} = {_plain(choice.default)}{limits}"
         yield f"    {choice.meaning}"
@@ -136,10 +138,18 @@ def choice_lines() -> Iterable[str]:
         yield f"    {choice.reason}"
 
 
+LISTS: Mapping[str, tuple[Callable[..., list[Row]], Callable[..., Iterable[str]]]] = {
+    "stock": (stock_rows, stock_lines),
+    "sleeves": (sleeve_rows, sleeve_lines),
+    "wires": (wire_rows, wire_lines),
+    "coverings": (covering_rows, covering_lines),
+    "choices": (choice_rows, choice_lines),
+}
+"""What is known, by the command that lists it: as rows for JSON, and as lines; of a catalogue, and of one name."""
+
+
 def used_rows(record: Record, catalogue: Catalogue) -> list[Row]:
     """Return the sheets that are partly used: what is gone, what is left where the stock's file is still there."""
-    from labeler.layout.cells import blocks_of, cells, parse_cells
-
     stocks = {stock.name: stock for stock in catalogue.stocks}
     rows = []
     for sheet in record.partial_sheets():
@@ -165,25 +175,18 @@ def difference_rows(found: Iterable[Difference]) -> list[Row]:
     ]
 
 
+KEPT = (
+    "unit", "harness", "part_number", "revision", "state", "printed", "voids", "job", "sheet", "cell", "group", "stock",
+    "reason",
+)  # fmt: skip
+
+
 def recorded_rows(found: Iterable[Recorded]) -> list[Row]:
     """Return recorded markers with their place on the sheet and how often they were printed."""
     return [
-        {
-            **row_json(item.row),
-            "unit": item.unit,
-            "harness": item.harness,
-            "part_number": item.part_number,
-            "revision": item.revision,
-            "state": item.state,
-            "printed": item.printed,
-            "voids": item.voids,
-            "job": item.job,
-            "sheet": item.sheet,
-            "cell": item.cell,
-            "group": item.group,
-            "stock": item.stock.name if item.stock else None,
-            "reason": item.reason,
-        }
+        row_json(item.row)
+        | {key: getattr(item, key) for key in KEPT}
+        | {"stock": item.stock.name if item.stock else None}
         for item in found
     ]
 
@@ -198,10 +201,6 @@ def _plain(value: object) -> str:
 
 def file_forms() -> dict[str, Form]:
     """Return the declaration of the keys of every kind of TOML file, by the name of the kind."""
-    from labeler.read.columnmap import map_form
-    from labeler.read.toml import harness_form
-    from labeler.work.bench_sheet import CAUTIONS
-
     return {
         "harness": harness_form(),
         "column map": map_form(),

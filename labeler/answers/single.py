@@ -7,7 +7,6 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from labeler.errors import LabelerError, Problem, Where, WrongUse
-from labeler.fit.code import CodeMaker
 from labeler.fit.remedies import Change, Other, ways_out
 from labeler.fit.sleeve import SleevePlace, fit_sleeve, room_of
 from labeler.job.fitting import coded
@@ -61,8 +60,7 @@ def fit_text(
     for: a piece that the usual one does not take is said to need another. Raises `WrongUse` for
     what cannot be understood, `LabelerError` for names that are not known and missing glyphs.
     """
-    chosen = settings_from(settings or {})
-    catalogue = load_catalogue()
+    catalogue, chosen = load_catalogue(), settings_from(settings or {})
     on = _diameters(over)
     seat = Seat(on, on, on, installation=Installation(before=ClosingStep(INSTALL_CONNECTOR)))
     lines = tuple(part.strip() for part in re.split(r"\\n|\n", text) if part.strip())
@@ -72,40 +70,31 @@ def fit_text(
         raise _wrong("TEXT", f"{len(text)} characters, the limit is {LONGEST_TEXT}", f"shorten {text[:20]!r}…")
     chosen, choice = _choice(seat, sleeve, chosen, catalogue)
     marker = Marker("", "sleeve", "branch end", "fit", lines, len(lines) == 1, chosen)
-    fixed = _cut(cut) if cut else None
+    fixed = _mm("--cut", cut, cut, "give a length in mm, as in 30") if cut else None
     codes = None
     if chosen.code != "none":
         own = replace(marker, id=SOME_ID, settings=replace(chosen, code_on=("sleeve",)))
         marker, codes = coded(own, Harness("fit", settings=chosen), SOME_UNIT)
-    fit = fit_sleeve(marker, SleevePlace(seat, choice, fixed), codes)
-    if not choice.tubes and sleeve:
-        fit = replace(fit, reasons=choice.refusals or fit.reasons)
-    if fit.verdict != DOES_NOT_FIT:
-        return _with_stock(fit, catalogue)
-    return replace(fit, ways_out=ways_out(fit, _other(seat, choice, fixed, marker.settings, sleeve, catalogue, codes)))
 
-
-def _other(
-    seat: Seat,
-    choice: TubeChoice,
-    fixed: float | None,
-    settings: Settings,
-    sleeve: str | None,
-    catalogue: Catalogue,
-    codes: CodeMaker | None,
-) -> Other:
-    """What a way out may use where there is no harness: other lengths, settings and tubes."""
+    def fitted(marker: Marker, tubes: TubeChoice, cut_mm: float | None) -> Fit:
+        return fit_sleeve(marker, SleevePlace(seat, tubes, cut_mm), codes)
 
     def refit(change: Change) -> Fit:
-        tubes = choice if change.tubes is None else TubeChoice(change.tubes)
-        return fit_sleeve(change.marker, SleevePlace(seat, tubes, change.cut_mm), codes)
+        return fitted(change.marker, choice if change.tubes is None else TubeChoice(change.tubes), change.cut_mm)
 
     def sized(marker: Marker, changes: Mapping[str, float]) -> Fit:
         changed, tubes = _choice(seat, sleeve, with_settings(marker.settings, dict(changes)), catalogue)
-        return fit_sleeve(replace(marker, settings=changed), SleevePlace(seat, tubes, fixed), codes)
+        return fitted(replace(marker, settings=changed), tubes, fixed)
 
-    every = with_settings(settings, {"sleeve": tuple(family.name for family in catalogue.families)})
-    return Other(refit, choose_tubes(seat, every, catalogue).tubes, {}, fixed, sized=None if choice.tubes else sized)
+    fit = fitted(marker, choice, fixed)
+    if fit.verdict != DOES_NOT_FIT:
+        return _with_stock(fit, catalogue)
+    if not choice.tubes and sleeve:
+        fit = replace(fit, reasons=choice.refusals or fit.reasons)
+    every = with_settings(marker.settings, {"sleeve": tuple(family.name for family in catalogue.families)})
+    others = choose_tubes(seat, every, catalogue).tubes
+    other = Other(refit, others, {}, fixed, sized=None if choice.tubes else sized)
+    return replace(fit, ways_out=ways_out(fit, other))
 
 
 def _with_stock(fit: Fit, catalogue: Catalogue) -> Fit:
@@ -126,32 +115,28 @@ def _choice(seat: Seat, sleeve: str | None, settings: Settings, catalogue: Catal
     tube = catalogue.tube(sleeve, Where("--sleeve"))
     asked = with_settings(settings, {"sleeve": (tube.name,)})
     need, most = seat.passes.high * (1 + settings.slip), seat.closes_on.low * (1 - settings.grip)
-    against = []
-    if tube.supplied_mm < need:
-        against.append(fact("too small to pass", supplied=tube.supplied_mm, need=need))
-    if tube.recovered_mm > most:
-        against.append(fact("too wide to grip", recovered=tube.recovered_mm, most=most))
-    if not against:
+    small = (fact("too small to pass", supplied=tube.supplied_mm, need=need),) if tube.supplied_mm < need else ()
+    wide = (fact("too wide to grip", recovered=tube.recovered_mm, most=most),) if tube.recovered_mm > most else ()
+    if not small + wide:
         return asked, TubeChoice((tube,))
-    return asked, TubeChoice((), (fact("family refused", family=tube.name, why=tuple(against)),))
+    return asked, TubeChoice((), (fact("family refused", family=tube.name, why=small + wide),))
 
 
 def _diameters(text: str) -> Range:
-    parts = re.split(r"(?<=\w)\s*(?:\.\.|-|–|\bto\b)\s*", text.strip())
-    try:
-        low, high = length(parts[0]), length(parts[-1])
-    except (ValueError, IndexError) as error:
-        raise _wrong("--over", f"{text!r}: {error}", "give a diameter in mm, 4.2, or a range, 4.0-4.6") from error
-    if len(parts) > 2 or low > high:
+    low, *more = re.split(r"(?<=\w)\s*(?:\.\.|-|–|\bto\b)\s*", text.strip())
+    fix = "give a diameter in mm, 4.2, or a range, 4.0-4.6"
+    found = Range(_mm("--over", low, text, fix), _mm("--over", (low, *more)[-1], text, fix))
+    if len(more) > 1 or found.low > found.high:
         raise _wrong("--over", f"{text!r} is no range", "give the smaller diameter first, 4.0-4.6")
-    return Range(low, high)
+    return found
 
 
-def _cut(text: str) -> float:
+def _mm(option: str, part: str, text: str, fix: str) -> float:
+    """Return a length [mm] that is a part of what an option says. Raises `WrongUse`."""
     try:
-        return length(text)
+        return length(part)
     except ValueError as error:
-        raise _wrong("--cut", f"{text!r}: {error}", "give a length in mm, as in 30") from error
+        raise _wrong(option, f"{text!r}: {error}", fix) from error
 
 
 def bundle_of(wires: str, settings: Mapping[str, str] | None = None) -> tuple[Bundle, str, tuple[Problem, ...]]:

@@ -1,7 +1,8 @@
-"""The command line's read command: what a file was understood to say, before anything is planned."""
+"""Commands without a build record: what is known, one question without a file, reading, pictures; and scanning."""
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,21 +16,22 @@ from labeler.cli.options import (
     OUT,
     PAPER,
     PRINTER,
+    READING,
     RECORD,
     SET,
     STOCK,
+    chosen_printer,
+    harness_file,
+    loading,
+    opened_record,
     options,
     parse_measure,
-    reading,
 )
-from labeler.cli.targets import opened_record
-from labeler.cli.terminal import print_json, shown_progress, warn
+from labeler.cli.terminal import print_json, print_lines, shown_progress, warn
+from labeler.errors import LabelerError
 
 if TYPE_CHECKING:
-    from labeler.read.import_report import Wanted
-
-
-# ---------------------------------------------------------------- The command line's commands without a harness
+    from labeler.job.order import HarnessFile, Loading
 
 
 # ---------------------------------------------------------------- one question without a file
@@ -48,16 +50,14 @@ def fit_command(
 
     Example: labeler fit "DEPTH J4" --over 4.2
     """
-    from labeler.answers import report
-    from labeler.answers.single import fit_text
+    from labeler.answers import report, single
     from labeler.model import DOES_NOT_FIT
 
-    answer = fit_text(text, over, sleeve=sleeve, cut=cut, settings=settings)
+    answer = single.fit_text(text, over, sleeve=sleeve, cut=cut, settings=settings)
     if as_json:
         print_json(report.marker_json(answer))
     else:
-        for line in report.one(answer):
-            click.echo(line)
+        print_lines(report.one(answer))
     if answer.verdict == DOES_NOT_FIT:
         raise SystemExit(1)
 
@@ -70,8 +70,6 @@ def bundle_command(wires: str, settings: dict[str, str], as_json: bool) -> None:
 
     WIRES lists counts with size and insulation, or diameters. Example: labeler bundle "2 x 20 AWG TXL, 4 x 1.9 mm"
     """
-    from dataclasses import asdict
-
     from labeler.answers.single import bundle_of
 
     answer, source, assumed = bundle_of(wires, settings)
@@ -97,22 +95,14 @@ def stock_command(name: str | None, as_json: bool, out: Path | None, force: bool
 
     Example: labeler stock wrap-a4-25x18 --out .
     """
-    from labeler.answers.listing import stock_lines, stock_rows
-    from labeler.tables.catalogue import load_catalogue
-
-    if out is not None:
-        if not name:
-            raise click.UsageError("--out needs the NAME of the stock to draw")
-        from labeler.job.single_pages import draw_stock
-
-        for file in draw_stock(name, out, force=force):
-            click.echo(str(file))
+    if out is None:
+        _show_list("stock", as_json, name)
         return
-    if as_json:
-        print_json(stock_rows(load_catalogue(), name))
-        return
-    for line in stock_lines(load_catalogue(), name):
-        click.echo(line)
+    if not name:
+        raise click.UsageError("--out needs the NAME of the stock to draw")
+    from labeler.job.single_pages import draw_stock
+
+    print_lines(draw_stock(name, out, force=force))
 
 
 @click.command("calibrate")
@@ -134,7 +124,7 @@ def calibrate_command(
     Example: labeler calibrate tag-a4-95x54 --printer office, then
     labeler calibrate --printer office --measured-x 99.2 --measured-y 100.4
     """
-    from labeler.job.single_pages import draw_calibration, store_printer
+    from labeler.job import single_pages
     from labeler.tables.printers import Printer, load_printer, measured, printer_file
 
     path = printer_file(printer) if printer else None
@@ -143,89 +133,40 @@ def calibrate_command(
     if measured_x is None and measured_y is None:
         if not stock:
             raise click.UsageError("name the STOCK to print the page for, or give --measured-x and --measured-y")
-        for file in draw_calibration(stock, profile, out, force=force):
-            click.echo(str(file))
+        print_lines(single_pages.draw_calibration(stock, profile, out, force=force))
         if path and not known:
             click.echo(f"{path}: there is no such profile yet: the page is drawn without a correction", err=True)
         return
     if path is None or stock:
         raise click.UsageError("a measure is stored for a --printer, without a STOCK")
     corrected = measured(profile, measured_x, measured_y)
-    store_printer(corrected, path)
+    single_pages.store_printer(corrected, path)
     along = f"lengths x {corrected.scale_x:g} along the page (before {profile.scale_x:g})"
     click.echo(f"{path}: {along}, x {corrected.scale_y:g} up the page (before {profile.scale_y:g})", err=True)
 
 
-@click.command("sleeves")
-@click.argument("family", required=False)
-@JSON
-def sleeves_command(family: str | None, as_json: bool) -> None:
-    """List the families of heat-shrink tube with their sizes and sources. Example: labeler sleeves AS23053/5."""
-    from labeler.answers.listing import sleeve_lines, sleeve_rows
+def _list_command(name: str, words: str, argument: str = "") -> click.Command:
+    """Return a command that lists one of `labeler.answers.listing.LISTS`, all of it or what the argument names."""
+
+    def command(as_json: bool, **named: str | None) -> None:
+        _show_list(name, as_json, *named.values())
+
+    arguments = [click.Argument([argument], required=False)] if argument else []
+    return JSON(click.Command(name, callback=command, params=list(arguments), help=words))
+
+
+def _show_list(name: str, as_json: bool, *named: str | None) -> None:
+    from labeler.answers.listing import LISTS
     from labeler.tables.catalogue import load_catalogue
 
+    rows, lines = LISTS[name]
     if as_json:
-        print_json(sleeve_rows(load_catalogue(), family))
-        return
-    for line in sleeve_lines(load_catalogue(), family):
-        click.echo(line)
+        print_json(rows(load_catalogue(), *named))
+    else:
+        print_lines(lines(load_catalogue(), *named))
 
 
-@click.command("wires")
-@click.argument("kind", required=False)
-@JSON
-def wires_command(kind: str | None, as_json: bool) -> None:
-    """List the kinds of insulated wire with their diameters and sources. Example: labeler wires TXL."""
-    from labeler.answers.listing import wire_lines, wire_rows
-    from labeler.tables.catalogue import load_catalogue
-
-    if as_json:
-        print_json(wire_rows(load_catalogue(), kind))
-        return
-    for line in wire_lines(load_catalogue(), kind):
-        click.echo(line)
-
-
-@click.command("coverings")
-@JSON
-def coverings_command(as_json: bool) -> None:
-    """List what may lie over a bundle, with walls, other names and sources. Example: labeler coverings."""
-    from labeler.answers.listing import covering_lines, covering_rows
-    from labeler.tables.catalogue import load_catalogue
-
-    if as_json:
-        print_json(covering_rows(load_catalogue()))
-        return
-    for line in covering_lines(load_catalogue()):
-        click.echo(line)
-
-
-@click.command("choices")
-@JSON
-def choices_command(as_json: bool) -> None:
-    """List every setting with its default, its limits and the reason for it. Example: labeler choices."""
-    from labeler.answers.listing import choice_lines, choice_rows
-
-    if as_json:
-        print_json(choice_rows())
-        return
-    for line in choice_lines():
-        click.echo(line)
-
-
-KNOWN = (
-    fit_command,
-    bundle_command,
-    stock_command,
-    calibrate_command,
-    sleeves_command,
-    wires_command,
-    coverings_command,
-    choices_command,
-)
-
-
-# ---------------------------------------------------------------- The command line's commands for codes and pictures
+# ---------------------------------------------------------------- codes, pictures, reading
 
 
 @click.command("scan")
@@ -247,16 +188,10 @@ def scan_command(given: tuple[str, ...], unit: str | None, record_path: str | No
         tally = scan.against(record, unit, scanned) if unit else None
     if as_json:
         print_json(scan.as_json(scanned, tally))
-    elif tally is not None:
-        for line in scan.tally_lines(tally):
-            click.echo(line)
     else:
-        for one in scanned:
-            for line in scan.lines_of(one):
-                click.echo(line)
-    if tally is not None and (tally.missing or tally.others):
-        raise SystemExit(1)
-    if any(not one.markers or any(item.state == "void" for item in one.markers) for one in scanned):
+        print_lines(scan.tally_lines(tally) if tally else scan.lines_of(scanned))
+    bad = any(not one.markers or any(item.state == "void" for item in one.markers) for one in scanned)
+    if bad or (tally and (tally.missing or tally.others)):
         raise SystemExit(1)
 
 
@@ -264,72 +199,84 @@ def scan_command(given: tuple[str, ...], unit: str | None, record_path: str | No
 @options(FILE, SET, PAPER, STOCK, PRINTER)
 @click.option("--out", type=NAMED, default=Path("proof.html"), help="The page to write.")
 @FORCE
-def proof_command(
-    file: str,
-    settings: dict[str, str],
-    paper: str,
-    stock: tuple[str, ...],
-    printer: str | None,
-    out: Path,
-    force: bool,
-) -> None:
+@harness_file
+@loading
+def proof_command(file: HarnessFile, loading: Loading, printer: str | None, out: Path, force: bool) -> None:
     """Make one HTML page of pictures: every marker of FILE as printed and as it will look on its part.
 
     Needs no network and no other file. Example: labeler proof examples/survey-boat.toml --out proof.html
     """
     from labeler.job.check import check
-    from labeler.job.run import for_printer
-    from labeler.proof.page import write_proof
-    from labeler.tables.printers import AS_DRAWN, load_printer
+    from labeler.proof import write_proof
 
-    settings = for_printer(settings, load_printer(printer) if printer else AS_DRAWN)
-    checked = check(file, settings=settings, paper=paper, stock=stock, track=shown_progress)
+    checked = check(file.for_printer(chosen_printer(printer)), loading, track=shown_progress)
     count = write_proof(checked, out, force=force, track=shown_progress)
-    warn(checked.notes)
-    click.echo(f"{count} markers", err=True)
+    warn((*checked.notes, f"{count} markers"))
     click.echo(str(out))
-
-
-# ---------------------------------------------------------------- cli_read
 
 
 @click.command("read")
 @options(FILE, SET, JSON)
 @click.option("-o", "--out", metavar="FILE", type=NAMED, help="Write it as a harness file (TOML).")
 @click.option("--draft", is_flag=True, help="Print a column map of a list, to be filled in and given with --map.")
-@reading
+@READING
 @FORCE
-def read_command(
-    file: str, settings: dict[str, str], as_json: bool, out: Path | None, draft: bool, force: bool, wanted: Wanted
-) -> None:
+@harness_file
+def read_command(file: HarnessFile, as_json: bool, out: Path | None, draft: bool, force: bool) -> None:
     """Show what is understood of FILE: its form, counts, what became what, what was left and why.
 
     Wire lists (CSV, XLSX), KBL, VEC and harness files. Example: labeler read boat.kbl -o boat.toml
     """
-    from labeler.answers import reading
-    from labeler.errors import LabelerError
-    from labeler.job.reading import draft as draft_map
-    from labeler.job.reading import store_harness, understand, wants_map
+    from labeler.answers import reading as account
+    from labeler.job import reading
 
     if draft:
-        click.echo(draft_map(file, wanted), nl=False)
+        click.echo(reading.draft(file.path, file.reading), nl=False)
         return
     try:
-        found = understand(file, settings, wanted)
+        found = reading.understand(file.path, file.settings, file.reading)
     except LabelerError as error:
-        map_draft = draft_map(file, wanted) if wants_map(error) and file != "-" else ""
+        column_map = ""
+        if reading.wants_map(error) and file.path != "-":
+            column_map = reading.draft(file.path, file.reading)
         if as_json:
-            print_json({**reading.refused_json(error), "column_map": map_draft})
-        elif map_draft:
-            click.echo(map_draft, nl=False)
+            print_json({**account.refused_json(error), "column_map": column_map})
+        elif column_map:
+            click.echo(column_map, nl=False)
         raise
     if as_json:
-        print_json(reading.as_json(found))
+        print_json(account.as_json(found))
     else:
-        for line in reading.lines(found):
-            click.echo(line)
+        print_lines(account.lines(found))
         warn(found.harness.notes)
     found.checked()
     if out is not None:
-        store_harness(found, out, force=force)
+        reading.store_harness(found, out, force=force)
         click.echo(f"written to {out}", err=True)
+
+
+KNOWN = (
+    read_command,
+    scan_command,
+    proof_command,
+    fit_command,
+    bundle_command,
+    stock_command,
+    calibrate_command,
+    _list_command(
+        "sleeves",
+        "List the families of heat-shrink tube with their sizes and sources. Example: labeler sleeves AS23053/5.",
+        "family",
+    ),
+    _list_command(
+        "wires",
+        "List the kinds of insulated wire with their diameters and sources. Example: labeler wires TXL.",
+        "kind",
+    ),
+    _list_command(
+        "coverings", "List what may lie over a bundle, with walls, other names and sources. Example: labeler coverings."
+    ),
+    _list_command(
+        "choices", "List every setting with its default, its limits and the reason for it. Example: labeler choices."
+    ),
+)

@@ -9,11 +9,12 @@ from __future__ import annotations
 import os
 import re
 import sys
+from datetime import date
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from labeler.cli.known import KNOWN, proof_command, read_command, scan_command
+from labeler.cli.known import KNOWN
 from labeler.cli.options import (
     FILE,
     FORCE,
@@ -23,6 +24,7 @@ from labeler.cli.options import (
     PAPER,
     PNG,
     PRINTER,
+    READING,
     RECORD,
     SEND,
     SET,
@@ -31,25 +33,28 @@ from labeler.cli.options import (
     UNIT,
     USED,
     chosen_printer,
+    harness_file,
     loading,
+    opened_record,
     options,
     output,
-    reading,
+    who,
 )
 from labeler.cli.record import diff_command, record_group, reprint_command
-from labeler.cli.targets import opened_record, who
 from labeler.cli.terminal import (
     ended_as_interrupted,
     print_json,
+    print_lines,
     reported_when_interrupted,
     shown_progress,
     tell,
     tell_changes,
     warn,
 )
+from labeler.errors import LabelerError, WrongUse, on_one_line
 
 if TYPE_CHECKING:
-    from labeler.read.import_report import Wanted
+    from labeler.job.order import HarnessFile, Loading
 
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy loads: its threads only cost time on small work
@@ -64,8 +69,6 @@ class _Commands(click.Group):
     """Turns wrong data into lines on standard error and exit status 1 (or 2 for wrong use)."""
 
     def invoke(self, ctx: click.Context) -> Any:
-        from labeler.errors import LabelerError, WrongUse, on_one_line
-
         try:
             with ended_as_interrupted():
                 return super().invoke(ctx)
@@ -73,8 +76,7 @@ class _Commands(click.Group):
             click.echo("\nstopped: what was not finished is taken back", err=True)
             ctx.exit(INTERRUPTED)
         except LabelerError as error:
-            for problem in error.problems:
-                click.echo(str(problem), err=True)
+            warn(error.problems)
             ctx.exit(2 if isinstance(error, WrongUse) else 1)
         except BrokenPipeError:  # the reader has gone: nothing to say, and nobody to say it to
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
@@ -86,16 +88,8 @@ class _Commands(click.Group):
             ctx.exit(1)
 
 
-def _version(ctx: click.Context, _: click.Parameter, asked: bool) -> None:
-    if asked:
-        from labeler.job.run import version
-
-        click.echo(f"labeler {version()}")
-        ctx.exit()
-
-
 @click.group(cls=_Commands, context_settings=CONTEXT)
-@click.option("--version", is_flag=True, is_eager=True, expose_value=False, callback=_version, help="Show the version.")
+@click.version_option(package_name="labeler", message="labeler %(version)s", help="Show the version.")
 def main() -> None:
     """Print the matched identification of a wiring harness, checked to read after shrinking.
 
@@ -112,56 +106,36 @@ def main() -> None:
 @main.command("check")
 @options(FILE, SET, PAPER, STOCK, PRINTER, JSON)
 @click.option("--explain", metavar="MARKER", help="Walk through one marker: its id, place, or text.")
-@reading
-def check_command(
-    file: str,
-    settings: dict[str, str],
-    paper: str,
-    stock: tuple[str, ...],
-    printer: str | None,
-    as_json: bool,
-    explain: str | None,
-    wanted: Wanted,
-) -> None:
+@READING
+@harness_file
+@loading
+def check_command(file: HarnessFile, loading: Loading, printer: str | None, as_json: bool, explain: str | None) -> None:
     """Say for every marker of FILE whether its text will read, and why not.
 
     Exit status 1 when something does not fit. Example: labeler check examples/survey-boat.toml
     """
-    from datetime import date
-
     from labeler.answers import report
-    from labeler.errors import LabelerError
     from labeler.job.check import check
-    from labeler.job.run import for_printer, refused_by
+    from labeler.job.run import refused_by
 
     try:
         profile = chosen_printer(printer)
-        settings = for_printer(settings, profile)
-        today = date.today().isoformat()
-        checked = check(
-            file, settings=settings, paper=paper, stock=stock, track=shown_progress, date=today, wanted=wanted
-        )
+        file, today = file.for_printer(profile), date.today().isoformat()
+        checked = check(file, loading, track=shown_progress, date=today)
         refused = refused_by(profile, checked) if printer and explain is None else ()
     except LabelerError as error:
         if as_json:
             print_json({"harness": None, "markers": [], "problems": list(map(report.problem_json, error.problems))})
         raise
     if explain is not None:
-        from labeler.answers.explain import explain as steps
-        from labeler.answers.explain import named
-
-        for fit in named(checked.fits, explain):
-            for line in steps(fit):
-                click.echo(line)
+        for fit in report.named(checked.fits, explain):
+            print_lines(report.explain(fit))
     elif as_json:
         print_json(report.as_json(checked, refused))
     else:
         warn(checked.notes)
-        for line in report.table(checked.fits):
-            click.echo(line)
-        click.echo(report.summary(checked), err=True)
-        for problem in refused:
-            click.echo(str(problem), err=True)
+        print_lines(report.table(checked.fits))
+        warn((report.summary(checked), *refused))
     if checked.misfits or any(not problem.warning for problem in refused):
         raise SystemExit(1)
 
@@ -186,53 +160,41 @@ def check_command(
 )
 @click.option("--changed-since", "since", metavar="REVISION", help="Only what has changed on a --unit built at it.")
 @options(PNG, SEND, RECORD, FORCE)
+@READING
 @loading
 @output
-@reading
+@harness_file
 def print_command(
-    file: str,
-    unit: str | None,
-    units: int | None,
-    serials: str | None,
-    since: str | None,
-    record_path: str | None,
-    settings: dict[str, str],
-    wanted: Wanted,
-    **how: Any,
+    file: HarnessFile, unit: str | None, units: int | None, serials: str | None, record_path: str | None, **how: Any
 ) -> None:
     """Print the whole set of one unit of FILE, or of several, as PDF sheets, and record it.
 
     Nothing is printed while a marker does not fit. Example: labeler print examples/survey-boat.toml
     """
-    from datetime import date
+    from labeler.job import order, printing, revising
 
-    from labeler.job.order import HarnessFile, Order, Units
-    from labeler.job.printing import print_order
-    from labeler.job.revising import print_changes
-
+    since = how["since"]
     if since is not None and (unit is None or units or serials):
         raise click.UsageError("--changed-since needs the --unit that was built")
-    asked = Units(HarnessFile(file, settings, wanted), tuple(_serials(unit, units, serials)))
-    sharing = {"separate": "", "collated": "by unit", "grouped": "by marker"}[how["order"]]
-    order = Order(
+    asked = order.Units(file, tuple(_serials(unit, units, serials)))
+    wanted = order.Order(
         (asked,),
         how["output"],
         how["loading"],
         who(),
         date.today().isoformat(),
-        sharing,
+        {"separate": "", "collated": "by unit", "grouped": "by marker"}[how["order"]],
         omit_failed=how["leave_out"],
         since=since,
         short_bench_sheet=how["bench"] == "short",
     )
     with opened_record(record_path, create=since is None) as record:
         if since is not None:
-            tell_changes(print_changes(order, record), record)
+            tell_changes(revising.print_changes(wanted, record), record)
             return
         with reported_when_interrupted(len(asked.serials)) as done:
-            for run in print_order(order, record):
-                if not done:
-                    warn(run[0].notes)
+            for run in printing.print_order(wanted, record):
+                warn(run[0].notes)  # those of all are with the first
                 tell(run, record)
                 done += run
 
@@ -255,16 +217,8 @@ def _serials(unit: str | None, units: int | None, serials: str | None) -> list[s
         why = "begins with a zero on one side: write both serials with as many digits"
     else:
         return [f"{number:0{len(first)}d}" for number in range(numbers[0], numbers[1] + 1)]
-    from labeler.errors import on_one_line
-
     raise click.BadParameter(on_one_line(f"{serials!r} {why}"), param_hint="--serials")
 
 
-main.add_command(diff_command)
-main.add_command(read_command)
-main.add_command(reprint_command)
-main.add_command(record_group)
-main.add_command(scan_command)
-main.add_command(proof_command)
-for command in KNOWN:
+for command in (diff_command, reprint_command, record_group, *KNOWN):
     main.add_command(command)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
@@ -47,7 +47,7 @@ def ended_as_interrupted() -> Iterator[None]:
     import signal
     import threading
 
-    names = [name for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
+    ends = [getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
     if threading.current_thread() is not threading.main_thread():  # only there are signals met
         yield
         return
@@ -59,19 +59,14 @@ def ended_as_interrupted() -> Iterator[None]:
         else:  # Ctrl-C is ignored, as in the background of a shell; the end is not
             raise KeyboardInterrupt
 
-    before = {name: signal.signal(getattr(signal, name), interrupt) for name in names if _is_met(name)}
+    before = [end for end in ends if signal.getsignal(end) is signal.SIG_DFL]  # nobody chose otherwise (nohup, say)
+    for end in before:
+        signal.signal(end, interrupt)
     try:
         yield
     finally:
-        for name, handler in before.items():
-            signal.signal(getattr(signal, name), handler)
-
-
-def _is_met(name: str) -> bool:
-    """Whether a signal ends the program, as it does unless somebody chose otherwise (nohup, say)."""
-    import signal
-
-    return signal.getsignal(getattr(signal, name)) is signal.SIG_DFL
+        for end in before:
+            signal.signal(end, signal.SIG_DFL)
 
 
 @contextmanager
@@ -94,8 +89,14 @@ def print_json(value: object) -> None:
     click.echo(json.dumps(value, ensure_ascii=False, indent=1))
 
 
+def print_lines(lines: Iterable[object]) -> None:
+    """Print what is given, each on a line of its own."""
+    for line in lines:
+        click.echo(str(line))
+
+
 def warn(problems: Iterable[object]) -> None:
-    """Print problems on standard error."""
+    """Print problems, or other lines, on standard error."""
     for problem in problems:
         click.echo(str(problem), err=True)
 
@@ -115,8 +116,7 @@ def tell(runs: Sequence[Printed], record: Record) -> None:
     for stock, number, cell in runs[0].begun:
         click.echo(f"load the partly used sheet of {stock} as sheet {number}: it goes on at {cell}", err=True)
     click.echo(f"recorded in {record.name}", err=True)
-    for file in runs[0].files:
-        click.echo(str(file))
+    print_lines(runs[0].files)
 
 
 def tell_changes(revised: Revised, record: Record) -> None:
@@ -124,9 +124,8 @@ def tell_changes(revised: Revised, record: Record) -> None:
     for one in revised.take_off:
         row = one.old or one.row
         what = "replaced" if one.new else "gone"
-        click.echo(
-            f"take off: {row.id} {row.branch + ' ' if row.branch else ''}{row.at} {row.label!r}: {what}", err=True
-        )
+        place = f"{row.branch} {row.at}".lstrip()
+        click.echo(f"take off: {row.id} {place} {row.label!r}: {what}", err=True)
     click.echo(f"{revised.unchanged} markers are unchanged", err=True)
     if revised.printed is None:
         click.echo("nothing has changed: nothing is printed", err=True)
@@ -146,7 +145,7 @@ def marker_table(found: Iterable[Recorded], *, whole: bool = False) -> tuple[tup
             item.part_number or item.harness,
             f"unit {item.unit}",
             item.row.kind,
-            place_of(item),
+            place_of(item.row),
             item.row.label if whole or len(item.row.label) <= TEXT_SIGNS else f"{item.row.label[: TEXT_SIGNS - 1]}…",
             item.row.tube and f"{item.row.tube}, {item.row.cut_length_mm:g} mm",
             f"{item.job}:{item.sheet} {item.cell}" if item.sheet else "",
@@ -157,11 +156,6 @@ def marker_table(found: Iterable[Recorded], *, whole: bool = False) -> tuple[tup
         for item in found
     ]
     return ("id", "harness", "unit", "kind", "place", "text", "tube", "sheet", "state", "prints", "voids"), rows
-
-
-def place_of(item: Recorded) -> str:
-    """Return a marker's place as the sheets print it: a branch end with its branch."""
-    return place_of_row(item.row)
 
 
 def change_words(one: Difference) -> tuple[str, str]:
@@ -175,7 +169,7 @@ def change_words(one: Difference) -> tuple[str, str]:
     return words(one.old), words(one.new)
 
 
-def place_of_row(row: MarkerRow) -> str:
+def place_of(row: MarkerRow) -> str:
     """Return the place of a recorded or planned marker, in quotes where blanks would not show."""
     named = f"{row.branch} {row.at}" if row.role == "branch end" and row.branch != row.at else row.at
     if row.role == "wire end" and ":" not in row.at:  # at a splice or a ring
@@ -183,10 +177,12 @@ def place_of_row(row: MarkerRow) -> str:
     return repr(named) if named != " ".join(named.split()) else named
 
 
-def show_table(heads: tuple[str, ...], rows: Sequence[tuple[str, ...]], *, as_csv: bool = False) -> None:
-    """Print a table in columns, or as comma-separated values."""
-    for line in csv_lines(heads, rows) if as_csv else columns(heads, rows):
-        click.echo(line)
+def show(form: str, value: Callable[[], object], heads: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> None:
+    """Print a value as JSON, or rows under headings as comma-separated values or in columns: json, csv, ""."""
+    if form == "json":
+        print_json(value())
+    else:
+        print_lines(csv_lines(heads, rows) if form == "csv" else columns(heads, rows))
 
 
 def csv_lines(heads: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> Iterable[str]:

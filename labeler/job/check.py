@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import gc
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 
@@ -11,17 +11,17 @@ from labeler.errors import LabelerError, Problem, Where, refuse
 from labeler.fit.film import served
 from labeler.fit.result import font_of
 from labeler.harness import index
-from labeler.job.deliver import Track, untracked
 from labeler.job.fitting import Stocks, carries_code, fit_markers, names_unit, once
+from labeler.job.order import USUAL, HarnessFile, Loading, Track, untracked
 from labeler.layout.checks import stock_problems
 from labeler.model import DOES_NOT_FIT, Fit, Harness, InstallationStep, Marker, Stock
 from labeler.plan import confusable, plan
 from labeler.read import read_file
-from labeler.read.import_report import AS_IT_STANDS, Wanted
 from labeler.size.bundles import Sizing
 from labeler.size.installation import installation_order
 from labeler.tables.catalogue import Catalogue, default_settings, load_catalogue
 from labeler.tables.kinds import KINDS
+from labeler.validate import validate
 
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 SAME_MM = 0.5  # by so much may a page be off the paper it is called after
@@ -53,57 +53,52 @@ class Checked:
 @contextmanager
 def no_collecting() -> Iterator[None]:
     """Keep the garbage collector off: the stages make very many values and no cycles worth looking for."""
-    was_on = gc.isenabled()
+    again = gc.enable if gc.isenabled() else gc.disable
     gc.disable()
     try:
         yield
     finally:
-        if was_on:
-            gc.enable()
+        again()
 
 
 # ---------------------------------------------------------------- check
 
 
-def choose_stocks(catalogue: Catalogue, paper: str = "A4", names: Sequence[str] = ()) -> Stocks:
+def choose_stocks(catalogue: Catalogue, loading: Loading = USUAL) -> Stocks:
     """Return the stock to print on: those named, and for the other kinds what suits the paper.
 
     Of wraps those named come first, and after them the others, for wires that those do not serve.
     Raises `LabelerError` for an unknown name and where a kind has no stock.
     """
-    named = [catalogue.stock(name) for name in names]
-
-    def kind(takes: str) -> list[Stock]:
-        asked = [stock for stock in named if stock.takes == takes]
-        return asked or [s for s in catalogue.stocks if s.takes == takes and _on_paper(s, paper)]
-
-    found = {takes: kind(takes) for takes in KINDS}
+    named = [catalogue.stock(name) for name in loading.stocks]
+    asked = {takes: [stock for stock in named if stock.takes == takes] for takes in KINDS}
+    on_paper = [stock for stock in catalogue.stocks if _on_paper(stock, loading.paper)]
+    suited = {takes: [stock for stock in on_paper if stock.takes == takes] for takes in KINDS}
+    found = {takes: asked[takes] or suited[takes] for takes in KINDS}
     refuse(
-        Problem(Where("layouts"), f"no {takes} stock for {paper}", "add a stock file, or name one with --stock")
+        Problem(Where("layouts"), f"no {takes} stock for {loading.paper}", "add a stock file, or name one with --stock")
         for takes, stocks in found.items()
         if not stocks
     )
-    others = [s for s in catalogue.stocks if s.takes == "wrap" and _on_paper(s, paper) and s not in found["wrap"]]
+    others = [stock for stock in suited["wrap"] if stock not in found["wrap"]]
     wraps = [s for some in (found["wrap"], others) for s in sorted(some, key=lambda s: -s.print_around_mm)]
     return Stocks(tuple(wraps), *(found[takes][0] for takes in ("tag", "sleeve", "insert", "flag")))
 
 
 def _on_paper(stock: Stock, paper: str) -> bool:
     """Whether a stock is a sheet of this paper; what sleeves lie on only must not belong to another paper."""
+    wide = {name for name, (width, _) in PAPERS.items() if abs(stock.page_width_mm - width) < SAME_MM}
     if stock.takes == "sleeve":
-        others = [width for name, (width, _) in PAPERS.items() if name != paper]
-        return not any(abs(stock.page_width_mm - width) < SAME_MM for width in others)
-    width, height = PAPERS[paper]
-    return abs(stock.page_width_mm - width) < SAME_MM and abs(stock.page_height_mm - height) < SAME_MM
+        return wide <= {paper}
+    return paper in wide and abs(stock.page_height_mm - PAPERS[paper][1]) < SAME_MM
 
 
-def _kept_elsewhere(named: Iterable[Stock], fits: Sequence[Fit], stocks: Stocks) -> Iterator[Problem]:
+def _kept_elsewhere(named: Sequence[Stock], fits: Sequence[Fit], stocks: Stocks) -> Iterator[Problem]:
     """Yield a note for each stock that was asked for and serves only some of its markers, or none."""
-    named = tuple(named)
     used = {fit.stock or (stocks.sleeve.name if fit.face else "") for fit in fits}
-    wraps = [fit for fit in fits if fit.marker.kind == "wrap" and fit.seat is not None]
+    wraps = [(fit.stock, fit.seat.text_on) for fit in fits if fit.marker.kind == "wrap" and fit.seat]
     for stock in named:
-        on = [fit.seat.text_on for fit in wraps if fit.stock != stock.name and fit.seat is not None]
+        on = [text_on for chosen, text_on in wraps if chosen != stock.name]
         if stock.takes == "wrap" and on:
             wires = served(stock)
             wanted = f"{wires.low:.2f} to {wires.high:.2f} mm" if wires.low <= wires.high else "no wire"
@@ -124,16 +119,13 @@ def _kept_elsewhere(named: Iterable[Stock], fits: Sequence[Fit], stocks: Stocks)
 
 @no_collecting()
 def check(
-    file: str,
+    file: HarnessFile,
+    loading: Loading = USUAL,
     *,
-    settings: Mapping[str, str] | None = None,
-    paper: str = "A4",
-    stock: Sequence[str] = (),
     unit: str | Callable[[Harness], str] = PLACEHOLDER_UNIT,
     only: Sequence[str] = (),
     track: Track = untracked,
     date: str = "",
-    wanted: Wanted = AS_IT_STANDS,
 ) -> Checked:
     """Return the answer for every marker of a harness file, or for those of some roles ``only``.
 
@@ -143,22 +135,19 @@ def check(
     Raises `LabelerError` with every problem of the data at once; a marker that does not fit is
     no problem but an answer.
     """
-    from labeler.validate import validate
-
     catalogue = load_catalogue()
-    stocks = choose_stocks(catalogue, paper, stock)
-    harness = read_file(file, catalogue, default_settings(), settings or {}, wanted).checked()
+    stocks = choose_stocks(catalogue, loading)
+    harness = read_file(file.path, catalogue, default_settings(), file.settings, file.reading).checked()
     sizing = Sizing(index(harness), catalogue)
     problems = [*harness.notes, *validate(sizing.index, catalogue)]
     markers, planning = plan(sizing.index)
-    if only:
-        markers = tuple(marker for marker in markers if marker.role in only)
+    markers = tuple(marker for marker in markers if not only or marker.role in only)
     problems += [*planning, *_glyph_problems(harness, markers), *confusable(markers)]
     refuse(once(problems))
     serial = unit if isinstance(unit, str) else unit(harness)
     fits = fit_markers(sizing, markers, stocks, serial, track, date)
-    refuse(problem for used in stocks_of(fits, stocks).values() for problem in stock_problems(used))
-    problems += _kept_elsewhere([catalogue.stock(name) for name in stock], fits, stocks)
+    refuse(problem for used in _used_stocks(fits, stocks) for problem in stock_problems(used))
+    problems += _kept_elsewhere([catalogue.stock(name) for name in loading.stocks], fits, stocks)
     order_of(sizing, fits)  # what it needs to know is asked for now, not while drawing
     notes = tuple(once(p for p in (*problems, *_empty_tags(fits)) if p.warning))
     of_unit = tuple(m for m in markers if m.role == "bag" or names_unit(m) or carries_code(m))
@@ -173,11 +162,11 @@ def _empty_tags(fits: Iterable[Fit]) -> Iterator[Problem]:
             yield Problem(fit.marker.where, text, "name its branch, its connector or its contents", warning=True)
 
 
-def stocks_of(fits: Iterable[Fit], stocks: Stocks) -> dict[str, Stock]:
-    """Return the stocks that the markers that fit are printed on, by name."""
+def _used_stocks(fits: Iterable[Fit], stocks: Stocks) -> Iterator[Stock]:
+    """Yield the stocks that the markers that fit are printed on."""
     named = stocks.by_name()
     names = (fit.stock or stocks.sleeve.name for fit in fits if fit.face and fit.verdict != DOES_NOT_FIT)
-    return {name: named[name] for name in dict.fromkeys(names)}
+    return map(named.__getitem__, dict.fromkeys(names))
 
 
 def order_of(sizing: Sizing, fits: Iterable[Fit]) -> tuple[InstallationStep, ...]:
@@ -197,24 +186,21 @@ def order_of(sizing: Sizing, fits: Iterable[Fit]) -> tuple[InstallationStep, ...
     return tuple(steps)
 
 
-def _glyph_problems(harness: Harness, markers: Iterable[Marker]) -> list[Problem]:
-    """Return every character that no font has, one problem a marker; all-ASCII texts are passed by.
+def _glyph_problems(harness: Harness, markers: Iterable[Marker]) -> Iterator[Problem]:
+    """Yield every character that no font has, one problem a marker; all-ASCII texts are passed by.
 
     A tag is checked with what it is written from: names, descriptions, contents.
     """
     about = (harness.name, harness.part_number, harness.revision, *(c.description for c in harness.connectors))
     contents = {bag.id: tuple(item.item for item in bag.contents) for bag in harness.bags}
     shared = tuple(text for text in about if not text.isascii())
-    problems: list[Problem] = []
     for marker in markers:
-        text = marker.text
-        if marker.role == "bag":
-            text = (*text, *shared, *contents.get(marker.at, ()))
+        tag = (*shared, *contents.get(marker.at, ())) if marker.role == "bag" else ()
+        text = (*marker.text, *tag)
         together = "".join(text)
         if together.isascii() and together.isprintable():
             continue
         try:
             font_of(text, marker)
         except LabelerError as error:
-            problems.extend(error.problems)
-    return problems
+            yield from error.problems

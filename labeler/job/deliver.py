@@ -14,15 +14,21 @@ from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from labeler import send
+from labeler.draw.pdf import draw_sheets, pages_of
+from labeler.draw.pens import Page
+from labeler.draw.raster import page_pictures, piece_pictures, png
+from labeler.draw.sheet_frame import Header
 from labeler.errors import LabelerError, Problem, Where
+from labeler.files import uninterrupted, written
+from labeler.job.order import Output
 from labeler.job.work_list import about_job
 from labeler.model import Sheet
-from labeler.tables.printers import AS_DRAWN, Printer, printer_of, printer_problems
+from labeler.record.values import Job
+from labeler.tables.printers import printer_of
 
 if TYPE_CHECKING:
-    from labeler.draw.sheet_frame import Header
     from labeler.record.store import Record
-    from labeler.record.values import Job
     from labeler.record.write import NotOf
 
 
@@ -106,18 +112,17 @@ def _stem(unit: UnitName, word: str = "") -> str:
 
 def _chunks(sheets: Sequence[Sheet]) -> Iterator[tuple[str, tuple[Sheet, ...]]]:
     """Yield what is put behind the name and the sheets of it, so many that no file has too many pages."""
-    chunks: list[list[Sheet]] = [[]]
-    pages = 0
     twice = [any(placed.piece.face.passes > 1 for placed in sheet.placed) for sheet in sheets]
     if sheets[0].stock.kind == "reel":  # the whole tube passes again
         twice = [any(twice)] * len(sheets)
+    chunks: list[list[Sheet]] = []
+    pages = MOST_PAGES
     for sheet, again in zip(sheets, twice, strict=True):
-        needs = 2 if again else 1
-        if pages + needs > MOST_PAGES:
+        pages += 1 + again
+        if pages > MOST_PAGES:
             chunks.append([])
-            pages = 0
+            pages = 1 + again
         chunks[-1].append(sheet)
-        pages += needs
     for number, chunk in enumerate(chunks, 1):
         yield (f"-{number}-of-{len(chunks)}" if len(chunks) > 1 else ""), tuple(chunk)
 
@@ -169,45 +174,6 @@ def make_folder(folder: Path, fix: str = ELSEWHERE) -> None:
 # ---------------------------------------------------------------- handing
 
 
-Track = Callable[[Sequence[Any], str], Iterable[Any]]
-"""Yields what it is given, and may show how far it has come; the words say what is done."""
-
-
-def untracked(items: Sequence[Any], _: str) -> Iterable[Any]:
-    """Show nothing."""
-    return items
-
-
-@dataclass(frozen=True, slots=True)
-class Output:
-    """Where the sheets go, and in which form.
-
-    ``png``: also pictures at the printer's dots (``dpi``), of whole ``sheets``, of single ``pieces``.
-    ``send``: printers of the system's print service by the name of the stock, "" for all others.
-    """
-
-    folder: Path
-    force: bool = False
-    printer: Printer = AS_DRAWN
-    png: tuple[str, ...] = ()
-    dpi: float = 0.0
-    send: Mapping[str, str] = field(default_factory=dict)
-    track: Track = untracked
-
-    def problems(self, sheets: Sequence[Sheet]) -> Iterator[Problem]:
-        """Yield why sheets cannot be handed over in this form: printers, pictures, and the print service."""
-        from labeler.draw.raster import too_many_dots
-        from labeler.send import queue_problems
-
-        yield from printer_problems(self.printer, sheets)
-        yield from too_many_dots(sheets, self.dpi) if self.png else ()
-        yield from queue_problems(filter(None, (self.queue(sheet.stock.name) for sheet in sheets)))
-
-    def queue(self, stock: str) -> str:
-        """Return the printer that a stock is sent to, "" for none."""
-        return self.send.get(stock, self.send.get("", ""))
-
-
 def output_text(out: Output) -> str:
     """Return where a job's files go, and in which form, as the record keeps it: JSON."""
     pictures = {"png": out.png, "dpi": out.dpi} if out.png else {}
@@ -233,7 +199,7 @@ class Drawing:
 
     def paths(self) -> tuple[Path, ...]:
         """Return every file, in the order in which they are handed over."""
-        pictures = (path for part in self.parts for path, _, _ in self._pictures(part))
+        pictures = (path for part in self.parts for page in self._pictures(part) for path in page.values())
         return (*self.beside, *(part.path for part in self.parts), *pictures)
 
     def not_of(self, named: Callable[[Path], Path] = Path) -> dict[int, frozenset[str]]:
@@ -255,20 +221,13 @@ class Drawing:
 
     def pdf(self, part: Part) -> bytes:
         """Return the PDF of a part."""
-        from labeler.draw.pdf import draw_sheets
-
-        header = self.header()
-        sheets = self.out.track(part.sheets, part.stock)
+        header, printer = self.header(), printer_of(self.out.printer, part.sheets)
         dpi = self.out.dpi if self.out.png else None
-        title = f"{header.words}, {part.stock}"
-        return draw_sheets(
-            sheets, title=title, header=header, printer=printer_of(self.out.printer, part.sheets), dpi=dpi
-        )
+        sheets = self.out.track(part.sheets, part.stock)
+        return draw_sheets(sheets, title=f"{header.words}, {part.stock}", header=header, printer=printer, dpi=dpi)
 
     def header(self) -> Header:
         """Return what every sheet says: harness, part number, revision, unit, job, date, and what is repeated."""
-        from labeler.draw.sheet_frame import Header
-
         harnesses = dict.fromkeys((job.part_number, job.revision) for job in self.jobs)
         parts = (" ".join(filter(None, (part, revision and f"rev {revision}"))) for part, revision in harnesses)
         units, jobs = _span("unit", [job.unit for job in self.jobs]), _span("job", [job.id for job in self.jobs])
@@ -277,35 +236,23 @@ class Drawing:
         name = ", ".join(dict.fromkeys(job.harness for job in self.jobs))
         return Header(" · ".join(words), name=name, about=about_job(*self.jobs))
 
-    def _pictures(self, part: Part) -> Iterator[tuple[Path, int, str]]:
-        """Yield the path of each picture, the page it is of, and the piece on it ("": all of the page)."""
-        from labeler.draw.pdf import pages_of
-
-        if not self.out.png:
-            return
-        for page, (sheet, turned) in enumerate(pages_of(part.sheets)):
+    def _pictures(self, part: Part) -> Iterator[dict[str, Path]]:
+        """Yield for each page the paths of its pictures by the cell of the piece on it ("": all of the page)."""
+        for sheet, turned in pages_of(part.sheets):
             name = f"{part.path.stem}-{sheet.number:03d}{'-turned' if turned else ''}"
-            if "sheets" in self.out.png:
-                yield part.path.with_name(f"{name}.png"), page, ""
+            names = {"": name} if "sheets" in self.out.png else {}
             if "pieces" in self.out.png:
-                for placed in sheet.placed:
-                    yield part.path.with_name(f"{name}-{placed.cell}-{placed.piece.marker}.png"), page, placed.cell
+                names |= {placed.cell: f"{name}-{placed.cell}-{placed.piece.marker}" for placed in sheet.placed}
+            yield {cell: part.path.with_name(f"{each}.png") for cell, each in names.items()}
 
     def _drawn_pictures(self, part: Part, pdf: bytes) -> Iterator[tuple[Path, bytes]]:
-        from labeler.draw.pdf import pages_of
-        from labeler.draw.raster import page_pictures, piece_pictures, png
-
-        dpi = self.out.dpi
-        wanted: dict[int, dict[str, Path]] = {}
-        for path, page, cell in self._pictures(part):
-            wanted.setdefault(page, {})[cell] = path
+        dpi, printer = self.out.dpi, printer_of(self.out.printer, part.sheets)
         pages = self.out.track(pages_of(part.sheets), f"{part.stock}, pictures")
-        for page, ((sheet, _), picture) in enumerate(zip(pages, page_pictures(pdf, dpi), strict=True)):
-            paths = wanted.get(page, {})
+        for (sheet, _), paths, picture in zip(pages, self._pictures(part), page_pictures(pdf, dpi), strict=True):
             if "" in paths:
                 yield paths[""], png(picture, dpi)
             if "pieces" in self.out.png:
-                for placed, cut in piece_pictures(picture, sheet, dpi, printer_of(self.out.printer, part.sheets)):
+                for placed, cut in piece_pictures(picture, sheet, dpi, printer):
                     yield paths[placed.cell], png(cut, dpi)
 
 
@@ -328,9 +275,6 @@ def hand_over(
     ``again``: the jobs were broken off before; files that are there as they are to be stay, and where this
     fails too they stay prepared.
     """
-    from labeler.files import uninterrupted, written
-    from labeler.send import take_back
-
     jobs: list[Job] = []
     sent: list[str] = []
     done, sure = False, False
@@ -352,9 +296,10 @@ def hand_over(
                 files.close()  # from here on the files stay, whatever comes
     except BaseException as error:
         if not (again or done):
-            with uninterrupted():
-                take_back(sent)
-                _withdraw(record, jobs, error, who)
+            with uninterrupted(), suppress(LabelerError):
+                send.take_back(sent)
+                for job in jobs[:1]:  # and its run
+                    record.withdraw_prepared(job.id, f"not handed over: {error or 'broken off'}", who)
         raise
     if not sure:
         raise LabelerError(_lost(record, jobs))
@@ -380,7 +325,7 @@ def _noted(
     """Yield the files; once all are written, and before they are named, the record is told their digests."""
     digests: dict[str, str] = {}
     for path, data in contents:
-        digests[str(path.resolve())] = _digest(data)
+        digests[str(path.resolve())] = sha256(data).hexdigest()
         yield path, data
     record.add_digests(jobs[0].id, digests, drawing.not_of(Path.resolve))
 
@@ -415,26 +360,11 @@ def _holds(path: Path, data: bytes, known: Mapping[str, str]) -> bool:
         there = path.read_bytes() if path.is_file() else None
     except OSError:
         return False
-    return there is not None and (there == data or _digest(there) == known.get(path.name))
-
-
-def _digest(data: bytes) -> str:
-    return sha256(data).hexdigest()
-
-
-def _withdraw(record: Record, jobs: Sequence[Job], error: BaseException, who: str) -> None:
-    if jobs:
-        with suppress(LabelerError):
-            record.withdraw_prepared(jobs[0].id, f"not handed over: {error or 'broken off'}", who)
+    return there is not None and (there == data or sha256(there).hexdigest() == known.get(path.name))
 
 
 def _send(drawing: Drawing, part: Part, sent: list[str]) -> None:
     """Send a part to its printer, if it has one, pages of one size at a time; note the service's names of the jobs."""
-    from labeler.draw.pdf import pages_of
-    from labeler.draw.pens import Page
-    from labeler.files import uninterrupted
-    from labeler.send import send
-
     queue = drawing.out.queue(part.stock)
     if not queue:
         return
@@ -445,7 +375,7 @@ def _send(drawing: Drawing, part: Part, sent: list[str]) -> None:
         count = len(list(run))
         some = data if count == len(sizes) else _pages(data, done, count)
         with uninterrupted():
-            sent.append(send(some, queue, f"{drawing.header().words}, {part.stock}", *size))
+            sent.append(send.send(some, queue, f"{drawing.header().words}, {part.stock}", *size))
         done += count
 
 

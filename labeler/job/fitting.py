@@ -18,7 +18,7 @@ from labeler.fit.remedies import Change, Other, ways_out, with_settings
 from labeler.fit.result import needed_for
 from labeler.fit.sleeve import SleevePlace, fit_sleeve, room_of, within_branches
 from labeler.fit.tag import fit_tag
-from labeler.job.deliver import Track, untracked
+from labeler.job.order import Track, untracked
 from labeler.model import (
     DOES_NOT_FIT,
     Code,

@@ -7,14 +7,16 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from labeler.draw.pdf import undrawable
 from labeler.errors import LabelerError, Problem, Where, refuse
 from labeler.files import write_all
 from labeler.job.deliver import UnitName, folder_problems, make_folder, unit_path
 from labeler.record.marker_names import normalised
+from labeler.record.values import Imported, Unit
+from labeler.text import load_font
 
 if TYPE_CHECKING:
     from labeler.record.store import Record
-    from labeler.record.values import Imported, Unit
 
 
 LARGEST_FILE = 1 << 28  # bytes of an exported unit: project choice, a unit of 20 000 markers has 10 million
@@ -26,8 +28,6 @@ def verify(record: Record) -> tuple[Problem, ...]:
 
 
 def _font_problems(record: Record) -> Iterator[Problem]:
-    from labeler.text import load_font
-
     for (name, digest), jobs in sorted(record.fonts().items()):
         where = Where(f"{record.name}: font {name}")
         fix = "install the version of the font that printed them, or print those units anew"
@@ -42,8 +42,6 @@ def _font_problems(record: Record) -> Iterator[Problem]:
 
 
 def _drawing_problems(record: Record) -> Iterator[Problem]:
-    from labeler.draw.pdf import undrawable
-
     for face, why in undrawable(record.faces()):
         words = " ".join(run.text for run in face.runs)[:40]
         yield Problem(Where(f"{record.name}: face {words!r}"), f"it cannot be drawn: {why}", "see the fonts")

@@ -2,14 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
 
-from labeler.job.deliver import Output
+from labeler.errors import Problem
+from labeler.model import Sheet
 from labeler.read.import_report import AS_IT_STANDS, Wanted
+from labeler.tables.printers import AS_DRAWN, Printer, printer_problems
 
 SHARED = ("by unit", "by marker")
 """How several units share their sheets: unit after unit, or the first marker of every unit, then the second."""
+
+Track = Callable[[Sequence[Any], str], Iterable[Any]]
+"""Yields what it is given, and may show how far it has come; the words say what is done."""
+
+
+def untracked(items: Sequence[Any], _: str) -> Iterable[Any]:
+    """Show nothing."""
+    return items
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,6 +31,11 @@ class HarnessFile:
     path: str
     settings: Mapping[str, str] = field(default_factory=dict)
     reading: Wanted = AS_IT_STANDS
+
+    def for_printer(self, printer: Printer) -> HarnessFile:
+        """Return the file with the printer's dots among its settings, unless they are set themselves."""
+        own = {"printer_dpi": f"{printer.dpi:g}"} if printer.dpi else {}
+        return replace(self, settings={**own, **self.settings})
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +47,39 @@ class Loading:
     start: Mapping[str, str] = field(default_factory=dict)  # by stock: the first free cell
     used: Mapping[str, Sequence[str]] = field(default_factory=dict)  # by stock: the used cells
     partial_sheets: bool = False  # where neither is given: the sheets that the record knows to be partly used
+
+
+USUAL = Loading()
+
+
+@dataclass(frozen=True, slots=True)
+class Output:
+    """Where the sheets go, and in which form.
+
+    ``png``: also pictures at the printer's dots (``dpi``), of whole ``sheets``, of single ``pieces``.
+    ``send``: printers of the system's print service by the name of the stock, "" for all others.
+    """
+
+    folder: Path
+    force: bool = False
+    printer: Printer = AS_DRAWN
+    png: tuple[str, ...] = ()
+    dpi: float = 0.0
+    send: Mapping[str, str] = field(default_factory=dict)
+    track: Track = untracked
+
+    def problems(self, sheets: Sequence[Sheet]) -> Iterator[Problem]:
+        """Yield why sheets cannot be handed over in this form: printers, pictures, and the print service."""
+        from labeler import send
+        from labeler.draw.raster import too_many_dots
+
+        yield from printer_problems(self.printer, sheets)
+        yield from too_many_dots(sheets, self.dpi) if self.png else ()
+        yield from send.queue_problems(filter(None, (self.queue(sheet.stock.name) for sheet in sheets)))
+
+    def queue(self, stock: str) -> str:
+        """Return the printer that a stock is sent to, "" for none."""
+        return self.send.get(stock, self.send.get("", ""))
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +96,7 @@ class Order:
 
     harnesses: tuple[Units, ...]
     output: Output
-    loading: Loading = Loading()
+    loading: Loading = USUAL
     user: str = ""
     date: str = ""  # as it stands on tags and sheets
     sharing: str = ""  # "": every unit has sheets of its own; else one of `SHARED`
@@ -62,7 +112,7 @@ class Reprint:
 
     reason: str
     output: Output
-    loading: Loading = Loading()  # its first stock, where one is named, instead of those of the first time
+    loading: Loading = USUAL  # its first stock, where one is named, instead of those of the first time
     user: str = ""
     date: str = ""
     same_cells: bool = False  # a spoiled sheet: every marker in the cell it was in

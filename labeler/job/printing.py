@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING
 
+from labeler.draw.bench import draw_bench_sheet
 from labeler.errors import LabelerError, Problem, Where, refuse
 from labeler.files import refused_target
 from labeler.job.check import Checked, check, no_collecting, order_of
-from labeler.job.deliver import UnitName, folder_problems, output_text
+from labeler.job.deliver import UnitName, folder_problems
 from labeler.job.fitting import code_problems, fit_markers
 from labeler.job.order import SHARED, Order
 from labeler.job.run import (
@@ -20,26 +21,23 @@ from labeler.job.run import (
     carry_out,
     drawing_of,
     font_digests,
-    for_printer,
+    job_about,
     merged_sheets,
     misfit_problem,
     notes_on_sheets,
     notes_on_tags,
     pieces_of,
     places_of,
-    printer_text,
-    unit_sheets,
-    version,
     with_dots,
 )
 from labeler.job.work_list import about_job, bare_row, kept_rows
-from labeler.model import DOES_NOT_FIT, Fit, Harness, Piece, Sheet
+from labeler.model import DOES_NOT_FIT, Fit, Harness, Sheet
+from labeler.record.values import Job, NewJob, OmittedMarker
 from labeler.wording import sentences
+from labeler.work.bench_sheet import Remark, bench_sheet
 
 if TYPE_CHECKING:
     from labeler.record.store import Record
-    from labeler.record.values import Job, NewJob
-    from labeler.work.bench_sheet import Remark
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +57,13 @@ class UnitFits:
         return UnitName(harness.part_number or harness.name, self.serial or "")
 
 
+def unit_fits(checked: Checked, serial: str | None, fits: Iterable[Fit]) -> UnitFits:
+    """Return a unit with what fits of it, and what does not."""
+    fits = tuple(fits)
+    left_out = tuple(fit for fit in fits if fit.verdict == DOES_NOT_FIT)
+    return UnitFits(checked, serial, tuple(fit for fit in fits if fit.verdict != DOES_NOT_FIT), left_out)
+
+
 def print_order(order: Order, record: Record) -> Iterator[tuple[Printed, ...]]:
     """Print an order, recorded before the sheets are handed over: a run for each unit, or one where they share sheets.
 
@@ -71,7 +76,7 @@ def print_order(order: Order, record: Record) -> Iterator[tuple[Printed, ...]]:
     with no_collecting():
         order, checked = _checked(order, record)
         units = [
-            UnitFits(one, serial, tuple(fit for fit in one.fits if fit.verdict != DOES_NOT_FIT))
+            unit_fits(one, serial, one.fits)
             for one, asked in zip(checked, order.harnesses, strict=True)
             for serial in asked.serials
         ]
@@ -79,15 +84,17 @@ def print_order(order: Order, record: Record) -> Iterator[tuple[Printed, ...]]:
         places = places_of(order.loading, record, checked[0].stocks.by_name())
         trial = _laid_out(runs[0], places, order)  # fails before a serial is given
         sheets = merged_sheets(unit.sheets for unit in trial)
-        fitting = [fit for one in checked for fit in one.fits if fit.verdict != DOES_NOT_FIT]
-        notes = (*(note for one in checked for note in one.notes), *notes_on_tags(fitting))
+        notes = (
+            *(note for one in checked for note in one.notes),
+            *notes_on_tags(f for one in checked for f in one.fits),
+        )
         notes += notes_on_sheets(order.loading, order.output, sheets)
         _look_ahead(order, record, trial, runs[1:])
     for run in runs:
         with no_collecting():
-            printed = _print_run(order, record, run, places, trial if run is runs[0] else None)
-        yield (replace(printed[0], notes=notes), *printed[1:]) if run is runs[0] else printed
-        places = Places({}, {})  # every further run begins on new sheets
+            printed = _print_run(order, record, run, places, trial)
+        yield (replace(printed[0], notes=notes), *printed[1:])
+        places, notes, trial = Places({}, {}), (), []  # every further run begins on new sheets
 
 
 def _checked(order: Order, record: Record) -> tuple[Order, tuple[Checked, ...]]:
@@ -102,21 +109,18 @@ def _checked(order: Order, record: Record) -> tuple[Order, tuple[Checked, ...]]:
     refuse(problem for serial in named for problem in serial_problems(serial.strip()))
     checked = tuple(
         check(
-            units.file.path,
-            settings=for_printer(units.file.settings, order.output.printer),
-            paper=order.loading.paper,
-            stock=order.loading.stocks,
+            units.file.for_printer(order.output.printer),
+            order.loading,
             unit=units.serials[0] or record.serial_to_come,
             only=order.roles,
             track=order.output.track,
             date=order.date,
-            wanted=units.file.reading,
         )
         for units in order.harnesses
     )
     if not order.omit_failed:
         refuse(misfit_problem(fit) for one in checked for fit in one.misfits)
-    outputs = {with_dots(order.output, one).dpi: with_dots(order.output, one) for one in checked}
+    outputs = {output.dpi: output for output in (with_dots(order.output, one) for one in checked)}
     if len(outputs) > 1 and order.output.png:
         found = " and ".join(f"{dpi:g}" for dpi in outputs)
         fix = "name a printer whose profile has its dpi (--printer)"
@@ -127,17 +131,9 @@ def _checked(order: Order, record: Record) -> tuple[Order, tuple[Checked, ...]]:
 def _laid_out(units: Sequence[UnitFits], places: Places, order: Order) -> list[UnitFits]:
     """Return the units with their sheets, which they share where there are several."""
     stocks = {name: stock for unit in units for name, stock in unit.checked.stocks.by_name().items()}
-    per_unit = [pieces_of(unit.fits, unit.checked.stocks) for unit in units]
-    pieces = [piece for pieces in per_unit for piece in pieces]
-    sheets = places.lay_out(_marker_by_marker(pieces) if order.sharing == SHARED[1] else pieces, stocks)
-    return [replace(unit, sheets=own) for unit, own in zip(units, unit_sheets(sheets, per_unit), strict=True)]
-
-
-def _marker_by_marker(pieces: Iterable[Piece]) -> list[Piece]:
-    together: dict[str, list[Piece]] = {}
-    for piece in pieces:
-        together.setdefault(piece.marker, []).append(piece)
-    return [piece for same in together.values() for piece in same]
+    pieces = [pieces_of(unit.fits, unit.checked.stocks) for unit in units]
+    sheets = places.lay_out(pieces, stocks, order.sharing == SHARED[1])
+    return [replace(unit, sheets=own) for unit, own in zip(units, sheets, strict=True)]
 
 
 def _look_ahead(order: Order, record: Record, trial: Sequence[UnitFits], later: Sequence[Sequence[UnitFits]]) -> None:
@@ -161,7 +157,7 @@ def _look_ahead(order: Order, record: Record, trial: Sequence[UnitFits], later: 
         named += [replace(u, serial=s, sheets=on) for u, s, on in zip(same, serials, own, strict=True)]
     runs = [named[: len(trial)], *([unit] for unit in named[len(trial) :])]
     for run in runs:
-        paths = drawing_of([_run_unit(unit, order) for unit in run], (), order.output).paths()
+        paths = drawing_of([run_unit(unit, order) for unit in run], (), order.output).paths()
         refuse(problem for path in paths for problem in refused_target(path, order.output.force))
 
 
@@ -177,21 +173,17 @@ def _expected(harness: Harness, serials: Sequence[str | None], record: Record) -
 
 
 def _print_run(
-    order: Order, record: Record, run: Sequence[UnitFits], places: Places, trial: Sequence[UnitFits] | None
+    order: Order, record: Record, run: Sequence[UnitFits], places: Places, trial: Sequence[UnitFits]
 ) -> tuple[Printed, ...]:
     """Print the units that share sheets: give them serials, lay them out unless the trial's sheets hold, hand over."""
-    from labeler.record.faces import canonical_sheet
-
     units = [_numbered(unit, order, record) for unit in order.output.track(run, "units")]
-    same = trial is not None and all(unit.fits == old.fits for unit, old in zip(units, trial, strict=True))
-    placed = trial if trial is not None and same else _laid_out(units, places, order)
-    done = [
-        replace(unit, sheets=tuple(map(canonical_sheet, on.sheets))) for unit, on in zip(units, placed, strict=True)
-    ]
+    same = [unit.fits for unit in units] == [unit.fits for unit in trial]
+    placed = trial if same else _laid_out(units, places, order)
+    units = [replace(unit, sheets=on.sheets) for unit, on in zip(units, placed, strict=True)]
     return carry_out(
         record,
-        [_run_unit(unit, order) for unit in done],
-        lambda left: record.prepare_run([new_job(unit, order) for unit in done], left),
+        [run_unit(unit, order) for unit in units],
+        lambda left: record.prepare_run([new_job(unit, order) for unit in units], left),
         places,
         order.output,
         order.user,
@@ -201,13 +193,10 @@ def _print_run(
 def _numbered(unit: UnitFits, order: Order, record: Record) -> UnitFits:
     """Return a unit with its serial, and the markers that name it fitted anew."""
     serial = record.reserve_serial(unit.checked.harness, unit.serial)
-    fits = _with_serial(unit.checked, serial, order.date)
-    missing = tuple(fit for fit in fits if fit.verdict == DOES_NOT_FIT)
+    unit = unit_fits(unit.checked, serial, _with_serial(unit.checked, serial, order.date))
     if not order.omit_failed:
-        refuse(map(misfit_problem, missing))
-    return replace(
-        unit, serial=serial, fits=tuple(fit for fit in fits if fit.verdict != DOES_NOT_FIT), left_out=missing
-    )
+        refuse(map(misfit_problem, unit.left_out))
+    return unit
 
 
 def _with_serial(checked: Checked, serial: str, date: str) -> tuple[Fit, ...]:
@@ -224,16 +213,15 @@ def _with_serial(checked: Checked, serial: str, date: str) -> tuple[Fit, ...]:
     return (*(written.get(fit.marker.id, fit) for fit in kept), *second)
 
 
-def _run_unit(unit: UnitFits, order: Order) -> RunUnit:
-    draw = partial(bench_pdf, unit, paper=order.loading.paper, short=order.short_bench_sheet)
+def run_unit(unit: UnitFits, order: Order, take_off: tuple[Remark, ...] = ()) -> RunUnit:
+    """Return a unit as `carry_out` takes it, with its bench sheet; see `bench_pdf`."""
+    draw = partial(bench_pdf, unit, order, take_off)
     return RunUnit(unit.name, unit.sheets, draw, unit.fits, unit.left_out)
 
 
-def new_job(unit: UnitFits, order: Order) -> NewJob:
+def new_job(unit: UnitFits, order: Order, reason: str = "") -> NewJob:
     """Return what the record is told of a unit: its markers, its sheets, what is left out, the fonts, who and how."""
-    from labeler.record.values import NewJob, OmittedMarker
-
-    harness, output = unit.checked.harness, order.output
+    harness = unit.checked.harness
     return NewJob(
         harness,
         unit.sheets,
@@ -241,33 +229,25 @@ def new_job(unit: UnitFits, order: Order) -> NewJob:
         tuple(OmittedMarker(bare_row(fit), "; ".join(sentences(fit.reasons))) for fit in unit.left_out),
         font_digests(unit.sheets),
         unit.serial,
-        order.user,
-        version(),
-        date=order.date,
-        paper=order.loading.paper,
-        printer=printer_text(output.printer),
-        output=output_text(output),
+        **asdict(job_about(order, order.output, reason)),
     )
 
 
 CHANGES = "CHANGES TO A UNIT THAT IS BUILT: a sleeve must pass what is on its end by now, or the end is made anew"
 
 
-def bench_pdf(unit: UnitFits, job: Job, *, paper: str, short: bool = False, take_off: Iterable[Remark] = ()) -> bytes:
-    """Return the bench sheet of a job; ``short``: without its pages of branches.
+def bench_pdf(unit: UnitFits, order: Order, take_off: tuple[Remark, ...], job: Job) -> bytes:
+    """Return the bench sheet of a job, with its pages of branches unless the order is for a short one.
 
     ``take_off`` is what a new revision takes away from a unit that is built.
     """
-    from labeler.draw.bench import draw_bench_sheet
-    from labeler.work.bench_sheet import bench_sheet
-
     sizing = unit.checked.sizing
-    order = order_of(sizing, (*unit.fits, *unit.left_out))
+    steps = order_of(sizing, (*unit.fits, *unit.left_out))
     built = job.kind == "revision"  # only what has changed is made: no branch is built anew
-    order = tuple(step for step in order if step.at) if built else order
-    pages = bool(sizing.index.harness.branches) and not (built or short)
-    made = bench_sheet(sizing, unit.fits, unit.left_out, unit.sheets, order, pages=pages)
-    made = replace(made, unit=job.unit, date=job.date, job=str(job.id), about=about_job(job), take_off=tuple(take_off))
+    steps = tuple(step for step in steps if step.at or not built)
+    pages = bool(sizing.index.harness.branches) and not (built or order.short_bench_sheet)
+    made = bench_sheet(sizing, unit.fits, unit.left_out, unit.sheets, steps, pages=pages)
+    made = replace(made, unit=job.unit, date=job.date, job=str(job.id), about=about_job(job), take_off=take_off)
     if built:
         made = replace(made, title=CHANGES, connectors=(), coverings=())
-    return draw_bench_sheet(made, paper)
+    return draw_bench_sheet(made, order.loading.paper)

@@ -2,43 +2,42 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from contextlib import suppress
+import json
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from math import floor
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from labeler.codes.symbols import SYMBOLOGIES
+from labeler.draw.bench import draw_bench_sheet
 from labeler.errors import LabelerError, Problem, Where, refuse
-from labeler.job.deliver import Drawing, Output, UnitName, folder_problems, hand_over, output_from_text, output_text
-from labeler.job.order import Reprint
+from labeler.job.deliver import UnitName, folder_problems, hand_over, output_from_text
+from labeler.job.order import Output, Reprint
 from labeler.job.revising import compare, remark
 from labeler.job.run import (
-    Places,
     Printed,
     RunUnit,
     carry_out,
     drawing_of,
+    font_digests,
+    job_about,
     merged_sheets,
     notes_on_sheets,
     places_of,
-    printer_from_text,
-    printer_text,
-    unit_sheets,
-    version,
 )
 from labeler.job.work_list import only_cut, work_list
-from labeler.model import Face, Piece, Run, Sheet, Stock, Symbol
+from labeler.model import Face, Piece, Placed, Run, Sheet, Stock, Symbol
+from labeler.record.faces import canonical_sheet
+from labeler.record.values import Job, NewReprint, Recorded, changed_fonts
 from labeler.tables.catalogue import default_settings, load_catalogue
 from labeler.tables.kinds import KINDS
-from labeler.tables.printers import printer_problems
+from labeler.tables.printers import AS_DRAWN, Printer, printer_problems
 from labeler.text import load_font
+from labeler.work.bench_sheet import Remark
 
 if TYPE_CHECKING:
     from labeler.record.store import Record
-    from labeler.record.values import Job, NewReprint, Recorded
-    from labeler.work.bench_sheet import Remark
 
 
 # ---------------------------------------------------------------- The number of a reprint beside its text
@@ -65,9 +64,8 @@ def numbered(piece: Piece, number: int) -> Piece:
     taken = list(_taken(face))
     for x in (floor((face.width_mm - EDGE_MM - width) * 1e4) / 1e4, EDGE_MM):
         run = Run(text, first.font, size, x, first.y_mm, first.stretch)
-        left, low, right, high = _area(run)
-        inside = left >= EDGE_MM - 1e-6 and right <= face.width_mm - EDGE_MM + 1e-6
-        copies = [(left - APART_MM, low - down, right + APART_MM, high - down) for down in _steps_down(face)]
+        inside = x >= EDGE_MM - 1e-6 and x + width <= face.width_mm - EDGE_MM + 1e-6
+        copies = [(left - APART_MM, low, right + APART_MM, high) for left, low, right, high in _copies(face, run)]
         if inside and not any(_meet(copy, area) for copy in copies for area in taken):
             return replace(piece, face=replace(face, runs=(*face.runs, run)))
     left = max(0.0, min(area[0] for area in taken))
@@ -84,17 +82,21 @@ def _no_room(piece: Piece, text: str, why: str) -> LabelerError:
 def _taken(face: Face) -> Iterator[Area]:
     """Yield what is printed already, with all its copies."""
     for run in face.runs:
-        left, low, right, high = _area(run)
-        yield from ((left, low - down, right, high - down) for down in _steps_down(face))
+        yield from _copies(face, run)
     for box in face.boxes:
         yield box.x_mm, box.y_mm, box.x_mm + box.width_mm, box.y_mm + box.height_mm
     if face.symbol is not None:
         yield from _codes(face.symbol)
 
 
-def _steps_down(face: Face) -> tuple[float, ...]:
-    """Return by how much each copy of the text lies lower than the first."""
-    return tuple(copy * face.copy_pitch_mm for copy in range(face.copies))
+def _copies(face: Face, run: Run) -> Iterator[Area]:
+    """Yield the area of a text and of each of its copies, which lie lower than the first."""
+    font = load_font(run.font)
+    high, low = (side(run.text) * run.size_mm * run.stretch for side in (font.above, font.below))
+    right = run.x_mm + font.width(run.text) * run.size_mm
+    for copy in range(face.copies):
+        y = run.y_mm - copy * face.copy_pitch_mm
+        yield run.x_mm, y - low, right, y + high
 
 
 def _codes(symbol: Symbol) -> Iterator[Area]:
@@ -106,12 +108,6 @@ def _codes(symbol: Symbol) -> Iterator[Area]:
     wide, high = len(symbol.rows[0]) * symbol.module_x_mm, len(symbol.rows) * symbol.module_y_mm
     for x, y in symbol.corners():
         yield x - beside, y - above, x + wide + beside, y + high + above
-
-
-def _area(run: Run) -> Area:
-    font = load_font(run.font)
-    high, low = (side(run.text) * run.size_mm * run.stretch for side in (font.above, font.below))
-    return run.x_mm, run.y_mm - low, run.x_mm + font.width(run.text) * run.size_mm, run.y_mm + high
 
 
 def _meet(a: Area, b: Area) -> bool:
@@ -127,28 +123,28 @@ def reprint(record: Record, items: Sequence[Recorded], how: Reprint) -> tuple[Pr
     They go to the stock they were on, or to the one that is named, or with ``same_cells`` to the very cells
     they were in. A work list goes with each unit. Raises `LabelerError`.
     """
-    from labeler.record.values import JobAbout
-
     output = replace(how.output, dpi=how.output.printer.dpi or default_settings().printer_dpi)
     refuse(folder_problems(output.folder))
-    drawn = _drawn(items)
-    listed = [item for item in items if item.face is not None or item.state == "plain"]  # plain ones are only cut
-    refuse(_not_reprinted(drawn))
-    stocks = {item.stock.name: item.stock for item in drawn if item.stock}
-    other = _other_stock(how.loading.stocks[0], drawn) if how.loading.stocks else None
-    places = places_of(how.loading, record, {other.name: other} if other else stocks)
-    laid_out = _same_sheets(record, drawn) if how.same_cells else _new_sheets(drawn, other, stocks, places)
-    units = [_new_reprint(mine, on, how.numbered) for mine, on in zip(_by_unit(drawn), laid_out, strict=True)]
+    refuse(_not_reprinted(items))
+    listed = _by_unit(item for item in items if item.face is not None or item.state == "plain")  # plain: only cut
+    listed = [unit for unit in listed if any(item.face is not None for item in unit)]
+    drawn = [[item for item in unit if item.face is not None] for unit in listed]
+    stocks = {item.stock.name: item.stock for unit in drawn for item in unit if item.stock}
+    pieces = [[item.piece() for item in unit] for unit in drawn]
+    for name in how.loading.stocks[:1]:
+        other = load_catalogue().stock(name, Where("--stock"))
+        refuse(problem for unit in drawn for problem in _stock_problems(unit, other))
+        stocks, pieces = {other.name: other}, [[replace(piece, stock=other.name) for piece in unit] for unit in pieces]
+    places = places_of(how.loading, record, stocks)
+    laid_out = [_same_sheet(record, unit) for unit in drawn] if how.same_cells else places.lay_out(pieces, stocks)
+    units = [_new_reprint(mine, on, how.numbered) for mine, on in zip(drawn, laid_out, strict=True)]
     sheets = merged_sheets(unit.sheets for unit in units)
     notes = notes_on_sheets(how.loading, output, sheets)
     refuse(output.problems(sheets))
-    about = JobAbout(
-        how.user, version(), how.reason, how.date, how.loading.paper, printer_text(output.printer), output_text(output)
-    )
-    fonts = _fonts_at_hand(sheets)
+    fonts, about = font_digests(sheets), job_about(how, output, how.reason)
     printed = carry_out(
         record,
-        [_run_unit(_of_unit(listed, unit.items), unit.sheets) for unit in units],
+        [_run_unit(mine, unit.sheets) for mine, unit in zip(listed, units, strict=True)],
         lambda left: record.prepare_reprints(units, fonts, about, left),
         None if how.same_cells else places,
         output,
@@ -157,7 +153,7 @@ def reprint(record: Record, items: Sequence[Recorded], how: Reprint) -> tuple[Pr
     return tuple(replace(one, notes=notes) for one in printed)
 
 
-def _by_unit(items: Sequence[Recorded]) -> list[list[Recorded]]:
+def _by_unit(items: Iterable[Recorded]) -> list[list[Recorded]]:
     """Return the markers unit by unit, in the order in which the units come."""
     units: dict[tuple[str, str, str], list[Recorded]] = {}
     for item in items:
@@ -165,65 +161,26 @@ def _by_unit(items: Sequence[Recorded]) -> list[list[Recorded]]:
     return list(units.values())
 
 
-def _of_unit(listed: Sequence[Recorded], items: Sequence[Recorded]) -> list[Recorded]:
-    """Return what the work list of the items' unit says: with its sleeves that are only cut."""
-    first = items[0]
-    return [x for x in listed if (x.part_number, x.harness, x.unit) == (first.part_number, first.harness, first.unit)]
-
-
 def _new_reprint(items: Sequence[Recorded], sheets: Sequence[Sheet], with_numbers: bool) -> NewReprint:
     """Return what is printed again of one unit, with the numbers of its reprints where they are asked for."""
-    from labeler.record.faces import canonical_sheet
-    from labeler.record.values import NewReprint
+    if not with_numbers:
+        return NewReprint(items, sheets)
+    numbers = {item.row.id: item.printed for item in items}
 
-    numbers = {item.row.id: item.printed for item in items} if with_numbers else {}
-    if numbers:
-        sheets = tuple(map(canonical_sheet, (_with_numbers(sheet, numbers) for sheet in sheets)))
-    return NewReprint(items, sheets, numbers)
+    def with_number(placed: Placed) -> Placed:
+        return replace(placed, piece=numbered(placed.piece, numbers[placed.piece.marker]))
 
-
-def _other_stock(name: str, items: Sequence[Recorded]) -> Stock:
-    """Return another stock than the first time; raises `LabelerError` where it does not serve."""
-    other = load_catalogue().stock(name, Where("--stock"))
-    refuse(_stock_problems(items, other))
-    return other
+    on = (replace(sheet, placed=tuple(map(with_number, sheet.placed))) for sheet in sheets)
+    return NewReprint(items, tuple(map(canonical_sheet, on)), numbers)
 
 
-def _new_sheets(
-    items: Sequence[Recorded], other: Stock | None, stocks: Mapping[str, Stock], places: Places
-) -> list[tuple[Sheet, ...]]:
-    """Return markers laid out on the stocks they were on, or on another one; for each unit its own of the sheets."""
-    per_unit = [[item.piece() for item in mine] for mine in _by_unit(items)]
-    if other:
-        per_unit = [[replace(piece, stock=other.name) for piece in pieces] for pieces in per_unit]
-        stocks = {other.name: other}
-    return unit_sheets(places.lay_out([piece for pieces in per_unit for piece in pieces], stocks), per_unit)
-
-
-def _drawn(items: Sequence[Recorded]) -> list[Recorded]:
-    """Return the markers that were printed; raises `LabelerError` where none was."""
-    drawn = [item for item in items if item.face is not None]
-    if not drawn:
-        refuse(only_cut(items))
-        states = sorted({item.state for item in items})
-        why = f"nothing to print: {', '.join(states) or 'no marker'}"
-        fix = "see labeler record show"
-        if "left out" in states:
-            fix = "mend the file under a new revision, and print what that changes: labeler print FILE --changed-since"
-        raise LabelerError(Problem(Where("reprint"), why, fix))
-    return drawn
-
-
-def _run_unit(items: Sequence[Recorded], sheets: Sequence[Sheet], take_off: Sequence[Remark] = ()) -> RunUnit:
+def _run_unit(items: Sequence[Recorded], sheets: Sequence[Sheet], take_off: tuple[Remark, ...] = ()) -> RunUnit:
     """Return a unit of a run as the record has it, with a work list for it."""
-    from labeler.draw.bench import draw_bench_sheet
 
-    def work(job: Job) -> bytes:
-        listed = replace(work_list(job, items, sheets), take_off=tuple(take_off))
-        return draw_bench_sheet(listed, job.paper or "A4")
+    def draw(job: Job) -> bytes:
+        return draw_bench_sheet(work_list(job, items, sheets, take_off), job.paper or "A4")
 
-    first = items[0]
-    return RunUnit(UnitName(first.part_number or first.harness, first.unit), tuple(sheets), work)
+    return RunUnit(UnitName(items[0].part_number or items[0].harness, items[0].unit), tuple(sheets), draw)
 
 
 def resume(
@@ -237,8 +194,6 @@ def resume(
     keep them. Nothing is sent to a printer: what was to be is told in ``notes``. Raises `LabelerError`
     where the job is not prepared, a font has changed, or a file cannot be written; the jobs stay prepared then.
     """
-    from labeler.record.values import changed_fonts
-
     job = record.show(job_id).jobs[0]
     if job.state != "prepared":
         fix = "reprint what is missing" if job.state == "printed" else "print the unit, or what is missing, anew"
@@ -249,42 +204,37 @@ def resume(
     items = [record.show(one.id).markers for one in run]
     per_job = [record.sheets(one.id) for one in run]
     sheets = merged_sheets(per_job)
-    refuse(changed_fonts([item for mine in items for item in mine], _fonts_at_hand(sheets)))
+    refuse(changed_fonts([item for mine in items for item in mine], font_digests(sheets)))
     refuse(printer_problems(out.printer, sheets))
     off = _take_off(record, job, items[0])
     units = [_run_unit(mine, on, off) for mine, on in zip(items, per_job, strict=True)]
     drawing = drawing_of(units, run, replace(out, send={}))
     prepared = [one for one in run if one.state == "prepared"]
     done, files = hand_over(record, lambda: prepared, lambda _: drawing, who=user, again=True)
-    notes, left = tuple(_to_send(drawing, out)), record.used_by(run[-1].id)
+    notes = tuple(_not_sent(str(part.path), out.queue(part.stock)) for part in drawing.parts if out.queue(part.stock))
     on = {one.id: on for one, on in zip(run, per_job, strict=True)}
-    return tuple(Printed(one, files, on[one.id], notes=notes, left=left) for one in done)
+    return tuple(Printed(one, files, on[one.id], notes=notes) for one in done)
 
 
 def _output_of(record: Record, job: Job, folder: Path | None, force: bool) -> Output:
     """Return where a job was on its way to, and in which form."""
     drawn = next((Path(name).parent for name in record.digests(job.id)), None)
     kept = output_from_text(job.output, folder or drawn)
-    dpi = kept.dpi or default_settings().printer_dpi
-    return replace(kept, force=force, printer=printer_from_text(job.printer), dpi=dpi)
+    printer = Printer(**json.loads(job.printer)) if job.printer else AS_DRAWN
+    return replace(kept, force=force, printer=printer, dpi=kept.dpi or default_settings().printer_dpi)
 
 
-def _to_send(drawing: Drawing, out: Output) -> Iterator[Problem]:
-    """Yield what was to be sent to a printer: whether it was, nobody can know."""
-    for part in drawing.parts:
-        queue = out.queue(part.stock)
-        if queue:
-            what = f"it was to be sent to {queue}, and was not sent now"
-            yield Problem(Where(str(part.path)), what, "see whether it has come out; if not, send it by hand")
+def _not_sent(file: str, queue: str) -> Problem:
+    """Return a note on a file that was to be sent to a printer: whether it was, nobody can know."""
+    what = f"it was to be sent to {queue}, and was not sent now"
+    return Problem(Where(file), what, "see whether it has come out; if not, send it by hand")
 
 
 def _take_off(record: Record, job: Job, made: Sequence[Recorded]) -> tuple[Remark, ...]:
     """Return what a job of a newer revision takes off its unit, for the list."""
     off = set(record.taken_off_by(job.id))
-    if not off:
-        return ()
     unit = f"{job.part_number or job.harness} {job.unit}"
-    old = [item.row for item in record.find("", unit=unit) if item.row.id in off]
+    old = [item.row for item in record.find("", unit=unit) if item.row.id in off] if off else []
     return tuple(remark(one) for one in compare(old, [item.row for item in made]) if one.old)
 
 
@@ -310,19 +260,25 @@ def _measures_that_matter(other: Stock, was: Stock) -> Iterator[tuple[str, float
         now, then = getattr(other, key), getattr(was, key)
         if abs(now - then) > SAME_MM:
             yield key, now, then
-    if other.takes == "tag" and _hole_edge(other) > _hole_edge(was) + SAME_MM:
-        yield "punch hole's far edge, mm", _hole_edge(other), _hole_edge(was)
+    now, then = (one.hole_inset_mm + one.hole_mm / 2 if one.hole_mm else 0.0 for one in (other, was))
+    if other.takes == "tag" and now > then + SAME_MM:
+        yield "punch hole's far edge, mm", now, then
 
 
-def _hole_edge(stock: Stock) -> float:
-    """Return how far from the left edge of a tag its punch hole reaches, mm; 0 without one."""
-    return stock.hole_inset_mm + stock.hole_mm / 2 if stock.hole_mm else 0.0
-
-
-def _not_reprinted(items: Iterable[Recorded]) -> Iterator[Problem]:
-    """Yield the markers that are not to be printed again: those of a job that was broken off, and those taken off."""
+def _not_reprinted(items: Sequence[Recorded]) -> Iterator[Problem]:
+    """Yield why there is nothing to print, and the markers of a job that was broken off, or that were taken off."""
+    states = sorted({item.state for item in items})
+    if all(item.face is None for item in items):
+        yield from only_cut(items)
+        fix = "see labeler record show"
+        if "left out" in states:
+            fix = "mend the file under a new revision, and print what that changes: labeler print FILE --changed-since"
+        if "plain" not in states:
+            yield Problem(Where("reprint"), f"nothing to print: {', '.join(states) or 'no marker'}", fix)
     for item in items:
         where = Where(f"unit {item.unit}, {item.row.id}")
+        if item.face is None:
+            continue
         if item.state == "prepared" and not item.printed:
             fix = f"finish it (labeler record resume {item.job}) or withdraw it (labeler record withdraw {item.job})"
             yield Problem(where, f"job {item.job}, which was to print it, is prepared", fix)
@@ -330,29 +286,10 @@ def _not_reprinted(items: Iterable[Recorded]) -> Iterator[Problem]:
             yield Problem(where, f"it was {item.reason}", "reprint what stands there now: labeler record show")
 
 
-def _with_numbers(sheet: Sheet, numbers: Mapping[str, int]) -> Sheet:
-    pieces = [(placed, numbered(placed.piece, numbers[placed.piece.marker])) for placed in sheet.placed]
-    return replace(sheet, placed=tuple(replace(placed, piece=piece) for placed, piece in pieces))
-
-
-def _same_sheets(record: Record, items: Sequence[Recorded]) -> list[tuple[Sheet, ...]]:
-    """Return the sheet that the markers were on, each in its own cell; for each unit its own part of it."""
-    found: list[tuple[Sheet, ...]] = []
-    for mine in _by_unit(items):
-        first, wanted = mine[0], {item.row.id for item in mine}
-        whole = next(sheet for sheet in record.sheets(first.job) if sheet.number == first.sheet)
-        placed = tuple(p for p in whole.placed if p.piece.marker in wanted)
-        cut = whole.about if len(placed) == len(whole.placed) and whole.stock.kind != "reel" else ""
-        found.append((replace(whole, placed=placed, about=cut),))
-    return found
-
-
-def _fonts_at_hand(sheets: Iterable[Sheet]) -> dict[str, str]:
-    """Return the digests of the fonts that are here; one that cannot be loaded is left out."""
-    from labeler.text import load_font
-
-    found = {}
-    for name in {run.font for sheet in sheets for placed in sheet.placed for run in placed.piece.face.runs}:
-        with suppress(LabelerError):
-            found[name] = load_font(name).digest
-    return found
+def _same_sheet(record: Record, items: Sequence[Recorded]) -> tuple[Sheet, ...]:
+    """Return the sheet that markers of one unit were on, each in its own cell."""
+    wanted = {item.row.id for item in items}
+    whole = next(sheet for sheet in record.sheets(items[0].job) if sheet.number == items[0].sheet)
+    placed = tuple(p for p in whole.placed if p.piece.marker in wanted)
+    cut = whole.about if len(placed) == len(whole.placed) and whole.stock.kind != "reel" else ""
+    return (replace(whole, placed=placed, about=cut),)

@@ -13,12 +13,10 @@ from labeler.errors import LabelerError, Problem, Where, refuse
 from labeler.job.check import PLACEHOLDER_UNIT, Checked, check
 from labeler.job.deliver import folder_problems
 from labeler.job.order import HarnessFile, Order
-from labeler.job.printing import UnitFits, bench_pdf, new_job
+from labeler.job.printing import UnitFits, new_job, run_unit, unit_fits
 from labeler.job.run import (
     Printed,
-    RunUnit,
     carry_out,
-    for_printer,
     misfit_problem,
     notes_on_sheets,
     pieces_of,
@@ -26,13 +24,12 @@ from labeler.job.run import (
     with_dots,
 )
 from labeler.job.work_list import bare_row
-from labeler.model import DOES_NOT_FIT
 from labeler.read.import_report import AS_IT_STANDS
+from labeler.record.values import MarkerRow, Recorded
+from labeler.work.bench_sheet import Remark
 
 if TYPE_CHECKING:
     from labeler.record.store import Record
-    from labeler.record.values import MarkerRow, Recorded
-    from labeler.work.bench_sheet import Remark
 
 Key = tuple[str, str, str, str]
 TOLD = ("kind", "label", "tube", "colour", "cut_length_mm")
@@ -73,15 +70,15 @@ def _key(row: MarkerRow) -> Key:
     return row.role, row.branch if row.role == "branch end" else "", row.at, row.circuit
 
 
-def _difference(
-    old: MarkerRow | None, new: MarkerRow, own: tuple[Sequence[str], Sequence[str]] = ((), ())
-) -> Difference:
+def _difference(old: MarkerRow | None, new: MarkerRow, own: tuple[Sequence[str], Sequence[str]]) -> Difference:
     if old is None:
         return Difference("added", None, new)
-    differ = [name for name in TOLD if getattr(old, name) != getattr(new, name) and not _unknown(old, name)]
+    differ = {name for name in TOLD if getattr(old, name) != getattr(new, name)}
+    if not old.colour:  # a version of the program did not record it
+        differ.discard("colour")
     if "label" in differ and _without(old.label, own[0]) == _without(new.label, own[1]):
         differ.remove("label")
-    return Difference("changed" if differ else "unchanged", old, new, tuple(differ))
+    return Difference("changed" if differ else "unchanged", old, new, tuple(name for name in TOLD if name in differ))
 
 
 LONG = 3  # signs: a serial that is shorter may well be a part of a place: project choice
@@ -95,11 +92,6 @@ def _without(label: str, own: Iterable[str]) -> str:
     return " ".join(label.split())
 
 
-def _unknown(old: MarkerRow, name: str) -> bool:
-    """Return whether a version of the program did not record this of the older one."""
-    return name == "colour" and not old.colour
-
-
 # ---------------------------------------------------------------- the two sides
 
 
@@ -111,28 +103,27 @@ def diff(old: str, new: str, record: Record | None, how: HarnessFile) -> tuple[D
     units the serials and the dates are no difference. Raises `LabelerError`, also where a serial is that of units
     of several harnesses.
     """
-    sides = [None if Path(name).exists() or name == "-" else _recorded(name, record) for name in (old, new)]
-    serial = next((items[0].unit for items in sides if items), PLACEHOLDER_UNIT)
-    files = [name for name, items in zip((old, new), sides, strict=True) if items is None]
+    sides = {name: None if Path(name).exists() or name == "-" else _recorded(name, record) for name in (old, new)}
+    serial = next((items[0].unit for items in sides.values() if items), PLACEHOLDER_UNIT)
+    files = [name for name, items in sides.items() if items is None]
     open_ones = [name for name in files if not name.casefold().endswith(".toml")] or files
+    rows: dict[str, list[MarkerRow]] = {}
+    own: dict[str, tuple[str, ...]] = {}
+    for name, items in sides.items():
+        if items is None:
+            file = replace(how, path=name, reading=how.reading if name in open_ones else AS_IT_STANDS)
+            rows[name], own[name] = _rows_of(check(file, unit=serial)), (serial,)
+        else:
+            rows[name], own[name] = [item.row for item in items], _own_words(record, items, serial)
+    return compare(rows[old], rows[new], (own[old], own[new]))
 
-    def rows_of(name: str) -> list[MarkerRow]:
-        wanted = how.reading if name in open_ones else AS_IT_STANDS
-        return _rows_of(check(name, unit=serial, settings=how.settings, wanted=wanted))
 
-    before, after = (
-        rows_of(name) if items is None else [item.row for item in items]
-        for name, items in zip((old, new), sides, strict=True)
-    )
-    return compare(before, after, (_own_words(record, sides[0], serial), _own_words(record, sides[1], serial)))
-
-
-def _own_words(record: Record | None, items: Sequence[Recorded] | None, serial: str) -> tuple[str, ...]:
+def _own_words(record: Record | None, items: Sequence[Recorded], serial: str) -> tuple[str, ...]:
     """Return what is merely the unit's: its serial, and the dates on which it was printed."""
     if record is None or not items:
         return (serial,)
-    jobs = [job for number in {item.job for item in items} for job in record.show(number).jobs]
-    return (items[0].unit, *sorted({job.date for job in jobs} - {""}))
+    dates = {job.date for number in {item.job for item in items} for job in record.show(number).jobs}
+    return (items[0].unit, *sorted(dates - {""}))
 
 
 def _rows_of(checked: Checked) -> list[MarkerRow]:
@@ -187,83 +178,53 @@ def print_changes(order: Order, record: Record) -> Revised:
     What is replaced or has gone must be taken off: it is declared void when the job is confirmed.
     Raises `LabelerError` with all problems at once.
     """
-    from labeler.record.faces import canonical_sheet
-
     refuse(folder_problems(order.output.folder))
-    changes = _changes(order, record)
-    unit = changes.unit
+    unit, built, found = _changes(order, record)
     if not order.omit_failed:
         refuse(map(misfit_problem, unit.left_out))
-    if not (unit.fits or unit.left_out or changes.take_off):
-        return Revised(None, (), changes.unchanged)
+    take_off = tuple(one for one in found if one.what in ("changed", "removed"))
+    unchanged = sum(one.what == "unchanged" for one in found)
+    if not (unit.fits or unit.left_out or take_off):
+        return Revised(None, (), unchanged)
     stocks = unit.checked.stocks
     places = places_of(order.loading, record, stocks.by_name())
-    laid_out = places.lay_out(pieces_of(unit.fits, stocks), stocks.by_name())
-    unit = replace(unit, sheets=tuple(map(canonical_sheet, laid_out)))
+    (sheets,) = places.lay_out([pieces_of(unit.fits, stocks)], stocks.by_name())
+    unit = replace(unit, sheets=sheets)
     output = with_dots(order.output, unit.checked)
-    notes = (*unit.checked.notes, *notes_on_sheets(order.loading, output, unit.sheets))
-    refuse(output.problems(unit.sheets))
-    off = tuple(one.old for one in changes.take_off if one.old)
+    notes = (*unit.checked.notes, *notes_on_sheets(order.loading, output, sheets))
+    refuse(output.problems(sheets))
     new = replace(
-        new_job(unit, replace(order, output=output)),
-        reason=f"changes since revision {order.since}",
-        revises=changes.built.job,
-        take_off=tuple(row.id for row in off),
+        new_job(unit, replace(order, output=output), f"changes since revision {order.since}"),
+        revises=built.job,
+        take_off=tuple(one.old.id for one in take_off if one.old),
     )
-    draw = partial(bench_pdf, unit, paper=order.loading.paper, take_off=tuple(map(remark, changes.take_off)))
-    run = RunUnit(unit.name, unit.sheets, draw, unit.fits, unit.left_out)
+    run = run_unit(unit, order, tuple(map(remark, take_off)))
     (printed,) = carry_out(record, [run], lambda left: record.prepare_run((new,), left), places, output, order.user)
-    return Revised(replace(printed, notes=notes), changes.take_off, changes.unchanged)
+    return Revised(replace(printed, notes=notes), take_off, unchanged)
 
 
-@dataclass(frozen=True, slots=True)
-class _Changes:
-    """What a newer file changes on a unit: what is made, what is not, and what must come off."""
+def _changes(order: Order, record: Record) -> tuple[UnitFits, Recorded, tuple[Difference, ...]]:
+    """Return what is made or left out, a marker of the unit as it was built, and what became of every marker of it.
 
-    unit: UnitFits
-    built: Recorded
-    take_off: tuple[Difference, ...]
-    unchanged: int
-
-
-def _changes(order: Order, record: Record) -> _Changes:
-    """Return the changes; the file is checked again with the unit's serial, and with the date of its first print.
-
-    A tag does not differ because another date would stand on it today.
+    The file is checked again with the unit's serial, and with the date of its first print: a tag does not differ
+    because another date would stand on it today.
     """
     (asked,) = order.harnesses
     (serial,) = asked.serials
     assert serial is not None
     assert order.since is not None
-    checking = partial(
-        check,
-        asked.file.path,
-        settings=for_printer(asked.file.settings, order.output.printer),
-        paper=order.loading.paper,
-        stock=order.loading.stocks,
-        wanted=asked.file.reading,
-    )
+    checking = partial(check, asked.file.for_printer(order.output.printer), order.loading)
     built = _built(record, checking(), order.since, serial)
     serial, printed = built[0].unit, record.show(built[0].job).jobs[0].date
     checked = checking(unit=serial, date=order.date)
     then = checked if order.date == printed else checking(unit=serial, date=printed)
     found = compare([item.row for item in built], _rows_of(then))
     wanted = {one.row.id for one in found if one.what in ("added", "changed")}
-    fits = [fit for fit in checked.fits if fit.marker.id in wanted]
-    made = tuple(fit for fit in fits if fit.verdict != DOES_NOT_FIT)
-    left_out = tuple(fit for fit in fits if fit.verdict == DOES_NOT_FIT)
-    return _Changes(
-        UnitFits(checked, serial, made, left_out),
-        built[0],
-        tuple(one for one in found if one.old and one.what in ("changed", "removed")),
-        sum(one.what == "unchanged" for one in found),
-    )
+    return unit_fits(checked, serial, (fit for fit in checked.fits if fit.marker.id in wanted)), built[0], found
 
 
 def remark(one: Difference) -> Remark:
     """Return what must come off, for the bench sheet."""
-    from labeler.work.bench_sheet import Remark
-
     assert one.old is not None
     row = one.old
     place = f"{row.kind} {row.branch} at {row.at}" if row.role == "branch end" else f"{row.kind} {row.at}"
@@ -274,25 +235,26 @@ def remark(one: Difference) -> Remark:
 def _built(record: Record, checked: Checked, since: str, unit: str) -> tuple[Recorded, ...]:
     """Return what stands on the unit at the older revision. Raises `LabelerError` where it is not that."""
     harness = checked.harness
-    where = Where(f"unit {unit}")
+    name = harness.part_number or harness.name
+
+    def refused(message: str, fix: str) -> LabelerError:
+        return LabelerError(Problem(Where(f"unit {unit}"), message, fix))
+
     if since == harness.revision:
-        message = f"the file is of revision {since or 'none'} itself"
-        raise LabelerError(Problem(where, message, "give the revision that was built"))
-    items = record.find("", unit=unit, harness=harness.part_number or harness.name)
+        raise refused(f"the file is of revision {since or 'none'} itself", "give the revision that was built")
+    items = record.find("", unit=unit, harness=name)
     built = standing(items, since)
+    if not items:
+        raise refused(f"nothing of {name} was printed for it", "see labeler record list, or print the unit")
     if not built:
         known = ", ".join(sorted({item.revision or "none" for item in items}))
-        message = f"nothing of {harness.part_number or harness.name} was printed for it"
-        if not known:
-            raise LabelerError(Problem(where, message, "see labeler record list, or print the unit"))
-        message += f" at revision {since or 'none'}, but {known}"
-        raise LabelerError(Problem(where, message, "name the revision that was built (--changed-since)"))
+        message = f"nothing of {name} was printed for it at revision {since or 'none'}, but {known}"
+        raise refused(message, "name the revision that was built (--changed-since)")
     serials = sorted({item.unit for item in built})
     if len(serials) > 1:
-        message = f"it names several units: {', '.join(serials)}"
-        raise LabelerError(Problem(where, message, "name one by its whole serial"))
+        raise refused(f"it names several units: {', '.join(serials)}", "name one by its whole serial")
     newer = [item for item in standing(items) if item.revision != since and item.revision == harness.revision]
     if newer:
         message = f"it was brought to revision {harness.revision} by job {newer[0].job}"
-        raise LabelerError(Problem(where, message, "reprint what is missing"))
+        raise refused(message, "reprint what is missing")
     return built

@@ -3,37 +3,39 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import asdict, dataclass, replace
 from functools import partial
-from itertools import zip_longest
+from itertools import chain, zip_longest
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from labeler.errors import Problem, Where, nearest, refuse
+from labeler.errors import LabelerError, Problem, Where, refuse, suggestion
 from labeler.job.check import Checked
-from labeler.job.deliver import Drawing, Output, UnitName, bench_sheet_path, hand_over, parts_of
+from labeler.job.deliver import Drawing, UnitName, bench_sheet_path, hand_over, output_text, parts_of
 from labeler.job.fitting import Stocks
-from labeler.job.order import Loading
+from labeler.job.order import Loading, Order, Output, Reprint
 from labeler.layout.cells import blocks_of, cells, parse_cells
 from labeler.layout.place import lay_out, taken_cells, used_after
 from labeler.model import DOES_NOT_FIT, FITS, Fact, Fit, Piece, Sheet, Stock, fact
 from labeler.read.import_report import some
+from labeler.record.faces import canonical_sheet
+from labeler.record.values import Job, JobAbout
 from labeler.tables.catalogue import load_catalogue
 from labeler.tables.printers import AS_DRAWN, Printer, printer_problems
+from labeler.text import load_font
 from labeler.wording import sentence, sentences
 
 if TYPE_CHECKING:
     from labeler.record.store import Record
-    from labeler.record.values import Job
 
 
 @dataclass(frozen=True, slots=True)
 class Printed:
     """What a job left behind.
 
-    ``left`` are the used cells of sheets that are not full, by stock; ``begun`` the sheets that were
-    partly used before: stock, number of the sheet, and the cell where it goes on.
+    ``begun`` are the sheets that were partly used before: stock, number of the sheet, and the cell where it goes on.
     """
 
     job: Job
@@ -42,7 +44,6 @@ class Printed:
     fits: tuple[Fit, ...] = ()
     left_out: tuple[Fit, ...] = ()
     notes: tuple[Problem, ...] = ()
-    left: Mapping[str, tuple[str, ...]] | None = None
     begun: tuple[tuple[str, int, str], ...] = ()
 
 
@@ -57,8 +58,8 @@ class RunUnit:
     left_out: tuple[Fit, ...] = ()
 
 
-Prepare = Callable[[Mapping[str, tuple[str, ...]]], Sequence["Job"]]
-"""Records jobs as prepared; it is told the used cells of each stock's last sheet."""
+Prepare = Callable[[Mapping[str, tuple[str, ...]]], Sequence[Job]]
+"""Records jobs as prepared, with the used cells of each stock's last sheet."""
 
 
 def carry_out(
@@ -73,7 +74,7 @@ def carry_out(
     begun = places.begun(sheets) if places else ()
     jobs, files = hand_over(record, lambda: prepare(left), lambda jobs: drawing_of(units, jobs, output), who=user)
     return tuple(
-        Printed(job, files, unit.sheets, unit.fits, unit.left_out, (), left, begun)
+        Printed(job, files, unit.sheets, unit.fits, unit.left_out, (), begun)
         for job, unit in zip(jobs, units, strict=True)
     )
 
@@ -91,42 +92,24 @@ def drawing_of(units: Sequence[RunUnit], jobs: Sequence[Job], output: Output) ->
 
 def _word(job: Job | None) -> str:
     """Return what stands behind the unit in the names of a job's files."""
-    if job is None:
-        return ""
-    return {"reprint": f"-reprint-{job.id}", "revision": f"-changes-{job.id}"}.get(job.kind, "")
+    words = {"reprint": "reprint", "revision": "changes"}
+    return f"-{words[job.kind]}-{job.id}" if job and job.kind in words else ""
 
 
 # ---------------------------------------------------------------- sheets that units share
 
 
-def unit_sheets(sheets: Sequence[Sheet], per_unit: Sequence[Sequence[Piece]]) -> list[tuple[Sheet, ...]]:
-    """Return each unit's own part of the sheets; pages that carry a header alone are the first unit's."""
-    if len(per_unit) == 1:
-        return [tuple(sheets)]
-    found: list[list[Sheet]] = [[] for _ in per_unit]
-    owner = {id(piece): unit for unit, pieces in enumerate(per_unit) for piece in pieces}
-    for sheet in sheets:
-        if not sheet.placed:
-            found[0].append(sheet)
-        for unit in sorted({owner[id(placed.piece)] for placed in sheet.placed}):
-            found[unit].append(replace(sheet, placed=tuple(p for p in sheet.placed if owner[id(p.piece)] == unit)))
-    return list(map(tuple, found))
-
-
 def merged_sheets(units: Iterable[Sequence[Sheet]]) -> tuple[Sheet, ...]:
     """Return the sheets of several units as they are printed: those of one number are one."""
-    all_of_them = tuple(units)
-    if len(all_of_them) == 1:
-        return tuple(all_of_them[0])
+    first, *others = map(tuple, units)
+    if not others:
+        return first
     same: dict[int, list[Sheet]] = {}
-    for sheet in sorted((sheet for sheets in all_of_them for sheet in sheets), key=lambda sheet: sheet.number):
+    for sheet in sorted(chain(first, *others), key=lambda sheet: sheet.number):
         same.setdefault(sheet.number, []).append(sheet)
     return tuple(
         replace(each[0], placed=tuple(placed for sheet in each for placed in sheet.placed)) for each in same.values()
     )
-
-
-# ---------------------------------------------------------------- where the first sheet of a stock begins
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,16 +126,29 @@ class Places:
 
     def begun(self, sheets: Sequence[Sheet]) -> tuple[tuple[str, int, str], ...]:
         """Return the sheets that were partly used before: stock, number, and the first cell that is printed."""
-        first: dict[str, Sheet] = {}
-        for sheet in sheets:
-            if sheet.placed:
-                first.setdefault(sheet.stock.name, sheet)
+        first = {sheet.stock.name: sheet for sheet in reversed(sheets) if sheet.placed}
         taken = self.taken({name: sheet.stock for name, sheet in first.items()})
         return tuple((name, first[name].number, first[name].placed[0].cell) for name, gone in taken.items() if gone)
 
-    def lay_out(self, pieces: Sequence[Piece], stocks: Mapping[str, Stock]) -> tuple[Sheet, ...]:
-        """Return pieces laid out from there on."""
-        return lay_out(pieces, stocks, self.start, used=self.used)
+    def lay_out(
+        self, units: Sequence[Sequence[Piece]], stocks: Mapping[str, Stock], by_marker: bool = False
+    ) -> list[tuple[Sheet, ...]]:
+        """Return the pieces of units laid out from there on, as the record keeps them: each unit's own of the sheets.
+
+        ``by_marker``: the same marker of all units together. Pages that carry a header alone are the first unit's.
+        """
+        pieces = [piece for own in units for piece in own]
+        if by_marker:
+            first = {piece.marker: at for at, piece in reversed(list(enumerate(pieces)))}
+            pieces.sort(key=lambda piece: first[piece.marker])
+        sheets = lay_out(pieces, stocks, self.start, used=self.used)
+        owner = {id(piece): unit for unit, own in enumerate(units) for piece in own}
+        found: list[list[Sheet]] = [[] for _ in units]
+        for sheet in sheets:
+            for unit in sorted({owner[id(placed.piece)] for placed in sheet.placed}) or [0]:
+                own_places = tuple(p for p in sheet.placed if owner[id(p.piece)] == unit)
+                found[unit].append(canonical_sheet(replace(sheet, placed=own_places)))
+        return list(map(tuple, found))
 
 
 def places_of(loading: Loading, record: Record, stocks: Mapping[str, Stock]) -> Places:
@@ -186,40 +182,29 @@ def notes_on_sheets(loading: Loading, output: Output, sheets: Sequence[Sheet]) -
 
     Raises `LabelerError` for stocks that are not known.
     """
-    notes = notes_on_stocks({"--start": loading.start, "--used": loading.used, "--send": output.send}, sheets)
-    return (*notes, *(problem for problem in printer_problems(output.printer, sheets) if problem.warning))
-
-
-def notes_on_stocks(named: Mapping[str, Collection[str]], sheets: Iterable[Sheet]) -> tuple[Problem, ...]:
-    """Return a note for every stock that an option names and nothing is printed on; "" names all of them.
-
-    Raises `LabelerError` for stocks that are not known.
-    """
     printed = list(dict.fromkeys(sheet.stock.name for sheet in sheets))
     known = [*printed, *(stock.name for stock in load_catalogue().stocks)]
     notes = []
-    for option, names in named.items():
-        for name in (name for name in names if name and name not in printed):
-            if name in known:
+    for option, names in {"--start": loading.start, "--used": loading.used, "--send": output.send}.items():
+        for name in names:
+            if name in known and name not in printed:
                 fix = f"this job prints on {', '.join(printed) or 'none'}"
                 notes.append(Problem(Where(option), f"nothing is printed on {name}", fix, warning=True))
-            else:
-                near = nearest(name, known)
-                fix = f"did you mean {near!r}?" if near else "see labeler stock"
+            elif name and name not in known:
+                fix = suggestion(name, known, "see labeler stock")
                 notes.append(Problem(Where(option), f"stock {name!r} is unknown", fix))
     refuse(notes)
-    return tuple(notes)
+    return (*notes, *(problem for problem in printer_problems(output.printer, sheets) if problem.warning))
 
 
 def notes_on_tags(fits: Iterable[Fit]) -> tuple[Problem, ...]:
     """Return a note for everything that tags go without, with the tags it is true of."""
     those: dict[Fact, list[Fit]] = {}
     for fit in fits:
-        if fit.marker.kind == "tag" and fit.verdict == FITS:
-            for reason in fit.reasons:
-                summarised = reason.kind == "rows summarised"
-                same = fact(reason.kind, rows="all", stock=fit.stock) if summarised else reason
-                those.setdefault(same, []).append(fit)
+        for reason in fit.reasons if fit.marker.kind == "tag" and fit.verdict == FITS else ():
+            summarised = reason.kind == "rows summarised"
+            same = fact(reason.kind, rows="all", stock=fit.stock) if summarised else reason
+            those.setdefault(same, []).append(fit)
     return tuple(
         Problem(found[0].marker.where, f"tags {some(fit.marker.at for fit in found)}: {sentence(reason)}", warning=True)
         for reason, found in those.items()
@@ -234,19 +219,9 @@ def misfit_problem(fit: Fit) -> Problem:
     return Problem(marker.where, what, "; or ".join(sentences(fit.ways_out)))
 
 
-# ---------------------------------------------------------------- the printer
-
-
 def with_dots(out: Output, checked: Checked) -> Output:
     """Return the output with the dots of the printer, else of the harness's settings."""
-    settings = checked.harness.settings
-    return replace(out, dpi=out.printer.dpi or (settings.printer_dpi if settings else 0.0))
-
-
-def for_printer(settings: Mapping[str, str], printer: Printer) -> dict[str, str]:
-    """Return the settings with the printer's dots, unless they are set themselves."""
-    own = {"printer_dpi": f"{printer.dpi:g}"} if printer.dpi else {}
-    return {**own, **settings}
+    return replace(out, dpi=out.printer.dpi or checked.harness.settings.printer_dpi)
 
 
 def refused_by(printer: Printer, checked: Checked) -> tuple[Problem, ...]:
@@ -259,14 +234,24 @@ def refused_by(printer: Printer, checked: Checked) -> tuple[Problem, ...]:
     return tuple(printer_problems(printer, sheets))
 
 
-def printer_text(printer: Printer) -> str:
-    """Return a profile as the record keeps it: JSON, or "" where no printer was named."""
-    return "" if printer == AS_DRAWN else json.dumps(asdict(printer))
+# ---------------------------------------------------------------- what the record keeps of a run
 
 
-def printer_from_text(text: str) -> Printer:
-    """Return the profile that `printer_text` wrote."""
-    return Printer(**json.loads(text)) if text else AS_DRAWN
+def job_about(how: Order | Reprint, output: Output, reason: str = "") -> JobAbout:
+    """Return what the record keeps of a job beside its unit and its sheets: who, why, when, printer and files."""
+    from importlib.metadata import version
+
+    profile = "" if output.printer == AS_DRAWN else json.dumps(asdict(output.printer))
+    return JobAbout(how.user, version("labeler"), reason, how.date, how.loading.paper, profile, output_text(output))
+
+
+def font_digests(sheets: Iterable[Sheet]) -> dict[str, str]:
+    """Return the digest of every font on the sheets; one that cannot be loaded is left out."""
+    found = {}
+    for name in sorted({run.font for sheet in sheets for placed in sheet.placed for run in placed.piece.face.runs}):
+        with suppress(LabelerError):
+            found[name] = load_font(name).digest
+    return found
 
 
 # ---------------------------------------------------------------- pieces
@@ -288,18 +273,3 @@ def _group(fit: Fit) -> str:
     settings = fit.marker.settings
     ink = "" if settings.print_colour == "BK" else f", printed in {settings.print_colour}"
     return f"{fit.tube.name}, {settings.tube_colour}{ink}"
-
-
-def font_digests(sheets: Iterable[Sheet]) -> dict[str, str]:
-    """Return the digest of every font on the sheets; raises `LabelerError` for one that is not here."""
-    from labeler.text import load_font
-
-    names = {run.font for sheet in sheets for placed in sheet.placed for run in placed.piece.face.runs}
-    return {name: load_font(name).digest for name in sorted(names)}
-
-
-def version() -> str:
-    """Return the program's version."""
-    from importlib.metadata import version as installed
-
-    return installed("labeler")

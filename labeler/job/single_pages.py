@@ -4,19 +4,17 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from labeler.draw.pdf import calibration_pdf, empty_pdf, first_page_png
 from labeler.errors import Where, refuse
+from labeler.files import write_all
 from labeler.job.deliver import make_folder
 from labeler.layout.checks import stock_problems
-from labeler.tables.catalogue import load_catalogue
+from labeler.tables.catalogue import default_settings, load_catalogue
 from labeler.tables.printers import Printer, corrected_text, profile_text
 
 
 def draw_calibration(name: str, printer: Printer, folder: Path, *, force: bool = False) -> tuple[Path, ...]:
     """Draw the calibration page of a stock's size into a folder; raises `LabelerError`."""
-    from labeler.draw.pdf import calibration_pdf
-    from labeler.files import write_all
-    from labeler.tables.catalogue import default_settings
-
     stock = load_catalogue().stock(name, Where("labeler calibrate"))
     file = folder / f"calibration-{stock.name}.pdf"
     make_folder(folder)
@@ -29,8 +27,6 @@ def store_printer(printer: Printer, file: Path) -> None:
 
     Raises `LabelerError`.
     """
-    from labeler.files import write_all
-
     before = file.read_bytes().decode("utf-8-sig") if file.is_file() else ""
     make_folder(file.parent, "name a file in a folder that you may write to (--printer)")
     text = corrected_text(before, printer) if before.strip() else profile_text(printer)
@@ -39,10 +35,6 @@ def store_printer(printer: Printer, file: Path) -> None:
 
 def draw_stock(name: str, folder: Path, *, force: bool = False) -> tuple[Path, ...]:
     """Draw an empty stock as PDF and PNG into a folder; raises `LabelerError`, also for what no print would take."""
-    from labeler.draw.pdf import empty_pdf, first_page_png
-    from labeler.files import write_all
-    from labeler.tables.catalogue import default_settings
-
     stock = load_catalogue().stock(name, Where("labeler stock"))
     refuse(stock_problems(stock))
     pdf = empty_pdf(stock, default_settings().font)

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 from labeler.errors import Problem, Where
 from labeler.model import Fit, Harness, Sheet
+from labeler.record.values import Job, MarkerRow, Recorded, marker_row
 from labeler.tables.colours import colour_name
 from labeler.work import wording
 from labeler.work.bench_sheet import BenchSheet, Remark, apply_methods, cautions, printed_of
@@ -24,9 +24,6 @@ from labeler.work.sleeves import (
     instructions,
     totals_of,
 )
-
-if TYPE_CHECKING:
-    from labeler.record.values import Job, MarkerRow, Recorded
 
 
 def about_job(job: Job, *others: Job) -> str:
@@ -48,7 +45,9 @@ def _listed(jobs: Sequence[int]) -> str:
     return ", ".join(map(str, jobs)) if len(jobs) <= MOST_JOBS else f"{jobs[0]} … {jobs[-1]}"
 
 
-def work_list(job: Job, items: Sequence[Recorded], sheets: Sequence[Sheet]) -> BenchSheet:
+def work_list(
+    job: Job, items: Sequence[Recorded], sheets: Sequence[Sheet], take_off: tuple[Remark, ...] = ()
+) -> BenchSheet:
     """Return a bench sheet of what the record knows of some markers: no pins, no pages of branches."""
     rows = [_sleeve_row(item) for item in items if item.row.tube and item.state != "left out"]
     cuts = cuts_of(rows)
@@ -68,6 +67,7 @@ def work_list(job: Job, items: Sequence[Recorded], sheets: Sequence[Sheet]) -> B
         layings=apply_methods(sheets),
         cautions=cautions(),
         put_on=tuple(_put_on(items, sheets)),
+        take_off=take_off,
         title="WORK LIST" if job.kind == "reprint" else "BENCH SHEET, from the record: without pins",
         job=str(job.id),
         about=about_job(job),
@@ -94,8 +94,6 @@ def bare_row(fit: Fit) -> MarkerRow:
 
 
 def _kept(fit: Fit, how: Instructions | None) -> MarkerRow:
-    from labeler.record.values import marker_row
-
     row = marker_row(fit)
     return replace(row, how=as_json(how)) if how else row
 
@@ -115,13 +113,9 @@ def _put_on(items: Iterable[Recorded], sheets: Sequence[Sheet]) -> Iterable[Rema
     cells = {placed.piece.marker: f"sheet {sheet.number}, {placed.cell}" for sheet in sheets for placed in sheet.placed}
     for item in items:
         if not item.row.tube and item.row.id in cells:
-            yield Remark(f"{item.row.kind} {_place(item.row)}", item.row.label, cells[item.row.id], ())
-
-
-def _place(row: MarkerRow) -> str:
-    if row.circuit and row.role == "wire end":
-        return f"{row.circuit} at {row.at}"
-    return wording.place(Place(row.branch, row.at))
+            row, is_wire = item.row, item.row.circuit and item.row.role == "wire end"
+            place = f"{row.circuit} at {row.at}" if is_wire else wording.place(Place(row.branch, row.at))
+            yield Remark(f"{row.kind} {place}", row.label, cells[row.id], ())
 
 
 def _missing(items: Iterable[Recorded]) -> Iterable[Remark]:

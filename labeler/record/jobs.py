@@ -242,13 +242,6 @@ def partial_sheet_list(connection: Connection) -> tuple[PartialSheet, ...]:
     return tuple(sheet for sheet in latest.values() if sheet.cells)
 
 
-def cells_used_by(connection: Connection, job_id: int) -> dict[str, tuple[str, ...]]:
-    """Return the cells of each stock's last sheet that are used after a job; no cell: that sheet is full."""
-    c = partly_used.c
-    rows = connection.execute(select(c.stock, c.cells).where(c.job_id == job_id).order_by(c.id))
-    return {row.stock: tuple(row.cells.split()) for row in rows}
-
-
 # ---------------------------------------------------------------- jobs
 
 

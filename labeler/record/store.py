@@ -14,7 +14,6 @@ from labeler.record import transfer, verify, write
 from labeler.record.database import database_problems, name_of, reading, writing
 from labeler.record.find import copies_on_sheet, events, extract, search, suggestion
 from labeler.record.jobs import (
-    cells_used_by,
     digests_of,
     job_list,
     markers_taken_off,
@@ -110,7 +109,6 @@ class Record:
     digests = _reads(digests_of)
     units = _reads(unit_list)
     partial_sheets = _reads(partial_sheet_list)
-    used_by = _reads(cells_used_by)
 
     def markers(self, unit: str) -> tuple[Recorded, ...]:
         """Return every marker of a unit, those that were left out too."""

@@ -13,11 +13,11 @@ from pathlib import Path
 
 import pytest
 
-from labeler.answers.explain import explain
-from labeler.answers.report import as_json, one, summary, table
+from labeler.answers.report import as_json, explain, one, summary, table
 from labeler.errors import Problem
-from labeler.job.check import Checked, check
+from labeler.job.check import Checked
 from labeler.job.run import misfit_problem, notes_on_tags
+from tests.orders import check
 
 WORDS = (
     "valve before pump",

@@ -6,11 +6,11 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from labeler.answers.explain import explain
+from labeler.answers.report import explain
 from labeler.cli.main import main
-from labeler.job.check import check
 from labeler.model import Fit
 from labeler.wording import sentence, sentences
+from tests.orders import check
 from tests.places import EXAMPLES
 
 BASE = """

@@ -18,10 +18,10 @@ import pytest
 from labeler.codes.reading import read_codes
 from labeler.draw.pdf import draw_sheets
 from labeler.draw.sheet_frame import Header
-from labeler.job.check import check
 from labeler.job.run import pieces_of
 from labeler.layout.place import lay_out
 from labeler.model import Sheet, Symbol
+from tests.orders import check
 
 COUNT = int(os.environ.get("LABELER_SHEETS", "240"))
 EVERYDAY = 80

@@ -20,14 +20,14 @@ from hypothesis import strategies as st
 
 from labeler.draw.pdf import draw_sheets
 from labeler.draw.sheet_frame import Header
-from labeler.job.check import Checked, check
-from labeler.job.deliver import Output
+from labeler.job.check import Checked
+from labeler.job.order import Output
 from labeler.job.run import pieces_of
 from labeler.layout.cells import RULER_AREA_MM, cells
 from labeler.layout.place import lay_out
 from labeler.model import Box, Face, Fit, Piece, Placed, Sheet, Stock
 from labeler.record import open_record
-from tests.orders import print_harness
+from tests.orders import check, print_harness
 from tests.places import ROOT
 
 BOAT = str(ROOT / "examples" / "survey-boat.toml")

@@ -20,7 +20,7 @@ from labeler.draw.pens import BOX_LINE_MM, DotPen
 from labeler.draw.raster import page_pictures, piece_pictures, png
 from labeler.draw.sheet_frame import Header
 from labeler.errors import LabelerError
-from labeler.job.deliver import Output
+from labeler.job.order import Output
 from labeler.layout.place import lay_out
 from labeler.model import Box, Face, Piece, Run, Sheet
 from labeler.record import open_record

@@ -4,8 +4,8 @@ from pathlib import Path
 
 import pytest
 
-from labeler.job.check import check
 from labeler.wording import sentence
+from tests.orders import check
 
 BOAT = """
 [harness]

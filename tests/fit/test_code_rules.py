@@ -14,8 +14,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from labeler.answers.explain import explain
-from labeler.answers.report import marker_json, one
+from labeler.answers.report import explain, marker_json, one
 from labeler.answers.single import fit_text
 from labeler.codes.symbols import PROPOSED, SYMBOLOGIES, symbols
 from labeler.draw.pdf import draw_sheets
@@ -24,7 +23,6 @@ from labeler.fit.code import CodeMaker, Ground, set_code
 from labeler.fit.film import fit_flag, fit_insert, fit_wrap, wrap_place
 from labeler.fit.result import needed_for
 from labeler.fit.sleeve import SleevePlace, fit_sleeve
-from labeler.job.check import check
 from labeler.job.fitting import carries_code, coded
 from labeler.model import Code, Fit, Marker, Piece, Placed, Range, Seat, Sheet, Stock
 from labeler.record.faces import canonical, face_from_text, face_to_text
@@ -34,6 +32,7 @@ from labeler.wording import sentence, sentences
 from labeler.work.bench_sheet import bench_sheet
 from labeler.work.wording import instructions
 from tests.make import harness, settings
+from tests.orders import check
 
 CATALOGUE = load_catalogue()
 DOT = 25.4 / 300

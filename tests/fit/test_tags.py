@@ -7,13 +7,12 @@ from pathlib import Path
 
 import pytest
 
-from labeler.job.check import check
 from labeler.model import DOES_NOT_FIT
 from labeler.record import open_record
 from labeler.tables.catalogue import load_catalogue
 from labeler.text import load_font
 from labeler.wording import sentences
-from tests.orders import print_harness
+from tests.orders import check, print_harness
 from tests.places import EXAMPLES
 
 HEAD = """[harness]

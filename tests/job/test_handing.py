@@ -25,8 +25,8 @@ from labeler.cli.main import main
 from labeler.cli.terminal import ended_as_interrupted, shown_progress
 from labeler.files import uninterrupted, written
 from labeler.job import printing
-from labeler.job.check import check
-from labeler.job.deliver import MOST_PAGES, Output, UnitName, parts_of
+from labeler.job.deliver import MOST_PAGES, UnitName, parts_of
+from labeler.job.order import Output
 from labeler.layout.cells import cell_name
 from labeler.layout.place import lay_out
 from labeler.model import Face, Piece, Sheet
@@ -35,7 +35,7 @@ from labeler.record.store import Record
 from labeler.record.write import add_used_cells
 from labeler.tables import catalogue
 from labeler.tables.catalogue import load_catalogue
-from tests.orders import print_harness, print_units, reprint
+from tests.orders import check, print_harness, print_units, reprint
 from tests.places import EXAMPLES, LAYOUTS
 
 BOAT = str(EXAMPLES / "survey-boat.toml")

@@ -6,8 +6,7 @@ from pathlib import Path
 import pytest
 
 from labeler.errors import LabelerError
-from labeler.job.deliver import Output
-from labeler.job.order import HarnessFile, Order, Units
+from labeler.job.order import HarnessFile, Order, Output, Units
 from labeler.job.printing import print_order
 from labeler.record import open_record
 

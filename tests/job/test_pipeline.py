@@ -16,7 +16,7 @@ import zxingcpp
 from labeler.draw.pdf import face_operations
 from labeler.draw.pens import POINTS_PER_MM
 from labeler.errors import LabelerError, Problem, Where
-from labeler.job.check import Checked, check
+from labeler.job.check import Checked
 from labeler.job.run import Printed
 from labeler.model import DOES_NOT_FIT, Face, Piece, Placed, Run, Sheet, Symbol
 from labeler.record import open_record
@@ -24,7 +24,7 @@ from labeler.record.store import Record
 from labeler.tables.printers import Printer
 from labeler.text import load_font
 from labeler.wording import installation, sentences
-from tests.orders import print_harness, print_units, reprint, resume
+from tests.orders import check, print_harness, print_units, reprint, resume
 from tests.places import EXAMPLES
 from tests.shrinking import outcomes
 

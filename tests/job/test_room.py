@@ -8,7 +8,6 @@ import pytest
 
 from labeler.errors import LabelerError
 from labeler.fit.sleeve import Room, SleevePlace, fit_sleeve, room_of
-from labeler.job.check import check
 from labeler.model import Fit, Marker, Range, Seat
 from labeler.record import open_record
 from labeler.size.tubes import choose_tubes
@@ -18,7 +17,7 @@ from labeler.wording import sentence, sentences
 from tests.answers.test_ways import BASE
 from tests.cases import spread
 from tests.make import settings
-from tests.orders import print_harness
+from tests.orders import check, print_harness
 
 CATALOGUE = load_catalogue()
 

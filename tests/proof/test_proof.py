@@ -19,7 +19,7 @@ from PIL import Image
 from labeler.cli.main import main
 from labeler.formulas.curvature import View, seen
 from labeler.model import Capital, Face, Fit, Marker, Run
-from labeler.proof.pictures import _centred
+from labeler.proof import _centred
 from labeler.tables.catalogue import default_settings
 from tests.places import EXAMPLES
 

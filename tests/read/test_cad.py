@@ -13,7 +13,6 @@ import pytest
 
 from labeler import wording
 from labeler.errors import LabelerError, WrongUse
-from labeler.job.check import check
 from labeler.model import Harness, Pin
 from labeler.read import export_of
 from labeler.read.export import assembled
@@ -24,6 +23,7 @@ from labeler.read.xml import MOST_ELEMENTS, parse
 from labeler.tables.catalogue import default_settings, load_catalogue
 from tests.cad import SKETCH, kbl_large, kbl_sketch, spec, value, vec_sketch
 from tests.cases import chosen
+from tests.orders import check
 from tests.places import ROOT
 
 SETTINGS = default_settings()

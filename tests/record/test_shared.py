@@ -13,8 +13,8 @@ from click.testing import CliRunner, Result
 
 from labeler.cli.main import main
 from labeler.errors import LabelerError, Where
-from labeler.job.deliver import Output
 from labeler.job.keeping import verify
+from labeler.job.order import Output
 from labeler.job.run import merged_sheets
 from labeler.model import Sheet
 from labeler.record import open_record
@@ -228,6 +228,7 @@ def test_a_run_that_was_broken_off_is_finished_as_it_was(
         for name in before:
             if "bench-sheet" not in name:
                 (out / name).unlink()
+        used = record.used_cells()
         done = resume_run(record, 2)  # by either of them, into the folder that it was on its way to
         assert [one.job.state for one in done] == ["printed", "printed"]
         assert {file.name: file.read_bytes() for file in out.iterdir() if file.suffix != ".part"} == before
@@ -238,9 +239,7 @@ def test_a_run_that_was_broken_off_is_finished_as_it_was(
             ["RSB-210-0001-bench-sheet.pdf"],  # of each unit its own alone
             ["RSB-210-0002-bench-sheet.pdf"],
         ]
-        left = record.used_by(2)
-        assert left == done[0].left
-        assert {name: cells for name, cells in left.items() if cells} == record.used_cells() != {}
+        assert record.used_cells() == used != {}
         with pytest.raises(LabelerError, match="it is printed"):
             resume_run(record, 1)
 

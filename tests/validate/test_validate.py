@@ -9,12 +9,12 @@ import pytest
 
 from labeler.errors import Problem, Where
 from labeler.harness import index
-from labeler.job.check import check
 from labeler.model import Branch, BranchEnd, Cable, Circuit, Connector, Harness, Pin
 from labeler.read.lists import read_csv
 from labeler.tables.catalogue import default_settings, load_catalogue
 from labeler.validate import validate
 from tests.make import new_bag, new_branch, new_circuit, new_end, new_harness
+from tests.orders import check
 from tests.places import EXAMPLES
 
 SETTINGS = replace(default_settings(), wire="SAE J1128 TXL")

@@ -10,8 +10,7 @@ from hypothesis import given
 from hypothesis import settings as hypothesis_settings
 from hypothesis import strategies as st
 
-from labeler.answers.explain import explain
-from labeler.answers.report import marker_json
+from labeler.answers.report import explain, marker_json
 from labeler.draw.bench import _places
 from labeler.harness import index
 from labeler.job.check import choose_stocks, order_of

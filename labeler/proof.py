@@ -1,22 +1,41 @@
-"""The proof: one HTML file, no network, pictures inside; filtered by verdict, printed as it stands."""
+"""The proof: one HTML file, no network, pictures inside; filtered by verdict, printed as it stands.
+
+Its pictures are the pixels of the real sheets, flat and as markers lie on their parts; codes are tried in them.
+"""
 
 from __future__ import annotations
 
 from base64 import b64encode
 from collections import Counter
-from collections.abc import Iterable, Sequence
-from dataclasses import replace
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from html import escape
+from io import BytesIO
+from math import radians
 from pathlib import Path
 
+import numpy as np
+import pypdfium2
+from numpy.typing import NDArray
+from PIL import Image
+
+from labeler.codes.reading import read_codes
+from labeler.draw.pdf import draw_sheets
+from labeler.draw.pens import MM_PER_INCH, POINTS_PER_INCH
+from labeler.draw.sheet_frame import Header
 from labeler.files import write_whole
+from labeler.formulas.curvature import View, seen
 from labeler.job.check import Checked
-from labeler.job.deliver import Track, untracked
+from labeler.job.order import Track, untracked
 from labeler.job.run import pieces_of
 from labeler.layout.place import lay_out
-from labeler.model import Fit, Stock
-from labeler.proof.pictures import MarkerPictures, ReadingTrial, marker_pictures
-from labeler.wording import sentence, sentences, sits_on
+from labeler.model import Fit, Placed, Sheet, Stock
+from labeler.wording import sentence, sentences, sits_on, span
+
+Greys = NDArray[np.float64]
+PagePixels = NDArray[np.uint8]
+
+# ---------------------------------------------------------------- the page
 
 ALONE = Stock("proof", "reel", "sleeve", "a page for each piece")
 """Sleeves that do not fit are shown too, also those that are longer than a card takes."""
@@ -124,10 +143,9 @@ def _article(fit: Fit, inside: str) -> str:
     classes = CLASSES[fit.verdict] + (" coded" if fit.code else "")
     lines = [f"{marker.kind}, {on}" + (f", cut {fit.cut_length_mm:g} mm" if fit.tube else "")]
     if fit.capital:
-        heights = _span(fit.capital.low, fit.capital.high)
-        lines.append(f"capitals {heights} mm, {fit.capital.required:.2f} mm required")
+        lines.append(f"capitals {span(fit.capital)} mm, {fit.capital.required:.2f} mm required")
     if fit.seat:
-        lines.append(f"on {_span(fit.seat.text_on.low, fit.seat.text_on.high)} mm: {sits_on(fit.seat)}")
+        lines.append(f"on {span(fit.seat.text_on)} mm: {sits_on(fit.seat)}")
     facts = "".join(f"<p>{escape(line)}</p>" for line in lines)
     why = "".join(f'<p class="why">{escape(sentence(reason))}</p>' for reason in fit.reasons)
     ways = f"<p>what would do: {escape('; or '.join(sentences(fit.ways_out)))}</p>" if fit.ways_out else ""
@@ -135,10 +153,6 @@ def _article(fit: Fit, inside: str) -> str:
         f'<article class="{classes}" id="{marker.id}"><h2>{escape(place)}: {escape(words)}'
         f"<span>{marker.id} · {fit.verdict}</span></h2>{inside}{facts}{why}{ways}</article>"
     )
-
-
-def _span(low: float, high: float) -> str:
-    return f"{low:.2f}" if f"{low:.2f}" == f"{high:.2f}" else f"{low:.2f} to {high:.2f}"
 
 
 def _code(fit: Fit, trials: Sequence[ReadingTrial]) -> str:
@@ -169,3 +183,141 @@ def _tries(trials: Sequence[ReadingTrial]) -> Iterable[str]:
     for one in trials:
         where = one.end if one.end == "flat" else f"{one.end}, {one.aim_deg:g}° off the middle"
         yield f"{where}: {'read' if one.read else 'NOT READ'}"
+
+
+# ---------------------------------------------------------------- the pictures
+
+LEVELS = 8  # greys of a picture: enough for print, and few bytes
+BESIDE = 236.0  # grey beside the part
+BEHIND = 110.0  # the same where a code is tried: darker than its quiet zone
+DECODE_PIXELS = 6  # pixels to a module where a code is tried: project choice
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingTrial:
+    """Whether a code was read in a picture, how far off the middle, and the error correction not needed."""
+
+    end: str
+    aim_deg: float
+    read: bool
+    unused: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class MarkerPictures:
+    """The pictures of one marker as PNG: flat, and on the part (name of the end, diameter it lies on, picture)."""
+
+    fit: Fit
+    flat: bytes
+    on_part: tuple[tuple[str, float, bytes], ...] = ()
+    trials: tuple[ReadingTrial, ...] = ()
+
+
+def marker_pictures(
+    fits: Sequence[Fit], sheets: Iterable[Sheet], stocks: Mapping[str, Stock], dpi: float
+) -> Iterator[MarkerPictures]:
+    """Yield the pictures of every marker that is on a sheet, sheet by sheet; each page is rendered once.
+
+    ``stocks`` by name; ``dpi`` of the pictures. Codes are tried on pages rendered fine enough for
+    `DECODE_PIXELS` to a module.
+    """
+    by_id = {fit.marker.id: fit for fit in fits}
+    for sheet in sheets:
+        own = [by_id[placed.piece.marker] for placed in sheet.placed]
+        fine = max([dpi, *(_dpi_for_code(fit) for fit in own)])
+        coarse_page = _rendered(sheet, dpi)
+        fine_page = _rendered(sheet, fine) if fine > dpi else coarse_page
+        for placed, fit in zip(sheet.placed, own, strict=True):
+            flat, sharp = _cut(coarse_page, sheet, placed, dpi), _cut(fine_page, sheet, placed, fine)
+            ends = _ends(fit, stocks[placed.piece.stock], MM_PER_INCH / dpi)
+            inner = flat[1:-1, 1:-1] if min(flat.shape) > 8 else flat  # its outermost pixels may show a cut line
+            part = _centred(fit, inner, dpi)
+            on_part = tuple(
+                (name, view.outside_mm, png(seen(part, view.pixel_mm, view, BESIDE))) for name, view in ends.items()
+            )
+            yield MarkerPictures(fit, png(flat), on_part, tuple(_trials(fit, sharp, fine, ends)))
+
+
+def _dpi_for_code(fit: Fit) -> float:
+    """Return the dots per inch at which a code's module has enough pixels, in steps of 300."""
+    if fit.code is None:
+        return 0.0
+    return 300.0 * -(-DECODE_PIXELS * MM_PER_INCH // (fit.code.module_mm * 300.0))
+
+
+def _rendered(sheet: Sheet, dpi: float) -> PagePixels:
+    """Return the picture of a sheet, a byte to a pixel: a fine one is large."""
+    data = draw_sheets((sheet,), title="proof", header=Header("proof"))
+    with pypdfium2.PdfDocument(data) as document:
+        picture: PagePixels = document[0].render(scale=dpi / POINTS_PER_INCH, grayscale=True).to_numpy()
+        return picture.reshape(picture.shape[:2]).copy()
+
+
+def _cut(page: PagePixels, sheet: Sheet, placed: Placed, dpi: float) -> Greys:
+    """Return the pixels of one piece."""
+    k, face = dpi / MM_PER_INCH, placed.piece.face
+    left, right = round(placed.x_mm * k), round((placed.x_mm + face.width_mm) * k)
+    top = round((sheet.height_mm - placed.y_mm - face.height_mm) * k)
+    bottom = round((sheet.height_mm - placed.y_mm) * k)
+    return np.asarray(page[max(top, 0) : bottom, max(left, 0) : right], dtype=float)
+
+
+def _ends(fit: Fit, stock: Stock, pixel_mm: float) -> dict[str, View]:
+    """Return how a round piece is seen from the front at both ends of its interval; {} for what is flat."""
+    along, around, outside = fit.surface.along_scale, fit.surface.face_scale, fit.outside_mm
+    if fit.marker.kind == "sleeve" and outside and around and along:
+        return {
+            "smallest": View(along.low, around.low, outside[1], 0.0, pixel_mm),
+            "largest": View(along.high, around.high, outside[2], 0.0, pixel_mm),
+        }
+    if fit.marker.kind not in ("wrap", "insert") or not fit.seat:
+        return {}
+    film = 2 * stock.film_mm if fit.marker.kind == "wrap" else 0.0  # the seat of an insert has the paper on it
+    low, high = fit.seat.text_on.low + film, fit.seat.text_on.high + film
+    largest = {"largest": View(1.0, 1.0, high, 0.0, pixel_mm)} if high - low > 0.005 else {}
+    return {"smallest": View(1.0, 1.0, low, 0.0, pixel_mm), **largest}
+
+
+def _centred(fit: Fit, flat: Greys, dpi: float) -> Greys:
+    """Return a wrap so that the middle of its first copy faces the viewer; others as they are."""
+    face = fit.face
+    if fit.marker.kind != "wrap" or face is None or not face.runs:
+        return flat
+    capital = fit.capital.flat if fit.capital else 0.0
+    low, high = min(run.y_mm for run in face.runs), max(run.y_mm for run in face.runs) + capital
+    return _facing(flat, (low + high) / 2, dpi)
+
+
+def _facing(flat: Greys, y_mm: float, dpi: float) -> Greys:
+    """Return a piece with white beside it, so that what stands so high on it comes to lie in the middle."""
+    middle = flat.shape[0] - y_mm * dpi / MM_PER_INCH
+    shift = round(2 * middle - flat.shape[0])
+    return np.pad(flat, ((max(-shift, 0), max(shift, 0)), (0, 0)), constant_values=255.0)
+
+
+def _trials(fit: Fit, sharp: Greys, dpi: float, ends: Mapping[str, View]) -> Iterator[ReadingTrial]:
+    """Yield whether the code is read, flat or on the part, at 0° and at the aim error."""
+    code, symbol = fit.code, fit.face.symbol if fit.face else None
+    if code is None or symbol is None:
+        return
+    pixel = MM_PER_INCH / dpi
+    facing = _facing(sharp, symbol.y_mm + len(symbol.rows) * symbol.module_y_mm / 2, dpi)
+    pictures = [
+        (name, aim, seen(facing, pixel, replace(view, aim=radians(aim), pixel_mm=pixel), BEHIND))
+        for name, view in ends.items()
+        for aim in dict.fromkeys((0.0, fit.marker.settings.code_aim_deg))
+    ]
+    for end, aim, picture in pictures or [("flat", 0.0, np.pad(sharp, 8, constant_values=255.0))]:
+        found = read_codes(np.ascontiguousarray(picture.astype(np.uint8)), (code.kind,))
+        own = next((one for one in found if one.text == code.payload), None)
+        yield ReadingTrial(end, aim, own is not None, own.unused if own else None)
+
+
+def png(greys: Greys) -> bytes:
+    """Return a picture in few greys, small."""
+    steps = np.clip(np.rint(greys * (LEVELS - 1) / 255), 0, LEVELS - 1).astype(np.uint8)
+    image = Image.frombytes("P", (steps.shape[1], steps.shape[0]), steps.tobytes())
+    image.putpalette([round(step * 255 / (LEVELS - 1)) for step in range(LEVELS) for _ in range(3)])
+    target = BytesIO()
+    image.save(target, "PNG", bits=4, optimize=False, compress_level=6)
+    return target.getvalue()

@@ -1,1 +1,0 @@
-"""Proof: one page of pictures, every marker flat and as it will look on its part."""
