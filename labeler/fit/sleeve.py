@@ -6,9 +6,9 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from math import ceil, inf
 
-from labeler.fit.code import CodeMaker, SetCode, ground_on_tube, set_code, with_code
-from labeler.fit.result import Flaws, capital_report, contrast_of, distance_for, flaws_of, font_of, set_text, verdict_of
-from labeler.fit.text import Setting, TubeZone, Zone, type_size, zone_around, zone_on_tube
+from labeler.fit.code import CodeMaker, SetCode, ground_on_tube, set_code
+from labeler.fit.result import Look, fit_of, font_of, look_of, needed_for, set_text
+from labeler.fit.text import Setting, TubeZone, Zone, zone_around, zone_on_tube
 from labeler.formulas.shrink import cut_length, limits, shrunk
 from labeler.model import (
     DOES_NOT_FIT,
@@ -150,9 +150,6 @@ def parts_of(seat: Seat, length_mm: float, use: Lengths) -> tuple[SeatPart, ...]
 # ---------------------------------------------------------------- Room along a branch
 
 
-EPS_MM = 1e-6
-
-
 def within_branches(fits: Sequence[Fit], branches: Iterable[Branch]) -> tuple[Fit, ...]:
     """Return the fits; a sleeve that its branch, of known length, has no room for does not fit.
 
@@ -175,7 +172,7 @@ def _within(fit: Fit, branch: Branch | None, taken: Mapping[str, float]) -> Fit:
         return fit
     others = [mm for at, mm in taken.items() if at != fit.marker.at] if len(branch.ends) == 2 else []
     reach, left = taken[fit.marker.at], branch.length_mm - sum(others)
-    if reach <= left + EPS_MM:
+    if reach <= left + EPS:
         return fit
     why = fact("past the branch", reach=reach, at=fit.marker.at, length=branch.length_mm, others=sum(others))
     ways = (*fit.ways_out, fact("shorter sleeve"))
@@ -205,23 +202,15 @@ class _Ground:
 
     place: SleevePlace
     tube: Tube
-    font: Font
     on: TubeZone
     zone: Zone
     use: Lengths
-    flaws: Flaws
-    surface: Surface
-    cuts: dict[float, tuple[Fact, ...]] = field(default_factory=dict)  # what is against a piece, by its length
+    look: Look
 
     @property
     def along(self) -> bool:
         """Return whether the lines run along the tube."""
-        return self.surface.direction == "along"
-
-    @property
-    def stretch(self) -> float:
-        """Return how much longer the print is across the piece than normal type."""
-        return self.surface.stretch
+        return self.look.surface.direction == "along"
 
 
 def fit_sleeve(marker: Marker, place: SleevePlace, codes: CodeMaker | None = None) -> Fit:
@@ -237,7 +226,8 @@ def fit_sleeve(marker: Marker, place: SleevePlace, codes: CodeMaker | None = Non
         return plain_sleeve(marker, place)
     font, reasons = font_of(marker.text, marker, marker.settings.tube_colour)
     answers: list[Fit] = []
-    for direction in _directions(marker.settings):
+    asked = marker.settings.direction
+    for direction in ("along", "around") if asked == "auto" else (asked,):
         for tube in tubes:
             answer = _on_tube(marker, _ground(marker, place, tube, font, direction), reasons, codes)
             if answer.verdict == FITS:
@@ -263,85 +253,47 @@ def _code_on(marker: Marker, ground: _Ground, codes: CodeMaker | None, ways: boo
     return set_code(marker, codes, ground_on_tube(ground.on), room, ways=ways)
 
 
-def _directions(settings: Settings) -> tuple[str, ...]:
-    return ("along", "around") if settings.direction == "auto" else (settings.direction,)
-
-
 def _ground(marker: Marker, place: SleevePlace, tube: Tube, font: Font, direction: str) -> _Ground:
     known = place.grounds.get((tube.name, font.name, direction))
     if known is not None:
         return known
     settings, seat = marker.settings, place.seat
-    on = zone_on_tube(tube, seat.text_on, settings, distance_for(marker), font)
+    on = zone_on_tube(tube, seat.text_on, settings, needed_for(marker), font)
     zone = on.zone if direction == "along" else zone_around(on, settings, font)
     use = lengths_on(seat, tube, on.shrunk.along, settings, place.cut_length_mm, place.room.width_mm)
-    flaws = flaws_of(zone.proportion, settings, settings.tube_colour)
-    if settings.faces == "both" and settings.heating == "back first":
-        flaws = replace(flaws, refused=(*flaws.refused, fact("both faces heated from behind")))
-    surface = Surface(
-        on.zone.across_mm,
-        on.lay_flat_mm,
-        on.shrunk.print_scale,
-        on.shrunk.face_scale,
-        on.shrunk.along,
-        zone.stretch if direction == "along" else 1 / zone.stretch,
-        direction,
-        zone.proportion,
-        zone.stroke,
-        contrast_of(settings.print_colour, settings.tube_colour) or 0.0,
-    )
-    made = place.grounds[tube.name, font.name, direction] = _Ground(place, tube, font, on, zone, use, flaws, surface)
+    scales = on.shrunk.print_scale, on.shrunk.face_scale, on.shrunk.along
+    stretch = zone.stretch if direction == "along" else 1 / zone.stretch
+    surface = Surface(on.zone.across_mm, on.lay_flat_mm, *scales, stretch, direction)
+    look = look_of(font, zone, settings, settings.tube_colour, surface)
+    made = place.grounds[tube.name, font.name, direction] = _Ground(place, tube, on, zone, use, look)
     return made
 
 
 def _on_tube(marker: Marker, ground: _Ground, reasons: tuple[Fact, ...], codes: CodeMaker | None) -> Fit:
-    settings, font, zone, place = marker.settings, ground.font, ground.zone, ground.place
+    place, on, use = ground.place, ground.on.shrunk, ground.use
     code = _code_on(marker, ground, codes) if codes else None
     if code is not None:
-        ground = replace(ground, use=replace(ground.use, taken=ground.use.taken + code.taken_mm))
+        use = replace(use, taken=use.taken + code.taken_mm)
+        ground = replace(ground, use=use)
     if ground.along:
-        setting, stretch = set_text(marker, font, zone, ground.use.choices, ground.use.taken), ground.stretch
+        setting = set_text(marker, ground.look.font, ground.zone, use.choices, use.taken)
     else:
-        setting, stretch = _set_around(marker, ground), 1.0
-    size = type_size(setting.capital_mm, font, stretch, zone.required_mm)
-    flat = size * font.capital * stretch
-    capital = capital_report(flat, zone)
-    share = flat / setting.capital_mm if setting.capital_mm else 0.0
-    arc = (setting.stack_mm if ground.along else setting.width_mm) * share * ground.on.zone.arc_per_mm
-    verdict, why = verdict_of(setting, zone, capital, arc, settings, ground.flaws)
-    if code is not None:
-        verdict, why = with_code(verdict, why, code, settings)
-    length, outside = setting.length_mm, ground.on.shrunk.outside_mm
-    refused = _against(length, ground, settings)
-    if ground.use.withheld:
+        setting = _set_around(marker, ground)
+    fit, length = fit_of(marker, setting, ground.zone, ground.look, code), setting.length_mm
+    refused = not_held(use, length, marker.settings) + place.room.refusal(length, ground.on.lay_flat_mm)
+    if use.withheld:
         refused += _not_longer(setting, ground)
-    return Fit(
-        marker,
-        DOES_NOT_FIT if refused else verdict,
-        reasons + why + refused,
-        setting.lines,
-        place.seat,
-        ground.tube,
-        face=_face(setting, size, ground, settings, code) if size > 0 else None,
-        capital=capital,
+    return replace(
+        fit,
+        verdict=DOES_NOT_FIT if refused else fit.verdict,
+        reasons=reasons + fit.reasons + refused,
+        seat=place.seat,
+        tube=ground.tube,
+        face=_face(setting, fit.size_mm, ground, marker.settings, code) if fit.size_mm > 0 else None,
         cut_length_mm=length,
-        outside_mm=(ground.on.shrunk.supplied_outside_mm.low, outside.low, outside.high),
-        arc_deg=arc,
-        font=font.name,
-        size_mm=size,
-        surface=ground.surface,
-        parts=parts_of(place.seat, length, ground.use),
-        code=code.fit if code else None,
+        outside_mm=(on.supplied_outside_mm.low, on.outside_mm.low, on.outside_mm.high),
+        parts=parts_of(place.seat, length, use),
     )
-
-
-def _against(length_mm: float, ground: _Ground, settings: Settings) -> tuple[Fact, ...]:
-    """Return what is against a piece of this length: it may hold too little, or go on no sheet."""
-    known = ground.cuts.get(length_mm)
-    if known is None:
-        refusal = ground.place.room.refusal(length_mm, ground.on.lay_flat_mm)
-        known = ground.cuts[length_mm] = not_held(ground.use, length_mm, settings) + refusal
-    return known
 
 
 def _not_longer(setting: Setting, ground: _Ground) -> tuple[Fact, ...]:
@@ -378,10 +330,10 @@ def _around_on(length: float, marker: Marker, ground: _Ground) -> Setting:
     whole = ground.on.zone
     room = max(length - ground.use.taken, 1e-6)
     zone = replace(ground.zone, read_mm=room, turn_mm=room, across_mm=room)
-    setting = set_text(marker, ground.font, zone, (min(whole.read_mm, whole.across_mm),), 0.0)
+    setting = set_text(marker, ground.look.font, zone, (min(whole.read_mm, whole.across_mm),), 0.0)
     turned = False
     if setting.capital_mm < zone.required_mm - 1e-9:
-        wider = set_text(marker, ground.font, zone, (min(whole.turn_mm, whole.across_mm),), 0.0)
+        wider = set_text(marker, ground.look.font, zone, (min(whole.turn_mm, whole.across_mm),), 0.0)
         if wider.capital_mm >= zone.required_mm - 1e-9:
             setting, turned = wider, True
     limit = {"length": "arc", "arc": "around"}.get(setting.limit, setting.limit)
@@ -414,7 +366,7 @@ def _runs(
     lines: Sequence[str], size: float, ground: _Ground, line_pitch: float, middle: tuple[float, float]
 ) -> Iterator[Run]:
     """Yield the lines around their middle: along the piece each below the one before, around it each to its right."""
-    font, stretch, (x, y) = ground.font, ground.stretch, middle
+    font, stretch, (x, y) = ground.look.font, ground.look.surface.stretch, middle
     above, below = font.stack(lines)
     across = stretch if ground.along else 1.0  # of the stack
     pitch = line_pitch * size * font.capital * across
