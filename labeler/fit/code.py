@@ -81,7 +81,7 @@ class _Shape:
         return fact("matrix", kind=self.kind, rows=self.rows, columns=self.columns)
 
     def fit(
-        self, dots: tuple[int, int], space: _Space, faults: list[Fact], grid: float = 0, axial: float = 0
+        self, dots: tuple[int, int], space: _Space, faults: list[Fact], grid: float = 0.0, axial: float = 0.0
     ) -> CodeFit:
         """Return how the symbol fits with modules of so many dots, without its text."""
         ground, (x, y) = space.ground, (round(size * space.dot_mm, 6) for size in dots)

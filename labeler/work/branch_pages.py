@@ -16,6 +16,7 @@ from labeler.model import (
     Branch,
     BranchEnd,
     Circuit,
+    ClosingStep,
     Connector,
     Fit,
     Installation,
@@ -37,44 +38,21 @@ COVERING_STEP_MM = 5.0  # lengths of covering are whole steps: it is cut with sh
 
 
 @dataclass(frozen=True, slots=True)
-class InstallSleeve:
-    """Slide a sleeve on."""
+class Install:
+    """Slide a sleeve or a covering on; of a covering its length, None where it is not known or said elsewhere."""
 
     row: SleeveRow
     how: Installation
-
-
-@dataclass(frozen=True, slots=True)
-class InstallCovering:
-    """Slide a covering on; ``length_mm`` None where it is not known or said elsewhere."""
-
-    covering: str
-    length_mm: float | None
-    how: Installation
-
-
-@dataclass(frozen=True, slots=True)
-class InstallWireSleeves:
-    """Slide the sleeves of single wires on."""
-
-    at: str
-    count: int
+    length_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class MarkWires:
-    """Lay markers around single wires."""
+    """Put the markers of single wires on, slid on or laid around them."""
 
     at: str
     count: int
-
-
-@dataclass(frozen=True, slots=True)
-class Terminate:
-    """Do a closing step at a connector, splice or terminal, or where branches meet."""
-
-    action: str
-    at: str
+    slid_on: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,13 +62,6 @@ class InsertContacts:
     at: str
     count: int
     total: int
-
-
-@dataclass(frozen=True, slots=True)
-class WrapCovering:
-    """Wind or lay a covering around the branch."""
-
-    covering: CoveringCut
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,7 +79,6 @@ class PlaceMarker:
 
     fit: Fit
     edge_mm: float | None
-    at: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,18 +93,20 @@ class OmittedMarker:
         return self.fit.marker.kind in SLID_ON
 
 
-WorkStep = (
-    InstallSleeve
-    | InstallCovering
-    | InstallWireSleeves
-    | MarkWires
-    | Terminate
-    | InsertContacts
-    | WrapCovering
-    | PlaceEdge
-    | PlaceMarker
-    | OmittedMarker
-)
+@dataclass(frozen=True, slots=True)
+class CoveringCut:
+    """A covering of a branch; as a step, wind or lay it around the branch.
+
+    ``length_mm`` is None where the branch's length is not known.
+    """
+
+    covering: str
+    branch: str
+    length_mm: float | None
+    wound: bool = False  # wound or laid around the wires: that length of the branch is covered, nothing is cut
+
+
+WorkStep = Install | MarkWires | ClosingStep | InsertContacts | CoveringCut | PlaceEdge | PlaceMarker | OmittedMarker
 
 
 # ---------------------------------------------------------------- what a page says
@@ -176,16 +148,6 @@ class Picture:
     covering: str  # "": none
     ends: tuple[DrawnEnd, ...]
     turned: bool = False  # the first end lies on the right, also where it is the only one
-
-
-@dataclass(frozen=True, slots=True)
-class CoveringCut:
-    """A covering of a branch. ``length_mm`` is None where the branch's length is not known."""
-
-    covering: str
-    branch: str
-    length_mm: float | None
-    wound: bool = False  # wound or laid around the wires: that length of the branch is covered, nothing is cut
 
 
 @dataclass(frozen=True, slots=True)
@@ -350,18 +312,14 @@ def _install(limb: _Limb, *, later: bool) -> Iterator[WorkStep]:
         step = limb.order.get(row.at)
         if step is None or (step.how.before is None) != later:
             continue
-        if row.at:
-            yield InstallSleeve(row, step.how)
-        else:
-            length = limb.covering.length_mm if limb.covering and not later else None
-            yield InstallCovering(step.covering, length, step.how)
+        known = limb.covering and not row.at and not later
+        yield Install(row, step.how, limb.covering.length_mm if limb.covering and known else None)
 
 
 def _install_on_wires(limb: _Limb, index: HarnessIndex) -> Iterator[WorkStep]:
     sleeves = [fit.marker for fit in limb.on_wires if fit.marker.kind in SLID_ON]
     counts = Counter(index.connector_at(marker) or marker.at for marker in sleeves)
-    for at, count in counts.items():
-        yield InstallWireSleeves(at, count)
+    return (MarkWires(at, count, slid_on=True) for at, count in counts.items())
 
 
 def _terminate(limb: _Limb, index: HarnessIndex) -> Iterator[WorkStep]:
@@ -374,13 +332,13 @@ def _terminate(limb: _Limb, index: HarnessIndex) -> Iterator[WorkStep]:
         name, kind = connector.id, connector.kind
         end = given.get(name) or BranchEnd(name, settings=settings)
         if wrapped[name]:
-            yield MarkWires(name, wrapped[name])
+            yield MarkWires(name, wrapped[name], slid_on=False)
         if kind == "junction":
-            yield Terminate(JOIN_BRANCHES, name)
+            yield ClosingStep(JOIN_BRANCHES, (name,))
         if end.fitted or kind not in CRIMPING:
             continue
         if not end.crimped:
-            yield Terminate(CRIMPING[kind], name)
+            yield ClosingStep(CRIMPING[kind], (name,))
         if kind == "connector":
             total = sum(1 for _ in index.circuit_ends(name)) if counts[name] else 0
             yield InsertContacts(name, counts[name], total)
@@ -393,7 +351,7 @@ CRIMPING = {"connector": CRIMP_CONTACTS, "splice": MAKE_SPLICE, "ring terminal":
 def _place(limb: _Limb) -> Iterator[WorkStep]:
     covering = limb.covering
     if covering and covering.wound:
-        yield WrapCovering(covering)
+        yield covering
     for end in limb.branch.ends:
         edge = covering_edge(end, limb.ends.get(end.at))
         if covering and edge is not None:
@@ -401,7 +359,7 @@ def _place(limb: _Limb) -> Iterator[WorkStep]:
     for end in limb.branch.ends:
         fit = limb.ends.get(end.at)
         if fit is not None:
-            yield PlaceMarker(fit, end.from_end_mm, end.at)
+            yield PlaceMarker(fit, end.from_end_mm)
 
 
 # ---------------------------------------------------------------- the picture
