@@ -11,7 +11,6 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from math import ceil, degrees, floor, inf, pi, radians, sqrt
 
-from labeler.fit.text import TubeZone, Zone
 from labeler.formulas.curvature import GRADES, axial_nonuniformity, grid_deviation, largest_arc, smallest_diameter
 from labeler.model import DOES_NOT_FIT, FITS, TIGHT, Code, CodeFit, Fact, Marker, Range, Settings, Symbol, fact
 from labeler.tables.kinds import KINDS
@@ -114,17 +113,6 @@ class SetCode:
     def taken_mm(self) -> float:
         """Return the length that it takes from the lettering."""
         return self.width_mm + self.gap_mm
-
-
-def ground_on_tube(on: TubeZone) -> Ground:
-    """Return the face of a tube as ground for a code."""
-    shrunk = on.shrunk
-    return Ground(on.zone.across_mm, shrunk.along, shrunk.face_scale, shrunk.squeeze, shrunk.arc_per_mm)
-
-
-def ground_on_film(zone: Zone) -> Ground:
-    """Return a label around a wire as ground: it is round and does not shrink."""
-    return Ground(zone.across_mm, arc_per_mm=radians(zone.arc_per_mm))
 
 
 def set_code(

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
-from math import pi
+from math import pi, radians
 
-from labeler.fit.code import CodeMaker, SetCode, ground_on_film, set_code
+from labeler.fit.code import CodeMaker, Ground, SetCode, set_code
 from labeler.fit.result import PAPER, face_of, fit_of, font_of, look_of, needed_for, set_text
 from labeler.fit.sleeve import SleevePlace, fit_sleeve, lengths_on, plain_sleeve
 from labeler.fit.text import EPS, Needed, Setting, Zone, flat_zone
 from labeler.formulas.legibility import copies_around, wrap_diameters
-from labeler.formulas.shrink import limits, shrunk
+from labeler.formulas.shrink import shrunk
 from labeler.model import (
     DOES_NOT_FIT,
     Face,
@@ -76,7 +76,8 @@ def _printed(
     marker: Marker, font: Font, zone: Zone, lengths: Sequence[float], margins_mm: float, codes: CodeMaker | None
 ) -> _Print:
     """Set a marker on a piece of one of these lengths, of which the margins stay free."""
-    code = set_code(marker, codes, ground_on_film(zone), max(lengths) - margins_mm)
+    ground = Ground(zone.across_mm, arc_per_mm=radians(zone.arc_per_mm))  # round, and it does not shrink
+    code = set_code(marker, codes, ground, max(lengths) - margins_mm)
     setting = set_text(marker, font, zone, lengths, margins_mm + (code.taken_mm if code else 0.0))
     look = look_of(font, zone, marker.settings, surface=Surface(zone.across_mm))
     return _Print(fit_of(marker, setting, zone, look, code), setting, font, code)
@@ -254,7 +255,7 @@ def strip_lengths(marker: Marker, place: SleevePlace) -> dict[float, float]:
     A strip ends ``strip_inset_mm`` inside the part of the sleeve that it lies under, shrunk as far as it may.
     """
     settings, seat, tube = marker.settings, place.seat, place.choice.tubes[0]
-    on = shrunk(limits(tube, settings.supplied_over, settings.recovered_under), seat.text_on, "even")
+    on = shrunk(tube.limits(settings.supplied_over, settings.recovered_under), seat.text_on, "even")
     use = lengths_on(seat, tube, on.along, settings, place.cut_length_mm)
     strips = {(cut - use.rest) * on.along.low - 2 * settings.strip_inset_mm: cut for cut in use.choices}
     inside = {strip: cut for strip, cut in strips.items() if 0 < strip <= place.room.width_mm + 1e-6}

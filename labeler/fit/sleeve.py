@@ -6,10 +6,10 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from math import ceil, inf
 
-from labeler.fit.code import CodeMaker, SetCode, ground_on_tube, set_code
+from labeler.fit.code import CodeMaker, Ground, SetCode, set_code
 from labeler.fit.result import Look, fit_of, font_of, look_of, needed_for, set_text
 from labeler.fit.text import Setting, TubeZone, Zone, zone_around, zone_on_tube
-from labeler.formulas.shrink import cut_length, limits, shrunk
+from labeler.formulas.shrink import cut_length, shrunk
 from labeler.model import (
     DOES_NOT_FIT,
     FITS,
@@ -122,7 +122,7 @@ def lengths_on(
     rest, along, least = 0.0, None, 0.0
     if seat.section:
         on = Range(seat.section.closes_on.low, min(seat.section.closes_on.high, tube.supplied_mm))
-        along = shrunk(limits(tube, settings.supplied_over, settings.recovered_under), on, "even").along
+        along = shrunk(tube.limits(settings.supplied_over, settings.recovered_under), on, "even").along
         rest = cut_length(((settings.overlap_mm, along.low),))
         least = cut_length(((settings.overlap_mm, along.low), (settings.overlap_mm, own_along.low)))
     taken = 2 * settings.end_margin_mm + rest
@@ -156,25 +156,25 @@ def within_branches(fits: Sequence[Fit], branches: Iterable[Branch]) -> tuple[Fi
     A sleeve takes its cut length from where its edge sits; shrinking only shortens it.
     """
     measured = {branch.id: branch for branch in branches if branch.length_mm is not None}
-    if not measured:
-        return tuple(fits)
     starts = {(b.id, end.at): end.from_end_mm or 0.0 for b in measured.values() for end in b.ends}
     taken: dict[str, dict[str, float]] = {}
-    for fit in fits:
-        place = (fit.marker.branch, fit.marker.at)
-        if fit.marker.role == "branch end" and fit.tube and place in starts:
-            taken.setdefault(place[0], {})[place[1]] = starts[place] + fit.cut_length_mm
-    return tuple(_within(fit, measured.get(fit.marker.branch), taken.get(fit.marker.branch, {})) for fit in fits)
+    for fit in fits if starts else ():
+        branch, at = fit.marker.branch, fit.marker.at
+        if fit.marker.role == "branch end" and fit.tube and (branch, at) in starts:
+            taken.setdefault(branch, {})[at] = starts[branch, at] + fit.cut_length_mm
+    return tuple(
+        _within(fit, measured[fit.marker.branch], taken) if fit.marker.branch in taken else fit for fit in fits
+    )
 
 
-def _within(fit: Fit, branch: Branch | None, taken: Mapping[str, float]) -> Fit:
-    if branch is None or branch.length_mm is None or fit.marker.role != "branch end" or fit.marker.at not in taken:
+def _within(fit: Fit, branch: Branch, taken: Mapping[str, Mapping[str, float]]) -> Fit:
+    reaches, at, length = taken[branch.id], fit.marker.at, branch.length_mm or 0.0
+    if fit.marker.role != "branch end" or at not in reaches:
         return fit
-    others = [mm for at, mm in taken.items() if at != fit.marker.at] if len(branch.ends) == 2 else []
-    reach, left = taken[fit.marker.at], branch.length_mm - sum(others)
-    if reach <= left + EPS:
+    others = sum(mm for end, mm in reaches.items() if end != at) if len(branch.ends) == 2 else 0
+    if reaches[at] <= length - others + EPS:
         return fit
-    why = fact("past the branch", reach=reach, at=fit.marker.at, length=branch.length_mm, others=sum(others))
+    why = fact("past the branch", reach=reaches[at], at=at, length=length, others=others)
     ways = (*fit.ways_out, fact("shorter sleeve"))
     return replace(fit, verdict=DOES_NOT_FIT, reasons=(why, *fit.reasons), ways_out=ways)
 
@@ -250,7 +250,9 @@ def _with_ways(fit: Fit, place: SleevePlace, font: Font, codes: CodeMaker | None
 
 def _code_on(marker: Marker, ground: _Ground, codes: CodeMaker | None, ways: bool = False) -> SetCode | None:
     room = ground.use.choices[-1] - ground.use.taken
-    return set_code(marker, codes, ground_on_tube(ground.on), room, ways=ways)
+    on = ground.on.shrunk
+    face = Ground(ground.on.zone.across_mm, on.along, on.face_scale, on.squeeze, on.arc_per_mm)
+    return set_code(marker, codes, face, room, ways=ways)
 
 
 def _ground(marker: Marker, place: SleevePlace, tube: Tube, font: Font, direction: str) -> _Ground:
@@ -386,7 +388,7 @@ def plain_sleeve(marker: Marker, place: SleevePlace, length_mm: float | None = N
     Its length is that given, or the shortest that holds.
     """
     settings, seat, tube = marker.settings, place.seat, place.choice.tubes[0]
-    on = shrunk(limits(tube, settings.supplied_over, settings.recovered_under), seat.text_on, "even")
+    on = shrunk(tube.limits(settings.supplied_over, settings.recovered_under), seat.text_on, "even")
     use = lengths_on(seat, tube, on.along, settings, length_mm or place.cut_length_mm)
     length = use.choices[0]
     why = not_held(use, length, settings)

@@ -10,7 +10,7 @@ from itertools import accumulate, pairwise
 from math import inf, pi, radians, sqrt
 
 from labeler.formulas.legibility import height_for_angle, height_for_dots
-from labeler.formulas.shrink import Shrunk, lay_flat, limits, shrunk, wall_from_section
+from labeler.formulas.shrink import Shrunk, lay_flat, shrunk, wall_from_section
 from labeler.model import Range, Settings, Tube
 from labeler.text import Font
 
@@ -108,7 +108,7 @@ def zone_on_tube(tube: Tube, on_mm: Range, settings: Settings, needed: Needed, f
     The pre-stretch makes the letters come out in the font's own proportion in the middle
     (geometric mean) of all they may become, unless that would make them wider than allowed.
     """
-    of = limits(tube, settings.supplied_over, settings.recovered_under)
+    of = tube.limits(settings.supplied_over, settings.recovered_under)
     on = shrunk(of, on_mm, settings.heating, settings.lettered_share)
     own, squeeze = font.capital_width / font.capital, on.squeeze
     stretch = max(sqrt(squeeze.low * squeeze.high), own * squeeze.high / settings.widest_letter)

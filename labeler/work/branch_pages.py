@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import ceil
 
 from labeler.harness import HarnessIndex
@@ -23,7 +23,6 @@ from labeler.model import (
     InstallationStep,
     Range,
     Seat,
-    Settings,
 )
 from labeler.size.bundles import Sizing
 from labeler.tables.catalogue import Catalogue
@@ -180,7 +179,7 @@ class _Limb:
 
     branch: Branch
     circuits: tuple[Circuit, ...]
-    ends: Mapping[str, Fit | None]
+    ends: Mapping[str, Fit]
     on_wires: Sequence[Fit]
     rows: Sequence[SleeveRow]
     order: Mapping[str, InstallationStep]
@@ -206,7 +205,7 @@ def branch_pages(
     omitted : the answers for the markers that are not made: the page says so where each would be.
     """
     index = sizing.index
-    at_ends = {(f.marker.branch, f.marker.at): f for f in fits if f.marker.role == "branch end"}
+    at_ends = fits_at_ends(fits)
     on_wires: dict[str, list[Fit]] = {}
     for fit in fits:
         if fit.marker.on_wire:
@@ -214,7 +213,7 @@ def branch_pages(
     pages = []
     for branch in index.harness.branches:
         circuits = index.through[branch.id]
-        ends = {end.at: at_ends.get((branch.id, end.at)) for end in branch.ends}
+        ends = at_ends.get(branch.id, {})
         limb = _Limb(
             branch,
             circuits,
@@ -223,7 +222,7 @@ def branch_pages(
             [row for row in rows if row.branch == branch.id],
             {step.at: step for step in order if step.branch == branch.id},
             tuple(map(OmittedMarker, _omitted_of(branch, circuits, omitted))),
-            covering_cut(branch, branch.settings, ends, sizing.catalogue),
+            covering_cut(branch, ends, sizing.catalogue),
             tuple(index.connector(name) for name in _reached(branch, circuits)),
         )
         pages.append(_page(limb, index))
@@ -271,20 +270,28 @@ def _reached(branch: Branch, circuits: Iterable[Circuit]) -> list[str]:
 
 
 def _facts(limb: _Limb) -> BranchFacts:
-    seats = [fit.seat for fit in limb.ends.values() if fit and fit.seat]
+    seats = [seat for end in limb.branch.ends if end.at in limb.ends and (seat := limb.ends[end.at].seat)]
     diameter = (Range(seats[0].closes_on.low, max(s.text_on.high for s in seats)), seats[0]) if seats else None
     sizes = Counter(circuit.size for circuit in limb.circuits)
     return BranchFacts(sizes, diameter, limb.covering, limb.branch.length_mm)
 
 
-def covering_cut(
-    branch: Branch, settings: Settings, ends: Mapping[str, Fit | None], catalogue: Catalogue
-) -> CoveringCut | None:
+def fits_at_ends(fits: Iterable[Fit]) -> dict[str, dict[str, Fit]]:
+    """Return the answers for the markers at the ends of branches, by branch and connector."""
+    found: dict[str, dict[str, Fit]] = {}
+    for fit in fits:
+        if fit.marker.role == "branch end":
+            found.setdefault(fit.marker.branch, {})[fit.marker.at] = fit
+    return found
+
+
+def covering_cut(branch: Branch, ends: Mapping[str, Fit], catalogue: Catalogue) -> CoveringCut | None:
     """Return the covering of a branch, or None where it has none.
 
     Its edges stand where the sleeves over them say, else at the branch's ends; the allowance of the
     settings is added and the length rounded up to 5 mm.
     """
+    settings = branch.settings
     if settings.covering == "none" and not settings.covering_wall_mm:
         return None
     name = settings.covering if settings.covering != "none" else "covering"
@@ -371,9 +378,7 @@ USUAL_EDGE_MM = 25.0
 def _picture(limb: _Limb, absent: frozenset[str]) -> Picture:
     branch, ends = limb.branch, limb.ends
     kinds = {connector.id: connector.kind for connector in limb.reached}
-    drawn = tuple(
-        replace(_drawn_end(end, kinds[end.at], ends.get(end.at)), absent=end.at in absent) for end in branch.ends
-    )
+    drawn = tuple(_drawn_end(end, kinds[end.at], ends.get(end.at), end.at in absent) for end in branch.ends)
     first = ends.get(branch.ends[0].at) if branch.ends else None
     turned = bool(first and first.marker.settings.reading == "towards the end")
     if turned:
@@ -381,14 +386,14 @@ def _picture(limb: _Limb, absent: frozenset[str]) -> Picture:
     return Picture(branch.length_mm, limb.covering.covering if limb.covering else "", drawn, turned)
 
 
-def _drawn_end(end: BranchEnd, kind: str, fit: Fit | None) -> DrawnEnd:
+def _drawn_end(end: BranchEnd, kind: str, fit: Fit | None, absent: bool) -> DrawnEnd:
     bare = covered = 0.0
     marker = None
     if fit and fit.seat:
         bare = (fit.seat.closes_on.low + fit.seat.closes_on.high) / 2
         covered = max(bare, (fit.seat.text_on.low + fit.seat.text_on.high) / 2)
         marker = _drawn_marker(end, fit, covered)
-    return DrawnEnd(end.at, kind, bare, covered, marker)
+    return DrawnEnd(end.at, kind, bare, covered, marker, absent)
 
 
 def _drawn_marker(end: BranchEnd, fit: Fit, on_mm: float) -> DrawnMarker | None:
