@@ -37,7 +37,7 @@ class CodeMaker:
 
 
 @dataclass(frozen=True, slots=True)
-class Ground:
+class CodeArea:
     """What a code stands on; a flat one neither shrinks nor bends. ``squeeze``: scale along over around."""
 
     across_mm: float  # height that print may fill, flat
@@ -51,7 +51,7 @@ class Ground:
 class _Space:
     """Where a code is to stand, what is asked of it, and the length it may take with its quiet zone, flat [mm]."""
 
-    ground: Ground
+    ground: CodeArea
     settings: Settings
     room_mm: float
     largest: bool  # the largest module there is room for is wanted, else the smallest that keeps the limits
@@ -118,7 +118,7 @@ class SetCode:
 def set_code(
     marker: Marker,
     codes: CodeMaker | None,
-    ground: Ground,
+    ground: CodeArea,
     room_mm: float,
     *,
     largest: bool = False,
@@ -227,7 +227,7 @@ def _dots_across(x: int, space: _Space) -> int:
     return min({max(floor(ideal), least), max(ceil(ideal - EPS), least)}, key=lambda y: _axial(x, y, ground))
 
 
-def _axial(x: int, y: int, ground: Ground) -> float:
+def _axial(x: int, y: int, ground: CodeArea) -> float:
     return max(axial_nonuniformity(x * scale, y) for scale in (ground.squeeze.low, ground.squeeze.high))
 
 

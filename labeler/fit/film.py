@@ -6,10 +6,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from math import pi, radians
 
-from labeler.fit.code import CodeMaker, Ground, SetCode, set_code
+from labeler.fit.code import CodeArea, CodeMaker, SetCode, set_code
 from labeler.fit.result import PAPER, face_of, fit_of, font_of, look_of, needed_for, set_text
 from labeler.fit.sleeve import SleevePlace, fit_sleeve, lengths_on, plain_sleeve
-from labeler.fit.text import EPS, Needed, Setting, Zone, flat_zone
+from labeler.fit.text import EPS, Needed, TextLayout, Zone, flat_zone
 from labeler.formulas.legibility import copies_around, wrap_diameters
 from labeler.formulas.shrink import shrunk
 from labeler.model import (
@@ -38,7 +38,7 @@ class _Print:
     """A marker's text, and its code before it, set on paper or film; ``fit`` lacks what it stands on and its face."""
 
     fit: Fit
-    setting: Setting
+    setting: TextLayout
     font: Font
     code: SetCode | None
 
@@ -76,7 +76,7 @@ def _printed(
     marker: Marker, font: Font, zone: Zone, lengths: Sequence[float], margins_mm: float, codes: CodeMaker | None
 ) -> _Print:
     """Set a marker on a piece of one of these lengths, of which the margins stay free."""
-    ground = Ground(zone.across_mm, arc_per_mm=radians(zone.arc_per_mm))  # round, and it does not shrink
+    ground = CodeArea(zone.across_mm, arc_per_mm=radians(zone.arc_per_mm))  # round, and it does not shrink
     code = set_code(marker, codes, ground, max(lengths) - margins_mm)
     setting = set_text(marker, font, zone, lengths, margins_mm + (code.taken_mm if code else 0.0))
     look = look_of(font, zone, marker.settings, surface=Surface(zone.across_mm))
@@ -162,7 +162,7 @@ def fit_wrap(marker: Marker, place: WrapPlace, codes: CodeMaker | None = None) -
 
 def _worked_out(
     marker: Marker, place: WrapPlace, stock: Stock, zone: Zone, codes: CodeMaker | None = None
-) -> tuple[Fit, Setting]:
+) -> tuple[Fit, TextLayout]:
     """Fit a wrap; return also how its text was set."""
     font, reasons = place.font, tuple[Fact, ...]()
     if font.missing("".join(marker.text)):

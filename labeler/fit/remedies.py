@@ -8,7 +8,7 @@ from functools import lru_cache
 from math import ceil, floor, radians, tan
 from typing import Any
 
-from labeler.fit.sleeve import LONGEST_TRIED_MM, UNLIMITED, Room
+from labeler.fit.sleeve import LONGEST_TRIED_MM, UNLIMITED, StockLimits
 from labeler.model import DOES_NOT_FIT, FITS, Fact, Fit, Marker, Range, Settings, Tube, fact
 from labeler.tables.kinds import KINDS, SLID_ON
 from labeler.text import font_names
@@ -26,7 +26,7 @@ class Change:
     marker: Marker
     cut_mm: float | None = None
     tubes: tuple[Tube, ...] | None = None  # None: those that were tried
-    room: Room | None = None  # None: that of the stock
+    room: StockLimits | None = None  # None: that of the stock
     free: bool = False  # threaded on before what is in the way
 
 
@@ -45,7 +45,7 @@ class Other:
     tubes: tuple[Tube, ...] = ()
     kinds: Mapping[str, Callable[[Marker], Fit]] = field(default_factory=dict)
     cut_mm: float | None = None
-    room: Room = UNLIMITED
+    room: StockLimits = UNLIMITED
     sized: Callable[[Marker, Mapping[str, float]], Fit] | None = None
     wall: Range | None = None
     bundle: Range | None = None

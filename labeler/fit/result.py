@@ -9,7 +9,7 @@ from itertools import chain
 
 from labeler.errors import LabelerError, Problem
 from labeler.fit.code import SetCode, with_code
-from labeler.fit.text import Needed, Setting, Zone, best_setting, breakings, needed_capital, type_size
+from labeler.fit.text import Needed, TextLayout, Zone, best_setting, breakings, needed_capital, type_size
 from labeler.formulas.legibility import contrast_ratio
 from labeler.model import DOES_NOT_FIT, FITS, TIGHT, Capital, Fact, Fit, Marker, Settings, Surface, fact
 from labeler.tables.colours import luminance
@@ -62,7 +62,7 @@ def font_of(text: Sequence[str], marker: Marker, ground_colour: str = PAPER) -> 
 
 def set_text(
     marker: Marker, font: Font, zone: Zone, lengths: Sequence[float], taken_mm: float, most: int = MOST_LINES
-) -> Setting:
+) -> TextLayout:
     """Return the best setting of a marker's text in a zone: explicit lines are kept as they are."""
     pitch = marker.settings.line_pitch
     if not marker.breakable:
@@ -122,7 +122,7 @@ def look_of(font: Font, zone: Zone, settings: Settings, ground_colour: str = PAP
     return Look(font, looks, tuple(flaws), refused)
 
 
-def fit_of(marker: Marker, setting: Setting, zone: Zone, look: Look, code: SetCode | None) -> Fit:
+def fit_of(marker: Marker, setting: TextLayout, zone: Zone, look: Look, code: SetCode | None) -> Fit:
     """Return the answer for text, and a code, set in a zone; it lacks what it stands on, and its face."""
     settings, along = marker.settings, look.surface.direction != "around"
     stretch = zone.stretch if along else 1.0
@@ -153,7 +153,7 @@ def fit_of(marker: Marker, setting: Setting, zone: Zone, look: Look, code: SetCo
     )
 
 
-def _too_small(setting: Setting, zone: Zone, capital: Capital, settings: Settings) -> Fact:
+def _too_small(setting: TextLayout, zone: Zone, capital: Capital, settings: Settings) -> Fact:
     lines, piece, free = len(setting.lines), max(setting.length_mm, 0), max(setting.free_mm, 0)
     why = {
         "length": fact("limited by length", needs=setting.line_per_capital * zone.required_mm, piece=piece, free=free),

@@ -6,9 +6,9 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from math import ceil, inf
 
-from labeler.fit.code import CodeMaker, Ground, SetCode, set_code
+from labeler.fit.code import CodeArea, CodeMaker, SetCode, set_code
 from labeler.fit.result import Look, fit_of, font_of, look_of, needed_for, set_text
-from labeler.fit.text import Setting, TubeZone, Zone, zone_around, zone_on_tube
+from labeler.fit.text import TextLayout, TubeZone, Zone, zone_around, zone_on_tube
 from labeler.formulas.shrink import cut_length, shrunk
 from labeler.model import (
     DOES_NOT_FIT,
@@ -40,13 +40,13 @@ EPS = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
-class Room:
+class StockLimits:
     """The largest piece that a stock takes, mm; ``larger`` is a stock that takes more, or None."""
 
     width_mm: float = inf
     height_mm: float = inf
     stock: str = ""
-    larger: Room | None = None
+    larger: StockLimits | None = None
 
     def refusal(self, width_mm: float, height_mm: float) -> tuple[Fact, ...]:
         """Return why a piece cannot be printed; () where it can."""
@@ -58,19 +58,19 @@ class Room:
         return (fact("piece too large", **piece, **limits, larger=larger, short=short, low=low),)
 
 
-UNLIMITED = Room()
+UNLIMITED = StockLimits()
 
 
-def room_of(stock: Stock, others: Sequence[Stock] = ()) -> Room:
+def room_of(stock: Stock, others: Sequence[Stock] = ()) -> StockLimits:
     """Return the room on a stock; of the others that take the same, the first with more of it."""
     width, height = largest_piece(stock)
     larger = None
     for other in others:
         wider, higher = largest_piece(other)
         if other.takes == stock.takes and wider >= width and higher >= height and (wider, higher) != (width, height):
-            larger = Room(wider, higher, other.name)
+            larger = StockLimits(wider, higher, other.name)
             break
-    return Room(width, height, stock.name, larger)
+    return StockLimits(width, height, stock.name, larger)
 
 
 # ---------------------------------------------------------------- Cut lengths
@@ -147,7 +147,7 @@ def parts_of(seat: Seat, length_mm: float, use: Lengths) -> tuple[SeatPart, ...]
     return (first, SeatPart(use.rest, Range(use.rest * past.low, use.rest * past.high)))
 
 
-# ---------------------------------------------------------------- Room along a branch
+# ---------------------------------------------------------------- Space along a branch
 
 
 def within_branches(fits: Sequence[Fit], branches: Iterable[Branch]) -> tuple[Fit, ...]:
@@ -192,12 +192,12 @@ class SleevePlace:
     seat: Seat
     choice: TubeChoice
     cut_length_mm: float | None = None  # fixed, or None: free
-    room: Room = UNLIMITED
-    grounds: dict[tuple[str, str, str], _Ground] = field(default_factory=dict)  # by tube, font and direction
+    room: StockLimits = UNLIMITED
+    grounds: dict[tuple[str, str, str], _TubeInPlace] = field(default_factory=dict)  # by tube, font and direction
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Ground:
+class _TubeInPlace:
     """A tube in its place, as print meets it in one direction of the lines."""
 
     place: SleevePlace
@@ -248,14 +248,14 @@ def _with_ways(fit: Fit, place: SleevePlace, font: Font, codes: CodeMaker | None
     return replace(fit, ways_out=made.ways_out if made else ())
 
 
-def _code_on(marker: Marker, ground: _Ground, codes: CodeMaker | None, ways: bool = False) -> SetCode | None:
+def _code_on(marker: Marker, ground: _TubeInPlace, codes: CodeMaker | None, ways: bool = False) -> SetCode | None:
     room = ground.use.choices[-1] - ground.use.taken
     on = ground.on.shrunk
-    face = Ground(ground.on.zone.across_mm, on.along, on.face_scale, on.squeeze, on.arc_per_mm)
+    face = CodeArea(ground.on.zone.across_mm, on.along, on.face_scale, on.squeeze, on.arc_per_mm)
     return set_code(marker, codes, face, room, ways=ways)
 
 
-def _ground(marker: Marker, place: SleevePlace, tube: Tube, font: Font, direction: str) -> _Ground:
+def _ground(marker: Marker, place: SleevePlace, tube: Tube, font: Font, direction: str) -> _TubeInPlace:
     known = place.grounds.get((tube.name, font.name, direction))
     if known is not None:
         return known
@@ -267,11 +267,11 @@ def _ground(marker: Marker, place: SleevePlace, tube: Tube, font: Font, directio
     stretch = zone.stretch if direction == "along" else 1 / zone.stretch
     surface = Surface(on.zone.across_mm, on.lay_flat_mm, *scales, stretch, direction)
     look = look_of(font, zone, settings, settings.tube_colour, surface)
-    made = place.grounds[tube.name, font.name, direction] = _Ground(place, tube, on, zone, use, look)
+    made = place.grounds[tube.name, font.name, direction] = _TubeInPlace(place, tube, on, zone, use, look)
     return made
 
 
-def _on_tube(marker: Marker, ground: _Ground, reasons: tuple[Fact, ...], codes: CodeMaker | None) -> Fit:
+def _on_tube(marker: Marker, ground: _TubeInPlace, reasons: tuple[Fact, ...], codes: CodeMaker | None) -> Fit:
     place, on, use = ground.place, ground.on.shrunk, ground.use
     code = _code_on(marker, ground, codes) if codes else None
     if code is not None:
@@ -298,7 +298,7 @@ def _on_tube(marker: Marker, ground: _Ground, reasons: tuple[Fact, ...], codes: 
     )
 
 
-def _not_longer(setting: Setting, ground: _Ground) -> tuple[Fact, ...]:
+def _not_longer(setting: TextLayout, ground: _TubeInPlace) -> tuple[Fact, ...]:
     """What is said where a longer piece would do that no sheet takes."""
     room, short = ground.place.room, setting.limit == ("length" if ground.along else "around")
     if not short or setting.capital_mm >= ground.zone.required_mm * (1 - 1e-6):
@@ -309,7 +309,7 @@ def _not_longer(setting: Setting, ground: _Ground) -> tuple[Fact, ...]:
     return (fact("longer pieces not taken", stock=room.stock, widest=room.width_mm),)
 
 
-def _set_around(marker: Marker, ground: _Ground) -> Setting:
+def _set_around(marker: Marker, ground: _TubeInPlace) -> TextLayout:
     """Set the lines around the tube: its arc is their length, its cut length takes the stack.
 
     Of the lengths the first is taken on which the capitals reach the preferred height.
@@ -327,7 +327,7 @@ def _set_around(marker: Marker, ground: _Ground) -> Setting:
     )
 
 
-def _around_on(length: float, marker: Marker, ground: _Ground) -> Setting:
+def _around_on(length: float, marker: Marker, ground: _TubeInPlace) -> TextLayout:
     """The lines around a piece of one length; turned only where nothing else reaches the required height."""
     whole = ground.on.zone
     room = max(length - ground.use.taken, 1e-6)
@@ -345,7 +345,7 @@ def _around_on(length: float, marker: Marker, ground: _Ground) -> Setting:
 # ---------------------------------------------------------------- the flat piece
 
 
-def _face(setting: Setting, size: float, ground: _Ground, settings: Settings, code: SetCode | None) -> Face:
+def _face(setting: TextLayout, size: float, ground: _TubeInPlace, settings: Settings, code: SetCode | None) -> Face:
     """The flat piece: a code at its start, lines centred on what is left of the length, all centred across.
 
     The right-hand end goes to the connector, or the left-hand one where the lines read away from
@@ -365,7 +365,7 @@ def _face(setting: Setting, size: float, ground: _Ground, settings: Settings, co
 
 
 def _runs(
-    lines: Sequence[str], size: float, ground: _Ground, line_pitch: float, middle: tuple[float, float]
+    lines: Sequence[str], size: float, ground: _TubeInPlace, line_pitch: float, middle: tuple[float, float]
 ) -> Iterator[Run]:
     """Yield the lines around their middle: along the piece each below the one before, around it each to its right."""
     font, stretch, (x, y) = ground.look.font, ground.look.surface.stretch, middle

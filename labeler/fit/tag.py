@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from math import ceil
 
-from labeler.fit.code import CodeMaker, Ground, SetCode, set_code, with_code
+from labeler.fit.code import CodeArea, CodeMaker, SetCode, set_code, with_code
 from labeler.fit.remedies import CONDENSED, with_settings
 from labeler.fit.result import font_of, look_of, needed_for
 from labeler.fit.text import Zone, filled, flat_zone, type_size
@@ -143,7 +143,7 @@ class _Composed:
 def _code(marker: Marker, codes: CodeMaker | None, area: _Area, stock: Stock) -> SetCode | None:
     """The code with the largest modules its square takes, of bars with the least; None where the tag carries none."""
     side, linear = stock.cell_height_mm * marker.settings.tag_code_share, codes is not None and codes.linear
-    return set_code(marker, codes, Ground(side), area.width if linear else side, largest=not linear)
+    return set_code(marker, codes, CodeArea(side), area.width if linear else side, largest=not linear)
 
 
 def _placed(code: SetCode | None, area: _Area, stock: Stock, settings: Settings) -> tuple[Symbol | None, float, _Area]:

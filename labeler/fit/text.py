@@ -232,7 +232,7 @@ _Broken = tuple[float, float, tuple[int, ...]]  # widest line, sum of squares, w
 
 
 @dataclass(frozen=True, slots=True)
-class Setting:
+class TextLayout:
     """Lines set in a zone. ``capital_mm`` is the flat capital height, ``stack_mm`` ink to ink.
 
     ``limit`` says what kept the capitals from growing: ``arc``, ``across``, ``length`` or
@@ -264,7 +264,7 @@ def best_setting(
     lengths: Sequence[float],
     taken_mm: float,
     pitch: float,
-) -> Setting:
+) -> TextLayout:
     """Return the setting with the tallest capitals, of one or several ways to break the text.
 
     Parameters
@@ -303,7 +303,7 @@ class _Piece:
 
 def _set(
     lines: tuple[str, ...], font: Font, zone: Zone, piece: _Piece, arc_mm: float, largest_mm: float = inf
-) -> Setting:
+) -> TextLayout:
     ratio, lengths, taken_mm = stack_ratio(lines, font, piece.pitch), piece.lengths, piece.taken_mm
     width = max(map(font.width, lines))
     by_height = min(arc_mm, zone.across_mm) / ratio
@@ -318,7 +318,7 @@ def _set(
     by_length = max(0.0, (length - taken_mm) * per_mm)
     if by_length < by_height:
         by_height, limit = by_length, "length"
-    return Setting(
+    return TextLayout(
         lines,
         by_height,
         by_height * ratio,
