@@ -213,7 +213,10 @@ class Fitter:
         marker, codes = coded(marker, self.sizing.index.harness, self.unit)
         if marker.kind not in SLID_ON:
             answer = self._on_film(marker, codes)
-            return answer if answer.verdict != DOES_NOT_FIT else self._film_ways(answer, codes)
+            if answer.verdict != DOES_NOT_FIT:
+                return answer
+            other = Other(lambda change: self._on_film(change.marker, codes), kinds=self._kinds(answer, codes))
+            return replace(answer, ways_out=ways_out(answer, other))
         place = self._sleeve_place(marker)
         if cut_mm:
             place = replace(place, cut_length_mm=cut_mm)
@@ -252,11 +255,6 @@ class Fitter:
         if marker.kind not in SLID_ON:
             return self._on_film(marker, codes)
         return self._under_tube(marker, self._sleeve_place(marker), codes)
-
-    def _film_ways(self, fit: Fit, codes: CodeMaker | None) -> Fit:
-        """Return a wrap or flag that does not fit with what would make it fit."""
-        other = Other(lambda change: self._on_film(change.marker, codes), kinds=self._kinds(fit, codes))
-        return replace(fit, ways_out=ways_out(fit, other))
 
     def _tube_ways(self, fit: Fit, place: SleevePlace, codes: CodeMaker | None) -> Fit:
         """Return a sleeve or insert that does not fit with what would make it fit."""
