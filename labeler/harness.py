@@ -45,18 +45,33 @@ class HarnessIndex:
     inner_splices: frozenset[str]  # at which no branch ends
     jackets: Mapping[str, float]  # by cable: its outside diameter [mm] where that is known
     terminated: Mapping[tuple[str, str], BranchEnd]
-    _at_ends: Mapping[tuple[str, str], tuple[Circuit, ...] | Problem]
 
     def connector(self, name: str) -> Connector:
         """Return a connector; one that the file does not describe has nothing but a name."""
         return self.connectors.get(name) or Connector(name)
 
     def circuits_at(self, branch: Branch, end: BranchEnd) -> tuple[Circuit, ...]:
-        """Return those circuits of a branch that lie at one of its ends. Raises `LabelerError` where that is open."""
-        found = self._at_ends[branch.id, end.at]
-        if isinstance(found, Problem):
-            raise LabelerError(found)
-        return found
+        """Return those circuits of a branch that lie at one of its ends.
+
+        Of a branch with up to two ends those that end there; all, where the branch names its circuits,
+        and where branches meet. Of a branch with more ends those that end there; where branches meet,
+        those that leave it. Raises `LabelerError` where that cannot be told.
+        """
+        through, ends = self.through[branch.id], {each.at for each in branch.ends}
+        kinds = {name: self.connectors[name].kind for name in ends if name in self.connectors}
+        kind = kinds.get(end.at, "connector")
+        own = tuple(circuit for circuit in through if end.at in _ends_of(circuit))
+        if len(branch.ends) < 3:
+            return through if branch.circuits or not own or kind == "junction" else own
+        if own and kind not in ("splice", "junction"):
+            return own
+        leaving = tuple(c for c in through if len(ends.intersection(_ends_of(c))) < 2)
+        if kind == "junction" and list(kinds.values()).count("junction") == 1 and leaving:
+            return leaving
+        count = len(branch.ends)
+        text = f"branch {branch.id} has {count} ends, and which of its circuits lie at {end.at} cannot be told"
+        fix = 'split it there, or where its limbs meet: a [[branch]] for each, up to a connector of kind = "junction"'
+        raise LabelerError(Problem(end.where, text, fix))
 
     def circuit_ends(self, connector: str) -> Iterator[CircuitEnd]:
         """Yield the ends of circuits that meet at a connector, a splice or a terminal, from all branches."""
@@ -110,11 +125,6 @@ def index(harness: Harness) -> HarnessIndex:
         inner_splices=splices,
         jackets={cable.id: cable.outside_mm for cable in harness.cables if cable.outside_mm},
         terminated=_terminated(harness, branches, through),
-        _at_ends={
-            (branch.id, end.at): _at_end(branch, end, through[branch.id], connectors)
-            for branch in branches
-            for end in branch.ends
-        },
     )
 
 
@@ -188,31 +198,6 @@ def _joining(net: _Net, circuits: Sequence[Circuit], ends: set[str]) -> set[int]
         if not blind:
             return places if len(ends & beside.keys()) > 1 else set()
         splices -= blind
-
-
-def _at_end(
-    branch: Branch, end: BranchEnd, through: tuple[Circuit, ...], connectors: Mapping[str, Connector]
-) -> tuple[Circuit, ...] | Problem:
-    """Return those of a branch's circuits that lie at one of its ends, or why that cannot be told.
-
-    Of a branch with up to two ends those that end there; all, where the branch names its circuits,
-    and where branches meet. Of a branch with more ends those that end there; where branches meet,
-    those that leave it.
-    """
-    ends = {each.at for each in branch.ends}
-    kinds = {name: connectors[name].kind for name in ends if name in connectors}
-    kind = kinds.get(end.at, "connector")
-    own = tuple(circuit for circuit in through if end.at in _ends_of(circuit))
-    if len(branch.ends) < 3:
-        return through if branch.circuits or not own or kind == "junction" else own
-    if own and kind not in ("splice", "junction"):
-        return own
-    leaving = tuple(c for c in through if len(ends.intersection(_ends_of(c))) < 2)
-    if kind == "junction" and list(kinds.values()).count("junction") == 1 and leaving:
-        return leaving
-    text = f"branch {branch.id} has {len(branch.ends)} ends, and which of its circuits lie at {end.at} cannot be told"
-    fix = 'split it there, or where its limbs meet: a [[branch]] for each, up to a connector of kind = "junction"'
-    return Problem(end.where, text, fix)
 
 
 def _terminated(

@@ -13,6 +13,7 @@ from typing import Any, TypeVar
 
 from labeler.errors import Problem, Where
 from labeler.formulas.interval import Range as Range
+from labeler.formulas.shrink import Limits
 
 # ---------------------------------------------------------------- a harness as it was read
 
@@ -132,6 +133,12 @@ class Pin:
 
     def __str__(self) -> str:
         return f"{self.connector}:{self.cavity}" if self.cavity else self.connector
+
+    @property
+    def order(self) -> tuple[int, str]:
+        """Return the sort key of its cavity: numbered ones by number, named ones after them."""
+        numbered = self.cavity.isascii() and self.cavity.isdecimal() and len(self.cavity) < 10
+        return int(self.cavity) if numbered else 1 << 31, self.cavity
 
 
 @dataclass(frozen=True, slots=True)
@@ -269,6 +276,21 @@ class Tube:
     def ratio(self) -> float:
         """Return supplied over recovered inside diameter."""
         return self.supplied_mm / self.recovered_mm
+
+    def limits(self, supplied_over: float = 0.0, recovered_under: float = 0.0) -> Limits:
+        """Return between what real tube of this size lies.
+
+        ``supplied_over`` is by what share it may be wider than its supplied minimum,
+        ``recovered_under`` by what share it may recover below its recovered maximum.
+        """
+        return Limits(
+            Range(self.supplied_mm, self.supplied_mm * (1 + supplied_over)),
+            Range(self.recovered_mm * (1 - recovered_under), self.recovered_mm),
+            Range(self.wall_low_mm, self.wall_high_mm),
+            Range(self.longitudinal_change, 0.0),
+            Range(0.0, 1.0 if self.liner_mm else 0.0),
+            self.liner_mm,
+        )
 
 
 @dataclass(frozen=True, slots=True)

@@ -302,13 +302,8 @@ def _pin_rows(bag: Bag, index: HarnessIndex) -> Iterator[str]:
         if inside is None or end.circuit.id in inside
     ]
     first: dict[str, str] = {}
-    for end in sorted(ends, key=lambda end: (end.pin.connector, _natural(end.pin.cavity))):
+    for end in sorted(ends, key=lambda end: (end.pin.connector, end.pin.order)):
         circuit, pin = end.circuit, end.pin
         if first.setdefault(circuit.id, pin.connector) == pin.connector:
             place = str(pin) if len(connectors) > 1 or not pin.cavity else pin.cavity
             yield " ".join(filter(None, (place, circuit.id, circuit.colour, circuit.size, f"to {end.far}")))
-
-
-def _natural(cavity: str) -> tuple[int, str]:
-    """Sort key: numbered cavities by number, named ones after them."""
-    return (int(cavity), "") if cavity.isdecimal() and len(cavity) < 10 else (1 << 31, cavity)

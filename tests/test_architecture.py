@@ -53,7 +53,7 @@ INSIDE: dict[str, list[set[str]]] = {
     ],
     "layout": [{"cells"}, {"checks"}, {"place"}],
     "size": [{"bundles", "tubes"}, {"installation"}, {"seats"}],
-    "fit": [{"text"}, {"code", "result"}, {"sleeve"}, {"film", "remedies"}, {"tag"}],
+    "fit": [{"text"}, {"code"}, {"result"}, {"sleeve"}, {"film", "remedies"}, {"tag"}],
     "work": [{"sleeves", "wiring"}, {"branch_pages"}, {"wording"}, {"bench_sheet"}],
 }
 """The same for the modules of a package; a package that does not stand here has its order from having no circle."""

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import numpy as np
+from zxingcpp import BarcodeFormat, create_barcode
+
 from labeler.errors import LabelerError, Problem
 from labeler.model import NOWHERE
 
@@ -18,18 +21,9 @@ def data_matrix(payload: str, rows: int, columns: int) -> tuple[str, ...] | None
 
     The quiet zone is not part of the rows: leave one module free on every side.
 
-    Raises
-    ------
-    LabelerError : an empty payload.
-
     >>> data_matrix("123456", 10, 10)[0]
     '1010101010'
     """
-    import numpy as np
-    from zxingcpp import BarcodeFormat, create_barcode
-
-    if not payload:
-        raise LabelerError(Problem(NOWHERE, "Data Matrix: nothing to encode", "give the code a text"))
     try:
         made = create_barcode(payload, BarcodeFormat.DataMatrix, version=SIZES[rows, columns])
     except ValueError:  # it does not fit

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from string import Formatter
 from urllib.parse import quote
 
@@ -25,52 +25,42 @@ def payload_of(marker: Marker, harness: Harness, unit: str, rule: str = "") -> s
     ------
     LabelerError : a rule that is not understood, and a text that is empty, too long, or not plain ASCII.
     """
-    template = rule or marker.settings.code_payload
-    template = PAYLOADS.get(template, template)
-    problems = list(payload_problems(marker, template))
+    chosen = rule or marker.settings.code_payload
+    template = PAYLOADS.get(chosen, chosen)
+    try:
+        parts = [(literal, name, form or turned) for literal, name, form, turned in Formatter().parse(template)]
+    except ValueError as error:
+        message = f"code_payload {template!r}: {error}"
+        raise LabelerError(Problem(marker.where, message, "write fields as {marker}")) from error
+    names = [name for _, name, _ in parts if name is not None]
+    formed = [name for _, name, form in parts if name is not None and form]
+    problems = [
+        Problem(marker.where, f"code_payload {template!r}: {p}", fix) for p, fix in _wrong(names, formed, template)
+    ]
     if problems:
         raise LabelerError(*problems)
     link = template.lower().startswith(("http://", "https://"))
-    values = _values(marker, harness, unit)
-    parts = Formatter().parse(template)
-    text = "".join(
-        literal + ("" if name is None else quote(values[name], safe="") if link else values[name])
-        for literal, name, _, _ in parts
-    )
-    problem = _unfit(text, marker, unit if {"unit", "serial"} & _fields(template) else "")
+    values = {name: quote(value, safe="") if link else value for name, value in _values(marker, harness, unit).items()}
+    text = "".join(literal + ("" if name is None else values[name]) for literal, name, _ in parts)
+    problem = _unfit(text, marker, unit if {"unit", "serial"}.intersection(names) else "")
     if problem:
         raise LabelerError(problem)
     return text
 
 
-def _fields(template: str) -> set[str]:
-    return {name for _, name, _, _ in Formatter().parse(template) if name}
-
-
-def payload_problems(marker: Marker, rule: str) -> Iterator[Problem]:
-    """Yield what is wrong with a rule for payloads: braces that do not close, unknown fields, no field that differs."""
-    template = PAYLOADS.get(rule, rule)
+def _wrong(names: Sequence[str], formed: Sequence[str], template: str) -> Iterator[tuple[str, str]]:
+    """Yield what is wrong with the fields of a template, each with its fix: a format, unknown names, no field."""
     known = ", ".join((*PAYLOADS, *("{" + name + "}" for name in FIELDS)))
-    try:
-        parts = list(Formatter().parse(template))
-    except ValueError as error:
-        yield Problem(marker.where, f"code_payload {rule!r}: {error}", "write fields as {marker}")
-        return
-    names = [name for _, name, _, _ in parts if name is not None]
-    formed = [name for _, name, form, turned in parts if name is not None and (form or turned)]
     if formed:
-        fix = "write the field's name alone"
-        yield Problem(marker.where, f"code_payload {rule!r}: field {{{formed[0]}}} has a format", fix)
+        yield f"field {{{formed[0]}}} has a format", "write the field's name alone"
     for name in names:
         if name not in FIELDS:
             near = nearest(name, FIELDS)
-            hint = f"did you mean {{{near}}}? known are" if near else "known are"
-            yield Problem(marker.where, f"code_payload {rule!r}: field {{{name}}} is unknown", f"{hint} {known}")
+            yield f"field {{{name}}} is unknown", (f"did you mean {{{near}}}? " if near else "") + f"known are {known}"
     if not names:
-        near = nearest(rule, PAYLOADS)
-        hint = f"did you mean {near!r}? known are" if near else "known are"
-        text = f"code_payload {rule!r}: names no field, so all codes would be alike"
-        yield Problem(marker.where, text, f"{hint} {known}")
+        near = nearest(template, PAYLOADS)
+        hint = f"did you mean {near!r}? " if near else ""
+        yield "names no field, so all codes would be alike", f"{hint}known are {known}"
 
 
 def _values(marker: Marker, harness: Harness, unit: str) -> dict[str, str]:

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from labeler.errors import LabelerError, Problem, WrongUse
+import numpy as np
+from numpy.typing import NDArray
+from qrcode import QRCode, constants
+from qrcode.exceptions import DataOverflowError
+from qrcode.util import BIT_LIMIT_TABLE, BitBuffer, mode_sizes_for_version
+
+from labeler.errors import LabelerError, Problem
 from labeler.model import NOWHERE
-
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
 
 LEVELS = "LMQH"
 """Error correction: 7, 15, 25 or 30 % of the symbol may be lost."""
@@ -30,8 +31,7 @@ def qr(payload: str, error_correction: str = "M", mask: int | None = None) -> tu
 
     Raises
     ------
-    LabelerError : an empty payload, or one that the largest symbol does not hold.
-    WrongUse : an error correction that is not one of the four.
+    LabelerError : a payload that the largest symbol does not hold.
     """
     symbol = _sized(payload, error_correction)
     if mask is not None:
@@ -51,27 +51,22 @@ def qr_in_room(payload: str, least: str = "M") -> tuple[tuple[str, ...], str]:
     """
     symbol, level = _sized(payload, least), least
     for higher in LEVELS[LEVELS.index(least) + 1 :]:
-        from qrcode import constants, util
-
-        symbol.error_correction = getattr(constants, f"ERROR_CORRECT_{higher}")
-        if util.BIT_LIMIT_TABLE[symbol.error_correction][symbol.version] < _bits(symbol):
-            symbol.error_correction = getattr(constants, f"ERROR_CORRECT_{level}")
+        if BIT_LIMIT_TABLE[_number(higher)][symbol.version] < _bits(symbol):
             break
         level = higher
+    symbol.error_correction = _number(level)
     return _best_masked(symbol, level), level
+
+
+def _number(level: str) -> int:
+    """Return the library's number of a level."""
+    number: int = getattr(constants, f"ERROR_CORRECT_{level}")
+    return number
 
 
 def _sized(payload: str, level: str) -> Any:
     """Return the library's symbol with its version found and its modules not yet made."""
-    from qrcode import QRCode, constants
-    from qrcode.exceptions import DataOverflowError
-
-    if not payload:
-        raise LabelerError(Problem(NOWHERE, "QR: nothing to encode", "give the code a text"))
-    if level not in tuple(LEVELS):
-        message = f'QR: error correction "{level}" is not known'
-        raise WrongUse(Problem(NOWHERE, message, "choose L, M, Q or H"))
-    symbol = QRCode(error_correction=getattr(constants, f"ERROR_CORRECT_{level}"), border=0)
+    symbol = QRCode(error_correction=_number(level), border=0)
     symbol.add_data(payload, optimize=0)  # one segment: what is asked for, not split into several
     try:
         symbol.best_fit()
@@ -84,8 +79,6 @@ def _sized(payload: str, level: str) -> Any:
 
 def _bits(symbol: Any) -> int:
     """Return how many bits the data take at the symbol's version: mode, length and signs."""
-    from qrcode.util import BitBuffer, mode_sizes_for_version
-
     sizes, buffer = mode_sizes_for_version(symbol.version), BitBuffer()
     for data in symbol.data_list:
         data.write(buffer)
@@ -98,8 +91,6 @@ def _best_masked(symbol: Any, level: str) -> tuple[str, ...]:
     The library builds one symbol; what the other masks change (data area and format bits) is the
     same for every text of this size and level, and is exchanged afterwards.
     """
-    import numpy as np
-
     symbol.makeImpl(False, 0)
     masked = np.array(symbol.modules, dtype=bool) ^ _changes(symbol.version, level)
     best = masked[int(np.argmin(penalties(masked)))]
@@ -111,12 +102,9 @@ def _best_masked(symbol: Any, level: str) -> tuple[str, ...]:
 @lru_cache(maxsize=160)
 def _changes(version: int, level: str) -> NDArray[np.bool_]:
     """Return the modules by which each mask's symbol differs from mask 0's, of one version and level."""
-    import numpy as np
-    from qrcode import QRCode, constants
-
     made = []
     for mask in range(8):
-        symbol = QRCode(version, getattr(constants, f"ERROR_CORRECT_{level}"), border=0)
+        symbol = QRCode(version, _number(level), border=0)
         symbol.add_data("0", optimize=0)
         symbol.makeImpl(False, mask)
         made.append(np.array(symbol.modules, dtype=bool))
@@ -131,8 +119,6 @@ def penalties(symbols: NDArray[np.bool_]) -> NDArray[np.int64]:
     with four light modules of the symbol beside it 40; 10 for every full
     5 % by which the dark share is off one half.
     """
-    import numpy as np
-
     points = np.zeros(len(symbols), dtype=np.int64)
     for lines in (symbols, symbols.transpose(0, 2, 1)):
         same = lines[:, :, 1:] == lines[:, :, :-1]
@@ -150,8 +136,6 @@ def penalties(symbols: NDArray[np.bool_]) -> NDArray[np.int64]:
 
 def _finder_like(lines: NDArray[np.bool_]) -> NDArray[np.int64]:
     """Return how many 1011101 with four light modules before or after it each symbol's lines hold."""
-    import numpy as np
-
     n = lines.shape[2] - 10
     at = [lines[:, :, i : i + n] for i in range(11)]
     after = at[0] & ~at[1] & at[2] & at[3] & at[4] & ~at[5] & at[6] & ~(at[7] | at[8] | at[9] | at[10])

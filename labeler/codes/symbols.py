@@ -1,6 +1,6 @@
 """Symbologies: one row each says how a text becomes modules, what stays free around them, and how they are read.
 
-Where a symbol may stand is decided when it is fitted.
+Where a symbol may stand is decided when it is fitted. The encoders' libraries are loaded when a code is made.
 """
 
 from __future__ import annotations
@@ -9,9 +9,6 @@ import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 
-from labeler.codes.bars import code39, code128
-from labeler.codes.data_matrix import SIZES, data_matrix
-from labeler.codes.qr import qr_in_room
 from labeler.errors import LabelerError, Problem
 from labeler.model import NOWHERE, Code
 
@@ -32,14 +29,20 @@ class Symbology:
 
 
 def _qr(payload: str, least: str) -> Iterator[Made]:
+    from labeler.codes.qr import qr_in_room
+
     yield qr_in_room(payload, least)
 
 
 def _code128(payload: str, _: str) -> Iterator[Made]:
+    from labeler.codes.bars import code128
+
     yield (code128(payload),), ""
 
 
 def _code39(payload: str, _: str) -> Iterator[Made]:
+    from labeler.codes.bars import code39
+
     pair = re.search(r"[$/+%][A-Z]", payload)
     if pair:  # readers of full ASCII take the two for another sign (ISO/IEC 16388 annex A)
         message = f"Code 39 {payload!r}: {pair[0]!r} is another sign to readers that take full ASCII"
@@ -48,6 +51,8 @@ def _code39(payload: str, _: str) -> Iterator[Made]:
 
 
 def _data_matrix(payload: str, _: str) -> Iterator[Made]:
+    from labeler.codes.data_matrix import SIZES, data_matrix
+
     height = 0
     for rows, columns in sorted(SIZES):
         if rows == height:

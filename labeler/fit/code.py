@@ -11,7 +11,6 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from math import ceil, degrees, floor, inf, pi, radians, sqrt
 
-from labeler.fit.text import TubeZone, Zone
 from labeler.formulas.curvature import GRADES, axial_nonuniformity, grid_deviation, largest_arc, smallest_diameter
 from labeler.model import DOES_NOT_FIT, FITS, TIGHT, Code, CodeFit, Fact, Marker, Range, Settings, Symbol, fact
 from labeler.tables.kinds import KINDS
@@ -38,7 +37,7 @@ class CodeMaker:
 
 
 @dataclass(frozen=True, slots=True)
-class Ground:
+class CodeArea:
     """What a code stands on; a flat one neither shrinks nor bends. ``squeeze``: scale along over around."""
 
     across_mm: float  # height that print may fill, flat
@@ -49,33 +48,18 @@ class Ground:
 
 
 @dataclass(frozen=True, slots=True)
-class Rules:
-    """What is asked of a code."""
-
-    module_mm: float
-    dots: float
-    quiet_extra: float
-    arc: float  # rad
-    aim: float  # rad
-    grid: float
-    grade: str
-    bar_mm: float
-    dpi: float
-    gap_mm: float  # between its quiet zone and the lettering
-
-
-@dataclass(frozen=True, slots=True)
 class _Space:
     """Where a code is to stand, what is asked of it, and the length it may take with its quiet zone, flat [mm]."""
 
-    ground: Ground
-    rules: Rules
+    ground: CodeArea
+    settings: Settings
     room_mm: float
     largest: bool  # the largest module there is room for is wanted, else the smallest that keeps the limits
 
     @property
     def dot_mm(self) -> float:
-        return MM_PER_INCH / self.rules.dpi
+        """Return the size of a printer's dot, mm."""
+        return MM_PER_INCH / self.settings.printer_dpi
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,25 +69,24 @@ class _Shape:
     kind: str
     rows: int
     columns: int
+    level: str
     free: float  # modules that stay free, both sides together
 
     @property
     def named(self) -> Fact:
+        """Return the symbol as it is named."""
         if self.rows == 1:
             return fact("bars", kind=self.kind, columns=self.columns)
         return fact("matrix", kind=self.kind, rows=self.rows, columns=self.columns)
 
-
-@dataclass(frozen=True, slots=True)
-class Stand:
-    """One symbol on one ground: printer dots of a module along and across (of bars: of their height)."""
-
-    dots: tuple[int, int]
-    arc: float
-    grid: float
-    axial: float
-    faults: tuple[Fact, ...]
-    too_long: bool = False  # a shorter symbol of more rows may do better; in all else rows only cost
+    def fit(
+        self, dots: tuple[int, int], space: _Space, faults: list[Fact], grid: float = 0.0, axial: float = 0.0
+    ) -> CodeFit:
+        """Return how the symbol fits with modules of so many dots, without its text."""
+        ground, (x, y) = space.ground, (round(size * space.dot_mm, 6) for size in dots)
+        module = min(x * ground.along.low, y * ground.face.low) if self.rows > 1 else x * ground.along.low
+        arc, shape = self.rows * dots[1] * space.dot_mm * ground.arc_per_mm, (self.columns, self.rows, self.level)
+        return CodeFit(self.kind, "", *shape, dots, module, degrees(arc), grid, axial, tuple(faults))
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,37 +115,10 @@ class SetCode:
         return self.width_mm + self.gap_mm
 
 
-def rules_of(settings: Settings) -> Rules:
-    """Return what the settings ask of a code."""
-    return Rules(
-        settings.code_module_mm,
-        settings.code_dots,
-        settings.code_quiet_extra,
-        radians(settings.code_arc_deg),
-        radians(settings.code_aim_deg),
-        settings.code_grid,
-        settings.code_axial_grade,
-        settings.code_bar_mm,
-        settings.printer_dpi,
-        settings.code_gap_mm,
-    )
-
-
-def ground_on_tube(on: TubeZone) -> Ground:
-    """Return the face of a tube as ground for a code."""
-    shrunk = on.shrunk
-    return Ground(on.zone.across_mm, shrunk.along, shrunk.face_scale, shrunk.squeeze, shrunk.arc_per_mm)
-
-
-def ground_on_film(zone: Zone) -> Ground:
-    """Return a label around a wire as ground: it is round and does not shrink."""
-    return Ground(zone.across_mm, arc_per_mm=radians(zone.arc_per_mm))
-
-
 def set_code(
     marker: Marker,
     codes: CodeMaker | None,
-    ground: Ground,
+    ground: CodeArea,
     room_mm: float,
     *,
     largest: bool = False,
@@ -181,19 +137,23 @@ def set_code(
     """
     if codes is None:
         return None
-    space = _Space(ground, rules_of(marker.settings), room_mm, largest)
+    space = _Space(ground, marker.settings, room_mm, largest)
     best = _best(codes, space)
     if best is None:
         return None
-    made = _set(*best, space)
-    return replace(made, ways_out=tuple(_ways(marker, best, codes, space))) if ways and best[1].faults else made
+    (code, fit), dot, quiet = best, space.dot_mm, best[0].quiet + marker.settings.code_quiet_extra
+    x, y = (round(dots * dot, 6) for dots in fit.dots)
+    high = y if code.linear else (fit.rows + 2 * quiet) * y
+    found = tuple(_ways(marker, fit, codes, space)) if ways and fit.faults else ()
+    fit = replace(fit, payload=code.payload)
+    return SetCode(code, fit, x, y, quiet * x, (fit.columns + 2 * quiet) * x, high, marker.settings.code_gap_mm, found)
 
 
-def _best(codes: CodeMaker, space: _Space) -> tuple[Code, Stand] | None:
+def _best(codes: CodeMaker, space: _Space) -> tuple[Code, CodeFit] | None:
     """Return the first of a marker's symbols that keeps every limit, else the one that breaks fewest."""
-    best: tuple[Code, Stand] | None = None
+    best: tuple[Code, CodeFit] | None = None
     for code in codes.symbols("", ""):
-        found = _stand_of(code, space)
+        found = _fit_of(code, space)
         if not found.faults and not space.largest:
             return code, found
         if best is None or len(found.faults) < len(best[1].faults):
@@ -202,7 +162,7 @@ def _best(codes: CodeMaker, space: _Space) -> tuple[Code, Stand] | None:
             break  # those that follow have more modules still
         elif space.largest and found.dots > best[1].dots and not found.faults:
             best = code, found
-        if found.faults and not found.too_long:
+        if _no_shape_helps(found):
             break
     return best
 
@@ -225,129 +185,111 @@ def with_code(
 # ---------------------------------------------------------------- one symbol on one ground
 
 
-def _stand_of(code: Code, space: _Space) -> Stand:
-    free = 2 * (code.quiet + space.rules.quiet_extra)
-    shape = _Shape(code.kind, len(code.rows), len(code.rows[0]), free)
+def _fit_of(code: Code, space: _Space) -> CodeFit:
+    free = 2 * (code.quiet + space.settings.code_quiet_extra)
+    shape = _Shape(code.kind, len(code.rows), len(code.rows[0]), code.level, free)
     return _bars(shape, space) if code.linear else _modules(shape, space)
 
 
+def _no_shape_helps(fit: CodeFit) -> bool:
+    """Return whether a symbol breaks limits that one of more rows would break too; only its length it would not."""
+    return bool(fit.faults) and fit.faults[-1].kind != "code too long"
+
+
 @lru_cache(maxsize=4096)
-def _modules(shape: _Shape, space: _Space) -> Stand:
+def _modules(shape: _Shape, space: _Space) -> CodeFit:
     """Return the module size that keeps all limits, or the one that breaks fewest, with its figures."""
-    ground, rules = space.ground, space.rules
-    least = _least_dots(rules, ground.along.low)
+    ground = space.ground
+    least = _least_dots(space.settings, ground.along.low)
     sizes = list(range(least, least + STEPS_TRIED))
     if space.largest:
         wide, high = space.room_mm / (shape.columns + shape.free), ground.across_mm / (shape.rows + shape.free)
         sizes = [max(floor(min(wide, high) / space.dot_mm + 1e-6), least)]
     tried = []
     for x in sizes:
-        found = _judged(shape, (x, _dots_across(x, ground, rules)), space)
+        found = _judged(shape, (x, _dots_across(x, space)), space)
         if not found.faults:
             return found
         tried.append(found)
-    return min(tried, key=lambda stand: (len(stand.faults), stand.dots))
+    return min(tried, key=lambda fit: (len(fit.faults), fit.dots))
 
 
-def _least_dots(rules: Rules, scale: float) -> int:
+def _least_dots(settings: Settings, scale: float) -> int:
     """Return the fewest dots of a module that comes out at this scale of its printed size."""
-    return max(ceil(rules.dots - EPS), ceil(rules.module_mm * rules.dpi / MM_PER_INCH / scale - 1e-6))
+    by_size = settings.code_module_mm * settings.printer_dpi / MM_PER_INCH / scale
+    return max(ceil(settings.code_dots - EPS), ceil(by_size - 1e-6))
 
 
-def _dots_across(x: int, ground: Ground, rules: Rules) -> int:
+def _dots_across(x: int, space: _Space) -> int:
     """Return the whole dots across with which the modules are nearest to square over the whole interval."""
-    least, ideal = _least_dots(rules, ground.face.low), x * sqrt(ground.squeeze.low * ground.squeeze.high)
+    ground = space.ground
+    least, ideal = _least_dots(space.settings, ground.face.low), x * sqrt(ground.squeeze.low * ground.squeeze.high)
     return min({max(floor(ideal), least), max(ceil(ideal - EPS), least)}, key=lambda y: _axial(x, y, ground))
 
 
-def _axial(x: int, y: int, ground: Ground) -> float:
+def _axial(x: int, y: int, ground: CodeArea) -> float:
     return max(axial_nonuniformity(x * scale, y) for scale in (ground.squeeze.low, ground.squeeze.high))
 
 
-def _judged(shape: _Shape, dots: tuple[int, int], space: _Space) -> Stand:
-    ground, rules, dot, room_mm = space.ground, space.rules, space.dot_mm, space.room_mm
-    arc = shape.rows * dots[1] * dot * ground.arc_per_mm
-    axial = _axial(*dots, ground)
-    in_view = arc / 2 + rules.aim <= pi / 2
-    grid = (grid_deviation(shape.rows, arc, rules.aim) if in_view else inf) if arc else 0.0
+def _judged(shape: _Shape, dots: tuple[int, int], space: _Space) -> CodeFit:
+    ground, settings, dot, what = space.ground, space.settings, space.dot_mm, shape.named
+    arc, aim, most = shape.rows * dots[1] * dot * ground.arc_per_mm, settings.code_aim_deg, settings.code_grid
+    axial, axial_most = _axial(*dots, ground), GRADES[settings.code_axial_grade]
+    in_view = arc / 2 + radians(aim) <= pi / 2
+    grid = (grid_deviation(shape.rows, arc, radians(aim)) if in_view else inf) if arc else 0.0
     wide, high = (shape.columns + shape.free) * dots[0] * dot, (shape.rows + shape.free) * dots[1] * dot
-    what, faults = shape.named, []
-    if arc > rules.arc + EPS:
-        faults.append(fact("code arc", symbol=what, arc=degrees(arc), most=degrees(rules.arc)))
-    if grid > rules.grid + EPS:
-        limits = {"aim": degrees(rules.aim), "most": rules.grid}
-        if in_view:
-            faults.append(fact("code grid", symbol=what, off=grid, **limits))
-        else:
-            faults.append(fact("code out of sight", symbol=what, **limits))
-    if axial > GRADES[rules.grade] + EPS:
-        faults.append(fact("code off square", symbol=what, axial=axial, most=GRADES[rules.grade], grade=rules.grade))
+    faults = []
+    if arc > radians(settings.code_arc_deg) + EPS:
+        faults.append(fact("code arc", symbol=what, arc=degrees(arc), most=settings.code_arc_deg))
+    if grid > most + EPS and in_view:
+        faults.append(fact("code grid", symbol=what, off=grid, aim=aim, most=most))
+    elif grid > most + EPS:
+        faults.append(fact("code out of sight", symbol=what, aim=aim, most=most))
+    if axial > axial_most + EPS:
+        limits = {"most": axial_most, "grade": settings.code_axial_grade}
+        faults.append(fact("code off square", symbol=what, axial=axial, **limits))
     if high > ground.across_mm + 1e-6:
-        module, free = dots[1] * dot, ground.across_mm
-        faults.append(fact("code too high", symbol=what, height=high, module=module, free=free))
-    too_long = wide > room_mm + 1e-6
-    if too_long:
-        module, free = dots[0] * dot, max(room_mm, 0)
-        faults.append(fact("code too long", symbol=what, length=wide, module=module, free=free))
-    return Stand(dots, arc, grid, axial, tuple(faults), too_long)
+        sizes = {"height": high, "module": dots[1] * dot, "free": ground.across_mm}
+        faults.append(fact("code too high", symbol=what, **sizes))
+    if wide > space.room_mm + 1e-6:
+        sizes = {"length": wide, "module": dots[0] * dot, "free": max(space.room_mm, 0)}
+        faults.append(fact("code too long", symbol=what, **sizes))
+    return shape.fit(dots, space, faults, grid, axial)
 
 
 @lru_cache(maxsize=4096)
-def _bars(shape: _Shape, space: _Space) -> Stand:
+def _bars(shape: _Shape, space: _Space) -> CodeFit:
     """Return bars across the piece (rings, on a round one): neither curve nor stretch takes their widths apart."""
-    ground, rules, dot, room_mm = space.ground, space.rules, space.dot_mm, space.room_mm
-    x = _least_dots(rules, ground.along.low)
-    needed = max(rules.bar_mm, BAR_SHARE * shape.columns * x * dot * ground.along.high)
+    ground, settings, dot, what = space.ground, space.settings, space.dot_mm, shape.named
+    x = _least_dots(settings, ground.along.low)
+    needed = max(settings.code_bar_mm, BAR_SHARE * shape.columns * x * dot * ground.along.high)
     dots = ceil(needed / ground.face.low / dot - 1e-6)
     all_of_it = floor(ground.across_mm / dot + 1e-6)
     high = max(all_of_it, 1) if ground.arc_per_mm or dots > all_of_it else dots
-    wide = (shape.columns + shape.free) * x * dot
-    what, faults = shape.named, []
+    wide, faults = (shape.columns + shape.free) * x * dot, []
     if dots > all_of_it:
-        had, limits = all_of_it * dot * ground.face.low, {"least": rules.bar_mm, "share": BAR_SHARE}
-        faults.append(fact("bars too low", symbol=what, height=had, needed=needed, **limits))
-    if wide > room_mm + 1e-6:
-        faults.append(fact("bars too long", symbol=what, length=wide, module=x * dot, free=max(room_mm, 0)))
-    return Stand((x, high), high * dot * ground.arc_per_mm, 0.0, 0.0, tuple(faults))
-
-
-def _set(code: Code, found: Stand, space: _Space) -> SetCode:
-    ground, rules, dot = space.ground, space.rules, space.dot_mm
-    quiet = code.quiet + rules.quiet_extra
-    x, y = (round(dots * dot, 6) for dots in found.dots)
-    rows, columns = len(code.rows), len(code.rows[0])
-    across = y * ground.face.low if not code.linear else inf
-    fit = CodeFit(
-        code.kind,
-        code.payload,
-        columns,
-        rows,
-        code.level,
-        found.dots,
-        min(x * ground.along.low, across),
-        degrees(found.arc),
-        found.grid,
-        found.axial,
-        found.faults,
-    )
-    high = y if code.linear else (rows + 2 * quiet) * y
-    return SetCode(code, fit, x, y, quiet * x, (columns + 2 * quiet) * x, high, rules.gap_mm)
+        limits = {"needed": needed, "least": settings.code_bar_mm, "share": BAR_SHARE}
+        faults.append(fact("bars too low", symbol=what, height=all_of_it * dot * ground.face.low, **limits))
+    if wide > space.room_mm + 1e-6:
+        sizes = {"length": wide, "module": x * dot, "free": max(space.room_mm, 0)}
+        faults.append(fact("bars too long", symbol=what, **sizes))
+    return shape.fit((x, high), space, faults)
 
 
 # ---------------------------------------------------------------- what would do
 
 
-def _ways(marker: Marker, best: tuple[Code, Stand], codes: CodeMaker, space: _Space) -> Iterator[Fact]:
+def _ways(marker: Marker, best: CodeFit, codes: CodeMaker, space: _Space) -> Iterator[Fact]:
     """Yield what would let the code stand, each worked out, the smallest change first."""
-    settings, rules = marker.settings, space.rules
+    settings, finer = marker.settings, replace(marker.settings, printer_dpi=FINER_DPI)
 
     def first(kind: str, rule: str, there: _Space = space) -> Fact | None:
         for code in codes.symbols(kind, rule):
-            found = _stand_of(code, there)
-            if found.faults and not found.too_long:
-                break
+            found = _fit_of(code, there)
             if not found.faults:
-                return fact("symbol size", rows=len(code.rows), columns=len(code.rows[0]))
+                return fact("symbol size", rows=found.rows, columns=found.columns)
+            if _no_shape_helps(found):
+                break
         return None
 
     if settings.code_payload != "marker" and (found := first("", "marker")):
@@ -355,29 +297,23 @@ def _ways(marker: Marker, best: tuple[Code, Stand], codes: CodeMaker, space: _Sp
     for kind in codes.others:
         if kind != settings.code and (found := first(kind, "")):
             yield fact("other symbology", kind=kind, size=found)
-    if rules.dpi < FINER_DPI and (found := first("", "", replace(space, rules=replace(rules, dpi=FINER_DPI)))):
+    if settings.printer_dpi < FINER_DPI and (found := first("", "", replace(space, settings=finer))):
         yield fact("finer printer", dpi=FINER_DPI, size=found)
-    yield from _by_the_seat(marker, best, space.ground, rules)
+    if best.rows > 1 and space.ground.arc_per_mm:
+        yield from _by_the_seat(marker, best, space)
     if marker.kind != "tag":
         yield fact("on the tag")
 
 
-def _by_the_seat(marker: Marker, best: tuple[Code, Stand], ground: Ground, rules: Rules) -> Iterator[Fact]:
-    code, found = best
-    if code.linear or not ground.arc_per_mm:
-        return
-    if found.axial > GRADES[rules.grade] + EPS:
-        if KINDS[marker.kind].tube == "marked" and marker.settings.heating != "even":
+def _by_the_seat(marker: Marker, best: CodeFit, space: _Space) -> Iterator[Fact]:
+    settings, ground, limit = marker.settings, space.ground, GRADES[marker.settings.code_axial_grade]
+    most, spread = ((2 + limit) / (2 - limit)) ** 2, ground.squeeze.high / ground.squeeze.low
+    if best.axial > limit + EPS:
+        if KINDS[marker.kind].tube == "marked" and settings.heating != "even":
             yield fact("heat code evenly")
-        else:
-            limit = GRADES[rules.grade]
-            most = ((2 + limit) / (2 - limit)) ** 2
-            spread = ground.squeeze.high / ground.squeeze.low
-            if spread > most:
-                yield fact("seat known better", spread=spread, most=most)
-    rows = len(code.rows)
-    arc = largest_arc(rows, rules.grid, rules.aim, rules.arc)
-    if found.arc > arc + EPS:
-        module = found.dots[1] * MM_PER_INCH / rules.dpi * ground.face.high
-        least = smallest_diameter(rows, module, rules.grid, rules.aim, rules.arc)
+        elif spread > most:
+            yield fact("seat known better", spread=spread, most=most)
+    limits = settings.code_grid, radians(settings.code_aim_deg), radians(settings.code_arc_deg)
+    if radians(best.arc_deg) > largest_arc(best.rows, *limits) + EPS:
+        least = smallest_diameter(best.rows, best.dots[1] * space.dot_mm * ground.face.high, *limits)
         yield fact("thicker part", outside=ceil(least * 10 - EPS) / 10)

@@ -4,24 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
-from math import pi
+from math import pi, radians
 
-from labeler.fit.code import CodeMaker, SetCode, ground_on_film, set_code, with_code
-from labeler.fit.result import (
-    PAPER,
-    capital_report,
-    contrast_of,
-    face_of,
-    flaws_of,
-    font_of,
-    needed_for,
-    set_text,
-    verdict_of,
-)
+from labeler.fit.code import CodeArea, CodeMaker, SetCode, set_code
+from labeler.fit.result import PAPER, face_of, fit_of, font_of, look_of, needed_for, set_text
 from labeler.fit.sleeve import SleevePlace, fit_sleeve, lengths_on, plain_sleeve
-from labeler.fit.text import Needed, Setting, Zone, on_one_line, type_size, zone_on_film
+from labeler.fit.text import EPS, Needed, TextLayout, Zone, flat_zone
 from labeler.formulas.legibility import copies_around, wrap_diameters
-from labeler.formulas.shrink import limits, shrunk
+from labeler.formulas.shrink import shrunk
 from labeler.model import (
     DOES_NOT_FIT,
     Face,
@@ -48,7 +38,7 @@ class _Print:
     """A marker's text, and its code before it, set on paper or film; ``fit`` lacks what it stands on and its face."""
 
     fit: Fit
-    setting: Setting
+    setting: TextLayout
     font: Font
     code: SetCode | None
 
@@ -86,30 +76,11 @@ def _printed(
     marker: Marker, font: Font, zone: Zone, lengths: Sequence[float], margins_mm: float, codes: CodeMaker | None
 ) -> _Print:
     """Set a marker on a piece of one of these lengths, of which the margins stay free."""
-    settings = marker.settings
-    code = set_code(marker, codes, ground_on_film(zone), max(lengths) - margins_mm)
+    ground = CodeArea(zone.across_mm, arc_per_mm=radians(zone.arc_per_mm))  # round, and it does not shrink
+    code = set_code(marker, codes, ground, max(lengths) - margins_mm)
     setting = set_text(marker, font, zone, lengths, margins_mm + (code.taken_mm if code else 0.0))
-    size = type_size(setting.capital_mm, font, 1.0, zone.required_mm)
-    flat = size * font.capital
-    capital = capital_report(flat, zone)
-    arc = setting.stack_mm * (flat / setting.capital_mm if setting.capital_mm else 0.0) * zone.arc_per_mm
-    verdict, why = verdict_of(setting, zone, capital, arc, settings, flaws_of(zone.proportion, settings, PAPER))
-    verdict, why = with_code(verdict, why, code, settings)
-    contrast = contrast_of(settings.print_colour, PAPER) or 0.0
-    fit = Fit(
-        marker,
-        verdict,
-        why,
-        setting.lines,
-        capital=capital,
-        arc_deg=arc,
-        font=font.name,
-        size_mm=size,
-        surface=Surface(zone.across_mm, proportion=zone.proportion, stroke=zone.stroke, contrast=contrast),
-        code=code.fit if code else None,
-        ways_out=code.ways_out if code else (),
-    )
-    return _Print(fit, setting, font, code)
+    look = look_of(font, zone, marker.settings, surface=Surface(zone.across_mm))
+    return _Print(fit_of(marker, setting, zone, look, code), setting, font, code)
 
 
 # ---------------------------------------------------------------- a self-laminating wrap
@@ -154,7 +125,8 @@ class WrapPlace:
 
 def wrap_place(seat: Seat, settings: Settings, needed: Needed, stocks: Sequence[Stock]) -> WrapPlace:
     """Return the place of wraps on a seat: the first stock whose wires include the seat's whole range."""
-    stock = next((s for s in stocks if _serves(s, seat.text_on)), None)
+    on = seat.text_on
+    stock = next((s for s in stocks if served(s).low <= on.low and on.high <= served(s).high), None)
     font = load_font(face_of(settings, PAPER))
     zone = _wrap_zone(seat, stock, settings, needed, font) if stock else None
     return WrapPlace(seat, stock, tuple(stocks), font, needed, zone)
@@ -166,55 +138,59 @@ def fit_wrap(marker: Marker, place: WrapPlace, codes: CodeMaker | None = None) -
     Lines of the same ink that the label's length does not limit are set alike: the first is worked
     out, the others differ from it by where they begin.
     """
-    font, stock, zone = place.font, place.stock, place.zone
+    seat, font, stock, zone = place.seat, place.font, place.stock, place.zone
     if stock is None or zone is None:
-        return _no_stock(marker, place.seat, place.stocks)
+        have = tuple(fact("stock serves", stock=s.name, low=served(s).low, high=served(s).high) for s in place.stocks)
+        reason = fact("no wrap stock", low=seat.text_on.low, high=seat.text_on.high, stocks=have or "none")
+        return Fit(marker, DOES_NOT_FIT, (reason,), seat=seat, ways_out=(fact("add wrap stock"),))
     if not marker.breakable or codes is not None:
-        return _worked_out(marker, place, stock, zone, codes)
+        return _worked_out(marker, place, stock, zone, codes)[0]
     text = marker.text[0]
     try:
         width, ink = font.width(text), font.ink(text)
-    except KeyError:  # a sign this font lacks
-        return _worked_out(marker, place, stock, zone)
+    except KeyError:  # a character this font lacks
+        return _worked_out(marker, place, stock, zone)[0]
     style = place.styles.get(ink)
     if style is not None and width <= style.widest:
         return style.of(marker, text, width)
-    fit = _worked_out(marker, place, stock, zone)
-    free = on_one_line(text, font, zone, stock.cell_width_mm, 2 * stock.margin_mm) is not None
+    fit, setting = _worked_out(marker, place, stock, zone)
+    free = setting.limit != "length" and not setting.turned and setting.capital_mm >= zone.required_mm - EPS
     if fit.face and fit.lines == (text,) and free:
         place.styles[ink] = _Style.like(fit, fit.face, width)
     return fit
 
 
-def _worked_out(marker: Marker, place: WrapPlace, stock: Stock, zone: Zone, codes: CodeMaker | None = None) -> Fit:
-    """Fit a wrap; copies of the text, and of a code before it, are spread over the printed zone."""
-    font, settings = place.font, marker.settings
-    reasons: tuple[Fact, ...] = ()
+def _worked_out(
+    marker: Marker, place: WrapPlace, stock: Stock, zone: Zone, codes: CodeMaker | None = None
+) -> tuple[Fit, TextLayout]:
+    """Fit a wrap; return also how its text was set."""
+    font, reasons = place.font, tuple[Fact, ...]()
     if font.missing("".join(marker.text)):
         font, reasons = font_of(marker.text, marker)
-        zone = _wrap_zone(place.seat, stock, settings, place.needed, font)
+        zone = _wrap_zone(place.seat, stock, marker.settings, place.needed, font)
     made = _printed(marker, font, zone, (stock.cell_width_mm,), 2 * stock.margin_mm, codes)
-    fit = replace(made.fit, reasons=reasons + made.fit.reasons, seat=place.seat, stock=stock.name)
-    if fit.size_mm <= 0:
-        return fit
-    block = made.stack_mm
-    copies = max(1, copies_around(zone.across_mm, block, settings.wrap_copy_gap * fit.size_mm * font.capital))
+    face = _wrapped(made, zone, stock) if made.fit.size_mm > 0 else None
+    fit = replace(made.fit, reasons=reasons + made.fit.reasons, seat=place.seat, stock=stock.name, face=face)
+    return fit, made.setting
+
+
+def _wrapped(made: _Print, zone: Zone, stock: Stock) -> Face:
+    """Return the face of a wrap: copies of the text, and of a code before it, are spread over the printed zone."""
+    block, settings = made.stack_mm, made.fit.marker.settings
+    gap = settings.wrap_copy_gap * made.fit.size_mm * made.font.capital
+    copies = max(1, copies_around(zone.across_mm, block, gap))
     spare = zone.across_mm - block
     apart = round(spare / (copies - 1), 4) if copies > 1 else 0.0
     top = stock.cell_height_mm - stock.margin_mm - (spare / 2 if copies == 1 else 0.0)
     runs = made.lines((stock.cell_width_mm + made.beside_mm) / 2, top)
     symbol = _symbols(made.code, zone, stock) if made.code else None
-    return replace(fit, face=Face(stock.cell_width_mm, stock.cell_height_mm, runs, copies, apart, symbol=symbol))
+    return Face(stock.cell_width_mm, stock.cell_height_mm, runs, copies, apart, symbol=symbol)
 
 
 def _wrap_zone(seat: Seat, stock: Stock, settings: Settings, needed: Needed, font: Font) -> Zone:
     across = stock.print_around_mm - 2 * stock.margin_mm
-    return zone_on_film(seat.text_on.low + 2 * stock.film_mm, across, settings, needed, font)
-
-
-def _serves(stock: Stock, on_mm: Range) -> bool:
-    wires = served(stock)
-    return wires.low <= on_mm.low and on_mm.high <= wires.high
+    arc_per_mm = 2 / (seat.text_on.low + 2 * stock.film_mm)  # on the thinnest wire, which shows the largest arc
+    return flat_zone(font, settings, needed).on_round(arc_per_mm, across, settings)
 
 
 def served(stock: Stock) -> Range:
@@ -229,12 +205,6 @@ def _symbols(code: SetCode, zone: Zone, stock: Stock) -> Symbol:
     first = top - code.height_mm / 2 - (spare / 2 if copies == 1 else 0.0)
     step = round(-spare / (copies - 1), 6) if copies > 1 else 0.0
     return replace(code.symbol(stock.margin_mm, first), copies=copies, step_y_mm=step)
-
-
-def _no_stock(marker: Marker, seat: Seat, stocks: Sequence[Stock]) -> Fit:
-    have = tuple(fact("stock serves", stock=s.name, low=served(s).low, high=served(s).high) for s in stocks) or "none"
-    reason = fact("no wrap stock", low=seat.text_on.low, high=seat.text_on.high, stocks=have)
-    return Fit(marker, DOES_NOT_FIT, (reason,), seat=seat, ways_out=(fact("add wrap stock"),))
 
 
 # ---------------------------------------------------------------- a paper strip under a clear sleeve
@@ -253,7 +223,7 @@ def fit_insert(marker: Marker, place: SleevePlace, stock: Stock, codes: CodeMake
     around = pi * bare - settings.strip_gap_mm
     font, reasons = font_of(marker.text, marker, PAPER)
     across = max(around - 2 * stock.margin_mm, 0.1)
-    zone = zone_on_film(bare + 2 * stock.film_mm, across, settings, needed_for(marker), font)
+    zone = flat_zone(font, settings, needed_for(marker)).on_round(2 / (bare + 2 * stock.film_mm), across, settings)
     lengths = strip_lengths(marker, place)
     made = _printed(marker, font, zone, tuple(lengths), 2 * settings.end_margin_mm, codes)
     width = made.setting.length_mm
@@ -285,7 +255,7 @@ def strip_lengths(marker: Marker, place: SleevePlace) -> dict[float, float]:
     A strip ends ``strip_inset_mm`` inside the part of the sleeve that it lies under, shrunk as far as it may.
     """
     settings, seat, tube = marker.settings, place.seat, place.choice.tubes[0]
-    on = shrunk(limits(tube, settings.supplied_over, settings.recovered_under), seat.text_on, "even")
+    on = shrunk(tube.limits(settings.supplied_over, settings.recovered_under), seat.text_on, "even")
     use = lengths_on(seat, tube, on.along, settings, place.cut_length_mm)
     strips = {(cut - use.rest) * on.along.low - 2 * settings.strip_inset_mm: cut for cut in use.choices}
     inside = {strip: cut for strip, cut in strips.items() if 0 < strip <= place.room.width_mm + 1e-6}
@@ -306,7 +276,7 @@ def fit_flag(marker: Marker, seat: Seat, stock: Stock, codes: CodeMaker | None =
     if half <= margins:
         why = fact("flag too short", wire=seat.text_on.high, half=max(half, 0), stock=stock.name)
         return Fit(marker, DOES_NOT_FIT, (why,), seat=seat, stock=stock.name, ways_out=(fact("longer flag"),))
-    zone = zone_on_film(None, across, marker.settings, needed_for(marker), font)
+    zone = flat_zone(font, marker.settings, needed_for(marker)).on_round(0.0, across, marker.settings)
     made = _printed(marker, font, zone, (half,), margins, codes)
     fit = replace(made.fit, reasons=reasons + made.fit.reasons, seat=seat, stock=stock.name)
     if fit.size_mm <= 0:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from math import ceil, floor, radians, tan
+from typing import Any
 
-from labeler.fit.sleeve import LONGEST_TRIED_MM, UNLIMITED, Room
+from labeler.fit.sleeve import LONGEST_TRIED_MM, UNLIMITED, StockLimits
 from labeler.model import DOES_NOT_FIT, FITS, Fact, Fit, Marker, Range, Settings, Tube, fact
 from labeler.tables.kinds import KINDS, SLID_ON
 from labeler.text import font_names
@@ -25,7 +26,7 @@ class Change:
     marker: Marker
     cut_mm: float | None = None
     tubes: tuple[Tube, ...] | None = None  # None: those that were tried
-    room: Room | None = None  # None: that of the stock
+    room: StockLimits | None = None  # None: that of the stock
     free: bool = False  # threaded on before what is in the way
 
 
@@ -44,7 +45,7 @@ class Other:
     tubes: tuple[Tube, ...] = ()
     kinds: Mapping[str, Callable[[Marker], Fit]] = field(default_factory=dict)
     cut_mm: float | None = None
-    room: Room = UNLIMITED
+    room: StockLimits = UNLIMITED
     sized: Callable[[Marker, Mapping[str, float]], Fit] | None = None
     wall: Range | None = None
     bundle: Range | None = None
@@ -66,7 +67,7 @@ def ways_out(fit: Fit, other: Other) -> tuple[Fact, ...]:
 
 
 def _found(fit: Fit, other: Other) -> Iterator[Fact]:
-    marker = fit.marker
+    marker, obstacle = fit.marker, fit.seat.obstacle if fit.seat else None
     if fit.tube is not None:
         yield from _longer(fit, other)
     if marker.lettered:
@@ -77,40 +78,36 @@ def _found(fit: Fit, other: Other) -> Iterator[Fact]:
         yield from _other_tube(fit, other)
     if marker.lettered:
         yield from _shorter(marker, other)
-    obstacle = fit.seat.obstacle if fit.seat else None
-    if obstacle and obstacle.avoidable:
-        made = _fits(other.refit(Change(marker, other.cut_mm, free=True)))
-        if made and made.tube:
-            step = fact("in time", on=obstacle)
-            yield fact("in time, tube", step=step, tube=made.tube.name, reached=_reached(made))
+    made = _refit(other, marker, free=True) if obstacle and obstacle.avoidable else None
+    if made and made.tube:
+        yield _way("in time, tube", made, step=fact("in time", on=obstacle), tube=made.tube.name)
     if marker.lettered:
         yield from _instead(marker, other)
         yield from _nearer(fit, other)
-    if fit.tube is None and fit.seat and other.sized and marker.kind in SLID_ON:
-        yield from _measured(fit, other)
-        yield from _with_less_margin(fit, other)
+    if fit.tube is None and fit.seat and marker.kind in SLID_ON:
+        yield from _sized_anew(fit, other)
 
 
 def _longer(fit: Fit, other: Other) -> Iterator[Fact]:
     """A longer cut that the stock takes, or one that another stock takes."""
-    marker = fit.marker
+    marker, larger = fit.marker, other.room.larger
     key = "cut_length_mm" if other.cut_mm else "longest_cut_mm"
-    longer = with_settings(marker, cut_lengths_mm=(), longest_cut_mm=LONGEST_TRIED_MM)
+    longer = _uncut(marker)
     made = _shortest(marker, fit.cut_length_mm, _fits(other.refit(Change(longer))), other)
     if made:
         longer_cut = "cut longer" if made.cut_length_mm > fit.cut_length_mm else "cut to the stock"
-        yield fact(longer_cut, length=made.cut_length_mm, key=key, reached=_reached(made))
-    larger = other.room.larger
+        yield _way(longer_cut, made, length=made.cut_length_mm, key=key)
     if not larger:
         return
-    same = _fits(other.refit(Change(marker, other.cut_mm, room=larger)))
-    if same:
-        yield fact("other stock", stock=larger.stock, length=same.cut_length_mm, reached=_reached(same))
-    elif not made:
-        made = _fits(other.refit(Change(longer, room=larger)))
-        if made:
-            length, reached = made.cut_length_mm, _reached(made)
-            yield fact("cut longer on other stock", length=length, key=key, stock=larger.stock, reached=reached)
+    if same := _refit(other, marker, room=larger):
+        yield _way("other stock", same, stock=larger.stock, length=same.cut_length_mm)
+    elif not made and (made := _fits(other.refit(Change(longer, room=larger)))):
+        yield _way("cut longer on other stock", made, length=made.cut_length_mm, key=key, stock=larger.stock)
+
+
+def _uncut(marker: Marker) -> Marker:
+    """Return the marker free of the lengths that the shop cuts."""
+    return with_settings(marker, cut_lengths_mm=(), longest_cut_mm=LONGEST_TRIED_MM)
 
 
 def _shortest(marker: Marker, from_mm: float, made: Fit | None, other: Other) -> Fit | None:
@@ -118,80 +115,61 @@ def _shortest(marker: Marker, from_mm: float, made: Fit | None, other: Other) ->
     if made is None:
         return None
     step = marker.settings.cut_step_mm
-    for count in range(floor(from_mm / step) + 1, ceil(made.cut_length_mm / step)):
-        shorter = _fits(other.refit(Change(marker, count * step)))
-        if shorter:
-            return shorter
-    return made
+    counts = range(floor(from_mm / step) + 1, ceil(made.cut_length_mm / step))
+    shorter = (_fits(other.refit(Change(marker, count * step))) for count in counts)
+    return next(filter(None, shorter), made)
 
 
 def _otherwise(marker: Marker, other: Other) -> Iterator[Fact]:
     """The given lines as one text that may be broken where that helps, on a longer piece where it must be."""
     free = replace(marker, text=(" ".join(marker.text),), breakable=True)
-    made = _fits(other.refit(Change(free, other.cut_mm)))
+    made = _refit(other, free)
     if not made and marker.kind in SLID_ON:
-        longer = with_settings(free, cut_lengths_mm=(), longest_cut_mm=LONGEST_TRIED_MM)
-        made = _fits(other.refit(Change(longer)))
-    if made:
-        text = " | ".join(made.lines)
-        if made.tube:
-            yield fact("break otherwise, cut", text=text, length=made.cut_length_mm, reached=_reached(made))
-        else:
-            yield fact("break otherwise", text=text, reached=_reached(made))
+        made = _fits(other.refit(Change(_uncut(free))))
+    if made and made.tube:
+        yield _way("break otherwise, cut", made, text=" | ".join(made.lines), length=made.cut_length_mm)
+    elif made:
+        yield _way("break otherwise", made, text=" | ".join(made.lines))
 
 
 def _set_otherwise(fit: Fit, other: Other) -> Iterator[Fact]:
     """Another setting alone: colour of the print, heating, face."""
-    marker = fit.marker
-    settings = marker.settings
-    for way, key, value in (
-        ("white print", "print_colour", "WH"),
-        ("black print", "print_colour", "BK"),
-        ("even heat", "heating", "even"),
-        ("condensed face", "font", CONDENSED),
+    marker, heated = fit.marker, KINDS[fit.marker.kind].tube == "marked"
+    for way, key, value, possible in (
+        ("white print", "print_colour", "WH", True),
+        ("black print", "print_colour", "BK", True),
+        ("even heat", "heating", "even", heated),
+        ("condensed face", "font", CONDENSED, CONDENSED in font_names()),
     ):
-        if getattr(settings, key) == value or (key == "font" and value not in font_names()):
-            continue
-        if key == "heating" and KINDS[marker.kind].tube != "marked":
-            continue
-        made = _fits(other.refit(Change(with_settings(marker, **{key: value}), other.cut_mm)))
-        if made:
-            yield fact(way, value=value, reached=_reached(made))
+        other_set = with_settings(marker, **{key: value})
+        if possible and other_set != marker and (made := _refit(other, other_set)):
+            yield _way(way, made, value=value)
 
 
 def _other_tube(fit: Fit, other: Other) -> Iterator[Fact]:
     tubes = tuple(tube for tube in other.tubes if tube.family not in fit.marker.settings.sleeve)
-    made = _fits(other.refit(Change(fit.marker, other.cut_mm, tubes))) if tubes else None
-    if made and made.tube:
-        tube = made.tube
+    made = _refit(other, fit.marker, tubes=tubes) if tubes else None
+    if made and (tube := made.tube):
         sizes = {"supplied": tube.supplied_mm, "recovered": tube.recovered_mm, "ratio": tube.ratio}
-        yield fact("other family", tube=tube.name, **sizes, family=tube.family, reached=_reached(made))
+        yield _way("other family", made, tube=tube.name, **sizes, family=tube.family)
 
 
-def _measured(fit: Fit, other: Other) -> Iterator[Fact]:
-    """What a measurement would do: the largest covering wall, or bundle, for which a tube serves."""
-    for key, taken in (("covering_wall_mm", other.wall), ("diameter_mm", other.bundle)):
-        for value in _below(taken.high, taken.low, MEASURED_STEP) if taken else ():
-            made = _sized(fit, other, {key: value})
-            if made and made.tube and taken:
-                what = {"what": fact(key), "low": taken.low, "high": taken.high, "value": value, "key": key}
-                yield fact("measure", **what, tube=made.tube.name, reached=_reached(made))
-                break
-
-
-def _with_less_margin(fit: Fit, other: Other) -> Iterator[Fact]:
-    """What weaker margins would do, and what they cost; the margin next to what is set comes first."""
+def _sized_anew(fit: Fit, other: Other) -> Iterator[Fact]:
+    """What a measurement would do: the largest wall, or bundle, for which a tube serves; then weaker margins, and
+    what they cost, the margin next to what is set first."""
     settings, seat = fit.marker.settings, fit.seat
-    if seat and seat.section and (made := _sized(fit, other, {"overlap_mm": 0.0})) and made.tube:
-        yield fact("no overlap", tube=made.tube.name, reached=_reached(made))
+    for key, taken in (("covering_wall_mm", other.wall), ("diameter_mm", other.bundle)):
+        if taken and (found := _first_that_fits(fit, other, key, _below(taken.high, taken.low, MEASURED_STEP))):
+            value, tube, made = found
+            what = {"what": fact(key), "low": taken.low, "high": taken.high, "value": value, "key": key}
+            yield _way("measure", made, tube=tube, **what)
+    if seat and seat.section and (found := _first_that_fits(fit, other, "overlap_mm", (0.0,))):
+        yield _way("no overlap", found[2], tube=found[1])
     for key in ("slip", "grip"):
-        set_to = getattr(settings, key)
-        for value in _below(set_to, MARGIN_STEP, MARGIN_STEP):
-            made = _sized(fit, other, {key: value})
-            if made and made.tube:
-                margin = {"value": value, "was": set_to, "cost": fact(key), "key": key}
-                yield fact("less margin", tube=made.tube.name, **margin, reached=_reached(made))
-                break
+        was = getattr(settings, key)
+        if found := _first_that_fits(fit, other, key, _below(was, MARGIN_STEP, MARGIN_STEP)):
+            value, tube, made = found
+            yield _way("less margin", made, tube=tube, value=value, was=was, cost=fact(key), key=key)
 
 
 def _below(high: float, low: float, step: float) -> Iterator[float]:
@@ -200,31 +178,30 @@ def _below(high: float, low: float, step: float) -> Iterator[float]:
         yield round(count * step, 4)
 
 
-def _sized(fit: Fit, other: Other, changes: Mapping[str, float]) -> Fit | None:
-    return _fits(other.sized(fit.marker, changes)) if other.sized else None
+def _first_that_fits(fit: Fit, other: Other, key: str, values: Iterable[float]) -> tuple[float, str, Fit] | None:
+    """Return the first of the values with which a tube fits, the tube's name, and the answer."""
+    for value in values if other.sized else ():
+        made = _fits(other.sized(fit.marker, {key: value})) if other.sized else None
+        if made and made.tube:
+            return value, made.tube.name, made
+    return None
 
 
 def _shorter(marker: Marker, other: Other) -> Iterator[Fact]:
     """The same place with less said: the circuit or the connector alone."""
     text = marker.circuit if marker.on_wire else marker.at if marker.branch else ""
-    if not text or (text,) == marker.text:
-        return
-    made = _fits(other.refit(Change(replace(marker, text=(text,), breakable=True), other.cut_mm)))
-    if made:
-        yield fact("shorter text", text=text, reached=_reached(made))
+    shorter = replace(marker, text=(text,), breakable=True)
+    if text and (text,) != marker.text and (made := _refit(other, shorter)):
+        yield _way("shorter text", made, text=text)
 
 
 def _instead(marker: Marker, other: Other) -> Iterator[Fact]:
     """Another kind of marker."""
     key = "wire_marker_kind" if marker.on_wire else "branch_marker_kind"
     for kind, fitted in other.kinds.items():
-        made = _fits(fitted(replace(marker, kind=kind)))
-        if made:
-            on = made.tube.name if made.tube else made.stock
-            code = _its_code(marker, made)
-            yield fact(
-                "other kind", article=KINDS[kind].article, kind=kind, key=key, on=on, reached=_reached(made), code=code
-            )
+        if made := _fits(fitted(replace(marker, kind=kind))):
+            what = {"article": KINDS[kind].article, "kind": kind, "key": key, "code": _its_code(marker, made)}
+            yield _way("other kind", made, on=made.tube.name if made.tube else made.stock, **what)
 
 
 def _its_code(marker: Marker, made: Fit) -> Fact:
@@ -243,20 +220,25 @@ def _nearer(fit: Fit, other: Other) -> Iterator[Fact]:
     distance = capital.low / (2 * tan(radians(settings.required_angle_arcmin / 60) / 2))
     distance = floor(distance / BY_HALF_STEP) * BY_HALF_STEP
     key = "wire_reading_distance_mm" if fit.marker.on_wire else "reading_distance_mm"
-    made = _fits(other.refit(Change(with_settings(fit.marker, **{key: distance}), other.cut_mm)))
-    if made:
-        yield fact("nearer by", key=key, distance=distance, reached=_reached(made))
+    if made := _refit(other, with_settings(fit.marker, **{key: distance})):
+        yield _way("nearer by", made, key=key, distance=distance)
+
+
+def _refit(other: Other, marker: Marker, **changes: Any) -> Fit | None:
+    """Return the answer for a marker cut as before, with something else changed; None where it does not fit."""
+    return _fits(other.refit(Change(marker, other.cut_mm, **changes)))
 
 
 def _fits(fit: Fit) -> Fit | None:
     return None if fit.verdict == DOES_NOT_FIT else fit
 
 
-def _reached(fit: Fit) -> Fact:
-    """Return the height of the capitals that a way out gives."""
-    if fit.capital is None:
-        return fact("without height", verdict=fit.verdict)
-    return fact("height" if fit.verdict == FITS else "height, turned", capital=fit.capital.low)
+def _way(way: str, made: Fit, /, **values: object) -> Fact:
+    """Return a way out with its values, and the height of the capitals that it gives."""
+    if made.capital is None:
+        return fact(way, **values, reached=fact("without height", verdict=made.verdict))
+    height = "height" if made.verdict == FITS else "height, turned"
+    return fact(way, **values, reached=fact(height, capital=made.capital.low))
 
 
 def with_settings(marker: Marker, **changes: object) -> Marker:

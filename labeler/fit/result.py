@@ -1,16 +1,17 @@
-"""What the fits of all kinds share: the font for a text, the capitals' report, the verdict with its reasons."""
+"""What the fits of all kinds share: the font for a text, how it looks, the verdict with its reasons."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import chain
 
 from labeler.errors import LabelerError, Problem
-from labeler.fit.text import Needed, Setting, Zone, best_setting, breakings, needed_capital
+from labeler.fit.code import SetCode, with_code
+from labeler.fit.text import Needed, TextLayout, Zone, best_setting, breakings, needed_capital, type_size
 from labeler.formulas.legibility import contrast_ratio
-from labeler.model import DOES_NOT_FIT, FITS, TIGHT, Capital, Fact, Marker, Range, Settings, fact
+from labeler.model import DOES_NOT_FIT, FITS, TIGHT, Capital, Fact, Fit, Marker, Settings, Surface, fact
 from labeler.tables.colours import luminance
 from labeler.tables.document import shown
 from labeler.text import Font, font_for, load_font, weight_for
@@ -18,17 +19,15 @@ from labeler.text import Font, font_for, load_font, weight_for
 PAPER = "WH"  # of tags, strips, flags and the printed zone of wraps: project choice, stock files do not say
 MOST_LINES = 8
 EPS = 1e-9
-
-
-def distance_for(marker: Marker) -> float:
-    """Return from how far this marker is read, mm."""
-    settings = marker.settings
-    return settings.wire_reading_distance_mm if marker.on_wire else settings.reading_distance_mm
+PLAIN = Surface()
 
 
 def needed_for(marker: Marker) -> Needed:
-    """Return the capital heights asked for on this marker, after shrinking."""
-    return needed_capital(distance_for(marker), marker.settings)
+    """Return the capital heights asked for on this marker, after shrinking, by how far from it is read."""
+    settings = marker.settings
+    return needed_capital(
+        settings.wire_reading_distance_mm if marker.on_wire else settings.reading_distance_mm, settings
+    )
 
 
 def face_of(settings: Settings, ground_colour: str) -> str:
@@ -54,12 +53,8 @@ def font_of(text: Sequence[str], marker: Marker, ground_colour: str = PAPER) -> 
     try:
         font, lacking = font_for(name, frozenset(chain.from_iterable(text)))
     except LabelerError as error:
-        raise LabelerError(
-            *(
-                Problem(marker.where, f"{marker.at}: text {shown(' '.join(text))}: {p.message}", p.fix)
-                for p in error.problems
-            )
-        ) from error
+        said = f"{marker.at}: text {shown(' '.join(text))}"
+        raise LabelerError(*(Problem(marker.where, f"{said}: {p.message}", p.fix) for p in error.problems)) from error
     if not lacking:
         return font, ()
     return font, (fact("stand-in font", font=font.name, usual=name, lacking=tuple(lacking)),)
@@ -67,7 +62,7 @@ def font_of(text: Sequence[str], marker: Marker, ground_colour: str = PAPER) -> 
 
 def set_text(
     marker: Marker, font: Font, zone: Zone, lengths: Sequence[float], taken_mm: float, most: int = MOST_LINES
-) -> Setting:
+) -> TextLayout:
     """Return the best setting of a marker's text in a zone: explicit lines are kept as they are."""
     pitch = marker.settings.line_pitch
     if not marker.breakable:
@@ -86,12 +81,6 @@ def set_text(
     return best_setting(breakings(text, font, high_enough), font, zone, lengths, taken_mm, pitch)
 
 
-def capital_report(flat_mm: float, zone: Zone) -> Capital:
-    """Return the capitals as printed, and between what they lie after shrinking."""
-    needed = zone.needed
-    return Capital(flat_mm, flat_mm * zone.low, flat_mm * zone.high, needed.required_mm, needed.by)
-
-
 @lru_cache(maxsize=1024)
 def contrast_of(print_colour: str, ground_colour: str) -> float | None:
     """Return the contrast ratio of print to what it is printed on; None where a colour is not known."""
@@ -100,43 +89,71 @@ def contrast_of(print_colour: str, ground_colour: str) -> float | None:
 
 
 @dataclass(frozen=True, slots=True)
-class Flaws:
-    """What is wrong with a ground whatever is set on it, and what is only said."""
+class Look:
+    """How any text comes out in a zone: its font and surface, with what is wrong or not known of them."""
 
-    refused: tuple[Fact, ...] = ()
-    said: tuple[Fact, ...] = ()
+    font: Font
+    surface: Surface
+    flaws: tuple[Fact, ...]
+    refused: bool  # one of the flaws makes the marker unfit
 
 
-def flaws_of(proportion: Range, settings: Settings, ground_colour: str) -> Flaws:
-    """Return what the letters' proportion and the print's contrast have against them."""
-    refused: list[Fact] = []
-    low, high, least, most = proportion.low, proportion.high, settings.narrowest_letter, settings.widest_letter
+def look_of(font: Font, zone: Zone, settings: Settings, ground_colour: str = PAPER, surface: Surface = PLAIN) -> Look:
+    """Return how text comes out in a zone on a ground of a colour; ``surface`` has what is known of a tube."""
+    flaws: list[Fact] = []
+    low, high, least, most = (
+        zone.proportion.low,
+        zone.proportion.high,
+        settings.narrowest_letter,
+        settings.widest_letter,
+    )
     if low < least - 1e-6 or high > most + 1e-6:
-        refused.append(fact("letters out of proportion", low=low, high=high, least=least, most=most))
+        flaws.append(fact("letters out of proportion", low=low, high=high, least=least, most=most))
     ink, required = settings.print_colour, settings.min_contrast
     contrast = contrast_of(ink, ground_colour)
+    if contrast is not None and contrast < required:
+        flaws.append(fact("contrast too low", ink=ink, ground=ground_colour, contrast=contrast, required=required))
+    if surface.direction and settings.faces == "both" and settings.heating == "back first":
+        flaws.append(fact("both faces heated from behind"))
+    refused = bool(flaws)
     if contrast is None:
-        return Flaws(tuple(refused), (fact("contrast unknown", ink=ink, ground=ground_colour),))
-    if contrast < required:
-        refused.append(fact("contrast too low", ink=ink, ground=ground_colour, contrast=contrast, required=required))
-    return Flaws(tuple(refused))
+        flaws.append(fact("contrast unknown", ink=ink, ground=ground_colour))
+    looks = replace(surface, proportion=zone.proportion, stroke=zone.stroke, contrast=contrast or 0.0)
+    return Look(font, looks, tuple(flaws), refused)
 
 
-def verdict_of(
-    setting: Setting, zone: Zone, capital: Capital, arc_deg: float, settings: Settings, flaws: Flaws
-) -> tuple[str, tuple[Fact, ...]]:
-    """Return the verdict on a setting and its reasons."""
-    verdict, reasons = FITS, (*flaws.refused, *flaws.said)
-    if capital.flat < zone.required_mm * (1 - 1e-6):
+def fit_of(marker: Marker, setting: TextLayout, zone: Zone, look: Look, code: SetCode | None) -> Fit:
+    """Return the answer for text, and a code, set in a zone; it lacks what it stands on, and its face."""
+    settings, along = marker.settings, look.surface.direction != "around"
+    stretch = zone.stretch if along else 1.0
+    size = type_size(setting.capital_mm, look.font, stretch, zone.required_mm)
+    flat = size * look.font.capital * stretch
+    capital = Capital(flat, flat * zone.scale.low, flat * zone.scale.high, zone.needed.required_mm, zone.needed.by)
+    share = flat / setting.capital_mm if setting.capital_mm else 0.0  # sizes are rounded down to share them
+    arc = (setting.stack_mm if along else setting.width_mm) * share * zone.arc_per_mm
+    verdict, reasons = FITS, look.flaws
+    if flat < zone.required_mm * (1 - 1e-6):
         verdict, reasons = DOES_NOT_FIT, (_too_small(setting, zone, capital, settings), *reasons)
     elif setting.turned:
         limits = {"reading": settings.reading_arc_deg, "turning": settings.turning_arc_deg}
-        turn = fact("turn to read", arc=arc_deg, **limits)
-        verdict, reasons = TIGHT, (turn, *reasons)
-    return DOES_NOT_FIT if flaws.refused else verdict, reasons
+        verdict, reasons = TIGHT, (fact("turn to read", arc=arc, **limits), *reasons)
+    verdict, reasons = with_code(DOES_NOT_FIT if look.refused else verdict, reasons, code, settings)
+    return Fit(
+        marker,
+        verdict,
+        reasons,
+        setting.lines,
+        capital=capital,
+        arc_deg=arc,
+        font=look.font.name,
+        size_mm=size,
+        surface=look.surface,
+        code=code.fit if code else None,
+        ways_out=code.ways_out if code else (),
+    )
 
 
-def _too_small(setting: Setting, zone: Zone, capital: Capital, settings: Settings) -> Fact:
+def _too_small(setting: TextLayout, zone: Zone, capital: Capital, settings: Settings) -> Fact:
     lines, piece, free = len(setting.lines), max(setting.length_mm, 0), max(setting.free_mm, 0)
     why = {
         "length": fact("limited by length", needs=setting.line_per_capital * zone.required_mm, piece=piece, free=free),
@@ -145,7 +162,7 @@ def _too_small(setting: Setting, zone: Zone, capital: Capital, settings: Setting
         "across": fact("limited by across", lines=lines, across=zone.across_mm),
         "largest": fact("limited by largest"),
     }[setting.limit]
-    if zone.needed.required_mm / zone.low >= zone.required_mm - EPS:
+    if zone.needed.required_mm / zone.scale.low >= zone.required_mm - EPS:
         by = capital.required_by
         return fact("capitals too small", low=capital.low, required=capital.required, by=by, why=why)
     return fact(

@@ -6,10 +6,10 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from math import ceil, inf
 
-from labeler.fit.code import CodeMaker, SetCode, ground_on_tube, set_code, with_code
-from labeler.fit.result import Flaws, capital_report, contrast_of, distance_for, flaws_of, font_of, set_text, verdict_of
-from labeler.fit.text import Setting, TubeZone, Zone, type_size, zone_around, zone_on_tube
-from labeler.formulas.shrink import cut_length, limits, shrunk
+from labeler.fit.code import CodeArea, CodeMaker, SetCode, set_code
+from labeler.fit.result import Look, fit_of, font_of, look_of, needed_for, set_text
+from labeler.fit.text import TextLayout, TubeZone, Zone, zone_around, zone_on_tube
+from labeler.formulas.shrink import cut_length, shrunk
 from labeler.model import (
     DOES_NOT_FIT,
     FITS,
@@ -40,13 +40,13 @@ EPS = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
-class Room:
+class StockLimits:
     """The largest piece that a stock takes, mm; ``larger`` is a stock that takes more, or None."""
 
     width_mm: float = inf
     height_mm: float = inf
     stock: str = ""
-    larger: Room | None = None
+    larger: StockLimits | None = None
 
     def refusal(self, width_mm: float, height_mm: float) -> tuple[Fact, ...]:
         """Return why a piece cannot be printed; () where it can."""
@@ -58,19 +58,19 @@ class Room:
         return (fact("piece too large", **piece, **limits, larger=larger, short=short, low=low),)
 
 
-UNLIMITED = Room()
+UNLIMITED = StockLimits()
 
 
-def room_of(stock: Stock, others: Sequence[Stock] = ()) -> Room:
+def room_of(stock: Stock, others: Sequence[Stock] = ()) -> StockLimits:
     """Return the room on a stock; of the others that take the same, the first with more of it."""
     width, height = largest_piece(stock)
     larger = None
     for other in others:
         wider, higher = largest_piece(other)
         if other.takes == stock.takes and wider >= width and higher >= height and (wider, higher) != (width, height):
-            larger = Room(wider, higher, other.name)
+            larger = StockLimits(wider, higher, other.name)
             break
-    return Room(width, height, stock.name, larger)
+    return StockLimits(width, height, stock.name, larger)
 
 
 # ---------------------------------------------------------------- Cut lengths
@@ -122,7 +122,7 @@ def lengths_on(
     rest, along, least = 0.0, None, 0.0
     if seat.section:
         on = Range(seat.section.closes_on.low, min(seat.section.closes_on.high, tube.supplied_mm))
-        along = shrunk(limits(tube, settings.supplied_over, settings.recovered_under), on, "even").along
+        along = shrunk(tube.limits(settings.supplied_over, settings.recovered_under), on, "even").along
         rest = cut_length(((settings.overlap_mm, along.low),))
         least = cut_length(((settings.overlap_mm, along.low), (settings.overlap_mm, own_along.low)))
     taken = 2 * settings.end_margin_mm + rest
@@ -147,10 +147,7 @@ def parts_of(seat: Seat, length_mm: float, use: Lengths) -> tuple[SeatPart, ...]
     return (first, SeatPart(use.rest, Range(use.rest * past.low, use.rest * past.high)))
 
 
-# ---------------------------------------------------------------- Room along a branch
-
-
-EPS_MM = 1e-6
+# ---------------------------------------------------------------- Space along a branch
 
 
 def within_branches(fits: Sequence[Fit], branches: Iterable[Branch]) -> tuple[Fit, ...]:
@@ -159,25 +156,25 @@ def within_branches(fits: Sequence[Fit], branches: Iterable[Branch]) -> tuple[Fi
     A sleeve takes its cut length from where its edge sits; shrinking only shortens it.
     """
     measured = {branch.id: branch for branch in branches if branch.length_mm is not None}
-    if not measured:
-        return tuple(fits)
     starts = {(b.id, end.at): end.from_end_mm or 0.0 for b in measured.values() for end in b.ends}
     taken: dict[str, dict[str, float]] = {}
-    for fit in fits:
-        place = (fit.marker.branch, fit.marker.at)
-        if fit.marker.role == "branch end" and fit.tube and place in starts:
-            taken.setdefault(place[0], {})[place[1]] = starts[place] + fit.cut_length_mm
-    return tuple(_within(fit, measured.get(fit.marker.branch), taken.get(fit.marker.branch, {})) for fit in fits)
+    for fit in fits if starts else ():
+        branch, at = fit.marker.branch, fit.marker.at
+        if fit.marker.role == "branch end" and fit.tube and (branch, at) in starts:
+            taken.setdefault(branch, {})[at] = starts[branch, at] + fit.cut_length_mm
+    return tuple(
+        _within(fit, measured[fit.marker.branch], taken) if fit.marker.branch in taken else fit for fit in fits
+    )
 
 
-def _within(fit: Fit, branch: Branch | None, taken: Mapping[str, float]) -> Fit:
-    if branch is None or branch.length_mm is None or fit.marker.role != "branch end" or fit.marker.at not in taken:
+def _within(fit: Fit, branch: Branch, taken: Mapping[str, Mapping[str, float]]) -> Fit:
+    reaches, at, length = taken[branch.id], fit.marker.at, branch.length_mm or 0.0
+    if fit.marker.role != "branch end" or at not in reaches:
         return fit
-    others = [mm for at, mm in taken.items() if at != fit.marker.at] if len(branch.ends) == 2 else []
-    reach, left = taken[fit.marker.at], branch.length_mm - sum(others)
-    if reach <= left + EPS_MM:
+    others = sum(mm for end, mm in reaches.items() if end != at) if len(branch.ends) == 2 else 0
+    if reaches[at] <= length - others + EPS:
         return fit
-    why = fact("past the branch", reach=reach, at=fit.marker.at, length=branch.length_mm, others=sum(others))
+    why = fact("past the branch", reach=reaches[at], at=at, length=length, others=others)
     ways = (*fit.ways_out, fact("shorter sleeve"))
     return replace(fit, verdict=DOES_NOT_FIT, reasons=(why, *fit.reasons), ways_out=ways)
 
@@ -195,33 +192,25 @@ class SleevePlace:
     seat: Seat
     choice: TubeChoice
     cut_length_mm: float | None = None  # fixed, or None: free
-    room: Room = UNLIMITED
-    grounds: dict[tuple[str, str, str], _Ground] = field(default_factory=dict)  # by tube, font and direction
+    room: StockLimits = UNLIMITED
+    grounds: dict[tuple[str, str, str], _TubeInPlace] = field(default_factory=dict)  # by tube, font and direction
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Ground:
+class _TubeInPlace:
     """A tube in its place, as print meets it in one direction of the lines."""
 
     place: SleevePlace
     tube: Tube
-    font: Font
     on: TubeZone
     zone: Zone
     use: Lengths
-    flaws: Flaws
-    surface: Surface
-    cuts: dict[float, tuple[Fact, ...]] = field(default_factory=dict)  # what is against a piece, by its length
+    look: Look
 
     @property
     def along(self) -> bool:
         """Return whether the lines run along the tube."""
-        return self.surface.direction == "along"
-
-    @property
-    def stretch(self) -> float:
-        """Return how much longer the print is across the piece than normal type."""
-        return self.surface.stretch
+        return self.look.surface.direction == "along"
 
 
 def fit_sleeve(marker: Marker, place: SleevePlace, codes: CodeMaker | None = None) -> Fit:
@@ -237,7 +226,8 @@ def fit_sleeve(marker: Marker, place: SleevePlace, codes: CodeMaker | None = Non
         return plain_sleeve(marker, place)
     font, reasons = font_of(marker.text, marker, marker.settings.tube_colour)
     answers: list[Fit] = []
-    for direction in _directions(marker.settings):
+    asked = marker.settings.direction
+    for direction in ("along", "around") if asked == "auto" else (asked,):
         for tube in tubes:
             answer = _on_tube(marker, _ground(marker, place, tube, font, direction), reasons, codes)
             if answer.verdict == FITS:
@@ -258,93 +248,57 @@ def _with_ways(fit: Fit, place: SleevePlace, font: Font, codes: CodeMaker | None
     return replace(fit, ways_out=made.ways_out if made else ())
 
 
-def _code_on(marker: Marker, ground: _Ground, codes: CodeMaker | None, ways: bool = False) -> SetCode | None:
+def _code_on(marker: Marker, ground: _TubeInPlace, codes: CodeMaker | None, ways: bool = False) -> SetCode | None:
     room = ground.use.choices[-1] - ground.use.taken
-    return set_code(marker, codes, ground_on_tube(ground.on), room, ways=ways)
+    on = ground.on.shrunk
+    face = CodeArea(ground.on.zone.across_mm, on.along, on.face_scale, on.squeeze, on.arc_per_mm)
+    return set_code(marker, codes, face, room, ways=ways)
 
 
-def _directions(settings: Settings) -> tuple[str, ...]:
-    return ("along", "around") if settings.direction == "auto" else (settings.direction,)
-
-
-def _ground(marker: Marker, place: SleevePlace, tube: Tube, font: Font, direction: str) -> _Ground:
+def _ground(marker: Marker, place: SleevePlace, tube: Tube, font: Font, direction: str) -> _TubeInPlace:
     known = place.grounds.get((tube.name, font.name, direction))
     if known is not None:
         return known
     settings, seat = marker.settings, place.seat
-    on = zone_on_tube(tube, seat.text_on, settings, distance_for(marker), font)
+    on = zone_on_tube(tube, seat.text_on, settings, needed_for(marker), font)
     zone = on.zone if direction == "along" else zone_around(on, settings, font)
     use = lengths_on(seat, tube, on.shrunk.along, settings, place.cut_length_mm, place.room.width_mm)
-    flaws = flaws_of(zone.proportion, settings, settings.tube_colour)
-    if settings.faces == "both" and settings.heating == "back first":
-        flaws = replace(flaws, refused=(*flaws.refused, fact("both faces heated from behind")))
-    surface = Surface(
-        on.zone.across_mm,
-        on.lay_flat_mm,
-        on.shrunk.print_scale,
-        on.shrunk.face_scale,
-        on.shrunk.along,
-        zone.stretch if direction == "along" else 1 / zone.stretch,
-        direction,
-        zone.proportion,
-        zone.stroke,
-        contrast_of(settings.print_colour, settings.tube_colour) or 0.0,
-    )
-    made = place.grounds[tube.name, font.name, direction] = _Ground(place, tube, font, on, zone, use, flaws, surface)
+    scales = on.shrunk.print_scale, on.shrunk.face_scale, on.shrunk.along
+    stretch = zone.stretch if direction == "along" else 1 / zone.stretch
+    surface = Surface(on.zone.across_mm, on.lay_flat_mm, *scales, stretch, direction)
+    look = look_of(font, zone, settings, settings.tube_colour, surface)
+    made = place.grounds[tube.name, font.name, direction] = _TubeInPlace(place, tube, on, zone, use, look)
     return made
 
 
-def _on_tube(marker: Marker, ground: _Ground, reasons: tuple[Fact, ...], codes: CodeMaker | None) -> Fit:
-    settings, font, zone, place = marker.settings, ground.font, ground.zone, ground.place
+def _on_tube(marker: Marker, ground: _TubeInPlace, reasons: tuple[Fact, ...], codes: CodeMaker | None) -> Fit:
+    place, on, use = ground.place, ground.on.shrunk, ground.use
     code = _code_on(marker, ground, codes) if codes else None
     if code is not None:
-        ground = replace(ground, use=replace(ground.use, taken=ground.use.taken + code.taken_mm))
+        use = replace(use, taken=use.taken + code.taken_mm)
+        ground = replace(ground, use=use)
     if ground.along:
-        setting, stretch = set_text(marker, font, zone, ground.use.choices, ground.use.taken), ground.stretch
+        setting = set_text(marker, ground.look.font, ground.zone, use.choices, use.taken)
     else:
-        setting, stretch = _set_around(marker, ground), 1.0
-    size = type_size(setting.capital_mm, font, stretch, zone.required_mm)
-    flat = size * font.capital * stretch
-    capital = capital_report(flat, zone)
-    share = flat / setting.capital_mm if setting.capital_mm else 0.0
-    arc = (setting.stack_mm if ground.along else setting.width_mm) * share * ground.on.zone.arc_per_mm
-    verdict, why = verdict_of(setting, zone, capital, arc, settings, ground.flaws)
-    if code is not None:
-        verdict, why = with_code(verdict, why, code, settings)
-    length, outside = setting.length_mm, ground.on.shrunk.outside_mm
-    refused = _against(length, ground, settings)
-    if ground.use.withheld:
+        setting = _set_around(marker, ground)
+    fit, length = fit_of(marker, setting, ground.zone, ground.look, code), setting.length_mm
+    refused = not_held(use, length, marker.settings) + place.room.refusal(length, ground.on.lay_flat_mm)
+    if use.withheld:
         refused += _not_longer(setting, ground)
-    return Fit(
-        marker,
-        DOES_NOT_FIT if refused else verdict,
-        reasons + why + refused,
-        setting.lines,
-        place.seat,
-        ground.tube,
-        face=_face(setting, size, ground, settings, code) if size > 0 else None,
-        capital=capital,
+    return replace(
+        fit,
+        verdict=DOES_NOT_FIT if refused else fit.verdict,
+        reasons=reasons + fit.reasons + refused,
+        seat=place.seat,
+        tube=ground.tube,
+        face=_face(setting, fit.size_mm, ground, marker.settings, code) if fit.size_mm > 0 else None,
         cut_length_mm=length,
-        outside_mm=(ground.on.shrunk.supplied_outside_mm.low, outside.low, outside.high),
-        arc_deg=arc,
-        font=font.name,
-        size_mm=size,
-        surface=ground.surface,
-        parts=parts_of(place.seat, length, ground.use),
-        code=code.fit if code else None,
+        outside_mm=(on.supplied_outside_mm.low, on.outside_mm.low, on.outside_mm.high),
+        parts=parts_of(place.seat, length, use),
     )
 
 
-def _against(length_mm: float, ground: _Ground, settings: Settings) -> tuple[Fact, ...]:
-    """Return what is against a piece of this length: it may hold too little, or go on no sheet."""
-    known = ground.cuts.get(length_mm)
-    if known is None:
-        refusal = ground.place.room.refusal(length_mm, ground.on.lay_flat_mm)
-        known = ground.cuts[length_mm] = not_held(ground.use, length_mm, settings) + refusal
-    return known
-
-
-def _not_longer(setting: Setting, ground: _Ground) -> tuple[Fact, ...]:
+def _not_longer(setting: TextLayout, ground: _TubeInPlace) -> tuple[Fact, ...]:
     """What is said where a longer piece would do that no sheet takes."""
     room, short = ground.place.room, setting.limit == ("length" if ground.along else "around")
     if not short or setting.capital_mm >= ground.zone.required_mm * (1 - 1e-6):
@@ -355,7 +309,7 @@ def _not_longer(setting: Setting, ground: _Ground) -> tuple[Fact, ...]:
     return (fact("longer pieces not taken", stock=room.stock, widest=room.width_mm),)
 
 
-def _set_around(marker: Marker, ground: _Ground) -> Setting:
+def _set_around(marker: Marker, ground: _TubeInPlace) -> TextLayout:
     """Set the lines around the tube: its arc is their length, its cut length takes the stack.
 
     Of the lengths the first is taken on which the capitals reach the preferred height.
@@ -373,15 +327,15 @@ def _set_around(marker: Marker, ground: _Ground) -> Setting:
     )
 
 
-def _around_on(length: float, marker: Marker, ground: _Ground) -> Setting:
+def _around_on(length: float, marker: Marker, ground: _TubeInPlace) -> TextLayout:
     """The lines around a piece of one length; turned only where nothing else reaches the required height."""
     whole = ground.on.zone
     room = max(length - ground.use.taken, 1e-6)
     zone = replace(ground.zone, read_mm=room, turn_mm=room, across_mm=room)
-    setting = set_text(marker, ground.font, zone, (min(whole.read_mm, whole.across_mm),), 0.0)
+    setting = set_text(marker, ground.look.font, zone, (min(whole.read_mm, whole.across_mm),), 0.0)
     turned = False
     if setting.capital_mm < zone.required_mm - 1e-9:
-        wider = set_text(marker, ground.font, zone, (min(whole.turn_mm, whole.across_mm),), 0.0)
+        wider = set_text(marker, ground.look.font, zone, (min(whole.turn_mm, whole.across_mm),), 0.0)
         if wider.capital_mm >= zone.required_mm - 1e-9:
             setting, turned = wider, True
     limit = {"length": "arc", "arc": "around"}.get(setting.limit, setting.limit)
@@ -391,7 +345,7 @@ def _around_on(length: float, marker: Marker, ground: _Ground) -> Setting:
 # ---------------------------------------------------------------- the flat piece
 
 
-def _face(setting: Setting, size: float, ground: _Ground, settings: Settings, code: SetCode | None) -> Face:
+def _face(setting: TextLayout, size: float, ground: _TubeInPlace, settings: Settings, code: SetCode | None) -> Face:
     """The flat piece: a code at its start, lines centred on what is left of the length, all centred across.
 
     The right-hand end goes to the connector, or the left-hand one where the lines read away from
@@ -411,10 +365,10 @@ def _face(setting: Setting, size: float, ground: _Ground, settings: Settings, co
 
 
 def _runs(
-    lines: Sequence[str], size: float, ground: _Ground, line_pitch: float, middle: tuple[float, float]
+    lines: Sequence[str], size: float, ground: _TubeInPlace, line_pitch: float, middle: tuple[float, float]
 ) -> Iterator[Run]:
     """Yield the lines around their middle: along the piece each below the one before, around it each to its right."""
-    font, stretch, (x, y) = ground.font, ground.stretch, middle
+    font, stretch, (x, y) = ground.look.font, ground.look.surface.stretch, middle
     above, below = font.stack(lines)
     across = stretch if ground.along else 1.0  # of the stack
     pitch = line_pitch * size * font.capital * across
@@ -434,7 +388,7 @@ def plain_sleeve(marker: Marker, place: SleevePlace, length_mm: float | None = N
     Its length is that given, or the shortest that holds.
     """
     settings, seat, tube = marker.settings, place.seat, place.choice.tubes[0]
-    on = shrunk(limits(tube, settings.supplied_over, settings.recovered_under), seat.text_on, "even")
+    on = shrunk(tube.limits(settings.supplied_over, settings.recovered_under), seat.text_on, "even")
     use = lengths_on(seat, tube, on.along, settings, length_mm or place.cut_length_mm)
     length = use.choices[0]
     why = not_held(use, length, settings)

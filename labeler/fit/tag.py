@@ -6,10 +6,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from math import ceil
 
-from labeler.fit.code import CodeMaker, Ground, SetCode, set_code, with_code
+from labeler.fit.code import CodeArea, CodeMaker, SetCode, set_code, with_code
 from labeler.fit.remedies import CONDENSED, with_settings
-from labeler.fit.result import PAPER, contrast_of, flaws_of, font_of, needed_for
-from labeler.fit.text import filled, least_size, printer_of, type_size
+from labeler.fit.result import font_of, look_of, needed_for
+from labeler.fit.text import Zone, filled, flat_zone, type_size
 from labeler.formulas.legibility import height_for_dots
 from labeler.model import (
     DOES_NOT_FIT,
@@ -20,11 +20,9 @@ from labeler.model import (
     Fact,
     Fit,
     Marker,
-    Range,
     Run,
     Settings,
     Stock,
-    Surface,
     Symbol,
     TagWords,
     fact,
@@ -72,8 +70,8 @@ def _made(marker: Marker, words: TagWords, stock: Stock, codes: CodeMaker | None
     if code is not None and verdict == DOES_NOT_FIT:
         return Fit(marker, verdict, against, stock=stock.name, ways_out=code.ways_out, code=code.fit)
     symbol, side, area = _placed(code, area, stock, marker.settings)
-    heights = _Heights.of(marker, font)
-    paper = _Paper(area, side, font, heights, marker.settings)
+    zone = flat_zone(font, marker.settings, needed_for(marker))
+    paper = _Paper(area, side, font, zone, marker.settings)
     composed = _tallest(words, paper)
     if composed is None:
         return _refused(marker, words, stock, paper)
@@ -81,48 +79,34 @@ def _made(marker: Marker, words: TagWords, stock: Stock, codes: CodeMaker | None
         reasons += (fact("rows summarised", rows=len(words.rows), stock=stock.name),)
     if words.caution and not composed.caution:
         reasons += (fact("caution left out", stock=stock.name),)
-    proportion, stem = font.capital_width / font.capital, font.stroke / font.capital
-    wide, contrast = Range(proportion, proportion), contrast_of(marker.settings.print_colour, PAPER) or 0.0
-    flaws = flaws_of(wide, marker.settings, PAPER)
-    size = paper.size(composed.height)
+    look, size = look_of(font, zone, marker.settings), paper.size(composed.height)
     flat = size * font.capital
     return Fit(
         marker,
-        DOES_NOT_FIT if flaws.refused else verdict,
-        (*reasons, *flaws.refused, *flaws.said, *against),
+        DOES_NOT_FIT if look.refused else verdict,
+        (*reasons, *look.flaws, *against),
         composed.said,
         stock=stock.name,
         face=Face(stock.cell_width_mm, stock.cell_height_mm, composed.runs, 1, 0.0, composed.boxes, symbol),
-        capital=Capital(flat, flat, flat, heights.required, heights.by),
+        capital=Capital(flat, flat, flat, zone.required_mm, _required_by(zone, marker.settings)),
         font=font.name,
         size_mm=size,
-        surface=Surface(proportion=wide, stroke=Range(stem, stem), contrast=contrast),
+        surface=look.surface,
         code=code.fit if code else None,
-        ways_out=code.ways_out if code and not flaws.refused else (),
+        ways_out=code.ways_out if code and not look.refused else (),
         on_bench_sheet=words.on_bench_sheet or composed.rows is not words.rows,
     )
 
 
-@dataclass(frozen=True, slots=True)
-class _Heights:
-    """Capital heights of a tag, mm: what is required, by what, and what is aimed for."""
+def _required_by(zone: Zone, settings: Settings) -> str:
+    """Return what requires the height of a tag's capitals: how it is read, or what the printer can form."""
+    if zone.needed.required_mm >= zone.required_mm:
+        return zone.needed.by
+    by_capital = zone.required_mm == height_for_dots(settings.dots_per_capital, settings.printer_dpi)
+    return f"{'dots_per_capital' if by_capital else 'dots_per_stroke'} at {settings.printer_dpi:g} dpi"
 
-    required: float
-    preferred: float
-    by: str
 
-    @classmethod
-    def of(cls, marker: Marker, font: Font) -> _Heights:
-        needed, printer = needed_for(marker), printer_of(marker.settings)
-        capital = height_for_dots(printer.dots_per_capital, printer.dpi)
-        stroke = least_size(printer, font, 1.0) * font.capital
-        least, what = max((capital, "dots_per_capital"), (stroke, "dots_per_stroke"))
-        by = needed.by if needed.required_mm >= least else f"{what} at {printer.dpi:g} dpi"
-        return cls(max(needed.required_mm, least), max(needed.preferred_mm, least), by)
-
-    def steps(self, steps: int = 4) -> Iterator[float]:
-        for i in range(steps + 1):
-            yield self.preferred + (self.required - self.preferred) * i / steps
+STEPS = 4  # of the height, from the preferred one to the required one
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +116,7 @@ class _Paper:
     area: _Area
     code_side: float
     font: Font
-    heights: _Heights
+    zone: Zone
     settings: Settings
 
     def beside(self, height: float) -> float:
@@ -141,7 +125,7 @@ class _Paper:
 
     def size(self, height: float) -> float:
         """Return the type size for capitals of a height."""
-        return type_size(height, self.font, 1.0, self.heights.required)
+        return type_size(height, self.font, 1.0, self.zone.required_mm)
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,7 +143,7 @@ class _Composed:
 def _code(marker: Marker, codes: CodeMaker | None, area: _Area, stock: Stock) -> SetCode | None:
     """The code with the largest modules its square takes, of bars with the least; None where the tag carries none."""
     side, linear = stock.cell_height_mm * marker.settings.tag_code_share, codes is not None and codes.linear
-    return set_code(marker, codes, Ground(side), area.width if linear else side, largest=not linear)
+    return set_code(marker, codes, CodeArea(side), area.width if linear else side, largest=not linear)
 
 
 def _placed(code: SetCode | None, area: _Area, stock: Stock, settings: Settings) -> tuple[Symbol | None, float, _Area]:
@@ -185,7 +169,9 @@ def _tallest(words: TagWords, paper: _Paper) -> _Composed | None:
             if foot is None:
                 continue
             above = replace(paper, area=replace(paper.area, bottom=paper.area.bottom + foot[1]))
-            for height in paper.heights.steps():
+            required, preferred = paper.zone.required_mm, paper.zone.preferred_mm
+            for step in range(STEPS + 1):
+                height = preferred + (required - preferred) * step / STEPS
                 made = _compose(words, rows, height, above)
                 if made is not None:
                     said = tuple(run.text for run in made[0])
@@ -197,7 +183,7 @@ def _caution(caution: str, paper: _Paper) -> tuple[tuple[Run, ...], float] | Non
     """Return the caution in lines at the foot, at the least height, and what it takes of the area's; None: no room."""
     if not caution:
         return (), 0.0
-    font, area, height = paper.font, paper.area, paper.heights.required
+    font, area, height = paper.font, paper.area, paper.zone.required_mm
     size, pitch = paper.size(height), paper.settings.line_pitch * height
     lines = filled(caution, font, area.width / size, int(area.height / pitch))
     if not lines:
@@ -249,7 +235,7 @@ def _compose(
         area.height * settings.tag_title_share,
         beside * font.capital / font.width(words.title) * (1 - 1e-9),
     )
-    if title < paper.heights.required:
+    if title < paper.zone.required_mm:
         return None
     title_size = paper.size(title)
     y = area.top - font.above(words.title) * title_size
@@ -300,7 +286,7 @@ def _rows(rows: Sequence[str], height: float, paper: _Paper) -> tuple[tuple[Run,
 
 
 def _refused(marker: Marker, words: TagWords, stock: Stock, paper: _Paper) -> Fit:
-    settings, font, area, required = marker.settings, paper.font, paper.area, paper.heights.required
+    settings, font, area, required = marker.settings, paper.font, paper.area, paper.zone.required_mm
     size = required / font.capital
     box = (1 + settings.tag_tick_gap) * settings.tag_tick * required
     widest = max((font.width(row) * size + box for row in words.rows), default=0.0)

@@ -3,23 +3,26 @@
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import accumulate, pairwise
 from math import inf, pi, radians, sqrt
 
 from labeler.formulas.legibility import height_for_angle, height_for_dots
-from labeler.formulas.shrink import Shrunk, lay_flat, limits, shrunk, wall_from_section
+from labeler.formulas.shrink import Shrunk, lay_flat, shrunk, wall_from_section
 from labeler.model import Range, Settings, Tube
 from labeler.text import Font
 
 # ---------------------------------------------------------------- The zone print may fill on a seat
 
 
+ONE = Range(1.0, 1.0)
+
+
 @dataclass(frozen=True, slots=True)
 class Needed:
-    """Capital heights on the finished part, mm."""
+    """Capital heights on the finished part, mm, and what requires them."""
 
     required_mm: float
     preferred_mm: float
@@ -32,16 +35,15 @@ class Zone:
     """What flat print may be on one seat.
 
     ``read_mm`` and ``turn_mm`` are the tallest stacks of lines that are read without turning and
-    with turning the part; ``across_mm`` what the stock takes; ``low`` and ``high`` the face's
-    scale around the part; ``stretch`` how much taller than normal the letters are printed.
+    with turning the part; ``across_mm`` what the stock takes; ``scale`` that of the letters' height
+    after shrinking; ``stretch`` how much taller than normal they are printed.
     ``required_mm``, ``preferred_mm`` and ``largest_mm`` are flat capital heights.
     """
 
     read_mm: float
     turn_mm: float
     across_mm: float
-    low: float
-    high: float
+    scale: Range
     stretch: float
     required_mm: float
     preferred_mm: float
@@ -50,50 +52,45 @@ class Zone:
     arc_per_mm: float  # degrees of arc for one mm of flat stack, at most
     proportion: Range  # width over height of the H after shrinking
     stroke: Range  # width of a stroke over height of a capital after shrinking
-    dots_mm: float  # least flat capital height that the printer can form
-    least_size_mm: float  # least type size at which it forms the strokes
+
+    def on_round(self, arc_per_mm: float, across_mm: float, settings: Settings) -> Zone:
+        """Return the zone on a round part, ``arc_per_mm`` in radians (0: it is flat), ``across_mm`` high."""
+        arcs = settings.reading_arc_deg, settings.turning_arc_deg
+        read, turn = (radians(arc) / arc_per_mm if arc_per_mm else inf for arc in arcs)
+        return replace(self, read_mm=read, turn_mm=turn, across_mm=across_mm, arc_per_mm=arc_per_mm * 180 / pi)
 
 
 def needed_capital(distance_mm: float, settings: Settings) -> Needed:
     """Return the capital height asked for: the larger of the smallest allowed and the visual angle's."""
-    return _needed(
-        distance_mm,
-        settings.min_capital_mm,
-        settings.required_angle_arcmin,
-        settings.preferred_angle_arcmin,
-        settings.largest_angle_arcmin,
-    )
+    least, angle = settings.min_capital_mm, settings.required_angle_arcmin
+    by_angle = height_for_angle(distance_mm, angle)
+    by = f"{angle:g}' at {distance_mm:g} mm" if by_angle >= least else "min_capital_mm"
+    required = max(by_angle, least)
+    preferred = max(height_for_angle(distance_mm, settings.preferred_angle_arcmin), required)
+    largest = max(height_for_angle(distance_mm, settings.largest_angle_arcmin), preferred)
+    return Needed(required, preferred, largest, by)
 
 
-@lru_cache(maxsize=256)
-def _needed(distance: float, least: float, required: float, preferred: float, largest: float) -> Needed:
-    by_angle = height_for_angle(distance, required)
-    by = f"{required:g}' at {distance:g} mm" if by_angle >= least else "min_capital_mm"
-    must = max(by_angle, least)
-    want = max(height_for_angle(distance, preferred), must)
-    return Needed(must, want, max(height_for_angle(distance, largest), want), by)
+def flat_zone(
+    font: Font, settings: Settings, needed: Needed, scale: Range = ONE, letters: Range = ONE, stretch: float = 1.0
+) -> Zone:
+    """Return a zone of any size that is no part's yet.
 
-
-@dataclass(frozen=True, slots=True)
-class Printer:
-    """What the printer can form: fewest dots of a capital and of a stroke, dots per inch."""
-
-    dots_per_capital: float
-    dots_per_stroke: float
-    dpi: float
-
-
-def printer_of(settings: Settings) -> Printer:
-    """Return what the printer can form."""
-    return Printer(settings.dots_per_capital, settings.dots_per_stroke, settings.printer_dpi)
-
-
-def least_size(printer: Printer, font: Font, stretch: float) -> float:
-    """Return the least type size [mm] at which no stroke is thinner than the printer's fewest dots.
-
-    Upright strokes are not stretched, level ones are: the thinner of the two counts.
+    ``scale`` is that of the letters' height on shrinking; ``letters`` the width over height that they
+    come out in, over the font's own; ``stretch`` how much taller than normal they are printed.
+    The printer sets a least height: no capital and no stroke may have fewer than its fewest dots. Upright
+    strokes are not stretched, level ones are: the thinner of the two counts.
     """
-    return height_for_dots(printer.dots_per_stroke, printer.dpi) / (font.stroke * min(1.0, stretch))
+    least_size = height_for_dots(settings.dots_per_stroke, settings.printer_dpi) / (font.stroke * min(1.0, stretch))
+    by_dots = height_for_dots(settings.dots_per_capital, settings.printer_dpi)
+    least = max(by_dots, least_size * font.capital * stretch)
+    heights = (needed.required_mm, needed.preferred_mm, needed.largest_mm)
+    required, preferred, largest = (max(height / scale.low, least) for height in heights)
+    proportion, stroke = (
+        Range(own / font.capital * letters.low, own / font.capital * letters.high)
+        for own in (font.capital_width, font.stroke)
+    )
+    return Zone(inf, inf, inf, scale, stretch, required, preferred, largest, needed, 0.0, proportion, stroke)
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,134 +102,35 @@ class TubeZone:
     lay_flat_mm: float
 
 
-@dataclass(frozen=True, slots=True)
-class _Aims:
-    """What the settings ask of print on a tube."""
-
-    heating: str
-    lettered_share: float
-    over: tuple[float, float]  # by how much tube may be larger than its sizes, supplied and recovered
-    edge_margin_mm: float
-    arcs_deg: tuple[float, float]  # read without turning, and with
-    needed: Needed
-    printer: Printer
-    widest: float
-
-
-def zone_on_tube(tube: Tube, on_mm: Range, settings: Settings, distance_mm: float, font: Font) -> TubeZone:
+def zone_on_tube(tube: Tube, on_mm: Range, settings: Settings, needed: Needed, font: Font) -> TubeZone:
     """Return the zone of a tube that closes on a range of diameters; its face printed flat.
 
     The pre-stretch makes the letters come out in the font's own proportion in the middle
     (geometric mean) of all they may become, unless that would make them wider than allowed.
     """
-    aims = _Aims(
-        settings.heating,
-        settings.lettered_share,
-        (settings.supplied_over, settings.recovered_under),
-        settings.edge_margin_mm,
-        (settings.reading_arc_deg, settings.turning_arc_deg),
-        needed_capital(distance_mm, settings),
-        printer_of(settings),
-        settings.widest_letter,
-    )
-    return _zone_on_tube(tube, on_mm, aims, font)
-
-
-@lru_cache(maxsize=4096)
-def _zone_on_tube(tube: Tube, on_mm: Range, aims: _Aims, font: Font) -> TubeZone:
-    on = shrunk(limits(tube, *aims.over), on_mm, aims.heating, aims.lettered_share)
-    own, printer, needed = font.capital_width / font.capital, aims.printer, aims.needed
-    stretch = max(sqrt(on.squeeze.low * on.squeeze.high), own * on.squeeze.high / aims.widest)
+    of = tube.limits(settings.supplied_over, settings.recovered_under)
+    on = shrunk(of, on_mm, settings.heating, settings.lettered_share)
+    own, squeeze = font.capital_width / font.capital, on.squeeze
+    stretch = max(sqrt(squeeze.low * squeeze.high), own * squeeze.high / settings.widest_letter)
+    letters = Range(squeeze.low / stretch, squeeze.high / stretch)
     section = (tube.recovered_mm + tube.wall_mm) * tube.wall_mm * (1 + tube.longitudinal_change)
     flat = tube.lay_flat_mm or lay_flat(tube.supplied_mm, wall_from_section(tube.supplied_mm, section))
-    low, size = on.face_scale.low, least_size(printer, font, stretch)
-    dots = height_for_dots(printer.dots_per_capital, printer.dpi)
-    least, stroke = max(dots, size * font.capital * stretch), font.stroke / font.capital / stretch
-    zone = Zone(
-        read_mm=radians(aims.arcs_deg[0]) / on.arc_per_mm,
-        turn_mm=radians(aims.arcs_deg[1]) / on.arc_per_mm,
-        across_mm=flat - 2 * aims.edge_margin_mm,
-        low=low,
-        high=on.face_scale.high,
-        stretch=stretch,
-        required_mm=max(needed.required_mm / low, least),
-        preferred_mm=max(needed.preferred_mm / low, least),
-        largest_mm=max(needed.largest_mm / low, least),
-        needed=needed,
-        arc_per_mm=on.arc_per_mm * 180 / pi,
-        proportion=Range(own * on.squeeze.low / stretch, own * on.squeeze.high / stretch),
-        stroke=Range(stroke * on.squeeze.low, stroke * on.squeeze.high),
-        dots_mm=dots,
-        least_size_mm=size,
-    )
-    return TubeZone(zone, on, flat)
+    zone = flat_zone(font, settings, needed, on.face_scale, letters, stretch)
+    return TubeZone(zone.on_round(on.arc_per_mm, flat - 2 * settings.edge_margin_mm, settings), on, flat)
 
 
 def zone_around(on: TubeZone, settings: Settings, font: Font) -> Zone:
-    """Return the zone of lines that run around the tube; ``across_mm`` is left open: it is the piece's length.
+    """Return the zone of lines that run around the tube; its height is left open: it is the piece's length.
 
     The letters' width now shrinks with the face, around, and their height with the tube, along: the
     squeeze acts the other way. They are pre-stretched along the line, so that they come out in the
     font's own proportion in the middle of all they may become, but never wider than allowed.
     """
-    squeeze, along, needed = on.shrunk.squeeze, on.shrunk.along, on.zone.needed
-    own, stem = font.capital_width / font.capital, font.stroke / font.capital
+    own, squeeze = font.capital_width / font.capital, on.shrunk.squeeze
     wider = min(sqrt(squeeze.low * squeeze.high), settings.widest_letter * squeeze.low / own)
-    size = least_size(printer_of(settings), font, wider)
-    least = max(on.zone.dots_mm, size * font.capital)
-    return replace(
-        on.zone,
-        read_mm=inf,
-        turn_mm=inf,
-        across_mm=inf,
-        low=along.low,
-        high=along.high,
-        stretch=1 / wider,
-        required_mm=max(needed.required_mm / along.low, least),
-        preferred_mm=max(needed.preferred_mm / along.low, least),
-        largest_mm=max(needed.largest_mm / along.low, least),
-        proportion=Range(own * wider / squeeze.high, own * wider / squeeze.low),
-        stroke=Range(stem * wider / squeeze.high, stem * wider / squeeze.low),
-        least_size_mm=size,
-    )
-
-
-def zone_on_film(outside_mm: float | None, across_mm: float, settings: Settings, needed: Needed, font: Font) -> Zone:
-    """Return the zone of print on film or paper that does not shrink, ``across_mm`` high.
-
-    ``outside_mm`` is the diameter over the film that the print lies on, ``d + 2 t`` of the thinnest
-    wire, which shows the largest arc; None: it lies flat.
-    """
-    arcs = settings.reading_arc_deg, settings.turning_arc_deg
-    return _zone_on_film(outside_mm, across_mm, arcs, needed, printer_of(settings), font)
-
-
-@lru_cache(maxsize=4096)
-def _zone_on_film(
-    outside_mm: float | None, across_mm: float, arcs: tuple[float, float], needed: Needed, printer: Printer, font: Font
-) -> Zone:
-    arc_per_mm = 2 / outside_mm if outside_mm else 0.0
-    read, turn = (radians(arc) / arc_per_mm if arc_per_mm else inf for arc in arcs)
-    size, dots = least_size(printer, font, 1.0), height_for_dots(printer.dots_per_capital, printer.dpi)
-    least = max(dots, size * font.capital)
-    proportion, stroke = font.capital_width / font.capital, font.stroke / font.capital
-    return Zone(
-        read_mm=read,
-        turn_mm=turn,
-        across_mm=across_mm,
-        low=1.0,
-        high=1.0,
-        stretch=1.0,
-        required_mm=max(needed.required_mm, least),
-        preferred_mm=max(needed.preferred_mm, least),
-        largest_mm=max(needed.largest_mm, least),
-        needed=needed,
-        arc_per_mm=arc_per_mm * 180 / pi,
-        proportion=Range(proportion, proportion),
-        stroke=Range(stroke, stroke),
-        dots_mm=dots,
-        least_size_mm=size,
-    )
+    letters = Range(wider / squeeze.high, wider / squeeze.low)
+    zone = flat_zone(font, settings, on.zone.needed, on.shrunk.along, letters, 1 / wider)
+    return replace(zone, arc_per_mm=on.zone.arc_per_mm)
 
 
 # ---------------------------------------------------------------- setting
@@ -334,7 +232,7 @@ _Broken = tuple[float, float, tuple[int, ...]]  # widest line, sum of squares, w
 
 
 @dataclass(frozen=True, slots=True)
-class Setting:
+class TextLayout:
     """Lines set in a zone. ``capital_mm`` is the flat capital height, ``stack_mm`` ink to ink.
 
     ``limit`` says what kept the capitals from growing: ``arc``, ``across``, ``length`` or
@@ -366,7 +264,7 @@ def best_setting(
     lengths: Sequence[float],
     taken_mm: float,
     pitch: float,
-) -> Setting:
+) -> TextLayout:
     """Return the setting with the tallest capitals, of one or several ways to break the text.
 
     Parameters
@@ -386,43 +284,12 @@ def best_setting(
     """
     piece = _Piece(lengths, taken_mm, pitch)
     each = [_set(lines, font, zone, piece, zone.read_mm) for lines in options]
-    best = max(each, key=_merit(zone)) if len(each) > 1 else each[0]
+    best = max(each, key=lambda s: (round(min(s.capital_mm, zone.preferred_mm), 4), -s.length_mm, -len(s.lines)))
     if best.capital_mm >= zone.required_mm - EPS:
         return best
     turned = [_set(lines, font, zone, piece, zone.turn_mm, zone.required_mm) for lines in options]
     reaching = [s for s in turned if s.capital_mm >= zone.required_mm - EPS]
     return min(reaching, key=lambda s: (s.stack_mm, s.length_mm)) if reaching else best
-
-
-def on_one_line(text: str, font: Font, zone: Zone, length_mm: float, taken_mm: float) -> Setting | None:
-    """Return the setting on one line of the shortest piece, if nothing could make its capitals taller.
-
-    That is so where the length is not what limits them: more lines only take height away. None
-    where the length does limit, or the part would have to be turned.
-    """
-    line = text.strip()
-    width, (above, below) = font.width(line), font.ink(line)
-    ratio = (above + below) / font.capital
-    height, limit = zone.across_mm / ratio, "across"
-    if zone.read_mm <= zone.across_mm:
-        height, limit = zone.read_mm / ratio, "arc"
-    if height >= zone.largest_mm:
-        height, limit = zone.largest_mm, "largest"
-    length = height * width / (font.capital * zone.stretch)
-    if length > length_mm - taken_mm or height < zone.required_mm - EPS:
-        return None
-    return Setting((line,), height, height * ratio, length_mm, length, limit, False)
-
-
-def _merit(zone: Zone) -> Callable[[Setting], tuple[float, float, int]]:
-    def merit(setting: Setting) -> tuple[float, float, int]:
-        return (
-            round(min(setting.capital_mm, zone.preferred_mm), 4),
-            -setting.length_mm,
-            -len(setting.lines),
-        )
-
-    return merit
 
 
 @dataclass(frozen=True, slots=True)
@@ -436,7 +303,7 @@ class _Piece:
 
 def _set(
     lines: tuple[str, ...], font: Font, zone: Zone, piece: _Piece, arc_mm: float, largest_mm: float = inf
-) -> Setting:
+) -> TextLayout:
     ratio, lengths, taken_mm = stack_ratio(lines, font, piece.pitch), piece.lengths, piece.taken_mm
     width = max(map(font.width, lines))
     by_height = min(arc_mm, zone.across_mm) / ratio
@@ -451,7 +318,7 @@ def _set(
     by_length = max(0.0, (length - taken_mm) * per_mm)
     if by_length < by_height:
         by_height, limit = by_length, "length"
-    return Setting(
+    return TextLayout(
         lines,
         by_height,
         by_height * ratio,

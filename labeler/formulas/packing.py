@@ -1,5 +1,7 @@
 """How thick a bundle of wires is: the smallest circle around it, and the outline a taut sleeve sees.
 
+To be imported where it is used: it loads numpy.
+
 Finding the smallest circle around unequal circles has no closed form beyond a few wires. It is
 searched for in three steps, all of them on many arrangements at once:
 
@@ -25,13 +27,11 @@ import math
 from collections.abc import Callable, Sequence
 from functools import lru_cache
 from itertools import pairwise
-from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
+import numpy as np
+from numpy.typing import NDArray
 
-    Array = NDArray[np.float64]
+Array = NDArray[np.float64]
 
 
 # ---------------------------------------------------------------- The taut outline around circles
@@ -108,8 +108,6 @@ def repaired(radii: Sequence[float], centres: Sequence[tuple[float, float]]) -> 
 
     Plain rings do not overlap as they are, and many wires make many pairs: only rounding is covered.
     """
-    import numpy as np
-
     r, x = np.array(radii), np.array(centres)
     x = x * (_spread(x, r) if len(r) <= SEARCHED else 1 + 1e-8)
     radius = float((np.hypot(x[:, 0], x[:, 1]) + r).max())
@@ -117,11 +115,7 @@ def repaired(radii: Sequence[float], centres: Sequence[tuple[float, float]]) -> 
 
 
 def _spread(x: Array, r: Array) -> float:
-    """Return the factor on all centres at which the closest pair touches (1 for a single wire)."""
-    import numpy as np
-
-    if len(r) == 1:
-        return 1.0
+    """Return the factor on all centres at which the closest pair touches (0 for a single wire)."""
     apart = np.hypot(x[:, None, 0] - x[:, 0], x[:, None, 1] - x[:, 1])
     np.fill_diagonal(apart, np.inf)
     return float(((r[:, None] + r) / np.maximum(apart, 1e-300)).max())
@@ -136,8 +130,6 @@ def arranged(shape: tuple[float, ...]) -> tuple[_Centres, _Centres]:
 
     Two arrangements, equally tight: of the longest outline, and of the shortest.
     """
-    import numpy as np
-
     if len(shape) == 1:
         return (((0.0, 0.0),),) * 2
     if len(shape) == 2:
@@ -151,22 +143,18 @@ def arranged(shape: tuple[float, ...]) -> tuple[_Centres, _Centres]:
 
 def _tightest(found: Sequence[Array], r: Array) -> tuple[Array, Array]:
     """Return the arrangements of least diameter: of the longest outline, and of the shortest."""
-    import numpy as np
-
     results = [repaired(r.tolist(), x.tolist()) for x in found if np.isfinite(x).all()]
     least = min(radius for radius, _ in results)
     equal = [x for radius, x in results if radius <= least * (1 + _SAME)]
-    if len(equal) > 1:
-        equal = sorted(equal, key=lambda x: girth(r.tolist(), x))
+    equal.sort(key=lambda x: girth(r.tolist(), x))
     return np.array(equal[-1]), np.array(equal[0])
 
 
 def _searched(r: Array) -> list[Array]:
     """Return good arrangements: seeds settled, the best tightened, changed, and tightened again."""
-    import numpy as np
-
     n = len(r)
-    starts, kept, rounds = _effort(n, mixed=bool(r.min() < r.max()))
+    mixed = bool(r.min() < r.max())
+    starts, kept, rounds = next(unequal if mixed else equal for most, equal, unequal in _EFFORT if n <= most)
     rng = np.random.default_rng(n)
     found: list[Array] = []
     with np.errstate(all="ignore"):
@@ -180,25 +168,19 @@ def _searched(r: Array) -> list[Array]:
     return found
 
 
-def _effort(n: int, mixed: bool) -> tuple[int, int, int]:
-    """Return how many arrangements are started and tightened, and how often they are changed.
-
-    Measured: equal wires need few starts; which of unequal wires lies where takes trying.
-    """
-    if n <= 5:
-        return (32, 8, 0) if mixed else (24, 6, 0)
-    if n <= 12:
-        return (24, 6, 1) if mixed else (24, 6, 0)
-    if n <= 20:
-        return (16, 6, 2) if mixed else (32, 6, 0)
-    if n <= 40:
-        return (12, 6, 1) if mixed else (24, 4, 0)
-    return (12, 2, 0) if n <= 200 else (4, 1, 0)
+_EFFORT = (
+    (5, (24, 6, 0), (32, 8, 0)),
+    (12, (24, 6, 0), (24, 6, 1)),
+    (20, (32, 6, 0), (16, 6, 2)),
+    (40, (24, 4, 0), (12, 6, 1)),
+    (200, (12, 2, 0), (12, 2, 0)),
+    (SEARCHED, (4, 1, 0), (4, 1, 0)),
+)
+"""Up to so many wires, of equal and of unequal ones: how many arrangements are started and tightened, and how often
+they are changed. Measured: equal wires need few starts; which of unequal wires lies where takes trying."""
 
 
 def _by_radius(x: Array, r: Array) -> Array:
-    import numpy as np
-
     sound = x[np.isfinite(x).all((1, 2))]
     radius = [repaired(r.tolist(), each.tolist())[0] for each in sound]
     return sound[np.argsort(radius, kind="stable")]
@@ -206,8 +188,6 @@ def _by_radius(x: Array, r: Array) -> Array:
 
 def _seeds(r: Array, count: int, rng: np.random.Generator) -> Array:
     """Return arrangements to start from: three in four in rings, the rest scattered."""
-    import numpy as np
-
     n = len(r)
     inwards, outwards = list(range(n)), list(range(n))[::-1]  # of thickness
     x = np.empty((count, n, 2))
@@ -221,8 +201,6 @@ def _seeds(r: Array, count: int, rng: np.random.Generator) -> Array:
 
 
 def _scattered(r: Array, rng: np.random.Generator) -> Array:
-    import numpy as np
-
     around = 2 * np.pi * rng.random(len(r))
     out = 1.15 * np.sqrt((r * r).sum() * rng.random(len(r)))
     return np.stack([out * np.cos(around), out * np.sin(around)], -1)
@@ -234,8 +212,6 @@ def _rings(r: Array, order: Sequence[int], core: int, turn: Callable[[], float],
     The room that is left in a ring lies between its wires, or, if not ``even``, all in one place.
     In descending order the wires do not overlap: each keeps to its own sector of its own ring.
     """
-    import numpy as np
-
     radii, queue = r.tolist(), list(order)
     x = np.empty((len(queue), 2))
     first, edge = min(core, len(queue)), 0.0
@@ -270,8 +246,6 @@ def _sectors(radii: list[float], queue: list[int], out: float) -> list[float]:
 
 def _changed(best: Array, r: Array, count: int, rng: np.random.Generator) -> Array:
     """Return copies in which two unequal wires have changed places, or one lies where most room was."""
-    import numpy as np
-
     x = best[np.arange(count) % len(best)].copy()
     for each in x:
         i, j = rng.integers(len(r), size=2)
@@ -284,8 +258,6 @@ def _changed(best: Array, r: Array, count: int, rng: np.random.Generator) -> Arr
 
 def _roomiest(x: Array, r: Array, moved: int, rng: np.random.Generator) -> Array:
     """Return the place, of 24 tried inside the bundle, that is farthest from all other wires."""
-    import numpy as np
-
     within = (np.hypot(x[:, 0], x[:, 1]) + r).max() - r[moved]
     around, out = 2 * np.pi * rng.random(24), within * np.sqrt(rng.random(24))
     places = np.stack([out * np.cos(around), out * np.sin(around)], -1)
@@ -301,8 +273,6 @@ def _settled(x: Array, r: Array, pressures: tuple[tuple[float, int], ...]) -> Ar
     The energy is ``p R + 1/2 sum of overlap^2``, over pairs and the ring, at falling pressure p.
     Overlaps are p times the contact forces, so ``R + 2 E / p`` estimates the radius at p = 0.
     """
-    import numpy as np
-
     count, n, _ = x.shape
     sums = r[:, None] + r
     np.fill_diagonal(sums, 0.0)
@@ -337,8 +307,6 @@ def _tightened(x: Array, r: Array) -> Array:
     Least ``R + pull sum |c|`` with gaps ``|ci - cj| - ri - rj`` and ``R - r - |c|`` kept above 0.
     The negative curvature of the pair gaps is left out: they only open where a step is long.
     """
-    import numpy as np
-
     own = np.arange(len(r))
     sums = r[:, None] + r
     sums[own, own] = -1.0
@@ -355,7 +323,8 @@ def _tightened(x: Array, r: Array) -> Array:
         if forces is None or wall is None:
             forces, wall = barrier / gap, barrier / room
         stiff, stiff_wall = forces / gap, wall / room
-        step, grown = _newton_step(unit, barrier / gap, stiff, outward, barrier / room, stiff_wall, wall, out)
+        pairs, walls = (unit, barrier / gap, stiff), (outward, barrier / room, stiff_wall)
+        step, grown = _newton_step(pairs, walls, (wall + _PULL) / out)  # the ring, and the pull to the middle
         opening = (unit * (step[:, :, None] - step[:, None])).sum(-1)
         widening = grown[:, None] - (outward * step).sum(-1)
         share = _share(opening / gap, widening / room)
@@ -372,29 +341,21 @@ def _tightened(x: Array, r: Array) -> Array:
 
 def _share(pairs: Array, walls: Array) -> Array:
     """Return the share of a step after which nothing has lost more than 95 % of what it had."""
-    import numpy as np
-
     worst: Array = np.maximum((-pairs).max((1, 2)), (-walls).max(1))
     share: Array = np.minimum(1.0, 0.95 / np.maximum(worst, 1e-30))
     return share
 
 
 def _newton_step(
-    unit: Array,
-    push: Array,
-    stiff: Array,
-    outward: Array,
-    push_wall: Array,
-    stiff_wall: Array,
-    wall: Array,
-    out: Array,
+    pairs: tuple[Array, Array, Array], walls: tuple[Array, Array, Array], bend: Array
 ) -> tuple[Array, Array]:
-    """Return the step of the centres and of the radius that balances all forces to first order."""
-    import numpy as np
+    """Return the step of the centres and of the radius that balances all forces to first order.
 
+    ``pairs`` and ``walls`` have a direction, a push and a stiffness each; ``bend`` is stiff across the radius.
+    """
+    (unit, push, stiff), (outward, push_wall, stiff_wall) = pairs, walls
     count, n, _ = outward.shape
     own, size = np.arange(n), 2 * n + 1
-    bend = (wall + _PULL) / out  # a ring, and a pull to the middle, are stiff across the radius
     matrix, load = np.empty((count, size, size)), np.empty((count, size))
     for a, b in ((0, 0), (0, 1), (1, 1)):
         block = -stiff * unit[..., a] * unit[..., b]

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from functools import lru_cache
 from itertools import product
 from math import pi, sqrt
-from typing import Protocol
 
 from labeler.formulas.interval import Range
 
@@ -158,39 +157,6 @@ class Limits:
     change: Range
     flowed: Range = NONE
     liner_mm: float = 0.0
-
-
-class _TubeSize(Protocol):
-    """A size of tube as the tables have it, mm; see `labeler.model.Tube`."""
-
-    @property
-    def supplied_mm(self) -> float: ...
-    @property
-    def recovered_mm(self) -> float: ...
-    @property
-    def wall_low_mm(self) -> float: ...
-    @property
-    def wall_high_mm(self) -> float: ...
-    @property
-    def liner_mm(self) -> float: ...
-    @property
-    def longitudinal_change(self) -> float: ...
-
-
-def limits(tube: _TubeSize, supplied_over: float = 0.0, recovered_under: float = 0.0) -> Limits:
-    """Return the limits of a catalogue tube.
-
-    ``supplied_over`` is by what share real tube may be wider than its supplied minimum,
-    ``recovered_under`` by what share it may recover below its recovered maximum.
-    """
-    return Limits(
-        Range(tube.supplied_mm, tube.supplied_mm * (1 + supplied_over)),
-        Range(tube.recovered_mm * (1 - recovered_under), tube.recovered_mm),
-        Range(tube.wall_low_mm, tube.wall_high_mm),
-        Range(tube.longitudinal_change, 0.0),
-        Range(0.0, 1.0 if tube.liner_mm else 0.0),
-        tube.liner_mm,
-    )
 
 
 @dataclass(frozen=True, slots=True)

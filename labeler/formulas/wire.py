@@ -9,38 +9,15 @@ LARGEST_ZEROS = 4  # 4/0, written 0000 as well, is the largest size that B258 na
 
 
 def diameter_from_gauge(gauge: int) -> float:
-    """Return the diameter of a bare solid wire of this gauge.
+    """Return the diameter [mm] of a bare solid wire of this gauge, before the standard's rounding to 0.1 mil.
 
-    Parameters
-    ----------
-    gauge : int
-        Gauge number, -3 (4/0) to 56; 0 is 1/0, -1 is 2/0, -2 is 3/0.
+    ``gauge``: -3 (4/0) to 56; 0 is 1/0, -1 is 2/0, -2 is 3/0. 36 AWG is 0.005 in and 4/0 is 0.46 in by
+    definition, the 39 steps between are equal ratios: ``d = 0.005 in × 92^((36 − n)/39)`` (ASTM B258,
+    clause on the derivation of the gauge, as quoted in public encyclopaedias). Raises ValueError for a
+    gauge outside the span of the standard.
 
-    Returns
-    -------
-    float
-        Diameter [mm], before the standard's rounding to 0.1 mil.
-
-    Raises
-    ------
-    ValueError
-        If the gauge is outside -3 … 56, the span of the standard.
-
-    Notes
-    -----
-    36 AWG is 0.005 in and 4/0 is 0.46 in by definition, the 39 steps between are equal ratios:
-    ``d = 0.005 in × 92^((36 − n)/39)``.
-
-    References
-    ----------
-    ASTM B258, clause on the derivation of the gauge (formula as quoted in public encyclopaedias).
-
-    Examples
-    --------
-    >>> round(diameter_from_gauge(20), 4)
-    0.8118
-    >>> round(diameter_from_gauge(-3), 3)
-    11.684
+    >>> round(diameter_from_gauge(20), 4), round(diameter_from_gauge(-3), 3)
+    (0.8118, 11.684)
     """
     if not 1 - LARGEST_ZEROS <= gauge <= 56:
         raise ValueError(f"{gauge} is outside the gauge numbers -3 (4/0) to 56")
@@ -48,25 +25,8 @@ def diameter_from_gauge(gauge: int) -> float:
 
 
 def area_from_diameter(diameter_mm: float) -> float:
-    """Return the section of a round wire.
+    """Return the section [mm²] of a round wire [mm]. Raises ValueError for a negative diameter.
 
-    Parameters
-    ----------
-    diameter_mm : float
-        Diameter [mm], 0 or larger.
-
-    Returns
-    -------
-    float
-        Area [mm²].
-
-    Raises
-    ------
-    ValueError
-        If the diameter is negative.
-
-    Examples
-    --------
     >>> round(area_from_diameter(2.0), 6)
     3.141593
     """
@@ -76,25 +36,10 @@ def area_from_diameter(diameter_mm: float) -> float:
 
 
 def diameter_from_area(area_mm2: float) -> float:
-    """Return the diameter of the round wire with this section.
+    """Return the diameter [mm] of the round wire with this section [mm²]; a stranded conductor's is wider.
 
-    Parameters
-    ----------
-    area_mm2 : float
-        Area [mm²], 0 or larger.
+    Raises ValueError for a negative area.
 
-    Returns
-    -------
-    float
-        Diameter [mm]; a stranded conductor of the same area is wider.
-
-    Raises
-    ------
-    ValueError
-        If the area is negative.
-
-    Examples
-    --------
     >>> round(diameter_from_area(3.141593), 6)
     2.0
     """
@@ -104,29 +49,8 @@ def diameter_from_area(area_mm2: float) -> float:
 
 
 def area_from_gauge(gauge: int) -> float:
-    """Return the section of a bare solid wire of this gauge.
+    """Return the section [mm²] of a bare solid wire of a gauge, which is as for `diameter_from_gauge`.
 
-    Parameters
-    ----------
-    gauge : int
-        Gauge number as in `diameter_from_gauge`.
-
-    Returns
-    -------
-    float
-        Area [mm²].
-
-    Raises
-    ------
-    ValueError
-        If the gauge is outside -3 … 56.
-
-    References
-    ----------
-    ASTM B258.
-
-    Examples
-    --------
     >>> round(area_from_gauge(20), 4)
     0.5176
     """
@@ -134,25 +58,10 @@ def area_from_gauge(gauge: int) -> float:
 
 
 def gauge_from_name(name: str) -> int:
-    """Return the gauge number that a gauge's written name stands for.
+    """Return the gauge number, -3 … 56, that a written name stands for: ``20``, ``0``, ``4/0``, or ``00`` for 2/0.
 
-    Parameters
-    ----------
-    name : str
-        ``20``, ``0``, ``1/0`` … ``4/0`` or the zeros written out: ``00`` is 2/0.
+    Raises ValueError for a name that is no gauge of ASTM B258.
 
-    Returns
-    -------
-    int
-        Gauge number, -3 … 56.
-
-    Raises
-    ------
-    ValueError
-        If the name is no gauge of ASTM B258.
-
-    Examples
-    --------
     >>> gauge_from_name("20"), gauge_from_name("1/0"), gauge_from_name("4/0"), gauge_from_name("00")
     (20, 0, -3, -1)
     """

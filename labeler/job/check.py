@@ -11,7 +11,7 @@ from labeler.errors import LabelerError, Problem, Where, refuse
 from labeler.fit.film import served
 from labeler.fit.result import font_of
 from labeler.harness import index
-from labeler.job.fitting import Stocks, carries_code, fit_markers, names_unit, once
+from labeler.job.fitting import Stocks, carries_code, fit_markers, names_unit
 from labeler.job.order import USUAL, HarnessFile, Loading, Track, untracked
 from labeler.layout.checks import stock_problems
 from labeler.model import DOES_NOT_FIT, Fit, Harness, InstallationStep, Marker, Stock
@@ -143,13 +143,13 @@ def check(
     markers, planning = plan(sizing.index)
     markers = tuple(marker for marker in markers if not only or marker.role in only)
     problems += [*planning, *_glyph_problems(harness, markers), *confusable(markers)]
-    refuse(once(problems))
+    refuse(dict.fromkeys(problems))
     serial = unit if isinstance(unit, str) else unit(harness)
     fits = fit_markers(sizing, markers, stocks, serial, track, date)
     refuse(problem for used in _used_stocks(fits, stocks) for problem in stock_problems(used))
     problems += _kept_elsewhere([catalogue.stock(name) for name in loading.stocks], fits, stocks)
     order_of(sizing, fits)  # what it needs to know is asked for now, not while drawing
-    notes = tuple(once(p for p in (*problems, *_empty_tags(fits)) if p.warning))
+    notes = tuple(dict.fromkeys(p for p in (*problems, *_empty_tags(fits)) if p.warning))
     of_unit = tuple(m for m in markers if m.role == "bag" or names_unit(m) or carries_code(m))
     return Checked(sizing, fits, stocks, notes, of_unit, serial)
 
@@ -182,7 +182,7 @@ def order_of(sizing: Sizing, fits: Iterable[Fit]) -> tuple[InstallationStep, ...
             steps += installation_order(branch, sizing) if branch.id in marked else ()
         except LabelerError as error:
             problems.extend(error.problems)
-    refuse(once(problems))
+    refuse(dict.fromkeys(problems))
     return tuple(steps)
 
 

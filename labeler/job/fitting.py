@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from itertools import groupby
 from operator import attrgetter
 from string import ascii_uppercase
@@ -111,11 +112,6 @@ class Stocks:
         return {stock.name: stock for stock in (*self.wraps, self.tag, self.sleeve, self.insert, self.flag)}
 
 
-def once(problems: Iterable[Problem]) -> list[Problem]:
-    """Return the problems in their order, each once."""
-    return list(dict.fromkeys(problems))
-
-
 def fit_markers(
     sizing: Sizing,
     markers: Sequence[Marker],
@@ -146,7 +142,7 @@ def fit_markers(
                     fits.extend(fitter.fit_tags(marker, second_tags.get(marker.text[0])))
             except LabelerError as error:
                 problems.extend(error.problems)
-    refuse(once(problems))
+    refuse(dict.fromkeys(problems))
     return within_branches((*fits, *beside), sizing.index.harness.branches)[: len(fits)]
 
 
@@ -217,7 +213,10 @@ class Fitter:
         marker, codes = coded(marker, self.sizing.index.harness, self.unit)
         if marker.kind not in SLID_ON:
             answer = self._on_film(marker, codes)
-            return answer if answer.verdict != DOES_NOT_FIT else self._film_ways(answer, codes)
+            if answer.verdict != DOES_NOT_FIT:
+                return answer
+            other = Other(lambda change: self._on_film(change.marker, codes), kinds=self._kinds(answer, codes))
+            return replace(answer, ways_out=ways_out(answer, other))
         place = self._sleeve_place(marker)
         if cut_mm:
             place = replace(place, cut_length_mm=cut_mm)
@@ -257,11 +256,6 @@ class Fitter:
             return self._on_film(marker, codes)
         return self._under_tube(marker, self._sleeve_place(marker), codes)
 
-    def _film_ways(self, fit: Fit, codes: CodeMaker | None) -> Fit:
-        """Return a wrap or flag that does not fit with what would make it fit."""
-        other = Other(lambda change: self._on_film(change.marker, codes), kinds=self._kinds(fit, codes))
-        return replace(fit, ways_out=ways_out(fit, other))
-
     def _tube_ways(self, fit: Fit, place: SleevePlace, codes: CodeMaker | None) -> Fit:
         """Return a sleeve or insert that does not fit with what would make it fit."""
         every = replace(fit.marker.settings, sleeve=tuple(family.name for family in self.sizing.catalogue.families))
@@ -276,17 +270,10 @@ class Fitter:
             there = SleevePlace(seat, choice, change.cut_mm, change.room or place.room)
             return self._under_tube(change.marker, there, codes)
 
-        tubes = self._choice(place.seat, every).tubes
-        kinds = self._kinds(fit, codes)
-        if place.choice.tubes:
-            other = Other(refit, tubes, kinds, place.cut_length_mm, place.room)
-        else:
-            wall, bundle = self._measurable(fit.marker)
-
-            def sized(marker: Marker, changes: Mapping[str, float]) -> Fit:
-                return self._sized_anew(marker, changes, codes)
-
-            other = Other(refit, tubes, kinds, place.cut_length_mm, place.room, sized, wall, bundle)
+        tubes, cut = self._choice(place.seat, every).tubes, place.cut_length_mm
+        sized = partial(self._sized_anew, codes)
+        taken = (None, None) if place.choice.tubes else self._measurable(fit.marker)
+        other = Other(refit, tubes, self._kinds(fit, codes), cut, place.room, sized, *taken)
         return replace(fit, ways_out=ways_out(fit, other))
 
     def _measurable(self, marker: Marker) -> tuple[Range | None, Range | None]:
@@ -306,11 +293,10 @@ class Fitter:
             taken = branch_bundle(branch, through, self.sizing).passes
         return (wall if wall.low < wall.high else None), taken
 
-    def _sized_anew(self, marker: Marker, changes: Mapping[str, float], codes: CodeMaker | None) -> Fit:
+    def _sized_anew(self, codes: CodeMaker | None, marker: Marker, changes: Mapping[str, float]) -> Fit:
         """Fit a sleeve where settings of its branch, its end or its circuit, or the measured bundle, are others."""
-        changes = dict(changes)
-        diameter = changes.pop("diameter_mm", None)
-        marker = with_settings(marker, **changes)
+        diameter = changes.get("diameter_mm")
+        marker = with_settings(marker, **({} if diameter else changes))
         if marker.role == "branch end":
             branch, end = self.sizing.index.ends[marker.branch, marker.at]
             branch = replace(branch, diameter_mm=diameter or branch.diameter_mm)

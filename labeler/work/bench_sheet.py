@@ -17,7 +17,7 @@ from labeler.size.bundles import Sizing
 from labeler.tables.document import ENTRIES, TEXT, Form, Key, load, read_table, shipped
 from labeler.tables.kinds import KINDS
 from labeler.wording import sentences
-from labeler.work.branch_pages import BranchPage, CoveringCut, branch_pages, covering_cut
+from labeler.work.branch_pages import BranchPage, CoveringCut, branch_pages, covering_cut, fits_at_ends
 from labeler.work.sleeves import (
     ApplyMethod,
     Cut,
@@ -171,7 +171,10 @@ def bench_sheet(
         revision=harness.revision,
         thread_first=tuple(row for row in rows if row.how.closes),
         thread_later=tuple(row for row in rows if not row.how.closes),
-        missing=tuple(_missing(made, left_out)),
+        missing=(
+            *(_remark(fit, "left out") for fit in left_out),
+            *(_remark(fit, DOES_NOT_FIT) for fit in made if fit.verdict == DOES_NOT_FIT),
+        ),
         cuts=cuts,
         totals=totals_of(cuts, allowance),
         practices=heat_methods(sleeves),
@@ -187,11 +190,9 @@ def bench_sheet(
 
 
 def _coverings(sizing: Sizing, fits: Iterable[Fit]) -> Iterator[CoveringCut]:
-    at_ends = {(fit.marker.branch, fit.marker.at): fit for fit in fits if fit.marker.role == "branch end"}
-    harness = sizing.index.harness
-    for branch in harness.branches:
-        ends = {end.at: at_ends.get((branch.id, end.at)) for end in branch.ends}
-        cut = covering_cut(branch, branch.settings, ends, sizing.catalogue)
+    at_ends = fits_at_ends(fits)
+    for branch in sizing.index.harness.branches:
+        cut = covering_cut(branch, at_ends.get(branch.id, {}), sizing.catalogue)
         if cut:
             yield cut
 
@@ -220,11 +221,6 @@ def apply_methods(sheets: Iterable[Sheet]) -> tuple[ApplyMethod, ...]:
         if KINDS[sheet.stock.takes].apply:
             counts[sheet.stock.takes, sheet.stock.cut_lines] += len(sheet.placed)
     return tuple(ApplyMethod(kind, cut, pieces) for (kind, cut), pieces in counts.items())
-
-
-def _missing(made: Iterable[Fit], left_out: Iterable[Fit]) -> Iterator[Remark]:
-    yield from (_remark(fit, "left out") for fit in left_out)
-    yield from (_remark(fit, DOES_NOT_FIT) for fit in made if fit.verdict == DOES_NOT_FIT)
 
 
 def _remark(fit: Fit, state: str) -> Remark:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import ceil
 
 from labeler.harness import HarnessIndex
@@ -16,13 +16,13 @@ from labeler.model import (
     Branch,
     BranchEnd,
     Circuit,
+    ClosingStep,
     Connector,
     Fit,
     Installation,
     InstallationStep,
     Range,
     Seat,
-    Settings,
 )
 from labeler.size.bundles import Sizing
 from labeler.tables.catalogue import Catalogue
@@ -37,44 +37,21 @@ COVERING_STEP_MM = 5.0  # lengths of covering are whole steps: it is cut with sh
 
 
 @dataclass(frozen=True, slots=True)
-class InstallSleeve:
-    """Slide a sleeve on."""
+class Install:
+    """Slide a sleeve or a covering on; of a covering its length, None where it is not known or said elsewhere."""
 
     row: SleeveRow
     how: Installation
-
-
-@dataclass(frozen=True, slots=True)
-class InstallCovering:
-    """Slide a covering on; ``length_mm`` None where it is not known or said elsewhere."""
-
-    covering: str
-    length_mm: float | None
-    how: Installation
-
-
-@dataclass(frozen=True, slots=True)
-class InstallWireSleeves:
-    """Slide the sleeves of single wires on."""
-
-    at: str
-    count: int
+    length_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class MarkWires:
-    """Lay markers around single wires."""
+    """Put the markers of single wires on, slid on or laid around them."""
 
     at: str
     count: int
-
-
-@dataclass(frozen=True, slots=True)
-class Terminate:
-    """Do a closing step at a connector, splice or terminal, or where branches meet."""
-
-    action: str
-    at: str
+    slid_on: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,13 +61,6 @@ class InsertContacts:
     at: str
     count: int
     total: int
-
-
-@dataclass(frozen=True, slots=True)
-class WrapCovering:
-    """Wind or lay a covering around the branch."""
-
-    covering: CoveringCut
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,7 +78,6 @@ class PlaceMarker:
 
     fit: Fit
     edge_mm: float | None
-    at: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,18 +92,20 @@ class OmittedMarker:
         return self.fit.marker.kind in SLID_ON
 
 
-WorkStep = (
-    InstallSleeve
-    | InstallCovering
-    | InstallWireSleeves
-    | MarkWires
-    | Terminate
-    | InsertContacts
-    | WrapCovering
-    | PlaceEdge
-    | PlaceMarker
-    | OmittedMarker
-)
+@dataclass(frozen=True, slots=True)
+class CoveringCut:
+    """A covering of a branch; as a step, wind or lay it around the branch.
+
+    ``length_mm`` is None where the branch's length is not known.
+    """
+
+    covering: str
+    branch: str
+    length_mm: float | None
+    wound: bool = False  # wound or laid around the wires: that length of the branch is covered, nothing is cut
+
+
+WorkStep = Install | MarkWires | ClosingStep | InsertContacts | CoveringCut | PlaceEdge | PlaceMarker | OmittedMarker
 
 
 # ---------------------------------------------------------------- what a page says
@@ -179,16 +150,6 @@ class Picture:
 
 
 @dataclass(frozen=True, slots=True)
-class CoveringCut:
-    """A covering of a branch. ``length_mm`` is None where the branch's length is not known."""
-
-    covering: str
-    branch: str
-    length_mm: float | None
-    wound: bool = False  # wound or laid around the wires: that length of the branch is covered, nothing is cut
-
-
-@dataclass(frozen=True, slots=True)
 class BranchFacts:
     """What the head of a page says of its branch."""
 
@@ -218,7 +179,7 @@ class _Limb:
 
     branch: Branch
     circuits: tuple[Circuit, ...]
-    ends: Mapping[str, Fit | None]
+    ends: Mapping[str, Fit]
     on_wires: Sequence[Fit]
     rows: Sequence[SleeveRow]
     order: Mapping[str, InstallationStep]
@@ -244,7 +205,7 @@ def branch_pages(
     omitted : the answers for the markers that are not made: the page says so where each would be.
     """
     index = sizing.index
-    at_ends = {(f.marker.branch, f.marker.at): f for f in fits if f.marker.role == "branch end"}
+    at_ends = fits_at_ends(fits)
     on_wires: dict[str, list[Fit]] = {}
     for fit in fits:
         if fit.marker.on_wire:
@@ -252,7 +213,7 @@ def branch_pages(
     pages = []
     for branch in index.harness.branches:
         circuits = index.through[branch.id]
-        ends = {end.at: at_ends.get((branch.id, end.at)) for end in branch.ends}
+        ends = at_ends.get(branch.id, {})
         limb = _Limb(
             branch,
             circuits,
@@ -261,7 +222,7 @@ def branch_pages(
             [row for row in rows if row.branch == branch.id],
             {step.at: step for step in order if step.branch == branch.id},
             tuple(map(OmittedMarker, _omitted_of(branch, circuits, omitted))),
-            covering_cut(branch, branch.settings, ends, sizing.catalogue),
+            covering_cut(branch, ends, sizing.catalogue),
             tuple(index.connector(name) for name in _reached(branch, circuits)),
         )
         pages.append(_page(limb, index))
@@ -309,20 +270,28 @@ def _reached(branch: Branch, circuits: Iterable[Circuit]) -> list[str]:
 
 
 def _facts(limb: _Limb) -> BranchFacts:
-    seats = [fit.seat for fit in limb.ends.values() if fit and fit.seat]
+    seats = [seat for end in limb.branch.ends if end.at in limb.ends and (seat := limb.ends[end.at].seat)]
     diameter = (Range(seats[0].closes_on.low, max(s.text_on.high for s in seats)), seats[0]) if seats else None
     sizes = Counter(circuit.size for circuit in limb.circuits)
     return BranchFacts(sizes, diameter, limb.covering, limb.branch.length_mm)
 
 
-def covering_cut(
-    branch: Branch, settings: Settings, ends: Mapping[str, Fit | None], catalogue: Catalogue
-) -> CoveringCut | None:
+def fits_at_ends(fits: Iterable[Fit]) -> dict[str, dict[str, Fit]]:
+    """Return the answers for the markers at the ends of branches, by branch and connector."""
+    found: dict[str, dict[str, Fit]] = {}
+    for fit in fits:
+        if fit.marker.role == "branch end":
+            found.setdefault(fit.marker.branch, {})[fit.marker.at] = fit
+    return found
+
+
+def covering_cut(branch: Branch, ends: Mapping[str, Fit], catalogue: Catalogue) -> CoveringCut | None:
     """Return the covering of a branch, or None where it has none.
 
     Its edges stand where the sleeves over them say, else at the branch's ends; the allowance of the
     settings is added and the length rounded up to 5 mm.
     """
+    settings = branch.settings
     if settings.covering == "none" and not settings.covering_wall_mm:
         return None
     name = settings.covering if settings.covering != "none" else "covering"
@@ -350,18 +319,14 @@ def _install(limb: _Limb, *, later: bool) -> Iterator[WorkStep]:
         step = limb.order.get(row.at)
         if step is None or (step.how.before is None) != later:
             continue
-        if row.at:
-            yield InstallSleeve(row, step.how)
-        else:
-            length = limb.covering.length_mm if limb.covering and not later else None
-            yield InstallCovering(step.covering, length, step.how)
+        known = limb.covering and not row.at and not later
+        yield Install(row, step.how, limb.covering.length_mm if limb.covering and known else None)
 
 
 def _install_on_wires(limb: _Limb, index: HarnessIndex) -> Iterator[WorkStep]:
     sleeves = [fit.marker for fit in limb.on_wires if fit.marker.kind in SLID_ON]
     counts = Counter(index.connector_at(marker) or marker.at for marker in sleeves)
-    for at, count in counts.items():
-        yield InstallWireSleeves(at, count)
+    return (MarkWires(at, count, slid_on=True) for at, count in counts.items())
 
 
 def _terminate(limb: _Limb, index: HarnessIndex) -> Iterator[WorkStep]:
@@ -374,13 +339,13 @@ def _terminate(limb: _Limb, index: HarnessIndex) -> Iterator[WorkStep]:
         name, kind = connector.id, connector.kind
         end = given.get(name) or BranchEnd(name, settings=settings)
         if wrapped[name]:
-            yield MarkWires(name, wrapped[name])
+            yield MarkWires(name, wrapped[name], slid_on=False)
         if kind == "junction":
-            yield Terminate(JOIN_BRANCHES, name)
+            yield ClosingStep(JOIN_BRANCHES, (name,))
         if end.fitted or kind not in CRIMPING:
             continue
         if not end.crimped:
-            yield Terminate(CRIMPING[kind], name)
+            yield ClosingStep(CRIMPING[kind], (name,))
         if kind == "connector":
             total = sum(1 for _ in index.circuit_ends(name)) if counts[name] else 0
             yield InsertContacts(name, counts[name], total)
@@ -393,7 +358,7 @@ CRIMPING = {"connector": CRIMP_CONTACTS, "splice": MAKE_SPLICE, "ring terminal":
 def _place(limb: _Limb) -> Iterator[WorkStep]:
     covering = limb.covering
     if covering and covering.wound:
-        yield WrapCovering(covering)
+        yield covering
     for end in limb.branch.ends:
         edge = covering_edge(end, limb.ends.get(end.at))
         if covering and edge is not None:
@@ -401,7 +366,7 @@ def _place(limb: _Limb) -> Iterator[WorkStep]:
     for end in limb.branch.ends:
         fit = limb.ends.get(end.at)
         if fit is not None:
-            yield PlaceMarker(fit, end.from_end_mm, end.at)
+            yield PlaceMarker(fit, end.from_end_mm)
 
 
 # ---------------------------------------------------------------- the picture
@@ -413,9 +378,7 @@ USUAL_EDGE_MM = 25.0
 def _picture(limb: _Limb, absent: frozenset[str]) -> Picture:
     branch, ends = limb.branch, limb.ends
     kinds = {connector.id: connector.kind for connector in limb.reached}
-    drawn = tuple(
-        replace(_drawn_end(end, kinds[end.at], ends.get(end.at)), absent=end.at in absent) for end in branch.ends
-    )
+    drawn = tuple(_drawn_end(end, kinds[end.at], ends.get(end.at), end.at in absent) for end in branch.ends)
     first = ends.get(branch.ends[0].at) if branch.ends else None
     turned = bool(first and first.marker.settings.reading == "towards the end")
     if turned:
@@ -423,14 +386,14 @@ def _picture(limb: _Limb, absent: frozenset[str]) -> Picture:
     return Picture(branch.length_mm, limb.covering.covering if limb.covering else "", drawn, turned)
 
 
-def _drawn_end(end: BranchEnd, kind: str, fit: Fit | None) -> DrawnEnd:
+def _drawn_end(end: BranchEnd, kind: str, fit: Fit | None, absent: bool) -> DrawnEnd:
     bare = covered = 0.0
     marker = None
     if fit and fit.seat:
         bare = (fit.seat.closes_on.low + fit.seat.closes_on.high) / 2
         covered = max(bare, (fit.seat.text_on.low + fit.seat.text_on.high) / 2)
         marker = _drawn_marker(end, fit, covered)
-    return DrawnEnd(end.at, kind, bare, covered, marker)
+    return DrawnEnd(end.at, kind, bare, covered, marker, absent)
 
 
 def _drawn_marker(end: BranchEnd, fit: Fit, on_mm: float) -> DrawnMarker | None:

@@ -62,16 +62,12 @@ def wire_ends_at(
                 str(end.far),
                 markers.get((end.circuit.id, str(end.pin)), ()),
             )
-            for end in index.circuit_ends(connector.id)
+            for end in sorted(index.circuit_ends(connector.id), key=lambda end: end.pin.order)
             if end.circuit.id in inside
         ]
         for connector in connectors
     }
-    return tuple(
-        WireEnds(connector.id, about(connector), tuple(sorted(ends, key=_by_cavity)))
-        for connector, ends in found.items()
-        if ends
-    )
+    return tuple(WireEnds(connector.id, about(connector), tuple(ends)) for connector, ends in found.items() if ends)
 
 
 def about(connector: Connector) -> str:
@@ -80,9 +76,3 @@ def about(connector: Connector) -> str:
     cavities = "1 cavity" if number == 1 else f"{number} cavities" if number else ""
     kind = connector.kind if connector.kind != "connector" else ""
     return ", ".join(filter(None, (connector.description, kind, cavities)))
-
-
-def _by_cavity(end: WireEnd) -> tuple[bool, int, str]:
-    """Return the sort key: numbered cavities by number, named ones after them."""
-    numbered = end.cavity.isascii() and end.cavity.isdecimal()
-    return not numbered, int(end.cavity) if numbered and len(end.cavity) < 10 else 0, end.cavity

@@ -5,22 +5,19 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from labeler import wording
-from labeler.model import CRIMP_CONTACTS, CRIMP_TERMINAL, JOIN_BRANCHES, MAKE_SPLICE, Connector
+from labeler.model import CRIMP_CONTACTS, CRIMP_TERMINAL, JOIN_BRANCHES, MAKE_SPLICE, ClosingStep, Connector
 from labeler.tables.kinds import KINDS
 from labeler.wording import sentence, sentences
 from labeler.work.branch_pages import (
     BranchFacts,
+    CoveringCut,
     InsertContacts,
-    InstallCovering,
-    InstallSleeve,
-    InstallWireSleeves,
+    Install,
     MarkWires,
     OmittedMarker,
     PlaceEdge,
     PlaceMarker,
-    Terminate,
     WorkStep,
-    WrapCovering,
 )
 from labeler.work.sleeves import ApplyMethod, Instructions, Place, lines_of, on_bare_mm
 
@@ -105,38 +102,35 @@ SLIDE_ON, TERMINATE, SHRINK = "THREAD ON", "TERMINATE", "SHRINK"
 def heading(step: WorkStep) -> str:
     """Return the heading that a step stands under."""
     match step:
-        case InstallSleeve() | InstallCovering() | InstallWireSleeves():
+        case Install() | MarkWires(slid_on=True) | OmittedMarker(slid_on=True):
             return SLIDE_ON
-        case WrapCovering() | PlaceEdge() | PlaceMarker():
+        case CoveringCut() | PlaceEdge() | PlaceMarker() | OmittedMarker():
             return SHRINK
-        case OmittedMarker():
-            return SLIDE_ON if step.slid_on else SHRINK
     return TERMINATE
 
 
 def work_step(step: WorkStep) -> tuple[str, str]:
     """Return what is done in a step, and how. One case for each kind of step, so that all are seen together."""
     match step:
-        case InstallSleeve(row, how):
+        case Install(row, how) if row.at:
             what = f"Sleeve {said(row.lines) or 'plain'}: {row.tube}, {row.colour}, {row.cut_length_mm:g} mm"
             return what, wording.installation(how)
-        case InstallCovering(covering, length, how):
-            return f"Covering: {covering}" + (f", {length:g} mm" if length else ""), wording.installation(how)
-        case InstallWireSleeves(at, count):
-            what = f"{count} wire sleeve{'s' if count > 1 else ''} at {at}, each on its own wire"
-            return what, f"before the wire's contact is crimped; {IN_PIN_TABLE}"
-        case MarkWires(at, count):
-            what = f"Put {count} wire marker{'s' if count > 1 else ''} on at {at}"
-            return what, f"each around its wire; {IN_PIN_TABLE}"
-        case Terminate(action, at):
-            return TERMINATING[action].format(at), ""
+        case Install(row, how, length):
+            return f"Covering: {row.tube}" + (f", {length:g} mm" if length else ""), wording.installation(how)
+        case MarkWires(at, count, slid_on):
+            plural = "s" if count > 1 else ""
+            if slid_on:
+                what = f"{count} wire sleeve{plural} at {at}, each on its own wire"
+                return what, f"before the wire's contact is crimped; {IN_PIN_TABLE}"
+            return f"Put {count} wire marker{plural} on at {at}", f"each around its wire; {IN_PIN_TABLE}"
+        case ClosingStep(action, at):
+            return TERMINATING[action].format(*at), ""
         case InsertContacts(at, count, total) if count < total:
             return f"Pin {count} wires into {at}", f"{BY_CAVITY}; lock it once all {total} wires are in"
         case InsertContacts(at):
             return f"Pin {at}, then lock it", BY_CAVITY
-        case WrapCovering(cut):
-            over = f"over {cut.length_mm:g} mm" if cut.length_mm else "over the measured branch"
-            return f"Wind or lay on the {cut.covering}", over
+        case CoveringCut(covering, length_mm=length):
+            return f"Wind or lay on the {covering}", f"over {length:g} mm" if length else "over the measured branch"
         case PlaceEdge(covering, edge, at):
             return f"Lay the edge of the {covering} {edge:.0f} mm from {at}", ""
         case PlaceMarker():
@@ -150,7 +144,7 @@ def work_step(step: WorkStep) -> tuple[str, str]:
 
 def _placed(step: PlaceMarker) -> tuple[str, str]:
     fit, marker = step.fit, step.fit.marker
-    where = f"its edge {step.edge_mm:g} mm from {step.at}" if step.edge_mm is not None else f"at {step.at}"
+    where = f"its edge {step.edge_mm:g} mm from {marker.at}" if step.edge_mm is not None else f"at {marker.at}"
     what, straddle = f"{said(fit.lines) or 'The plain sleeve'}: {where}", _over_edge(on_bare_mm(fit))
     if marker.kind == "sleeve":
         how = HEATING[marker.settings.heating if marker.lettered else "even"]

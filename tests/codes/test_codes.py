@@ -15,7 +15,7 @@ from labeler.codes.bars import code39, code128
 from labeler.codes.data_matrix import SIZES, data_matrix
 from labeler.codes.qr import penalties, qr, qr_in_room
 from labeler.codes.symbols import symbols
-from labeler.errors import LabelerError, WrongUse
+from labeler.errors import LabelerError
 
 # ISO/IEC 18004 annex I: "01234567", version 1-M, mask 2 (as carried in an open encoder's tests).
 ANNEX_I = """
@@ -159,16 +159,10 @@ def test_qr_is_read_back(payload: str, level: str) -> None:
     assert read(qr(payload, level), "QR", 4) == [payload]
 
 
-@pytest.mark.parametrize(("payload", "says"), [("", "nothing to encode"), ("a" * 2954, "2954 bytes")])
-def test_qr_refuses(payload: str, says: str) -> None:
+def test_qr_refuses_more_than_it_holds() -> None:
     # version 40-L holds 2953 bytes (ISO/IEC 18004 table 7)
-    with pytest.raises(LabelerError, match=says):
-        qr(payload, "L")
-
-
-def test_qr_refuses_an_unknown_level() -> None:
-    with pytest.raises(WrongUse, match="choose L, M, Q or H"):
-        qr("J4", "X")
+    with pytest.raises(LabelerError, match="2954 bytes"):
+        qr("a" * 2954, "L")
 
 
 # ---------------------------------------------------------------- Data Matrix
@@ -218,9 +212,7 @@ def test_data_matrix_is_read_back(size: tuple[int, int]) -> None:
         assert read(rows, "Data Matrix", 1) == [text]
 
 
-def test_data_matrix_refuses_nothing_and_too_much() -> None:
-    with pytest.raises(LabelerError, match="nothing to encode"):
-        data_matrix("", 10, 10)
+def test_data_matrix_refuses_too_much() -> None:
     with pytest.raises(LabelerError, match="do not fit 48 x 48"):
         next(symbols("Data Matrix", "a" * 300))
 
@@ -300,10 +292,9 @@ def test_random_code_128_against_two_other_libraries() -> None:
         assert values[-1] == check  # ISO/IEC 15417: weighted sum mod 103
 
 
-@pytest.mark.parametrize(("payload", "says"), [("", "nothing"), ("J4 ü", "beyond ASCII")])
-def test_code_128_refuses(payload: str, says: str) -> None:
-    with pytest.raises(LabelerError, match=says):
-        code128(payload)
+def test_code_128_refuses_what_it_lacks() -> None:
+    with pytest.raises(LabelerError, match="use letters and digits"):
+        code128("J4 ü")
 
 
 # ---------------------------------------------------------------- Code 39
@@ -327,17 +318,15 @@ def test_code_39_of_figure_1() -> None:
     # MIL-STD-1189B 6.2.1 and an open encoder's tests
     [("12345/ABCDE", "T"), ("1A", "B"), ("ABC1234", "0"), ("123456789", "2")],
 )
-def test_the_check_of_code_39(text: str, check: str) -> None:
-    modules = code39(text, check=True)
-    assert modules == code39(text + check)
+def test_code_39_with_its_check_is_as_long_as_the_standard_says(text: str, check: str) -> None:
+    modules = code39(text + check)
     assert len(modules) == (len(text) + 3) * 15 + len(text) + 2  # (C + 2)(3 N + 6) + C + 1, N = 3: 223 for the first
     assert read((modules,), "Code 39", 10) == [text + check]
 
 
-@pytest.mark.parametrize(("payload", "says"), [("", "nothing"), ("j4", "has no 'j'; use capitals")])
-def test_code_39_refuses(payload: str, says: str) -> None:
-    with pytest.raises(LabelerError, match=says):
-        code39(payload)
+def test_code_39_refuses_what_it_lacks() -> None:
+    with pytest.raises(LabelerError, match="has no 'j'; use capitals"):
+        code39("j4")
 
 
 def test_what_readers_of_full_ascii_would_take_for_another_sign_is_refused() -> None:

@@ -19,7 +19,7 @@ from labeler.answers.single import fit_text
 from labeler.codes.symbols import PROPOSED, SYMBOLOGIES, symbols
 from labeler.draw.pdf import draw_sheets
 from labeler.draw.sheet_frame import Header
-from labeler.fit.code import CodeMaker, Ground, set_code
+from labeler.fit.code import CodeArea, CodeMaker, set_code
 from labeler.fit.film import fit_flag, fit_insert, fit_wrap, wrap_place
 from labeler.fit.result import needed_for
 from labeler.fit.sleeve import SleevePlace, fit_sleeve
@@ -50,7 +50,7 @@ def codes_of(kind: str, payload: str = "0001 W9X0GRQG") -> CodeMaker:
     return CodeMaker(make, SYMBOLOGIES[kind].linear, PROPOSED)
 
 
-def on_ground(ground: Ground, code: str = "Data Matrix", room_mm: float = 60.0, **changes: Any) -> Any:
+def on_ground(ground: CodeArea, code: str = "Data Matrix", room_mm: float = 60.0, **changes: Any) -> Any:
     one = marker(code=code, **changes)
     return set_code(one, codes_of(code), ground, room_mm)
 
@@ -69,19 +69,19 @@ def fault_of(made: Any) -> str:
 
 def test_modules_are_whole_dots_and_large_enough_after_shrinking() -> None:
     """Scale 0.6 across: 0.25 mm needs 0.4167 flat, 4.92 dots of 0.0847: 5. Along nothing shrinks: 4 dots at least."""
-    made = on_ground(Ground(20.0, face=Range(0.8, 0.8), squeeze=Range(1.25, 1.25)))
+    made = on_ground(CodeArea(20.0, face=Range(0.8, 0.8), squeeze=Range(1.25, 1.25)))
     assert made.fit.dots == (4, 5)
     assert (made.module_x_mm, made.module_y_mm) == pytest.approx((4 * DOT, 5 * DOT))
     assert made.fit.module_mm == pytest.approx(min(4 * DOT, 5 * DOT * 0.8))
     assert made.fit.axial == pytest.approx(0.0, abs=1e-9)  # 4 / (5 x 0.8) is one
-    low = on_ground(Ground(20.0, face=Range(0.6, 0.6), squeeze=Range(1 / 0.6, 1 / 0.6)))
+    low = on_ground(CodeArea(20.0, face=Range(0.6, 0.6), squeeze=Range(1 / 0.6, 1 / 0.6)))
     assert low.fit.dots == (4, 7)  # 4 / 0.6 = 6.67 dots would be square: 7 is nearer than 6
     assert low.fit.axial == pytest.approx(abs(4 - 4.2) / 4.1)
 
 
 def test_the_stretch_is_held_over_the_whole_interval() -> None:
     """4 dots by 4: scales of 0.9 and 1.1 along over around come out (1.1 - 1) / 1.05 = 0.095 off: grade C, not B."""
-    ground = Ground(20.0, squeeze=Range(0.91, 1.10), arc_per_mm=2 / 30)
+    ground = CodeArea(20.0, squeeze=Range(0.91, 1.10), arc_per_mm=2 / 30)
     assert on_ground(ground).fit.faults == ()
     made = on_ground(ground, code_axial_grade="B")
     assert len(made.fit.faults) == 1
@@ -91,15 +91,15 @@ def test_the_stretch_is_held_over_the_whole_interval() -> None:
 
 def test_the_arc_by_hand() -> None:
     """8 modules of 4 dots are 2.709 mm; on 5.4 mm outside 2 x 2.709 / 5.4 = 1.0034 rad = 57.5 degrees; on 5.0 62.1."""
-    assert on_ground(Ground(20.0, arc_per_mm=2 / 5.4)).fit.arc_deg == pytest.approx(8 * 4 * DOT * 2 / 5.4 * 180 / pi)
-    made = on_ground(Ground(20.0, arc_per_mm=2 / 5.0))
+    assert on_ground(CodeArea(20.0, arc_per_mm=2 / 5.4)).fit.arc_deg == pytest.approx(8 * 4 * DOT * 2 / 5.4 * 180 / pi)
+    made = on_ground(CodeArea(20.0, arc_per_mm=2 / 5.0))
     assert made.fit.rows == 8
     assert sentences(made.fit.faults) == ("Data Matrix 8 x 32 covers 62.1° of the part, 60° allowed",)
     assert "a part of at least 5.2 mm outside" in sentences(made.ways_out)  # 2.709 x 6 / pi = 5.17
 
 
 def test_a_qr_is_refused_where_a_rectangle_along_the_wire_would_do() -> None:
-    made = on_ground(Ground(20.0, arc_per_mm=2 / 8.0), "QR")
+    made = on_ground(CodeArea(20.0, arc_per_mm=2 / 8.0), "QR")
     assert any("arc" in fault or "covers" in fault for fault in sentences(made.fit.faults))
     assert 'code = "Data Matrix": 8 x 32, along the wire' in sentences(made.ways_out)
     assert sentence(made.ways_out[-1]) == 'put it on the tag (code_on = "tag")'
@@ -107,22 +107,22 @@ def test_a_qr_is_refused_where_a_rectangle_along_the_wire_would_do() -> None:
 
 def test_the_quiet_zone_is_whole() -> None:
     """8 x 32 with one module all round is 10 x 34 modules of 4 dots: 3.387 mm high, 11.515 mm long."""
-    assert on_ground(Ground(3.39), room_mm=11.52).fit.faults == ()
-    assert "takes 3.4 mm of print height" in fault_of(on_ground(Ground(3.38), room_mm=11.52, code_dots=4.0))
-    short = on_ground(Ground(3.39), room_mm=11.50)
+    assert on_ground(CodeArea(3.39), room_mm=11.52).fit.faults == ()
+    assert "takes 3.4 mm of print height" in fault_of(on_ground(CodeArea(3.38), room_mm=11.52, code_dots=4.0))
+    short = on_ground(CodeArea(3.39), room_mm=11.50)
     assert "takes 11.5 mm of length" in fault_of(short)
-    assert "takes 4.7 mm" in fault_of(on_ground(Ground(4.7), room_mm=60, code_quiet_extra=2.0))  # 14 x 4 dots 4.74
+    assert "takes 4.7 mm" in fault_of(on_ground(CodeArea(4.7), room_mm=60, code_quiet_extra=2.0))  # 14 x 4 dots 4.74
 
 
 def test_bars_are_held_to_5_mm_or_15_percent() -> None:
     """13 signs: 11 for start, 12 characters (4 digits paired), check, stop 13; 4 dots of 0.0847 mm a module."""
-    made = on_ground(Ground(20.0), "Code 128", room_mm=100.0)
+    made = on_ground(CodeArea(20.0), "Code 128", room_mm=100.0)
     modules = made.fit.columns
     needed = max(5.0, 0.15 * modules * 4 * DOT)
     assert made.height_mm == pytest.approx(needed, abs=DOT)
     assert made.height_mm >= needed - 1e-6
     assert made.width_mm == pytest.approx((modules + 20) * 4 * DOT, abs=1e-4)
-    assert "mm needed (5 mm or 15% of its length)" in fault_of(on_ground(Ground(4.0), "Code 128", 100.0))
+    assert "mm needed (5 mm or 15% of its length)" in fault_of(on_ground(CodeArea(4.0), "Code 128", 100.0))
 
 
 def test_bars_are_rings_on_a_sleeve_that_is_too_thin_for_a_qr() -> None:
@@ -244,7 +244,7 @@ def test_an_accepted_code_keeps_every_limit(face: Range, along: Range, outside: 
     """Each limit is worked out again from the flat symbol, at the ends of the scales, by its definition."""
     squeeze = Range(along.low / face.high, along.high / face.low)
     arc_per_mm = 2 * face.high / outside
-    ground = Ground(outside * 1.5, along, face, squeeze, arc_per_mm)
+    ground = CodeArea(outside * 1.5, along, face, squeeze, arc_per_mm)
     made = on_ground(ground, printer_dpi=dpi, code_axial_grade=grade)
     if made.fit.faults:
         return

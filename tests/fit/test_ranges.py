@@ -10,7 +10,7 @@ from itertools import product
 import numpy as np
 import pytest
 
-from labeler.fit.text import zone_on_tube
+from labeler.fit.text import needed_capital, zone_on_tube
 from labeler.model import Range, Tube
 from labeler.tables.catalogue import load_catalogue
 from labeler.text import load_font
@@ -65,7 +65,7 @@ def test_no_sample_is_outside_and_the_ends_are_reached(case: int) -> None:
     on = Range(low, rng.uniform(low, tube.supplied_mm))
     chosen = settings(supplied_over=over, recovered_under=under, heating=heating)
     font = load_font("Atkinson Hyperlegible")
-    answer = zone_on_tube(tube, on, chosen, 400.0, font)
+    answer = zone_on_tube(tube, on, chosen, needed_capital(400.0, chosen), font)
     got = brute_force(tube, on, over, under, heating, case)
     shrunk, zone = answer.shrunk, answer.zone
     flat = 3.0
@@ -73,13 +73,13 @@ def test_no_sample_is_outside_and_the_ends_are_reached(case: int) -> None:
     reported = [
         (shrunk.print_scale.low, got["s"].min(), -1),
         (shrunk.print_scale.high, got["s"].max(), 1),
-        (zone.low, got["low"].min(), -1),
-        (zone.high, got["high"].max(), 1),
+        (zone.scale.low, got["low"].min(), -1),
+        (zone.scale.high, got["high"].max(), 1),
         (shrunk.along.low, got["a"].min(), -1),
         (shrunk.along.high, got["a"].max(), 1),
         (shrunk.outside_mm.low, got["outside"].min(), -1),
         (shrunk.outside_mm.high, got["outside"].max(), 1),
-        (flat * zone.low, (flat * got["low"]).min(), -1),  # capitals
+        (flat * zone.scale.low, (flat * got["low"]).min(), -1),  # capitals
         (np.radians(zone.arc_per_mm) * flat, (got["arc"] * flat).max(), 1),
         (zone.proportion.low, (own * got["squeeze low"] / zone.stretch).min(), -1),
         (zone.proportion.high, (own * got["squeeze high"] / zone.stretch).max(), 1),

@@ -20,8 +20,7 @@ def zone(read: float = 5.0, across: float = 9.0, required: float = 2.0, **more: 
         read_mm=read,
         turn_mm=read * 4 / 3,
         across_mm=across,
-        low=1.0,
-        high=1.0,
+        scale=Range(1.0, 1.0),
         stretch=more.get("stretch", 1.0),
         required_mm=required,
         preferred_mm=preferred,
@@ -30,8 +29,6 @@ def zone(read: float = 5.0, across: float = 9.0, required: float = 2.0, **more: 
         arc_per_mm=18.0,
         proportion=Range(0.8, 0.8),
         stroke=Range(0.14, 0.14),
-        dots_mm=0.1,
-        least_size_mm=0.1,
     )
 
 

@@ -22,7 +22,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from labeler.formulas import shrink
-from labeler.formulas.shrink import face_scale, lay_flat, limits, peak_scale, shrunk, stop, wall_from_section
+from labeler.formulas.shrink import face_scale, lay_flat, peak_scale, shrunk, stop, wall_from_section
 from labeler.model import Range, Tube
 from labeler.tables.catalogue import load_catalogue
 
@@ -73,7 +73,7 @@ def test_a_tube_does_not_go_over_what_is_larger_than_it() -> None:
     with pytest.raises(ValueError, match=r"7 mm is larger than the supplied inside 6\.35 mm"):
         stop(6.35, 3.175, 0.635, 7.0)
     with pytest.raises(ValueError, match="does not go into"):
-        shrunk(limits(QUARTER), Range(6.0, 6.5), "even")
+        shrunk(QUARTER.limits(), Range(6.0, 6.5), "even")
 
 
 def test_unshrunk_and_length() -> None:
@@ -135,8 +135,8 @@ def test_both_faces_add_up_to_twice_the_average() -> None:
 def test_flat_stack_for_90_degrees() -> None:
     """Even heat: 2 H / 7.07107 = pi/2, H = 5.5536. Back first: that over 2/(1 + 0.62862) = 1.22804: 4.5224."""
     on = Range(4.0, 6.0)
-    assert radians(90) / shrunk(limits(QUARTER), on, "even").arc_per_mm == pytest.approx(5.554, abs=0.001)
-    assert radians(90) / shrunk(limits(QUARTER), on, "back first").arc_per_mm == pytest.approx(4.522, abs=0.001)
+    assert radians(90) / shrunk(QUARTER.limits(), on, "even").arc_per_mm == pytest.approx(5.554, abs=0.001)
+    assert radians(90) / shrunk(QUARTER.limits(), on, "back first").arc_per_mm == pytest.approx(4.522, abs=0.001)
 
 
 def test_the_arc_peaks_inside_the_range() -> None:
@@ -146,8 +146,8 @@ def test_the_arc_peaks_inside_the_range() -> None:
     """
 
     def growth(low: float, high: float) -> float:
-        back = shrunk(limits(QUARTER), Range(low, high), "back first").arc_per_mm
-        return back / shrunk(limits(QUARTER), Range(low, high), "even").arc_per_mm
+        back = shrunk(QUARTER.limits(), Range(low, high), "back first").arc_per_mm
+        return back / shrunk(QUARTER.limits(), Range(low, high), "even").arc_per_mm
 
     assert growth(4, 4) == pytest.approx(1.123, abs=0.001)
     assert growth(6, 6) == pytest.approx(1.046, abs=0.001)
@@ -164,7 +164,7 @@ def test_extremes_against_sampling(seed: int, heating: str, share: float) -> Non
     rng = random.Random(seed)
     tubes = [t for f in load_catalogue().families for t in f.tubes]
     tube = rng.choice(tubes)
-    box = limits(tube, rng.choice([0, 0.08, 0.2]), rng.choice([0, 0.05]))
+    box = tube.limits(rng.choice([0, 0.08, 0.2]), rng.choice([0, 0.05]))
     low = rng.uniform(box.recovered_mm.low, tube.supplied_mm)
     on = Range(low, rng.uniform(low, tube.supplied_mm))
     answer = shrunk(box, on, heating, share)
@@ -197,7 +197,7 @@ def test_extremes_against_sampling(seed: int, heating: str, share: float) -> Non
 def test_every_tube_of_the_catalogue_has_a_sane_scale() -> None:
     for family in load_catalogue().families:
         for tube in family.tubes:
-            answer = shrunk(limits(tube, 0.08, 0.05), Range(tube.recovered_mm, tube.supplied_mm), "any")
+            answer = shrunk(tube.limits(0.08, 0.05), Range(tube.recovered_mm, tube.supplied_mm), "any")
             assert 0 < answer.print_scale.low < answer.print_scale.high <= 1.0 + 1e-9, tube.name
             assert 0 < answer.face_scale.low <= answer.face_scale.high <= 1.0 + 1e-9, tube.name
             flat = lay_flat(tube.supplied_mm, 0.0)
@@ -213,8 +213,8 @@ def test_scaling_all_lengths_scales_the_answer(seed: int, heating: str, factor: 
     on = Range(low, rng.uniform(low, tube.supplied_mm))
     lengths = ("supplied_mm", "recovered_mm", "wall_mm", "wall_low_mm", "wall_high_mm", "liner_mm")
     large = replace(tube, **{name: getattr(tube, name) * factor for name in lengths})
-    one = shrunk(limits(tube, 0.08, 0.05), on, heating)
-    other = shrunk(limits(large, 0.08, 0.05), Range(on.low * factor, min(on.high * factor, large.supplied_mm)), heating)
+    one = shrunk(tube.limits(0.08, 0.05), on, heating)
+    other = shrunk(large.limits(0.08, 0.05), Range(on.low * factor, min(on.high * factor, large.supplied_mm)), heating)
     assert other.face_scale.low == pytest.approx(one.face_scale.low, rel=1e-4)
     assert other.face_scale.high == pytest.approx(one.face_scale.high, rel=1e-4)
     assert other.outside_mm.high == pytest.approx(one.outside_mm.high * factor, rel=1e-4)

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from labeler.errors import LabelerError
-from labeler.fit.sleeve import Room, SleevePlace, fit_sleeve, room_of
+from labeler.fit.sleeve import SleevePlace, StockLimits, fit_sleeve, room_of
 from labeler.model import Fit, Marker, Range, Seat
 from labeler.record import open_record
 from labeler.size.tubes import choose_tubes
@@ -55,11 +55,11 @@ def test_a_free_length_is_chosen_within_the_stock(longest: int) -> None:
     seat, chosen = Seat(on, on, on), settings(longest_cut_mm=float(longest), direction="along")
     marker = Marker("ID", "sleeve", "branch end", "J4", ("STARBOARD:WORK:LIGHT:FORWARD:P2",), True, chosen)
     tubes = choose_tubes(seat, chosen, CATALOGUE)
-    fit = fit_sleeve(marker, SleevePlace(seat, tubes, None, Room(62.0, 122.5, "narrow card")))
+    fit = fit_sleeve(marker, SleevePlace(seat, tubes, None, StockLimits(62.0, 122.5, "narrow card")))
     assert fit.verdict == "does not fit"
     assert fit.cut_length_mm == 60
     assert ("longer pieces do not go on narrow card" in " ".join(sentences(fit.reasons))) == (longest > 60)
-    free = fit_sleeve(marker, SleevePlace(seat, tubes, None, Room(inf, inf, "reel")))
+    free = fit_sleeve(marker, SleevePlace(seat, tubes, None, StockLimits(inf, inf, "reel")))
     assert (free.verdict != "does not fit") == (longest > 62)
 
 
@@ -68,7 +68,7 @@ def test_a_tube_wider_than_the_stock_is_passed_by() -> None:
     on = Range(4.0, 4.6)
     seat, chosen = Seat(on, on, on), settings()
     marker = Marker("ID", "sleeve", "branch end", "J4", ("J4",), True, chosen)
-    place = SleevePlace(seat, choose_tubes(seat, chosen, CATALOGUE), None, Room(62.0, 8.0, "low"))
+    place = SleevePlace(seat, choose_tubes(seat, chosen, CATALOGUE), None, StockLimits(62.0, 8.0, "low"))
     fit = fit_sleeve(marker, place)
     assert fit.verdict == "does not fit"
     assert any(r.endswith("low takes 62 x 8 mm: take a smaller tube") for r in sentences(fit.reasons))

@@ -202,12 +202,12 @@ def test_covering_is_cut_with_its_allowance() -> None:
     harness = boat()
     (branch,) = harness.branches
     ends = {"J4": lettered(harness), "P1": plain()}
-    cut = covering_cut(branch, SETTINGS, ends, load_catalogue())
+    cut = covering_cut(branch, ends, load_catalogue())
     # (2650 - 25 - 10) x 1.1 = 2876.5, up to whole 5 mm
     assert cut is not None
     assert cut.length_mm == 2880
-    none = covering_cut(branch, replace(SETTINGS, covering="none"), ends, load_catalogue())
-    unknown = covering_cut(replace(branch, length_mm=None), SETTINGS, ends, load_catalogue())
+    none = covering_cut(replace(branch, settings=replace(SETTINGS, covering="none")), ends, load_catalogue())
+    unknown = covering_cut(replace(branch, length_mm=None), ends, load_catalogue())
     assert none is None
     assert unknown is not None
     assert unknown.length_mm is None
