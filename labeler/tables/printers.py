@@ -16,12 +16,14 @@ printer, or any file given by path::
 
 from __future__ import annotations
 
+import json
 import re
 import tomllib
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, fields, replace
 from math import inf
 from pathlib import Path
+from typing import Any
 
 from labeler.errors import LabelerError, Problem, Where, refuse
 from labeler.model import Sheet
@@ -41,14 +43,6 @@ def _technology(value: object, key: Key) -> str:
     return found
 
 
-def _feeds(value: object, key: Key) -> tuple[str, ...]:
-    found: tuple[str, ...] = TEXTS.read(value, key)
-    for word in found:
-        if word not in key.allowed:
-            raise ValueError(f"names {word!r}", f"use {', '.join(key.allowed)}")
-    return found
-
-
 def _scale(meaning: str) -> Key:
     return Key(NUMBER, meaning, 1.0081, default=1.0, low=1 - MOST_OFF, high=1 + MOST_OFF)
 
@@ -60,9 +54,7 @@ PRINTER = Form(
         ),
         "dpi": Key(NUMBER, "its dots an inch", 300, low=100, high=4800),
         "border_mm": Key(LENGTH, "what it cannot print along every edge", 2.0, default=0.0, high=50),
-        "feeds": Key(
-            replace(TEXTS, read=_feeds), "kinds of stock it takes; left out, any", ["roll"], allowed=STOCK_KINDS
-        ),
+        "feeds": Key(TEXTS, "kinds of stock it takes; left out, any", ["roll"], allowed=STOCK_KINDS),
         "widest_mm": Key(LENGTH, "widest edge it takes; left out, any", 108, high=5000),
         "scale_x": _scale("drawn length over printed length, along x"),
         "scale_y": _scale("drawn length over printed length, along y"),
@@ -207,7 +199,7 @@ def measured(printer: Printer, x_mm: float | None, y_mm: float | None) -> Printe
     >>> measured(Printer(), 99.2, 100.4).scale_x
     1.008065
     """
-    changes: dict[str, float] = {}
+    changes: dict[str, Any] = {}
     problems = []
     for axis, value in (("x", x_mm), ("y", y_mm)):
         if value is None:
@@ -224,9 +216,7 @@ def measured(printer: Printer, x_mm: float | None, y_mm: float | None) -> Printe
         else:
             changes[key] = round(before * RULER_MM / value, 6)
     refuse(problems)
-    return replace(
-        printer, scale_x=changes.get("scale_x", printer.scale_x), scale_y=changes.get("scale_y", printer.scale_y)
-    )
+    return replace(printer, **changes)
 
 
 def profile_text(printer: Printer) -> str:
@@ -236,7 +226,7 @@ def profile_text(printer: Printer) -> str:
     for key in fields(Printer):
         value = getattr(printer, key.name)
         if key.name != "name" and value != getattr(usual, key.name):
-            lines.append(f"{key.name} = {_toml(value)}")
+            lines.append(f"{key.name} = {json.dumps(value, ensure_ascii=False)}")  # these are written as in TOML
     return "\n".join(lines) + "\n"
 
 
@@ -256,9 +246,3 @@ def corrected_text(text: str, printer: Printer) -> str:
     except tomllib.TOMLDecodeError:
         right = False
     return made if right else profile_text(printer)
-
-
-def _toml(value: object) -> str:
-    if isinstance(value, tuple):
-        return f"[{', '.join(map(_toml, value))}]"
-    return f'"{value}"' if isinstance(value, str) else repr(value)
