@@ -166,7 +166,7 @@ def _lowered(found: WireDiameter, under: float) -> WireDiameter:
     return WireDiameter(Range(round(nominal * (1 - under), 6), found.range_mm.high), source, True)
 
 
-Entry = TypeVar("Entry", Family, Tube, WireKind, Covering, Stock)
+Entry = TypeVar("Entry", bound=Family | Tube | WireKind | Covering | Stock)
 
 
 def _word(name: str) -> str:
