@@ -143,7 +143,13 @@ def reprint(record: Record, items: Sequence[Recorded], how: Reprint) -> tuple[Pr
     notes = notes_on_sheets(how.loading, output, sheets)
     refuse(output.problems(sheets))
     about = JobAbout(
-        how.user, version(), how.reason, how.date, how.loading.paper, printer_text(output.printer), output_text(output)
+        who=how.user,
+        version=version(),
+        reason=how.reason,
+        date=how.date,
+        paper=how.loading.paper,
+        printer=printer_text(output.printer),
+        output=output_text(output),
     )
     fonts = _fonts_at_hand(sheets)
     printed = carry_out(

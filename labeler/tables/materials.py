@@ -31,43 +31,43 @@ from labeler.tables.document import (
 FLATTEST = 1.5  # project choice: half an inside circumference is 1.571 diameters; 5 % for rounding
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Family:
     """A family of tube; ``tubes`` smallest first. The texts are for people, see ``sleeves.toml``."""
 
     name: str
-    source: str
-    longitudinal_change: float
-    tubes: tuple[Tube, ...]
     meaning: str = ""
+    source: str
     seen: str = ""
+    longitudinal_change: float
     longitudinal_reason: str = ""
     wall_reason: str = ""
     temperatures: str = ""
+    tubes: tuple[Tube, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class WireKind:
     """A kind of insulation; ``sizes`` in the table's order, canonical size and finished diameter."""
 
     name: str
-    source: str
-    sizes: tuple[tuple[str, WireDiameter], ...]
     aliases: tuple[str, ...] = ()
     meaning: str = ""
+    source: str
     seen: str = ""
     reason: str = ""
+    sizes: tuple[tuple[str, WireDiameter], ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Covering:
     """What lies over a bundle, and the wall that it adds."""
 
     name: str
-    wall_mm: Range
-    source: str
     aliases: tuple[str, ...] = ()
     meaning: str = ""
+    wall_mm: Range
+    source: str
     threaded: bool = True  # pulled over the wires from an end; False: wound or laid around them
     loose: bool = False  # the bundle does not fill it: its outside has to be measured
 
