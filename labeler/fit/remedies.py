@@ -81,7 +81,7 @@ def _found(fit: Fit, other: Other) -> Iterator[Fact]:
     if obstacle and obstacle.avoidable:
         made = _fits(other.refit(Change(marker, other.cut_mm, free=True)))
         if made and made.tube:
-            step = fact("in time", obstacle=obstacle)
+            step = fact("in time", on=obstacle)
             yield fact("in time, tube", step=step, tube=made.tube.name, reached=_reached(made))
     if marker.lettered:
         yield from _instead(marker, other)

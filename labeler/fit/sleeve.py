@@ -460,7 +460,7 @@ def _no_tube(marker: Marker, seat: Seat, choice: TubeChoice) -> Fit:
         slip=settings.slip,
         closes_on=seat.closes_on.low,
         grip=settings.grip,
-        obstacle=seat.obstacle,
+        on_the_way=seat.obstacle,
     )
-    early = (fact("in time", obstacle=seat.obstacle),) if seat.obstacle and seat.obstacle.avoidable else ()
+    early = (fact("in time", on=seat.obstacle),) if seat.obstacle and seat.obstacle.avoidable else ()
     return Fit(marker, DOES_NOT_FIT, (why, *choice.refusals), seat=seat, ways_out=early + choice.ways_out)
