@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 from itertools import chain, groupby, repeat
 from typing import TYPE_CHECKING
 
-from labeler.draw.document import Document, embedded_name
+from labeler.draw.document import Document, moved
 from labeler.draw.flow import (
     GAP_PT,
     HEAD_PT,
@@ -38,7 +38,7 @@ from labeler.draw.flow import (
 )
 from labeler.draw.pens import points
 from labeler.draw.picture import draw_part, picture_heights
-from labeler.draw.typeset import NO_BREAK, PLAIN, Words, bold, font_runs, plain, shortened, text_width
+from labeler.draw.typeset import NO_BREAK, PLAIN, Words, bold, draw_words, plain, shortened, text_width
 from labeler.errors import Problem, Where, WrongUse
 from labeler.work import wording
 from labeler.work.bench_sheet import BenchSheet, Caution, Printed, Remark
@@ -87,7 +87,7 @@ def draw_bench_sheet(sheet: BenchSheet, page: str) -> bytes:
 def add_page_count(document: Document) -> None:
     """Add the number of pages that are done, as a form: it is drawn in the foot of each, and known at the end."""
     pages = str(document.canvas.getPageNumber() - 1)
-    operators = document.operators_of(lambda canvas: _write(canvas, pages, 0, 0))
+    operators = document.operators_of(lambda canvas: draw_words(canvas, pages, 0, 0, NOTE_PT))
     document.add_form(COUNT, (0, -2, points(COUNT_MM), NOTE_PT), operators)
 
 
@@ -103,19 +103,10 @@ def _draw_foot(document: Document, frame: Frame, sheet: BenchSheet, branch: str)
     job = " · ".join(filter(None, (branch, *names, *numbers, sheet.about)))
     right, y = frame.width - points(COUNT_MM), points(FOOT_LINE_MM)
     number_width = text_width(number) * NOTE_PT
-    _write(canvas, shortened(job, (right - number_width - 20) / NOTE_PT), frame.left, y)
-    _write(canvas, number, frame.left + right - number_width, y)
-    canvas.saveState()
-    canvas.translate(frame.left + right, y)
-    canvas.doForm(COUNT)
-    canvas.restoreState()
-
-
-def _write(canvas: Canvas, text: str, x: float, y: float) -> None:
-    for font, run in font_runs(text, PLAIN):
-        canvas.setFont(embedded_name(font.name), NOTE_PT)
-        canvas.drawString(x, y, run)
-        x += font.width(run) * NOTE_PT
+    draw_words(canvas, shortened(job, (right - number_width - 20) / NOTE_PT), frame.left, y, NOTE_PT)
+    draw_words(canvas, number, frame.left + right - number_width, y, NOTE_PT)
+    with moved(canvas, frame.left + right, y):
+        canvas.doForm(COUNT)
 
 
 # ---------------------------------------------------------------- the parts of the sheet

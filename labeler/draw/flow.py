@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Protocol
 
-from labeler.draw.document import Document
+from labeler.draw.document import Document, moved
 from labeler.draw.pens import points
 from labeler.draw.typeset import NO_BREAK, PLAIN, Setter, SetText, Words, bold, plain
 
@@ -175,10 +175,8 @@ class _PlacedDrawing:
 
     def operators(self, x: float, top: float) -> str:
         def draw(canvas: Canvas) -> None:
-            canvas.saveState()
-            canvas.translate(x, top - self.height)
-            self.draw(canvas, self.width)
-            canvas.restoreState()
+            with moved(canvas, x, top - self.height):
+                self.draw(canvas, self.width)
 
         return self.document.operators_of(draw)
 

@@ -423,10 +423,10 @@ def void_all(
     already, was never printed, or is being printed.
     """
     meant = [one_marker(connection, marker, unit, sheet) for unit, marker in named]
-    refuse((*_reason_problems(reason, Where("void")), *_void_problems(one.item for one in meant)))
-    for one in meant:
-        copy = {"of_job": one.item.job, "of_sheet": one.item.sheet} if sheet else {}
-        _add_void(connection, one.unit_id, one.item.row.id, who=who, reason=reason.strip(), **copy)
+    refuse((*_reason_problems(reason, Where("void")), *_void_problems(item for _, item in meant)))
+    for unit_id, item in meant:
+        copy = {"of_job": item.job, "of_sheet": item.sheet} if sheet else {}
+        _add_void(connection, unit_id, item.row.id, who=who, reason=reason.strip(), **copy)
 
 
 def _void_problems(items: Iterable[Recorded]) -> Iterator[Problem]:

@@ -125,26 +125,29 @@ def printer_problems(printer: Printer, sheets: Iterable[Sheet]) -> Iterator[Prob
             told.add("laser")
             text = f"{stock.name} is flat heat-shrink tube, and this is a laser printer: its fuser shrinks it inside"
             yield Problem(where, text, "print sleeves by thermal transfer, or mark with wraps")
-        if stock.name not in told and (why := _not_fed(printer, sheet)):
+        problem = _sheet_problem(printer, sheet, where, some_fed) if stock.name not in told else None
+        if problem:
             told.add(stock.name)
-            if some_fed:
-                fix = "print it elsewhere, or choose another stock (--stock)"
-                yield Problem(where, f"{why}: it is drawn without the profile", fix, warning=True)
-            else:
-                yield Problem(where, why, "choose another stock or printer (--stock, --printer)")
-        if stock.name not in told and (past := _past_edge(printer, sheet)) > EDGE_FREE_MM:
-            told.add(stock.name)
-            text = f"its scale and offset would draw {stock.name} {past:.1f} mm past the edge of its page"
-            yield Problem(
-                where, text, "measure the printer anew (labeler calibrate), or choose another stock or printer"
-            )
-        if stock.kind != "reel" and stock.name not in told:  # on a reel the piece is the page
-            short = _beyond(printer, sheet)
-            if short < inf:
-                told.add(stock.name)
-                left = f"the printer leaves {printer.border_mm:g} mm"
-                text = f"{stock.name} is printed to {short:.1f} mm from the edge, {left}"
-                yield Problem(where, text, "choose another stock or printer, or a start cell farther in")
+            yield problem
+
+
+def _sheet_problem(printer: Printer, sheet: Sheet, where: Where, some_fed: bool) -> Problem | None:
+    """Return why a sheet may not be printed there as it is, None where it may."""
+    name, why = sheet.stock.name, _not_fed(printer, sheet)
+    if why and some_fed:
+        fix = "print it elsewhere, or choose another stock (--stock)"
+        return Problem(where, f"{why}: it is drawn without the profile", fix, warning=True)
+    if why:
+        return Problem(where, why, "choose another stock or printer (--stock, --printer)")
+    past = _past_edge(printer, sheet)
+    if past > EDGE_FREE_MM:
+        text = f"its scale and offset would draw {name} {past:.1f} mm past the edge of its page"
+        return Problem(where, text, "measure the printer anew (labeler calibrate), or choose another stock or printer")
+    short = _beyond(printer, sheet)
+    if sheet.stock.kind == "reel" or short == inf:  # on a reel the piece is the page
+        return None
+    text = f"{name} is printed to {short:.1f} mm from the edge, the printer leaves {printer.border_mm:g} mm"
+    return Problem(where, text, "choose another stock or printer, or a start cell farther in")
 
 
 def printer_of(printer: Printer, sheets: Iterable[Sheet]) -> Printer:
