@@ -155,8 +155,7 @@ def _ends_of_circuits(index: HarnessIndex) -> Found:
             and start.cavity
             and not (start.connector in known and known[start.connector].kind in SHARED)
         ):
-            message = f"{circuit.id}: both ends are {start}"
-            yield Problem(circuit.where, message, "correct one end")
+            yield Problem(circuit.where, f"{circuit.id}: both ends are {start}", "correct one end")
             continue
         for pin in (start, finish):
             connector = known.get(pin.connector)

@@ -73,8 +73,7 @@ def draw_bench_sheet(sheet: BenchSheet, page: str) -> bytes:
     ``page`` is ``A4`` or ``Letter``; raises `WrongUse` for another.
     """
     if page not in PAGES_MM:
-        problem = Problem(Where(""), f'bench sheet on "{page}"', f"choose {' or '.join(PAGES_MM)}")
-        raise WrongUse(problem)
+        raise WrongUse(Problem(Where(""), f'bench sheet on "{page}"', f"choose {' or '.join(PAGES_MM)}"))
     width, height = map(points, PAGES_MM[page])
     frame = Frame(points(SIDE_MM), points(FOOT_MM), width - 2 * points(SIDE_MM), height - points(HEAD_MM))
     document = Document("Bench sheet", PLAIN)

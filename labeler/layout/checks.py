@@ -86,8 +86,7 @@ def _cells_outside(option: str, given: Collection[str], stock: Stock, rows: int)
 
 def _rows(stock: Stock, groups: Groups) -> int:
     """Return the rows of the first page; at least one, where nothing says how many a card has."""
-    first = next(iter(groups.values()), ())
-    height = max((piece.face.height_mm for piece in first), default=None)
+    height = max((piece.face.height_mm for piece in next(iter(groups.values()), ())), default=None)
     return max(1, len(cells(stock, height)) // stock.columns)
 
 

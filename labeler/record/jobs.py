@@ -115,6 +115,7 @@ def _recorded(
     drawn = faces.get(first.face)
     used = sorted({run.font for run in drawn.runs}) if drawn else []
     state = _state(rows, first, voids)
+    why = (str(row.reason) for row in reversed(voids) if state == "void" or row.by_job is not None)
     return Recorded(
         row=marker_of(first),
         **{name: getattr(first, name) for name in ("part_number", "revision", "sheet", "cell", "x_mm", "y_mm")},
@@ -127,7 +128,7 @@ def _recorded(
         face=drawn,
         stock=stocks.get(first.stock),
         group=first.group_name,
-        reason=_why_void(voids, state) if state in ("void", "taken off") else first.left_out or "",
+        reason=next(why, "") if state in ("void", "taken off") else first.left_out or "",
         fonts=tuple((name, fonts.get(name, "")) for name in used),
     )
 
@@ -138,10 +139,6 @@ _OF_LINE = attrgetter("marker", *(field.name for field in fields(MarkerRow) if f
 def marker_of(line: Line) -> MarkerRow:
     """Return what a row says about its marker: the other columns are called as the fields."""
     return MarkerRow(*_OF_LINE(line))
-
-
-def _why_void(voids: Sequence[Line], state: str) -> str:
-    return next((str(row.reason) for row in reversed(voids) if state == "void" or row.by_job is not None), "")
 
 
 def _state(rows: list[Line], first: Line, voids: Sequence[Line]) -> str:

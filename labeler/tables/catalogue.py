@@ -107,8 +107,7 @@ def choices_of(document: Document) -> dict[str, Choice]:
             default = row.values.get("default")
             choice = choices[key] = Choice(**{**row.values, "key": key, "default": _held(default)})
             if not _default_suits(choice):
-                limit = f"must be a {choice.kind} within the key's own limits"
-                text = f"{key}: default {default!r} {limit}"
+                text = f"{key}: default {default!r} must be a {choice.kind} within the key's own limits"
                 problems.append(Problem(document.where((key,)), text, "correct the default"))
     refuse(problems)
     return choices
@@ -321,85 +320,67 @@ def _shop_problems(folder: Path, *, may_be_empty: bool) -> Iterator[Problem]:
         yield Problem(Where(str(folder)), "holds no table", SHOP)
 
 
+Source = tuple[Traversable | Path, str, Callable[[Document], tuple[tuple[Entry, ...], list[Problem]]]]
+"""A file, its name in messages, and its reader."""
+
+
 @lru_cache(maxsize=4)
 def _load(folders: tuple[Path, ...], _: tuple[tuple[str, int, int], ...] = ()) -> Catalogue:
     """Return the tables of the folders and the shipped ones; the files' stamps tell one state of them from another."""
     problems: list[Problem] = []
     catalogue = Catalogue(
-        families=_merged("sleeves.toml", read_families, folders, problems),
-        wires=_merged("wires.toml", read_kinds, folders, problems),
-        coverings=_merged("coverings.toml", read_coverings, folders, problems),
-        stocks=_stocks(folders, problems),
+        families=_merged(_tables("sleeves.toml", read_families, folders), problems),
+        wires=_merged(_tables("wires.toml", read_kinds, folders), problems),
+        coverings=_merged(_tables("coverings.toml", read_coverings, folders), problems),
+        stocks=_merged(_stock_files((*(each / "layouts" for each in folders), shipped_layouts()), problems), problems),
     )
     refuse(problems)
     return catalogue
 
 
-def _merged(
-    file: str,
-    read: Callable[[Document], tuple[tuple[Entry, ...], list[Problem]]],
-    folders: Iterable[Path],
-    problems: list[Problem],
-) -> tuple[Entry, ...]:
-    """Return the entries of a file from every folder, the first of a name kept."""
+def _merged(sources: Iterable[Source[Entry]], problems: list[Problem]) -> tuple[Entry, ...]:
+    """Return the entries of files, the first of a name kept; problems are added."""
     entries: dict[str, Entry] = {}
-    own = [(folder / file, str(folder / file)) for folder in folders if os.path.lexists(folder / file)]
-    for path, name in (*own, (shipped("data", file), file)):
-        for entry in _read(path, name, read, problems) or ():
-            entries.setdefault(entry.name.casefold(), entry)
+    for path, name, read in sources:
+        try:
+            found, wrong = read(load(path, name))
+        except LabelerError as error:
+            problems += error.problems
+        else:
+            problems += wrong
+            for entry in found:
+                entries.setdefault(entry.name.casefold(), entry)
     return tuple(entries.values())
 
 
-def _stocks(folders: Iterable[Path], problems: list[Problem]) -> tuple[Stock, ...]:
-    """Return the stocks of every folder, the first of a name kept."""
-    stocks: dict[str, Stock] = {}
-    for layouts in (*(folder / "layouts" for folder in folders), shipped_layouts()):
+def _tables(
+    file: str, read: Callable[[Document], tuple[tuple[Entry, ...], list[Problem]]], folders: Iterable[Path]
+) -> Iterator[Source[Entry]]:
+    """Yield a table of every folder that has it, and the shipped one."""
+    yield from ((path, str(path), read) for path in (folder / file for folder in folders) if os.path.lexists(path))
+    yield shipped("data", file), file, read
+
+
+def _stock_files(places: Iterable[Traversable | Path], problems: list[Problem]) -> Iterator[Source[Stock]]:
+    """Yield the stock files of folders, in each by their names; hidden files are none."""
+    for layouts in places:
+        if isinstance(layouts, Path) and not os.path.lexists(layouts):
+            continue
+        if isinstance(layouts, Path) and not (layouts.is_dir() and os.access(layouts, os.R_OK | os.X_OK)):
+            problems.append(Problem(Where(str(layouts)), "is no folder that can be read", "put stock files into it"))
+            continue
         here: dict[str, str] = {}
-        for path in _stock_files(layouts, problems):
+        files = (path for path in layouts.iterdir() if path.name.casefold().endswith(".toml") and path.name[0] != ".")
+        for path in sorted(files, key=lambda path: path.name):
             name = path.name[: -len(".toml")]
             same = here.setdefault(name.casefold(), path.name)
             if same != path.name:
                 text = f"names the same stock as {same}: capitals make no difference"
                 problems.append(Problem(Where(str(path)), text, "rename one of the files"))
-            stock = _read(path, str(path), partial(read_stock, name=name), problems)
-            if stock is not None:
-                stocks.setdefault(name.casefold(), stock)
-    return tuple(stocks.values())
-
-
-def _stock_files(layouts: Traversable | Path, problems: list[Problem]) -> list[Traversable | Path]:
-    """Return the stock files of a folder by their names; hidden files are none."""
-    if isinstance(layouts, Path):
-        if not os.path.lexists(layouts):
-            return []
-        if not (layouts.is_dir() and os.access(layouts, os.R_OK | os.X_OK)):
-            problems.append(Problem(Where(str(layouts)), "is no folder that can be read", "put stock files into it"))
-            return []
-    files = (path for path in layouts.iterdir() if path.name.casefold().endswith(".toml") and path.name[0] != ".")
-    return sorted(files, key=lambda path: path.name)
+            yield path, str(path), partial(read_stock, name=name)
 
 
 def shipped_layouts() -> Traversable | Path:
     """Return the folder of the shipped stocks: in the package (wheel), or beside it (checkout)."""
     inside = shipped("layouts", "")
     return inside if inside.is_dir() else Path(__file__).parents[2] / "layouts"
-
-
-Result = TypeVar("Result")
-
-
-def _read(
-    path: Traversable | Path,
-    name: str,
-    read: Callable[[Document], tuple[Result, list[Problem]]],
-    problems: list[Problem],
-) -> Result | None:
-    """Return what a file holds, None where it is no TOML; problems are added."""
-    try:
-        document = load(path, name)
-    except LabelerError as error:
-        problems.extend(error.problems)
-        return None
-    result, found = read(document)
-    problems.extend(found)
-    return result

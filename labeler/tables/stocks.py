@@ -60,17 +60,17 @@ STOCK = Form(
 Limit = tuple[str, str, str]  # key, message, fix
 
 
-def read_stock(document: Document, name: str) -> tuple[Stock | None, list[Problem]]:
-    """Return the stock of a file, or None with what is wrong with it, each at its line."""
+def read_stock(document: Document, name: str) -> tuple[tuple[Stock, ...], list[Problem]]:
+    """Return the stock of a file, or none with what is wrong with it, each at its line."""
     if not name.isprintable() or name != name.strip():
         text = "the file's name, which is the stock's, has signs that do not show, or a blank at an end"
-        return None, [Problem(Where(document.name), text, "rename the file")]
+        return (), [Problem(Where(document.name), text, "rename the file")]
     read = read_table(document, STOCK)
     if read.problems:
-        return None, list(read.problems)
+        return (), list(read.problems)
     stock = Stock(name=name, where=document.where(("kind",)), **read.values)
     found = [Problem(document.where((key,)), f"{key} {message}", fix) for key, message, fix in _limits(stock)]
-    return (None, found) if found else (stock, [])
+    return () if found else (stock,), found
 
 
 def largest_piece(stock: Stock) -> tuple[float, float]:
