@@ -85,7 +85,12 @@ def load_font(name: str) -> Font:
         The name is not known, or the file cannot be used: no TrueType outlines, no H,
         embedding forbidden.
     """
-    path, stand_in = _find(name)
+    entry = _font_table().get(name)
+    if entry is None and not name.lower().endswith((".ttf", ".otf")):
+        fix = suggestion(name, font_names(), f"known are {', '.join(font_names())}")
+        raise LabelerError(Problem(Where(""), f"unknown font {name!r}", fix + ", or the path of a TTF file"))
+    inside = resources.files(entry["package"]) / "files" / entry["file"] if entry else ""
+    path, stand_in = (Path(str(inside)), entry["stand_in"]) if entry else (Path(name).expanduser(), ())
     try:
         data = path.read_bytes()
     except OSError as error:
@@ -134,17 +139,6 @@ def font_for(name: str, characters: frozenset[str]) -> tuple[Font, str]:
     raise LabelerError(Problem(Where(""), f"no glyph for {signs} in {tried}", fix))
 
 
-def _find(name: str) -> tuple[Path, tuple[str, ...]]:
-    entry = _font_table().get(name)
-    if entry:
-        folder = resources.files(entry["package"]) / "files" / entry["file"]
-        return Path(str(folder)), tuple(entry["stand_in"])
-    if name.lower().endswith((".ttf", ".otf")):
-        return Path(name).expanduser(), ()
-    fix = suggestion(name, font_names(), f"known are {', '.join(font_names())}")
-    raise LabelerError(Problem(Where(""), f"unknown font {name!r}", fix + ", or the path of a TTF file"))
-
-
 FONT = Form(
     {
         "package": Key(TEXT, "package that carries the file", "fontpkg_atkinson_hyperlegible", required=True),
@@ -169,13 +163,16 @@ def _unusable(path: Path, why: str) -> LabelerError:
 
 
 def _measure(name: str, path: Path, data: bytes, stand_in: tuple[str, ...]) -> Font:
+    from io import BytesIO
     from logging import ERROR, getLogger
 
     getLogger("fontTools").setLevel(ERROR)  # what it warns of is either refused here or of no account
     try:
         font = _from_outlines(name, path, data, stand_in)
         if not stand_in:  # a file of the user's own: whether it can be drawn is asked now, not while drawing
-            _check_embedding(data)
+            from reportlab.pdfbase.ttfonts import TTFontFile
+
+            TTFontFile(BytesIO(data)).makeSubset(list(range(32, 127)))  # raises what the drawing library cannot embed
     except LabelerError as error:
         raise _unusable(path, error.problems[0].message) from error
     except Exception as error:  # a damaged table may raise anything at all
@@ -217,15 +214,6 @@ def _from_outlines(name: str, path: Path, data: bytes, stand_in: tuple[str, ...]
         bottoms=bottoms,
         stand_in=stand_in,
     )
-
-
-def _check_embedding(data: bytes) -> None:
-    """Read the font as the drawing library does; it raises what it cannot embed."""
-    from io import BytesIO
-
-    from reportlab.pdfbase.ttfonts import TTFontFile
-
-    TTFontFile(BytesIO(data)).makeSubset(list(range(32, 127)))
 
 
 def _stem(points: Sequence[tuple[float, float]], ends: Iterable[int], level: float) -> float:

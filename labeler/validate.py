@@ -54,6 +54,7 @@ def validate(index: HarnessIndex, catalogue: Catalogue) -> tuple[Problem, ...]:
         _settings(index, catalogue),
         _texts(index),
     )
+    things = _things(index)
     near: dict[tuple[str, str], str] = {}
     problems: list[Problem] = []
     for found in chain.from_iterable(checks):
@@ -62,22 +63,17 @@ def validate(index: HarnessIndex, catalogue: Catalogue) -> tuple[Problem, ...]:
             continue
         name = found.what, found.name
         if name not in near:
-            near[name] = nearest(found.name, _known(found.what, index)) if len(near) < SUGGESTIONS else ""
+            near[name] = nearest(found.name, (one.id for one in things[found.what])) if len(near) < SUGGESTIONS else ""
         add = f"add a [[{found.what}]] with this id, or correct the name"
         fix = f"did you mean {near[name]!r}?" if near[name] else add
         problems.append(Problem(found.where, f"{found.holder}: {found.what} {found.name!r} is unknown", fix))
     return tuple(problems)
 
 
-def _known(what: str, index: HarnessIndex) -> Iterable[str]:
-    harness = index.harness
-    things: dict[str, Sequence[Named]] = {
-        "connector": harness.connectors,
-        "circuit": harness.circuits,
-        "cable": harness.cables,
-        "branch": harness.branches,
-    }
-    return (thing.id for thing in things[what])
+def _things(index: HarnessIndex) -> Mapping[str, Sequence[Named]]:
+    """Return what of a harness has an id, by the word for it."""
+    h = index.harness
+    return {"circuit": h.circuits, "connector": h.connectors, "cable": h.cables, "branch": h.branches, "bag": h.bags}
 
 
 # ---------------------------------------------------------------- names and connectors
@@ -93,25 +89,15 @@ class Named(Protocol):
     @property
     def id(self) -> str:
         """Return its id."""
-        ...
 
     @property
     def where(self) -> Where:
         """Return where it stands."""
-        ...
 
 
 def _repeated_ids(index: HarnessIndex) -> Found:
     """Yield every id that stands twice, with both places, and a warning for those that are read for one another."""
-    harness = index.harness
-    kinds: tuple[tuple[str, Sequence[Named]], ...] = (
-        ("circuit", harness.circuits),
-        ("connector", harness.connectors),
-        ("cable", harness.cables),
-        ("branch", harness.branches),
-        ("bag", harness.bags),
-    )
-    for what, things in kinds:
+    for what, things in _things(index).items():
         first: dict[str, Named] = {}
         for thing in things:
             other = first.setdefault(_alike(thing.id), thing)
@@ -164,9 +150,12 @@ def _ends_of_circuits(index: HarnessIndex) -> Found:
     most = harness.settings.wires_per_cavity
     for circuit in harness.circuits:
         start, finish = circuit.start, circuit.finish
-        if start == finish and start.cavity and not _is_shared(known.get(start.connector)):
-            message = f"{circuit.id}: both ends are {start}"
-            yield Problem(circuit.where, message, "correct one end")
+        if (
+            start == finish
+            and start.cavity
+            and not (start.connector in known and known[start.connector].kind in SHARED)
+        ):
+            yield Problem(circuit.where, f"{circuit.id}: both ends are {start}", "correct one end")
             continue
         for pin in (start, finish):
             connector = known.get(pin.connector)
@@ -204,10 +193,6 @@ def _double_crimps(shared: Mapping[tuple[str, str], Sequence[Circuit]]) -> Itera
         yield Problem(where, f"{connector}: cavities shared by several wires: {each}", fix, warning=True)
 
 
-def _is_shared(connector: Connector | None) -> bool:
-    return connector is not None and connector.kind in SHARED
-
-
 def _impossible_cavity(circuit: Circuit, connector: Connector, cavity: str) -> Iterator[Problem]:
     digits = cavity.removeprefix("-")
     if not digits.isdecimal() or len(digits) > 9:
@@ -230,7 +215,11 @@ def _wires(index: HarnessIndex, catalogue: Catalogue) -> Found:
         if circuit.outside_mm is not None:
             if circuit.size not in bare:
                 bare[circuit.size] = bare_diameter(circuit.size)
-            yield from _thinner_than_bare(circuit, bare[circuit.size])
+            least = bare[circuit.size]
+            if least is not None and circuit.outside_mm <= least:
+                message = f"{circuit.id}: outside {circuit.outside_mm:g} mm is not above {least:.3g} mm"
+                fix = f"the bare conductor of {circuit.size} alone is that thick; check size and unit"
+                yield Problem(circuit.where, message, fix)
         elif not circuit.size:
             unsized.append(circuit)
         else:
@@ -274,28 +263,18 @@ def _without_diameter(alike: Mapping[tuple[str, str], Sequence[Circuit]], catalo
                 yield Problem(circuits[0].where, f"{_listed(circuits)}: {found.message}", found.fix)
 
 
-def _thinner_than_bare(circuit: Circuit, bare: float | None) -> Iterator[Problem]:
-    if bare is not None and circuit.outside_mm is not None and circuit.outside_mm <= bare:
-        message = f"{circuit.id}: outside {circuit.outside_mm:g} mm is not above {bare:.3g} mm"
-        fix = f"the bare conductor of {circuit.size} alone is that thick; check size and unit"
-        yield Problem(circuit.where, message, fix)
-
-
 def _cables(index: HarnessIndex, catalogue: Catalogue) -> Found:
     """Yield what is wrong with cables: unknown, unmeasured, thinner than their cores."""
     yield from _unmeasured(index)
     yield from _thinner_than_cores(index, catalogue)
     known = {cable.id: cable for cable in index.harness.cables}
-    unknown = set()
+    unknown: dict[str, Circuit] = {}
     for circuit in index.harness.circuits:
-        if not circuit.cable:
-            continue
-        cable = known.get(circuit.cable)
-        if cable is None:
-            if circuit.cable not in unknown:
+        cable = known.get(circuit.cable) if circuit.cable else None
+        if circuit.cable and cable is None:
+            if unknown.setdefault(circuit.cable, circuit) is circuit:
                 yield Unknown("cable", circuit.cable, circuit.where, circuit.id)
-            unknown.add(circuit.cable)
-        elif cable.outside_mm is not None and (circuit.outside_mm or 0.0) > cable.outside_mm:
+        elif cable is not None and cable.outside_mm is not None and (circuit.outside_mm or 0.0) > cable.outside_mm:
             message = f"{circuit.id}: core {circuit.outside_mm:g} mm in cable {cable.id} of {cable.outside_mm:g} mm"
             yield Problem(circuit.where, message, "check both outside diameters")
 
@@ -499,25 +478,17 @@ def _settings(index: HarnessIndex, catalogue: Catalogue) -> Found:
     """Yield names that no table has, each where it is set first, and settings that contradict each other."""
     told: set[tuple[str, str]] = set()
     for settings, where in _set_somewhere(index):
-        for what, problem in _out_of_order(settings, where):
-            if ("order", what) not in told:
-                told.add(("order", what))
+        for problem in chain(_out_of_order(settings, where), _no_colours(settings, where)):
+            if ("", problem.message) not in told:
+                told.add(("", problem.message))
                 yield problem
-        for what, colour in (("tube_colour", settings.tube_colour), ("print_colour", settings.print_colour)):
-            if (what, colour) not in told and colour_name(colour) is None and colour.casefold() not in SEEN_THROUGH:
-                told.add((what, colour))
-                message = f"{what}: {colour!r} is no colour code that is known; it is written as it stands"
-                fix = f"use a code of IEC 60757 ({', '.join(base_colours())}), or {SEEN_THROUGH[0]}"
-                yield Problem(where, message, fix, warning=True)
         for what, name, look_up in _looked_up(settings, catalogue):
-            if (what, name) in told:
-                continue
-            told.add((what, name))
-            try:
-                look_up(name)
-            except LabelerError as error:
-                for found in error.problems:
-                    yield Problem(where, f"{what}: {found.message}", found.fix)
+            if (what, name) not in told:
+                told.add((what, name))
+                try:
+                    look_up(name)
+                except LabelerError as error:
+                    yield from (Problem(where, f"{what}: {found.message}", found.fix) for found in error.problems)
 
 
 _IN_ORDER = (
@@ -529,13 +500,21 @@ _IN_ORDER = (
 )
 
 
-def _out_of_order(settings: Settings, where: Where) -> Iterator[tuple[str, Problem]]:
+def _out_of_order(settings: Settings, where: Where) -> Iterator[Problem]:
     """Yield settings that contradict each other: the first of a pair must not exceed the second."""
     for first, second in _IN_ORDER:
         low, high = getattr(settings, first), getattr(settings, second)
         if low > high:
-            message = f"{first} {low:g} is larger than {second} {high:g}"
-            yield message, Problem(where, message, "set the other one as well")
+            yield Problem(where, f"{first} {low:g} is larger than {second} {high:g}", "set the other one as well")
+
+
+def _no_colours(settings: Settings, where: Where) -> Iterator[Problem]:
+    """Yield a warning for colours that are none."""
+    for what, colour in (("tube_colour", settings.tube_colour), ("print_colour", settings.print_colour)):
+        if colour_name(colour) is None and colour.casefold() not in SEEN_THROUGH:
+            message = f"{what}: {colour!r} is no colour code that is known; it is written as it stands"
+            fix = f"use a code of IEC 60757 ({', '.join(base_colours())}), or {SEEN_THROUGH[0]}"
+            yield Problem(where, message, fix, warning=True)
 
 
 def _looked_up(settings: Settings, catalogue: Catalogue) -> Iterator[tuple[str, str, Callable[[str], object]]]:
@@ -594,13 +573,8 @@ def _texts(index: HarnessIndex) -> Found:
     if _CONTROL.search(texts):
         for circuit in harness.circuits:
             yield from _unprintable(circuit.id + circuit.signal, f"circuit {circuit.id!r}", circuit.where)
-    others: tuple[tuple[str, Sequence[Named]], ...] = (
-        ("connector", harness.connectors),
-        ("branch", harness.branches),
-        ("bag", harness.bags),
-    )
-    for what, things in others:
-        for thing in things:
+    for what, things in _things(index).items():
+        for thing in things if what in ("connector", "branch", "bag") else ():
             yield from _unprintable(thing.id, f"{what} id", thing.where)
 
 

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 from itertools import chain, groupby, repeat
 from typing import TYPE_CHECKING
 
-from labeler.draw.document import Document, embedded_name
+from labeler.draw.document import Document, moved
 from labeler.draw.flow import (
     GAP_PT,
     HEAD_PT,
@@ -38,7 +38,7 @@ from labeler.draw.flow import (
 )
 from labeler.draw.pens import points
 from labeler.draw.picture import draw_part, picture_heights
-from labeler.draw.typeset import NO_BREAK, PLAIN, Words, bold, font_runs, plain, shortened, text_width
+from labeler.draw.typeset import NO_BREAK, PLAIN, Words, bold, draw_words, plain, shortened, text_width
 from labeler.errors import Problem, Where, WrongUse
 from labeler.work import wording
 from labeler.work.bench_sheet import BenchSheet, Caution, Printed, Remark
@@ -73,8 +73,7 @@ def draw_bench_sheet(sheet: BenchSheet, page: str) -> bytes:
     ``page`` is ``A4`` or ``Letter``; raises `WrongUse` for another.
     """
     if page not in PAGES_MM:
-        problem = Problem(Where(""), f'bench sheet on "{page}"', f"choose {' or '.join(PAGES_MM)}")
-        raise WrongUse(problem)
+        raise WrongUse(Problem(Where(""), f'bench sheet on "{page}"', f"choose {' or '.join(PAGES_MM)}"))
     width, height = map(points, PAGES_MM[page])
     frame = Frame(points(SIDE_MM), points(FOOT_MM), width - 2 * points(SIDE_MM), height - points(HEAD_MM))
     document = Document("Bench sheet", PLAIN)
@@ -87,7 +86,7 @@ def draw_bench_sheet(sheet: BenchSheet, page: str) -> bytes:
 def add_page_count(document: Document) -> None:
     """Add the number of pages that are done, as a form: it is drawn in the foot of each, and known at the end."""
     pages = str(document.canvas.getPageNumber() - 1)
-    operators = document.operators_of(lambda canvas: _write(canvas, pages, 0, 0))
+    operators = document.operators_of(lambda canvas: draw_words(canvas, pages, 0, 0, NOTE_PT))
     document.add_form(COUNT, (0, -2, points(COUNT_MM), NOTE_PT), operators)
 
 
@@ -103,37 +102,28 @@ def _draw_foot(document: Document, frame: Frame, sheet: BenchSheet, branch: str)
     job = " · ".join(filter(None, (branch, *names, *numbers, sheet.about)))
     right, y = frame.width - points(COUNT_MM), points(FOOT_LINE_MM)
     number_width = text_width(number) * NOTE_PT
-    _write(canvas, shortened(job, (right - number_width - 20) / NOTE_PT), frame.left, y)
-    _write(canvas, number, frame.left + right - number_width, y)
-    canvas.saveState()
-    canvas.translate(frame.left + right, y)
-    canvas.doForm(COUNT)
-    canvas.restoreState()
-
-
-def _write(canvas: Canvas, text: str, x: float, y: float) -> None:
-    for font, run in font_runs(text, PLAIN):
-        canvas.setFont(embedded_name(font.name), NOTE_PT)
-        canvas.drawString(x, y, run)
-        x += font.width(run) * NOTE_PT
+    draw_words(canvas, shortened(job, (right - number_width - 20) / NOTE_PT), frame.left, y, NOTE_PT)
+    draw_words(canvas, number, frame.left + right - number_width, y, NOTE_PT)
+    with moved(canvas, frame.left + right, y):
+        canvas.doForm(COUNT)
 
 
 # ---------------------------------------------------------------- the parts of the sheet
 
 
 def _parts(sheet: BenchSheet) -> Iterator[Part]:
-    """Yield the parts in the order of the work; what is empty is left out."""
+    """Yield the parts in the order of the work."""
     yield _title(sheet)
-    yield from _take_off(sheet.take_off)
-    yield from _steps("THREAD ON FIRST", FIRST_NOTE, sheet.thread_first)
-    yield from _missing(sheet.missing)
-    yield from _steps("THREAD ON LATER", LATER_NOTE, sheet.thread_later)
-    yield from _put_on(sheet.put_on)
-    yield from _cuts(sheet)
-    yield from _practices(sheet)
-    yield from _printed(sheet.printed)
-    yield from _cautions(sheet.cautions)
-    yield from _tight(sheet.tight)
+    yield _take_off(sheet.take_off)
+    yield _steps("THREAD ON FIRST", FIRST_NOTE, sheet.thread_first)
+    yield _missing(sheet.missing)
+    yield _steps("THREAD ON LATER", LATER_NOTE, sheet.thread_later)
+    yield _put_on(sheet.put_on)
+    yield _cuts(sheet)
+    yield _practices(sheet)
+    yield _printed(sheet.printed)
+    yield _cautions(sheet.cautions)
+    yield _tight(sheet.tight)
     yield _signatures()
     yield from map(_wire_ends, sheet.connectors)
     for page in sheet.branches:
@@ -173,18 +163,15 @@ def _with_revision(name: str, sheet: BenchSheet) -> str:
     return " ".join(filter(None, (name, f"rev {sheet.revision}" if sheet.revision else "")))
 
 
-def _steps(words: str, note: str, steps: Sequence[SleeveRow]) -> Iterator[Part]:
-    """Yield what is threaded on, in order."""
-    if not steps:
-        return
+def _steps(words: str, note: str, steps: Sequence[SleeveRow]) -> Table:
+    """Return what is threaded on, in order."""
     heads = ("", "on", "branch end", "sleeve says", "tube", "cut", "how", "shrunk, heat")
     shares = (3.5, 6.5, 17, 38.5, 32, 11.5, 58, 18.5)
-    befores = chain([steps[0].branch], (step.branch for step in steps))
     rows = (
-        Row(_step_cells(step), MIDDLE_PT if step.branch != before else 0.0)
-        for step, before in zip(steps, befores, strict=False)
+        Row(_step_cells(step), MIDDLE_PT if place and step.branch != steps[place - 1].branch else 0.0)
+        for place, step in enumerate(steps)
     )
-    yield listing(section_title(words, note), heads, rows, shares, framed=True)
+    return listing(section_title(words, note), heads, rows, shares, framed=True)
 
 
 def _step_cells(step: SleeveRow) -> tuple[TableCell, ...]:
@@ -193,7 +180,7 @@ def _step_cells(step: SleeveRow) -> tuple[TableCell, ...]:
         Text(plain(str(step.number or "")), NOTE_PT, to_right=True),
         TickBox(),
         Text(bold(wording.place(step.place))),
-        Text(bold(_joined(step.lines)) if step.lines else plain("plain" if step.at else "covering")),
+        Text(bold(" / ".join(step.lines)) if step.lines else plain("plain" if step.at else "covering")),
         Text(plain(", ".join(filter(None, (step.tube, step.colour)))), NOTE_PT + 0.5),
         Text(plain(_length(step.cut_length_mm) if step.at else "")),
         Text(plain(wording.instructions(step.how) or "no way on is given"), NOTE_PT),
@@ -201,27 +188,25 @@ def _step_cells(step: SleeveRow) -> tuple[TableCell, ...]:
     return (*cells, TickBox(Text(plain(step.heating), NOTE_PT))) if step.at else cells
 
 
-def _take_off(remarks: Sequence[Remark]) -> Iterator[Part]:
-    """Yield what must come off a unit that was built, with boxes to tick."""
+def _take_off(remarks: Sequence[Remark]) -> Table:
+    """Return what must come off a unit that was built, with boxes to tick."""
     rows = [Row([TickBox(), Text(bold(each.place)), Text(plain(each.text)), _why(each)]) for each in remarks]
     title = section_title("TAKE OFF", "these are void: none of them may stay on the unit")
-    if rows:
-        yield listing(title, ("off", "marker", "text", "why"), rows, (8, 46, 66, 66), framed=True)
+    return listing(title, ("off", "marker", "text", "why"), rows, (8, 46, 66, 66), framed=True)
 
 
-def _put_on(remarks: Sequence[Remark]) -> Iterator[Part]:
-    """Yield what is laid around or tied on, with boxes to tick, what it says and where it is printed."""
+def _put_on(remarks: Sequence[Remark]) -> Table:
+    """Return what is laid around or tied on, with boxes to tick, what it says and where it is printed."""
     rows = [
         Row([TickBox(), Text(bold(each.place)), Text(plain(each.text)), Text(plain(each.state), NOTE_PT)])
         for each in remarks
     ]
     title = section_title("PUT ON", "wraps, flags and tags: each at the place it names")
-    if rows:
-        yield listing(title, ("on", "marker", "says", "printed on"), rows, (8, 52, 86, 40), framed=True)
+    return listing(title, ("on", "marker", "says", "printed on"), rows, (8, 52, 86, 40), framed=True)
 
 
-def _missing(remarks: Sequence[Remark]) -> Iterator[Part]:
-    """Yield what is not there or will not read, in a heavy frame."""
+def _missing(remarks: Sequence[Remark]) -> Table:
+    """Return what is not there or will not read, in a heavy frame."""
     brief = len(remarks) > MOST_EXPLAINED
     rows = [
         Row([Text(bold(each.place)), Text(plain(each.text)), Text(bold(each.state)), _why(each, brief=brief)])
@@ -229,19 +214,17 @@ def _missing(remarks: Sequence[Remark]) -> Iterator[Part]:
     ]
     note = "these places stay without their marker, or it will not read"
     title = section_title("NOT ON THIS HARNESS", f"{note}; labeler check says what helps" if brief else note)
-    if rows:
-        yield listing(title, ("marker", "text", "state", "why"), rows, (34, 40, 20, 92), framed=True)
+    return listing(title, ("marker", "text", "state", "why"), rows, (34, 40, 20, 92), framed=True)
 
 
-def _tight(remarks: Sequence[Remark]) -> Iterator[Part]:
-    """Yield what reads with little to spare; those of the same reasons share a row."""
+def _tight(remarks: Sequence[Remark]) -> Table:
+    """Return what reads with little to spare; those of the same reasons share a row."""
     alike: dict[tuple[tuple[str, ...], tuple[str, ...]], list[Remark]] = {}
     for remark in remarks:
         alike.setdefault((remark.reasons, remark.ways_out), []).append(remark)
     rows = [(stack(Text(_named(those), NOTE_PT), _why(those[0])),) for those in alike.values()]
     title = section_title("TIGHT", "they read, with little to spare: look at them when they are on")
-    if rows:
-        yield plain_listing(title, rows, (1,))
+    return plain_listing(title, rows, (1,))
 
 
 def _named(remarks: Sequence[Remark]) -> Words:
@@ -266,15 +249,13 @@ def _why(remark: Remark, *, brief: bool = False) -> Stack:
 Piece = tuple[TickBox, Text, Text]  # a box, how many of which length, the places
 
 
-def _cuts(sheet: BenchSheet) -> Iterator[Part]:
-    """Yield the cut list, a tube's pieces two to a row, then the coverings."""
-    if not sheet.cuts and not sheet.coverings:
-        return
+def _cuts(sheet: BenchSheet) -> Table:
+    """Return the cut list, a tube's pieces two to a row, then the coverings."""
     waste = f"totals of tube with {sheet.tube_allowance:.0%} for waste; " if sheet.tube_allowance else ""
     note = f"lengths before shrinking; {waste}lettered where not said plain"
     heads = ("tube", "in all", "", "pieces", "for", "", "pieces", "for")
     rows = chain(_tube_rows(sheet), _covering_rows(sheet))
-    yield listing(section_title("CUT", note), heads, rows, (34, 15, 7.5, 21, 40, 7.5, 21, 40))
+    return listing(section_title("CUT", note), heads, rows, (34, 15, 7.5, 21, 40, 7.5, 21, 40))
 
 
 def _tube_rows(sheet: BenchSheet) -> Iterator[Row]:
@@ -328,7 +309,7 @@ def _is_long(piece: Piece) -> bool:
 
 def _places(places: Sequence[Place]) -> str:
     """Return the places of pieces; where they are many the branch of those that follow one another is named once."""
-    joined = _all_places(places)
+    joined = ", ".join(map(wording.place, places))
     if len(joined) <= ALONE_CHARACTERS:
         return joined
     befores = ("", *("" if each.branch == each.at else each.branch for each in places))
@@ -338,10 +319,6 @@ def _places(places: Sequence[Place]) -> str:
     )
 
 
-def _all_places(places: Sequence[Place]) -> str:
-    return ", ".join(map(wording.place, places))
-
-
 def _lettered(cut: Cut, places: str) -> str:
     return places if cut.lettered else f"plain: {places}"
 
@@ -349,19 +326,18 @@ def _lettered(cut: Cut, places: str) -> str:
 # ---------------------------------------------------------------- how it is made, printed and signed
 
 
-def _practices(sheet: BenchSheet) -> Iterator[Part]:
-    """Yield what the words under "shrunk, heat" mean, and for how many sleeves each holds; how the rest goes on."""
+def _practices(sheet: BenchSheet) -> Table:
+    """Return what the words under "shrunk, heat" mean, and for how many sleeves each holds; how the rest goes on."""
     words = [(each.heating, _count(each.sleeves, "sleeve"), wording.HEATING[each.heating]) for each in sheet.practices]
     words += [(each.kind, _count(each.pieces, "piece"), wording.applying(each)) for each in sheet.layings]
     rows = [(Text(bold(what), NOTE_PT + 0.5), Text(plain(f"{count}: {how}"), NOTE_PT)) for what, count, how in words]
-    if rows:
-        titles = filter(None, ("SHRINK" if sheet.practices else "", "LAY ON" if sheet.layings else ""))
-        note = "see the last column above" if sheet.practices else ""
-        yield plain_listing(section_title(", ".join(titles), note), rows, (21, 165))
+    titles = filter(None, ("SHRINK" if sheet.practices else "", "LAY ON" if sheet.layings else ""))
+    note = "see the last column above" if sheet.practices else ""
+    return plain_listing(section_title(", ".join(titles), note), rows, (21, 165))
 
 
-def _printed(printed: Sequence[Printed]) -> Iterator[Part]:
-    """Yield what is printed on which stock."""
+def _printed(printed: Sequence[Printed]) -> Table:
+    """Return what is printed on which stock."""
     note = "at 100 %, not fitted to the page; the 50 mm ruler on each sheet must measure 50 mm"
     rows = [
         (
@@ -371,8 +347,7 @@ def _printed(printed: Sequence[Printed]) -> Iterator[Part]:
         )
         for stock in printed
     ]
-    if rows:
-        yield plain_listing(section_title("PRINT", note), rows, (32, 98, 56))
+    return plain_listing(section_title("PRINT", note), rows, (32, 98, 56))
 
 
 def _sheets_of(stock: Printed) -> str:
@@ -409,15 +384,8 @@ def _length(millimetres: float) -> str:
     return f"{millimetres:g} mm"
 
 
-def _joined(lines: Sequence[str]) -> str:
-    """Return the lines of a marker as one."""
-    return " / ".join(lines)
-
-
-def _cautions(cautions: Sequence[Caution]) -> Iterator[Part]:
-    """Yield the cautions in two columns, each with the letter of its source."""
-    if not cautions:
-        return
+def _cautions(cautions: Sequence[Caution]) -> Together:
+    """Return the cautions in two columns, each with the letter of its source."""
     sources = list(dict.fromkeys((caution.source, caution.seen) for caution in cautions))
     letters = {source: chr(ord("a") + place) for place, source in enumerate(sources)}
     texts = [
@@ -431,21 +399,20 @@ def _cautions(cautions: Sequence[Caution]) -> Iterator[Part]:
     columns = Row([stack(*texts[:half]), stack(*texts[half:])], 0.0, 0.0, (2.0, 6.0, 2.2, 2.4), at_top=True)
     source_row = Row([Text(plain(where), SOURCE_PT)], 0.0, 0.0, (2.0, 2.0, 0.0, 2.0))
     heads = (title_row(section_title("TAKE CARE")),)
-    yield Together((Table((1, 1), [columns, source_row], heads, gap=GAP_PT),))
+    return Together((Table((1, 1), [columns, source_row] if cautions else [], heads, gap=GAP_PT),))
 
 
 def _half(lengths: Sequence[int]) -> int:
     """Return how many of the parts, taken from the first, are nearest to half of them all."""
-    whole = sum(lengths)
-    return min(range(1, len(lengths) + 1), key=lambda count: abs(2 * sum(lengths[:count]) - whole))
+    return min(range(1, len(lengths) + 1), key=lambda n: abs(2 * sum(lengths[:n]) - sum(lengths)), default=0)
 
 
-def _brief_cautions(cautions: Sequence[Caution]) -> Iterator[Table]:
-    """Yield the cautions as one paragraph; where they are from stands on the first page."""
-    if cautions:
-        texts = [span for each in cautions for span in (*bold(f"{each.about}: "), *plain(f"{each.text} "))]
-        words = (*bold("TAKE CARE "), (PLAIN, 0.0, f"{NO_BREAK * 2} "), *texts)
-        yield Table((1,), [Row([Text(words, SMALL_PT)], 0.0, 0.0, (2.0, 0.0, 0.0, 3.0))], gap=6.0)
+def _brief_cautions(cautions: Sequence[Caution]) -> Table:
+    """Return the cautions as one paragraph; where they are from stands on the first page."""
+    texts = [span for each in cautions for span in (*bold(f"{each.about}: "), *plain(f"{each.text} "))]
+    words = (*bold("TAKE CARE "), (PLAIN, 0.0, f"{NO_BREAK * 2} "), *texts)
+    rows = [Row([Text(words, SMALL_PT)], 0.0, 0.0, (2.0, 0.0, 0.0, 3.0))] if cautions else []
+    return Table((1,), rows, gap=6.0)
 
 
 def _signatures() -> Table:
@@ -467,7 +434,7 @@ def _wire_ends(connector: WireEnds) -> Table:
                 Text(plain(end.size)),
                 Text(plain(end.signal), NOTE_PT),
                 Text(plain(end.to)),
-                Text(plain(_joined(end.marker) or "no marker")),
+                Text(plain(" / ".join(end.marker) or "no marker")),
             )
         )
         for end in connector.ends
@@ -483,11 +450,11 @@ def _wire_ends(connector: WireEnds) -> Table:
 def _branch_parts(page: BranchPage, sheet: BenchSheet) -> Iterator[Part]:
     """Yield the parts of a branch's page, in the order of the work."""
     yield _branch_title(page, sheet)
-    yield from _work(page.work)
-    yield from _picture(page)
-    yield from _branch_cuts(page)
+    yield _work(page.work)
+    yield _picture(page)
+    yield _branch_cuts(page)
     yield from map(_wire_ends, page.pins)
-    yield Together((*_brief_cautions(sheet.cautions), _signatures()))
+    yield Together((_brief_cautions(sheet.cautions), _signatures()))
 
 
 def _branch_title(page: BranchPage, sheet: BenchSheet) -> Table:
@@ -500,8 +467,8 @@ def _branch_title(page: BranchPage, sheet: BenchSheet) -> Table:
     return _title_block((name, facts, job), (0.4, 0.42, 0.18))
 
 
-def _work(work: Sequence[WorkStep]) -> Iterator[Part]:
-    """Yield the steps, numbered through, each heading's apart."""
+def _work(work: Sequence[WorkStep]) -> Table:
+    """Return the steps, numbered through, each heading's apart."""
     rows: list[Row] = []
     for part, steps in groupby(enumerate(work, 1), key=lambda pair: wording.heading(pair[1])):
         heads = chain((part,), repeat(""))
@@ -516,19 +483,16 @@ def _work(work: Sequence[WorkStep]) -> Iterator[Part]:
             )
             rows.append(Row(cells, MIDDLE_PT if head and rows else 0.0))
     title = section_title("ORDER OF THE WORK", "tick each step; what is threaded on too late has no way on")
-    if rows:
-        yield listing(title, ("", "", "done", "step", "how"), rows, (24, 5, 8, 78, 71), framed=True)
+    return listing(title, ("", "", "done", "step", "how"), rows, (24, 5, 8, 78, 71), framed=True)
 
 
-def _picture(page: BranchPage) -> Iterator[Part]:
-    if not page.picture.ends:
-        return
+def _picture(page: BranchPage) -> Together:
     title = section_title("AS IT LIES", "sleeves after shrinking, in the middle of what they may become")
     rows = [
         Row([_drawing(page, place, height)], 0.0, 0.0, (2.0, 2.0, 0.0 if place else 2.2, 0.0))
-        for place, height in enumerate(picture_heights(page.picture))
+        for place, height in enumerate(picture_heights(page.picture) if page.picture.ends else ())
     ]
-    yield Together((Table((1,), rows, (title_row(title),), gap=5.0),))
+    return Together((Table((1,), rows, (title_row(title),), gap=5.0),))
 
 
 def _drawing(page: BranchPage, part: int, height_mm: float) -> Drawing:
@@ -539,7 +503,7 @@ def _drawing(page: BranchPage, part: int, height_mm: float) -> Drawing:
     return Drawing(points(height_mm), draw)
 
 
-def _branch_cuts(page: BranchPage) -> Iterator[Part]:
+def _branch_cuts(page: BranchPage) -> Table:
     rows: list[Sequence[TableCell | None]] = [
         (None, Text(bold("no sleeve")), Text(plain("left out")), Text(plain(wording.omitted_at(each)), NOTE_PT))
         for each in page.omitted
@@ -556,9 +520,8 @@ def _branch_cuts(page: BranchPage) -> Iterator[Part]:
             TickBox(),
             Text(plain(f"{cut.tube}, {cut.colour}")),
             Text(bold(f"{cut.quantity} × {_length(cut.cut_length_mm)}")),
-            Text(plain(_lettered(cut, _all_places(cut.places))), NOTE_PT),
+            Text(plain(_lettered(cut, ", ".join(map(wording.place, cut.places)))), NOTE_PT),
         )
         for cut in page.cuts
     ]
-    if rows:
-        yield plain_listing(section_title("CUT", "lengths before shrinking"), rows, (8, 70, 40, 68))
+    return plain_listing(section_title("CUT", "lengths before shrinking"), rows, (8, 70, 40, 68))

@@ -7,7 +7,8 @@ however often it is drawn, forms are named by pages that write them as operators
 from __future__ import annotations
 
 import zlib
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
@@ -143,6 +144,15 @@ def _embedded(font: Font) -> TTFont:
         raise LabelerError(Problem(Where(str(font.path)), why, "choose another TTF file")) from error
     registerFont(held)
     return held
+
+
+@contextmanager
+def moved(canvas: Canvas, x: float, y: float) -> Iterator[None]:
+    """Have what is drawn inside the block stand about another origin."""
+    canvas.saveState()
+    canvas.translate(x, y)
+    yield
+    canvas.restoreState()
 
 
 def _escaped(codes: bytes) -> str:

@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Protocol
 
-from labeler.draw.document import Document
+from labeler.draw.document import Document, moved
 from labeler.draw.pens import points
 from labeler.draw.typeset import NO_BREAK, PLAIN, Setter, SetText, Words, bold, plain
 
@@ -175,10 +175,8 @@ class _PlacedDrawing:
 
     def operators(self, x: float, top: float) -> str:
         def draw(canvas: Canvas) -> None:
-            canvas.saveState()
-            canvas.translate(x, top - self.height)
-            self.draw(canvas, self.width)
-            canvas.restoreState()
+            with moved(canvas, x, top - self.height):
+                self.draw(canvas, self.width)
 
         return self.document.operators_of(draw)
 
@@ -206,7 +204,7 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """Rows as wide as the page, under heads that are repeated on every page.
+    """Rows as wide as the page, under heads that are repeated on every page; without rows nothing is drawn.
 
     ``shares`` are the widths of its columns, in any unit; the first ``outside`` of the heads stand outside the frame.
     """
@@ -329,11 +327,9 @@ class Flow:
         self._y = self._frame.top
 
     def _put_together(self, part: Together) -> None:
-        tables = [replace(table, rows=tuple(table.rows)) for table in part.tables]
-        height = 0.0
-        for table in tables:
-            widths = self._widths(table)
-            height += table.gap + sum(self._set(row, widths).height for row in (*table.heads, *table.rows))
+        tables = [table for each in part.tables if (table := replace(each, rows=tuple(each.rows))).rows]
+        rows = [(row, self._widths(table)) for table in tables for row in (*table.heads, *table.rows)]
+        height = sum(table.gap for table in tables) + sum(self._set(*row).height for row in rows)
         if self._y - self._frame.bottom < height <= self._frame.top - self._frame.bottom:
             self._turn()
         for table in tables:
@@ -342,13 +338,15 @@ class Flow:
     def _put(self, table: Table) -> None:
         """Draw a table: rows as they come, a page of them at a time."""
         widths = self._widths(table)
-        heads = [self._set(row, widths) for row in table.heads]
-        heads_height = sum(head.height for head in heads)
         rows = (self._set(row, widths) for row in table.rows)
         row = next(rows, None)
+        if row is None:
+            return
+        heads = [self._set(row, widths) for row in table.heads]
+        heads_height = sum(head.height for head in heads)
         if self._y < self._frame.top:
             self._y -= table.gap
-            first = heads_height + (min(row.height, TALL_PT) if row else 0.0)
+            first = heads_height + min(row.height, TALL_PT)
             if self._y - self._frame.bottom < max(first, table.at_least):
                 self._turn()
         while True:

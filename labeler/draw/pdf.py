@@ -133,8 +133,7 @@ def empty_pdf(stock: Stock, font: str) -> bytes:
         Placed(Piece("", _named_cell(stock, cell.name, height, font), stock.name), cell.name, cell.x_mm, cell.y_mm)
         for cell in cells(stock, height)
     )
-    outlined = replace(stock, cut_lines=True)
-    sheet = Sheet(outlined, 1, stock.page_width_mm, stock.page_height_mm, "", placed)
+    sheet = Sheet(replace(stock, cut_lines=True), 1, stock.page_width_mm, stock.page_height_mm, "", placed)
     return draw_sheets([sheet], title=f"{stock.name}, empty", header=Header(stock.description, font))
 
 

@@ -9,8 +9,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from labeler.draw.document import embedded_name
-from labeler.draw.typeset import BOLD, PLAIN, font_runs, shortened, text_width
+from labeler.draw.document import embedded_name, moved
+from labeler.draw.typeset import BOLD, PLAIN, draw_words, shortened, text_width
 from labeler.model import Face, Fit, Range, Run
 from labeler.work.branch_pages import USUAL_EDGE_MM, DrawnEnd, DrawnMarker, Picture
 
@@ -145,7 +145,7 @@ def _detail(view: _EndView, picture: Picture, end: DrawnEnd) -> None:
     x = view.x + view.width if view.right else view.x
     above = _caption_mm(end, max(_thickness(end) / scale, bare))
     caption = f", drawn 1 : {scale}"
-    name = pencil.shortened(end.at, view.width - text_width(caption, BOLD) * WORDS_MM)
+    name = shortened(end.at, view.width / WORDS_MM - text_width(caption, BOLD), BOLD)
     pencil.words(name + caption, x, middle + above, side, bold=True)
 
 
@@ -209,7 +209,7 @@ class _Pencil:
     def head(self, end: DrawnEnd, x: float, middle: float, *, right: bool) -> None:
         """What a branch ends at, with its name; ``right``: it lies to the right of ``x``."""
         canvas, way = self._canvas, 1 if right else -1
-        name = self.shortened(end.at, HEAD_MM - 3 if end.kind == "connector" else HEAD_MM)
+        name = shortened(end.at, (HEAD_MM - 3 if end.kind == "connector" else HEAD_MM) / WORDS_MM, BOLD)
         canvas.setFillGray(1)
         if end.kind == "ring terminal":
             canvas.circle(x + way * 2.4, middle, 2.4)
@@ -244,35 +244,24 @@ class _Pencil:
         name = BOLD if bold else PLAIN
         x -= {"left": 0.0, "middle": 0.5, "right": 1.0}[side] * text_width(text, name) * WORDS_MM
         self._canvas.setFillGray(0)
-        for font, run in font_runs(text, name):
-            self._canvas.setFont(embedded_name(font.name), WORDS_MM)
-            self._canvas.drawString(x, y, run)
-            x += font.width(run) * WORDS_MM
-
-    def shortened(self, text: str, width: float) -> str:
-        """Return a name in bold, or as much of its head as goes into a width with dots behind it."""
-        return shortened(text, width / WORDS_MM, BOLD)
+        draw_words(self._canvas, text, x, y, WORDS_MM, name)
 
     def text_of(self, fit: Fit, middle: tuple[float, float], scale: int, *, turned: bool) -> None:
         """The lines of a marker as they come to lie, in the middle of what shrinking may make of them."""
         canvas = self._canvas
         if fit.face is None or not fit.face.runs:
             return
-        canvas.saveState()
-        canvas.translate(*middle)
-        if turned:
-            canvas.rotate(180)
-        canvas.scale(_middle(fit.surface.along_scale) / scale, _middle(fit.surface.face_scale) / scale)
-        canvas.setFillGray(0)
-        for run, x, y in _centred(fit, fit.face):
-            canvas.saveState()
-            canvas.translate(x, y)
-            canvas.scale(1, run.stretch)  # always across the piece, whichever way the line runs
-            canvas.rotate(run.turn)
-            canvas.setFont(embedded_name(run.font), run.size_mm)
-            canvas.drawString(0, 0, run.text)
-            canvas.restoreState()
-        canvas.restoreState()
+        with moved(canvas, *middle):
+            if turned:
+                canvas.rotate(180)
+            canvas.scale(_middle(fit.surface.along_scale) / scale, _middle(fit.surface.face_scale) / scale)
+            canvas.setFillGray(0)
+            for run, x, y in _centred(fit, fit.face):
+                with moved(canvas, x, y):
+                    canvas.scale(1, run.stretch)  # always across the piece, whichever way the line runs
+                    canvas.rotate(run.turn)
+                    canvas.setFont(embedded_name(run.font), run.size_mm)
+                    canvas.drawString(0, 0, run.text)
 
 
 def _centred(fit: Fit, face: Face) -> Iterator[tuple[Run, float, float]]:

@@ -6,10 +6,14 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import groupby
+from typing import TYPE_CHECKING
 
-from labeler.draw.document import Document
+from labeler.draw.document import Document, embedded_name
 from labeler.errors import LabelerError
 from labeler.text import Font, font_for, load_font
+
+if TYPE_CHECKING:
+    from reportlab.pdfgen.canvas import Canvas
 
 PLAIN, BOLD = "Atkinson Hyperlegible", "Atkinson Hyperlegible Bold"
 LEADING = 1.18
@@ -66,6 +70,14 @@ def shortened(text: str, width: float, name: str = PLAIN) -> str:
         return text
     count = next((n for n in range(len(text), 0, -1) if text_width(f"{text[:n]}…", name) <= width), 0)
     return f"{text[:count]}…"
+
+
+def draw_words(canvas: Canvas, text: str, x: float, y: float, size: float, name: str = PLAIN) -> None:
+    """Draw a few words in one line from a place on, in the canvas's unit."""
+    for font, run in font_runs(text, name):
+        canvas.setFont(embedded_name(font.name), size)
+        canvas.drawString(x, y, run)
+        x += font.width(run) * size
 
 
 # ---------------------------------------------------------------- lines

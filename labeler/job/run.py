@@ -242,7 +242,15 @@ def job_about(how: Order | Reprint, output: Output, reason: str = "") -> JobAbou
     from importlib.metadata import version
 
     profile = "" if output.printer == AS_DRAWN else json.dumps(asdict(output.printer))
-    return JobAbout(how.user, version("labeler"), reason, how.date, how.loading.paper, profile, output_text(output))
+    return JobAbout(
+        who=how.user,
+        version=version("labeler"),
+        reason=reason,
+        date=how.date,
+        paper=how.loading.paper,
+        printer=profile,
+        output=output_text(output),
+    )
 
 
 def font_digests(sheets: Iterable[Sheet]) -> dict[str, str]:

@@ -43,20 +43,15 @@ def piece_problems(batches: Batches, stocks: Mapping[str, Stock]) -> Iterator[Pr
     for name, groups in batches.items():
         width, height = largest_piece(stocks[name])
         for piece in chain.from_iterable(groups.values()):
-            face = piece.face
-            if not (0 < face.width_mm <= width + TOLERANCE_MM and 0 < face.height_mm <= height + TOLERANCE_MM):
-                yield _oversize(piece, width, height)
-
-
-def _oversize(piece: Piece, width: float, height: float) -> Problem:
-    face = piece.face
-    name = f"{piece.marker} ({piece.label})" if piece.label else piece.marker
-    size = f"{name}: piece {face.width_mm:.2f} x {face.height_mm:.2f} mm"
-    if not (face.width_mm > 0 and face.height_mm > 0):
-        return Problem(NOWHERE, f"{size} has no size", "give it a width and a height above 0")
-    limits = " x ".join(f"{limit:g}" if math.isfinite(limit) else "any" for limit in (width, height))
-    message = f'{size} is too large, "{piece.stock}" takes {limits} mm'
-    return Problem(NOWHERE, message, "choose a stock with larger cells, or a shorter or narrower piece")
+            wide, high = piece.face.width_mm, piece.face.height_mm
+            name = f"{piece.marker} ({piece.label})" if piece.label else piece.marker
+            size = f"{name}: piece {wide:.2f} x {high:.2f} mm"
+            if not (wide > 0 and high > 0):
+                yield Problem(NOWHERE, f"{size} has no size", "give it a width and a height above 0")
+            elif wide > width + TOLERANCE_MM or high > height + TOLERANCE_MM:
+                limits = " x ".join(f"{limit:g}" if math.isfinite(limit) else "any" for limit in (width, height))
+                message = f'{size} is too large, "{piece.stock}" takes {limits} mm'
+                yield Problem(NOWHERE, message, "choose a stock with larger cells, or a shorter or narrower piece")
 
 
 def cell_problems(
@@ -91,8 +86,7 @@ def _cells_outside(option: str, given: Collection[str], stock: Stock, rows: int)
 
 def _rows(stock: Stock, groups: Groups) -> int:
     """Return the rows of the first page; at least one, where nothing says how many a card has."""
-    first = next(iter(groups.values()), ())
-    height = max((piece.face.height_mm for piece in first), default=None)
+    height = max((piece.face.height_mm for piece in next(iter(groups.values()), ())), default=None)
     return max(1, len(cells(stock, height)) // stock.columns)
 
 
@@ -101,53 +95,20 @@ def _rows(stock: Stock, groups: Groups) -> int:
 
 @lru_cache(maxsize=256)
 def stock_problems(stock: Stock) -> tuple[Problem, ...]:
-    """Return what in a stock's measures contradicts itself: a file written by hand is often off."""
-    if stock.kind not in ("grid", "roll", "card", "reel"):
-        fix = "write grid, roll, card or reel"
-        return (_problem(stock, f'kind "{stock.kind}" is not known', fix),)
+    """Return what in a stock's measures contradicts itself, beside what `read_stock` refuses of its file."""
+    return tuple(_contradictions(stock))
+
+
+def _contradictions(stock: Stock) -> Iterator[Problem]:
     if stock.kind == "reel":
-        return tuple(_strip_problems(stock))
-    return tuple(_grid_problems(stock)) or tuple(_page_problems(stock))
-
-
-def _strip_problems(stock: Stock) -> Iterator[Problem]:
-    yield from _gap_problems(stock)
-    if stock.page_width_mm and stock.leader_mm >= stock.page_width_mm:
-        message = f"leader_mm {stock.leader_mm:g} leaves nothing of a strip of {stock.page_width_mm:g} mm"
-        yield _problem(stock, message, "make the leader shorter, or the strip longer")
-
-
-def _gap_problems(stock: Stock) -> Iterator[Problem]:
-    if stock.gap_mm < 0:
-        yield _problem(stock, f"gap_mm {stock.gap_mm:g} is below 0", "let the pieces lie apart")
-
-
-def _grid_problems(stock: Stock) -> Iterator[Problem]:
-    own_height = stock.kind in ("grid", "roll")
-    if stock.columns < 1 or stock.rows < 1:
-        yield _problem(stock, f"{stock.columns} columns and {stock.rows} rows", "have at least one of each")
-    if not stock.cell_width_mm > 0 or (own_height and not stock.cell_height_mm > 0):
+        if stock.page_width_mm and stock.leader_mm >= stock.page_width_mm:
+            message = f"leader_mm {stock.leader_mm:g} leaves nothing of a strip of {stock.page_width_mm:g} mm"
+            yield _problem(stock, message, "make the leader shorter, or the strip longer")
+        return
+    if not stock.cell_width_mm > 0:
         yield _problem(stock, "the cell has no size", "give cell_width_mm and cell_height_mm")
-    yield from _gap_problems(stock)
-    for axis, count, cell, pitch in (
-        ("x", stock.columns, stock.cell_width_mm, stock.pitch_x_mm),
-        ("y", stock.rows if own_height else 1, stock.cell_height_mm, stock.pitch_y_mm),
-    ):
-        if count > 1 and pitch < cell - 1e-6:
-            message = f"pitch_{axis}_mm {pitch:g} is below the cell's {cell:g} mm: cells overlap"
-            yield _problem(stock, message, "measure from edge to same edge of neighbours")
-
-
-def _page_problems(stock: Stock) -> Iterator[Problem]:
-    """Yield what can be checked once there is a grid."""
-    x, y, right, top = field_of(stock)
-    if x < 0 or y < -1e-6 or right > stock.page_width_mm + 1e-6 or top > stock.page_height_mm + 1e-6:
-        message = (
-            f"cells reach from {x:g}, {y:g} to {right:g}, {top:g} mm, "
-            f"the page is {stock.page_width_mm:g} x {stock.page_height_mm:g} mm"
-        )
-        yield _problem(stock, message, "measure margins, pitch and count again")
-    if stock.takes == "wrap" and not 0 < stock.print_around_mm < stock.cell_height_mm:
+        return
+    if stock.takes == "wrap" and not stock.print_around_mm < stock.cell_height_mm:
         message = f"print_around_mm {stock.print_around_mm:g} of a cell {stock.cell_height_mm:g} mm high"
         yield _problem(stock, message, "the printed zone is above 0 and leaves a clear tail")
     if stock.kind != "roll" and _ruler_collides(stock):
@@ -166,7 +127,7 @@ def _used_problems(stock: Stock) -> Iterator[Problem]:
     except LabelerError as error:
         yield from (_problem(stock, f"used: {problem.message}", problem.fix) for problem in error.problems)
         return
-    yield from _cells_outside("used", named, stock, _rows(stock, {}))
+    yield from _cells_outside("used", named, stock, stock.rows)
     if {cell.name for cell in cells(stock)} <= set(named):
         yield _problem(stock, f'used "{stock.used}" leaves no cell to print', "leave a cell free")
 
@@ -177,9 +138,8 @@ def _ruler_collides(stock: Stock) -> bool:
     x, y = stock.ruler_x_mm + slack, stock.ruler_y_mm + slack
     right, top = x + RULER_AREA_MM[0] - 2 * slack, y + RULER_AREA_MM[1] - 2 * slack
     head = HEAD_STRIP_MM if stock.top_mm >= HEAD_STRIP_MM else 0.0
-    if stock.ruler_x_mm <= 0 or stock.ruler_y_mm <= 0:
-        return True
-    if right > stock.page_width_mm or top > stock.page_height_mm - head:
+    beyond = right > stock.page_width_mm or top > stock.page_height_mm - head
+    if beyond or stock.ruler_x_mm <= 0 or stock.ruler_y_mm <= 0:
         return True
     left, low, far, high = field_of(stock)
     taken = cells(stock) if stock.kind == "grid" else (Cell("", left, low, far - left, high - low),)

@@ -142,8 +142,7 @@ def _strips(stock: Stock, group: str, pieces: Sequence[Piece], numbers: Iterator
             at = x + stock.gap_mm if placed else x
             if placed and at + piece.face.width_mm > stock.page_width_mm + TOLERANCE_MM:
                 break
-            spare = height - piece.face.height_mm
-            placed.append(Placed(piece, cell_name(len(placed), 0), round(at, 6), spare))
+            placed.append(Placed(piece, cell_name(len(placed), 0), round(at, 6), height - piece.face.height_mm))
             x = at + piece.face.width_mm
         first += len(placed)
         about = _lengths(each.piece for each in placed)
@@ -167,7 +166,8 @@ def _fill(
             placed = _in_slots(pieces[first:], page, stock.gap_mm, foot)
         else:
             placed = tuple(
-                _in_cell(piece, cell) for piece, cell in zip(pieces[first : first + len(page)], page, strict=False)
+                Placed(piece, cell.name, cell.x_mm, cell.y_mm + (cell.height_mm - piece.face.height_mm))
+                for piece, cell in zip(pieces[first : first + len(page)], page, strict=False)
             )
         if placed:
             yield placed
@@ -177,11 +177,6 @@ def _fill(
 
 def _free(table: tuple[Cell, ...], taken: frozenset[str]) -> tuple[Cell, ...]:
     return tuple(cell for cell in table if cell.name not in taken) if taken else table
-
-
-def _in_cell(piece: Piece, cell: Cell) -> Placed:
-    spare = cell.height_mm - piece.face.height_mm
-    return Placed(piece, cell.name, cell.x_mm, cell.y_mm + spare)
 
 
 # ---------------------------------------------------------------- the slots of a card

@@ -112,16 +112,13 @@ def _face_text(face: Face) -> str:
     )
     if not face.boxes and face.symbol is None and face.passes == 1:
         return text + "]"
+    boxes = ",".join(f"[{_whole(b.x_mm, b.y_mm, b.width_mm, b.height_mm)}]" for b in face.boxes)
     passes = f",{face.passes}" if face.passes != 1 else ""
-    return f"{text},{_boxes_text(face.boxes)},{_symbol_text(face.symbol)}{passes}]"
+    return f"{text},[{boxes}],{_symbol_text(face.symbol)}{passes}]"
 
 
 def _whole(*lengths: float) -> str:
     return ",".join(str(round(length * MILLIONTH)) for length in lengths)
-
-
-def _boxes_text(boxes: tuple[Box, ...]) -> str:
-    return "[" + ",".join(f"[{_whole(b.x_mm, b.y_mm, b.width_mm, b.height_mm)}]" for b in boxes) + "]"
 
 
 def _symbol_text(s: Symbol | None) -> str:
@@ -147,8 +144,7 @@ def face_from_text(text: str) -> Face:
     """
     try:
         form, *parts = json.loads(text)
-        if form != FORM:
-            raise _other_form("face", form)
+        _check_form("face", form)
         return _face(parts)
     except (ValueError, TypeError) as error:
         raise damaged("a face", str(error)) from error
@@ -206,9 +202,7 @@ def stock_from_text(text: str) -> Stock:
     """
     try:
         kept = json.loads(text)
-        form = kept.pop("form")
-        if form != FORM:
-            raise _other_form("stock", form)
+        _check_form("stock", kept.pop("form"))
         return Stock(**kept)
     except (ValueError, TypeError, KeyError, AttributeError) as error:
         raise damaged("a stock", str(error)) from error
@@ -223,6 +217,7 @@ def damaged(what: str, why: str) -> LabelerError:
     return LabelerError(Problem(RECORD, message, "restore the record from its latest copy"))
 
 
-def _other_form(what: str, form: object) -> LabelerError:
-    message = f"a {what} in it is of form {form!r}, this version reads form {FORM}"
-    return LabelerError(Problem(RECORD, message, "use the version that wrote it, or a newer one"))
+def _check_form(what: str, form: object) -> None:
+    if form != FORM:
+        message = f"a {what} in it is of form {form!r}, this version reads form {FORM}"
+        raise LabelerError(Problem(RECORD, message, "use the version that wrote it, or a newer one"))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from itertools import groupby
 from typing import Any
 
@@ -124,14 +123,6 @@ def _stands_on(connection: Connection, sheet: tuple[int, int] | None) -> Callabl
 # ---------------------------------------------------------------- one unit, one job, one marker
 
 
-@dataclass(frozen=True, slots=True)
-class MarkerOfUnit:
-    """A marker with the number by which the record knows its unit."""
-
-    unit_id: int
-    item: Recorded
-
-
 def extract(connection: Connection, about: str | int) -> RecordExtract:
     """Return the jobs and markers of a unit (its name, a str) or of a job (its number, an int).
 
@@ -173,9 +164,10 @@ def _marker_of_unit(connection: Connection, named: str, unit_name: str) -> Line:
 
 def one_marker(
     connection: Connection, named: str, unit_name: str, sheet: tuple[int, int] | None = None
-) -> MarkerOfUnit:
-    """Return the one marker meant, whatever its state; with ``sheet`` (job, number) that of its copies on it alone.
+) -> tuple[int, Recorded]:
+    """Return the unit's number in the record, and the one marker meant, whatever its state.
 
+    With ``sheet`` (job, number) its state is that of its copies on it alone.
     ``named`` is the marker's id, or its place if only one marker stands there. Raises LabelerError if there is
     none, or more than one, if it is damaged, or not on the sheet.
     """
@@ -188,7 +180,7 @@ def one_marker(
         place = "{}:{}".format(*sheet) if sheet else "any sheet"
         raise LabelerError(Problem(Where(meant.marker), f"it is not on sheet {place}", "see labeler record show"))
     items = assemble(connection, lines) or assemble(connection, lines, lambda _line: True)
-    return MarkerOfUnit(meant.unit_id, items[0])
+    return meant.unit_id, items[0]
 
 
 def copies_on_sheet(connection: Connection, items: Iterable[Recorded], sheet: tuple[int, int]) -> tuple[Recorded, ...]:
@@ -197,7 +189,7 @@ def copies_on_sheet(connection: Connection, items: Iterable[Recorded], sheet: tu
     Raises LabelerError for one that is not on it.
     """
     return tuple(
-        one_marker(connection, item.row.id, f"{item.part_number or item.harness} {item.unit}", sheet).item
+        one_marker(connection, item.row.id, f"{item.part_number or item.harness} {item.unit}", sheet)[1]
         for item in items
     )
 

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from typing import Any
+from dataclasses import fields
+from operator import attrgetter
+from typing import Any, TypeVar
 
-from sqlalchemy import ColumnElement, Connection, Row, Select, and_, literal, or_, select
+from sqlalchemy import ColumnElement, Connection, Row, Select, Table, and_, literal, or_, select
 
 from labeler.errors import LabelerError, Problem, Where
 from labeler.model import Face, Placed, Sheet, Stock
@@ -28,9 +30,10 @@ from labeler.record.schema import (
     unit,
     void,
 )
-from labeler.record.values import Job, MarkerRow, PartialSheet, Recorded, Unit, piece_of
+from labeler.record.values import Job, JobAbout, MarkerRow, PartialSheet, Recorded, Unit, piece_of
 
 Line = Row[Any]
+Value = TypeVar("Value")
 MOST_VALUES = 500  # in one IN list: every database takes as many
 
 
@@ -78,8 +81,8 @@ def assemble(
     for line in lines:
         groups.setdefault((line.unit_id, line.marker), []).append(line)
     chosen = [(rows, first) for rows in groups.values() if (first := _first(rows, wanted)) is not None]
-    faces = _faces(connection, {first.face for _rows, first in chosen if first.face})
-    stocks = _stocks(connection, {first.stock for _rows, first in chosen if first.stock})
+    faces = _known(connection, face, face_from_text, {first.face for _rows, first in chosen if first.face})
+    stocks = _known(connection, stock, stock_from_text, {first.stock for _rows, first in chosen if first.stock})
     fonts: dict[int, dict[str, str]] = {}
     for row in rows_in(connection, select(job_font), job_font.c.job_id, {first.job_id for _rows, first in chosen}):
         fonts.setdefault(row.job_id, {})[row.font] = row.digest
@@ -112,12 +115,12 @@ def _recorded(
     drawn = faces.get(first.face)
     used = sorted({run.font for run in drawn.runs}) if drawn else []
     state = _state(rows, first, voids)
+    why = (str(row.reason) for row in reversed(voids) if state == "void" or row.by_job is not None)
     return Recorded(
         row=marker_of(first),
+        **{name: getattr(first, name) for name in ("part_number", "revision", "sheet", "cell", "x_mm", "y_mm")},
         unit=first.serial,
         harness=first.name,
-        part_number=first.part_number,
-        revision=first.revision,
         job=first.job_id,
         state=state,
         printed=sum(bool(row.face and row.confirmed and not row.gone) for row in rows),
@@ -125,35 +128,17 @@ def _recorded(
         face=drawn,
         stock=stocks.get(first.stock),
         group=first.group_name,
-        sheet=first.sheet,
-        cell=first.cell,
-        x_mm=first.x_mm,
-        y_mm=first.y_mm,
-        reason=_why_void(voids, state) if state in ("void", "taken off") else first.left_out or "",
+        reason=next(why, "") if state in ("void", "taken off") else first.left_out or "",
         fonts=tuple((name, fonts.get(name, "")) for name in used),
     )
 
 
+_OF_LINE = attrgetter("marker", *(field.name for field in fields(MarkerRow) if field.name != "id"))
+
+
 def marker_of(line: Line) -> MarkerRow:
-    """Return what a row says about its marker."""
-    return MarkerRow(
-        id=line.marker,
-        kind=line.kind,
-        role=line.role,
-        at=line.at,
-        label=line.label,
-        branch=line.branch,
-        circuit=line.circuit,
-        tube=line.tube,
-        cut_length_mm=line.cut_length_mm,
-        colour=line.colour,
-        heating=line.heating,
-        how=line.how,
-    )
-
-
-def _why_void(voids: Sequence[Line], state: str) -> str:
-    return next((str(row.reason) for row in reversed(voids) if state == "void" or row.by_job is not None), "")
+    """Return what a row says about its marker: the other columns are called as the fields."""
+    return MarkerRow(*_OF_LINE(line))
 
 
 def _state(rows: list[Line], first: Line, voids: Sequence[Line]) -> str:
@@ -173,24 +158,18 @@ def _state(rows: list[Line], first: Line, voids: Sequence[Line]) -> str:
     return "printed" if any(row.confirmed for row in good) else "prepared"
 
 
-def _texts(connection: Connection, table: Any, digests: set[bytes]) -> Iterator[tuple[bytes, str]]:
-    """Yield digest and text of every row with one of the digests. Raises LabelerError if one is damaged or missing."""
-    found = 0
+def _known(
+    connection: Connection, table: Table, read: Callable[[str], Value], digests: set[bytes]
+) -> dict[bytes, Value]:
+    """Return the values of a table with these digests. Raises LabelerError if one is damaged or missing."""
+    found = {}
     for row in rows_in(connection, select(table), table.c.digest, digests):
         if digest_of(row.text) != row.digest:
             raise damaged(f"a {table.name}", "its digest is another one")
-        found += 1
-        yield row.digest, row.text
-    if found < len(digests):
+        found[row.digest] = read(row.text)
+    if len(found) < len(digests):
         raise damaged(f"a {table.name}", "it is missing")
-
-
-def _faces(connection: Connection, digests: set[bytes]) -> dict[bytes, Face]:
-    return {digest: face_from_text(text) for digest, text in _texts(connection, face, digests)}
-
-
-def _stocks(connection: Connection, digests: set[bytes]) -> dict[bytes, Stock]:
-    return {digest: stock_from_text(text) for digest, text in _texts(connection, stock, digests)}
+    return found
 
 
 # ---------------------------------------------------------------- sheets
@@ -208,8 +187,8 @@ def sheets_of(connection: Connection, job_id: int) -> tuple[Sheet, ...]:
         .order_by(sheet.c.number)
     ).all()
     lines = [line for line in connection.execute(marker_lines().where(job.c.id == job_id)) if line.sheet]
-    faces = _faces(connection, {line.face for line in lines})
-    stocks = _stocks(connection, {row.stock for row in rows})
+    faces = _known(connection, face, face_from_text, {line.face for line in lines})
+    stocks = _known(connection, stock, stock_from_text, {row.stock for row in rows})
     placed: dict[int, list[Placed]] = {}
     for line in lines:
         piece = piece_of(marker_of(line), faces[line.face], stocks[line.stock], line.group_name)
@@ -302,6 +281,10 @@ def _revision_before() -> Any:
     )
 
 
+_SAME = ("id", "kind", "part_number", "revision", "at", *(field.name for field in fields(JobAbout)))
+"""The fields of a job that are called as the columns."""
+
+
 def _job(row: Line) -> Job:
     done = "printed" if row.files is not None else "prepared"
     try:
@@ -309,24 +292,13 @@ def _job(row: Line) -> Job:
     except (ValueError, TypeError) as error:
         raise damaged("the list of files of a job", str(error)) from error
     return Job(
-        id=row.id,
-        kind=row.kind,
+        **{name: getattr(row, name) for name in _SAME},
         state="withdrawn" if row.withdrawn_because is not None else done,
         unit=row.serial,
         harness=row.name,
-        part_number=row.part_number,
-        revision=row.revision,
-        at=row.at,
-        who=row.who,
-        version=row.version,
-        reason=row.reason,
         files=files,
         withdrawn_because=row.withdrawn_because or "",
         of_job=row.of_job or 0,
-        date=row.date,
-        paper=row.paper,
-        printer=row.printer,
-        output=row.output,
         unit_revision=row.unit_revision or "",
     )
 

@@ -14,12 +14,13 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Engine, func, insert, select
+from sqlalchemy import Column, Connection, Engine, Table, func, insert, select
 
 from labeler.errors import LabelerError, Problem, Where
 from labeler.record import schema
 from labeler.record.database import make_file, new_file
 from labeler.record.faces import digest_of, face_from_text, stock_from_text
+from labeler.record.find import NAMED
 from labeler.record.jobs import is_unit, reads_like, rows_in
 from labeler.record.values import Imported
 from labeler.record.write import (
@@ -44,6 +45,8 @@ FACE = MARKER.index("face")
 JOB = ("uid", "kind", "at", "who", "version", "reason", "date", "paper", "printer", "run", "output")
 EVENT = ("state", "at", "who", "note")
 VOID = ("uid", "marker", "at", "who", "reason")
+HARNESS = ("name", "part_number", "revision", "sha256")
+PIECE = ("marker", "cell", "x_mm", "y_mm")
 
 
 # ---------------------------------------------------------------- out
@@ -57,85 +60,74 @@ def export_unit(connection: Connection, named: str) -> dict[str, Any]:
         what = f"it is one of {len(units)} units: {known}" if units else "it is not in the record"
         raise LabelerError(Problem(Where(f"unit {named}"), what, "name it by part number and serial"))
     unit = units[0]
-    j, v = schema.job.c, schema.void.c
-    jobs = connection.execute(select(schema.job).where(j.unit_id == unit.id).order_by(j.id)).all()
-    voids = connection.execute(select(schema.void).where(v.unit_id == unit.id).order_by(v.id))
-    harnesses = _rows(connection, schema.harness, schema.harness.c.id, {job.harness_id for job in jobs})
-    sheets = _rows(connection, schema.sheet, schema.sheet.c.job_id, {job.id for job in jobs})
-    contents = _rows(connection, schema.content, schema.content.c.id, {sheet.content_id for sheet in sheets})
+    jobs = _rows(connection, schema.job.c.unit_id, {unit.id})
+    harnesses = _rows(connection, schema.harness.c.id, {job.harness_id for job in jobs})
+    sheets = _rows(connection, schema.sheet.c.job_id, {job.id for job in jobs})
+    contents = {row.id: row for row in _rows(connection, schema.content.c.id, {sheet.content_id for sheet in sheets})}
+    uids = {job.id: job.uid for job in jobs}
+    places = {harness.id: place for place, harness in enumerate(harnesses)}
     return {
         "form": FORM,
-        "unit": {"part_number": unit.part_number, "serial": unit.serial, "at": unit.at},
-        "harnesses": [_harness_out(harness) for harness in harnesses],
+        "unit": _out(unit, ("part_number", "serial", "at")),
+        "harnesses": [_out(h, HARNESS) | {"text": base64.b64encode(h.text).decode("ascii")} for h in harnesses],
         **_shared_out(connection, contents),
-        "jobs": _jobs_out(connection, jobs, sheets, harnesses, contents),
-        "voids": [_void_out(void, {job.id: job.uid for job in jobs}) for void in voids],
+        "jobs": [
+            _job_out(
+                connection, job, {s.number: contents[s.content_id].digest.hex() for s in sheets if s.job_id == job.id}
+            )
+            | {"harness": places[job.harness_id], "of_job": uids.get(job.of_job)}
+            for job in jobs
+        ],
+        "voids": [
+            _out(void, (*VOID, "of_sheet")) | {"by_job": uids.get(void.by_job), "of_job": uids.get(void.of_job)}
+            for void in _rows(connection, schema.void.c.unit_id, {unit.id})
+        ],
     }
 
 
-def _shared_out(connection: Connection, contents: list[Any]) -> dict[str, Any]:
-    pieces = _rows(connection, schema.piece, schema.piece.c.content_id, {content.id for content in contents})
-    markers = _rows(connection, schema.marker, schema.marker.c.digest, {piece.marker for piece in pieces})
-    faces = _rows(connection, schema.face, schema.face.c.digest, {m.face for m in markers if m.face})
-    stocks = _rows(connection, schema.stock, schema.stock.c.digest, {c.stock for c in contents if c.stock})
+def _shared_out(connection: Connection, contents: Mapping[int, Any]) -> dict[str, Any]:
+    pieces = _rows(connection, schema.piece.c.content_id, contents)
+    markers = _rows(connection, schema.marker.c.digest, {piece.marker for piece in pieces})
+    faces = _rows(connection, schema.face.c.digest, {m.face for m in markers if m.face})
+    stocks = _rows(connection, schema.stock.c.digest, {c.stock for c in contents.values() if c.stock})
     by_content: dict[int, list[Any]] = {}
     for piece in pieces:
-        by_content.setdefault(piece.content_id, []).append(piece)
+        by_content.setdefault(piece.content_id, []).append([*_out(piece, PIECE).values()])
     return {
         "stocks": {row.digest.hex(): row.text for row in stocks},
         "faces": {row.digest.hex(): row.text for row in faces},
-        "markers": {m.digest.hex(): {name: _plain(getattr(m, name)) for name in MARKER} for m in markers},
-        "contents": {c.digest.hex(): _content_out(c, by_content.get(c.id, [])) for c in contents},
+        "markers": {m.digest.hex(): _out(m, MARKER) for m in markers},
+        "contents": {
+            c.digest.hex(): _out(c, ("stock", "width_mm", "height_mm"))
+            | {"group": c.group_name, "pieces": by_content.get(c.id, [])}
+            for c in contents.values()
+        },
     }
 
 
-def _jobs_out(
-    connection: Connection, jobs: Sequence[Any], sheets: list[Any], harnesses: list[Any], contents: list[Any]
-) -> list[dict[str, Any]]:
-    ids = {job.id for job in jobs}
-    events = _rows(connection, schema.job_event, schema.job_event.c.job_id, ids)
-    fonts = _rows(connection, schema.job_font, schema.job_font.c.job_id, ids)
-    abouts = _rows(connection, schema.sheet_about, schema.sheet_about.c.job_id, ids)
-    used = _rows(connection, schema.partly_used, schema.partly_used.c.job_id, ids)
-    uids = {job.id: job.uid for job in jobs}
-    place_of = {harness.id: place for place, harness in enumerate(harnesses)}
-    digest_of_content = {content.id: content.digest.hex() for content in contents}
-    return [
-        {name: getattr(job, name) for name in JOB}
-        | {
-            "harness": place_of[job.harness_id],
-            "of_job": uids.get(job.of_job),
-            "fonts": {font.font: font.digest for font in fonts if font.job_id == job.id},
-            "events": [{name: getattr(event, name) for name in EVENT} for event in events if event.job_id == job.id],
-            "sheets": {str(s.number): digest_of_content[s.content_id] for s in sheets if s.job_id == job.id},
-            "about": {str(a.number): a.about for a in abouts if a.job_id == job.id},
-            "used": [[one.stock, one.cells] for one in used if one.job_id == job.id],
-        }
-        for job in jobs
-    ]
+def _job_out(connection: Connection, job: Any, sheets: Mapping[int, str]) -> dict[str, Any]:
+    def own(table: Table) -> list[Any]:
+        return _rows(connection, table.c.job_id, {job.id})
+
+    return _out(job, JOB) | {
+        "fonts": {font.font: font.digest for font in own(schema.job_font)},
+        "events": [_out(event, EVENT) for event in own(schema.job_event)],
+        "sheets": {str(number): content for number, content in sheets.items()},
+        "about": {str(row.number): row.about for row in own(schema.sheet_about)},
+        "used": [[row.stock, row.cells] for row in own(schema.partly_used)],
+    }
 
 
-def _rows(connection: Connection, table: Any, column: Any, wanted: Iterable[Any]) -> list[Any]:
-    return list(rows_in(connection, select(table).order_by(*table.primary_key.columns), column, set(wanted)))
+def _rows(connection: Connection, column: Column[Any], wanted: Iterable[Any]) -> list[Any]:
+    """Return the rows of a table of which a column has one of the values, in the order of its key."""
+    statement = select(column.table).order_by(*column.table.primary_key)
+    return list(rows_in(connection, statement, column, set(wanted)))
 
 
-def _plain(value: object) -> object:
-    return value.hex() if isinstance(value, bytes) else value
-
-
-def _harness_out(row: Any) -> dict[str, Any]:
-    about = {name: getattr(row, name) for name in ("name", "part_number", "revision", "sha256")}
-    return about | {"text": base64.b64encode(row.text).decode("ascii")}
-
-
-def _void_out(row: Any, uids: Mapping[int, str]) -> dict[str, Any]:
-    about = {"by_job": uids.get(row.by_job), "of_job": uids.get(row.of_job), "of_sheet": row.of_sheet}
-    return {name: getattr(row, name) for name in VOID} | about
-
-
-def _content_out(row: Any, pieces: Iterable[Any]) -> dict[str, Any]:
-    about = {"stock": _plain(row.stock), "width_mm": row.width_mm, "height_mm": row.height_mm, "group": row.group_name}
-    return about | {"pieces": [[p.marker.hex(), p.cell, p.x_mm, p.y_mm] for p in pieces]}
+def _out(row: Any, names: Iterable[str]) -> dict[str, Any]:
+    """Return columns of a row as JSON holds them."""
+    values = ((name, getattr(row, name)) for name in names)
+    return {name: value.hex() if isinstance(value, bytes) else value for name, value in values}
 
 
 # ---------------------------------------------------------------- in
@@ -214,6 +206,10 @@ def _text(value: object) -> str:
     return value
 
 
+def _texts(row: Mapping[str, Any], names: Iterable[str]) -> dict[str, Any]:
+    return {name: _text(row[name]) for name in names}
+
+
 def _number(value: object) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < 1e9:
         raise TypeError(f"{value!r} is no length")
@@ -226,16 +222,16 @@ def _harness_of(row: Mapping[str, Any]) -> dict[str, Any]:
     read = unpacking.decompress(packed, LARGEST_BYTES)
     if not unpacking.eof or sha256(read).hexdigest() != row["sha256"]:
         raise ValueError("what was read of the harness has another digest, or is too large")
-    return {name: _text(row[name]) for name in ("name", "part_number", "revision", "sha256")} | {"text": packed}
+    return _texts(row, HARNESS) | {"text": packed}
 
 
 def _marker_of(row: Mapping[str, Any]) -> tuple[Any, ...]:
-    texts = {name: _text(row[name]) for name in MARKER if name not in ("cut_length_mm", "face", "left_out")}
-    values: dict[str, Any] = {**texts, "cut_length_mm": _number(row["cut_length_mm"])}
+    values = _texts(row, (name for name in MARKER if name not in ("cut_length_mm", "face", "left_out")))
+    names = tuple(values[name] for name in NAMED)
+    values["cut_length_mm"] = _number(row["cut_length_mm"])
     values["face"] = bytes.fromhex(row["face"]) if row["face"] else None
     values["left_out"] = None if row["left_out"] is None else _text(row["left_out"])
-    names = (texts[name] for name in ("marker", "at", "branch", "circuit", "label"))
-    return (*(values[name] for name in MARKER), words_of(tuple(names)))
+    return (*(values[name] for name in MARKER), words_of(names))
 
 
 def _import(connection: Connection, exported: _Exported) -> Imported:
@@ -270,8 +266,7 @@ def _unit_id(connection: Connection, exported: _Exported, part_number: str, seri
 def _add_job(
     connection: Connection, exported: _Exported, job: Mapping[str, Any], unit_id: int, known: Mapping[str, int]
 ) -> int:
-    older = {"run": job["uid"], "output": ""}
-    row = {name: _text(job.get(name, older.get(name))) for name in JOB}
+    row = _texts({"run": job["uid"], "output": "", **job}, JOB)  # the first two are not in form 1
     if row["kind"] not in KINDS:
         raise ValueError(f"a job of kind {row['kind']!r}")
     of_job = known[job["of_job"]] if job["of_job"] is not None else None
@@ -282,11 +277,9 @@ def _add_job(
     sheets = job["sheets"]
     pages = [_page(exported, int(number), sheets[number]) for number in sorted(sheets, key=int)]
     keep_pages(connection, job_id, pages, exported.shared)
-    fonts = [{"job_id": job_id, "font": _text(n), "digest": _text(d)} for n, d in job["fonts"].items()]
-    if fonts:
-        connection.execute(insert(schema.job_font), fonts)
-    abouts = [(job_id, int(number), _text(about)) for number, about in job.get("about", {}).items()]
-    add(connection, schema.sheet_about, abouts)
+    add(connection, schema.job_font, ((job_id, _text(name), _text(digest)) for name, digest in job["fonts"].items()))
+    abouts = job.get("about", {}).items()
+    add(connection, schema.sheet_about, ((job_id, int(number), _text(about)) for number, about in abouts))
     add_used_cells(connection, job_id, {_text(stock): _text(cells).split() for stock, cells in job.get("used", ())})
     return job_id
 
@@ -298,11 +291,11 @@ NOTES: dict[str, type] = {"prepared": str, "drawn": dict, "printed": list, "with
 def _add_states(connection: Connection, job_id: int, events: Iterable[Mapping[str, Any]]) -> int:
     c = schema.job_event.c
     known = set(connection.scalars(select(c.state).where(c.job_id == job_id)))
-    new = [{name: _text(event[name]) for name in EVENT} for event in events if event["state"] not in known]
+    new = [_texts(event, EVENT) for event in events if event["state"] not in known]
     for row in new:
-        if row["state"] not in NOTES:
+        kind = NOTES.get(row["state"])
+        if kind is None:
             raise ValueError(f"a state {row['state']!r}")
-        kind = NOTES[row["state"]]
         if kind is not str and not isinstance(json.loads(row["note"]), kind):
             raise ValueError("files that cannot be read")
         connection.execute(insert(schema.job_event), {"job_id": job_id, **row})
@@ -315,15 +308,13 @@ def _add_voids(connection: Connection, exported: _Exported, unit_id: int) -> int
     jobs = {row.uid: row.id for row in connection.execute(select(j.uid, j.id).where(j.unit_id == unit_id))}
     new = [void for void in exported.voids if void["uid"] not in known]
     for void in new:
-        row: dict[str, Any] = {name: _text(void[name]) for name in VOID}
+        row, of_sheet = _texts(void, VOID), void.get("of_sheet")
         before = select(func.max(j.id)).where(j.unit_id == unit_id, j.at <= row["at"])
-        by_job = None if void["by_job"] is None else jobs[void["by_job"]]
-        last = connection.scalar(before) or 0
-        of_sheet = void.get("of_sheet")
-        copy = {"of_job": None if of_sheet is None else jobs[void["of_job"]], "of_sheet": of_sheet}
+        row |= {"unit_id": unit_id, "after_job": connection.scalar(before) or 0, "of_sheet": of_sheet}
+        row["by_job"] = None if void["by_job"] is None else jobs[void["by_job"]]
+        row["of_job"] = None if of_sheet is None else jobs[void["of_job"]]
         if of_sheet is not None and type(of_sheet) is not int:
             raise TypeError(f"{of_sheet!r} is no number of a sheet")
-        row |= {"unit_id": unit_id, "after_job": last, "by_job": by_job, **copy}
         connection.execute(insert(schema.void), row)
     return len(new)
 

@@ -69,8 +69,21 @@ class OmittedMarker:
     reason: str
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JobAbout:
+    """What is kept of a job beside its unit, its harness and its sheets."""
+
+    who: str = ""
+    version: str = ""
+    reason: str = ""
+    date: str = ""  # as it stands on the sheets
+    paper: str = ""  # of the bench sheet
+    printer: str = ""  # the profile, as JSON
+    output: str = ""  # where the files go, and in which form, as JSON
+
+
 @dataclass(frozen=True, slots=True)
-class NewJob:
+class NewJob(JobAbout):
     """A print that is about to be made.
 
     ``markers`` describes every marker by its id. One that stands on no sheet is kept as "plain"
@@ -84,28 +97,8 @@ class NewJob:
     left_out: tuple[OmittedMarker, ...] = ()
     fonts: Mapping[str, str] = field(default_factory=dict)
     serial: str | None = None
-    who: str = ""
-    version: str = ""
-    reason: str = ""
-    date: str = ""  # as it stands on the sheets
-    paper: str = ""  # of the bench sheet
-    printer: str = ""  # the profile, as JSON
     revises: int = 0  # the print of the same unit at an older revision, of which this prints what has changed
     take_off: tuple[str, ...] = ()  # ids of markers of that unit that are void once this is confirmed
-    output: str = ""  # where the files go, and in which form, as JSON
-
-
-@dataclass(frozen=True, slots=True)
-class JobAbout:
-    """What is kept of a reprint beside its unit and its sheets; the fields are those of `NewJob`."""
-
-    who: str = ""
-    version: str = ""
-    reason: str = ""
-    date: str = ""
-    paper: str = ""
-    printer: str = ""
-    output: str = ""
 
 
 @dataclass(frozen=True, slots=True)

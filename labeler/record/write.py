@@ -8,7 +8,7 @@ from __future__ import annotations
 import json
 import zlib
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass, fields, replace
+from dataclasses import dataclass, fields, replace
 from datetime import UTC, datetime
 from hashlib import sha256
 from importlib import import_module
@@ -65,14 +65,6 @@ def new_uid() -> str:
 # ---------------------------------------------------------------- units
 
 
-@dataclass(frozen=True, slots=True)
-class UnitKey:
-    """A unit: the number by which the record knows it, and its serial."""
-
-    id: int
-    serial: str
-
-
 def part_number_of(harness: Harness) -> str:
     """Return the number under which serials are counted: the part number, or else the name."""
     return harness.part_number or harness.name
@@ -85,11 +77,11 @@ def reserve_serial(connection: Connection, harness: Harness, wanted: str | None 
     it may be asked for by name. Raises LabelerError for a wanted serial that was printed, reads like
     another one, or is no serial.
     """
-    return _unit_for(connection, harness, wanted).serial
+    return _unit_for(connection, harness, wanted)[1]
 
 
-def _unit_for(connection: Connection, harness: Harness, wanted: str | None) -> UnitKey:
-    """Return a new unit, or that of the wanted serial if it was never printed; see `reserve_serial`."""
+def _unit_for(connection: Connection, harness: Harness, wanted: str | None) -> tuple[int, str]:
+    """Return number and serial of a new unit, or of the wanted one if it was never printed; see `reserve_serial`."""
     part_number = part_number_of(harness)
     if wanted is None:
         serial = next_serial(connection, harness)
@@ -99,8 +91,8 @@ def _unit_for(connection: Connection, harness: Harness, wanted: str | None) -> U
         found = _unit_like(connection, part_number, serial)
         if found is not None:
             refuse(_clash(connection, found, part_number, serial))
-            return UnitKey(found.id, serial)
-    return UnitKey(add_unit(connection, part_number, serial, now()), serial)
+            return found.id, serial
+    return add_unit(connection, part_number, serial, now()), serial
 
 
 def add_unit(connection: Connection, part_number: str, serial: str, at: str) -> int:
@@ -174,16 +166,6 @@ def live_prints(connection: Connection, unit_id: int) -> Sequence[Any]:
 # ---------------------------------------------------------------- jobs
 
 
-@dataclass(frozen=True, slots=True)
-class _JobOf:
-    """What a job is of: its unit and harness, and the print that it repeats or changes."""
-
-    kind: str
-    unit_id: int
-    harness_id: int
-    of_job: int | None = None
-
-
 def prepare_run(
     connection: Connection, new: Sequence[NewJob], left: Mapping[str, Sequence[str]] | None = None
 ) -> tuple[Job, ...]:
@@ -207,16 +189,12 @@ def _prepare_print(connection: Connection, new: NewJob, run: str) -> int:
         c = schema.job.c
         unit_id = connection.execute(select(c.unit_id).where(c.id == new.revises)).scalar_one()
     else:
-        unit_id = _unit_for(connection, new.harness, new.serial).id
+        unit_id, _ = _unit_for(connection, new.harness, new.serial)
     digest = sha256(new.harness.text).hexdigest()
     key = {**{name: getattr(new.harness, name) for name in ("name", "part_number", "revision")}, "sha256": digest}
-    of = _JobOf(
-        "revision" if new.revises else "print",
-        unit_id,
-        harness_id(connection, key, lambda: zlib.compress(new.harness.text, 3)),
-        new.revises or None,
-    )
-    job_id = _add_job(connection, of, new, run, new.take_off)
+    known = harness_id(connection, key, lambda: zlib.compress(new.harness.text, 3))
+    of = {"kind": "revision" if new.revises else "print", "unit_id": unit_id, "harness_id": known, "run": run}
+    job_id = _add_job(connection, {**of, "of_job": new.revises or None}, new, new.take_off)
     _keep(connection, job_id, new.sheets, new.markers, new.left_out, new.fonts)
     return job_id
 
@@ -249,11 +227,10 @@ def harness_id(connection: Connection, key: Mapping[str, str], packed: Callable[
     return int(found) if found is not None else added(connection, schema.harness, {**key, "text": packed()})
 
 
-def _add_job(
-    connection: Connection, of: _JobOf, about: JobAbout | NewJob, run: str, take_off: Sequence[str] = ()
-) -> int:
+def _add_job(connection: Connection, of: Mapping[str, object], about: JobAbout, take_off: Sequence[str] = ()) -> int:
+    """Add a job: ``of`` says what it is of, its kind, unit, harness, run, and the print that it repeats or changes."""
     texts = {field.name: getattr(about, field.name) for field in fields(JobAbout)}
-    job_id = added(connection, schema.job, {**asdict(of), **texts, "at": now(), "uid": new_uid(), "run": run})
+    job_id = added(connection, schema.job, {**of, **texts, "at": now(), "uid": new_uid()})
     _add_event(connection, job_id, "prepared", json.dumps(take_off) if take_off else "", about.who)
     return job_id
 
@@ -302,8 +279,9 @@ def _prepare_reprint(
     refuse(_withdrawn_problems(connection, jobs))
     c = schema.job.c
     last = connection.execute(select(c.id, c.unit_id, c.harness_id, c.kind, c.of_job).where(c.id == max(jobs))).one()
-    of = _JobOf("reprint", last.unit_id, last.harness_id, last.of_job if last.kind == "reprint" else last.id)
-    job_id = _add_job(connection, of, about, run)
+    of = {"kind": "reprint", "unit_id": last.unit_id, "harness_id": last.harness_id, "run": run}
+    of_job = last.of_job if last.kind == "reprint" else last.id
+    job_id = _add_job(connection, {**of, "of_job": of_job}, about)
     _keep(connection, job_id, new.sheets, {item.row.id: item.row for item in new.items}, (), fonts)
     return job_id
 
@@ -379,7 +357,7 @@ def confirm(
         _add_event(connection, one, "printed", json.dumps(own, ensure_ascii=False), who)
         unit_id = connection.execute(select(schema.job.c.unit_id).where(schema.job.c.id == one)).scalar_one()
         for marker in markers_taken_off(connection, one):
-            _add_void(connection, _Void(unit_id, marker, who, f"taken off by job {one}", by_job=one))
+            _add_void(connection, unit_id, marker, who=who, reason=f"taken off by job {one}", by_job=one)
     return _job(connection, job_id)
 
 
@@ -430,19 +408,6 @@ def _reason_problems(reason: str, where: Where) -> Iterator[Problem]:
 # ---------------------------------------------------------------- voids
 
 
-@dataclass(frozen=True, slots=True)
-class _Void:
-    """A marker of a unit that is not to be used, or only its copy on a sheet of a job; see `schema.void`."""
-
-    unit_id: int
-    marker: str
-    who: str
-    reason: str
-    by_job: int | None = None
-    of_job: int | None = None
-    of_sheet: int | None = None
-
-
 def void_all(
     connection: Connection,
     named: Iterable[tuple[str, str]],
@@ -458,10 +423,10 @@ def void_all(
     already, was never printed, or is being printed.
     """
     meant = [one_marker(connection, marker, unit, sheet) for unit, marker in named]
-    refuse((*_reason_problems(reason, Where("void")), *_void_problems(one.item for one in meant)))
-    for one in meant:
-        copy = (one.item.job, one.item.sheet) if sheet else (None, None)
-        _add_void(connection, _Void(one.unit_id, one.item.row.id, who, reason.strip(), None, *copy))
+    refuse((*_reason_problems(reason, Where("void")), *_void_problems(item for _, item in meant)))
+    for unit_id, item in meant:
+        copy = {"of_job": item.job, "of_sheet": item.sheet} if sheet else {}
+        _add_void(connection, unit_id, item.row.id, who=who, reason=reason.strip(), **copy)
 
 
 def _void_problems(items: Iterable[Recorded]) -> Iterator[Problem]:
@@ -477,10 +442,11 @@ def _void_problems(items: Iterable[Recorded]) -> Iterator[Problem]:
             yield Problem(where, f"it cannot be declared void: {why}", fixes.get(item.state, "it was never printed"))
 
 
-def _add_void(connection: Connection, void: _Void) -> None:
-    """Add a void; a print that is made later is good again."""
+def _add_void(connection: Connection, unit_id: int, marker: str, **about: str | int) -> None:
+    """Add a void, with more of the columns of `schema.void`; a print that is made later is good again."""
     last = connection.scalar(select(func.max(schema.job.c.id))) or 0
-    connection.execute(insert(schema.void), {**asdict(void), "uid": new_uid(), "at": now(), "after_job": last})
+    row = {"unit_id": unit_id, "marker": marker, "uid": new_uid(), "at": now(), "after_job": last, **about}
+    connection.execute(insert(schema.void), row)
 
 
 # ---------------------------------------------------------------- what is shared

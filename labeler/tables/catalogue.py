@@ -11,15 +11,14 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, field, fields, replace
-from functools import cache, lru_cache
+from dataclasses import dataclass, field, fields
+from functools import cache, lru_cache, partial
 from importlib.resources.abc import Traversable
 from pathlib import Path
-from typing import Any, Protocol, TypeVar
+from typing import Any, TypeVar
 
 from labeler.errors import LabelerError, Problem, Where, refuse, suggestion
 from labeler.model import NOWHERE, Range, Settings, Stock, Tube, WireDiameter
-from labeler.tables.colours import colour_name, din_47100, join_colours, luminance, split_colours
 from labeler.tables.document import (
     ANY,
     FLAG,
@@ -38,23 +37,6 @@ from labeler.tables.document import (
 from labeler.tables.materials import Covering, Family, WireKind, read_coverings, read_families, read_kinds
 from labeler.tables.stocks import read_stock
 
-__all__ = [
-    "Catalogue",
-    "Choice",
-    "Covering",
-    "Family",
-    "WireKind",
-    "colour_name",
-    "default_settings",
-    "default_wire",
-    "din_47100",
-    "join_colours",
-    "load_catalogue",
-    "load_choices",
-    "luminance",
-    "split_colours",
-]
-
 FOLDERS_VARIABLE = "LABELER_STOCK"
 FILES = ("sleeves.toml", "wires.toml", "coverings.toml")
 
@@ -64,22 +46,10 @@ LEVELS = ("circuit", "branch", "end", "bag")  # where a setting may stand beside
 KINDS = ("length", "lengths", "number", "fraction", "angle", "word", "words")
 
 
-def _levels(value: object, key: Key) -> tuple[str, ...]:
-    found: tuple[str, ...] = TEXTS.read(value, key)
-    if not set(found) <= set(key.allowed):
-        raise ValueError(", ".join(found), f"use {', '.join(key.allowed)}")
-    return found
-
-
 CHOICE = Form(
     {
         "kind": Key(TEXT, "what is written for it", "length", required=True, allowed=KINDS),
-        "levels": Key(
-            replace(TEXTS, read=_levels),
-            "where it is read besides [defaults]; left out, at all",
-            ["end"],
-            allowed=LEVELS,
-        ),
+        "levels": Key(TEXTS, "where it is read besides [defaults]; left out, at all", ["end"], allowed=LEVELS),
         "none_ok": Key(FLAG, "whether it may be left empty", True, default=False),
         "default": Key(ANY, "its value where nothing is set", 400),
         "low": Key(NUMBER, "least value, in the same unit", 50, low=-LARGEST),
@@ -137,45 +107,36 @@ def choices_of(document: Document) -> dict[str, Choice]:
             default = row.values.get("default")
             choice = choices[key] = Choice(**{**row.values, "key": key, "default": _held(default)})
             if not _default_suits(choice):
-                limit = f"must be a {choice.kind} within the key's own limits"
-                text = f"{key}: default {default!r} {limit}"
+                text = f"{key}: default {default!r} must be a {choice.kind} within the key's own limits"
                 problems.append(Problem(document.where((key,)), text, "correct the default"))
     refuse(problems)
     return choices
 
 
 def default_settings() -> Settings:
-    """Return the settings of a harness that sets nothing."""
+    """Return the settings of a harness that sets nothing; what may be empty and is, is None."""
     choices = load_choices().values()
-    values: dict[str, Any] = {choice.key: _default(choice) for choice in choices}
+    values: dict[str, Any] = {c.key: None if c.none_ok and c.default == "" else c.default for c in choices}
     return Settings(**values)
-
-
-def _default(choice: Choice) -> Value | None:
-    """Return the default as `Settings` holds it: what may be empty and is, is None."""
-    return None if choice.none_ok and choice.default == "" else choice.default
 
 
 def _held(default: object) -> Any:
     if isinstance(default, list):
-        return tuple(_held(each) for each in default)
+        return tuple(map(_held, default))
     return float(default) if type(default) is int else default
 
 
 def _default_suits(choice: Choice) -> bool:
-    value = choice.default
-    if choice.none_ok and value == "":
+    many, kind = isinstance(choice.default, tuple), choice.kind
+    values = choice.default if isinstance(choice.default, tuple) else (choice.default,)
+    if choice.none_ok and choice.default == "":
         return True
-    if choice.kind == "words":
-        return isinstance(value, tuple) and bool(value) and all(isinstance(word, str) for word in value)
-    if choice.kind == "lengths":
-        return isinstance(value, tuple) and all(isinstance(each, float) for each in value)
-    if choice.kind == "word":
-        return isinstance(value, str) and (not choice.one_of or value in choice.one_of)
-    if isinstance(value, bool) or not isinstance(value, float):
+    if many != (kind in ("lengths", "words")) or (kind == "words" and not values):
         return False
-    low, high = choice.low, choice.high
-    return (low is None or low <= value) and (high is None or value <= high)
+    if kind in ("word", "words"):
+        return all(isinstance(each, str) and (not choice.one_of or each in choice.one_of) for each in values)
+    low, high = -LARGEST if choice.low is None else choice.low, LARGEST if choice.high is None else choice.high
+    return all(isinstance(each, float) and low <= each <= high for each in values)
 
 
 # ---------------------------------------------------------------- catalogue
@@ -204,14 +165,19 @@ def _lowered(found: WireDiameter, under: float) -> WireDiameter:
     return WireDiameter(Range(round(nominal * (1 - under), 6), found.range_mm.high), source, True)
 
 
-class Named(Protocol):
-    """What can be looked up."""
-
-    @property
-    def name(self) -> str: ...
+Entry = TypeVar("Entry", bound=Family | Tube | WireKind | Covering | Stock)
 
 
-Entry = TypeVar("Entry", bound=Named)
+def _word(name: str) -> str:
+    """Return a name as it is compared: any case, one blank for several."""
+    return " ".join(name.split()).casefold()
+
+
+def _named(entries: Iterable[Entry]) -> list[tuple[str, Entry]]:
+    """Return entries with each of their names, as they are compared: all names before all aliases."""
+    known = tuple(entries)
+    aliases = [(_word(alias), entry) for entry in known for alias in getattr(entry, "aliases", ())]
+    return [*((_word(entry.name), entry) for entry in known), *aliases]
 
 
 @dataclass(frozen=True, slots=True)
@@ -229,10 +195,9 @@ class Catalogue:
     _diameters: Mapping[tuple[str, str], WireDiameter] = field(init=False, compare=False, repr=False)
 
     def __post_init__(self) -> None:
-        """Index the diameters by kind and size, names before aliases and first entries before later ones."""
-        named = [(kind.name, kind) for kind in self.wires]
-        named += [(alias, kind) for kind in self.wires for alias in kind.aliases]
-        index = {(_word(name), size): found for name, kind in reversed(named) for size, found in kind.sizes}
+        """Index the diameters by kind and size, first entries before later ones."""
+        named = reversed(_named(self.wires))
+        index = {(name, size): found for name, kind in named for size, found in kind.sizes}
         object.__setattr__(self, "_diameters", index)
 
     def family(self, name: str, where: Where = NOWHERE) -> Family:
@@ -295,29 +260,21 @@ _LISTED = 12
 """How many names an unknown one is answered with."""
 
 
-def _names(entry: Named) -> tuple[str, ...]:
-    return (entry.name, *getattr(entry, "aliases", ()))
-
-
-def _word(name: str) -> str:
-    """Return a name as it is compared: any case, one blank for several."""
-    return " ".join(name.split()).casefold()
-
-
 def _found(what: str, table: str, name: str, entries: Iterable[Entry], where: Where) -> Entry:
     """Return the entry of this name: names first, aliases after them."""
     known = list(entries)
     word = _word(name)
-    for names in (lambda entry: (entry.name,), _names):
-        for entry in known:
-            if word in (each.casefold() for each in names(entry)):
-                return entry
+    for each, entry in _named(known):
+        if each == word:
+            return entry
     listed = ", ".join(entry.name for entry in known[:_LISTED]) or "none"
     if len(known) > _LISTED:
         command = "stock" if table == "layouts" else table
         listed += f" and {len(known) - _LISTED} more: labeler {command} lists them"
-    fix = suggestion(name, [each for entry in known for each in _names(entry)], f"{table} known: {listed}")
-    raise LabelerError(Problem(where, f"{what} {name!r} is unknown", fix))
+    names = [each for entry in known for each in (entry.name, *getattr(entry, "aliases", ()))]
+    raise LabelerError(
+        Problem(where, f"{what} {name!r} is unknown", suggestion(name, names, f"{table} known: {listed}"))
+    )
 
 
 # ---------------------------------------------------------------- loading
@@ -332,9 +289,9 @@ def load_catalogue(extra: Sequence[Path] = ()) -> Catalogue:
     """
     named = [Path(part) for part in os.environ.get(FOLDERS_VARIABLE, "").split(os.pathsep) if part]
     folders = tuple(Path(folder) for folder in (*extra, *named))
-    refuse(problem for folder in folders for problem in _no_shop(folder))
+    refuse(problem for folder in folders for problem in _shop_problems(folder, may_be_empty=False))
     own = (_user_folder(),) if os.path.lexists(_user_folder()) else ()
-    refuse(problem for folder in own for problem in _closed(folder))
+    refuse(problem for folder in own for problem in _shop_problems(folder, may_be_empty=True))
     return _load((*folders, *own), tuple(_stamps((*folders, *own))))
 
 
@@ -356,17 +313,15 @@ def _user_folder() -> Path:
 SHOP = f"it must hold {', '.join(FILES)} or layouts/"
 
 
-def _closed(folder: Path) -> Iterable[Problem]:
+def _shop_problems(folder: Path, *, may_be_empty: bool) -> Iterator[Problem]:
     if not (folder.is_dir() and os.access(folder, os.R_OK | os.X_OK)):
         yield Problem(Where(str(folder)), "is no folder that can be read", SHOP)
-
-
-def _no_shop(folder: Path) -> Iterable[Problem]:
-    closed = tuple(_closed(folder))
-    if closed:
-        yield from closed
-    elif not any(os.path.lexists(folder / name) for name in (*FILES, "layouts")):
+    elif not may_be_empty and not any(os.path.lexists(folder / name) for name in (*FILES, "layouts")):
         yield Problem(Where(str(folder)), "holds no table", SHOP)
+
+
+Source = tuple[Traversable | Path, str, Callable[[Document], tuple[tuple[Entry, ...], list[Problem]]]]
+"""A file, its name in messages, and its reader."""
 
 
 @lru_cache(maxsize=4)
@@ -374,84 +329,58 @@ def _load(folders: tuple[Path, ...], _: tuple[tuple[str, int, int], ...] = ()) -
     """Return the tables of the folders and the shipped ones; the files' stamps tell one state of them from another."""
     problems: list[Problem] = []
     catalogue = Catalogue(
-        families=_merged("sleeves.toml", read_families, folders, problems),
-        wires=_merged("wires.toml", read_kinds, folders, problems),
-        coverings=_merged("coverings.toml", read_coverings, folders, problems),
-        stocks=_stocks(folders, problems),
+        families=_merged(_tables("sleeves.toml", read_families, folders), problems),
+        wires=_merged(_tables("wires.toml", read_kinds, folders), problems),
+        coverings=_merged(_tables("coverings.toml", read_coverings, folders), problems),
+        stocks=_merged(_stock_files((*(each / "layouts" for each in folders), shipped_layouts()), problems), problems),
     )
     refuse(problems)
     return catalogue
 
 
-def _merged(
-    file: str,
-    read: Callable[[Document], tuple[tuple[Entry, ...], list[Problem]]],
-    folders: Iterable[Path],
-    problems: list[Problem],
-) -> tuple[Entry, ...]:
-    """Return the entries of a file from every folder, the first of a name kept."""
+def _merged(sources: Iterable[Source[Entry]], problems: list[Problem]) -> tuple[Entry, ...]:
+    """Return the entries of files, the first of a name kept; problems are added."""
     entries: dict[str, Entry] = {}
-    own = [(folder / file, str(folder / file)) for folder in folders if os.path.lexists(folder / file)]
-    for path, name in (*own, (shipped("data", file), file)):
-        for entry in _read(path, name, read, problems) or ():
-            entries.setdefault(entry.name.casefold(), entry)
+    for path, name, read in sources:
+        try:
+            found, wrong = read(load(path, name))
+        except LabelerError as error:
+            problems += error.problems
+        else:
+            problems += wrong
+            for entry in found:
+                entries.setdefault(entry.name.casefold(), entry)
     return tuple(entries.values())
 
 
-def _stocks(folders: Iterable[Path], problems: list[Problem]) -> tuple[Stock, ...]:
-    """Return the stocks of every folder, the first of a name kept."""
-    stocks: dict[str, Stock] = {}
-    for layouts in (*(folder / "layouts" for folder in folders), shipped_layouts()):
+def _tables(
+    file: str, read: Callable[[Document], tuple[tuple[Entry, ...], list[Problem]]], folders: Iterable[Path]
+) -> Iterator[Source[Entry]]:
+    """Yield a table of every folder that has it, and the shipped one."""
+    yield from ((path, str(path), read) for path in (folder / file for folder in folders) if os.path.lexists(path))
+    yield shipped("data", file), file, read
+
+
+def _stock_files(places: Iterable[Traversable | Path], problems: list[Problem]) -> Iterator[Source[Stock]]:
+    """Yield the stock files of folders, in each by their names; hidden files are none."""
+    for layouts in places:
+        if isinstance(layouts, Path) and not os.path.lexists(layouts):
+            continue
+        if isinstance(layouts, Path) and not (layouts.is_dir() and os.access(layouts, os.R_OK | os.X_OK)):
+            problems.append(Problem(Where(str(layouts)), "is no folder that can be read", "put stock files into it"))
+            continue
         here: dict[str, str] = {}
-        for path in _stock_files(layouts, problems):
+        files = (path for path in layouts.iterdir() if path.name.casefold().endswith(".toml") and path.name[0] != ".")
+        for path in sorted(files, key=lambda path: path.name):
             name = path.name[: -len(".toml")]
             same = here.setdefault(name.casefold(), path.name)
             if same != path.name:
                 text = f"names the same stock as {same}: capitals make no difference"
                 problems.append(Problem(Where(str(path)), text, "rename one of the files"))
-
-            def read(document: Document, name: str = name) -> tuple[Stock | None, list[Problem]]:
-                return read_stock(document, name)
-
-            stock = _read(path, str(path), read, problems)
-            if stock is not None:
-                stocks.setdefault(name.casefold(), stock)
-    return tuple(stocks.values())
-
-
-def _stock_files(layouts: Traversable | Path, problems: list[Problem]) -> list[Traversable | Path]:
-    """Return the stock files of a folder by their names; hidden files are none."""
-    if isinstance(layouts, Path):
-        if not os.path.lexists(layouts):
-            return []
-        if not (layouts.is_dir() and os.access(layouts, os.R_OK | os.X_OK)):
-            problems.append(Problem(Where(str(layouts)), "is no folder that can be read", "put stock files into it"))
-            return []
-    files = (path for path in layouts.iterdir() if path.name.casefold().endswith(".toml") and path.name[0] != ".")
-    return sorted(files, key=lambda path: path.name)
+            yield path, str(path), partial(read_stock, name=name)
 
 
 def shipped_layouts() -> Traversable | Path:
     """Return the folder of the shipped stocks: in the package (wheel), or beside it (checkout)."""
     inside = shipped("layouts", "")
     return inside if inside.is_dir() else Path(__file__).parents[2] / "layouts"
-
-
-Result = TypeVar("Result")
-
-
-def _read(
-    path: Traversable | Path,
-    name: str,
-    read: Callable[[Document], tuple[Result, list[Problem]]],
-    problems: list[Problem],
-) -> Result | None:
-    """Return what a file holds, None where it is no TOML; problems are added."""
-    try:
-        document = load(path, name)
-    except LabelerError as error:
-        problems.extend(error.problems)
-        return None
-    result, found = read(document)
-    problems.extend(found)
-    return result

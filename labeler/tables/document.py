@@ -11,10 +11,12 @@ from __future__ import annotations
 import math
 import re
 import tomllib
+from bisect import bisect_left
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from importlib.resources.abc import Traversable
+from itertools import count
 from pathlib import Path
 from typing import Any
 from unicodedata import category
@@ -28,8 +30,7 @@ LONGEST_TEXT = 1000  # project choice: the longest shipped one has 233
 HIDDEN = ("Cc", "Cf", "Cs", "Zl", "Zp")  # Unicode's control, format, surrogate, line and paragraph signs
 DECIMALS = 6  # of a converted length in mm: finer than any source prints
 
-_FRACTION = re.compile(r"(?:(\d{1,4})[ -])?(\d{1,4})/([1-9]\d{0,3})")
-_LENGTH = re.compile(r"([\d.][\d./ -]*?)\s*(mm|in|\")?")
+_LENGTH = re.compile(r"(?:(?:(\d{1,4})[ -])?(\d{1,4})/([1-9]\d{0,3})|(\d+\.?\d*|\.\d+))\s*(mm|in|\")?")
 
 KeyPath = tuple[str | int, ...]
 Schema = dict[str, Any]
@@ -195,10 +196,10 @@ def read_table(document: Document, form: Form, place: KeyPath = (), raw: Any = N
     table = document.values if raw is None else raw
     title = _title(form, place, table, above)
     said = f"{title}: " if title else ""
-    own = _own_place(form, place, table)
     if not isinstance(table, dict):
         problem = Problem(document.where(place), f"{said}{shown(table)} is no table", f"give {', '.join(form.keys)}")
-        return Row({}, own, title, (problem,))
+        return Row({}, place, title, (problem,))
+    own = (*place, form.named_by) if form.named_by and form.named_by in table else place
     values: dict[str, Any] = {}
     taken: set[str] = set()
     problems: list[Problem] = []
@@ -220,17 +221,11 @@ def read_table(document: Document, form: Form, place: KeyPath = (), raw: Any = N
                 dotted = ".".join(step for step in here if isinstance(step, str))
                 problems.append(Problem(document.where(here), text, fix.replace("{path}", dotted)))
     for name, key in form.keys.items():
-        if key.required and name not in table and _inch(name) not in table:
+        if key.required and name not in taken:
             last = next((step for step in reversed(place) if isinstance(step, str)), "")
             text = form.missing.format(title=said, key=name, table=last)
             problems.append(Problem(document.where(own), text, f"add {name} = …"))
     return Row(values, own, title, tuple(problems))
-
-
-def _own_place(form: Form, place: KeyPath, table: Any) -> KeyPath:
-    """Return where problems of a whole table stand."""
-    named = form.named_by and isinstance(table, dict) and form.named_by in table
-    return (*place, form.named_by) if named and form.named_by else place
 
 
 def _nested(document: Document, key: Key, place: KeyPath, found: Any, title: str) -> Row | tuple[Row, ...]:
@@ -267,17 +262,8 @@ def _key(written: str, form: Form) -> tuple[str, Key | None]:
         metric = written.removesuffix("_in") + "_mm"
         found = form.keys.get(metric)
         if found and found.type.inches:
-            return metric, _in_inches(found)
+            return metric, replace(found, type=found.type.inches)
     return written, key or form.other
-
-
-@lru_cache(maxsize=256)
-def _in_inches(key: Key) -> Key:
-    return Key(key.type.inches or key.type, low=key.low, high=key.high)
-
-
-def _inch(key: str) -> str:
-    return key.removesuffix("_mm") + "_in" if key.endswith("_mm") else key
 
 
 def _unknown(form: Form, key: str, said: str, where: Where) -> Problem:
@@ -324,14 +310,9 @@ def length(value: object, mm: float = 1.0) -> float:
     match = _LENGTH.fullmatch(value.strip())
     if match is None:
         raise ValueError(f'is {shown(value)}; write a length such as 6.4, "6.4 mm" or "1/4 in"')
-    unit = {None: mm, "mm": 1.0}.get(match[2], MM_PER_IN)
-    part = _FRACTION.fullmatch(match[1])
-    if part:
-        return round((int(part[1] or 0) + int(part[2]) / int(part[3])) * unit, DECIMALS)
-    try:
-        return round(float(match[1]) * unit, DECIMALS)
-    except ValueError:
-        raise ValueError(f'is {shown(value)}; write a length such as 6.4, "6.4 mm" or "1/4 in"') from None
+    whole, over, under, decimal, unit = match.groups()
+    found = float(decimal) if decimal else int(whole or 0) + int(over) / int(under)
+    return round(found * {None: mm, "mm": 1.0}.get(unit, MM_PER_IN), DECIMALS)
 
 
 def _number(value: object) -> float:
@@ -378,7 +359,11 @@ def _text(value: object, key: Key) -> str:
 def _texts(value: object, key: Key) -> tuple[str, ...]:
     if not isinstance(value, list):
         raise ValueError(f'is {shown(value)}; it must be a list of texts, ["…", "…"]')
-    return tuple(_text(item, Key(TEXT)) for item in value)
+    found = tuple(_text(item, Key(TEXT)) for item in value)
+    for word in found:
+        if key.allowed and word not in key.allowed:
+            raise ValueError(f"names {word!r}", f"use {', '.join(key.allowed)}")
+    return found
 
 
 def _flag(value: object, _: Key) -> bool:
@@ -431,9 +416,11 @@ SIZES = Type("list of tables", _sizes, lambda _: {"type": "array", "minItems": 1
 
 # ---------------------------------------------------------------- on which line each key stands
 
-_SKIP = re.compile(r"(?:[ \t\r\n]+|#[^\n]*)*")
-_BLANK = re.compile(r"[ \t]*")
-_KEY = re.compile(r'[A-Za-z0-9_-]+|"(?:[^"\\\n]|\\.)*"|\'[^\'\n]*\'')
+_KEY = r"""[A-Za-z0-9_-]+|"(?:[^"\\\n]|\\.)*"|'[^'\n]*'"""
+_PART = re.compile(_KEY)
+_DOTTED = re.compile(rf"(?:{_KEY})(?:[ \t]*\.[ \t]*(?:{_KEY}))*")
+_PASSED = re.compile(r"(?:[ \t\r\n=,]+|#[^\n]*)*")  # between keys and values
+_CLOSING = re.compile(r"[ \t]*\]{1,2}")
 _STRING = re.compile(
     r'"""(?:[^"\\]|\\.|"{1,2}(?!"))*"{3,5}'
     r"|'''(?:[^']|'{1,2}(?!'))*'{3,5}"
@@ -445,125 +432,80 @@ _BARE = re.compile(r"[^\s,\]}#][^,\]}#\n]*")
 
 
 class _Scan:
-    """One pass over the text; ``lines`` fills up."""
+    """One pass over the text of a TOML file; ``lines`` fills up."""
 
     def __init__(self, text: str) -> None:
-        self.text = text
-        self.at = 0
-        self.line = 1
-        self.counted = 0
+        self.text, self.at = text, 0
+        self.breaks = [found.start() for found in re.finditer("\n", text)]
         self.lines: dict[KeyPath, int] = {(): 1}
         self.counts: dict[KeyPath, int] = {}  # arrays of tables: how many so far
-
-    def run(self) -> dict[KeyPath, int]:
         table: KeyPath = ()
-        self._skip()
-        while self.at < len(self.text):
-            if self.text[self.at] == "[":
+        while sign := self._sign():
+            if sign == "[":
                 table = self._header()
             else:
                 self._pair(table)
-            self._skip()
-        return self.lines
 
-    def _skip(self, pattern: re.Pattern[str] = _SKIP) -> None:
-        found = pattern.match(self.text, self.at)
-        self.at = found.end() if found else self.at + 1
+    def _take(self, pattern: re.Pattern[str]) -> str:
+        """Return what stands here, a sign at least, and go past it."""
+        start, found = self.at, pattern.match(self.text, self.at)
+        self.at = found.end() if found else start + 1
+        return self.text[start : self.at]
 
-    def _note(self, path: KeyPath) -> None:
-        """Keep the line of this place, unless the path was met before."""
-        self.line += self.text.count("\n", self.counted, self.at)
-        self.counted = self.at
-        self.lines.setdefault(path, self.line)
-
-    def _header(self) -> KeyPath:
-        """Read ``[a.b]`` or ``[[a.b]]``; an array of tables opens its next element."""
-        start = self.at
-        many = self.text.startswith("[[", self.at)
-        self.at += 2 if many else 1
-        keys = self._keys()
-        self.at += 2 if many else 1
-        path = self._resolved(keys[:-1])
-        path += (keys[-1],)
-        if many:
-            self.counts[path] = self.counts.get(path, 0) + 1
-            self._note(path)
-            path += (self.counts[path] - 1,)
-        elif path in self.counts:
-            path += (self.counts[path] - 1,)
-        end, self.at = self.at, start
-        self._note(path)
-        self.at = end
-        return path
-
-    def _resolved(self, keys: list[str]) -> KeyPath:
-        """Return the path to a table; in an array of tables its last element is meant."""
-        path: KeyPath = ()
-        for key in keys:
-            path += (key,)
-            if path in self.counts:
-                path += (self.counts[path] - 1,)
-        return path
+    def _sign(self) -> str:
+        """Return the first sign of the next key or value, or what closes a list or table, "" at the end."""
+        self._take(_PASSED)
+        return self.text[self.at : self.at + 1]
 
     def _keys(self) -> list[str]:
-        """Read a dotted key."""
-        keys: list[str] = []
-        while True:
-            self._skip(_BLANK)
-            found = _KEY.match(self.text, self.at)
-            if not found:
-                return keys or [""]
-            keys.append(_plain(found[0]))
-            self.at = found.end()
-            self._skip(_BLANK)
-            if self.text[self.at : self.at + 1] != ".":
-                return keys
-            self.at += 1
+        """Return the parts of a dotted key."""
+        return [_plain(key) for key in _PART.findall(self._take(_DOTTED))] or [""]
 
-    def _pair(self, table: KeyPath) -> None:
+    def _note(self, path: KeyPath, at: int) -> None:
+        """Keep the line of this place, unless the path was met before."""
+        self.lines.setdefault(path, bisect_left(self.breaks, at) + 1)
+
+    def _header(self) -> KeyPath:
+        """Read ``[a.b]`` or ``[[a.b]]``; an array of tables opens its next element, and is known by its last one."""
+        start, many = self.at, self.text.startswith("[[", self.at)
+        self.at += 2 if many else 1
+        self._sign()
+        path: KeyPath = ()
+        keys = self._keys()
+        for place, key in enumerate(keys, 1):
+            path += (key,)
+            if many and place == len(keys):
+                self.counts[path] = self.counts.get(path, 0) + 1
+                self._note(path, start)
+            if path in self.counts:
+                path += (self.counts[path] - 1,)
+        self._take(_CLOSING)
+        self._note(path, start)
+        return path
+
+    def _pair(self, path: KeyPath) -> None:
         """Read ``key = value``."""
         start = self.at
-        keys = self._keys()
-        end, self.at = self.at, start
-        for depth in range(1, len(keys) + 1):
-            self._note(table + tuple(keys[:depth]))
-        self.at = end + 1  # past the equals sign
-        self._value(table + tuple(keys))
+        for key in self._keys():
+            path += (key,)
+            self._note(path, start)
+        self._value(path)
 
     def _value(self, path: KeyPath) -> None:
-        self._skip()
-        sign = self.text[self.at : self.at + 1]
-        if sign == "[":
-            self._array(path)
-        elif sign == "{":
-            self._inline(path)
-        else:
-            self._skip(_STRING if sign in "\"'" and sign else _BARE)
-
-    def _array(self, path: KeyPath) -> None:
+        sign = self._sign()
+        if sign not in ("[", "{"):
+            self._take(_STRING if sign in ("'", '"') else _BARE)
+            return
         self.at += 1
-        index = 0
-        self._skip()
-        while self.text[self.at : self.at + 1] not in ("]", ""):
-            self._note((*path, index))
-            self._value((*path, index))
-            index += 1
-            self._comma()
+        for place in count():
+            if self._sign() in "]}":  # or the end
+                break
+            if sign == "{":
+                self._pair(path)
+            else:
+                self._note((*path, place), self.at)
+                self._value((*path, place))
         self.at += 1
-
-    def _inline(self, path: KeyPath) -> None:
-        self.at += 1
-        self._skip()
-        while self.text[self.at : self.at + 1] not in ("}", ""):
-            self._pair(path)
-            self._comma()
-        self.at += 1
-
-    def _comma(self) -> None:
-        self._skip()
-        if self.text[self.at : self.at + 1] == ",":
-            self.at += 1
-            self._skip()
 
 
 def _plain(key: str) -> str:
@@ -578,4 +520,4 @@ def _plain(key: str) -> str:
 @lru_cache(maxsize=2)
 def line_index(text: str) -> Mapping[KeyPath, int]:
     """Return the line, from 1, of every table, key and array element: ``("circuit", 3, "size")`` → 12."""
-    return _Scan(text).run()
+    return _Scan(text).lines

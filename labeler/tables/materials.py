@@ -6,8 +6,8 @@ Each reader takes a document and returns its entries in the file's order, with t
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, fields
 from typing import Any, TypeVar
 
 from labeler.errors import Problem
@@ -31,41 +31,41 @@ from labeler.tables.document import (
 FLATTEST = 1.5  # project choice: half an inside circumference is 1.571 diameters; 5 % for rounding
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Family:
     """A family of tube; ``tubes`` smallest first. The texts are for people, see ``sleeves.toml``."""
 
     name: str
-    meaning: str
+    meaning: str = ""
     source: str
-    seen: str
+    seen: str = ""
     longitudinal_change: float
-    longitudinal_reason: str
-    wall_reason: str
-    temperatures: str
+    longitudinal_reason: str = ""
+    wall_reason: str = ""
+    temperatures: str = ""
     tubes: tuple[Tube, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class WireKind:
     """A kind of insulation; ``sizes`` in the table's order, canonical size and finished diameter."""
 
     name: str
-    aliases: tuple[str, ...]
-    meaning: str
+    aliases: tuple[str, ...] = ()
+    meaning: str = ""
     source: str
-    seen: str
-    reason: str
+    seen: str = ""
+    reason: str = ""
     sizes: tuple[tuple[str, WireDiameter], ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Covering:
     """What lies over a bundle, and the wall that it adds."""
 
     name: str
-    aliases: tuple[str, ...]
-    meaning: str
+    aliases: tuple[str, ...] = ()
+    meaning: str = ""
     wall_mm: Range
     source: str
     threaded: bool = True  # pulled over the wires from an end; False: wound or laid around them
@@ -162,7 +162,9 @@ COVERINGS = Form({"covering": Key(ENTRIES, "a covering", form=COVERING)})
 
 Values = Mapping[str, Any]
 Finding = tuple[str, str]  # what cannot be, and the next step
+Found = Iterator[tuple[Row, Finding]]
 Entry = TypeVar("Entry")
+Made = TypeVar("Made", Family, Tube, WireKind, Covering)
 
 
 def read_families(document: Document) -> tuple[tuple[Family, ...], list[Problem]]:
@@ -181,67 +183,39 @@ def read_coverings(document: Document) -> tuple[tuple[Covering, ...], list[Probl
 
 
 def _entries(
-    document: Document, form: Form, build: Callable[[Document, Row], tuple[Entry, list[Problem]]]
+    document: Document, form: Form, build: Callable[[Row], tuple[Entry, Found]]
 ) -> tuple[tuple[Entry, ...], list[Problem]]:
     """Return what ``build`` makes of each table that has no problem of its own, and all problems."""
     read = read_table(document, form)
-    entries, problems = [], list(read.all_problems())
-    for row in read.rows(next(iter(form.keys))):
-        if not row.problems:
-            entry, found = build(document, row)
-            entries.append(entry)
-            problems += found
-    return tuple(entries), problems
+    problems = list(read.all_problems())
+    built = [build(row) for row in read.rows(next(iter(form.keys))) if not row.problems]
+    for _, found in built:
+        problems += [Problem(document.where(row.place), f"{row.title}: {text}", fix) for row, (text, fix) in found]
+    return tuple(entry for entry, _ in built), problems
 
 
-def _problems(document: Document, row: Row, found: Iterable[Finding]) -> list[Problem]:
-    """Return what no such thing can be as problems of its row."""
-    return [Problem(document.where(row.place), f"{row.title}: {text}", fix) for text, fix in found]
+def _made(kind: type[Made], row: Values, **more: Any) -> Made:
+    """Return a value of the fields that a row has, and more; what the row leaves out has the default of the class."""
+    return kind(**{field.name: row[field.name] for field in fields(kind) if field.name in row} | more)
 
 
 # ---------------------------------------------------------------- tube
 
 
-def _family(document: Document, row: Row) -> tuple[Family, list[Problem]]:
-    entry = row.values
-    tubes: list[Tube] = []
-    problems: list[Problem] = []
-    for size in row.rows("sizes"):
-        if not size.problems:
-            tube = _tube(entry, size)
-            problems += _problems(document, size, _impossible(tube))
-            tubes.append(tube)
-    family = Family(
-        name=entry["name"],
-        meaning=entry.get("meaning", ""),
-        source=entry["source"],
-        seen=entry.get("seen", ""),
-        longitudinal_change=entry["longitudinal_change"],
-        longitudinal_reason=entry.get("longitudinal_reason", ""),
-        wall_reason=entry.get("wall_reason", ""),
-        temperatures=entry.get("temperatures", ""),
-        tubes=tuple(sorted(tubes, key=lambda tube: (tube.supplied_mm, tube.recovered_mm))),
-    )
-    return family, problems
+def _family(row: Row) -> tuple[Family, Found]:
+    sizes = [(size, _tube(row.values, size)) for size in row.rows("sizes") if not size.problems]
+    tubes = sorted((tube for _, tube in sizes), key=lambda tube: (tube.supplied_mm, tube.recovered_mm))
+    found = ((size, finding) for size, tube in sizes for finding in _impossible(tube))
+    return _made(Family, row.values, tubes=tuple(tubes)), found
 
 
 def _tube(family: Values, size: Row) -> Tube:
     row = size.values
     wall = row["wall_mm"]
     spread = row.get("wall_tolerance_mm", wall * family.get("wall_tolerance", 0.0))
-    return Tube(
-        family=family["name"],
-        name=size.title,
-        supplied_mm=row["supplied_mm"],
-        recovered_mm=row["recovered_mm"],
-        wall_mm=wall,
-        wall_low_mm=row.get("wall_low_mm", round(wall - spread, 6)),
-        wall_high_mm=row.get("wall_high_mm", round(wall + spread, 6)),
-        liner_mm=row.get("liner_mm", 0.0),
-        longitudinal_change=family["longitudinal_change"],
-        lay_flat_mm=row.get("lay_flat_mm"),
-        source=_source(family, row),
-    )
+    limits = {"wall_low_mm": round(wall - spread, 6), "wall_high_mm": round(wall + spread, 6)}
+    stated = {**limits, "longitudinal_change": family["longitudinal_change"], **row}
+    return _made(Tube, stated, family=family["name"], name=size.title, source=_source(family, row))
 
 
 def _impossible(tube: Tube) -> Iterator[Finding]:
@@ -282,32 +256,21 @@ def bare_diameter(size: str) -> float | None:
     return None
 
 
-def _kind(document: Document, row: Row) -> tuple[WireKind, list[Problem]]:
-    entry = row.values
-    sizes: list[tuple[str, WireDiameter]] = []
-    problems: list[Problem] = []
-    for size in row.rows("sizes"):
-        if not size.problems:
-            stated = {**entry, **size.values}
-            low, high = _diameters(stated)
-            problems += _problems(document, size, _no_wire(stated["size"], low, high))
-            source = "; ".join(filter(None, [_source(entry, size.values), stated.get("remark", "")]))
-            nominal = "nominal_mm" in stated and "min_mm" not in stated and not stated.get("tolerance_mm")
-            sizes.append((stated["size"], WireDiameter(Range(low, high), source, nominal)))
-    kind = WireKind(
-        name=entry["name"],
-        aliases=entry.get("aliases", ()),
-        meaning=entry.get("meaning", ""),
-        source=entry["source"],
-        seen=entry.get("seen", ""),
-        reason=entry.get("reason", ""),
-        sizes=tuple(sizes),
-    )
-    return kind, problems
+def _kind(row: Row) -> tuple[WireKind, Found]:
+    sizes = [(size, _wire(row.values, size.values)) for size in row.rows("sizes") if not size.problems]
+    found = ((size, finding) for size, (name, wire) in sizes for finding in _no_wire(name, wire.range_mm))
+    return _made(WireKind, row.values, sizes=tuple(wire for _, wire in sizes)), found
 
 
-def _diameters(row: Values) -> tuple[float, float]:
-    """Return the finished diameter of a row with its kind's figures, lowest and highest [mm]; 0 where none is said.
+def _wire(kind: Values, row: Values) -> tuple[str, WireDiameter]:
+    stated = {**kind, **row}
+    source = "; ".join(filter(None, [_source(kind, row), stated.get("remark", "")]))
+    nominal = "nominal_mm" in stated and "min_mm" not in stated and not stated.get("tolerance_mm")
+    return stated["size"], WireDiameter(_diameters(stated), source, nominal)
+
+
+def _diameters(row: Values) -> Range:
+    """Return the finished diameter of a row with its kind's figures, mm; 0 where none is said.
 
     nominal to max, or nominal ± tolerance, or max less the kind's share below it; a tolerance
     widens whatever is stated.
@@ -316,12 +279,12 @@ def _diameters(row: Values) -> tuple[float, float]:
     tolerance, nominal, highest = stated["tolerance_mm"], stated["nominal_mm"], stated["max_mm"]
     low = stated.get("min_mm", nominal or highest * (1 - stated["below_max"]))
     high = highest or nominal
-    return round(low - tolerance, 6), round(high + tolerance, 6)
+    return Range(round(low - tolerance, 6), round(high + tolerance, 6))
 
 
-def _no_wire(size: str, low: float, high: float) -> Iterator[Finding]:
+def _no_wire(size: str, outside: Range) -> Iterator[Finding]:
     """Yield what no insulated wire can be: the finding and the next step."""
-    bare = bare_diameter(size)
+    bare, low, high = bare_diameter(size), outside.low, outside.high
     if bare is None:
         yield f"{size!r} is no wire size", "write 20 AWG, 1/0 AWG or 0.5 mm2"
     elif low <= 0 or high <= 0:
@@ -340,17 +303,7 @@ def _source(entry: Values, row: Values) -> str:
 # ---------------------------------------------------------------- covering
 
 
-def _covering(document: Document, row: Row) -> tuple[Covering, list[Problem]]:
-    entry = row.values
-    wall = Range(entry["wall_low_mm"], entry["wall_high_mm"])
-    found = [(f"wall_low {wall.low:g} mm is above wall_high {wall.high:g} mm", "exchange them")]
-    covering = Covering(
-        entry["name"],
-        entry.get("aliases", ()),
-        entry.get("meaning", ""),
-        wall,
-        entry["source"],
-        entry.get("threaded", True),
-        entry.get("loose", False),
-    )
-    return covering, _problems(document, row, found) if wall.low > wall.high else []
+def _covering(row: Row) -> tuple[Covering, Found]:
+    wall = Range(row.values["wall_low_mm"], row.values["wall_high_mm"])
+    finding = f"wall_low {wall.low:g} mm is above wall_high {wall.high:g} mm", "exchange them"
+    return _made(Covering, row.values, wall_mm=wall), iter([(row, finding)] if wall.low > wall.high else [])

@@ -16,12 +16,14 @@ printer, or any file given by path::
 
 from __future__ import annotations
 
+import json
 import re
 import tomllib
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, fields, replace
 from math import inf
 from pathlib import Path
+from typing import Any
 
 from labeler.errors import LabelerError, Problem, Where, refuse
 from labeler.model import Sheet
@@ -41,14 +43,6 @@ def _technology(value: object, key: Key) -> str:
     return found
 
 
-def _feeds(value: object, key: Key) -> tuple[str, ...]:
-    found: tuple[str, ...] = TEXTS.read(value, key)
-    for word in found:
-        if word not in key.allowed:
-            raise ValueError(f"names {word!r}", f"use {', '.join(key.allowed)}")
-    return found
-
-
 def _scale(meaning: str) -> Key:
     return Key(NUMBER, meaning, 1.0081, default=1.0, low=1 - MOST_OFF, high=1 + MOST_OFF)
 
@@ -60,9 +54,7 @@ PRINTER = Form(
         ),
         "dpi": Key(NUMBER, "its dots an inch", 300, low=100, high=4800),
         "border_mm": Key(LENGTH, "what it cannot print along every edge", 2.0, default=0.0, high=50),
-        "feeds": Key(
-            replace(TEXTS, read=_feeds), "kinds of stock it takes; left out, any", ["roll"], allowed=STOCK_KINDS
-        ),
+        "feeds": Key(TEXTS, "kinds of stock it takes; left out, any", ["roll"], allowed=STOCK_KINDS),
         "widest_mm": Key(LENGTH, "widest edge it takes; left out, any", 108, high=5000),
         "scale_x": _scale("drawn length over printed length, along x"),
         "scale_y": _scale("drawn length over printed length, along y"),
@@ -133,26 +125,29 @@ def printer_problems(printer: Printer, sheets: Iterable[Sheet]) -> Iterator[Prob
             told.add("laser")
             text = f"{stock.name} is flat heat-shrink tube, and this is a laser printer: its fuser shrinks it inside"
             yield Problem(where, text, "print sleeves by thermal transfer, or mark with wraps")
-        if stock.name not in told and (why := _not_fed(printer, sheet)):
+        problem = _sheet_problem(printer, sheet, where, some_fed) if stock.name not in told else None
+        if problem:
             told.add(stock.name)
-            if some_fed:
-                fix = "print it elsewhere, or choose another stock (--stock)"
-                yield Problem(where, f"{why}: it is drawn without the profile", fix, warning=True)
-            else:
-                yield Problem(where, why, "choose another stock or printer (--stock, --printer)")
-        if stock.name not in told and (past := _past_edge(printer, sheet)) > EDGE_FREE_MM:
-            told.add(stock.name)
-            text = f"its scale and offset would draw {stock.name} {past:.1f} mm past the edge of its page"
-            yield Problem(
-                where, text, "measure the printer anew (labeler calibrate), or choose another stock or printer"
-            )
-        if stock.kind != "reel" and stock.name not in told:  # on a reel the piece is the page
-            short = _beyond(printer, sheet)
-            if short < inf:
-                told.add(stock.name)
-                left = f"the printer leaves {printer.border_mm:g} mm"
-                text = f"{stock.name} is printed to {short:.1f} mm from the edge, {left}"
-                yield Problem(where, text, "choose another stock or printer, or a start cell farther in")
+            yield problem
+
+
+def _sheet_problem(printer: Printer, sheet: Sheet, where: Where, some_fed: bool) -> Problem | None:
+    """Return why a sheet may not be printed there as it is, None where it may."""
+    name, why = sheet.stock.name, _not_fed(printer, sheet)
+    if why and some_fed:
+        fix = "print it elsewhere, or choose another stock (--stock)"
+        return Problem(where, f"{why}: it is drawn without the profile", fix, warning=True)
+    if why:
+        return Problem(where, why, "choose another stock or printer (--stock, --printer)")
+    past = _past_edge(printer, sheet)
+    if past > EDGE_FREE_MM:
+        text = f"its scale and offset would draw {name} {past:.1f} mm past the edge of its page"
+        return Problem(where, text, "measure the printer anew (labeler calibrate), or choose another stock or printer")
+    short = _beyond(printer, sheet)
+    if sheet.stock.kind == "reel" or short == inf:  # on a reel the piece is the page
+        return None
+    text = f"{name} is printed to {short:.1f} mm from the edge, the printer leaves {printer.border_mm:g} mm"
+    return Problem(where, text, "choose another stock or printer, or a start cell farther in")
 
 
 def printer_of(printer: Printer, sheets: Iterable[Sheet]) -> Printer:
@@ -207,7 +202,7 @@ def measured(printer: Printer, x_mm: float | None, y_mm: float | None) -> Printe
     >>> measured(Printer(), 99.2, 100.4).scale_x
     1.008065
     """
-    changes: dict[str, float] = {}
+    changes: dict[str, Any] = {}
     problems = []
     for axis, value in (("x", x_mm), ("y", y_mm)):
         if value is None:
@@ -224,9 +219,7 @@ def measured(printer: Printer, x_mm: float | None, y_mm: float | None) -> Printe
         else:
             changes[key] = round(before * RULER_MM / value, 6)
     refuse(problems)
-    return replace(
-        printer, scale_x=changes.get("scale_x", printer.scale_x), scale_y=changes.get("scale_y", printer.scale_y)
-    )
+    return replace(printer, **changes)
 
 
 def profile_text(printer: Printer) -> str:
@@ -236,7 +229,7 @@ def profile_text(printer: Printer) -> str:
     for key in fields(Printer):
         value = getattr(printer, key.name)
         if key.name != "name" and value != getattr(usual, key.name):
-            lines.append(f"{key.name} = {_toml(value)}")
+            lines.append(f"{key.name} = {json.dumps(value, ensure_ascii=False)}")  # these are written as in TOML
     return "\n".join(lines) + "\n"
 
 
@@ -256,9 +249,3 @@ def corrected_text(text: str, printer: Printer) -> str:
     except tomllib.TOMLDecodeError:
         right = False
     return made if right else profile_text(printer)
-
-
-def _toml(value: object) -> str:
-    if isinstance(value, tuple):
-        return f"[{', '.join(map(_toml, value))}]"
-    return f'"{value}"' if isinstance(value, str) else repr(value)

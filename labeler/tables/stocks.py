@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import chain
 from math import inf
 
 from labeler.errors import Problem, Where
@@ -59,17 +60,17 @@ STOCK = Form(
 Limit = tuple[str, str, str]  # key, message, fix
 
 
-def read_stock(document: Document, name: str) -> tuple[Stock | None, list[Problem]]:
-    """Return the stock of a file, or None with what is wrong with it, each at its line."""
+def read_stock(document: Document, name: str) -> tuple[tuple[Stock, ...], list[Problem]]:
+    """Return the stock of a file, or none with what is wrong with it, each at its line."""
     if not name.isprintable() or name != name.strip():
         text = "the file's name, which is the stock's, has signs that do not show, or a blank at an end"
-        return None, [Problem(Where(document.name), text, "rename the file")]
+        return (), [Problem(Where(document.name), text, "rename the file")]
     read = read_table(document, STOCK)
     if read.problems:
-        return None, list(read.problems)
+        return (), list(read.problems)
     stock = Stock(name=name, where=document.where(("kind",)), **read.values)
     found = [Problem(document.where((key,)), f"{key} {message}", fix) for key, message, fix in _limits(stock)]
-    return (None, found) if found else (stock, [])
+    return () if found else (stock,), found
 
 
 def largest_piece(stock: Stock) -> tuple[float, float]:
@@ -82,9 +83,7 @@ def largest_piece(stock: Stock) -> tuple[float, float]:
     if stock.kind == "reel":
         strip = stock.page_width_mm - stock.leader_mm if stock.page_width_mm else inf
         return min(width or inf, strip), height or inf
-    if stock.kind == "card":
-        return width, stock.page_height_mm - stock.top_mm - stock.bottom_mm
-    return width, height
+    return width, stock.page_height_mm - stock.top_mm - stock.bottom_mm if stock.kind == "card" else height
 
 
 def _limits(stock: Stock) -> Iterator[Limit]:
@@ -94,44 +93,38 @@ def _limits(stock: Stock) -> Iterator[Limit]:
     elif stock.kind != "reel" and not (stock.page_width_mm and stock.page_height_mm):
         yield "page_width_mm" if not stock.page_width_mm else "page_height_mm", "is missing", "measure it"
     else:
-        yield from _across(stock)
-        yield from _down(stock)
-        yield from _inside(stock)
+        yield from chain(*(_along(stock, axis) for axis in _AXES), _inside(stock))
 
 
-def _across(stock: Stock) -> Iterator[Limit]:
-    """Cells side by side: none overlaps, the last ends on the page."""
-    if stock.kind in SHEETS and not stock.cell_width_mm:
-        yield "cell_width_mm", "is missing", "measure one cell along the wire"
-    if stock.columns > 1 and stock.pitch_x_mm < stock.cell_width_mm - ROUNDING_MM:
-        limit = f"is {stock.pitch_x_mm:g}, less than a cell of {stock.cell_width_mm:g}"
-        yield "pitch_x_mm", limit, "measure from the left edge of one cell to that of the next"
-    if stock.kind in SHEETS and stock.columns * stock.rows > MOST_CELLS:
-        limit = f"is {stock.columns}: with {stock.rows} rows a page has {stock.columns * stock.rows:,} cells"
-        yield "columns", f"{limit}, the limit is {MOST_CELLS:,}", "count them again"
-    right = stock.left_mm + (stock.columns - 1) * stock.pitch_x_mm + stock.cell_width_mm
-    if stock.page_width_mm and right > stock.page_width_mm + ROUNDING_MM:
-        limit = f"is {stock.columns}: the last cell ends {right:g} mm from the left of a page"
-        yield "columns", f"{limit} {stock.page_width_mm:g} mm wide", "check left_mm, pitch_x_mm and columns"
+_AXES = (  # the keys of number, pitch, size, page and start of cells, and the words for these
+    ("columns", "pitch_x_mm", "cell_width_mm", "page_width_mm", "left_mm", "along", "left", "wide"),
+    ("rows", "pitch_y_mm", "cell_height_mm", "page_height_mm", "top_mm", "around", "top", "high"),
+)
 
 
-def _down(stock: Stock) -> Iterator[Limit]:
-    """Cells under one another; on a card the tube says how high a cell is."""
-    if stock.kind in SHEETS and not stock.cell_height_mm:
-        yield "cell_height_mm", "is missing", "measure one cell around the wire"
-    if stock.kind in SHEETS and stock.rows > 1 and stock.pitch_y_mm < stock.cell_height_mm - ROUNDING_MM:
-        limit = f"is {stock.pitch_y_mm:g}, less than a cell of {stock.cell_height_mm:g}"
-        yield "pitch_y_mm", limit, "measure from the top edge of one cell to that of the next"
-    rows = stock.rows if stock.kind in SHEETS else 1
-    foot = stock.top_mm + (rows - 1) * stock.pitch_y_mm + stock.cell_height_mm + stock.bottom_mm
-    if stock.page_height_mm and foot > stock.page_height_mm + ROUNDING_MM:
-        limit = f"is {rows}: the last cell ends {foot:g} mm from the top of a page"
-        yield "rows", f"{limit} {stock.page_height_mm:g} mm high", "check top_mm, pitch_y_mm and rows"
+def _along(stock: Stock, axis: tuple[str, ...]) -> Iterator[Limit]:
+    """No cell overlaps the next, the last ends on the page; on a card the tube says how high a cell is."""
+    number, pitch_key, cell_key, _, start, lies, edge, page_is = axis
+    across, of_sheet = number == "columns", stock.kind in SHEETS
+    count, pitch, cell, page, before = (getattr(stock, key) for key in axis[:5])
+    count = count if across or of_sheet else 1
+    if of_sheet and not cell:
+        yield cell_key, "is missing", f"measure one cell {lies} the wire"
+    if count > 1 and pitch < cell - ROUNDING_MM:
+        fix = f"measure from the {edge} edge of one cell to that of the next"
+        yield pitch_key, f"is {pitch:g}, less than a cell of {cell:g}", fix
+    if across and of_sheet and count * stock.rows > MOST_CELLS:
+        limit = f"is {count}: with {stock.rows} rows a page has {count * stock.rows:,} cells"
+        yield number, f"{limit}, the limit is {MOST_CELLS:,}", "count them again"
+    end = before + (count - 1) * pitch + cell + (0.0 if across else stock.bottom_mm)
+    if page and end > page + ROUNDING_MM:
+        limit = f"is {count}: the last cell ends {end:g} mm from the {edge} of a page {page:g} mm {page_is}"
+        yield number, limit, f"check {start}, {pitch_key} and {number}"
 
 
 def _inside(stock: Stock) -> Iterator[Limit]:
     """What lies inside a cell, and the ruler inside the page."""
-    width, height = stock.cell_width_mm or float("inf"), stock.cell_height_mm or float("inf")
+    width, height = stock.cell_width_mm or inf, stock.cell_height_mm or inf
     if 2 * stock.margin_mm >= min(width, height):
         yield "margin_mm", f"is {stock.margin_mm:g}; both sides leave nothing of a cell", "make it smaller"
     if 2 * stock.corner_radius_mm > min(width, height) + ROUNDING_MM:
@@ -145,7 +138,10 @@ def _inside(stock: Stock) -> Iterator[Limit]:
         yield "hole_inset_mm", limit, "measure from the left edge to the middle of the hole"
     if stock.hole_mm >= height:
         yield "hole_mm", f"is {stock.hole_mm:g}, as wide as the tag", "measure the hole again"
-    if stock.page_width_mm and stock.ruler_x_mm > stock.page_width_mm:
-        yield "ruler_x_mm", f"is {stock.ruler_x_mm:g}, beyond the page", "let the ruler start on the page"
-    if stock.page_height_mm and stock.ruler_y_mm > stock.page_height_mm:
-        yield "ruler_y_mm", f"is {stock.ruler_y_mm:g}, beyond the page", "let the ruler start on the page"
+    starts = (
+        ("ruler_x_mm", stock.ruler_x_mm, stock.page_width_mm),
+        ("ruler_y_mm", stock.ruler_y_mm, stock.page_height_mm),
+    )
+    for key, start, page in starts:
+        if page and start > page:
+            yield key, f"is {start:g}, beyond the page", "let the ruler start on the page"

@@ -20,6 +20,7 @@ PUBLIC = {  # what other modules may import of the library
     "draw/bench.py": {"reportlab.pdfgen.canvas"},  # the type of its drawing surface, for annotations
     "draw/flow.py": {"reportlab.pdfgen.canvas"},
     "draw/picture.py": {"reportlab.pdfgen.canvas"},
+    "draw/typeset.py": {"reportlab.pdfgen.canvas"},
     "text.py": {"reportlab.pdfbase.ttfonts"},  # whether it can embed a font of the user's own
 }
 SOURCES = {file.relative_to(ROOT).as_posix(): ast.parse(file.read_text("utf-8")) for file in ROOT.rglob("*.py")}

@@ -1,4 +1,4 @@
-"""Colour codes against IEC 60757, DIN 47100 and the numeric code as published."""
+"""Colour codes against IEC 60757 and the numeric code as published."""
 
 from __future__ import annotations
 
@@ -9,11 +9,9 @@ from hypothesis import strategies as st
 from labeler.tables.colours import (
     base_colours,
     colour_name,
-    digit_colour,
-    din_47100,
-    join_colours,
     luminance,
     split_colours,
+    translated,
 )
 
 # GOST 28763-90, the adoption of IEC 757:1983, table order
@@ -76,79 +74,10 @@ def test_any_text_may_be_asked_for(text: str) -> None:
     assert (colour_name(text) is None) == (luminance(text) is None) == (not parts)
 
 
-def test_combinations_stand_in_table_order() -> None:
-    # IEC 60757:2021, extract: red and blue is RDBU; green and yellow the exception, GNYE
-    assert join_colours(["BU", "RD"]) == "RDBU"
-    assert join_colours(["YE", "GN"]) == join_colours(["gn", "ye"]) == "GNYE"
-    assert join_colours(["WH", "GN"]) == "GNWH"
-    with pytest.raises(KeyError):
-        join_colours(["BU", "beige"])
-
-
-# DIN 47100 as a public encyclopaedia lists it
-DIN_47100 = {
-    1: "WH", 2: "BN", 3: "GN", 4: "YE", 5: "GY", 6: "PK", 7: "BU", 8: "RD", 9: "BK", 10: "VT",
-    11: "GYPK", 12: "RDBU", 13: "WHGN", 14: "BNGN", 15: "WHYE", 16: "YEBN", 17: "WHGY", 18: "GYBN",
-    19: "WHPK", 20: "PKBN", 21: "WHBU", 22: "BNBU", 23: "WHRD", 24: "BNRD", 25: "WHBK", 26: "BNBK",
-    27: "GYGN", 28: "YEGY", 29: "PKGN", 30: "YEPK", 31: "GNBU", 32: "YEBU", 33: "GNRD", 34: "YERD",
-    35: "GNBK", 36: "YEBK", 37: "GYBU", 38: "PKBU", 39: "GYRD", 40: "PKRD", 41: "GYBK", 42: "PKBK",
-    43: "BUBK", 44: "RDBK", 45: "WHBNBK", 46: "YEGNBK", 47: "GYPKBK", 48: "RDBUBK", 49: "WHGNBK",
-    50: "BNGNBK", 51: "WHYEBK", 52: "YEBNBK", 53: "WHGYBK", 54: "GYBNBK", 55: "WHPKBK", 56: "PKBNBK",
-    57: "WHBUBK", 58: "BNBUBK", 59: "WHRDBK", 60: "BNRDBK",
-}  # fmt: skip
-
-
-@pytest.mark.parametrize(("number", "code"), DIN_47100.items())
-def test_din_47100(number: int, code: str) -> None:
-    assert din_47100(number) == code
-
-
-def test_din_47100_puts_the_base_colour_first() -> None:
-    # core 13 is white with a green stripe; IEC table order would make it GNWH
-    assert din_47100(13) == "WHGN" != join_colours(split_colours("WHGN"))
-
-
-def test_din_47100_colours_are_all_different_and_known() -> None:
-    codes = [din_47100(number) for number in range(1, 61)]
-    assert len({frozenset(split_colours(code)) for code in codes}) == 60
-
-
-def test_din_47100_from_45_is_the_pattern_with_black() -> None:
-    # 45 is 2 with 1 and black; from 47 each is the core 36 before with black added
-    for number in range(47, 61):
-        assert din_47100(number) == din_47100(number - 36) + "BK"
-
-
-def test_din_47100_with_repetition() -> None:
-    # repeats from 45: 45 = 1, 88 = 44, 89 = 1
-    assert [din_47100(n, repeats=True) for n in (1, 44, 45, 57, 88, 89)] == [
-        "WH", "RDBK", "WH", "WHGN", "RDBK", "WH",
-    ]  # fmt: skip
-
-
-@pytest.mark.parametrize(("number", "repeats"), [(0, False), (61, False), (-1, True), (0, True)])
-def test_din_47100_numbers_that_are_none(number: int, repeats: bool) -> None:
-    with pytest.raises(ValueError, match="outside 1 to 60"):
-        din_47100(number, repeats=repeats)
-
-
 def test_numeric_code() -> None:
     # MIL-STD-681: black brown red orange yellow green blue violet gray white
-    assert [digit_colour(digit) for digit in range(10)] == [
-        "BK",
-        "BN",
-        "RD",
-        "OG",
-        "YE",
-        "GN",
-        "BU",
-        "VT",
-        "GY",
-        "WH",
-    ]
-    for digit in (-1, 10):
-        with pytest.raises(ValueError, match="no digit"):
-            digit_colour(digit)
+    order = ["BK", "BN", "RD", "OG", "YE", "GN", "BU", "VT", "GY", "WH"]
+    assert [translated(str(digit), "digits") for digit in range(10)] == order
 
 
 def test_luminance_by_hand() -> None:

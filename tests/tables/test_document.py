@@ -42,8 +42,8 @@ def test_no_content_ends_in_a_traceback(values: dict[str, object]) -> None:
         entries, problems = read(document)
         assert isinstance(entries, tuple)
         assert all(str(problem) for problem in problems)
-    stock, problems = read_stock(document, "own")
-    assert (stock is None) == bool(problems)
+    stocks, problems = read_stock(document, "own")
+    assert (not stocks) == bool(problems)
 
 
 @pytest.mark.parametrize(

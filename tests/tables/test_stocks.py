@@ -37,8 +37,8 @@ def read(tmp_path: Path, **changes: str) -> tuple[Stock | None, str]:
     rows = {**GRID, **changes}
     path = tmp_path / "own.toml"
     path.write_text("".join(f"{key} = {value}\n" for key, value in rows.items() if value), encoding="utf-8")
-    stock, problems = read_stock(load(path, "own.toml"), "own")
-    return stock, "\n".join(str(problem) for problem in problems)
+    stocks, problems = read_stock(load(path, "own.toml"), "own")
+    return stocks[0] if stocks else None, "\n".join(str(problem) for problem in problems)
 
 
 def test_a_stock_that_can_be(tmp_path: Path) -> None:
