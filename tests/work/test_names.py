@@ -122,7 +122,8 @@ def said_on(sheet: BenchSheet) -> Iterator[str]:
             assert from_json(as_json(row.how)) == row.how
             yield f"{title} {row.number} {wording.place(row.place)}: {row.tube}, {row.heating}; {how(row)}"
     for cut in sheet.cuts:
-        yield f"{cut.tube} {cut.cut_length_mm} {_places(cut.places)}"
+        places = ", ".join(map(wording.place, cut.places))  # in full: paper shortens long lists, and names have lengths
+        yield f"{cut.tube} {cut.cut_length_mm} {places}"
     for page in sheet.branches:
         yield f"{page.branch}: {wording.between(page.between)}; {list(wording.facts(page.facts))}"
         yield from (f"{wording.heading(step)}: {' – '.join(wording.work_step(step))}" for step in page.work)
