@@ -75,7 +75,7 @@ def trials(seed: int, **fixed: Any) -> Iterator[Trial]:
 
 def dots_of(fit: Fit) -> float:
     """Return the dots per inch of a rendering: the printer's own, or so many times as many that they are 600."""
-    dpi = fit.marker.settings.printer_dpi
+    dpi = fit.marker.settings.print.dpi
     return dpi * ceil(600 / dpi)
 
 

@@ -91,7 +91,7 @@ def _print_json(fit: Fit) -> dict[str, Any]:
         "print_scale": _range(surface.print_scale),
         "face_scale": _range(surface.face_scale),
         "along_scale": _range(surface.along_scale),
-        "heating": marker.settings.heating if surface.face_scale else None,
+        "heating": marker.settings.sleeve.heating if surface.face_scale else None,
         "arc_deg": _mm(fit.arc_deg) or None,
         "stretch": _mm(surface.stretch) if surface.face_scale else None,
         "font": fit.font or None,
@@ -234,7 +234,7 @@ def one(fit: Fit) -> Iterable[str]:
     if around and face and along:
         yield (
             f"  scale     around {around.low:.3f} to {around.high:.3f}, lettered face "
-            f"{face.low:.3f} to {face.high:.3f} (heating {fit.marker.settings.heating}; a model of the project's own), "
+            f"{face.low:.3f} to {face.high:.3f} (heating {fit.marker.settings.sleeve.heating}; a model of the project's own), "
             f"along {along.low:.3f} to {along.high:.3f}"
         )
     if capital:
@@ -327,7 +327,7 @@ def _from_to(seat: Seat) -> tuple[str, str]:
 
 def _tube(fit: Fit, tube: Tube, seat: Seat) -> Iterable[str]:
     settings = fit.marker.settings
-    passes, grips = 1 + settings.slip, 1 - settings.grip
+    passes, grips = 1 + settings.sleeve.pass_over_margin, 1 - settings.sleeve.grip_margin
     need, most = seat.passes.high * passes, seat.closes_on.low * grips
     yield f"tube        {tube.name}; {tube.source}"
     yield f"            pass: {tube.supplied_mm:.2f} supplied >= {seat.passes.high:.2f} x {passes:g} = {need:.2f} mm"
@@ -339,7 +339,7 @@ def _tube(fit: Fit, tube: Tube, seat: Seat) -> Iterable[str]:
                 f"            on {diameter:.2f} mm: wall {at.wall_mm:.3f}, outside {at.outside_mm:.2f} mm, scale "
                 f"{at.print_scale:.3f}, {at.recovery:.0%} recovered (nominal wall, no change of length)"
             )
-    if settings.faces == "both":
+    if settings.sleeve.printed_sides == "both":
         yield "faces       both: 2 copies, opposite each other, in two passes of the printer"
     for on, part in parts_of(fit):
         yield f"length      {part.flat_mm:.1f} mm flat, {span(part.shrunk_mm, 1)} mm shrunk, on {on}"
@@ -347,7 +347,7 @@ def _tube(fit: Fit, tube: Tube, seat: Seat) -> Iterable[str]:
     if around and face:
         yield f"scale       around {span(around, 3)}: outside on the part / outside supplied, the wall's"
         yield "            volume kept, over the tolerances of tube, wall, length and seat"
-        yield f"            lettered face {span(face, 3)}: heating {settings.heating}, two sides, hoop"
+        yield f"            lettered face {span(face, 3)}: heating {settings.sleeve.heating}, two sides, hoop"
         yield "            shrinkage linear: a model of the project's own, no bound"
 
 
@@ -356,8 +356,8 @@ def _wrap(fit: Fit) -> Iterable[str]:
     yield f"stock       {fit.stock}: serves the whole range (print P <= pi d, tail T >= pi (d + 2 t))"
     if fit.face:
         copies = "1 copy" if fit.face.copies == 1 else f"{fit.face.copies} copies"
-        every = ceil(360 / settings.reading_arc_deg)
-        yield f"            {copies} of the text around; one in every {settings.reading_arc_deg:g}° would take {every}"
+        every = ceil(360 / settings.print.readable_arc_deg)
+        yield f"            {copies} of the text around; one in every {settings.print.readable_arc_deg:g}° would take {every}"
 
 
 def _type(fit: Fit, capital: Capital) -> Iterable[str]:
@@ -370,37 +370,37 @@ def _type(fit: Fit, capital: Capital) -> Iterable[str]:
     yield f"            {_required(capital, settings)}"
     if fit.arc_deg:
         yield (
-            f"arc         {fit.arc_deg:.1f}° at most; {settings.reading_arc_deg:g}° reads without turning, "
-            f"{settings.turning_arc_deg:g}° is the limit"
+            f"arc         {fit.arc_deg:.1f}° at most; {settings.print.readable_arc_deg:g}° reads without turning, "
+            f"{settings.print.max_arc_deg:g}° is the limit"
         )
     if fit.surface.proportion and fit.surface.stroke:
         thin, thick = 1 / fit.surface.stroke.low, 1 / fit.surface.stroke.high
         strokes = f"1/{thick:.1f}" if f"{thin:.1f}" == f"{thick:.1f}" else f"1/{thick:.1f} to 1/{thin:.1f}"
-        allowed = f"{settings.narrowest_letter:g} to {settings.widest_letter:g} allowed"
+        allowed = f"{settings.print.min_width_ratio:g} to {settings.print.max_width_ratio:g} allowed"
         yield f"letters     H {span(fit.surface.proportion)} as wide as high ({allowed}; ISO 9241-3: 0.5 to 1.0)"
         yield f"            strokes {strokes} of the height (1/6 dark on light: DOD-HDBK-791 6-5.3.2.3)"
     if fit.surface.contrast:
-        yield f"contrast    {fit.surface.contrast:.1f} : 1; {settings.min_contrast:g} : 1 required"
+        yield f"contrast    {fit.surface.contrast:.1f} : 1; {settings.print.min_contrast:g} : 1 required"
 
 
 def _code(code: CodeFit, settings: Settings) -> Iterable[str]:
     level = f", error correction {code.level}" if code.level else ""
     yield f"code        {code.kind} {code.payload!r}: {code.size}{level}"
     yield (
-        f"            {code.dots[0]} x {code.dots[1]} dots of {settings.printer_dpi:g} dpi, on the part at least "
-        f"{code.module_mm:.3f} mm (>= {settings.code_module_mm:g})"
+        f"            {code.dots[0]} x {code.dots[1]} dots of {settings.print.dpi:g} dpi, on the part at least "
+        f"{code.module_mm:.3f} mm (>= {settings.code.min_module_mm:g})"
     )
     if code.rows > 1 and code.arc_deg:
-        limit = GRADES[settings.code_axial_grade]
-        yield f"            arc {code.arc_deg:.1f}° (<= {settings.code_arc_deg:g}°: GS1, 30° to either edge)"
+        limit = GRADES[settings.code.min_axial_grade]
+        yield f"            arc {code.arc_deg:.1f}° (<= {settings.code.max_arc_deg:g}°: GS1, 30° to either edge)"
         yield (
-            f"            grid {code.grid:.2f} modules off an even one, {settings.code_aim_deg:g}° off the middle "
-            f"(<= {settings.code_grid:g}: ISO/IEC 15415)"
+            f"            grid {code.grid:.2f} modules off an even one, {settings.code.scan_tilt_deg:g}° off the middle "
+            f"(<= {settings.code.max_grid_nonuniformity:g}: ISO/IEC 15415)"
         )
-        yield f"            axial non-uniformity {code.axial:.3f} (<= {limit:.2f}: grade {settings.code_axial_grade})"
+        yield f"            axial non-uniformity {code.axial:.3f} (<= {limit:.2f}: grade {settings.code.min_axial_grade})"
 
 
 def _required(capital: Capital, settings: Settings) -> str:
-    if capital.required_by == "min_capital_mm":
-        return f"min_capital_mm = {settings.min_capital_mm:g}"
+    if capital.required_by == "print.min_capital_height_mm":
+        return f"print.min_capital_height_mm = {settings.print.min_capital_height_mm:g}"
     return f"{capital.required_by}: H = 2 D tan(MA / 2), NUREG-0700 1.3.1-4"

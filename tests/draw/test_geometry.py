@@ -291,5 +291,5 @@ def read_texts(page: pdfium.PdfPage, sheet: Sheet, by_id: dict[str, Fit]) -> Non
         # word by word: the reader makes one line of the two halves of a flag
         assert Counter(found) == Counter(" ".join(run.text for run in face.runs for _ in range(face.copies)).split())
         fit = by_id[each.piece.marker]
-        caution = fit.marker.settings.tag_caution or "" if fit.marker.kind == "tag" else ""
+        caution = fit.marker.settings.tag.safety_message or "" if fit.marker.kind == "tag" else ""
         assert set(" ".join((*fit.lines, caution)).split()) == set(found)

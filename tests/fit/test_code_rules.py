@@ -175,11 +175,11 @@ def test_what_back_first_leaves_uncertain_is_not_asked_of_a_code() -> None:
     boat = harness()
     one = marker(heating="back first")
     again, make = coded(one, boat, "0001")
-    assert again.settings.heating == "even"
+    assert again.settings.sleeve.heating == "even"
     assert make is not None
     assert next(make.symbols("", "")).payload == "0001 W9X0GRQG"
-    assert coded(marker(heating="any"), boat, "0001")[0].settings.heating == "any"
-    assert coded(marker(code="Code 128", heating="back first"), boat, "0001")[0].settings.heating == "back first"
+    assert coded(marker(heating="any"), boat, "0001")[0].settings.sleeve.heating == "any"
+    assert coded(marker(code="Code 128", heating="back first"), boat, "0001")[0].settings.sleeve.heating == "back first"
     plain = replace(one, lettered=False)
     assert coded(plain, boat, "0001") == (plain, None)
     assert not carries_code(replace(one, settings=settings(code="QR")))  # on tags alone, by default

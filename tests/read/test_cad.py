@@ -109,7 +109,7 @@ def test_labels_of_a_vec_become_markers_when_asked() -> None:
     assert plain.circuits[0].settings is plain.settings
     labelled = read(vec_sketch(), labels=True).harness
     first, second = labelled.circuits
-    assert (first.settings.wire_marker, dict(first.free)["label"]) == ("{label}", "101 DEPTH")
+    assert (first.settings.marker.wire_text, dict(first.free)["label"]) == ("{label}", "101 DEPTH")
     assert second.settings is labelled.settings
     assert dict(second.free)["label"] == ""
 
@@ -340,7 +340,7 @@ def test_two_wires_in_one_contact_are_planned_and_pointed_out(tmp_path: Path) ->
     text = kbl_sketch(harness_more=SECOND_WIRE)
     found = read(text)
     assert found.harness.settings is not None
-    assert found.harness.settings.wires_per_cavity == 2
+    assert found.harness.settings.wire.max_per_cavity == 2
     again = read_toml(harness_toml(found.harness, SETTINGS).encode(), "again.toml", None, SETTINGS, {})
     assert bare(again) == bare(found.harness)
     file = tmp_path / "boat.kbl"
@@ -465,7 +465,7 @@ def test_where_a_vec_wants_its_labels(position: str, marks: str) -> None:
     text = vec_sketch().replace("<LabelType>Alpha", f"<LabelPosition>{position}</LabelPosition><LabelType>Alpha")
     settings = read(text, labels=True).harness.circuits[0].settings
     assert settings is not None
-    assert settings.wire_marks == marks
+    assert settings.marker.wire_positions == marks
 
 
 def test_how_far_a_covering_begins_from_each_connector_is_told() -> None:

@@ -491,7 +491,7 @@ def test_lists_by_ending_and_by_content(tmp_path: Path, name: str) -> None:
     harness = read_harness(path, {"min_capital_mm": "2 mm"})
     assert (harness.name, len(harness.circuits)) == ("boat", 1)
     assert harness.settings is not None
-    assert harness.settings.min_capital_mm == 2
+    assert harness.settings.print.min_capital_height_mm == 2
 
 
 def test_standard_input(monkeypatch: pytest.MonkeyPatch) -> None:

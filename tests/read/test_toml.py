@@ -19,7 +19,7 @@ from labeler.harness import index
 from labeler.model import Bag, Branch, BranchEnd, Cable, Circuit, Connector, Harness, Item, Pin, Settings
 from labeler.plan import plan
 from labeler.read.toml import read_toml
-from labeler.tables.catalogue import Choice, default_settings, load_catalogue, load_choices
+from labeler.tables.catalogue import Choice, default_settings, load_catalogue, setting_specs
 from labeler.tables.document import line_index
 from tests.make import read_harness
 
@@ -149,23 +149,23 @@ def test_branches_and_ends() -> None:
 def test_settings_are_inherited() -> None:
     harness = read(BOAT)
     base = set_on(harness)
-    assert base.heating == "even"
-    assert (base.min_capital_mm, base.slip) == pytest.approx((1.5875, 0.12))
-    assert base.grip == default_settings().grip
+    assert base.sleeve.heating == "even"
+    assert (base.print.min_capital_height_mm, base.sleeve.pass_over_margin) == pytest.approx((1.5875, 0.12))
+    assert base.sleeve.grip_margin == default_settings().sleeve.grip_margin
     one, two = harness.circuits
     assert one.settings is base
-    assert (set_on(two).wire_marker_kind, set_on(two).heating) == ("none", "even")
+    assert (set_on(two).marker.wire, set_on(two).sleeve.heating) == ("none", "even")
     branch, other = harness.branches
     assert set_on(branch).covering == "braided sleeving"
     here, there = branch.ends
-    assert (set_on(here).tube_colour, set_on(here).covering) == ("YE", "braided sleeving")
+    assert (set_on(here).sleeve.colour, set_on(here).covering) == ("YE", "braided sleeving")
     assert there.settings is branch.settings
     assert other.settings is branch.settings  # equal overrides are one object
     assert harness.bags[0].settings is base
 
 
 def test_the_callers_settings_win_over_the_files_defaults() -> None:
-    assert set_on(read(BOAT, changes={"heating": "any"})).heating == "any"
+    assert set_on(read(BOAT, changes={"heating": "any"})).sleeve.heating == "any"
 
 
 WORDS: dict[str, Any] = {
@@ -188,7 +188,7 @@ LEVELS = {
     "end": '[[branch.end]]\nat = "J4"\n',
     "bag": '[[bag]]\nid = "K"\nconnector = "J4"\n',
 }
-CODES = {key for key in load_choices() if key.partition("_")[0] == "code"} - {
+CODES = {key for key in setting_specs() if key.partition("_")[0] == "code"} - {
     "code_arc_deg",
     "code_aim_deg",
     "code_grid",
@@ -218,10 +218,10 @@ def set_at(level: str, choice: Choice) -> Harness:
 
 
 @pytest.mark.parametrize("level", LEVELS)
-@pytest.mark.parametrize("key", list(load_choices()))
+@pytest.mark.parametrize("key", list(setting_specs()))
 def test_a_setting_counts_where_it_may_stand_and_is_refused_elsewhere(key: str, level: str) -> None:
     """By the marker's settings, which size and fit read; of wire, which is a circuit's own key, by the circuit."""
-    choice = load_choices()[key]
+    choice = setting_specs()[key]
     if level not in choice.levels:
         with pytest.raises(LabelerError) as caught:
             set_at(level, choice)
@@ -245,7 +245,7 @@ def test_a_setting_counts_where_it_may_stand_and_is_refused_elsewhere(key: str, 
 
 def test_every_setting_says_where_it_is_read() -> None:
     """A table without levels would claim all four, and nothing is read at all of them but how letters are made."""
-    everywhere = {key for key, choice in load_choices().items() if len(choice.levels) == len(LEVELS)}
+    everywhere = {key for key, choice in setting_specs().items() if len(choice.levels) == len(LEVELS)}
     assert everywhere == {
         "font",
         "print_colour",
@@ -280,7 +280,7 @@ def test_circuits_from_a_list_beside_the_file(tmp_path: Path) -> None:
     path = tmp_path / "boat.toml"
     path.write_text('[harness]\nname = "Boat"\ncircuits_from = "list.csv"\n[defaults]\nslip = 0.2\n')
     harness = read_harness(path)
-    assert (str(harness.circuits[0].where), set_on(harness).slip) == ("list.csv:2", 0.2)
+    assert (str(harness.circuits[0].where), set_on(harness).sleeve.pass_over_margin) == ("list.csv:2", 0.2)
     assert [connector.id for connector in harness.connectors] == ["J4", "P1"]
     assert harness.text.endswith(b"W1,J4:1,P1:1\n")
     assert harness.name == "Boat"
@@ -368,7 +368,7 @@ def test_all_problems_come_at_once_in_the_order_of_the_file() -> None:
 def test_unknown_overrides_are_wrong_use(tmp_path: Path) -> None:
     path = tmp_path / "boat.toml"
     path.write_text(BOAT)
-    assert set_on(read_harness(path, {"slip": "0.3"})).slip == 0.3
+    assert set_on(read_harness(path, {"slip": "0.3"})).sleeve.pass_over_margin == 0.3
     with pytest.raises(WrongUse, match="did you mean 'slip'") as caught:
         read_harness(path, {"slp": "0.3", "grip": "banana"})
     assert len(caught.value.problems) == 2

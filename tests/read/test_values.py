@@ -24,7 +24,7 @@ from labeler.read.values import (
     with_settings,
     word,
 )
-from labeler.tables.catalogue import default_settings, load_choices
+from labeler.tables.catalogue import default_settings, setting_specs
 
 
 @pytest.mark.parametrize(
@@ -247,7 +247,7 @@ def test_cavity_names_need_not_be_numbers() -> None:
     ],
 )
 def test_setting(key: str, value: Any, held: object) -> None:
-    found = setting(load_choices()[key], value)
+    found = setting(setting_specs()[key], value)
     assert found == (pytest.approx(held) if isinstance(held, float) else held)
 
 
@@ -275,11 +275,11 @@ def test_setting(key: str, value: Any, held: object) -> None:
 )
 def test_setting_refused(key: str, value: Any, said: str) -> None:
     with pytest.raises(ValueError, match=said):
-        setting(load_choices()[key], value)
+        setting(setting_specs()[key], value)
 
 
 def test_every_default_is_a_value_that_may_be_set() -> None:
-    for key, choice in load_choices().items():
+    for key, choice in setting_specs().items():
         assert setting(choice, choice.default) == getattr(default_settings(), key)
 
 

@@ -16,7 +16,7 @@ from labeler.model import Bag, Branch, BranchEnd, Cable, Circuit, Connector, Har
 from labeler.read.toml import KINDS, read_toml
 from labeler.read.values import with_settings
 from labeler.read.written import bare, harness_toml
-from labeler.tables.catalogue import default_settings, load_choices
+from labeler.tables.catalogue import default_settings, setting_specs
 from tests import make
 from tests.make import new_circuit, new_harness, read_harness
 from tests.places import EXAMPLES
@@ -41,7 +41,7 @@ CHANGES: list[dict[str, Any]] = [
 
 def own(above: Settings, level: str) -> st.SearchStrategy[Settings]:
     """Return settings as a reader gives them: those above, or with changes that this level takes."""
-    choices = load_choices()
+    choices = setting_specs()
     taken = [{key: value for key, value in change.items() if level in choices[key].levels} for change in CHANGES]
     return st.sampled_from(taken).map(lambda change: with_settings(above, change) if change else above)
 

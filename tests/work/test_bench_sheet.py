@@ -215,7 +215,7 @@ def test_sleeves_to_thread_on_first_come_in_harness_order() -> None:
     step = sample().thread_first[6]
     assert (step.place, step.tube, step.cut_length_mm) == (Place("B4", "J4"), "AS23053/5 1/4", 30.0)
     assert step.lines == ("DEPTH", "J4")
-    assert step.colour == "white"  # WH, the default of the tube's colour (data/choices.toml)
+    assert step.colour == "white"  # WH, the default of the tube's colour (data/settings.toml)
     assert how(step) == "thread on at J4 before the contacts are crimped; end of the line to J4"
 
 
