@@ -151,10 +151,10 @@ def _wire_markers(index: HarnessIndex, ids: _Ids) -> Iterator[Marker | Problem]:
     harness, branch_at = index.harness, _branches_at(index)
     writers: dict[str, Writer | Problem] = {}
     for settings, circuits in groupby(harness.circuits, key=lambda circuit: circuit.settings):
-        if settings.wire_marker_kind == "none":
+        if settings.marker.wire == "none":
             continue
-        rule = settings.wire_marker
-        made = pattern(Marker("", settings.wire_marker_kind, "", "", (), True, settings), *VARIED)
+        rule = settings.marker.wire_text
+        made = pattern(Marker("", settings.marker.wire, "", "", (), True, settings), *VARIED)
         for circuit in circuits:
             if rule not in writers:
                 writers[rule] = _writer(rule, harness, circuit.where)
@@ -163,7 +163,7 @@ def _wire_markers(index: HarnessIndex, ids: _Ids) -> Iterator[Marker | Problem]:
             write = writers[rule]
             if isinstance(write, Problem):
                 break
-            by_length = settings.wire_marks != "both ends"
+            by_length = settings.marker.wire_positions != "both ends"
             if by_length and circuit.length_mm is None:
                 text = f"circuit {circuit.id}: no length, so it is marked at both ends"
                 yield Problem(circuit.where, text, "give length_mm for marks by length", warning=True)

@@ -152,8 +152,11 @@ def test_the_figures_in_readme() -> None:
     two = pack([1.9, 1.9])
     assert (f"{two.diameter_mm:.2f}", f"{hull_diameter(two):.2f}") == ("3.80", "3.11")
     choices = setting_specs()
-    assert (choices["slip"].default, choices["grip"].default) == (0.10, 0.10)
-    assert (choices["reading_distance_mm"].default, choices["wire_reading_distance_mm"].default) == (400, 300)
+    assert (choices["sleeve.pass_over_margin"].default, choices["sleeve.grip_margin"].default) == (0.10, 0.10)
+    assert (choices["print.reading_distance_mm"].default, choices["print.wire_reading_distance_mm"].default) == (
+        400,
+        300,
+    )
 
 
 @pytest.mark.parametrize("name", [m.name for m in pkgutil.walk_packages(labeler.__path__, "labeler.")])

@@ -205,7 +205,7 @@ CIRCUIT = {
         field="finish",
     ),
     "size": Key(_type("wire size", size, MEASURED), "size of the conductor", "20 AWG"),
-    "wire": Key(NAME, "kind of insulation", "SAE J1128 TXL"),
+    "wire_type": Key(NAME, "kind of insulation", "SAE J1128 TXL", field="wire"),
     "outside_mm": _measure("outside diameter of the wire, measured", 1.9, WIRE_MM),
     "colour": Key(TEXT, "colour of the wire", "OG"),
     "signal": Key(TEXT, "signal on it", "DEPTH RX"),

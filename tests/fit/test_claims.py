@@ -26,22 +26,24 @@ EPS = 1e-6
 
 def drawn_settings(rng: random.Random) -> Settings:
     return settings(
-        sleeve=tuple(rng.sample(FAMILIES, 3)),
-        heating=rng.choice(["even", "back first", "any"]),
-        direction=rng.choice(["along", "around", "auto"]),
-        reading=rng.choice(["towards the end", "away from the end"]),
-        lettered_share=rng.uniform(0.3, 0.7),
-        reading_distance_mm=rng.uniform(200, 600),
-        wire_reading_distance_mm=rng.uniform(150, 400),
-        reading_arc_deg=rng.choice([60.0, 90.0]),
-        supplied_over=rng.choice([0.0, 0.08]),
-        end_margin_mm=rng.uniform(0, 4),
-        edge_margin_mm=rng.uniform(0, 2),
-        overlap_mm=rng.uniform(0, 15),
-        cut_lengths_mm=rng.choice([(), (25.0, 38.0, 50.0)]),
-        printer_dpi=rng.choice([203.0, 300.0, 600.0]),
-        line_pitch=rng.uniform(1.2, 1.8),
-        font=rng.choice(["Atkinson Hyperlegible", "Fira Sans Condensed"]),
+        {
+            "sleeve.families": tuple(rng.sample(FAMILIES, 3)),
+            "sleeve.heating": rng.choice(["even", "unmarked side first", "any"]),
+            "sleeve.text_direction": rng.choice(["along", "around", "auto"]),
+            "sleeve.reads": rng.choice(["towards connector", "away from connector"]),
+            "sleeve.marked_side_share": rng.uniform(0.3, 0.7),
+            "print.reading_distance_mm": rng.uniform(200, 600),
+            "print.wire_reading_distance_mm": rng.uniform(150, 400),
+            "print.readable_arc_deg": rng.choice([60.0, 90.0]),
+            "sleeve.expanded_oversize": rng.choice([0.0, 0.08]),
+            "sleeve.end_margin_mm": rng.uniform(0, 4),
+            "sleeve.fold_margin_mm": rng.uniform(0, 2),
+            "sleeve.covering_overlap_mm": rng.uniform(0, 15),
+            "sleeve.cut_lengths_mm": rng.choice([(), (25.0, 38.0, 50.0)]),
+            "print.dpi": rng.choice([203.0, 300.0, 600.0]),
+            "print.line_spacing": rng.uniform(1.2, 1.8),
+            "print.font": rng.choice(["Atkinson Hyperlegible", "Fira Sans Condensed"]),
+        }
     )
 
 
@@ -127,7 +129,7 @@ def test_sleeves(case: int) -> None:
     assert lower >= chosen.sleeve.fold_margin_mm - 1e-3
     assert upper <= fit.face.height_mm - chosen.sleeve.fold_margin_mm + 1e-3
     if seat.section:  # what is on the other side of the covering's edge stays free of print
-        to_the_right = seat.section.towards_end == (chosen.sleeve.reads == "towards the end")
+        to_the_right = seat.section.towards_end == (chosen.sleeve.reads == "towards connector")
         free = fit.face.width_mm - right if to_the_right else left
         assert free >= chosen.sleeve.covering_overlap_mm + chosen.sleeve.end_margin_mm - 1e-3
     # flat print within half the circumference, and the stack's arc as reported or less, on any outside

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import subprocess
 import sys
+from collections.abc import Mapping
 from pathlib import Path
 from random import Random
 from typing import Any
@@ -345,7 +346,7 @@ def test_two_wires_in_one_contact_are_planned_and_pointed_out(tmp_path: Path) ->
     assert bare(again) == bare(found.harness)
     file = tmp_path / "boat.kbl"
     file.write_text(text, "utf-8")
-    checked = check(str(file), settings={"reading_distance_mm": "250", "wire_reading_distance_mm": "250"})
+    checked = check(str(file), settings={"print.reading_distance_mm": "250", "print.wire_reading_distance_mm": "250"})
     at_pin = [fit.marker.circuit for fit in checked.fits if fit.marker.at == "P1:1"]
     assert at_pin == ["101", "103"]
     notes = "\n".join(note.message for note in checked.notes)
@@ -560,18 +561,18 @@ def test_what_was_set_wins_over_the_coverings_of_a_file(tmp_path: Path) -> None:
     path = tmp_path / "boat.kbl"
     path.write_text(covered("Tape"), "utf-8")
 
-    def sits_on(**settings: str) -> str:
+    def sits_on(settings: Mapping[str, str]) -> str:
         (fit,) = (
             fit for fit in check(str(path), settings=settings).fits if fit.marker.at == "P1" and fit.marker.branch
         )
         assert fit.seat is not None
         return f"{wording.sits_on(fit.seat)}; {'; '.join(wording.sources(fit.seat))}"
 
-    assert sits_on().startswith("1 wire and 1 cable, tape, half-lapped; ")
-    assert "0.2 to 0.7 mm all round" in sits_on()  # coverings.toml
-    assert "0.25 mm all round" in sits_on(covering_wall_mm="0.25")
-    assert sits_on(covering="bare").startswith("1 wire and 1 cable; ")
-    assert sits_on(covering="braided sleeving").startswith("1 wire and 1 cable, braided sleeving; ")
+    assert sits_on({}).startswith("1 wire and 1 cable, tape, half-lapped; ")
+    assert "0.2 to 0.7 mm all round" in sits_on({})  # coverings.toml
+    assert "0.25 mm all round" in sits_on({"covering_wall_mm": "0.25"})
+    assert sits_on({"covering": "bare"}).startswith("1 wire and 1 cable; ")
+    assert sits_on({"covering": "braided sleeving"}).startswith("1 wire and 1 cable, braided sleeving; ")
 
 
 def test_a_covering_at_one_end_of_a_branch_leaves_the_other_bare() -> None:

@@ -31,11 +31,11 @@ CONNECTOR = st.none() | st.floats(0.1, 1000)
 CUT = st.none() | st.floats(3, 1000)
 CHANGES: list[dict[str, Any]] = [
     {},
-    {"heating": "even"},
+    {"sleeve.heating": "even"},
     {"covering": "braided sleeving"},
     {"covering_wall_mm": 0.6},
-    {"sleeve": ("AS23053/5",), "cut_lengths_mm": (20.0, 25.4), "wire_marker": '{circuit} "x"'},
-    {"slip": 0.2, "tube_colour": "WH", "min_capital_mm": 1.5},
+    {"sleeve.families": ("AS23053/5",), "sleeve.cut_lengths_mm": (20.0, 25.4), "marker.wire_text": '{circuit} "x"'},
+    {"sleeve.pass_over_margin": 0.2, "sleeve.colour": "WH", "print.min_capital_height_mm": 1.5},
 ]
 
 
