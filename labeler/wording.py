@@ -322,8 +322,8 @@ FORMS: Mapping[str, str | Callable[..., str]] = {
     "white print": "print in white (print.colour = {value!r}): {reached}",
     "black print": "print in black (print.colour = {value!r}): {reached}",
     "other print": "print in another colour (print.colour = {value!r}): {reached}",
-    "even heat": "heat evenly (heating = {value!r}): {reached}",
-    "condensed face": "a condensed face (font = {value!r}): {reached}",
+    "even heat": "heat evenly (sleeve.heating = {value!r}): {reached}",
+    "condensed face": "a condensed face (print.font = {value!r}): {reached}",
     "add family": (
         "tube {tube} ({supplied:.2f} mm supplied, {recovered:.2f} recovered, {ratio:.1f}:1): add {family!r} to sleeve.families"
     ),

@@ -21,6 +21,7 @@ from labeler.work.branch_pages import (
 )
 from labeler.work.sleeves import ApplyMethod, Instructions, Place, lines_of, on_bare_mm
 
+HEATING_NAMES = {"unmarked side first": "unmarked first", "even": "even", "any": "any"}  # on paper
 HEATING = {
     "unmarked side first": "heat the plain side first until it has closed, then turn and finish the lettered side",
     "even": "turn the work all the time, so that all sides shrink alike",

@@ -75,7 +75,7 @@ def test_a_wrap_where_no_tube_passes(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("code.on", "says"),
+    ("code_on", "says"),
     [
         ('["sleeve", "wrap"]', ", with its code"),
         ('["sleeve"]', ', without its code: code.on leaves "wrap" out'),
@@ -97,7 +97,7 @@ def test_a_tube_of_another_family(tmp_path: Path) -> None:
     assert fit.verdict == "does not fit"
     assert any(
         w.startswith(
-            "tube 3:1 single wall 9/3 (9.00 mm supplied, 3.00 recovered, 3.0:1; add '3:1 single wall' to sleeve): "
+            "tube 3:1 single wall 9/3 (9.00 mm supplied, 3.00 recovered, 3.0:1; add '3:1 single wall' to sleeve.families): "
         )
         for w in sentences(fit.ways_out)
     )

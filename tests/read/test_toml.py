@@ -375,7 +375,7 @@ def test_unknown_overrides_are_wrong_use(tmp_path: Path) -> None:
     path = tmp_path / "boat.toml"
     path.write_text(BOAT)
     assert set_on(read_harness(path, {"sleeve.pass_over_margin": "0.3"})).sleeve.pass_over_margin == 0.3
-    with pytest.raises(WrongUse, match="did you mean 'sleeve.pass_over_margin'") as caught:
+    with pytest.raises(WrongUse, match=r"did you mean 'sleeve.pass_over_margin'") as caught:
         read_harness(path, {"sleeve.pas_over_margin": "0.3", "sleeve.grip_margin": "banana"})
     assert len(caught.value.problems) == 2
 

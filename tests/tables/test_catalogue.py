@@ -177,7 +177,7 @@ wall_high_mm = 0.5
 source = "measured"
 """
 STOCK = """
-type = "grid"
+kind = "grid"
 takes = "wrap"
 description = "wraps"
 page_width_mm = 100
