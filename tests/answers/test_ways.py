@@ -123,7 +123,7 @@ def test_explain_is_asked_for_by_id_place_or_text(name: str) -> None:
         "packed to",
         "hull",
         "braided sleeving",
-        "sleeve.grip_margin:",
+        "grip:",
         "pass:",
         "face",
         "NUREG-0700",
@@ -238,7 +238,7 @@ def near_miss(more_of_branch: str, file: Path, more: str = "") -> tuple[str, ...
 
 def followed_on_branch(file: Path, way: str) -> Fit:
     """What comes out where the key in brackets is set on the branch."""
-    found = re.search(r"\((\w+) = ([\d.]+)\): (\d\.\d\d) mm", way)
+    found = re.search(r"\(([\w.]+) = ([\d.]+)\): (\d\.\d\d) mm", way)
     assert found
     text = re.sub(rf"(?m)^{found[1]} = .*\n", "", file.read_text("utf-8"))
     file.write_text(text.replace('id = "B4"', f'id = "B4"\n{found[1]} = {found[2]}'), "utf-8")

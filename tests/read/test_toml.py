@@ -226,7 +226,7 @@ def set_at(level: str, spec: SettingSpec) -> Harness:
 @pytest.mark.parametrize("level", LEVELS)
 @pytest.mark.parametrize("key", list(setting_specs()))
 def test_a_setting_counts_where_it_may_stand_and_is_refused_elsewhere(key: str, level: str) -> None:
-    """By the marker's settings, which size and fit read;"""
+    """By the marker's settings, which size and fit read; the wire type is a circuit's own key too."""
     spec = setting_specs()[key]
     if level not in spec.levels:
         with pytest.raises(LabelerError) as caught:
@@ -236,6 +236,9 @@ def test_a_setting_counts_where_it_may_stand_and_is_refused_elsewhere(key: str, 
         assert problem.fix == f"set it under [defaults] or on: {', '.join(spec.levels)}"
         return
     made = set_at(level, spec)
+    if key == "wire_type":
+        assert made.circuits[0].wire == other_value(spec)
+        return
     changed = {
         (marker.role, marker.at)
         for marker in plan(index(made))[0]
