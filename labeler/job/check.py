@@ -21,9 +21,9 @@ from labeler.size.bundles import Sizing
 from labeler.size.installation import installation_order
 from labeler.tables.catalogue import Catalogue, default_settings, load_catalogue
 from labeler.tables.kinds import KINDS
+from labeler.tables.stocks import PAPERS
 from labeler.validate import validate
 
-PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 SAME_MM = 0.5  # by so much may a page be off the paper it is called after
 PLACEHOLDER_UNIT = "0001"  # what a check writes on the tags: no serial is given yet
 

@@ -241,7 +241,9 @@ class Fitter:
     def _on_film(self, marker: Marker, codes: CodeMaker | None) -> Fit:
         if marker.kind == "wrap":
             return fit_wrap(marker, self._wrap_place(marker), codes)
-        return fit_flag(marker, self._seat(marker)[0], self.stocks.flag, codes)
+        if marker.kind == "flag":
+            return fit_flag(marker, self._seat(marker)[0], self.stocks.flag, codes)
+        raise NotImplementedError(f"markers of the kind {marker.kind!r} have no fit yet: add one in labeler.fit")
 
     def _under_tube(self, marker: Marker, place: SleevePlace, codes: CodeMaker | None) -> Fit:
         if marker.kind == "insert":

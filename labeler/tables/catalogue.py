@@ -11,14 +11,14 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from functools import cache, lru_cache, partial
 from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import Any, TypeVar
 
 from labeler.errors import LabelerError, Problem, Where, refuse, suggestion
-from labeler.model import NOWHERE, Range, Settings, Stock, Tube, WireDiameter
+from labeler.model import GROUPS, NOWHERE, Range, Settings, Stock, Tube, WireDiameter
 from labeler.tables.document import (
     ANY,
     FLAG,
@@ -132,8 +132,9 @@ def specs_of(document: Document) -> dict[str, SettingSpec]:
 
 def _flat(values: Mapping[str, Row]) -> Iterator[tuple[str, Row]]:
     """Yield the tables of settings with their dotted keys."""
+    flat = {item.name for item in fields(Settings)} - GROUPS.keys()
     for name, row in values.items():
-        if name in Settings.keys():
+        if name in flat:
             yield name, row
         else:
             yield from ((f"{name}.{inside}", each) for inside, each in row.values.items())

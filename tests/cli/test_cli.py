@@ -12,6 +12,7 @@ from click.testing import CliRunner, Result
 
 from labeler.cli.main import main
 from labeler.record import open_record
+from labeler.tables.stocks import PAPERS
 from tests.places import EXAMPLES
 
 BOAT = str(EXAMPLES / "survey-boat.toml")
@@ -716,3 +717,9 @@ def test_what_is_no_cell_is_told_with_its_option_in_a_line(tmp_path: Path, optio
     assert done.stderr.splitlines()[-1].startswith(f"Error: Invalid value for '{option}': ")
     assert "\x1b" not in done.stderr
     assert not list(tmp_path.iterdir())
+
+
+def test_the_papers_on_offer_are_those_of_the_program() -> None:
+    """The command line names them itself: it starts without reading any table."""
+    (paper,) = (each for each in main.commands["print"].params if each.name == "paper")
+    assert paper.type.to_info_dict()["choices"] == list(PAPERS)

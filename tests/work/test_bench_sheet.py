@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from labeler.draw.bench import PAGES_MM, SIDE_MM, draw_bench_sheet
+from labeler.draw.bench import SIDE_MM, draw_bench_sheet
 from labeler.errors import WrongUse
 from labeler.harness import index
 from labeler.model import (
@@ -39,6 +39,7 @@ from labeler.model import (
 )
 from labeler.size.bundles import Sizing
 from labeler.tables.catalogue import default_settings, load_catalogue
+from labeler.tables.stocks import PAPERS
 from labeler.wording import sentence, sentences
 from labeler.work import wording
 from labeler.work.bench_sheet import BenchSheet, Remark, bench_sheet, cautions
@@ -496,7 +497,7 @@ def fifteen() -> BenchSheet:
     return sheet_of((*FITS[:14], sleeve("B8", "J8", ("PUMP",), HALF, 40, open_end("J8"))), on=sheets())
 
 
-@pytest.mark.parametrize("page", PAGES_MM)
+@pytest.mark.parametrize("page", PAPERS)
 def test_fifteen_branch_ends_take_one_page(tmp_path: Path, page: str) -> None:
     made = fifteen()
     assert len(made.thread_first) == 15
@@ -544,12 +545,12 @@ def ink(path: Path) -> Iterator[tuple[float, float, float, float, float, float]]
     document.close()
 
 
-@pytest.mark.parametrize("page", PAGES_MM)
+@pytest.mark.parametrize("page", PAPERS)
 @pytest.mark.parametrize("make", [sample, long_sheet])
 def test_nothing_leaves_the_page(tmp_path: Path, make: object, page: str) -> None:
     assert callable(make)
     for left, right, low, high, width, height in ink(drawn(make(), tmp_path, page)):
-        assert (width, height) == pytest.approx(PAGES_MM[page], abs=0.36)  # one pixel: 25.4 / 72 mm
+        assert (width, height) == pytest.approx(PAPERS[page], abs=0.36)  # one pixel: 25.4 / 72 mm
         assert left >= SIDE_MM - 1  # a pixel, and half of the heavy rule
         assert right <= width - SIDE_MM + 1
         assert low >= 5  # an office printer leaves 5 mm blank
