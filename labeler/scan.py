@@ -30,7 +30,7 @@ class Scanned:
     """
 
     text: str
-    source: str  # the photo, "" for what was typed
+    file: str  # the photo, "" for what was typed
     id: str
     broken: str
     markers: tuple[Recorded, ...]
@@ -103,7 +103,7 @@ def look_up(record: Record, text: str, source: str = "") -> Scanned:
 
 
 def _code_text(item: Recorded) -> str | None:
-    return item.face.symbol.payload if item.face is not None and item.face.symbol is not None else None
+    return item.face.symbol.data if item.face is not None and item.face.symbol is not None else None
 
 
 def scan(record: Record, given: Sequence[str]) -> tuple[Scanned, ...]:
@@ -144,7 +144,7 @@ def _key(item: Recorded) -> tuple[str, str, str]:
 def lines_of(scanned: Iterable[Scanned]) -> Iterable[str]:
     """Yield the answer to every text."""
     for one in scanned:
-        yield f"{one.text!r}" + (f" in {one.source}" if one.source else "")
+        yield f"{one.text!r}" + (f" in {one.file}" if one.file else "")
         if one.broken:
             yield f"  {one.broken}: the check character does not hold, so it was mistyped or misread"
         elif one.id:
@@ -159,21 +159,21 @@ def lines_of(scanned: Iterable[Scanned]) -> Iterable[str]:
 
 def _about(item: Recorded) -> str:
     row = item.row
-    times = f", {item.printed} times" if item.printed > 1 else ""
+    times = f", {item.print_count} times" if item.print_count > 1 else ""
     stands = f"job {item.job}, sheet {item.sheet}, {item.cell}" if item.sheet else f"job {item.job}"
     state = f"{item.state}: it must not be used" if item.state == "void" else item.state
     why = f" ({item.reason})" if item.reason else ""
     harness = " ".join(filter(None, (item.part_number or item.harness, item.revision)))
-    return f"{harness}, unit {item.unit}: {row.kind} at {row.at}, {row.label!r}; {state}{times}{why}; {stands}"
+    return f"{harness}, unit {item.unit}: {row.kind} at {row.place}, {row.text!r}; {state}{times}{why}; {stands}"
 
 
 def tally_lines(tally: Tally) -> Iterable[str]:
     """Yield what was seen of a unit and what is missing."""
     for word, items in (("seen   ", tally.seen), ("MISSING", tally.missing)):
         for item in items:
-            yield f"{word}  {item.row.id}  {item.row.kind} at {item.row.at}  {item.row.label}"
+            yield f"{word}  {item.row.id}  {item.row.kind} at {item.row.place}  {item.row.text}"
     for one in tally.others:
-        whose = ", ".join(sorted({f"{item.part_number} {item.unit} {item.row.at}" for item in one.markers}))
+        whose = ", ".join(sorted({f"{item.part_number} {item.unit} {item.row.place}" for item in one.markers}))
         yield f"NOT OF THIS UNIT  {one.text!r}" + (f": {whose}" if whose else ": not in the record")
     if tally.without_code:
         yield f"{len(tally.without_code)} markers of the unit carry no code and cannot be ticked off"
@@ -184,7 +184,7 @@ def as_json(scanned: Iterable[Scanned], tally: Tally | None = None) -> dict[str,
     texts = [
         {
             "text": one.text,
-            "photo": one.source or None,
+            "photo": one.file or None,
             "id": one.id or None,
             "check_holds": bool(one.id) if one.id or one.broken else None,
             "markers": list(map(_marker_json, one.markers)),
@@ -205,9 +205,9 @@ def _marker_json(item: Recorded) -> dict[str, Any]:
         "unit": item.unit,
         "part_number": item.part_number,
         "kind": item.row.kind,
-        "at": item.row.at,
-        "text": item.row.label,
+        "at": item.row.place,
+        "text": item.row.text,
         "state": item.state,
-        "printed": item.printed,
+        "printed": item.print_count,
         "job": item.job,
     }

@@ -97,7 +97,7 @@ def test_a_template_without_the_id_is_found_by_what_it_says(tmp_path: Path) -> N
     words = {"code_payload": "https://example.org/{unit}/{at}"}
     with open_record(tmp_path / "record.sqlite") as record:
         printed = print_harness(EXAMPLE, tmp_path / "out", record, only=("bag",), settings=words)
-    at = printed.fits[2].marker.at
+    at = printed.fits[2].marker.place
     done = run((tmp_path, []), f"https://example.org/0001/{at}")
     assert done.exit_code == 0
     assert f"unit 0001: tag at {at}," in done.output

@@ -153,18 +153,18 @@ def used_rows(record: Record, catalogue: Catalogue) -> list[Row]:
     stocks = {stock.name: stock for stock in catalogue.stocks}
     rows = []
     for sheet in record.partial_sheets():
-        row: Row = {"stock": sheet.stock, "used": blocks_of(sheet.cells), "free": None, "next": ""}
+        row: Row = {"stock": sheet.stock, "used": blocks_of(sheet.used_cells), "free": None, "next": ""}
         if sheet.stock in stocks:
-            gone = {*sheet.cells, *parse_cells(stocks[sheet.stock].used)}
+            gone = {*sheet.used_cells, *parse_cells(stocks[sheet.stock].used)}
             free = [cell.name for cell in cells(stocks[sheet.stock]) if cell.name not in gone]
             row |= {"free": len(free), "next": next(iter(free), "")}
-        rows.append(row | {"job": sheet.job, "at": sheet.at})
+        rows.append(row | {"job": sheet.job, "at": sheet.time})
     return rows
 
 
 def row_json(row: MarkerRow) -> Row:
     """Return what the record keeps of a marker, with its instructions in words."""
-    return asdict(row) | {"how": instructions(from_json(row.how)) if row.how else ""}
+    return asdict(row) | {"how": instructions(from_json(row.installation)) if row.installation else ""}
 
 
 def difference_rows(found: Iterable[Difference]) -> list[Row]:

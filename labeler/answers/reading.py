@@ -45,13 +45,13 @@ def lines(read: Read) -> Iterator[str]:
     yield f"harness     {', '.join(filter(None, (part, harness.name)))}"
     shown = [f"{count} {ONE[what] if count == 1 else what}" for what, count in account.counts.items() if count]
     yield f"counts      {', '.join(shown) or 'nothing'}"
-    became = [(name, what or NOT_UNDERSTOOD, what is None) for name, what in account.became]
+    became = [(name, what or NOT_UNDERSTOOD, what is None) for name, what in account.mapped]
     for (what, left), group in groupby(sorted(became, key=itemgetter(1)), key=itemgetter(1, 2)):
         names = ", ".join(name for name, *_ in group)
         yield f"{'left' if left else 'understood':10}  {what}: {names}"
     for circuit in harness.circuits[:MOST_CIRCUITS]:
         yield f"as read     {_circuit(circuit)}"
-    for line in account.left:
+    for line in account.not_imported:
         yield f"left        {line}"
     if account.variants:
         yield f"variants    {', '.join(account.variants)} (choose with --variant)"
@@ -90,8 +90,8 @@ def as_json(read: Read) -> dict[str, Any]:
         "version": account.version,
         "harness": {"name": harness.name, "part_number": harness.part_number, "revision": harness.revision},
         "counts": dict(account.counts),
-        "understood": [{"from": name, "as": what or NOT_UNDERSTOOD} for name, what in account.became],
-        "left": list(account.left),
+        "understood": [{"from": name, "as": what or NOT_UNDERSTOOD} for name, what in account.mapped],
+        "left": list(account.not_imported),
         "variants": list(account.variants),
         "names": [dict(zip(("id", "alias", "description"), row, strict=True)) for row in account.names],
         "circuits": [

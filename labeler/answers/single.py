@@ -11,7 +11,7 @@ from labeler.fit.remedies import Change, Other, ways_out
 from labeler.fit.sleeve import SleevePlace, fit_sleeve, room_of
 from labeler.job.fitting import coded
 from labeler.model import (
-    DOES_NOT_FIT,
+    FAIL,
     INSTALL_CONNECTOR,
     ClosingStep,
     Fit,
@@ -87,20 +87,20 @@ def fit_text(
         return fitted(replace(marker, settings=changed), tubes, fixed)
 
     fit = fitted(marker, choice, fixed)
-    if fit.verdict != DOES_NOT_FIT:
+    if fit.result != FAIL:
         return _with_stock(fit, catalogue)
     if not choice.tubes and sleeve:
         fit = replace(fit, reasons=choice.refusals or fit.reasons)
     every = with_settings(marker.settings, {"sleeve": tuple(family.name for family in catalogue.families)})
     others = choose_tubes(seat, every, catalogue).tubes
     other = Other(refit, others, {}, fixed, sized=None if choice.tubes else sized)
-    return replace(fit, ways_out=ways_out(fit, other))
+    return replace(fit, fixes=ways_out(fit, other))
 
 
 def _with_stock(fit: Fit, catalogue: Catalogue) -> Fit:
     """Return the fit with a word on its stock, where the usual one does not take the piece."""
     usual = next(stock for stock in catalogue.stocks if stock.takes == "sleeve")
-    said = room_of(usual, catalogue.stocks).refusal(fit.cut_length_mm, fit.surface.lay_flat_mm)
+    said = room_of(usual, catalogue.stocks).refusal(fit.cut_length_mm, fit.surface.lay_flat_width_mm)
     return replace(fit, reasons=fit.reasons + said)
 
 
@@ -114,7 +114,7 @@ def _choice(seat: Seat, sleeve: str | None, settings: Settings, catalogue: Catal
         return asked, choose_tubes(seat, asked, catalogue)
     tube = catalogue.tube(sleeve, Where("--sleeve"))
     asked = with_settings(settings, {"sleeve": (tube.name,)})
-    need, most = seat.passes.high * (1 + settings.slip), seat.closes_on.low * (1 - settings.grip)
+    need, most = seat.pass_over.high * (1 + settings.slip), seat.grip.low * (1 - settings.grip)
     small = (fact("too small to pass", supplied=tube.supplied_mm, need=need),) if tube.supplied_mm < need else ()
     wide = (fact("too wide to grip", recovered=tube.recovered_mm, most=most),) if tube.recovered_mm > most else ()
     if not small + wide:

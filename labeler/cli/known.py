@@ -51,14 +51,14 @@ def fit_command(
     Example: labeler fit "DEPTH J4" --over 4.2
     """
     from labeler.answers import report, single
-    from labeler.model import DOES_NOT_FIT
+    from labeler.model import FAIL
 
     answer = single.fit_text(text, over, sleeve=sleeve, cut=cut, settings=settings)
     if as_json:
         print_json(report.marker_json(answer))
     else:
         print_lines(report.one(answer))
-    if answer.verdict == DOES_NOT_FIT:
+    if answer.result == FAIL:
         raise SystemExit(1)
 
 
@@ -75,10 +75,10 @@ def bundle_command(wires: str, settings: dict[str, str], as_json: bool) -> None:
     answer, source, assumed = bundle_of(wires, settings)
     warn(assumed)
     if as_json:
-        print_json({"passes": asdict(answer.passes), "closes_on": asdict(answer.closes_on), "source": source})
+        print_json({"passes": asdict(answer.pass_over), "closes_on": asdict(answer.grip), "source": source})
         return
-    click.echo(f"passes over {answer.passes.low:.2f} to {answer.passes.high:.2f} mm")
-    click.echo(f"closes on   {answer.closes_on.low:.2f} to {answer.closes_on.high:.2f} mm")
+    click.echo(f"passes over {answer.pass_over.low:.2f} to {answer.pass_over.high:.2f} mm")
+    click.echo(f"closes on   {answer.grip.low:.2f} to {answer.grip.high:.2f} mm")
     click.echo(source)
 
 

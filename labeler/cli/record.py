@@ -99,7 +99,7 @@ def verify_command(record_path: str | None, as_json: bool) -> None:
             print_json({"problems": list(map(problem_json, problems)), "prepared_jobs": prepared})
         else:
             print_lines(problems)
-            warn(f"job {job.id} of {job.at[:10]} is prepared: resume or withdraw it" for job in broken_off)
+            warn(f"job {job.id} of {job.time[:10]} is prepared: resume or withdraw it" for job in broken_off)
             counts = f"{len(jobs)} jobs of {len(record.units())} units"
             click.echo(f"{record.name}: {counts}, {len(problems) or 'no'} problems", err=True)
     if problems:
@@ -178,7 +178,7 @@ def record_list_command(record_path: str | None, form: str) -> None:
     with opened_record(record_path, create=False) as record:
         jobs = record.jobs()
     rows = [
-        (str(j.id), j.kind, j.unit, j.part_number or j.harness, j.revision, j.state, j.at, j.who, j.reason)
+        (str(j.id), j.kind, j.unit, j.part_number or j.harness, j.revision, j.state, j.time, j.user, j.reason)
         for j in jobs
     ]
     heads = ("job", "kind", "unit", "harness", "rev", "state", "when", "who", "reason")
@@ -208,7 +208,7 @@ def record_show_command(about: str, unit: str | None, harness: str | None, recor
 
     show(form, value, *marker_table(found, whole=form == "csv"))
     for event in () if form else events:
-        words = (event.at, event.kind, event.what, event.job and f"job {event.job}", event.who, event.reason)
+        words = (event.time, event.kind, event.state, event.job and f"job {event.job}", event.user, event.reason)
         click.echo("  " + "  ".join(str(word) for word in words if word))
 
 
@@ -269,11 +269,11 @@ def diff_command(file: HarnessFile, old: str, new: str, unchanged: bool, record_
     files = Path(old).exists() and Path(new).exists()
     with nullcontext() if files else opened_record(record_path, create=False) as record:
         found = diff(old, new, record, file)
-    shown = [one for one in found if unchanged or one.what != "unchanged"]
-    rows = [(one.what, one.row.kind, place_of(one.row), *change_words(one)) for one in shown]
+    shown = [one for one in found if unchanged or one.change != "unchanged"]
+    rows = [(one.change, one.row.kind, place_of(one.row), *change_words(one)) for one in shown]
     show(form, lambda: difference_rows(found), ("what", "kind", "place", "was", "is"), rows)
     if form != "json":
-        counts = {word: sum(one.what == word for one in found) for word in ("added", "removed", "changed", "unchanged")}
+        counts = {word: sum(one.change == word for one in found) for word in ("added", "removed", "changed", "unchanged")}
         click.echo(", ".join(f"{count} {word}" for word, count in counts.items()), err=True)
 
 

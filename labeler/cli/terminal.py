@@ -111,8 +111,8 @@ def tell(runs: Sequence[Printed], record: Record) -> None:
         sheets = sum(1 for sheet in printed.sheets if sheet.placed)
         made = f"{count} marker{'' if count == 1 else 's'} on {sheets} sheet{'' if sheets == 1 else 's'}"
         click.echo(f"unit {job.unit}: {made}, job {job.id}", err=True)
-        for fit in printed.left_out:
-            click.echo(f"left out: {fit.marker.id} {fit.marker.at}: {'; '.join(sentences(fit.reasons))}", err=True)
+        for fit in printed.omitted:
+            click.echo(f"left out: {fit.marker.id} {fit.marker.place}: {'; '.join(sentences(fit.reasons))}", err=True)
     for stock, number, cell in runs[0].begun:
         click.echo(f"load the partly used sheet of {stock} as sheet {number}: it goes on at {cell}", err=True)
     click.echo(f"recorded in {record.name}", err=True)
@@ -124,8 +124,8 @@ def tell_changes(revised: Revised, record: Record) -> None:
     for one in revised.take_off:
         row = one.old or one.row
         what = "replaced" if one.new else "gone"
-        place = f"{row.branch} {row.at}".lstrip()
-        click.echo(f"take off: {row.id} {place} {row.label!r}: {what}", err=True)
+        place = f"{row.branch} {row.place}".lstrip()
+        click.echo(f"take off: {row.id} {place} {row.text!r}: {what}", err=True)
     click.echo(f"{revised.unchanged} markers are unchanged", err=True)
     if revised.printed is None:
         click.echo("nothing has changed: nothing is printed", err=True)
@@ -146,12 +146,12 @@ def marker_table(found: Iterable[Recorded], *, whole: bool = False) -> tuple[tup
             f"unit {item.unit}",
             item.row.kind,
             place_of(item.row),
-            item.row.label if whole or len(item.row.label) <= TEXT_SIGNS else f"{item.row.label[: TEXT_SIGNS - 1]}…",
+            item.row.text if whole or len(item.row.text) <= TEXT_SIGNS else f"{item.row.text[: TEXT_SIGNS - 1]}…",
             item.row.tube and f"{item.row.tube}, {item.row.cut_length_mm:g} mm",
             f"{item.job}:{item.sheet} {item.cell}" if item.sheet else "",
             item.state,
-            str(item.printed or ""),
-            str(item.voids or ""),
+            str(item.print_count or ""),
+            str(item.void_count or ""),
         )
         for item in found
     ]
@@ -160,7 +160,7 @@ def marker_table(found: Iterable[Recorded], *, whole: bool = False) -> tuple[tup
 
 def change_words(one: Difference) -> tuple[str, str]:
     """Return what a marker was and what it is: all of it, or of a changed one what has changed."""
-    fields = one.fields or ("label", "tube", "cut_length_mm")
+    fields = one.changed_fields or ("label", "tube", "cut_length_mm")
 
     def words(row: MarkerRow | None) -> str:
         values = (getattr(row, name) for name in fields) if row else ()
@@ -171,9 +171,9 @@ def change_words(one: Difference) -> tuple[str, str]:
 
 def place_of(row: MarkerRow) -> str:
     """Return the place of a recorded or planned marker, in quotes where blanks would not show."""
-    named = f"{row.branch} {row.at}" if row.role == "branch end" and row.branch != row.at else row.at
-    if row.role == "wire end" and ":" not in row.at:  # at a splice or a ring
-        named = f"{row.circuit} {row.at}"
+    named = f"{row.branch} {row.place}" if row.role == "branch end" and row.branch != row.place else row.place
+    if row.role == "wire end" and ":" not in row.place:  # at a splice or a ring
+        named = f"{row.circuit} {row.place}"
     return repr(named) if named != " ".join(named.split()) else named
 
 

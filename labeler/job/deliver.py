@@ -81,7 +81,7 @@ def parts_of(folder: Path, units: Sequence[UnitName], sheets: Iterable[Sheet], w
     """
     together: dict[tuple[str, str], list[Sheet]] = {}
     for sheet in sheets:
-        tube = sheet.group if sheet.stock.kind == "reel" else ""
+        tube = sheet.load if sheet.stock.kind == "reel" else ""
         together.setdefault((sheet.stock.name, tube), []).append(sheet)
     stem = _stem(_span_name(units), word)
     named = {key: "-".join(filter(None, map(_readable, key))) for key in together}
@@ -232,7 +232,7 @@ class Drawing:
         parts = (" ".join(filter(None, (part, revision and f"rev {revision}"))) for part, revision in harnesses)
         units, jobs = _span("unit", [job.unit for job in self.jobs]), _span("job", [job.id for job in self.jobs])
         first = self.jobs[0]
-        words = filter(None, (", ".join(filter(None, parts)), units, jobs, first.date or first.at[:10]))
+        words = filter(None, (", ".join(filter(None, parts)), units, jobs, first.date or first.time[:10]))
         name = ", ".join(dict.fromkeys(job.harness for job in self.jobs))
         return Header(" · ".join(words), name=name, about=about_job(*self.jobs))
 

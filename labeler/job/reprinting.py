@@ -94,14 +94,14 @@ def _copies(face: Face, run: Run) -> Iterator[Area]:
     font = load_font(run.font)
     high, low = (side(run.text) * run.size_mm * run.stretch for side in (font.above, font.below))
     right = run.x_mm + font.width(run.text) * run.size_mm
-    for copy in range(face.copies):
-        y = run.y_mm - copy * face.copy_pitch_mm
+    for copy in range(face.repeats):
+        y = run.y_mm - copy * face.repeat_pitch_mm
         yield run.x_mm, y - low, right, y + high
 
 
 def _codes(symbol: Symbol) -> Iterator[Area]:
     """Yield every copy of a code with its quiet zone: of bars that lies at both ends."""
-    known = SYMBOLOGIES.get(symbol.kind)
+    known = SYMBOLOGIES.get(symbol.symbology)
     quiet = known.quiet if known else max(each.quiet for each in SYMBOLOGIES.values())
     beside = quiet * symbol.module_x_mm
     above = quiet * symbol.module_y_mm if len(symbol.rows) > 1 else 0.0
@@ -165,7 +165,7 @@ def _new_reprint(items: Sequence[Recorded], sheets: Sequence[Sheet], with_number
     """Return what is printed again of one unit, with the numbers of its reprints where they are asked for."""
     if not with_numbers:
         return NewReprint(items, sheets)
-    numbers = {item.row.id: item.printed for item in items}
+    numbers = {item.row.id: item.print_count for item in items}
 
     def with_number(placed: Placed) -> Placed:
         return replace(placed, piece=numbered(placed.piece, numbers[placed.piece.marker]))
@@ -246,11 +246,11 @@ def _stock_problems(items: Iterable[Recorded], other: Stock) -> Iterator[Problem
     for item in items:
         where, was = Where(f"--stock {other.name}"), item.stock
         if other.takes != item.row.kind:
-            what = f"it takes {other.takes}s, {item.row.id} at {item.row.at} is a {item.row.kind}"
+            what = f"it takes {other.takes}s, {item.row.id} at {item.row.place} is a {item.row.kind}"
             yield Problem(where, what, "choose a stock of the same kind: labeler stock")
         elif was is not None and other.name != was.name:
             for key, now, then in _measures_that_matter(other, was):
-                what = f"its {key} is {now:g}, {item.row.id} at {item.row.at} was drawn for {then:g} ({was.name})"
+                what = f"its {key} is {now:g}, {item.row.id} at {item.row.place} was drawn for {then:g} ({was.name})"
                 yield Problem(where, what, "choose a stock of the same measures, or leave --stock out")
 
 
@@ -279,7 +279,7 @@ def _not_reprinted(items: Sequence[Recorded]) -> Iterator[Problem]:
         where = Where(f"unit {item.unit}, {item.row.id}")
         if item.face is None:
             continue
-        if item.state == "prepared" and not item.printed:
+        if item.state == "prepared" and not item.print_count:
             fix = f"finish it (labeler record resume {item.job}) or withdraw it (labeler record withdraw {item.job})"
             yield Problem(where, f"job {item.job}, which was to print it, is prepared", fix)
         elif item.state == "taken off":

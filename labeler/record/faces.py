@@ -64,7 +64,7 @@ def _is_canonical(face: Face) -> bool:
     """Whether a face without boxes and code has whole nanometres throughout: the many wraps do."""
     if face.boxes or face.symbol is not None:
         return False
-    lengths = [face.width_mm, face.height_mm, face.copy_pitch_mm]
+    lengths = [face.width_mm, face.height_mm, face.repeat_pitch_mm]
     for r in face.runs:
         lengths += (r.size_mm, r.x_mm, r.y_mm, r.stretch)
     return all(map(isfinite, lengths)) and [rounded(length) for length in lengths] == lengths
@@ -80,7 +80,7 @@ def _canonical_placed(p: Placed) -> Placed:
     if face is p.piece.face:
         return p if x == p.x_mm and y == p.y_mm else Placed(p.piece, p.cell, x, y)
     piece = p.piece
-    return Placed(Piece(piece.marker, face, piece.stock, piece.group, piece.label), p.cell, x, y)
+    return Placed(Piece(piece.marker, face, piece.stock, piece.load, piece.label), p.cell, x, y)
 
 
 # ---------------------------------------------------------------- face to text
@@ -108,7 +108,7 @@ def _face_text(face: Face) -> str:
     )
     text = (
         f"[{FORM},{round(face.width_mm * m)},{round(face.height_mm * m)},"
-        f"[{runs}],{face.copies},{round(face.copy_pitch_mm * m)}"
+        f"[{runs}],{face.repeats},{round(face.repeat_pitch_mm * m)}"
     )
     if not face.boxes and face.symbol is None and face.passes == 1:
         return text + "]"
@@ -127,11 +127,11 @@ def _symbol_text(s: Symbol | None) -> str:
     bits = "".join(s.rows)
     width = len(s.rows[0]) if s.rows else 0
     if not bits or len(bits) != width * len(s.rows) or bits.strip("01"):
-        raise ValueError(f"the rows of the {s.kind} symbol are not equally long rows of 0 and 1")
+        raise ValueError(f"the rows of the {s.symbology} symbol are not equally long rows of 0 and 1")
     place = _whole(s.x_mm, s.y_mm, s.module_x_mm, s.module_y_mm)
-    if s.copies != 1:
-        place += f",{s.copies},{_whole(s.step_x_mm, s.step_y_mm)}"
-    return f'[{quoted(s.kind)},{quoted(s.payload)},{width},{len(s.rows)},"{int(bits, 2):x}",{place}]'
+    if s.repeats != 1:
+        place += f",{s.repeats},{_whole(s.step_x_mm, s.step_y_mm)}"
+    return f'[{quoted(s.symbology)},{quoted(s.data)},{width},{len(s.rows)},"{int(bits, 2):x}",{place}]'
 
 
 # ---------------------------------------------------------------- text to face

@@ -205,7 +205,7 @@ def events(connection: Connection, named: str, unit_name: str) -> tuple[Event, .
     if not lines or not firsts.keys() <= jobs.keys():
         raise damaged("a job", "it is missing")
     found = [
-        (e.at, float(e.job), e) for job_id, line in firsts.items() for e in _job_events(connection, jobs[job_id], line)
+        (e.time, float(e.job), e) for job_id, line in firsts.items() for e in _job_events(connection, jobs[job_id], line)
     ]
     for row in connection.execute(select(void).where(void.c.unit_id == unit_id, void.c.marker == meant.marker)):
         copy = {"job": row.of_job, "sheet": row.of_sheet} if row.of_job is not None else {}
@@ -222,10 +222,10 @@ def _job_events(connection: Connection, made: Job, line: Line) -> Iterator[Event
         if row.state == "drawn" or (not line.face and row.state == "printed"):
             continue
         yield Event(
-            at=row.at,
-            what=unprinted if row.state == "prepared" and not line.face else row.state,
+            time=row.at,
+            state=unprinted if row.state == "prepared" and not line.face else row.state,
             unit=made.unit,
-            who=made.who,
+            user=made.user,
             reason=row.note if row.state == "withdrawn" else line.left_out or made.reason,
             job=made.id,
             kind=made.kind,

@@ -123,11 +123,11 @@ def _recorded(
         harness=first.name,
         job=first.job_id,
         state=state,
-        printed=sum(bool(row.face and row.confirmed and not row.gone) for row in rows),
-        voids=len(voids),
+        print_count=sum(bool(row.face and row.confirmed and not row.gone) for row in rows),
+        void_count=len(voids),
         face=drawn,
         stock=stocks.get(first.stock),
-        group=first.group_name,
+        load=first.group_name,
         reason=next(why, "") if state in ("void", "taken off") else first.left_out or "",
         fonts=tuple((name, fonts.get(name, "")) for name in used),
     )
@@ -199,7 +199,7 @@ def sheets_of(connection: Connection, job_id: int) -> tuple[Sheet, ...]:
             number=row.number,
             width_mm=row.width_mm,
             height_mm=row.height_mm,
-            group=row.group_name,
+            load=row.group_name,
             placed=tuple(placed.get(row.number, ())),
             about=row.about or "",
         )
@@ -218,7 +218,7 @@ def partial_sheet_list(connection: Connection) -> tuple[PartialSheet, ...]:
     for row in connection.execute(statement.where(c.job_id.not_in(withdrawn_jobs())).order_by(c.id)):
         latest.pop(row.stock, None)
         latest[row.stock] = PartialSheet(row.stock, tuple(row.cells.split()), row.id, row.at)
-    return tuple(sheet for sheet in latest.values() if sheet.cells)
+    return tuple(sheet for sheet in latest.values() if sheet.used_cells)
 
 
 # ---------------------------------------------------------------- jobs
@@ -297,8 +297,8 @@ def _job(row: Line) -> Job:
         unit=row.serial,
         harness=row.name,
         files=files,
-        withdrawn_because=row.withdrawn_because or "",
-        of_job=row.of_job or 0,
+        cancel_reason=row.withdrawn_because or "",
+        repeats_job=row.of_job or 0,
         unit_revision=row.unit_revision or "",
     )
 
@@ -404,6 +404,6 @@ def _unit(row: Line, jobs: list[Job]) -> Unit:
         harness=last.harness if last else "",
         revision=last.revision if last else "",
         state="printed" if "printed" in states else states.pop(),
-        at=row.at,
+        time=row.at,
         jobs=tuple(one.id for one in jobs),
     )

@@ -116,7 +116,7 @@ class Record:
 
     def used_cells(self) -> dict[str, tuple[str, ...]]:
         """Return the used cells of every stock's partial sheet."""
-        return {sheet.stock: sheet.cells for sheet in self.partial_sheets()}
+        return {sheet.stock: sheet.used_cells for sheet in self.partial_sheets()}
 
     # ------------------------------------------------------------ keeping it
 

@@ -17,15 +17,15 @@ class MarkerRow:
     id: str
     kind: str  # sleeve | wrap | tag
     role: str  # branch end | wire end | bag
-    at: str
-    label: str = ""
+    place: str
+    text: str = ""
     branch: str = ""
     circuit: str = ""
     tube: str = ""  # name of the tube, "" where there is none
     cut_length_mm: float = 0.0
     colour: str = ""  # of the tube
     heating: str = ""  # back first | even | any; "" where nothing shrinks, or where it was not recorded
-    how: str = ""  # how it goes on and where it lies, as JSON
+    installation: str = ""  # how it goes on and where it lies, as JSON
 
 
 def marker_row(fit: Fit) -> MarkerRow:
@@ -34,14 +34,14 @@ def marker_row(fit: Fit) -> MarkerRow:
     label = " ".join(fit.lines or marker.text)
     if fit.tube is None:
         row = _without_tube(marker.kind, marker.role, fit.cut_length_mm)
-        return row(marker.id, marker.at, label, marker.branch, marker.circuit)
+        return row(marker.id, marker.place, label, marker.branch, marker.circuit)
     on_tube = marker.kind == "sleeve"  # else a paper strip under clear tube
     return MarkerRow(
         id=marker.id,
         kind=marker.kind,
         role=marker.role,
-        at=marker.at,
-        label=label,
+        place=marker.place,
+        text=label,
         branch=marker.branch,
         circuit=marker.circuit,
         tube=fit.tube.name,
@@ -73,7 +73,7 @@ class OmittedMarker:
 class JobAbout:
     """What is kept of a job beside its unit, its harness and its sheets."""
 
-    who: str = ""
+    user: str = ""
     version: str = ""
     reason: str = ""
     date: str = ""  # as it stands on the sheets
@@ -94,11 +94,11 @@ class NewJob(JobAbout):
     harness: Harness
     sheets: tuple[Sheet, ...]
     markers: Mapping[str, MarkerRow]
-    left_out: tuple[OmittedMarker, ...] = ()
+    omitted: tuple[OmittedMarker, ...] = ()
     fonts: Mapping[str, str] = field(default_factory=dict)
     serial: str | None = None
     revises: int = 0  # the print of the same unit at an older revision, of which this prints what has changed
-    take_off: tuple[str, ...] = ()  # ids of markers of that unit that are void once this is confirmed
+    removed: tuple[str, ...] = ()  # ids of markers of that unit that are void once this is confirmed
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,13 +124,13 @@ class Job:
     harness: str
     part_number: str
     revision: str
-    at: str  # UTC, ISO 8601
-    who: str
+    time: str  # UTC, ISO 8601
+    user: str
     version: str
     reason: str
     files: tuple[str, ...] = ()  # what was handed over, known once it is printed
-    withdrawn_because: str = ""
-    of_job: int = 0  # a reprint's: the print that it repeats
+    cancel_reason: str = ""
+    repeats_job: int = 0  # a reprint's: the print that it repeats
     date: str = ""  # as it stands on the sheets
     paper: str = ""
     printer: str = ""
@@ -147,7 +147,7 @@ class Unit:
     harness: str
     revision: str
     state: str  # reserved | prepared | printed | withdrawn
-    at: str
+    time: str
     jobs: tuple[int, ...] = ()
 
 
@@ -166,11 +166,11 @@ class Recorded:
     revision: str
     job: int
     state: str  # printed | prepared | void | taken off | left out | plain | withdrawn
-    printed: int = 0  # how often, reprints included, withdrawn and unconfirmed ones not
-    voids: int = 0  # how often it was declared void, also before it was printed again
+    print_count: int = 0  # how often, reprints included, withdrawn and unconfirmed ones not
+    void_count: int = 0  # how often it was declared void, also before it was printed again
     face: Face | None = None
     stock: Stock | None = None
-    group: str = ""
+    load: str = ""
     sheet: int = 0
     cell: str = ""
     x_mm: float = 0.0
@@ -182,12 +182,12 @@ class Recorded:
         """Return the piece to be laid out again. Raises ValueError for a marker that was never printed."""
         if self.face is None or self.stock is None:
             raise ValueError(f"{self.row.id} was never printed")
-        return piece_of(self.row, self.face, self.stock, self.group)
+        return piece_of(self.row, self.face, self.stock, self.load)
 
 
 def piece_of(row: MarkerRow, face: Face, stock: Stock, group: str) -> Piece:
     """Return the piece that a recorded marker is laid out as."""
-    return Piece(row.id, face, stock.name, group, f"{row.at} · {row.label}")
+    return Piece(row.id, face, stock.name, group, f"{row.place} · {row.text}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,19 +195,19 @@ class PartialSheet:
     """The last sheet of a stock, where it has cells left: the cells that are used, by which job, and when."""
 
     stock: str
-    cells: tuple[str, ...]
+    used_cells: tuple[str, ...]
     job: int
-    at: str
+    time: str
 
 
 @dataclass(frozen=True, slots=True)
 class Event:
     """One line of a marker's history."""
 
-    at: str
-    what: str  # prepared | printed | withdrawn | void | left out | plain
+    time: str
+    state: str  # prepared | printed | withdrawn | void | left out | plain
     unit: str
-    who: str
+    user: str
     reason: str
     job: int = 0  # 0: no job (all prints of it are void)
     kind: str = ""  # print | reprint

@@ -194,19 +194,19 @@ def _prepare_print(connection: Connection, new: NewJob, run: str) -> int:
     key = {**{name: getattr(new.harness, name) for name in ("name", "part_number", "revision")}, "sha256": digest}
     known = harness_id(connection, key, lambda: zlib.compress(new.harness.text, 3))
     of = {"kind": "revision" if new.revises else "print", "unit_id": unit_id, "harness_id": known, "run": run}
-    job_id = _add_job(connection, {**of, "of_job": new.revises or None}, new, new.take_off)
-    _keep(connection, job_id, new.sheets, new.markers, new.left_out, new.fonts)
+    job_id = _add_job(connection, {**of, "of_job": new.revises or None}, new, new.removed)
+    _keep(connection, job_id, new.sheets, new.markers, new.omitted, new.fonts)
     return job_id
 
 
 def _new_job_problems(new: NewJob) -> Iterator[Problem]:
     where = Where(new.harness.name)
-    if not (new.sheets or new.markers or new.left_out or new.take_off):
+    if not (new.sheets or new.markers or new.omitted or new.removed):
         yield Problem(where, "there is nothing to record: no sheet and no marker", "check the harness file")
     placed = {piece.piece.marker for sheet in new.sheets for piece in sheet.placed}
     for marker in sorted(placed - new.markers.keys()):
         yield Problem(where, f"{marker} stands on a sheet and is not described", "describe every marker")
-    for left in new.left_out:
+    for left in new.omitted:
         if left.row.id in placed:
             yield Problem(where, f"{left.row.id} is left out and stands on a sheet", "settle which it is")
     for font in sorted(_fonts_in(new.sheets) - new.fonts.keys()):
@@ -231,7 +231,7 @@ def _add_job(connection: Connection, of: Mapping[str, object], about: JobAbout, 
     """Add a job: ``of`` says what it is of, its kind, unit, harness, run, and the print that it repeats or changes."""
     texts = {field.name: getattr(about, field.name) for field in fields(JobAbout)}
     job_id = added(connection, schema.job, {**of, **texts, "at": now(), "uid": new_uid()})
-    _add_event(connection, job_id, "prepared", json.dumps(take_off) if take_off else "", about.who)
+    _add_event(connection, job_id, "prepared", json.dumps(take_off) if take_off else "", about.user)
     return job_id
 
 
@@ -469,20 +469,20 @@ class Page:
     stock: bytes | None
     width_mm: float
     height_mm: float
-    group: str
+    load: str
     lines: tuple[Line, ...]  # digest of the marker, cell, x, y
 
     @property
     def digest(self) -> bytes:
         """Return the digest by which the content is known."""
-        return content_digest((self.stock, self.width_mm, self.height_mm, self.group), self.lines)
+        return content_digest((self.stock, self.width_mm, self.height_mm, self.load), self.lines)
 
 
 def marker_line(row: MarkerRow, group: str, face: bytes | None, left_out: str | None) -> Line:
     """Return the row of `schema.marker` without its digest."""
-    words = words_of((row.id, row.at, row.branch, row.circuit, row.label))
-    about = (row.id, row.kind, row.role, row.at, row.branch, row.circuit, row.label, row.tube, row.colour)
-    return (*about, rounded(row.cut_length_mm), row.heating, row.how, group, face, left_out, words)
+    words = words_of((row.id, row.place, row.branch, row.circuit, row.text))
+    about = (row.id, row.kind, row.role, row.place, row.branch, row.circuit, row.text, row.tube, row.colour)
+    return (*about, rounded(row.cut_length_mm), row.heating, row.installation, group, face, left_out, words)
 
 
 def words_of(names: tuple[str, ...]) -> str | None:
@@ -547,10 +547,10 @@ def _pages(
     for sheet in sheets:
         pieces = []
         for one in sheet.placed:
-            digest = digest_in_lines(markers[one.piece.marker], one.piece.group, one.piece.face)
+            digest = digest_in_lines(markers[one.piece.marker], one.piece.load, one.piece.face)
             pieces.append((digest, one.cell, rounded(one.x_mm), rounded(one.y_mm)))
         size = rounded(sheet.width_mm), rounded(sheet.height_mm)
-        pages.append(Page(sheet.number, digest_of(stocks[sheet.stock]), *size, sheet.group, tuple(pieces)))
+        pages.append(Page(sheet.number, digest_of(stocks[sheet.stock]), *size, sheet.load, tuple(pieces)))
     placed = {one.piece.marker for sheet in sheets for one in sheet.placed}
     gone = {left.row.id: left for left in left_out}
     rest = [digest_in_lines(row) for name, row in markers.items() if name not in placed and name not in gone]
@@ -577,7 +577,7 @@ def _content_ids(connection: Connection, pages: Mapping[bytes, Page]) -> dict[by
     last = connection.scalar(select(func.max(c.id))) or 0
     new = {digest: last + n for n, digest in enumerate((d for d in pages if d not in known), 1)}
     about = [(n, digest, pages[digest]) for digest, n in new.items()]
-    add(connection, schema.content, [(n, d, p.stock, p.width_mm, p.height_mm, p.group) for n, d, p in about])
+    add(connection, schema.content, [(n, d, p.stock, p.width_mm, p.height_mm, p.load) for n, d, p in about])
     lines = [(n, number, *line) for n, _digest, page in about for number, line in enumerate(page.lines)]
     add(connection, schema.piece, lines)
     return {**known, **new}

@@ -14,13 +14,13 @@ def choose_tubes(seat: Seat, settings: Settings, catalogue: Catalogue) -> TubeCh
     between ``preferred_share`` and the rest of their shrink range come before the others (common
     practice: 20 to 80 %).
     """
-    need, most = seat.passes.high * (1 + settings.slip), seat.closes_on.low * (1 - settings.grip)
+    need, most = seat.pass_over.high * (1 + settings.slip), seat.grip.low * (1 - settings.grip)
     found: list[Tube] = []
     refusals = []
     for family in settings.sleeve:
         sizes = catalogue.tubes(family)
         good = [t for t in sizes if t.supplied_mm >= need and t.recovered_mm <= most]
-        found += sorted(good, key=lambda t: (not _middling(t, seat.closes_on, settings.preferred_share), t.supplied_mm))
+        found += sorted(good, key=lambda t: (not _middling(t, seat.grip, settings.preferred_share), t.supplied_mm))
         if not good:
             refusals.append(_refusal(family, sizes, need, most))
     ways = () if found else _other_families(need, most, settings.sleeve, catalogue)

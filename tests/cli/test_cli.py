@@ -37,7 +37,7 @@ def test_check_json() -> None:
     assert answer["problems"] == []
     sleeve = next(m for m in answer["markers"] if m["kind"] == "sleeve" and m["at"] == "J4")
     for key in ("id", "text", "passes_mm", "closes_on_mm", "sleeve", "outside_mm", "lay_flat_mm", "printable_mm",
-                "print_scale", "face_scale", "along_scale", "heating", "arc_deg", "stretch", "font", "size_pt",
+                "circumferential_scale", "marked_side_scale", "longitudinal_scale", "heating", "arc_deg", "stretch", "font", "size_pt",
                 "capital_mm", "verdict", "reasons", "slip_on"):  # fmt: skip
         assert key in sleeve, key
     assert sleeve["sleeve"].keys() == {
@@ -51,12 +51,12 @@ def test_check_json() -> None:
     assert sleeve["passes_mm"]["high"] * 1.1 <= sleeve["sleeve"]["supplied_mm"]
     assert sleeve["sleeve"]["recovered_mm"] <= sleeve["closes_on_mm"]["low"] * 0.9
     assert sleeve["text_on_mm"]["low"] > sleeve["closes_on_mm"]["low"]  # it straddles the covering's edge
-    capital, face = sleeve["capital_mm"], sleeve["face_scale"]
+    capital, face = sleeve["capital_mm"], sleeve["marked_side_scale"]
     assert capital["low"] == pytest.approx(capital["flat"] * face["low"], abs=1e-3)
     assert capital["low"] >= capital["required"]
     wrap = next(m for m in answer["markers"] if m["kind"] == "wrap")
     assert "sleeve" not in wrap
-    assert "face_scale" not in wrap
+    assert "marked_side_scale" not in wrap
 
 
 def test_check_says_what_does_not_fit_and_exits_with_1() -> None:

@@ -45,7 +45,7 @@ def test_chosen_lengths(tmp_path: Path, length: float, start: float, verdicts: l
     fits = [fit for fit in check(str(file)).fits if fit.marker.role == "branch end"]
     cuts = [fit.cut_length_mm for fit in fits]
     assert cuts[0] >= 30
-    assert [fit.verdict for fit in fits] == verdicts
+    assert [fit.result for fit in fits] == verdicts
     if "does not fit" in verdicts:
         reach = f"its sleeve reaches {start + cuts[0]:g} mm from J4, the branch has {length} mm"
         assert sentence(fits[0].reasons[0]) == f"{reach}, of which the other sleeve takes {cuts[1]:g}"

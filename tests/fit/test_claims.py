@@ -67,14 +67,14 @@ def said_once(fit: Fit) -> None:
 
 
 def tall_enough(fit: Fit, distance: float) -> None:
-    chosen, capital = fit.marker.settings, fit.capital
+    chosen, capital = fit.marker.settings, fit.capital_height_mm
     assert capital is not None
     required = max(chosen.min_capital_mm, height_for_angle(distance, chosen.required_angle_arcmin))
     assert capital.required == pytest.approx(required)
     assert capital.low >= required - EPS
-    assert capital.flat >= chosen.dots_per_capital * 25.4 / chosen.printer_dpi - EPS
-    assert fit.size_mm * load_font(fit.font).stroke >= chosen.dots_per_stroke * 25.4 / chosen.printer_dpi - EPS
-    assert fit.arc_deg <= (chosen.reading_arc_deg if fit.verdict == "fits" else chosen.turning_arc_deg) + 1e-3
+    assert capital.printed >= chosen.dots_per_capital * 25.4 / chosen.printer_dpi - EPS
+    assert fit.font_size_mm * load_font(fit.font).stroke >= chosen.dots_per_stroke * 25.4 / chosen.printer_dpi - EPS
+    assert fit.text_arc_deg <= (chosen.reading_arc_deg if fit.result == "fits" else chosen.turning_arc_deg) + 1e-3
     if fit.marker.kind == "sleeve":
         shares = [proportion(fit, out) for out in outcomes(fit)]
     else:  # nothing shrinks
@@ -98,7 +98,7 @@ def ink(fit: Fit) -> tuple[float, float, float, float]:
         else:
             boxes.append((run.x_mm, run.y_mm - below * run.stretch, run.x_mm + long, run.y_mm + above * run.stretch))
     left, lower, right, upper = zip(*boxes, strict=True)
-    fallen = (fit.face.copies - 1) * fit.face.copy_pitch_mm
+    fallen = (fit.face.repeats - 1) * fit.face.repeat_pitch_mm
     return min(left), min(lower) - fallen, max(right), max(upper)
 
 
@@ -109,7 +109,7 @@ def test_sleeves(case: int) -> None:
     chosen = marker.settings
     fixed = rng.choice([None, None, 30.0])
     fit = fit_sleeve(marker, SleevePlace(seat, choose_tubes(seat, chosen, CATALOGUE), fixed))
-    if fit.verdict == "does not fit":
+    if fit.result == "does not fit":
         assert fit.reasons
         return
     said_once(fit)
@@ -117,8 +117,8 @@ def test_sleeves(case: int) -> None:
     check_against_outcomes(fit)
     assert fit.tube is not None
     assert fit.face is not None
-    assert fit.tube.supplied_mm >= seat.passes.high * (1 + chosen.slip) - EPS
-    assert fit.tube.recovered_mm <= seat.closes_on.low * (1 - chosen.grip) + EPS
+    assert fit.tube.supplied_mm >= seat.pass_over.high * (1 + chosen.slip) - EPS
+    assert fit.tube.recovered_mm <= seat.grip.low * (1 - chosen.grip) + EPS
     assert fit.cut_length_mm == (fixed or fit.cut_length_mm)
     assert fit.cut_length_mm <= max(chosen.longest_cut_mm, *chosen.cut_lengths_mm, fixed or 0.0)
     left, lower, right, upper = ink(fit)
@@ -131,7 +131,7 @@ def test_sleeves(case: int) -> None:
         free = fit.face.width_mm - right if to_the_right else left
         assert free >= chosen.overlap_mm + chosen.end_margin_mm - 1e-3
     # flat print within half the circumference, and the stack's arc as reported or less, on any outside
-    assert fit.face.height_mm <= pi * (fit.outside_mm[0] if fit.outside_mm else 0) / 2 + EPS
+    assert fit.face.height_mm <= pi * (fit.tube_od_mm[0] if fit.tube_od_mm else 0) / 2 + EPS
 
 
 @pytest.mark.parametrize("case", spread(range(150), 48))
@@ -150,7 +150,7 @@ def test_wraps_strips_and_flags(case: int) -> None:
         thick = Seat(over, over, over)
         place = SleevePlace(thick, choose_tubes(thick, marker.settings, CATALOGUE))
         fit = fit_insert(marker, place, CATALOGUE.stock("insert-a4"))
-    if fit.verdict == "does not fit":
+    if fit.result == "does not fit":
         assert fit.reasons
         return
     said_once(fit)

@@ -127,17 +127,17 @@ def test_bars_are_held_to_5_mm_or_15_percent() -> None:
 
 def test_bars_are_rings_on_a_sleeve_that_is_too_thin_for_a_qr() -> None:
     """8 signs: 11 x 8 + 35 = 123 modules of 4 dots, 41.7 mm: 6.2 mm of bars."""
-    assert sleeve(4.5, 4.6, "QR", "W9X0GRQG").verdict == "does not fit"
+    assert sleeve(4.5, 4.6, "QR", "W9X0GRQG").result == "does not fit"
     fit = sleeve(4.5, 4.6, "Code 128", "W9X0GRQG", longest_cut_mm=120.0)
-    assert fit.surface.direction == "along"
+    assert fit.surface.text_direction == "along"
     assert fit.code is not None
-    assert fit.code.faults == ()
+    assert fit.code.failures == ()
     assert fit.face is not None
     symbol = fit.face.symbol
     assert symbol is not None
     assert len(symbol.rows) == 1
     assert symbol.module_y_mm > 6.2  # their height, across the tube
-    assert fit.verdict == "fits"
+    assert fit.result == "fits"
 
 
 # ---------------------------------------------------------------- what is done with it
@@ -145,10 +145,10 @@ def test_bars_are_rings_on_a_sleeve_that_is_too_thin_for_a_qr() -> None:
 
 def test_a_code_that_breaks_a_limit_is_refused_unless_told_to() -> None:
     fit = sleeve(2.4, 2.5)
-    assert fit.verdict == "does not fit"
+    assert fit.result == "does not fit"
     assert any("covers" in reason for reason in sentences(fit.reasons))
     forced = sleeve(2.4, 2.5, code_anyway="yes")
-    assert forced.verdict in ("tight", "does not fit")
+    assert forced.result in ("tight", "does not fit")
     assert any(
         reason.startswith("code printed all the same, it may not scan: ") for reason in sentences(forced.reasons)
     )
@@ -156,7 +156,7 @@ def test_a_code_that_breaks_a_limit_is_refused_unless_told_to() -> None:
 
 def test_code_and_lettering_share_the_piece() -> None:
     fit = sleeve(9.0, 9.2)
-    assert fit.verdict == "fits"
+    assert fit.result == "fits"
     face, code = fit.face, fit.code
     assert face is not None
     assert code is not None
@@ -177,7 +177,7 @@ def test_what_back_first_leaves_uncertain_is_not_asked_of_a_code() -> None:
     again, make = coded(one, boat, "0001")
     assert again.settings.heating == "even"
     assert make is not None
-    assert next(make.symbols("", "")).payload == "0001 W9X0GRQG"
+    assert next(make.symbols("", "")).data == "0001 W9X0GRQG"
     assert coded(marker(heating="any"), boat, "0001")[0].settings.heating == "any"
     assert coded(marker(code="Code 128", heating="back first"), boat, "0001")[0].settings.heating == "back first"
     plain = replace(one, lettered=False)
@@ -188,26 +188,26 @@ def test_what_back_first_leaves_uncertain_is_not_asked_of_a_code() -> None:
 def test_flags_and_wraps_carry_the_symbol_as_often_as_the_text() -> None:
     seat = Seat(Range(5.6, 6.0), Range(5.6, 6.0), Range(5.6, 6.0))
     flag = fit_flag(marker("flag"), seat, CATALOGUE.stock("flag-a4-80x12"), codes_of("Data Matrix"))
-    assert flag.verdict == "fits"
+    assert flag.result == "fits"
     assert flag.face is not None
     symbol = flag.face.symbol
     assert symbol is not None
-    assert symbol.copies == 2
+    assert symbol.repeats == 2
     assert symbol.x_mm + symbol.step_x_mm + 32 * symbol.module_x_mm < 80.0
     one = marker("wrap")
     place = wrap_place(seat, one.settings, needed_for(one), [CATALOGUE.stock("wrap-a4-25x38")])
     wrap = fit_wrap(one, place, codes_of("Data Matrix"))
-    assert wrap.verdict == "fits"
+    assert wrap.result == "fits"
     assert wrap.face is not None
     assert wrap.face.symbol is not None
-    assert wrap.face.symbol.copies > 1
+    assert wrap.face.symbol.repeats > 1
     insert = fit_insert(
         marker("insert"),
         SleevePlace(seat, choose_tubes(seat, settings(), CATALOGUE)),
         CATALOGUE.stock("insert-a4"),
         codes_of("Data Matrix"),
     )
-    assert insert.verdict == "fits"
+    assert insert.result == "fits"
     assert insert.code is not None
 
 
@@ -316,11 +316,11 @@ def test_the_bench_sheet_says_that_a_code_was_printed_all_the_same(tmp_path: Pat
 
 def test_one_question_without_a_file_minds_the_code() -> None:
     fit = fit_text("DEPTH J4", "9.0", settings={"code": "Data Matrix"})
-    assert fit.verdict == "fits"
+    assert fit.result == "fits"
     assert fit.code is not None
     assert (fit.code.rows, fit.code.columns) == (8, 32)
     assert any(line.startswith("  code      Data Matrix, 8 x 32 modules") for line in one(fit))
-    assert fit_text("DEPTH J4", "2.4", settings={"code": "QR"}).verdict == "does not fit"
+    assert fit_text("DEPTH J4", "2.4", settings={"code": "QR"}).result == "does not fit"
 
 
 def test_a_program_is_told_of_the_code_and_explain_names_its_limits() -> None:

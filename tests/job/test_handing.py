@@ -150,7 +150,7 @@ def test_a_serial_stands_where_a_text_asks_for_it(tmp_path: Path) -> None:
     assert {"W101-0001", "WINCH 0001"} <= {" ".join(fit.lines) for fit in fits}
     with open_record(tmp_path / "r.sqlite") as record:
         made = print_units(str(file), tmp_path, record, units=("0041", "0042"), settings=settings)
-        labels = [item.row.label for item in record.markers("0042")]
+        labels = [item.row.text for item in record.markers("0042")]
     assert {"W101-0042", "WINCH 0042"} <= set(labels)
     assert not any("{" in label or "0041" in label for label in labels)
     flags = pdfium.PdfDocument(str(next(path for path in made[0].files if "flag" in path.name)))
@@ -366,7 +366,7 @@ def test_a_reprint_names_the_stock_of_its_cells_as_a_print_does(tmp_path: Path) 
     assert went_on.exit_code == 0
     assert "load the partly used sheet of tag-a4-95x54 as sheet 1: it goes on at B2" in went_on.stderr
     with open_record(tmp_path / "r.sqlite") as record:
-        story = [event.cell for event in record.history("K4", "0001") if event.what == "printed"]
+        story = [event.cell for event in record.history("K4", "0001") if event.state == "printed"]
         # A1 to A3 are gone: B1 is the first that is not; after it A1, A2, A3 and B1 are, so B2 comes next
         assert story[1:] == ["B3", "B1", "B2"]
 
@@ -491,7 +491,7 @@ def test_a_page_is_in_the_file_that_is_named_for_it(tmp_path: Path) -> None:
     with open_record(tmp_path / "r.sqlite") as record:
         printed = print_harness(BOAT, tmp_path, record, stock=("reel",), only=("branch end",))
     pages = {path.name: len(pdfium.PdfDocument(str(path))) for path in printed.files if "bench" not in path.name}
-    groups = Counter(sheet.group for sheet in printed.sheets)
+    groups = Counter(sheet.load for sheet in printed.sheets)
     assert sorted(pages.values()) == sorted(groups.values())
 
 

@@ -146,9 +146,9 @@ def test_a_wrap_is_shown_with_its_first_copy_in_the_middle() -> None:
     100 pixels are 10 mm, so that middle is 22 pixels below the top, 28 above the middle: 56 rows of white come on top.
     """
     run = Run("P1:1", "Atkinson Hyperlegible", 2.4, 1.0, 7.0)
-    face = Face(25, 10, (run,), copies=2, copy_pitch_mm=3.0)
+    face = Face(25, 10, (run,), repeats=2, repeat_pitch_mm=3.0)
     marker = Marker("ID", "wrap", "wire end", "P1:1", ("P1:1",), True, default_settings())
-    fit = Fit(marker, "fits", (), ("P1:1",), face=face, capital=Capital(1.6, 1.6, 1.6, 1.27))
+    fit = Fit(marker, "fits", (), ("P1:1",), face=face, capital_height_mm=Capital(1.6, 1.6, 1.6, 1.27))
     flat = np.full((100, 250), 255.0)
     flat[22] = 0.0
     made = _centred(fit, flat, 254.0)

@@ -165,7 +165,7 @@ def test_all_units_and_what_is_new_since(record: Record, tmp_path: Path) -> None
         taken = import_units(other, files)[files[0]]
         assert (taken.jobs, taken.states, taken.voids) == (1, 2, 1)
         (item,) = other.find("0002 K4")
-        assert (item.state, item.printed, item.voids) == ("void", 2, 1)
+        assert (item.state, item.print_count, item.void_count) == ("void", 2, 1)
 
 
 def test_units_of_one_harness(record: Record, tmp_path: Path) -> None:

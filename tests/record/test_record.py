@@ -94,8 +94,8 @@ def test_the_text_of_a_face_is_the_documented_form_1() -> None:
         25.4,
         10.0,
         (Run("5 Ω", "F", 2.0, 1.0, -0.5, 1.25),),
-        copies=2,
-        copy_pitch_mm=4.0,
+        repeats=2,
+        repeat_pitch_mm=4.0,
         boxes=(Box(1.0, 2.0, 3.0, 3.0),),
         symbol=Symbol("QR", "K4", ("10", "01"), 0.0, 0.0, 0.5, 0.5),
     )
@@ -149,28 +149,28 @@ def test_one_job_is_kept_whole(record: Record) -> None:
     serial = print_unit(record)
     assert serial == "0001"
     (job,) = record.jobs()
-    assert (job.kind, job.state, job.unit, job.files, job.who) == (
+    assert (job.kind, job.state, job.unit, job.files, job.user) == (
         "print",
         "printed",
         "0001",
         ("boat.pdf",),
         "ada",
     )
-    assert job.at.endswith("Z")
+    assert job.time.endswith("Z")
     assert (job.harness, job.part_number, job.revision) == (BOAT.name, "RSB-210", "C")
     found = {item.row.id: item for item in record.markers("0001")}
     planned = boat_job("0001")
     assert {name: item.row for name, item in found.items()} == {
         **planned.markers,
-        "end.B4.J4": planned.left_out[0].row,
+        "end.B4.J4": planned.omitted[0].row,
     }
     tag = found["bag.K4"]
-    assert (tag.face, tag.stock, tag.group) == (face("RSB-210 unit 0001 K4 DEPTH"), TAGS, "punched")
+    assert (tag.face, tag.stock, tag.load) == (face("RSB-210 unit 0001 K4 DEPTH"), TAGS, "punched")
     assert (tag.job, tag.sheet, tag.cell, tag.x_mm, tag.y_mm) == (1, 2, "B1", 60.0, 250.0)
-    assert (tag.state, tag.printed, tag.fonts) == ("printed", 1, tuple(FONTS.items()))
-    assert found["wire.W101.J4"].group == "white"
+    assert (tag.state, tag.print_count, tag.fonts) == ("printed", 1, tuple(FONTS.items()))
+    assert found["wire.W101.J4"].load == "white"
     left = found["end.B4.J4"]
-    assert (left.state, left.face, left.printed, left.sheet) == ("left out", None, 0, 0)
+    assert (left.state, left.face, left.print_count, left.sheet) == ("left out", None, 0, 0)
     assert left.reason == "does not fit: needs 31 mm"
 
 
@@ -267,7 +267,7 @@ def test_confirm_and_withdraw_once(record: Record) -> None:
     with pytest.raises(LabelerError, match="asks for a reason"):
         record.withdraw(job.id, " ")
     gone = record.withdraw(job.id, "wrong stock loaded")
-    assert (gone.state, gone.withdrawn_because) == ("withdrawn", "wrong stock loaded")
+    assert (gone.state, gone.cancel_reason) == ("withdrawn", "wrong stock loaded")
     with pytest.raises(LabelerError, match="withdrawn before"):
         record.withdraw(job.id, "again")
     with pytest.raises(LabelerError, match="it is withdrawn"):
@@ -284,7 +284,7 @@ def test_a_withdrawn_print_is_not_found_and_its_serial_may_be_printed(record: Re
     assert record.reserve_serial(BOAT, "0001") == "0001"
     assert record.prepare(boat_job("0001")).id == 2
     assert {item.job for item in record.markers("0001")} == {2}
-    assert [e.what for e in record.history("bag.K4", "0001")] == ["prepared", "withdrawn", "prepared"]
+    assert [e.state for e in record.history("bag.K4", "0001")] == ["prepared", "withdrawn", "prepared"]
 
 
 # ---------------------------------------------------------------- serials
@@ -424,14 +424,14 @@ def test_filters(two_units: Record) -> None:
 def test_hostile_texts_are_only_texts(record: Record) -> None:
     labels = ["100% of_it", 'O\'Brien "x"', "'); DROP TABLE marker;--", "back\\slash", "ÄÖ µΩ", "a?b:c"]
     rows = {f"m{n}": MarkerRow(f"m{n}", "tag", "bag", f"K{n}", label) for n, label in enumerate(labels)}
-    placed = tuple(Placed(Piece(n, face(r.label), ""), "A1", 0.0, 0.0) for n, r in rows.items())
+    placed = tuple(Placed(Piece(n, face(r.text), ""), "A1", 0.0, 0.0) for n, r in rows.items())
     job = NewJob(BOAT, (Sheet(TAGS, 1, 9.0, 9.0, "", placed),), rows, fonts=FONTS, who="'; --", reason=":x ?")
-    assert record.prepare(job).who == "'; --"
+    assert record.prepare(job).user == "'; --"
     for n, label in enumerate(labels):
         typed = label.swapcase().replace("\u039c", "\u00b5")  # the micro sign's capital is another letter
         assert [item.row.id for item in record.find(typed)] == [f"m{n}"], label
     assert [item.row.id for item in record.find("% of_")] == ["m0"]
-    assert [item.row.label for item in record.markers("0001")] == labels
+    assert [item.row.text for item in record.markers("0001")] == labels
 
 
 def test_a_lone_surrogate_is_a_problem(record: Record) -> None:
@@ -467,12 +467,12 @@ def test_a_reprint_draws_from_the_record_alone(tmp_path: Path) -> None:
         assert found == first
         job = prepare_reprint(record, found, lay_out(found), reason="torn off", who="bo")
         assert (job.kind, job.state, job.revision, job.unit) == ("reprint", "prepared", "C", "0001")
-        assert (job.reason, job.who) == ("torn off", "bo")
+        assert (job.reason, job.user) == ("torn off", "bo")
         record.confirm(job.id, ["again.pdf"])
         (again,) = record.find("0001 K4")
-        assert again == replace(first[0], printed=2)  # where it was first stays what it says
+        assert again == replace(first[0], print_count=2)  # where it was first stays what it says
         assert [i.cell for i in record.find("", sheet=(job.id, 1))] == ["C1"]
-        events = [(e.what, e.kind, e.reason, e.cell) for e in record.history("bag.K4", "0001")]
+        events = [(e.state, e.kind, e.reason, e.cell) for e in record.history("bag.K4", "0001")]
         assert events == [
             ("prepared", "print", "", "B1"),
             ("printed", "print", "", "B1"),
@@ -537,15 +537,15 @@ def test_void_and_printed_again(record: Record) -> None:
         record.void("0001", "bag.K4", "")
     record.void("1", "K4", "wrong bag", who="bo")
     (item,) = record.find("bag.K4")
-    assert (item.state, item.reason, item.printed) == ("void", "wrong bag", 1)
+    assert (item.state, item.reason, item.print_count) == ("void", "wrong bag", 1)
     with pytest.raises(LabelerError, match="asks for a reason"):
         prepare_reprint(record, (item,), lay_out((item,)), reason="")
     job = prepare_reprint(record, (item,), lay_out((item,)), reason="right bag after all")
     assert record.find("bag.K4")[0].state == "prepared"
     record.confirm(job.id)
     (again,) = record.find("bag.K4")
-    assert (again.state, again.reason, again.printed) == ("printed", "", 2)
-    history = [(e.what, e.reason) for e in record.history("bag.K4", "0001")]
+    assert (again.state, again.reason, again.print_count) == ("printed", "", 2)
+    history = [(e.state, e.reason) for e in record.history("bag.K4", "0001")]
     assert ("void", "wrong bag") in history
     assert history[-1] == ("printed", "right bag after all")
 
@@ -557,14 +557,14 @@ def test_a_void_marker_is_void_until_it_is_printed_again(record: Record) -> None
     with pytest.raises(LabelerError, match="it is void; print it again first"):
         record.void("0001", "bag.K4", "smeared again")
     (item,) = record.find("bag.K4")
-    assert (item.state, item.printed, item.voids) == ("void", 1, 1)
+    assert (item.state, item.print_count, item.void_count) == ("void", 1, 1)
     record.confirm(prepare_reprint(record, (item,), lay_out((item,)), reason="smeared").id)
     (item,) = record.find("bag.K4")
-    assert (item.state, item.printed, item.voids) == ("printed", 2, 1)
+    assert (item.state, item.print_count, item.void_count) == ("printed", 2, 1)
     record.void("0001", "bag.K4", "torn")
     (item,) = record.find("bag.K4")
-    assert (item.state, item.reason, item.printed, item.voids) == ("void", "torn", 2, 2)
-    whole = [(e.what, e.reason) for e in record.history("bag.K4", "0001") if e.what != "prepared"]
+    assert (item.state, item.reason, item.print_count, item.void_count) == ("void", "torn", 2, 2)
+    whole = [(e.state, e.reason) for e in record.history("bag.K4", "0001") if e.state != "prepared"]
     assert whole == [("printed", ""), ("void", "smeared"), ("printed", "smeared"), ("void", "torn")]
 
 
@@ -612,7 +612,7 @@ def test_void_asks_for_one_marker(record: Record) -> None:
 def test_history_of_a_marker_that_was_left_out(record: Record) -> None:
     print_unit(record)
     (only,) = record.history("J4", "0001")
-    assert (only.what, only.reason, only.sheet) == ("left out", "does not fit: needs 31 mm", 0)
+    assert (only.state, only.reason, only.sheet) == ("left out", "does not fit: needs 31 mm", 0)
 
 
 # ---------------------------------------------------------------- append-only

@@ -81,7 +81,7 @@ def test_a_spoiled_sheet_comes_again_once_as_one_sheet(place: str, tmp_path: Pat
             said = pdfium.PdfDocument(str(file))[0].get_textpage().get_text_range()
             assert "reprint of jobs 1, 2: jammed" in " ".join(said.split())
         assert [len(record.run(job.id)) for job in record.jobs()] == [2] * 6
-        assert {item.printed for item in record.find("", sheet=(1, sheet.number))} == {3}
+        assert {item.print_count for item in record.find("", sheet=(1, sheet.number))} == {3}
         assert verify(record) == ()
 
 
@@ -121,7 +121,7 @@ def test_void_of_a_sheet_is_of_its_copies_of_all_units(place: str, tmp_path: Pat
         assert {unit for unit, _ in both} == {"0001", "0002"}
         assert sum(both.values()) == len(done.stderr.splitlines())
         some = record.find("", sheet=(1, number))[0]
-        assert [(e.what, e.job, e.sheet) for e in record.history(some.row.id, some.unit) if e.what == "void"] == [
+        assert [(e.state, e.job, e.sheet) for e in record.history(some.row.id, some.unit) if e.state == "void"] == [
             ("void", 1, number)
         ]
         assert verify(record) == ()
@@ -186,8 +186,8 @@ def test_voids_of_copies_go_out_and_in(shared: Path, tmp_path: Path) -> None:
         assert other.used_cells() != {}
         assert len(other.run(1)) == 2
         name, unit = items[0].row.id, items[0].unit
-        assert [(e.what, e.reason) for e in other.history(name, unit)] == [
-            (e.what, e.reason) for e in record.history(name, unit)
+        assert [(e.state, e.reason) for e in other.history(name, unit)] == [
+            (e.state, e.reason) for e in record.history(name, unit)
         ]
         old = record.export_unit("0001") | {"form": 1, "voids": []}  # what a form 1 says
         for job in old["jobs"]:

@@ -158,9 +158,9 @@ FITS = (*(sleeve(*end) for end in ENDS), FITTED, *WRAPS, *map(tag, CONNECTORS))
 TURN = fact("turn to read", arc=95.0, reading=90, turning=120)
 TOO_WIDE = replace(
     sleeve("B8", "J8", ("PUMP ROOM LEVEL", "J8"), None, 0.0, open_end("J8")),
-    verdict="does not fit",
+    result="does not fit",
     reasons=(fact("family refused", family="3:1 single wall", why=(fact("none passes", supplied=39.0, need=41.8),)),),
-    ways_out=(fact("larger tag"),),
+    fixes=(fact("larger tag"),),
 )
 
 
@@ -232,7 +232,7 @@ def test_a_branch_is_threaded_in_its_own_order_with_its_covering() -> None:
     # numbered from 1 in each branch; no number where no order is given
     assert [step.number for step in made.thread_first if step.branch == "B4"] == [1, 2, 3]
     assert {step.number for step in made.thread_first if step.branch != "B4"} == {0}
-    left = next(fit for fit in FITS if (fit.marker.branch, fit.marker.at) == ("B4", "P1"))
+    left = next(fit for fit in FITS if (fit.marker.branch, fit.marker.place) == ("B4", "P1"))
     fewer = sheet_of(FITS, (left,), order=order)
     assert [(s.number, s.at) for s in fewer.thread_first if s.branch == "B4"] == [(1, ""), (2, "J4")]
 
@@ -240,7 +240,7 @@ def test_a_branch_is_threaded_in_its_own_order_with_its_covering() -> None:
 def test_what_passes_an_obstacle_says_how_much_is_to_spare() -> None:
     """12.7 mm supplied over a connector of 11 mm: 1.7 mm."""
     assert FITTED.seat is not None
-    seat = replace(FITTED.seat, passes=Range(4.0, 11.0), obstacle=OVER_P2)
+    seat = replace(FITTED.seat, pass_over=Range(4.0, 11.0), obstacle=OVER_P2)
     (step,) = sheet_of([replace(FITTED, seat=seat)]).thread_later
     assert how(step).startswith("pass over the connector P2, 11 mm; 1.7 mm to spare; ")
     (plain,) = sheet_of([FITTED]).thread_later
@@ -280,11 +280,11 @@ def test_instructions_that_a_record_keeps_in_words_are_said_as_they_stand(text: 
 
 
 def test_what_was_not_recorded_is_said() -> None:
-    assert wording.instructions(from_json(as_json(Instructions(at="J4")))) == "not recorded"
+    assert wording.instructions(from_json(as_json(Instructions(place="J4")))) == "not recorded"
 
 
 def test_wraps_are_not_threaded_nor_cut_but_wire_sleeves_are() -> None:
-    lone = replace(WRAPS[0].marker, kind="sleeve", at="J1:1", branch="B1")
+    lone = replace(WRAPS[0].marker, kind="sleeve", place="J1:1", branch="B1")
     wire = replace(WRAPS[0], marker=lone, tube=QUARTER, cut_length_mm=20.0)
     made = sheet_of((*WRAPS, wire))
     assert places(made.thread_first) == ["B1 at J1:1"]
@@ -337,7 +337,7 @@ def test_sheets_are_counted_by_stock_and_tube() -> None:
 
 
 def test_what_is_left_out_is_neither_threaded_nor_cut() -> None:
-    gone = replace(FITS[0], verdict="does not fit", reasons=(TURN,))
+    gone = replace(FITS[0], result="does not fit", reasons=(TURN,))
     made = sheet_of(FITS, (gone,))
     assert made.missing == (Remark("sleeve B1 at J1", "BOW LIGHT / J1", "left out", (sentence(TURN),)),)
     assert "B1 at J1" not in places(made.thread_first)
@@ -345,8 +345,8 @@ def test_what_is_left_out_is_neither_threaded_nor_cut() -> None:
 
 
 def test_what_is_made_and_does_not_fit_is_named_too() -> None:
-    bad = replace(FITS[0], verdict="does not fit", reasons=(TURN,))
-    near = replace(FITS[2], verdict="tight", reasons=(TURN,))
+    bad = replace(FITS[0], result="does not fit", reasons=(TURN,))
+    near = replace(FITS[2], result="tight", reasons=(TURN,))
     made = sheet_of((bad, near))
     assert [(r.place, r.state) for r in made.missing] == [("sleeve B1 at J1", "does not fit")]
     assert [(r.place, r.reasons) for r in made.tight] == [("sleeve B2 at J2", (sentence(TURN),))]
@@ -440,7 +440,7 @@ def test_the_page_says_all_that_the_values_say(tmp_path: Path) -> None:
         *(c.source for c in sheet.cautions),
         *(wording.HEATING[p.heating] for p in sheet.practices),
         *sentences(TOO_WIDE.reasons),
-        *sentences(TOO_WIDE.ways_out),
+        *sentences(TOO_WIDE.fixes),
         *("PUMP ROOM LEVEL / J8", "left out", "1 marker left out"),
         *("0.160 m", "0.130 m", "0.190 m"),  # by hand, see the totals
         *("16 markers on 3 sheets: 1–2, 5", "AS23053/5 1/2, white"),
