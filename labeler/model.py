@@ -389,7 +389,7 @@ class Code:
 class Symbol:
     """A code in its place: lower left corner and module size in mm; of bars, module y is their height.
 
-    ``copies`` stand one step apart: the same symbol several times on one piece.
+    ``repeats`` stand one step apart: the same symbol several times on one piece.
     """
 
     symbology: str
@@ -414,7 +414,7 @@ class Symbol:
 class Face:
     """All that is drawn on one piece, relative to its lower left corner.
 
-    ``runs`` are drawn ``copies`` times, each ``copy_pitch_mm`` lower than the one before
+    ``runs`` are drawn ``repeats`` times, each ``repeat_pitch_mm`` lower than the one before
     (a wrap says its text several times around the wire). Two faces that are equal are one
     row in the record.
     """
@@ -464,7 +464,7 @@ class TagWords:
     """What a tag says: a title, lines under it, rows to tick off.
 
     ``summary`` stands in for the rows where the tag cannot hold them all; it says how many there are
-    and where they are listed. ``""``: the rows must fit. ``caution`` stands at the foot, at the least
+    and where they are listed. ``""``: the rows must fit. ``safety_message`` stands at the foot, at the least
     height; where it does not go in beside the rows, the tag goes without and says so.
     ``on_bench_sheet``: one of the rows refers to the bench sheet, as every summary does.
     """
@@ -528,7 +528,7 @@ class Installation:
 
 @dataclass(frozen=True, slots=True)
 class InstallationStep:
-    """One thing that is slid onto a branch: a sleeve (``at`` an end), or a ``covering`` (``at`` "")."""
+    """One thing that is slid onto a branch: a sleeve (``place`` an end), or a ``covering`` (``place`` "")."""
 
     branch: str
     place: str
@@ -578,9 +578,9 @@ class SeatSection:
 class Seat:
     """The diameters that a marker meets, mm, and what they are of.
 
-    ``passes``: the largest it goes over on its way (tightest packing … hand-laid, covering and
-    obstacles included). ``closes_on``: what it grips (smallest part of the seat).
-    ``text_on``: what the lettering lies on. ``section``: the other part, where the marker lies on both
+    ``pass_over``: the largest it goes over on its way (tightest packing … hand-laid, covering and
+    obstacles included). ``grip``: what it closes on (smallest part of the seat).
+    ``text_diameter``: what the lettering lies on. ``section``: the other part, where the marker lies on both
     sides of a covering's edge. ``wires`` and ``cables`` lie in the bundle, none of either where it was
     measured and they are not known; a single wire has its name instead, a diameter alone neither.
     """
@@ -594,7 +594,7 @@ class Seat:
     basis: PackedBundle | MeasuredBundle | WireDiameter | None = None
     covering: SeatCovering | None = None
     installation: Installation | None = None  # None: it is laid around, or nothing is known
-    obstacle: Obstacle | None = None  # what makes passes larger than the seat itself
+    obstacle: Obstacle | None = None  # what makes pass_over larger than the seat itself
     section: SeatSection | None = None
 
 
@@ -609,10 +609,10 @@ class TubeChoice:
 
 @dataclass(frozen=True, slots=True)
 class CodeFit:
-    """Where a code stands and how well: sizes after shrinking, mm; ``faults`` names every limit it breaks.
+    """Where a code stands and how well: sizes after shrinking, mm; ``failures`` names every limit it breaks.
 
-    ``grid`` is the largest distance of a module from an even grid, in modules, at the aim error;
-    ``axial`` the largest axial non-uniformity; both over the whole range of the seat.
+    ``grid_nonuniformity`` is the largest distance of a module from an even grid, in modules, at the aim error;
+    ``axial_nonuniformity`` the largest axial non-uniformity; both over the whole range of the seat.
     """
 
     symbology: str
@@ -648,7 +648,7 @@ class Capital:
 class SleeveSection:
     """A part of a sleeve: its length cut flat and, after shrinking, from … to, mm."""
 
-    flat_mm: float
+    cut_mm: float
     shrunk_mm: Range
 
 
@@ -673,7 +673,7 @@ class Fit:
     """The answer for one marker: what is printed, on what, and whether it will read."""
 
     marker: Marker
-    result: str  # fits | tight | does not fit
+    result: str  # pass | marginal | fail
     reasons: tuple[Fact, ...]
     lines: tuple[str, ...] = ()
     seat: Seat | None = None

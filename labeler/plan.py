@@ -142,7 +142,7 @@ def _branches_at(index: HarnessIndex) -> dict[tuple[str, str], str]:
 
 
 Writer = Callable[[Circuit, str, str], str]  # of a wire marker's text: circuit, its place here, its place there
-VARIED = ("id", "role", "at", "text", "branch", "circuit", "far", "where", "position_mm")
+VARIED = ("id", "role", "place", "text", "branch", "circuit", "far", "where", "position_mm")
 """What differs from one wire marker to another."""
 
 

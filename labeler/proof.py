@@ -1,4 +1,4 @@
-"""The proof: one HTML file, no network, pictures inside; filtered by verdict, printed as it stands.
+"""The proof: one HTML file, no network, pictures inside; filtered by result, printed as it stands.
 
 Its pictures are the pixels of the real sheets, flat and as markers lie on their parts; codes are tried in them.
 """
@@ -51,8 +51,8 @@ form { position: sticky; top: 0; background: #f4f4f2; padding: 8px 0; display: f
 main { display: grid; grid-template-columns: repeat(auto-fill, minmax(330px, 1fr)); gap: 10px; margin-top: 10px; }
 article { background: #fff; border: 1px solid #d4d4d0; border-left: 6px solid #2e7d4f; border-radius: 4px;
   padding: 8px 10px; content-visibility: auto; contain-intrinsic-size: auto 250px; break-inside: avoid; }
-article.tight { border-left-color: #c98a00; }
-article.misfit { border-left-color: #b3261e; }
+article.marginal { border-left-color: #c98a00; }
+article.fail { border-left-color: #b3261e; }
 h2 { font-size: 13px; margin: 0 0 4px; display: flex; justify-content: space-between; gap: 8px; }
 h2 span { font-weight: normal; color: #555; }
 figure { margin: 6px 0; }
@@ -61,13 +61,13 @@ figcaption { color: #555; font-size: 11px; }
 p { margin: 3px 0; }
 .why { color: #8a1c16; }
 .code { font-size: 11px; }
-body:has(#fits:not(:checked)) article.fits, body:has(#tight:not(:checked)) article.tight,
-body:has(#misfit:not(:checked)) article.misfit, body:has(#coded:checked) article:not(.coded) { display: none; }
+body:has(#pass:not(:checked)) article.pass, body:has(#marginal:not(:checked)) article.marginal,
+body:has(#fail:not(:checked)) article.fail, body:has(#coded:checked) article:not(.coded) { display: none; }
 @media print { :root { --k: 0.5px; font-size: 9px; } body { background: #fff; padding: 0; } form { display: none; }
   h2 { font-size: 9px; }  figure { margin: 3px 0; } figcaption, .code { font-size: 8px; }
   main { grid-template-columns: repeat(4, 1fr); gap: 2mm; } article { content-visibility: visible; padding: 4px; } }
 """
-CLASSES = {"fits": "fits", "tight": "tight", "does not fit": "misfit"}
+CLASSES = {"pass": "pass", "marginal": "marginal", "fail": "fail"}
 
 
 def write_proof(checked: Checked, out: Path, *, force: bool = False, track: Track = untracked) -> int:
@@ -100,10 +100,10 @@ def _page(title: str, shown: Iterable[MarkerPictures], missing: Sequence[Fit], p
     """
     cards = [(one.fit.result, _card(one)) for one in shown]
     cards += [(fit.result, _article(fit, "")) for fit in missing]
-    count = Counter(verdict for verdict, _ in cards)
+    count = Counter(result for result, _ in cards)
     boxes = "".join(
-        f'<label><input type="checkbox" id="{CLASSES[verdict]}" checked> {verdict} ({count[verdict]})</label>'
-        for verdict in CLASSES
+        f'<label><input type="checkbox" id="{CLASSES[result]}" checked> {result} ({count[result]})</label>'
+        for result in CLASSES
     )
     boxes += '<label><input type="checkbox" id="coded"> with a code only</label>'
     also = f"; {plain} plain sleeves are only cut" if plain else ""

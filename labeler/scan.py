@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from labeler.record.store import Record
 
 
+SCHEMA = "scan 1"  # of the JSON
 PHOTOS = (".png", ".jpg", ".jpeg")
 ID = re.compile(r"(?<![0-9A-Z])[0-9A-Z]{8}(?![0-9A-Z])")
 """A marker's id: seven characters and their check character."""
@@ -121,7 +122,7 @@ def scan(record: Record, given: Sequence[str]) -> tuple[Scanned, ...]:
 
 def against(record: Record, unit: str, scanned: Iterable[Scanned]) -> Tally:
     """Return which markers of a unit were scanned and which are missing; raises `LabelerError` for an unknown unit."""
-    drawn = [item for item in record.show(unit).markers if item.state in ("printed", "prepared")]
+    drawn = [item for item in record.show(unit).markers if item.state in ("printed", "pending")]
     coded = {_key(item): item for item in drawn if _code_text(item) is not None}
     keys = [(one, coded.keys() & set(map(_key, one.markers))) for one in scanned]
     seen = set().union(*(here for _, here in keys))
@@ -184,19 +185,19 @@ def as_json(scanned: Iterable[Scanned], tally: Tally | None = None) -> dict[str,
     texts = [
         {
             "text": one.text,
-            "photo": one.file or None,
+            "file": one.file or None,
             "id": one.id or None,
-            "check_holds": bool(one.id) if one.id or one.broken else None,
+            "check_character_valid": bool(one.id) if one.id or one.broken else None,
             "markers": list(map(_marker_json, one.markers)),
         }
         for one in scanned
     ]
     if tally is None:
-        return {"scanned": texts}
+        return {"schema": SCHEMA, "scanned": texts}
     groups = {"seen": tally.seen, "missing": tally.missing, "without_code": tally.without_code}
     ids = {name: [item.row.id for item in items] for name, items in groups.items()}
     others = [one.text for one in tally.others]
-    return {"scanned": texts, "unit": tally.unit, **ids, "not_of_this_unit": others}
+    return {"schema": SCHEMA, "scanned": texts, "unit": tally.unit, **ids, "not_of_this_unit": others}
 
 
 def _marker_json(item: Recorded) -> dict[str, Any]:
@@ -205,9 +206,9 @@ def _marker_json(item: Recorded) -> dict[str, Any]:
         "unit": item.unit,
         "part_number": item.part_number,
         "kind": item.row.kind,
-        "at": item.row.place,
+        "place": item.row.place,
         "text": item.row.text,
         "state": item.state,
-        "printed": item.print_count,
+        "print_count": item.print_count,
         "job": item.job,
     }

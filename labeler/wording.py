@@ -281,7 +281,7 @@ FORMS: Mapping[str, str | Callable[..., str]] = {
         "of {stock}"
     ),
     # codes
-    "code unsure": "code printed all the same, it may not scan: {fault}",
+    "code unsure": "code printed all the same, it may not scan: {failure}",
     "code arc": "{symbol} covers {arc:.1f}° of the part, {most:g}° allowed",
     "code grid": "{symbol} lies {off:.2f} modules off an even grid at {aim:g}° aim error, {most:g} allowed",
     "code out of sight": "{symbol} lies partly out of sight at {aim:g}° aim error, {most:g} allowed",
@@ -311,7 +311,7 @@ FORMS: Mapping[str, str | Callable[..., str]] = {
     # what would do, with the height it gives
     "height": "{capital:.2f} mm",
     "height, turned": "{capital:.2f} mm, turn to read",
-    "without height": "{verdict}",
+    "without height": "{result}",
     "nothing helps": "nothing that was tried; it reaches {capital:.2f} mm: ask for less if that is enough",
     "cut longer": "cut it {length:g} mm long ({key} = {length:g}): {reached}",
     "cut to the stock": "cut it to a length that the stock takes, {length:g} mm long ({key} = {length:g}): {reached}",

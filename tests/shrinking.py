@@ -85,4 +85,6 @@ def check_against_outcomes(fit: Fit) -> None:
         assert claimed.low - 1e-4 <= min(found) <= claimed.low * 1.01
         assert claimed.high * 0.99 <= max(found) <= claimed.high * 1.0001 + 1e-4
     covered = [degrees(2 * extent(fit) * out.face / out.outside_mm) for out in all_of_them]
-    assert fit.text_arc_deg * 0.9 <= max(covered) <= fit.text_arc_deg * 1.0001  # a narrow peak inside the range: samples miss it
+    assert (
+        fit.text_arc_deg * 0.9 <= max(covered) <= fit.text_arc_deg * 1.0001
+    )  # a narrow peak inside the range: samples miss it

@@ -12,6 +12,7 @@ from labeler.errors import LabelerError
 from labeler.model import Circuit
 from labeler.read.import_report import Read
 
+SCHEMA = "read 1"
 NOT_UNDERSTOOD = "not understood, kept as written"  # a column that nothing is known of
 ONE = {  # one of what is counted
     "connectors": "connector",
@@ -85,13 +86,14 @@ def as_json(read: Read) -> dict[str, Any]:
     """Return the account as one object."""
     account, harness = read.account, read.harness
     return {
+        "schema": SCHEMA,
         "file": harness.where.source,
         "form": account.form,
         "version": account.version,
         "harness": {"name": harness.name, "part_number": harness.part_number, "revision": harness.revision},
         "counts": dict(account.counts),
-        "understood": [{"from": name, "as": what or NOT_UNDERSTOOD} for name, what in account.mapped],
-        "left": list(account.not_imported),
+        "mapped": [{"from": name, "as": what or NOT_UNDERSTOOD} for name, what in account.mapped],
+        "not_imported": list(account.not_imported),
         "variants": list(account.variants),
         "names": [dict(zip(("id", "alias", "description"), row, strict=True)) for row in account.names],
         "circuits": [
@@ -100,8 +102,8 @@ def as_json(read: Read) -> dict[str, Any]:
                 "from": str(c.start),
                 "to": str(c.finish),
                 "size": c.size,
-                "wire": c.wire,
-                "outside_mm": c.outside_mm,
+                "wire_type": c.wire,
+                "od_mm": c.outside_mm,
                 "colour": c.colour,
                 "signal": c.signal,
                 "length_mm": c.length_mm,
@@ -116,4 +118,4 @@ def as_json(read: Read) -> dict[str, Any]:
 
 def refused_json(error: LabelerError) -> dict[str, Any]:
     """Return a file that was not understood, as the same object with nothing in it but the problems."""
-    return {"form": None, "problems": [problem_json(problem) for problem in error.problems]}
+    return {"schema": SCHEMA, "form": None, "problems": [problem_json(problem) for problem in error.problems]}

@@ -1,4 +1,4 @@
-"""What `check` answers: a table for people, one JSON object for programs, and for one marker the way to its verdict."""
+"""What `check` answers: a table for people, one JSON object for programs, and for one marker the way to its result."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from math import ceil
 from typing import TYPE_CHECKING, Any
 
 from labeler import wording
-from labeler.errors import Problem, Where, WrongUse, nearest
+from labeler.errors import LabelerError, Problem, Where, WrongUse, nearest
 from labeler.formulas.curvature import GRADES
 from labeler.formulas.shrink import stop
 from labeler.model import (
@@ -19,8 +19,8 @@ from labeler.model import (
     PackedBundle,
     Range,
     Seat,
-    SleeveSection,
     Settings,
+    SleeveSection,
     Tube,
 )
 from labeler.record.marker_names import NOT, Names, match_rank, normalised
@@ -31,18 +31,31 @@ if TYPE_CHECKING:
     from labeler.job.check import Checked
 
 
-HEADINGS = ("id", "place", "text", "sits on", "on", "cut", "capitals", "arc", "verdict")
+HEADINGS = ("id", "place", "text", "seat mm", "tube/stock", "cut mm", "capitals mm (min.)", "arc", "result")
 DIGITS = 4  # of a millimetre in JSON
+CHECK_SCHEMA = "check 1"
 
 
 def as_json(checked: Checked, refused: Iterable[Problem] = ()) -> dict[str, Any]:
     """Return the answer as one object: ``harness``, ``markers``, ``problems``, those of a printer among them."""
     harness = checked.harness
     return {
+        "schema": CHECK_SCHEMA,
         "harness": {"name": harness.name, "part_number": harness.part_number, "revision": harness.revision},
         "markers": [marker_json(fit) for fit in checked.fits],
         "problems": [problem_json(problem) for problem in (*checked.notes, *refused)],
     }
+
+
+def refused_json(error: LabelerError) -> dict[str, Any]:
+    """Return a file that cannot be checked, as the same object with nothing in it but the problems."""
+    problems = list(map(problem_json, error.problems))
+    return {"schema": CHECK_SCHEMA, "harness": None, "markers": [], "problems": problems}
+
+
+def fit_json(fit: Fit) -> dict[str, Any]:
+    """Return the answer for one text as one object."""
+    return {"schema": "fit 1", **marker_json(fit)}
 
 
 def problem_json(problem: Problem) -> dict[str, Any]:
@@ -52,33 +65,34 @@ def problem_json(problem: Problem) -> dict[str, Any]:
         "line": problem.where.line or None,
         "message": problem.message,
         "fix": problem.fix,
-        "warning": problem.warning,
+        "severity": "warning" if problem.warning else "error",
     }
 
 
 def marker_json(fit: Fit) -> dict[str, Any]:
-    """Return one marker as an object; keys that do not apply to its kind are left out."""
+    """Return one marker as an object; keys that do not apply to its kind are omitted."""
     marker = fit.marker
     made: dict[str, Any] = {
         "id": marker.id,
         "kind": marker.kind,
-        "at": marker.place,
+        "place": marker.place,
         "branch": marker.branch or None,
         "circuit": marker.circuit or None,
         "text": list(fit.lines or marker.text) if marker.lettered else None,
         **_seat_json(fit.seat),
-        "sleeve": _tube_json(fit.tube, fit.cut_length_mm),
+        "tube": _tube_json(fit.tube),
+        "cut_length_mm": fit.cut_length_mm if fit.tube else None,
         "stock": fit.stock or None,
-        "outside_mm": dict(zip(("supplied", "low", "high"), map(_mm, fit.tube_od_mm), strict=True))
+        "tube_od_mm": dict(zip(("expanded", "min", "max"), map(_mm, fit.tube_od_mm), strict=True))
         if fit.tube_od_mm
         else None,
         **_print_json(fit),
-        "verdict": fit.result,
+        "result": fit.result,
         "reasons": list(sentences(fit.reasons)),
-        "ways_out": list(sentences(fit.fixes)) or None,
+        "fixes": list(sentences(fit.fixes)) or None,
     }
     if marker.kind in SLID_ON and fit.seat:
-        made["slip_on"] = wording.installation(fit.seat.installation)
+        made["installation"] = wording.installation(fit.seat.installation)
     return {key: value for key, value in made.items() if value is not None}
 
 
@@ -86,31 +100,33 @@ def _print_json(fit: Fit) -> dict[str, Any]:
     """Return what is known of the print: scales, type, how it reads."""
     marker, surface = fit.marker, fit.surface
     return {
-        "lay_flat_mm": _mm(surface.lay_flat_width_mm) or None,
-        "printable_mm": _mm(surface.printable_around_mm) or None,
+        "lay_flat_width_mm": _mm(surface.lay_flat_width_mm) or None,
+        "printable_around_mm": _mm(surface.printable_around_mm) or None,
         "circumferential_scale": _range(surface.circumferential_scale),
         "marked_side_scale": _range(surface.marked_side_scale),
         "longitudinal_scale": _range(surface.longitudinal_scale),
         "heating": marker.settings.heating if surface.marked_side_scale else None,
-        "arc_deg": _mm(fit.text_arc_deg) or None,
-        "stretch": _mm(surface.text_stretch) if surface.marked_side_scale else None,
+        "text_arc_deg": _mm(fit.text_arc_deg) or None,
+        "text_stretch": _mm(surface.text_stretch) if surface.marked_side_scale else None,
         "font": fit.font or None,
-        "size_pt": round(fit.font_size_mm * 72 / 25.4, 3) or None,
-        "capital_mm": fit.capital_height_mm
-        and {key: _mm(getattr(fit.capital_height_mm, key)) for key in ("flat", "low", "high", "required")},
-        "direction": surface.text_direction or None,
-        "parts_mm": [{"on": on, "flat": _mm(p.flat_mm), **_low_high(p.shrunk_mm)} for on, p in parts_of(fit)] or None,
-        "proportion": _range(surface.width_ratio),
-        "stroke": _range(surface.stroke_ratio),
+        "font_size_pt": round(fit.font_size_mm * 72 / 25.4, 3) or None,
+        "capital_height_mm": _capital_json(fit.capital_height_mm),
+        "text_direction": surface.text_direction or None,
+        "sections_mm": [
+            {"on": on, "cut": _mm(section.cut_mm), **_min_max(section.shrunk_mm)} for on, section in sections_of(fit)
+        ]
+        or None,
+        "width_ratio": _range(surface.width_ratio),
+        "stroke_ratio": _range(surface.stroke_ratio),
         "contrast": _mm(surface.contrast) or None,
-        "copies": fit.face.repeats if fit.face and marker.kind == "wrap" else None,
+        "repeats": fit.face.repeats if fit.face and marker.kind == "wrap" else None,
         "position_mm": marker.position_mm,
         "code": _code_json(fit.code),
     }
 
 
-def parts_of(fit: Fit) -> Iterable[tuple[str, SleeveSection]]:
-    """Return the parts of a sleeve, each with what it lies on, in words."""
+def sections_of(fit: Fit) -> Iterable[tuple[str, SleeveSection]]:
+    """Return the sections of a sleeve, each with what it lies on, in words."""
     return zip(wording.sections(fit.seat) if fit.seat else (), fit.sections, strict=False)
 
 
@@ -119,32 +135,46 @@ def _mm(value: float) -> float:
 
 
 def _range(value: Range | None) -> dict[str, float] | None:
-    return _low_high(value) if value else None
+    return _min_max(value) if value else None
 
 
-def _low_high(value: Range) -> dict[str, float]:
-    return {"low": _mm(value.low), "high": _mm(value.high)}
+def _min_max(value: Range) -> dict[str, float]:
+    return {"min": _mm(value.low), "max": _mm(value.high)}
+
+
+def _capital_json(capital: Capital | None) -> dict[str, float] | None:
+    if capital is None:
+        return None
+    return {
+        "printed": _mm(capital.printed),
+        "min": _mm(capital.low),
+        "max": _mm(capital.high),
+        "required": _mm(capital.required),
+    }
 
 
 def _seat_json(seat: Seat | None) -> dict[str, Any]:
     if seat is None:
         return {}
-    made = {"sits_on": wording.sits_on(seat), "passes_mm": _range(seat.pass_over), "closes_on_mm": _range(seat.grip)}
+    made = {
+        "seat": wording.sits_on(seat),
+        "pass_over_diameter_mm": _range(seat.pass_over),
+        "grip_diameter_mm": _range(seat.grip),
+    }
     if seat.text_diameter != seat.grip:
-        made["text_on_mm"] = _range(seat.text_diameter)
+        made["text_diameter_mm"] = _range(seat.text_diameter)
     return made
 
 
-def _tube_json(tube: Tube | None, cut_length_mm: float) -> dict[str, Any] | None:
+def _tube_json(tube: Tube | None) -> dict[str, Any] | None:
     if tube is None:
         return None
     return {
         "name": tube.name,
-        "supplied_mm": _mm(tube.supplied_mm),
-        "recovered_mm": _mm(tube.recovered_mm),
+        "expanded_id_mm": _mm(tube.supplied_mm),
+        "recovered_id_mm": _mm(tube.recovered_mm),
         "recovered_wall_mm": _mm(tube.wall_mm),
-        "ratio": round(tube.ratio, 2),
-        "cut_length_mm": cut_length_mm,
+        "shrink_ratio": round(tube.ratio, 2),
     }
 
 
@@ -152,17 +182,17 @@ def _code_json(code: CodeFit | None) -> dict[str, Any] | None:
     if code is None:
         return None
     return {
-        "kind": code.symbology,
-        "payload": code.data,
+        "symbology": code.symbology,
+        "data": code.data,
         "rows": code.rows,
         "columns": code.columns,
         "error_correction": code.error_correction or None,
-        "dots": list(code.dots_per_module),
+        "dots_per_module": list(code.dots_per_module),
         "module_mm": _mm(code.module_mm),
         "arc_deg": _mm(code.arc_deg),
-        "grid_modules": _mm(code.grid_nonuniformity),
+        "grid_nonuniformity": _mm(code.grid_nonuniformity),
         "axial_nonuniformity": _mm(code.axial_nonuniformity),
-        "faults": list(sentences(code.failures)),
+        "failures": list(sentences(code.failures)),
     }
 
 
@@ -188,7 +218,11 @@ def _line(cells: Sequence[str], widths: Sequence[int]) -> str:
 
 def _row(fit: Fit) -> tuple[str, ...]:
     marker, capital = fit.marker, fit.capital_height_mm
-    place = f"{marker.branch} {marker.place}" if marker.role == "branch end" and marker.branch != marker.place else marker.place
+    place = (
+        f"{marker.branch} {marker.place}"
+        if marker.role == "branch end" and marker.branch != marker.place
+        else marker.place
+    )
     text = " | ".join(fit.lines or marker.text) if marker.lettered else "(plain)"
     if marker.role == "bag":
         text = f"tag {marker.place}"
@@ -207,12 +241,12 @@ def _row(fit: Fit) -> tuple[str, ...]:
 
 
 def summary(checked: Checked) -> str:
-    """Return one line: how many markers of each kind, how many of each verdict."""
+    """Return one line: how many markers of each kind, how many of each result."""
     names = {"branch end": "sleeves on branch ends", "wire end": "wire markers", "wire": "wire markers", "bag": "tags"}
     kinds = Counter(names[fit.marker.role] for fit in checked.fits)
-    verdicts = Counter(fit.result for fit in checked.fits)
+    results = Counter(fit.result for fit in checked.fits)
     made = ", ".join(f"{count} {kind}" for kind, count in kinds.items())
-    judged = ", ".join(f"{count} {verdict}" for verdict, count in verdicts.items())
+    judged = ", ".join(f"{count} {result}" for result, count in results.items())
     return f"{checked.harness.name}: {made or 'no markers'}; {judged or 'nothing to judge'}"
 
 
@@ -253,7 +287,7 @@ def one(fit: Fit) -> Iterable[str]:
     yield from (f"  would do  {sentence(way)}" for way in fit.fixes)
 
 
-# ---------------------------------------------------------------- the way to a verdict
+# ---------------------------------------------------------------- the way to a result
 
 
 def named(fits: Iterable[Fit], name: str) -> tuple[Fit, ...]:
@@ -274,7 +308,9 @@ def named(fits: Iterable[Fit], name: str) -> tuple[Fit, ...]:
 
 def _names(fit: Fit) -> Names:
     marker = fit.marker
-    return Names(marker.id, marker.place, marker.branch, marker.circuit, " ".join(fit.lines or marker.text), marker.kind)
+    return Names(
+        marker.id, marker.place, marker.branch, marker.circuit, " ".join(fit.lines or marker.text), marker.kind
+    )
 
 
 def explain(fit: Fit) -> Iterable[str]:
@@ -341,8 +377,8 @@ def _tube(fit: Fit, tube: Tube, seat: Seat) -> Iterable[str]:
             )
     if settings.faces == "both":
         yield "faces       both: 2 copies, opposite each other, in two passes of the printer"
-    for on, part in parts_of(fit):
-        yield f"length      {part.flat_mm:.1f} mm flat, {span(part.shrunk_mm, 1)} mm shrunk, on {on}"
+    for on, part in sections_of(fit):
+        yield f"length      {part.cut_mm:.1f} mm flat, {span(part.shrunk_mm, 1)} mm shrunk, on {on}"
     around, face = fit.surface.circumferential_scale, fit.surface.marked_side_scale
     if around and face:
         yield f"scale       around {span(around, 3)}: outside on the part / outside supplied, the wall's"

@@ -5,9 +5,10 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import replace
+from typing import Any
 
 from labeler.errors import LabelerError, Problem, Where, WrongUse
-from labeler.fit.remedies import Change, Other, ways_out
+from labeler.fit.remedies import Change, Other, fixes_for
 from labeler.fit.sleeve import SleevePlace, fit_sleeve, room_of
 from labeler.job.fitting import coded
 from labeler.model import (
@@ -94,7 +95,7 @@ def fit_text(
     every = with_settings(marker.settings, {"sleeve": tuple(family.name for family in catalogue.families)})
     others = choose_tubes(seat, every, catalogue).tubes
     other = Other(refit, others, {}, fixed, sized=None if choice.tubes else sized)
-    return replace(fit, fixes=ways_out(fit, other))
+    return replace(fit, fixes=fixes_for(fit, other))
 
 
 def _with_stock(fit: Fit, catalogue: Catalogue) -> Fit:
@@ -166,6 +167,16 @@ def bundle_of(wires: str, settings: Mapping[str, str] | None = None) -> tuple[Bu
         raise WrongUse(*refused)
     made = bundle(ranges, chosen)
     return made, "; ".join((basis(made.basis), *(problem.message for problem in problems))), tuple(problems)
+
+
+def bundle_json(answer: Bundle, source: str) -> dict[str, Any]:
+    """Return the diameters of a bundle as one object."""
+    return {
+        "schema": "bundle 1",
+        "pass_over_diameter_mm": {"min": answer.pass_over.low, "max": answer.pass_over.high},
+        "grip_diameter_mm": {"min": answer.grip.low, "max": answer.grip.high},
+        "source": source,
+    }
 
 
 def _wires(item: str, settings: Settings, catalogue: Catalogue) -> tuple[list[Range], list[Problem]]:

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from labeler.record.values import MarkerRow, Recorded
 
 
+Table = tuple[tuple[str, ...], list[tuple[str, ...]]]  # headings, rows
 PATIENCE_S = 1.0  # what takes longer shows how far it has come
 
 
@@ -137,8 +138,8 @@ def tell_changes(revised: Revised, record: Record) -> None:
 TEXT_SIGNS = 60  # of a text in a table for the screen, project choice: a tag says hundreds
 
 
-def marker_table(found: Iterable[Recorded], *, whole: bool = False) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
-    """Return the headings and the rows of a table of recorded markers; long texts end in dots unless ``whole``."""
+def marker_table(found: Iterable[Recorded]) -> Table:
+    """Return the headings and the rows of a table of recorded markers for the screen; long texts end in dots."""
     rows: list[tuple[str, ...]] = [
         (
             item.row.id,
@@ -146,7 +147,7 @@ def marker_table(found: Iterable[Recorded], *, whole: bool = False) -> tuple[tup
             f"unit {item.unit}",
             item.row.kind,
             place_of(item.row),
-            item.row.text if whole or len(item.row.text) <= TEXT_SIGNS else f"{item.row.text[: TEXT_SIGNS - 1]}…",
+            item.row.text if len(item.row.text) <= TEXT_SIGNS else f"{item.row.text[: TEXT_SIGNS - 1]}…",
             item.row.tube and f"{item.row.tube}, {item.row.cut_length_mm:g} mm",
             f"{item.job}:{item.sheet} {item.cell}" if item.sheet else "",
             item.state,
@@ -158,9 +159,64 @@ def marker_table(found: Iterable[Recorded], *, whole: bool = False) -> tuple[tup
     return ("id", "harness", "unit", "kind", "place", "text", "tube", "sheet", "state", "prints", "voids"), rows
 
 
+MARKER_CSV = (
+    "id", "harness", "revision", "unit", "kind", "place", "text", "tube", "cut_length_mm", "job", "sheet", "cell",
+    "state", "print_count", "void_count",
+)  # fmt: skip
+
+
+def marker_csv(found: Iterable[Recorded]) -> Table:
+    """Return the headings and the rows of recorded markers, one value a cell."""
+    return MARKER_CSV, [
+        (
+            item.row.id,
+            item.part_number or item.harness,
+            item.revision,
+            item.unit,
+            item.row.kind,
+            place_of(item.row),
+            item.row.text,
+            item.row.tube,
+            f"{item.row.cut_length_mm:g}" if item.row.tube else "",
+            str(item.job),
+            str(item.sheet or ""),
+            item.cell,
+            item.state,
+            str(item.print_count),
+            str(item.void_count),
+        )
+        for item in found
+    ]
+
+
+def change_table(found: Iterable[Difference]) -> Table:
+    """Return the headings and the rows of differences for the screen."""
+    rows: list[tuple[str, ...]] = [(one.change, one.row.kind, place_of(one.row), *change_words(one)) for one in found]
+    return ("change", "kind", "place", "old", "new"), rows
+
+
+def change_csv(found: Iterable[Difference]) -> Table:
+    """Return the headings and the rows of differences, a row for each field that differs, one value a cell."""
+
+    def word(row: MarkerRow | None, name: str) -> str:
+        value = getattr(row, name) if row else ""
+        return f"{value:g}" if isinstance(value, float) else str(value)
+
+    rows: list[tuple[str, ...]] = []
+    for one in found:
+        for name in one.changed_fields or DESCRIBED:
+            cells = word(one.old, name), word(one.new, name)
+            if name == "text" or any(cells):
+                rows.append((one.change, one.row.kind, place_of(one.row), name, *cells))
+    return ("change", "kind", "place", "field", "old", "new"), rows
+
+
+DESCRIBED = ("text", "tube", "cut_length_mm")  # of a marker that did not change
+
+
 def change_words(one: Difference) -> tuple[str, str]:
     """Return what a marker was and what it is: all of it, or of a changed one what has changed."""
-    fields = one.changed_fields or ("label", "tube", "cut_length_mm")
+    fields = one.changed_fields or DESCRIBED
 
     def words(row: MarkerRow | None) -> str:
         values = (getattr(row, name) for name in fields) if row else ()

@@ -254,7 +254,9 @@ class _Pencil:
         with moved(canvas, *middle):
             if turned:
                 canvas.rotate(180)
-            canvas.scale(_middle(fit.surface.longitudinal_scale) / scale, _middle(fit.surface.marked_side_scale) / scale)
+            canvas.scale(
+                _middle(fit.surface.longitudinal_scale) / scale, _middle(fit.surface.marked_side_scale) / scale
+            )
             canvas.setFillGray(0)
             for run, x, y in _centred(fit, fit.face):
                 with moved(canvas, x, y):

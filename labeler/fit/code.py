@@ -12,7 +12,7 @@ from functools import lru_cache
 from math import ceil, degrees, floor, inf, pi, radians, sqrt
 
 from labeler.formulas.curvature import GRADES, axial_nonuniformity, grid_deviation, largest_arc, smallest_diameter
-from labeler.model import FAIL, PASS, MARGINAL, Code, CodeFit, Fact, Marker, Range, Settings, Symbol, fact
+from labeler.model import FAIL, MARGINAL, PASS, Code, CodeFit, Fact, Marker, Range, Settings, Symbol, fact
 from labeler.tables.kinds import KINDS
 
 MM_PER_INCH = 25.4
@@ -27,7 +27,7 @@ FINER_DPI = 600.0  # the printer that is named where its dots would do: project 
 class CodeMaker:
     """What makes a marker's symbols.
 
-    ``symbols`` yields those of a symbology with a payload by a rule, lowest first; "" stands for the marker's own
+    ``symbols`` yields those of a symbology with data by a rule, lowest first; "" stands for the marker's own
     setting. ``linear``: its own are bars. ``others`` are symbologies that may be tried instead.
     """
 
@@ -80,13 +80,16 @@ class _Shape:
         return fact("matrix", kind=self.symbology, rows=self.rows, columns=self.columns)
 
     def fit(
-        self, dots: tuple[int, int], space: _Space, faults: list[Fact], grid: float = 0.0, axial: float = 0.0
+        self, dots: tuple[int, int], space: _Space, failures: list[Fact], grid: float = 0.0, axial: float = 0.0
     ) -> CodeFit:
         """Return how the symbol fits with modules of so many dots, without its text."""
         ground, (x, y) = space.ground, (round(size * space.dot_mm, 6) for size in dots)
         module = min(x * ground.along.low, y * ground.face.low) if self.rows > 1 else x * ground.along.low
-        arc, shape = self.rows * dots[1] * space.dot_mm * ground.arc_per_mm, (self.columns, self.rows, self.error_correction)
-        return CodeFit(self.symbology, "", *shape, dots, module, degrees(arc), grid, axial, tuple(faults))
+        arc, shape = (
+            self.rows * dots[1] * space.dot_mm * ground.arc_per_mm,
+            (self.columns, self.rows, self.error_correction),
+        )
+        return CodeFit(self.symbology, "", *shape, dots, module, degrees(arc), grid, axial, tuple(failures))
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,17 +171,17 @@ def _best(codes: CodeMaker, space: _Space) -> tuple[Code, CodeFit] | None:
 
 
 def with_code(
-    verdict: str, reasons: tuple[Fact, ...], made: SetCode | None, settings: Settings
+    result: str, reasons: tuple[Fact, ...], made: SetCode | None, settings: Settings
 ) -> tuple[str, tuple[Fact, ...]]:
-    """Return verdict and reasons of a marker with those of its code.
+    """Return result and reasons of a marker with those of its code.
 
     A code that breaks a limit makes the marker not fit, or tight where it was asked for anyway.
     """
     if made is None or not made.fit.failures:
-        return verdict, reasons
+        return result, reasons
     if settings.code_anyway == "yes":
-        why = tuple(fact("code unsure", fault=fault) for fault in made.fit.failures)
-        return (MARGINAL if verdict == PASS else verdict), (*reasons, *why)
+        why = tuple(fact("code unsure", failure=failure) for failure in made.fit.failures)
+        return (MARGINAL if result == PASS else result), (*reasons, *why)
     return FAIL, (*reasons, *made.fit.failures)
 
 
@@ -238,23 +241,23 @@ def _judged(shape: _Shape, dots: tuple[int, int], space: _Space) -> CodeFit:
     in_view = arc / 2 + radians(aim) <= pi / 2
     grid = (grid_deviation(shape.rows, arc, radians(aim)) if in_view else inf) if arc else 0.0
     wide, high = (shape.columns + shape.free) * dots[0] * dot, (shape.rows + shape.free) * dots[1] * dot
-    faults = []
+    failures = []
     if arc > radians(settings.code_arc_deg) + EPS:
-        faults.append(fact("code arc", symbol=what, arc=degrees(arc), most=settings.code_arc_deg))
+        failures.append(fact("code arc", symbol=what, arc=degrees(arc), most=settings.code_arc_deg))
     if grid > most + EPS and in_view:
-        faults.append(fact("code grid", symbol=what, off=grid, aim=aim, most=most))
+        failures.append(fact("code grid", symbol=what, off=grid, aim=aim, most=most))
     elif grid > most + EPS:
-        faults.append(fact("code out of sight", symbol=what, aim=aim, most=most))
+        failures.append(fact("code out of sight", symbol=what, aim=aim, most=most))
     if axial > axial_most + EPS:
         limits = {"most": axial_most, "grade": settings.code_axial_grade}
-        faults.append(fact("code off square", symbol=what, axial=axial, **limits))
+        failures.append(fact("code off square", symbol=what, axial=axial, **limits))
     if high > ground.across_mm + 1e-6:
         sizes = {"height": high, "module": dots[1] * dot, "free": ground.across_mm}
-        faults.append(fact("code too high", symbol=what, **sizes))
+        failures.append(fact("code too high", symbol=what, **sizes))
     if wide > space.room_mm + 1e-6:
         sizes = {"length": wide, "module": dots[0] * dot, "free": max(space.room_mm, 0)}
-        faults.append(fact("code too long", symbol=what, **sizes))
-    return shape.fit(dots, space, faults, grid, axial)
+        failures.append(fact("code too long", symbol=what, **sizes))
+    return shape.fit(dots, space, failures, grid, axial)
 
 
 @lru_cache(maxsize=4096)
@@ -266,14 +269,14 @@ def _bars(shape: _Shape, space: _Space) -> CodeFit:
     dots = ceil(needed / ground.face.low / dot - 1e-6)
     all_of_it = floor(ground.across_mm / dot + 1e-6)
     high = max(all_of_it, 1) if ground.arc_per_mm or dots > all_of_it else dots
-    wide, faults = (shape.columns + shape.free) * x * dot, []
+    wide, failures = (shape.columns + shape.free) * x * dot, []
     if dots > all_of_it:
         limits = {"needed": needed, "least": settings.code_bar_mm, "share": BAR_SHARE}
-        faults.append(fact("bars too low", symbol=what, height=all_of_it * dot * ground.face.low, **limits))
+        failures.append(fact("bars too low", symbol=what, height=all_of_it * dot * ground.face.low, **limits))
     if wide > space.room_mm + 1e-6:
         sizes = {"length": wide, "module": x * dot, "free": max(space.room_mm, 0)}
-        faults.append(fact("bars too long", symbol=what, **sizes))
-    return shape.fit((x, high), space, faults)
+        failures.append(fact("bars too long", symbol=what, **sizes))
+    return shape.fit((x, high), space, failures)
 
 
 # ---------------------------------------------------------------- what would do

@@ -51,7 +51,7 @@ class Other:
     bundle: Range | None = None
 
 
-def ways_out(fit: Fit, other: Other) -> tuple[Fact, ...]:
+def fixes_for(fit: Fit, other: Other) -> tuple[Fact, ...]:
     """Return what would make a marker fit, in order of how little it changes; what it has, if nothing would.
 
     A way is only named when it was worked out and fits.
@@ -236,7 +236,7 @@ def _fits(fit: Fit) -> Fit | None:
 def _way(way: str, made: Fit, /, **values: object) -> Fact:
     """Return a way out with its values, and the height of the capitals that it gives."""
     if made.capital_height_mm is None:
-        return fact(way, **values, reached=fact("without height", verdict=made.result))
+        return fact(way, **values, reached=fact("without height", result=made.result))
     height = "height" if made.result == PASS else "height, turned"
     return fact(way, **values, reached=fact(height, capital=made.capital_height_mm.low))
 

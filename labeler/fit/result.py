@@ -1,4 +1,4 @@
-"""What the fits of all kinds share: the font for a text, how it looks, the verdict with its reasons."""
+"""What the fits of all kinds share: the font for a text, how it looks, the result with its reasons."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from labeler.errors import LabelerError, Problem
 from labeler.fit.code import SetCode, with_code
 from labeler.fit.text import Needed, TextLayout, Zone, best_setting, breakings, needed_capital, type_size
 from labeler.formulas.legibility import contrast_ratio
-from labeler.model import FAIL, PASS, MARGINAL, Capital, Fact, Fit, Marker, Settings, Surface, fact
+from labeler.model import FAIL, MARGINAL, PASS, Capital, Fact, Fit, Marker, Settings, Surface, fact
 from labeler.tables.colours import luminance
 from labeler.tables.document import shown
 from labeler.text import Font, font_for, load_font, weight_for
@@ -131,16 +131,16 @@ def fit_of(marker: Marker, setting: TextLayout, zone: Zone, look: Look, code: Se
     capital = Capital(flat, flat * zone.scale.low, flat * zone.scale.high, zone.needed.required_mm, zone.needed.by)
     share = flat / setting.capital_mm if setting.capital_mm else 0.0  # sizes are rounded down to share them
     arc = (setting.stack_mm if along else setting.width_mm) * share * zone.arc_per_mm
-    verdict, reasons = PASS, look.flaws
+    result, reasons = PASS, look.flaws
     if flat < zone.required_mm * (1 - 1e-6):
-        verdict, reasons = FAIL, (_too_small(setting, zone, capital, settings), *reasons)
+        result, reasons = FAIL, (_too_small(setting, zone, capital, settings), *reasons)
     elif setting.turned:
         limits = {"reading": settings.reading_arc_deg, "turning": settings.turning_arc_deg}
-        verdict, reasons = MARGINAL, (fact("turn to read", arc=arc, **limits), *reasons)
-    verdict, reasons = with_code(FAIL if look.refused else verdict, reasons, code, settings)
+        result, reasons = MARGINAL, (fact("turn to read", arc=arc, **limits), *reasons)
+    result, reasons = with_code(FAIL if look.refused else result, reasons, code, settings)
     return Fit(
         marker,
-        verdict,
+        result,
         reasons,
         setting.lines,
         capital_height_mm=capital,

@@ -12,8 +12,8 @@ from labeler.fit.text import TextLayout, TubeZone, Zone, zone_around, zone_on_tu
 from labeler.formulas.shrink import cut_length, shrunk
 from labeler.model import (
     FAIL,
-    PASS,
     MARGINAL,
+    PASS,
     Branch,
     Face,
     Fact,
@@ -22,8 +22,8 @@ from labeler.model import (
     Range,
     Run,
     Seat,
-    SleeveSection,
     Settings,
+    SleeveSection,
     Stock,
     Surface,
     Tube,
@@ -235,7 +235,9 @@ def fit_sleeve(marker: Marker, place: SleevePlace, codes: CodeMaker | None = Non
             answers.append(answer)
         if any(answer.result != FAIL for answer in answers):
             break  # around only where nothing fits along
-    best = min(answers, key=lambda a: (VERDICTS.index(a.result), -(a.capital_height_mm.low if a.capital_height_mm else 0.0)))
+    best = min(
+        answers, key=lambda a: (VERDICTS.index(a.result), -(a.capital_height_mm.low if a.capital_height_mm else 0.0))
+    )
     return _with_ways(best, place, font, codes)
 
 

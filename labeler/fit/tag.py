@@ -66,9 +66,9 @@ def _made(marker: Marker, words: TagWords, stock: Stock, codes: CodeMaker | None
     font, reasons = font_of(everything, marker)
     area = _writable(stock)
     code = _code(marker, codes, area, stock)
-    verdict, against = with_code(PASS, (), code, marker.settings)
-    if code is not None and verdict == FAIL:
-        return Fit(marker, verdict, against, stock=stock.name, fixes=code.fixes, code=code.fit)
+    result, against = with_code(PASS, (), code, marker.settings)
+    if code is not None and result == FAIL:
+        return Fit(marker, result, against, stock=stock.name, fixes=code.fixes, code=code.fit)
     symbol, side, area = _placed(code, area, stock, marker.settings)
     zone = flat_zone(font, marker.settings, needed_for(marker))
     paper = _Paper(area, side, font, zone, marker.settings)
@@ -83,7 +83,7 @@ def _made(marker: Marker, words: TagWords, stock: Stock, codes: CodeMaker | None
     flat = size * font.capital
     return Fit(
         marker,
-        FAIL if look.refused else verdict,
+        FAIL if look.refused else result,
         (*reasons, *look.flaws, *against),
         composed.said,
         stock=stock.name,

@@ -98,7 +98,7 @@ def _kept_elsewhere(named: Sequence[Stock], fits: Sequence[Fit], stocks: Stocks)
     used = {fit.stock or (stocks.sleeve.name if fit.face else "") for fit in fits}
     wraps = [(fit.stock, fit.seat.text_diameter) for fit in fits if fit.marker.kind == "wrap" and fit.seat]
     for stock in named:
-        on = [text_on for chosen, text_on in wraps if chosen != stock.name]
+        on = [text_diameter for chosen, text_diameter in wraps if chosen != stock.name]
         if stock.takes == "wrap" and on:
             wires = served(stock)
             wanted = f"{wires.low:.2f} to {wires.high:.2f} mm" if wires.low <= wires.high else "no wire"

@@ -15,7 +15,7 @@ from labeler.codes.symbols import PROPOSED, SYMBOLOGIES, symbols
 from labeler.errors import LabelerError, Problem, refuse
 from labeler.fit.code import CodeMaker
 from labeler.fit.film import WrapPlace, fit_flag, fit_insert, fit_wrap, wrap_place
-from labeler.fit.remedies import Change, Other, ways_out, with_settings
+from labeler.fit.remedies import Change, Other, fixes_for, with_settings
 from labeler.fit.result import needed_for
 from labeler.fit.sleeve import SleevePlace, fit_sleeve, room_of, within_branches
 from labeler.fit.tag import fit_tag
@@ -70,9 +70,9 @@ def coded(marker: Marker, harness: Harness, unit: str) -> tuple[Marker, CodeMake
     settings, marker = marker.settings, heated(marker)
 
     def make(kind: str, rule: str) -> Iterator[Code]:
-        payload = payload_of(marker, harness, unit, rule)
+        data = payload_of(marker, harness, unit, rule)
         try:
-            yield from symbols(kind or settings.code, payload, settings.code_correction)
+            yield from symbols(kind or settings.code, data, settings.code_correction)
         except LabelerError as error:
             if not kind:  # another kind is only looked at as a way out
                 raise LabelerError(
@@ -216,7 +216,7 @@ class Fitter:
             if answer.result != FAIL:
                 return answer
             other = Other(lambda change: self._on_film(change.marker, codes), kinds=self._kinds(answer, codes))
-            return replace(answer, fixes=ways_out(answer, other))
+            return replace(answer, fixes=fixes_for(answer, other))
         place = self._sleeve_place(marker)
         if cut_mm:
             place = replace(place, cut_length_mm=cut_mm)
@@ -274,7 +274,7 @@ class Fitter:
         sized = partial(self._sized_anew, codes)
         taken = (None, None) if place.choice.tubes else self._measurable(fit.marker)
         other = Other(refit, tubes, self._kinds(fit, codes), cut, place.room, sized, *taken)
-        return replace(fit, fixes=ways_out(fit, other))
+        return replace(fit, fixes=fixes_for(fit, other))
 
     def _measurable(self, marker: Marker) -> tuple[Range | None, Range | None]:
         """Return what is taken for the wall of the covering and for the bundle, each where a measurement tells more.

@@ -60,8 +60,8 @@ class UnitFits:
 def unit_fits(checked: Checked, serial: str | None, fits: Iterable[Fit]) -> UnitFits:
     """Return a unit with what fits of it, and what does not."""
     fits = tuple(fits)
-    left_out = tuple(fit for fit in fits if fit.result == FAIL)
-    return UnitFits(checked, serial, tuple(fit for fit in fits if fit.result != FAIL), left_out)
+    omitted = tuple(fit for fit in fits if fit.result == FAIL)
+    return UnitFits(checked, serial, tuple(fit for fit in fits if fit.result != FAIL), omitted)
 
 
 def print_order(order: Order, record: Record) -> Iterator[tuple[Printed, ...]]:

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from labeler.record.store import Record
 
 Key = tuple[str, str, str, str]
-TOLD = ("kind", "label", "tube", "colour", "cut_length_mm")
+TOLD = ("kind", "text", "tube", "colour", "cut_length_mm")
 """What makes a marker another one: the rest (its id, how it is threaded) does not show on the harness."""
 
 
@@ -43,7 +43,7 @@ class Difference:
     change: str  # added | removed | changed | unchanged
     old: MarkerRow | None
     new: MarkerRow | None
-    changed_fields: tuple[str, ...] = ()  # of a changed one: text, tube, cut length …
+    changed_fields: tuple[str, ...] = ()  # of a changed one: text, tube, cut_length_mm …
 
     @property
     def row(self) -> MarkerRow:
@@ -76,8 +76,8 @@ def _difference(old: MarkerRow | None, new: MarkerRow, own: tuple[Sequence[str],
     differ = {name for name in TOLD if getattr(old, name) != getattr(new, name)}
     if not old.colour:  # a version of the program did not record it
         differ.discard("colour")
-    if "label" in differ and _without(old.text, own[0]) == _without(new.text, own[1]):
-        differ.remove("label")
+    if "text" in differ and _without(old.text, own[0]) == _without(new.text, own[1]):
+        differ.remove("text")
     return Difference("changed" if differ else "unchanged", old, new, tuple(name for name in TOLD if name in differ))
 
 
@@ -155,7 +155,7 @@ def standing(items: Iterable[Recorded], revision: str | None = None) -> tuple[Re
     """Return what is on a unit: at each place the marker that was printed last and is not void."""
     last: dict[Key, Recorded] = {}
     for item in sorted(items, key=lambda item: item.job):
-        if item.state in ("printed", "plain", "prepared") and revision in (None, item.revision):
+        if item.state in ("printed", "blank", "pending") and revision in (None, item.revision):
             last[_key(item.row)] = item
     return tuple(last.values())
 

@@ -55,7 +55,7 @@ class RunUnit:
     sheets: tuple[Sheet, ...]
     bench_sheet: Callable[[Job], bytes]
     fits: tuple[Fit, ...] = ()
-    left_out: tuple[Fit, ...] = ()
+    omitted: tuple[Fit, ...] = ()
 
 
 Prepare = Callable[[Mapping[str, tuple[str, ...]]], Sequence[Job]]
@@ -72,9 +72,9 @@ def carry_out(
     sheets = merged_sheets(unit.sheets for unit in units)
     left = used_after(sheets, places.taken({sheet.stock.name: sheet.stock for sheet in sheets})) if places else {}
     begun = places.begun(sheets) if places else ()
-    jobs, files = hand_over(record, lambda: prepare(left), lambda jobs: drawing_of(units, jobs, output), who=user)
+    jobs, files = hand_over(record, lambda: prepare(left), lambda jobs: drawing_of(units, jobs, output), user=user)
     return tuple(
-        Printed(job, files, unit.sheets, unit.fits, unit.left_out, (), begun)
+        Printed(job, files, unit.sheets, unit.fits, unit.omitted, (), begun)
         for job, unit in zip(jobs, units, strict=True)
     )
 
@@ -206,7 +206,9 @@ def notes_on_tags(fits: Iterable[Fit]) -> tuple[Problem, ...]:
             same = fact(reason.kind, rows="all", stock=fit.stock) if summarised else reason
             those.setdefault(same, []).append(fit)
     return tuple(
-        Problem(found[0].marker.where, f"tags {some(fit.marker.place for fit in found)}: {sentence(reason)}", warning=True)
+        Problem(
+            found[0].marker.where, f"tags {some(fit.marker.place for fit in found)}: {sentence(reason)}", warning=True
+        )
         for reason, found in those.items()
     )
 

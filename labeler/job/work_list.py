@@ -49,7 +49,7 @@ def work_list(
     job: Job, items: Sequence[Recorded], sheets: Sequence[Sheet], take_off: tuple[Remark, ...] = ()
 ) -> BenchSheet:
     """Return a bench sheet of what the record knows of some markers: no pins, no pages of branches."""
-    rows = [_sleeve_row(item) for item in items if item.row.tube and item.state != "left out"]
+    rows = [_sleeve_row(item) for item in items if item.row.tube and item.state != "omitted"]
     cuts = cuts_of(rows)
     return BenchSheet(
         harness=job.harness,
@@ -78,7 +78,9 @@ def _sleeve_row(item: Recorded) -> SleeveRow:
     row = item.row
     lines = (row.text,) if item.face is not None else ()
     colour, heating = colour_name(row.colour) or row.colour, row.heating or NOT_RECORDED
-    return SleeveRow(row.branch, row.place, lines, row.tube, colour, row.cut_length_mm, from_json(row.installation), heating)
+    return SleeveRow(
+        row.branch, row.place, lines, row.tube, colour, row.cut_length_mm, from_json(row.installation), heating
+    )
 
 
 def kept_rows(harness: Harness, fits: Iterable[Fit]) -> Iterator[MarkerRow]:
@@ -101,7 +103,7 @@ def _kept(fit: Fit, how: Instructions | None) -> MarkerRow:
 def only_cut(items: Iterable[Recorded]) -> Iterator[Problem]:
     """Yield what to cut for each plain sleeve: all that can be said where nothing else is asked for again."""
     for item in items:
-        if item.state == "plain":
+        if item.state == "blank":
             row = _sleeve_row(item)
             where = Where(f"unit {item.unit}, {item.row.id}, {wording.place(row.place)}")
             cut = f"cut 1 × {row.cut_length_mm:g} mm of {row.tube}, {row.colour}"
@@ -120,6 +122,6 @@ def _put_on(items: Iterable[Recorded], sheets: Sequence[Sheet]) -> Iterable[Rema
 
 def _missing(items: Iterable[Recorded]) -> Iterable[Remark]:
     for item in items:
-        if item.state == "left out":
+        if item.state == "omitted":
             branch = f" {item.row.branch} at" if item.row.branch else ""
             yield Remark(f"{item.row.kind}{branch} {item.row.place}", item.row.text, item.state, (item.reason,))

@@ -2,17 +2,17 @@
 
 Form 1 of a face is one JSON array without blanks, in this order::
 
-    [1, width, height, [run, ...], copies, copy pitch]
-    [1, width, height, [run, ...], copies, copy pitch, [box, ...], symbol or null]
-    [1, width, height, [run, ...], copies, copy pitch, [box, ...], symbol or null, passes]
+    [1, width, height, [run, ...], repeats, repeat pitch]
+    [1, width, height, [run, ...], repeats, repeat pitch, [box, ...], symbol or null]
+    [1, width, height, [run, ...], repeats, repeat pitch, [box, ...], symbol or null, passes]
 
 The second is used only where there is a box or a symbol, the third where there are two passes. The
 parts are
 
     run     [text, font, size, x, y, stretch], and the turn in degrees after it where it is not 0
     box     [x, y, width, height]
-    symbol  [kind, payload, modules in a row, rows, "hexadecimal", x, y, module x, module y], and
-            copies, step x, step y after them where there are several
+    symbol  [symbology, data, modules in a row, rows, "hexadecimal", x, y, module x, module y], and
+            repeats, step x, step y after them where there are several
 
 Lengths are whole nanometres and stretch is in millionths, so that no digit depends on how a
 float is printed. The hexadecimal number is the symbol's modules, row after row, dark is 1.
@@ -152,14 +152,14 @@ def face_from_text(text: str) -> Face:
 
 def _face(parts: list[Any]) -> Face:
     m = MILLIONTH
-    width, height, runs, copies, pitch, *more = parts
+    width, height, runs, repeats, pitch, *more = parts
     absent: tuple[Any, ...] = ((), None, 1)
     boxes, symbol, passes = (*more, *absent[len(more) :])
     return Face(
         width / m,
         height / m,
         tuple(map(_run, runs)),
-        int(copies),
+        int(repeats),
         pitch / m,
         tuple([Box(x / m, y / m, w / m, h / m) for x, y, w, h in boxes]),
         _symbol(symbol) if symbol else None,
@@ -177,13 +177,13 @@ def _run(parts: list[Any]) -> Run:
 
 
 def _symbol(parts: list[Any]) -> Symbol:
-    kind, payload, width, count, modules, x, y, module_x, module_y, *repeat = parts
-    copies, step_x, step_y = repeat or (1, 0, 0)
+    symbology, data, width, count, modules, x, y, module_x, module_y, *repeat = parts
+    repeats, step_x, step_y = repeat or (1, 0, 0)
     bits = f"{int(modules, 16):0{width * count}b}"
     rows = tuple(bits[start : start + width] for start in range(0, len(bits), width))
     m = MILLIONTH
     places = x / m, y / m, module_x / m, module_y / m
-    return Symbol(kind, payload, rows, *places, int(copies), step_x / m, step_y / m)
+    return Symbol(symbology, data, rows, *places, int(repeats), step_x / m, step_y / m)
 
 
 # ---------------------------------------------------------------- stock

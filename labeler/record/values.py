@@ -12,7 +12,7 @@ from labeler.model import Face, Fit, Harness, Piece, Sheet, Stock, pattern
 
 @dataclass(frozen=True, slots=True)
 class MarkerRow:
-    """One marker as it was resolved; ``label`` is its text, the lines joined by a space."""
+    """One marker as it was resolved; ``text`` is all its lines joined by a space."""
 
     id: str
     kind: str  # sleeve | wrap | tag
@@ -31,17 +31,17 @@ class MarkerRow:
 def marker_row(fit: Fit) -> MarkerRow:
     """Return what the record keeps of a fitted marker, beside its face."""
     marker = fit.marker
-    label = " ".join(fit.lines or marker.text)
+    text = " ".join(fit.lines or marker.text)
     if fit.tube is None:
         row = _without_tube(marker.kind, marker.role, fit.cut_length_mm)
-        return row(marker.id, marker.place, label, marker.branch, marker.circuit)
+        return row(marker.id, marker.place, text, marker.branch, marker.circuit)
     on_tube = marker.kind == "sleeve"  # else a paper strip under clear tube
     return MarkerRow(
         id=marker.id,
         kind=marker.kind,
         role=marker.role,
         place=marker.place,
-        text=label,
+        text=text,
         branch=marker.branch,
         circuit=marker.circuit,
         tube=fit.tube.name,
@@ -58,7 +58,7 @@ def _without_tube(kind: str, role: str, cut_length_mm: float) -> Callable[..., M
     A pattern, since there is one row for every wire end: plain calls take 9 % more CPU on the whole way of a wire list.
     """
     like = MarkerRow("", kind, role, "", cut_length_mm=cut_length_mm)
-    return pattern(like, "id", "at", "label", "branch", "circuit")
+    return pattern(like, "id", "place", "text", "branch", "circuit")
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +86,7 @@ class JobAbout:
 class NewJob(JobAbout):
     """A print that is about to be made.
 
-    ``markers`` describes every marker by its id. One that stands on no sheet is kept as "plain"
+    ``markers`` describes every marker by its id. One that stands on no sheet is kept as "blank"
     (a sleeve that is only cut). ``fonts`` maps the name of each font in the faces to the digest
     of its file. ``serial`` is what `Record.reserve_serial` returned, or None for the next number.
     """
@@ -119,7 +119,7 @@ class Job:
 
     id: int
     kind: str  # print | reprint | revision
-    state: str  # prepared | printed | withdrawn
+    state: str  # pending | printed | cancelled
     unit: str  # the serial
     harness: str
     part_number: str
@@ -146,7 +146,7 @@ class Unit:
     part_number: str
     harness: str
     revision: str
-    state: str  # reserved | prepared | printed | withdrawn
+    state: str  # reserved | pending | printed | cancelled
     time: str
     jobs: tuple[int, ...] = ()
 
@@ -165,8 +165,8 @@ class Recorded:
     part_number: str
     revision: str
     job: int
-    state: str  # printed | prepared | void | taken off | left out | plain | withdrawn
-    print_count: int = 0  # how often, reprints included, withdrawn and unconfirmed ones not
+    state: str  # printed | pending | void | removed | omitted | blank | cancelled
+    print_count: int = 0  # how often, reprints included, cancelled and unconfirmed ones not
     void_count: int = 0  # how often it was declared void, also before it was printed again
     face: Face | None = None
     stock: Stock | None = None
@@ -175,7 +175,7 @@ class Recorded:
     cell: str = ""
     x_mm: float = 0.0
     y_mm: float = 0.0
-    reason: str = ""  # why it was left out or declared void
+    reason: str = ""  # why it was omitted or declared void
     fonts: tuple[tuple[str, str], ...] = ()  # name and digest of the fonts in the face
 
     def piece(self) -> Piece:
@@ -205,7 +205,7 @@ class Event:
     """One line of a marker's history."""
 
     time: str
-    state: str  # prepared | printed | withdrawn | void | left out | plain
+    state: str  # pending | printed | cancelled | void | omitted | blank
     unit: str
     user: str
     reason: str

@@ -101,7 +101,7 @@ class Remark:
     text: str
     state: str  # left out | does not fit | tight
     reasons: tuple[str, ...]
-    ways_out: tuple[str, ...] = ()
+    fixes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,7 +137,7 @@ class BenchSheet:
 def bench_sheet(
     sizing: Sizing,
     fits: Sequence[Fit],
-    left_out: Sequence[Fit],
+    omitted: Sequence[Fit],
     sheets: Sequence[Sheet],
     order: Sequence[InstallationStep] = (),
     *,
@@ -147,8 +147,8 @@ def bench_sheet(
 
     Parameters
     ----------
-    fits : the answers for all markers that are made; one that is in ``left_out`` too is left out.
-    left_out : the answers for those that are not made.
+    fits : the answers for all markers that are made; one that is in ``omitted`` too is left out.
+    omitted : the answers for those that are not made.
     sheets : what is printed, from `labeler.layout.lay_out`.
     order : the order in which sleeves and coverings go on, branch by branch; sleeves that it does
         not name follow in harness order.
@@ -159,7 +159,7 @@ def bench_sheet(
     LabelerError : the table of cautions is damaged.
     """
     harness = sizing.index.harness
-    gone = {fit.marker.id for fit in left_out}
+    gone = {fit.marker.id for fit in omitted}
     made = tuple(fit for fit in fits if fit.marker.id not in gone)
     rows = sleeve_rows(harness, made, order)
     sleeves = [row for row in rows if row.at]
@@ -172,7 +172,7 @@ def bench_sheet(
         thread_first=tuple(row for row in rows if row.how.closes),
         thread_later=tuple(row for row in rows if not row.how.closes),
         missing=(
-            *(_remark(fit, "left out") for fit in left_out),
+            *(_remark(fit, "left out") for fit in omitted),
             *(_remark(fit, FAIL) for fit in made if fit.result == FAIL),
         ),
         cuts=cuts,
@@ -185,7 +185,7 @@ def bench_sheet(
         connectors=listed(sizing.index, made),
         tube_allowance=allowance,
         coverings=tuple(_coverings(sizing, made)),
-        branches=branch_pages(sizing, made, rows, order, left_out) if pages else (),
+        branches=branch_pages(sizing, made, rows, order, omitted) if pages else (),
     )
 
 

@@ -222,7 +222,7 @@ def heat_methods(rows: Sequence[SleeveRow]) -> tuple[HeatMethod, ...]:
 def as_json(how: Instructions) -> str:
     """Return instructions as the record keeps them: JSON of what is known, ``""`` where that is nothing."""
     known = _known(how)
-    return json.dumps(known, ensure_ascii=False) if known.keys() - {"at"} else ""
+    return json.dumps(known, ensure_ascii=False) if known.keys() - {"place"} else ""
 
 
 def _known(value: Any) -> dict[str, Any]:
@@ -246,5 +246,5 @@ def _installation(known: dict[str, Any] | None) -> Installation | None:
     if known is None:
         return None
     on, step = known.get("obstacle"), known.get("before")
-    before = ClosingStep(step["action"], tuple(step.get("at", ()))) if step else None
+    before = ClosingStep(step["action"], tuple(step.get("places", ()))) if step else None
     return Installation(**known | {"obstacle": Obstacle(**on) if on else None, "before": before})

@@ -60,7 +60,9 @@ def instructions(how: Instructions) -> str:
                 "wind the paper strip on under it before shrinking" if how.over_insert else "",
                 f"{how.line} of the line to {how.place}" if how.line else "",
                 f"carries a {how.symbology} code: heat it evenly" if how.symbology else "",
-                f"edge {how.distance_from_connector_mm:g} mm from {how.place}" if how.distance_from_connector_mm is not None else "",
+                f"edge {how.distance_from_connector_mm:g} mm from {how.place}"
+                if how.distance_from_connector_mm is not None
+                else "",
                 _over_edge(how.bare_mm),
                 how.written,
             ),

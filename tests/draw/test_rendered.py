@@ -95,7 +95,9 @@ def test_ten_sleeves(text: str, low: float, high: float, heating: str, direction
     shares = [
         width * out.face / (height * out.along) if around else width * out.along / (height * out.face) for out in shrunk
     ]
-    assert (min(heights), max(heights)) == pytest.approx((fit.capital_height_mm.low, fit.capital_height_mm.high), rel=0.02)
+    assert (min(heights), max(heights)) == pytest.approx(
+        (fit.capital_height_mm.low, fit.capital_height_mm.high), rel=0.02
+    )
     assert (min(shares), max(shares)) == pytest.approx(
         (fit.surface.width_ratio.low, fit.surface.width_ratio.high), rel=0.02
     )

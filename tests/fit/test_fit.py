@@ -56,7 +56,9 @@ def test_the_face_of_a_sleeve_is_as_large_as_the_piece_and_holds_the_text() -> N
     fit = sleeve("DEPTH J4", 4.0, 4.6)
     face = fit.face
     assert face is not None
-    assert (face.width_mm, face.height_mm) == pytest.approx((fit.cut_length_mm, fit.surface.lay_flat_width_mm), abs=1e-6)
+    assert (face.width_mm, face.height_mm) == pytest.approx(
+        (fit.cut_length_mm, fit.surface.lay_flat_width_mm), abs=1e-6
+    )
     run = face.runs[0]
     width, height = FONT.width(run.text) * run.size_mm, FONT.capital * run.size_mm * run.stretch
     assert run.x_mm >= 2.0 - 1e-6  # end margin
@@ -73,7 +75,9 @@ def test_letters_keep_their_proportion_after_shrinking() -> None:
     assert fit.surface.longitudinal_scale is not None
     own = FONT.capital_width / FONT.capital
     widest = own * fit.surface.longitudinal_scale.high / (fit.surface.text_stretch * fit.surface.marked_side_scale.low)
-    narrowest = own * fit.surface.longitudinal_scale.low / (fit.surface.text_stretch * fit.surface.marked_side_scale.high)
+    narrowest = (
+        own * fit.surface.longitudinal_scale.low / (fit.surface.text_stretch * fit.surface.marked_side_scale.high)
+    )
     assert 0.5 <= narrowest < widest <= 1.0 + 1e-9
 
 
@@ -315,7 +319,9 @@ def test_lines_around_a_wide_short_sleeve() -> None:
     assert fit.capital_height_mm.printed == pytest.approx(run.size_mm * FONT.capital)
     lengthwise = fit.surface.longitudinal_scale
     assert lengthwise is not None
-    assert fit.capital_height_mm.low == pytest.approx(fit.capital_height_mm.printed * lengthwise.low)  # its height shrinks lengthwise
+    assert fit.capital_height_mm.low == pytest.approx(
+        fit.capital_height_mm.printed * lengthwise.low
+    )  # its height shrinks lengthwise
     assert fit.text_arc_deg <= 90
 
 
@@ -338,10 +344,10 @@ def test_the_parts_of_a_stepped_seat_make_up_the_cut_length() -> None:
     marker = Marker("ID", "sleeve", "branch end", "J4", ("DEPTH J4",), True, settings())
     fit = fit_sleeve(marker, SleevePlace(STEPPED, choose_tubes(STEPPED, marker.settings, CATALOGUE)))
     own, past = fit.sections
-    assert own.flat_mm + past.flat_mm == pytest.approx(fit.cut_length_mm)
+    assert own.cut_mm + past.cut_mm == pytest.approx(fit.cut_length_mm)
     assert past.shrunk_mm.low == pytest.approx(10.0)
-    assert past.shrunk_mm.high == pytest.approx(past.flat_mm)  # no change of length at all
-    assert own.shrunk_mm.low < own.flat_mm
+    assert past.shrunk_mm.high == pytest.approx(past.cut_mm)  # no change of length at all
+    assert own.shrunk_mm.low < own.cut_mm
 
 
 def test_cut_lengths_of_the_shop() -> None:

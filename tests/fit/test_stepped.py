@@ -82,7 +82,7 @@ def test_the_length_that_holds_both_parts_by_hand() -> None:
     assert plain_sleeve(marker, place).cut_length_mm == 22.0
     assert "take 21.6 mm of tube, cut are 21.5 mm" in sentence(plain_sleeve(marker, place, 21.5).reasons[0])
     own, past = plain_sleeve(marker, place, 21.637).sections
-    assert (own.flat_mm, past.flat_mm) == pytest.approx((10.526, 11.111), abs=1e-3)
+    assert (own.cut_mm, past.cut_mm) == pytest.approx((10.526, 11.111), abs=1e-3)
     assert (own.shrunk_mm.low, past.shrunk_mm.low) == pytest.approx((10.0, 10.0), abs=1e-3)
 
 
@@ -99,7 +99,7 @@ def test_a_strip_lies_under_its_own_part_alone() -> None:
     assert fit.face is not None
     assert (fit.face.width_mm, fit.face.height_mm) == pytest.approx((21.444, pi * 4.8 - 1.0), abs=1e-3)
     assert fit.cut_length_mm == 40
-    assert sum(part.flat_mm for part in fit.sections) == pytest.approx(40)
+    assert sum(part.cut_mm for part in fit.sections) == pytest.approx(40)
     assert fit.sections[0].shrunk_mm.low - fit.face.width_mm == pytest.approx(6.0, abs=1e-3)
 
 

@@ -22,7 +22,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from labeler.formulas import shrink
-from labeler.formulas.shrink import marked_side_scale, lay_flat, peak_scale, shrunk, stop, wall_from_section
+from labeler.formulas.shrink import lay_flat, marked_side_scale, peak_scale, shrunk, stop, wall_from_section
 from labeler.model import Range, Tube
 from labeler.tables.catalogue import load_catalogue
 
@@ -182,7 +182,12 @@ def test_extremes_against_sampling(seed: int, heating: str, share: float) -> Non
         samples.append((at.circumferential_scale, at.circumferential_scale, f.low, f.high, at.along, at.along, at.outside_mm, at.outside_mm,
                         at.along / f.high, at.along / f.low, 2 * f.high / at.outside_mm))  # fmt: skip
     said = (
-        *(answer.circumferential_scale.low, answer.circumferential_scale.high, answer.marked_side_scale.low, answer.marked_side_scale.high),
+        *(
+            answer.circumferential_scale.low,
+            answer.circumferential_scale.high,
+            answer.marked_side_scale.low,
+            answer.marked_side_scale.high,
+        ),
         *(answer.along.low, answer.along.high, answer.outside_mm.low, answer.outside_mm.high),
         *(answer.squeeze.low, answer.squeeze.high, answer.arc_per_mm),
     )

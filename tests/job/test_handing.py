@@ -243,7 +243,7 @@ def test_the_record_knows_which_cells_are_used_and_the_next_print_goes_on_there(
         fresh = print_harness(BOAT, tmp_path, record)
         assert first_cells(fresh.sheets, WRAPS)[0] == "A1"
         assert set(record.used_cells()[WRAPS]) == set(first_cells(fresh.sheets, WRAPS))
-        record.withdraw(fresh.job.id, "the wrong paper")
+        record.cancel_job(fresh.job.id, "the wrong paper")
         last = [sheet for sheet in second.sheets if sheet.stock.name == WRAPS][-1]
         assert {each.cell for each in last.placed} <= set(record.used_cells()[WRAPS])
         given = print_harness(BOAT, tmp_path / "x", record, go_on=True, start={WRAPS: "D9"})

@@ -416,7 +416,9 @@ def test_the_work_list_of_a_branch_has_its_plain_sleeves_and_the_texts_of_its_wr
     """Branch B4 of the example: lettered at J4, plain at P1; a wrap at both ends of each of its wires."""
     again = reprint(record, record.find("", unit="0001", branch="B4"), tmp_path, reason="burnt")
     listed = words_of(again.files[0])
-    fits = {fit.marker.place: fit for fit in printed.fits if fit.marker.branch == "B4" and fit.marker.role == "branch end"}
+    fits = {
+        fit.marker.place: fit for fit in printed.fits if fit.marker.branch == "B4" and fit.marker.role == "branch end"
+    }
     plain = fits["P1"]
     assert not plain.marker.lettered
     assert plain.tube is not None
@@ -540,7 +542,7 @@ def broken_off(folder: Path, record: Record, monkeypatch: pytest.MonkeyPatch, qu
     """
     with monkeypatch.context() as patch:
         patch.setattr("labeler.record.store.Record.confirm", lambda *_words: die())
-        patch.setattr("labeler.record.store.Record.withdraw_prepared", lambda *_words: None)
+        patch.setattr("labeler.record.store.Record.cancel_pending_jobs", lambda *_words: None)
         patch.setattr("labeler.files.Path.unlink", lambda *_words, **_more: None)
         printer = Printer("p", scale_x=1.01)
         if query:
@@ -578,7 +580,7 @@ def test_a_print_that_was_broken_off_is_resumed(tmp_path: Path, monkeypatch: pyt
         with pytest.raises(LabelerError, match="it is printed"):
             resume(record, 1, tmp_path / "out")
         with pytest.raises(LabelerError, match="they may be in use"):
-            record.withdraw_prepared(1, "no")
+            record.cancel_pending_jobs(1, "no")
 
 
 def test_resume_keeps_the_bench_sheet_that_is_there(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -622,7 +624,7 @@ def test_resume_says_why_not(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) ->
         assert [job.state for job in record.jobs()] == ["prepared"]
         with pytest.raises(LabelerError, match="not in the record"):
             resume(record, 7, tmp_path / "out")
-        record.withdraw_prepared(1, "power cut")
+        record.cancel_pending_jobs(1, "power cut")
         with pytest.raises(LabelerError, match="it is withdrawn"):
             resume(record, 1, tmp_path / "out")
         assert print_harness(BOAT, tmp_path / "out2", record, unit="0001").job.unit == "0001"

@@ -46,7 +46,7 @@ def boat_job(serial: str | None = None, **changes: object) -> NewJob:
         Sheet(TAGS, 2, 210.0, 297.0, "white", (tag,)),
     )
     left = OmittedMarker(row("end.B4.J4", "sleeve", "J4", "DEPTH J4"), "does not fit: needs 31 mm")
-    job = NewJob(BOAT, sheets, {r.id: r for r in rows}, (left,), FONTS, serial, who="ada", version="0.1")
+    job = NewJob(BOAT, sheets, {r.id: r for r in rows}, (left,), FONTS, serial, user="ada", version="0.1")
     return replace(job, **changes)  # type: ignore[arg-type]
 
 

@@ -369,7 +369,7 @@ def test_csv_of_a_hostile_record(tmp_path: Path) -> None:
     place = tmp_path / "r.sqlite"
     hostile = replace(BOAT, name="=cmd|' /C calc'!A1", part_number="@RSB")
     with open_record(place) as record:
-        record.confirm(record.prepare(replace(boat_job(), harness=hostile, who="+1", reason="-1")).id)
+        record.confirm(record.prepare(replace(boat_job(), harness=hostile, user="+1", reason="-1")).id)
     for words in (["list"], ["show", "0001"], ["find", "K4"]):
         rows = list(csv.reader(io.StringIO(run("record", *words, "--record", place, "--csv").stdout)))
         assert len(rows) >= 2

@@ -265,11 +265,11 @@ def test_confirm_and_withdraw_once(record: Record) -> None:
     with pytest.raises(LabelerError, match="it is printed"):
         record.confirm(job.id, [])
     with pytest.raises(LabelerError, match="asks for a reason"):
-        record.withdraw(job.id, " ")
-    gone = record.withdraw(job.id, "wrong stock loaded")
+        record.cancel_job(job.id, " ")
+    gone = record.cancel_job(job.id, "wrong stock loaded")
     assert (gone.state, gone.cancel_reason) == ("withdrawn", "wrong stock loaded")
     with pytest.raises(LabelerError, match="withdrawn before"):
-        record.withdraw(job.id, "again")
+        record.cancel_job(job.id, "again")
     with pytest.raises(LabelerError, match="it is withdrawn"):
         record.confirm(job.id, [])
     with pytest.raises(LabelerError, match="no such job"):
@@ -277,7 +277,7 @@ def test_confirm_and_withdraw_once(record: Record) -> None:
 
 
 def test_a_withdrawn_print_is_not_found_and_its_serial_may_be_printed(record: Record) -> None:
-    record.withdraw(record.prepare(boat_job()).id, "the disk was full")
+    record.cancel_job(record.prepare(boat_job()).id, "the disk was full")
     assert record.markers("0001") == ()
     assert [unit.state for unit in record.units()] == ["withdrawn"]
     assert {item.state for item in record.show(1).markers} == {"withdrawn"}
@@ -425,7 +425,7 @@ def test_hostile_texts_are_only_texts(record: Record) -> None:
     labels = ["100% of_it", 'O\'Brien "x"', "'); DROP TABLE marker;--", "back\\slash", "ÄÖ µΩ", "a?b:c"]
     rows = {f"m{n}": MarkerRow(f"m{n}", "tag", "bag", f"K{n}", label) for n, label in enumerate(labels)}
     placed = tuple(Placed(Piece(n, face(r.text), ""), "A1", 0.0, 0.0) for n, r in rows.items())
-    job = NewJob(BOAT, (Sheet(TAGS, 1, 9.0, 9.0, "", placed),), rows, fonts=FONTS, who="'; --", reason=":x ?")
+    job = NewJob(BOAT, (Sheet(TAGS, 1, 9.0, 9.0, "", placed),), rows, fonts=FONTS, user="'; --", reason=":x ?")
     assert record.prepare(job).user == "'; --"
     for n, label in enumerate(labels):
         typed = label.swapcase().replace("\u039c", "\u00b5")  # the micro sign's capital is another letter
@@ -515,7 +515,7 @@ def test_a_reprint_is_of_one_unit(record: Record) -> None:
 
 def test_what_was_withdrawn_is_not_reprinted(record: Record) -> None:
     print_unit(record)
-    record.withdraw(1, "spoiled")
+    record.cancel_job(1, "spoiled")
     gone = record.find("", sheet=(1, 2))
     assert [(item.row.id, item.state) for item in gone] == [("bag.K4", "withdrawn")]
     with pytest.raises(LabelerError) as raised:
@@ -535,7 +535,7 @@ def test_void_and_printed_again(record: Record) -> None:
     print_unit(record)
     with pytest.raises(LabelerError, match="asks for a reason"):
         record.void("0001", "bag.K4", "")
-    record.void("1", "K4", "wrong bag", who="bo")
+    record.void("1", "K4", "wrong bag", user="bo")
     (item,) = record.find("bag.K4")
     assert (item.state, item.reason, item.print_count) == ("void", "wrong bag", 1)
     with pytest.raises(LabelerError, match="asks for a reason"):
@@ -575,7 +575,7 @@ def test_only_what_was_printed_can_be_void(record: Record) -> None:
     job = record.prepare(boat_job(record.reserve_serial(BOAT)))
     with pytest.raises(LabelerError, match=f"job {job.id} is prepared"):
         record.void("0002", "bag.K4", "lost")
-    record.withdraw(job.id, "no paper")
+    record.cancel_job(job.id, "no paper")
     with pytest.raises(LabelerError, match="it is withdrawn"):
         record.void("0002", "bag.K4", "lost")
     assert count(record, "void") == 0
@@ -628,7 +628,7 @@ def test_nothing_is_ever_changed_or_deleted(record: Record) -> None:
     print_unit(record)
     items = record.find("bag.K4")
     job = prepare_reprint(record, items, lay_out(items), reason="lost")
-    record.withdraw(job.id, "not needed")
+    record.cancel_job(job.id, "not needed")
     record.void("0001", "bag.K4", "scrapped")
     record.history("bag.K4", "0001")
     assert set(said) - {"BEGIN"} == {"SELECT", "INSERT"}
@@ -656,7 +656,7 @@ def test_rows_that_were_there_are_there_unchanged(record: Record) -> None:
     print_unit(record)
     before = rows()
     items = record.find("bag.K4")
-    record.withdraw(prepare_reprint(record, items, lay_out(items), reason="lost").id, "no")
+    record.cancel_job(prepare_reprint(record, items, lay_out(items), reason="lost").id, "no")
     record.void("0001", "bag.K4", "scrapped")
     print_unit(record)
     assert before < rows()

@@ -209,7 +209,7 @@ def broken_off(record: Record, folder: Path, monkeypatch: pytest.MonkeyPatch, **
 
     with monkeypatch.context() as patch:
         patch.setattr("labeler.record.store.Record.confirm", die)
-        patch.setattr("labeler.record.store.Record.withdraw_prepared", lambda *_words: None)
+        patch.setattr("labeler.record.store.Record.cancel_pending_jobs", lambda *_words: None)
         patch.setattr("labeler.files.Path.unlink", lambda *_words, **_more: None)
         with pytest.raises(KeyboardInterrupt):
             print_units(BOAT, folder, record, units=(None, None), date=DATE, **how)
@@ -277,7 +277,7 @@ def test_a_run_is_withdrawn_as_a_whole(tmp_path: Path, monkeypatch: pytest.Monke
         assert record.used_cells() == {}
         assert print_harness(BOAT, tmp_path / "new", record, unit="0001").job.state == "printed"
         with pytest.raises(LabelerError, match="it was withdrawn before"):
-            record.withdraw_prepared(1, "once more")
+            record.cancel_pending_jobs(1, "once more")
 
 
 def test_all_units_of_a_run_are_recorded_and_confirmed_at_once(tmp_path: Path) -> None:
