@@ -164,8 +164,8 @@ def _code(fit: Fit, trials: Sequence[ReadingTrial]) -> str:
     lines = [f"{code.symbology} {code.data!r}: {code.size}{level}, module {code.module_mm:.3f} mm on the part"]
     if code.rows > 1 and code.arc_deg:
         lines.append(
-            f"arc {code.arc_deg:.1f}°, grid {code.grid_nonuniformity:.2f} modules off at {fit.marker.settings.code_aim_deg:g}°, "
-            f"{code.axial_nonuniformity:.3f} off square"
+            f"arc {code.arc_deg:.1f}°, grid {code.grid_nonuniformity:.2f} modules off at "
+            f"{fit.marker.settings.code_aim_deg:g}°, {code.axial_nonuniformity:.3f} off square"
         )
     lines += _tries(trials)
     return "".join(f'<p class="code">{escape(line)}</p>' for line in lines)

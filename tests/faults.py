@@ -153,7 +153,7 @@ FAULTS = (
           ("settings.wire_reading_distance_mm if marker.on_wire else settings.reading_distance_mm",
            "settings.reading_distance_mm if marker.on_wire else settings.wire_reading_distance_mm")),
     fault("best-tube", "of tubes that do not fit the worst answer is given", "fit",
-          ("key=lambda a: (VERDICTS.index(a.verdict),", "key=lambda a: (-VERDICTS.index(a.verdict),")),
+          ("key=lambda a: (VERDICTS.index(a.result),", "key=lambda a: (-VERDICTS.index(a.result),")),
     fault("first-cut", "cut lengths begin below the shortest", "fit strip",
           ("ceil(round(max(settings.shortest_cut_mm, at_least_mm) / step, 9))",
            "ceil(round(min(settings.shortest_cut_mm, at_least_mm) / step, 9))")),
@@ -233,7 +233,7 @@ FAULTS = (
 GAPS = (
     fault("edge-margin", "one margin of two across the tube", "fit geometry",
           ("across_mm=flat - 2 * edge_margin", "across_mm=flat - edge_margin")),
-    fault("prepared", "a marker counts as printed when all its prints are", "record. handing shared",
+    fault("pending", "a marker counts as printed when all its prints are", "record. handing shared",
           ('return "printed" if any(row.confirmed for row in good)',
            'return "printed" if all(row.confirmed for row in good)')),
     fault("printer-scale", "a printer's correction acts about the wrong point", "raster draw printers",

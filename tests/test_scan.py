@@ -74,7 +74,7 @@ def test_a_photo(shop: tuple[Path, list[Printed]], suffix: str) -> None:
     scanned = json.loads(done.stdout)["scanned"]
     assert {one["id"] for one in scanned} == set(ids(shop[1][1]))
     assert {item["unit"] for one in scanned for item in one["markers"]} == {"0002"}
-    assert all(one["check_holds"] for one in scanned)
+    assert all(one["check_character_valid"] for one in scanned)
 
 
 def test_a_unit_is_ticked_off(shop: tuple[Path, list[Printed]]) -> None:

@@ -277,8 +277,8 @@ def one(fit: Fit) -> Iterable[str]:
             f"{capital.required:.2f} mm required ({capital.required_by})"
         )
         yield (
-            f"  type      {fit.font}, {fit.font_size_mm * 72 / 25.4:.1f} pt, stretched {surface.text_stretch:.3f} across, "
-            f"covers {fit.text_arc_deg:.0f}°"
+            f"  type      {fit.font}, {fit.font_size_mm * 72 / 25.4:.1f} pt, stretched "
+            f"{surface.text_stretch:.3f} across, covers {fit.text_arc_deg:.0f}°"
         )
     if fit.code:
         code = fit.code
@@ -422,18 +422,20 @@ def _type(fit: Fit, capital: Capital) -> Iterable[str]:
 def _code(code: CodeFit, settings: Settings) -> Iterable[str]:
     level = f", error correction {code.error_correction}" if code.error_correction else ""
     yield f"code        {code.symbology} {code.data!r}: {code.size}{level}"
+    dots = "{} x {} dots".format(*code.dots_per_module)
     yield (
-        f"            {code.dots_per_module[0]} x {code.dots_per_module[1]} dots of {settings.printer_dpi:g} dpi, on the part at least "
+        f"            {dots} of {settings.printer_dpi:g} dpi, on the part at least "
         f"{code.module_mm:.3f} mm (>= {settings.code_module_mm:g})"
     )
     if code.rows > 1 and code.arc_deg:
         limit = GRADES[settings.code_axial_grade]
         yield f"            arc {code.arc_deg:.1f}° (<= {settings.code_arc_deg:g}°: GS1, 30° to either edge)"
         yield (
-            f"            grid {code.grid_nonuniformity:.2f} modules off an even one, {settings.code_aim_deg:g}° off the middle "
-            f"(<= {settings.code_grid:g}: ISO/IEC 15415)"
+            f"            grid {code.grid_nonuniformity:.2f} modules off an even one, "
+            f"{settings.code_aim_deg:g}° off the middle (<= {settings.code_grid:g}: ISO/IEC 15415)"
         )
-        yield f"            axial non-uniformity {code.axial_nonuniformity:.3f} (<= {limit:.2f}: grade {settings.code_axial_grade})"
+        axial = f"{code.axial_nonuniformity:.3f} (<= {limit:.2f}: grade {settings.code_axial_grade})"
+        yield f"            axial non-uniformity {axial}"
 
 
 def _required(capital: Capital, settings: Settings) -> str:

@@ -54,7 +54,7 @@ def test_accepted_codes_are_read_on_the_part(count: int) -> None:
     camera, kinds = np.random.default_rng(38), Counter[str]()
     rates: Rates = {}
     for trial in trials(38):
-        if trial.fit.result == "does not fit":
+        if trial.fit.result == "fail":
             continue
         assert trial.fit.code is not None
         assert trial.fit.code.failures == ()
@@ -81,7 +81,7 @@ def test_refused_codes_are_read_less_the_farther_off_they_are() -> None:
         no_room = any(fault.kind in ("code too high", "code too long") for fault in code.failures)
         if not code.failures or code.rows == 1 or code.arc_deg > 150 or no_room:
             continue  # bars, what leaves the view, and what has no room: cut off, it cannot be read
-        assert trial.fit.result != "fits"
+        assert trial.fit.result != "pass"
         decode(trial, rates, camera)
         tried += 1
         if tried == COUNT // 6:

@@ -29,7 +29,7 @@ def test_every_outcome_is_as_reported(heating: str, low: float, high: float, fam
     fit = around("HEIGHT", low, high, heating=heating, sleeve=(family,), reading_distance_mm=250.0)
     assert fit.surface.text_direction == "around"
     check_against_outcomes(fit)
-    if fit.result != "does not fit":
+    if fit.result != "fail":
         assert fit.surface.width_ratio is not None
         assert 0.5 <= fit.surface.width_ratio.low <= fit.surface.width_ratio.high <= 1.0 + 1e-6
 
@@ -65,5 +65,5 @@ def test_letters_out_of_proportion_around_are_refused() -> None:
     assert fit.surface.width_ratio is not None
     assert fit.surface.width_ratio.high <= 1.0 + 1e-6  # never wider than allowed …
     assert fit.surface.width_ratio.low < 0.5  # … so it is too narrow
-    assert fit.result == "does not fit"
+    assert fit.result == "fail"
     assert any("as wide as high" in reason for reason in sentences(fit.reasons))

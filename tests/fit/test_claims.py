@@ -74,7 +74,7 @@ def tall_enough(fit: Fit, distance: float) -> None:
     assert capital.low >= required - EPS
     assert capital.printed >= chosen.dots_per_capital * 25.4 / chosen.printer_dpi - EPS
     assert fit.font_size_mm * load_font(fit.font).stroke >= chosen.dots_per_stroke * 25.4 / chosen.printer_dpi - EPS
-    assert fit.text_arc_deg <= (chosen.reading_arc_deg if fit.result == "fits" else chosen.turning_arc_deg) + 1e-3
+    assert fit.text_arc_deg <= (chosen.reading_arc_deg if fit.result == "pass" else chosen.turning_arc_deg) + 1e-3
     if fit.marker.kind == "sleeve":
         shares = [proportion(fit, out) for out in outcomes(fit)]
     else:  # nothing shrinks
@@ -109,7 +109,7 @@ def test_sleeves(case: int) -> None:
     chosen = marker.settings
     fixed = rng.choice([None, None, 30.0])
     fit = fit_sleeve(marker, SleevePlace(seat, choose_tubes(seat, chosen, CATALOGUE), fixed))
-    if fit.result == "does not fit":
+    if fit.result == "fail":
         assert fit.reasons
         return
     said_once(fit)
@@ -150,7 +150,7 @@ def test_wraps_strips_and_flags(case: int) -> None:
         thick = Seat(over, over, over)
         place = SleevePlace(thick, choose_tubes(thick, marker.settings, CATALOGUE))
         fit = fit_insert(marker, place, CATALOGUE.stock("insert-a4"))
-    if fit.result == "does not fit":
+    if fit.result == "fail":
         assert fit.reasons
         return
     said_once(fit)

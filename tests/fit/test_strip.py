@@ -52,7 +52,7 @@ def test_a_strip_is_as_long_around_as_the_thinnest_bundle_less_a_gap() -> None:
     30 mm become 30 x (1 - 0.05 x 0.7217) = 28.918 mm.
     """
     fit = insert("DEPTH J4", 4.0, 4.6)
-    assert fit.result == "fits"
+    assert fit.result == "pass"
     assert fit.face is not None
     assert fit.face.height_mm == pytest.approx(pi * 4.0 - 1.0, abs=1e-3)
     assert (fit.tube.name if fit.tube else "", fit.cut_length_mm) == ("AS23053/5 1/4", 30)
@@ -96,7 +96,7 @@ def flag(text: str, diameter: float, **changes: Any) -> Fit:
 def test_a_flag_reads_on_both_halves() -> None:
     """L = 2 f + pi (d + t): on 2.0 mm with 0.1 mm film f = (80 - pi x 2.1)/2 = 36.70 mm."""
     fit = flag("P1:12/J4:2", 2.0)
-    assert fit.result == "fits"
+    assert fit.result == "pass"
     assert fit.face is not None
     left, right = fit.face.runs
     half = (80 - pi * 2.1) / 2
@@ -110,7 +110,7 @@ def test_a_flag_reads_on_both_halves() -> None:
 
 def test_a_wire_too_thick_for_a_flag() -> None:
     fit = flag("W1", 26.0)  # pi x 26.1 = 82 mm
-    assert fit.result == "does not fit"
+    assert fit.result == "fail"
     assert "leaves 0.0 mm of flag-a4-80x12" in sentence(fit.reasons[0])
 
 

@@ -301,13 +301,21 @@ def test_the_sheets_that_are_partly_used_are_listed(tmp_path: Path) -> None:
         gone = len(record.used_cells()[WRAPS])
     rows = {row["stock"]: row for row in json.loads(run("record", "used", "--json", *words).stdout)}
     # 98 cells on a sheet: layouts/README.md; two tags a row, and eight of the example fill four rows of five
-    assert rows[WRAPS]["free"] == 98 - gone
-    assert (rows["tag-a4-95x54"]["used"], rows["tag-a4-95x54"]["free"], rows["tag-a4-95x54"]["next"]) == (
+    assert rows[WRAPS]["free_cells"] == 98 - gone
+    assert (
+        rows["tag-a4-95x54"]["used_cells"],
+        rows["tag-a4-95x54"]["free_cells"],
+        rows["tag-a4-95x54"]["next_cell"],
+    ) == (
         "A1-B4",
         2,
         "A5",
     )
-    assert (rows["sold-out"]["used"], rows["sold-out"]["free"], rows["sold-out"]["next"]) == ("A1-B1", None, "")
+    assert (rows["sold-out"]["used_cells"], rows["sold-out"]["free_cells"], rows["sold-out"]["next_cell"]) == (
+        "A1-B1",
+        None,
+        "",
+    )
     told = run("record", "used", *words).stdout.splitlines()
     assert next(line for line in told if line.startswith("tag-a4")).split()[:5] == [
         "tag-a4-95x54",
@@ -512,7 +520,7 @@ def whole_or_nothing(folder: Path, record: Record) -> str:
     assert not [path for path in folder.rglob("*") if path.suffix in (".part", ".kept")]
     jobs = record.jobs()
     if not files:
-        assert all(job.state == "withdrawn" for job in jobs)
+        assert all(job.state == "cancelled" for job in jobs)
         return "nothing"
     assert [job.state for job in jobs] == ["printed"]
     assert sorted(jobs[0].files) == files

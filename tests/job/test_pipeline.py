@@ -483,7 +483,7 @@ def test_leave_out_prints_the_rest_and_lists_what_is_missing(tmp_path: Path) -> 
         printed = print_harness(MISFITS, tmp_path / "out", record, leave_out=True)
         assert {fit.marker.id for fit in printed.omitted} == misfits
         states = {item.row.id: item.state for item in record.markers(printed.job.unit)}
-    assert {name for name, state in states.items() if state == "left out"} == misfits
+    assert {name for name, state in states.items() if state == "omitted"} == misfits
     text = "\n".join(page.get_textpage().get_text_range() for page in pdfium.PdfDocument(str(printed.files[0])))
     for fit in printed.omitted:
         assert fit.marker.place in text
@@ -519,7 +519,7 @@ def test_a_failure_while_drawing_leaves_no_file_and_withdraws_the_job(
     with open_record(tmp_path / "r.sqlite") as record:
         with pytest.raises(LabelerError, match="No space left on device"):
             print_harness(BOAT, tmp_path / "out", record)
-        assert [job.state for job in record.jobs()] == ["withdrawn"]
+        assert [job.state for job in record.jobs()] == ["cancelled"]
     assert not list((tmp_path / "out").iterdir())
 
 
@@ -531,7 +531,7 @@ def test_a_confirmation_that_fails_leaves_no_file(tmp_path: Path, monkeypatch: p
     with open_record(tmp_path / "r.sqlite") as record:
         with pytest.raises(LabelerError, match="the connection is lost"):
             print_harness(BOAT, tmp_path / "out", record)
-        assert [job.state for job in record.jobs()] == ["withdrawn"]
+        assert [job.state for job in record.jobs()] == ["cancelled"]
     assert not list((tmp_path / "out").iterdir())
 
 
@@ -561,7 +561,7 @@ def test_a_print_that_was_broken_off_is_resumed(tmp_path: Path, monkeypatch: pyt
     """The sheets are drawn again byte by byte: those that are there stay, one that is missing comes back."""
     with open_record(tmp_path / "r.sqlite") as record:
         broken_off(tmp_path / "out", record, monkeypatch)
-        assert [job.state for job in record.jobs()] == ["prepared"]
+        assert [job.state for job in record.jobs()] == ["pending"]
         before = {file.name: file.read_bytes() for file in (tmp_path / "out").glob("*.pdf")}
         assert len(before) == 5
         with pytest.raises(LabelerError, match="labeler record resume 1"):
@@ -621,7 +621,7 @@ def test_resume_says_why_not(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) ->
         other.write_bytes(b"something else")
         with pytest.raises(LabelerError, match="exists already"):
             resume(record, 1, tmp_path / "out")
-        assert [job.state for job in record.jobs()] == ["prepared"]
+        assert [job.state for job in record.jobs()] == ["pending"]
         with pytest.raises(LabelerError, match="not in the record"):
             resume(record, 7, tmp_path / "out")
         record.cancel_pending_jobs(1, "power cut")
@@ -668,7 +668,7 @@ def test_an_interrupt_waits_until_files_and_record_agree(tmp_path: Path, monkeyp
             signal.signal(signal.SIGINT, before)
         (job,) = record.jobs()
         files = {str(file) for file in (tmp_path / "out").iterdir()}
-        assert (job.state, files) in (("printed", set(job.files)), ("withdrawn", set()))
+        assert (job.state, files) in (("printed", set(job.files)), ("cancelled", set()))
 
 
 def test_an_output_folder_that_is_a_file(tmp_path: Path) -> None:
@@ -696,7 +696,7 @@ def test_a_wrap_that_does_not_fit_asks_for_no_size_that_only_a_sleeve_needs(tmp_
         "utf-8",
     )
     wires = [fit for fit in check(str(file)).fits if fit.marker.role == "wire end"]
-    assert [fit.result for fit in wires] == ["does not fit"] * 2
+    assert [fit.result for fit in wires] == ["fail"] * 2
     assert not any("a sleeve instead" in way for fit in wires for way in sentences(fit.fixes))
 
 

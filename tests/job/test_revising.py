@@ -72,9 +72,13 @@ def test_diff_of_files_and_of_the_record(boat_record: Path, tmp_path: Path, newe
         result = run("diff", old, newer, "--json", "--record", place)
         assert result.exit_code == 0, result.stderr
         found = json.loads(result.stdout)
-        assert Counter(one["what"] for one in found) == {"unchanged": 64, "changed": 8, "removed": 1}, old
-        (j4,) = [one for one in found if one["what"] == "changed" and one["new"]["at"] == "J4"]
-        assert (j4["old"]["label"], j4["new"]["label"], j4["fields"]) == ("WATER PROBE J4", "SALT PROBE J4", ["label"])
+        assert Counter(one["change"] for one in found) == {"unchanged": 64, "changed": 8, "removed": 1}, old
+        (j4,) = [one for one in found if one["change"] == "changed" and one["new"]["place"] == "J4"]
+        assert (j4["old"]["text"], j4["new"]["text"], j4["changed_fields"]) == (
+            "WATER PROBE J4",
+            "SALT PROBE J4",
+            ["text"],
+        )
     shown = run("diff", BOAT, newer)
     assert re.search(r"changed +sleeve +B4 J4 +WATER PROBE J4", shown.stdout)
     assert "0 added, 1 removed, 8 changed, 64 unchanged" in shown.stderr
@@ -108,9 +112,9 @@ def test_only_what_has_changed_is_printed(place: str, tmp_path: Path, newer: Pat
         job = made.printed.job
         assert (job.kind, job.repeats_job, job.unit, job.revision, job.state) == ("revision", 2, "0002", "D", "printed")
         at_j4 = {(item.revision, item.state, item.row.text) for item in record.find("0002 B4 J4")}
-        assert at_j4 == {("C", "taken off", "WATER PROBE J4"), ("D", "printed", "SALT PROBE J4")}
+        assert at_j4 == {("C", "removed", "WATER PROBE J4"), ("D", "printed", "SALT PROBE J4")}
         (gone,) = record.find("0002 K7")
-        assert (gone.state, gone.reason) == ("taken off", f"taken off by job {job.id}")
+        assert (gone.state, gone.reason) == ("removed", f"taken off by job {job.id}")
         with pytest.raises(LabelerError, match=f"it was taken off by job {job.id}; reprint what stands there now"):
             reprint(record, [gone], tmp_path / "again", reason="lost")
         (same,) = record.find("0002 J1")
@@ -259,7 +263,7 @@ def test_a_revision_that_was_broken_off_lists_what_comes_off(
         bench = words_of(done.files[0])
         assert "9 markers to take off" in bench
         assert (bench.count("it is replaced"), bench.count("the new revision has none here")) == (8, 1)
-        assert {item.state for item in record.find("0001 K7")} == {"taken off"}
+        assert {item.state for item in record.find("0001 K7")} == {"removed"}
 
 
 def workbook(path: Path, colour: str) -> Path:

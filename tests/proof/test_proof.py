@@ -148,7 +148,7 @@ def test_a_wrap_is_shown_with_its_first_copy_in_the_middle() -> None:
     run = Run("P1:1", "Atkinson Hyperlegible", 2.4, 1.0, 7.0)
     face = Face(25, 10, (run,), repeats=2, repeat_pitch_mm=3.0)
     marker = Marker("ID", "wrap", "wire end", "P1:1", ("P1:1",), True, default_settings())
-    fit = Fit(marker, "fits", (), ("P1:1",), face=face, capital_height_mm=Capital(1.6, 1.6, 1.6, 1.27))
+    fit = Fit(marker, "pass", (), ("P1:1",), face=face, capital_height_mm=Capital(1.6, 1.6, 1.6, 1.27))
     flat = np.full((100, 250), 255.0)
     flat[22] = 0.0
     made = _centred(fit, flat, 254.0)

@@ -105,7 +105,7 @@ def test_the_command_verify(boat_record: Path) -> None:
     answer = run("record", "verify", "--record", place, "--json")
     assert answer.exit_code == 1  # its font is not here
     found = json.loads(answer.stdout)
-    assert found["prepared_jobs"] == [2]
+    assert found["pending_jobs"] == [2]
     assert "Boat Sans" in found["problems"][0]["file"]
     assert "job 2" in run("record", "verify", "--record", place).stderr
 
@@ -140,7 +140,7 @@ def test_an_export_is_one_documented_object(record: Record) -> None:
     print_unit(record)
     exported = record.export_unit("1")
     assert json.loads(json.dumps(exported)) == exported
-    assert exported["form"] == 2
+    assert exported["schema"] == "unit 1"
     assert exported["unit"]["serial"] == "0001"
     counts = {
         key: len(exported[key]) for key in ("harnesses", "stocks", "faces", "markers", "contents", "jobs", "voids")
@@ -301,7 +301,7 @@ def test_the_commands(tmp_path: Path) -> None:
     assert next(iter(again.values()))["jobs"] == 0
     assert run("record", "import", tmp_path / "none.json", "--record", place).exit_code == 1
     found = run("record", "find", "K4", "--record", place, "--json")
-    assert [marker["at"] for marker in json.loads(found.stdout)] == ["K4"]
+    assert [marker["place"] for marker in json.loads(found.stdout)["markers"]] == ["K4"]
     assert run("record", "find", "K9", "--record", place).exit_code == 1
     assert run("record", "find", " ", "--record", place).exit_code == 2
 

@@ -170,7 +170,7 @@ def test_one_job_is_kept_whole(record: Record) -> None:
     assert (tag.state, tag.print_count, tag.fonts) == ("printed", 1, tuple(FONTS.items()))
     assert found["wire.W101.J4"].load == "white"
     left = found["end.B4.J4"]
-    assert (left.state, left.face, left.print_count, left.sheet) == ("left out", None, 0, 0)
+    assert (left.state, left.face, left.print_count, left.sheet) == ("omitted", None, 0, 0)
     assert left.reason == "does not fit: needs 31 mm"
 
 
@@ -211,7 +211,7 @@ def test_canonical_sheets_come_back_to_the_last_digit(record: Record) -> None:
 def test_a_described_marker_on_no_sheet_is_plain(record: Record) -> None:
     record.prepare(NewJob(BOAT, (), {"end.B4.P1": row("end.B4.P1", "sleeve", "P1", "")}))
     (item,) = record.markers("0001")
-    assert (item.state, item.face, item.reason) == ("plain", None, "")
+    assert (item.state, item.face, item.reason) == ("blank", None, "")
     with pytest.raises(ValueError, match="never printed"):
         item.piece()
 
@@ -239,9 +239,9 @@ def test_a_job_that_was_broken_off_is_listed_as_prepared(tmp_path: Path) -> None
     with open_record(tmp_path / "r.db") as record:
         record.prepare(boat_job(record.reserve_serial(BOAT)))
     with open_record(tmp_path / "r.db") as record:
-        assert [job.state for job in record.jobs()] == ["prepared"]
-        assert [unit.state for unit in record.units()] == ["prepared"]
-        assert {i.state for i in record.markers("0001")} == {"prepared", "left out"}
+        assert [job.state for job in record.jobs()] == ["pending"]
+        assert [unit.state for unit in record.units()] == ["pending"]
+        assert {i.state for i in record.markers("0001")} == {"pending", "omitted"}
         with pytest.raises(LabelerError, match="record withdraw 1"):
             record.reserve_serial(BOAT, "0001")
 
@@ -254,20 +254,20 @@ def test_a_process_that_dies_between_prepare_and_confirm_leaves_a_prepared_job(t
     ended = subprocess.run([sys.executable, "-c", code, str(tmp_path / "r.db")], check=False)
     assert ended.returncode == 9
     with open_record(tmp_path / "r.db") as record:
-        assert [job.state for job in record.jobs()] == ["prepared"]
+        assert [job.state for job in record.jobs()] == ["pending"]
         assert len(record.markers("0001")) == 4
 
 
 def test_confirm_and_withdraw_once(record: Record) -> None:
     job = record.prepare(boat_job())
-    assert job.state == "prepared"
+    assert job.state == "pending"
     assert record.confirm(job.id, ["a b.pdf", "ü.pdf"]).files == ("a b.pdf", "ü.pdf")
     with pytest.raises(LabelerError, match="it is printed"):
         record.confirm(job.id, [])
     with pytest.raises(LabelerError, match="asks for a reason"):
         record.cancel_job(job.id, " ")
     gone = record.cancel_job(job.id, "wrong stock loaded")
-    assert (gone.state, gone.cancel_reason) == ("withdrawn", "wrong stock loaded")
+    assert (gone.state, gone.cancel_reason) == ("cancelled", "wrong stock loaded")
     with pytest.raises(LabelerError, match="withdrawn before"):
         record.cancel_job(job.id, "again")
     with pytest.raises(LabelerError, match="it is withdrawn"):
@@ -279,12 +279,12 @@ def test_confirm_and_withdraw_once(record: Record) -> None:
 def test_a_withdrawn_print_is_not_found_and_its_serial_may_be_printed(record: Record) -> None:
     record.cancel_job(record.prepare(boat_job()).id, "the disk was full")
     assert record.markers("0001") == ()
-    assert [unit.state for unit in record.units()] == ["withdrawn"]
-    assert {item.state for item in record.show(1).markers} == {"withdrawn"}
+    assert [unit.state for unit in record.units()] == ["cancelled"]
+    assert {item.state for item in record.show(1).markers} == {"cancelled"}
     assert record.reserve_serial(BOAT, "0001") == "0001"
     assert record.prepare(boat_job("0001")).id == 2
     assert {item.job for item in record.markers("0001")} == {2}
-    assert [e.state for e in record.history("bag.K4", "0001")] == ["prepared", "withdrawn", "prepared"]
+    assert [e.state for e in record.history("bag.K4", "0001")] == ["pending", "cancelled", "pending"]
 
 
 # ---------------------------------------------------------------- serials
@@ -466,7 +466,7 @@ def test_a_reprint_draws_from_the_record_alone(tmp_path: Path) -> None:
         found = record.find("0001 K4")
         assert found == first
         job = prepare_reprint(record, found, lay_out(found), reason="torn off", who="bo")
-        assert (job.kind, job.state, job.revision, job.unit) == ("reprint", "prepared", "C", "0001")
+        assert (job.kind, job.state, job.revision, job.unit) == ("reprint", "pending", "C", "0001")
         assert (job.reason, job.user) == ("torn off", "bo")
         record.confirm(job.id, ["again.pdf"])
         (again,) = record.find("0001 K4")
@@ -474,9 +474,9 @@ def test_a_reprint_draws_from_the_record_alone(tmp_path: Path) -> None:
         assert [i.cell for i in record.find("", sheet=(job.id, 1))] == ["C1"]
         events = [(e.state, e.kind, e.reason, e.cell) for e in record.history("bag.K4", "0001")]
         assert events == [
-            ("prepared", "print", "", "B1"),
+            ("pending", "print", "", "B1"),
             ("printed", "print", "", "B1"),
-            ("prepared", "reprint", "torn off", "C1"),
+            ("pending", "reprint", "torn off", "C1"),
             ("printed", "reprint", "torn off", "C1"),
         ]
         assert count(record, "face") == 4  # 2 wraps and a tag, then unit 0002's tag; the reprint adds none
@@ -517,7 +517,7 @@ def test_what_was_withdrawn_is_not_reprinted(record: Record) -> None:
     print_unit(record)
     record.cancel_job(1, "spoiled")
     gone = record.find("", sheet=(1, 2))
-    assert [(item.row.id, item.state) for item in gone] == [("bag.K4", "withdrawn")]
+    assert [(item.row.id, item.state) for item in gone] == [("bag.K4", "cancelled")]
     with pytest.raises(LabelerError) as raised:
         prepare_reprint(record, gone, lay_out(gone), reason="lost")
     assert "job 1: it was withdrawn" in only_problem(raised)
@@ -541,7 +541,7 @@ def test_void_and_printed_again(record: Record) -> None:
     with pytest.raises(LabelerError, match="asks for a reason"):
         prepare_reprint(record, (item,), lay_out((item,)), reason="")
     job = prepare_reprint(record, (item,), lay_out((item,)), reason="right bag after all")
-    assert record.find("bag.K4")[0].state == "prepared"
+    assert record.find("bag.K4")[0].state == "pending"
     record.confirm(job.id)
     (again,) = record.find("bag.K4")
     assert (again.state, again.reason, again.print_count) == ("printed", "", 2)
@@ -564,7 +564,7 @@ def test_a_void_marker_is_void_until_it_is_printed_again(record: Record) -> None
     record.void("0001", "bag.K4", "torn")
     (item,) = record.find("bag.K4")
     assert (item.state, item.reason, item.print_count, item.void_count) == ("void", "torn", 2, 2)
-    whole = [(e.state, e.reason) for e in record.history("bag.K4", "0001") if e.state != "prepared"]
+    whole = [(e.state, e.reason) for e in record.history("bag.K4", "0001") if e.state != "pending"]
     assert whole == [("printed", ""), ("void", "smeared"), ("printed", "smeared"), ("void", "torn")]
 
 
@@ -612,7 +612,7 @@ def test_void_asks_for_one_marker(record: Record) -> None:
 def test_history_of_a_marker_that_was_left_out(record: Record) -> None:
     print_unit(record)
     (only,) = record.history("J4", "0001")
-    assert (only.state, only.reason, only.sheet) == ("left out", "does not fit: needs 31 mm", 0)
+    assert (only.state, only.reason, only.sheet) == ("omitted", "does not fit: needs 31 mm", 0)
 
 
 # ---------------------------------------------------------------- append-only

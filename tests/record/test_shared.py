@@ -182,7 +182,7 @@ def test_voids_of_copies_go_out_and_in(shared: Path, tmp_path: Path) -> None:
         record.void_all([(item.unit, item.row.id) for item in items], "jammed", sheet=(1, number))
         for unit in ("0002", "0001"):
             other.import_unit(json.loads(json.dumps(record.export_unit(unit))), Where(unit))
-        assert {item.state for item in other.find("", unit="0001")} <= {"printed", "plain"}
+        assert {item.state for item in other.find("", unit="0001")} <= {"printed", "blank"}
         assert other.used_cells() != {}
         assert len(other.run(1)) == 2
         name, unit = items[0].row.id, items[0].unit
@@ -224,7 +224,7 @@ def test_a_run_that_was_broken_off_is_finished_as_it_was(
     out = tmp_path / "out"
     with open_record(tmp_path / "r.sqlite") as record:
         before = broken_off(record, out, monkeypatch, stock=(stock,), out=Output(out, png=("sheets",)))
-        assert [job.state for job in record.jobs()] == ["prepared", "prepared"]
+        assert [job.state for job in record.jobs()] == ["pending", "pending"]
         for name in before:
             if "bench-sheet" not in name:
                 (out / name).unlink()
@@ -273,7 +273,7 @@ def test_a_run_is_withdrawn_as_a_whole(tmp_path: Path, monkeypatch: pytest.Monke
     done = run("record", "withdraw", "2", "--reason", "power cut", "--record", place)
     assert done.stderr.splitlines() == ["job 1 is withdrawn: power cut", "job 2 is withdrawn: power cut"]
     with open_record(place) as record:
-        assert [job.state for job in record.jobs()] == ["withdrawn", "withdrawn"]
+        assert [job.state for job in record.jobs()] == ["cancelled", "cancelled"]
         assert record.used_cells() == {}
         assert print_harness(BOAT, tmp_path / "new", record, unit="0001").job.state == "printed"
         with pytest.raises(LabelerError, match="it was withdrawn before"):

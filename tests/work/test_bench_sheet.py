@@ -100,20 +100,20 @@ def sleeve(
     seat = Seat(Range(4, 5), Range(4, 4.5), Range(4, 4.5), wires=4, basis=bundle, installation=how)
     setup = replace(default_settings(), **settings)  # type: ignore[arg-type]
     marker = Marker(f"S-{branch}-{at}", "sleeve", "branch end", at, text, False, setup, bool(text), branch)
-    return Fit(marker, "fits", (), text, seat, tube, cut_length_mm=length)
+    return Fit(marker, "pass", (), text, seat, tube, cut_length_mm=length)
 
 
 def wrap(circuit: str, at: str, text: str) -> Fit:
     marker = Marker(f"W-{circuit}-{at}", "wrap", "wire end", at, (text,), True, default_settings(), circuit=circuit)
     how = Installation(before=ClosingStep(CRIMP_CONTACT))
     seat = Seat(Range(2, 2), Range(2, 2), Range(2, 2), wire="20 AWG", installation=how)
-    return Fit(marker, "fits", (), (text,), seat, stock="wrap-a4-25x18")
+    return Fit(marker, "pass", (), (text,), seat, stock="wrap-a4-25x18")
 
 
 def tag(connector: str) -> Fit:
     """A connector's tag that could not hold its wire ends and refers to the bench sheet."""
     marker = Marker(f"T-{connector}", "tag", "bag", connector, (connector,), False, default_settings(), far=connector)
-    return Fit(marker, "fits", (), (connector,), stock="tag-a4-95x54", on_bench_sheet=True)
+    return Fit(marker, "pass", (), (connector,), stock="tag-a4-95x54", on_bench_sheet=True)
 
 
 def circuit(number: int, cavity: int, to: str, colour: str, signal: str) -> Circuit:
@@ -158,7 +158,7 @@ FITS = (*(sleeve(*end) for end in ENDS), FITTED, *WRAPS, *map(tag, CONNECTORS))
 TURN = fact("turn to read", arc=95.0, reading=90, turning=120)
 TOO_WIDE = replace(
     sleeve("B8", "J8", ("PUMP ROOM LEVEL", "J8"), None, 0.0, open_end("J8")),
-    result="does not fit",
+    result="fail",
     reasons=(fact("family refused", family="3:1 single wall", why=(fact("none passes", supplied=39.0, need=41.8),)),),
     fixes=(fact("larger tag"),),
 )
@@ -337,7 +337,7 @@ def test_sheets_are_counted_by_stock_and_tube() -> None:
 
 
 def test_what_is_left_out_is_neither_threaded_nor_cut() -> None:
-    gone = replace(FITS[0], result="does not fit", reasons=(TURN,))
+    gone = replace(FITS[0], result="fail", reasons=(TURN,))
     made = sheet_of(FITS, (gone,))
     assert made.missing == (Remark("sleeve B1 at J1", "BOW LIGHT / J1", "left out", (sentence(TURN),)),)
     assert "B1 at J1" not in places(made.thread_first)
@@ -345,10 +345,10 @@ def test_what_is_left_out_is_neither_threaded_nor_cut() -> None:
 
 
 def test_what_is_made_and_does_not_fit_is_named_too() -> None:
-    bad = replace(FITS[0], result="does not fit", reasons=(TURN,))
-    near = replace(FITS[2], result="tight", reasons=(TURN,))
+    bad = replace(FITS[0], result="fail", reasons=(TURN,))
+    near = replace(FITS[2], result="marginal", reasons=(TURN,))
     made = sheet_of((bad, near))
-    assert [(r.place, r.state) for r in made.missing] == [("sleeve B1 at J1", "does not fit")]
+    assert [(r.place, r.state) for r in made.missing] == [("sleeve B1 at J1", "fail")]
     assert [(r.place, r.reasons) for r in made.tight] == [("sleeve B2 at J2", (sentence(TURN),))]
     assert places(made.thread_first) == ["B1 at J1", "B2 at J2"]
 
@@ -479,8 +479,8 @@ def test_the_steps_of_a_branch_are_numbered(tmp_path: Path) -> None:
 
 
 def test_tight_ones_share_their_reason(tmp_path: Path) -> None:
-    tight = tuple(Remark(f"wrap B{n} at J{n}", f"T{n}", "tight", ("turn to read",)) for n in range(3))
-    other = Remark("sleeve B9 at J9", "T9", "tight", ("one line too many",), ("a shorter text",))
+    tight = tuple(Remark(f"wrap B{n} at J{n}", f"T{n}", "marginal", ("turn to read",)) for n in range(3))
+    other = Remark("sleeve B9 at J9", "T9", "marginal", ("one line too many",), ("a shorter text",))
     path = drawn(sample(tight=(*tight, other)), tmp_path)
     row = "wrap B0 at J0 T0, wrap B1 at J1 T1, wrap B2 at J2 T2turn to read"
     assert unsaid(path, row, "sleeve B9 at J9 T9one line too many", "What helps: a shorter text") == []

@@ -89,7 +89,7 @@ def lettered(harness: Harness, **settings: Any) -> Fit:
     face = Face(43, 14, (Run("PROBE J4", FONT, 4.0, 12.0, 6.0, 1.3),))
     return Fit(
         marker,
-        "fits",
+        "pass",
         (),
         ("PROBE J4",),
         SEAT,
@@ -104,12 +104,12 @@ def lettered(harness: Harness, **settings: Any) -> Fit:
 
 def plain() -> Fit:
     marker = Marker("S-P1", "sleeve", "branch end", "P1", (), False, SETTINGS, False, "B4")
-    return Fit(marker, "fits", (), (), SEAT, NINE, cut_length_mm=20, tube_od_mm=(10.5, 6.6, 7.4), sections=PARTS[:1])
+    return Fit(marker, "pass", (), (), SEAT, NINE, cut_length_mm=20, tube_od_mm=(10.5, 6.6, 7.4), sections=PARTS[:1])
 
 
 def wrap(circuit: str, at: str) -> Fit:
     marker = Marker(f"W-{at}", "wrap", "wire end", at, (at,), True, SETTINGS, circuit=circuit)
-    return Fit(marker, "fits", (), (at,))
+    return Fit(marker, "pass", (), (at,))
 
 
 def crimping(at: str) -> ClosingStep:

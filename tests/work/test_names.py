@@ -46,7 +46,7 @@ WORDS = (
     "done already, or take it off",
     "pass over the connector",
     "first",
-    "tight",
+    "marginal",
 )
 PLAIN = tuple(f"Qz{n:02d}z" for n in range(len(WORDS)))  # in no text of the program
 
