@@ -59,13 +59,13 @@ class RunUnit:
 
 
 Prepare = Callable[[Mapping[str, tuple[str, ...]]], Sequence[Job]]
-"""Records jobs as prepared, with the used cells of each stock's last sheet."""
+"""Records jobs as pending, with the used cells of each stock's last sheet."""
 
 
 def carry_out(
     record: Record, units: Sequence[RunUnit], prepare: Prepare, places: Places | None, output: Output, user: str
 ) -> tuple[Printed, ...]:
-    """Record the units of a run as prepared, hand their sheets over, confirm the jobs; all of it or nothing.
+    """Record the units of a run as pending, hand their sheets over, confirm the jobs; all of it or nothing.
 
     ``places`` is None where markers are printed in the cells they were in: no other cell is used.
     """

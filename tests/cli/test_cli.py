@@ -36,8 +36,8 @@ def test_check_json() -> None:
     assert answer["harness"] == {"name": "River survey boat, sensors", "part_number": "RSB-210", "revision": "C"}
     assert answer["problems"] == []
     sleeve = next(m for m in answer["markers"] if m["kind"] == "sleeve" and m["place"] == "J4")
-    for key in ("id", "text", "seat", "pass_over_diameter_mm", "grip_diameter_mm", "tube", "cut_length_mm", "tube_od_mm",
-                "lay_flat_width_mm", "printable_around_mm", "circumferential_scale", "marked_side_scale",
+    for key in ("id", "text", "seat", "pass_over_diameter_mm", "grip_diameter_mm", "tube", "cut_length_mm",
+                "tube_od_mm", "lay_flat_width_mm", "printable_around_mm", "circumferential_scale", "marked_side_scale",
                 "longitudinal_scale", "heating", "text_arc_deg", "text_stretch", "font", "font_size_pt",
                 "capital_height_mm", "sections_mm", "result", "reasons", "installation"):  # fmt: skip
         assert key in sleeve, key

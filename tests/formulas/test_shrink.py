@@ -180,7 +180,8 @@ def test_extremes_against_sampling(seed: int, heating: str, share: float) -> Non
         at = stop(supplied, recovered, wall, diameter, change, liner)
         f = marked_side_scale(at.circumferential_scale, at.full_scale, heating, share)
         samples.append((at.circumferential_scale, at.circumferential_scale, f.low, f.high, at.along, at.along,
-                        at.outside_mm, at.outside_mm, at.along / f.high, at.along / f.low, 2 * f.high / at.outside_mm))  # fmt: skip
+                        at.outside_mm, at.outside_mm, at.along / f.high, at.along / f.low,
+                        2 * f.high / at.outside_mm))  # fmt: skip
     said = (
         *(
             answer.circumferential_scale.low,
