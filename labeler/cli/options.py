@@ -356,7 +356,7 @@ def chosen_markers(record: Record, of: Target) -> tuple[Recorded, ...]:
         if given is not None and not given.strip():
             raise click.UsageError(f"{name} is empty")
     found = record.find(marker or "", unit=unit, harness=harness, branch=branch, sheet=on_sheet)
-    found = tuple(item for item in found if item.state != "taken off") or found  # it is on the unit no more
+    found = tuple(item for item in found if item.state != "removed") or found  # it is on the unit no more
     asked = marker or of.sheet or branch or unit
     if not found:
         where = f"{record.name}, {harness}" if harness else record.name

@@ -109,7 +109,7 @@ def _jobs(connection: Connection) -> Found:
             yield f"job {job.id}", f"its states are {', '.join(sorted(known)) or 'none'}"
         if not numbers.get(job.id) and job.kind != "revision":  # one of those may only take markers off
             yield f"job {job.id}", "it has no sheet and no marker"
-        if job.kind == "reprint" and job.of_job is None:
+        if job.kind == "reprint" and job.repeats_job is None:
             yield f"job {job.id}", "it is a reprint of no job"
 
 

@@ -99,7 +99,7 @@ class Remark:
 
     place: str
     text: str
-    state: str  # left out | does not fit | tight
+    state: str  # omitted | fail | marginal
     reasons: tuple[str, ...]
     fixes: tuple[str, ...] = ()
 
@@ -172,7 +172,7 @@ def bench_sheet(
         thread_first=tuple(row for row in rows if row.how.closes),
         thread_later=tuple(row for row in rows if not row.how.closes),
         missing=(
-            *(_remark(fit, "left out") for fit in omitted),
+            *(_remark(fit, "omitted") for fit in omitted),
             *(_remark(fit, FAIL) for fit in made if fit.result == FAIL),
         ),
         cuts=cuts,

@@ -210,7 +210,7 @@ def test_fit_says_what_would_do_and_names_the_tube_asked_for() -> None:
 
 def test_fit_says_where_the_usual_card_does_not_take_the_piece() -> None:
     stdout = CliRunner().invoke(main, ["fit", "WINCH", "--over", "3.4-3.8", "--cut", "220"]).stdout
-    assert "WINCH: fits" in stdout
+    assert "WINCH: pass" in stdout
     assert "card-210x148 takes 200 x 122.5 mm: use --stock reel" in stdout
 
 

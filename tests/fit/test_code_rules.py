@@ -61,7 +61,7 @@ def sleeve(low: float, high: float, code: str = "Data Matrix", says: str = "0001
 
 
 def fault_of(made: Any) -> str:
-    return sentence(made.fit.faults[0])
+    return sentence(made.fit.failures[0])
 
 
 # ---------------------------------------------------------------- the limits
@@ -70,23 +70,23 @@ def fault_of(made: Any) -> str:
 def test_modules_are_whole_dots_and_large_enough_after_shrinking() -> None:
     """Scale 0.6 across: 0.25 mm needs 0.4167 flat, 4.92 dots of 0.0847: 5. Along nothing shrinks: 4 dots at least."""
     made = on_ground(CodeArea(20.0, face=Range(0.8, 0.8), squeeze=Range(1.25, 1.25)))
-    assert made.fit.dots == (4, 5)
+    assert made.fit.dots_per_module == (4, 5)
     assert (made.module_x_mm, made.module_y_mm) == pytest.approx((4 * DOT, 5 * DOT))
     assert made.fit.module_mm == pytest.approx(min(4 * DOT, 5 * DOT * 0.8))
-    assert made.fit.axial == pytest.approx(0.0, abs=1e-9)  # 4 / (5 x 0.8) is one
+    assert made.fit.axial_nonuniformity == pytest.approx(0.0, abs=1e-9)  # 4 / (5 x 0.8) is one
     low = on_ground(CodeArea(20.0, face=Range(0.6, 0.6), squeeze=Range(1 / 0.6, 1 / 0.6)))
-    assert low.fit.dots == (4, 7)  # 4 / 0.6 = 6.67 dots would be square: 7 is nearer than 6
-    assert low.fit.axial == pytest.approx(abs(4 - 4.2) / 4.1)
+    assert low.fit.dots_per_module == (4, 7)  # 4 / 0.6 = 6.67 dots would be square: 7 is nearer than 6
+    assert low.fit.axial_nonuniformity == pytest.approx(abs(4 - 4.2) / 4.1)
 
 
 def test_the_stretch_is_held_over_the_whole_interval() -> None:
     """4 dots by 4: scales of 0.9 and 1.1 along over around come out (1.1 - 1) / 1.05 = 0.095 off: grade C, not B."""
     ground = CodeArea(20.0, squeeze=Range(0.91, 1.10), arc_per_mm=2 / 30)
-    assert on_ground(ground).fit.faults == ()
+    assert on_ground(ground).fit.failures == ()
     made = on_ground(ground, code_axial_grade="B")
-    assert len(made.fit.faults) == 1
+    assert len(made.fit.failures) == 1
     assert "0.08 for grade B allowed" in fault_of(made)
-    assert any("1.21 : 1 apart, 1.17 : 1 allowed" in way for way in sentences(made.ways_out))  # (2.08 / 1.92)^2 = 1.174
+    assert any("1.21 : 1 apart, 1.17 : 1 allowed" in way for way in sentences(made.fixes))  # (2.08 / 1.92)^2 = 1.174
 
 
 def test_the_arc_by_hand() -> None:
@@ -94,20 +94,20 @@ def test_the_arc_by_hand() -> None:
     assert on_ground(CodeArea(20.0, arc_per_mm=2 / 5.4)).fit.arc_deg == pytest.approx(8 * 4 * DOT * 2 / 5.4 * 180 / pi)
     made = on_ground(CodeArea(20.0, arc_per_mm=2 / 5.0))
     assert made.fit.rows == 8
-    assert sentences(made.fit.faults) == ("Data Matrix 8 x 32 covers 62.1° of the part, 60° allowed",)
-    assert "a part of at least 5.2 mm outside" in sentences(made.ways_out)  # 2.709 x 6 / pi = 5.17
+    assert sentences(made.fit.failures) == ("Data Matrix 8 x 32 covers 62.1° of the part, 60° allowed",)
+    assert "a part of at least 5.2 mm outside" in sentences(made.fixes)  # 2.709 x 6 / pi = 5.17
 
 
 def test_a_qr_is_refused_where_a_rectangle_along_the_wire_would_do() -> None:
     made = on_ground(CodeArea(20.0, arc_per_mm=2 / 8.0), "QR")
-    assert any("arc" in fault or "covers" in fault for fault in sentences(made.fit.faults))
-    assert 'code = "Data Matrix": 8 x 32, along the wire' in sentences(made.ways_out)
-    assert sentence(made.ways_out[-1]) == 'put it on the tag (code_on = "tag")'
+    assert any("arc" in failure or "covers" in failure for failure in sentences(made.fit.failures))
+    assert 'code = "Data Matrix": 8 x 32, along the wire' in sentences(made.fixes)
+    assert sentence(made.fixes[-1]) == 'put it on the tag (code_on = "tag")'
 
 
 def test_the_quiet_zone_is_whole() -> None:
     """8 x 32 with one module all round is 10 x 34 modules of 4 dots: 3.387 mm high, 11.515 mm long."""
-    assert on_ground(CodeArea(3.39), room_mm=11.52).fit.faults == ()
+    assert on_ground(CodeArea(3.39), room_mm=11.52).fit.failures == ()
     assert "takes 3.4 mm of print height" in fault_of(on_ground(CodeArea(3.38), room_mm=11.52, code_dots=4.0))
     short = on_ground(CodeArea(3.39), room_mm=11.50)
     assert "takes 11.5 mm of length" in fault_of(short)
@@ -246,7 +246,7 @@ def test_an_accepted_code_keeps_every_limit(face: Range, along: Range, outside: 
     arc_per_mm = 2 * face.high / outside
     ground = CodeArea(outside * 1.5, along, face, squeeze, arc_per_mm)
     made = on_ground(ground, printer_dpi=dpi, code_axial_grade=grade)
-    if made.fit.faults:
+    if made.fit.failures:
         return
     x, y, rows, columns = made.module_x_mm, made.module_y_mm, made.fit.rows, made.fit.columns
     for module in (x, y):

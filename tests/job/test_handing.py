@@ -299,7 +299,7 @@ def test_the_sheets_that_are_partly_used_are_listed(tmp_path: Path) -> None:
         with record.engine.execution_options(writing=True).begin() as connection:
             add_used_cells(connection, 1, {"sold-out": ("A1", "B1")})  # a stock of a shop whose file is gone
         gone = len(record.used_cells()[WRAPS])
-    rows = {row["stock"]: row for row in json.loads(run("record", "used", "--json", *words).stdout)}
+    rows = {row["stock"]: row for row in json.loads(run("record", "used", "--json", *words).stdout)["partial_sheets"]}
     # 98 cells on a sheet: layouts/README.md; two tags a row, and eight of the example fill four rows of five
     assert rows[WRAPS]["free_cells"] == 98 - gone
     assert (
@@ -326,7 +326,7 @@ def test_the_sheets_that_are_partly_used_are_listed(tmp_path: Path) -> None:
     ]
     went_on = run("print", BOAT, "--out", tmp_path / "out", "--go-on", *words)
     assert f"of {WRAPS} as sheet" in went_on.stderr
-    assert f"it goes on at {rows[WRAPS]['next']}" in went_on.stderr
+    assert f"it goes on at {rows[WRAPS]['next_cell']}" in went_on.stderr
 
 
 def test_a_stock_whose_file_has_changed_is_not_gone_on_with_unasked(

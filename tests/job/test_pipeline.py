@@ -609,7 +609,7 @@ def test_a_reprint_that_was_broken_off_is_resumed(tmp_path: Path, monkeypatch: p
 def test_what_was_never_confirmed_is_not_reprinted(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     with open_record(tmp_path / "r.sqlite") as record:
         broken_off(tmp_path / "out", record, monkeypatch)
-        with pytest.raises(LabelerError, match="job 1, which was to print it, is prepared"):
+        with pytest.raises(LabelerError, match="job 1, which was to print it, is pending"):
             reprint(record, record.find("0001 J4"), tmp_path / "again", reason="lost")
         assert len(record.jobs()) == 1
 
@@ -625,7 +625,7 @@ def test_resume_says_why_not(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) ->
         with pytest.raises(LabelerError, match="not in the record"):
             resume(record, 7, tmp_path / "out")
         record.cancel_pending_jobs(1, "power cut")
-        with pytest.raises(LabelerError, match="it is withdrawn"):
+        with pytest.raises(LabelerError, match="it is cancelled"):
             resume(record, 1, tmp_path / "out")
         assert print_harness(BOAT, tmp_path / "out2", record, unit="0001").job.unit == "0001"
 

@@ -71,7 +71,7 @@ def test_diff_of_files_and_of_the_record(boat_record: Path, tmp_path: Path, newe
     for old in (BOAT, "0001", "RSB-210 0001", "rsb-210 c"):
         result = run("diff", old, newer, "--json", "--record", place)
         assert result.exit_code == 0, result.stderr
-        found = json.loads(result.stdout)
+        found = json.loads(result.stdout)["differences"]
         assert Counter(one["change"] for one in found) == {"unchanged": 64, "changed": 8, "removed": 1}, old
         (j4,) = [one for one in found if one["change"] == "changed" and one["new"]["place"] == "J4"]
         assert (j4["old"]["text"], j4["new"]["text"], j4["changed_fields"]) == (
@@ -114,8 +114,8 @@ def test_only_what_has_changed_is_printed(place: str, tmp_path: Path, newer: Pat
         at_j4 = {(item.revision, item.state, item.row.text) for item in record.find("0002 B4 J4")}
         assert at_j4 == {("C", "removed", "WATER PROBE J4"), ("D", "printed", "SALT PROBE J4")}
         (gone,) = record.find("0002 K7")
-        assert (gone.state, gone.reason) == ("removed", f"taken off by job {job.id}")
-        with pytest.raises(LabelerError, match=f"it was taken off by job {job.id}; reprint what stands there now"):
+        assert (gone.state, gone.reason) == ("removed", f"removed by job {job.id}")
+        with pytest.raises(LabelerError, match=f"it was removed by job {job.id}; reprint what stands there now"):
             reprint(record, [gone], tmp_path / "again", reason="lost")
         (same,) = record.find("0002 J1")
         assert (same.state, same.revision) == ("printed", "C")
@@ -255,7 +255,7 @@ def test_a_revision_that_was_broken_off_lists_what_comes_off(
         print_harness(str(BOAT), tmp_path / "out", record)
         with monkeypatch.context() as patch:
             patch.setattr("labeler.record.store.Record.confirm", die)
-            patch.setattr("labeler.record.store.Record.withdraw_prepared", lambda *_words: None)
+            patch.setattr("labeler.record.store.Record.cancel_pending_jobs", lambda *_words: None)
             with pytest.raises(KeyboardInterrupt):
                 print_changes(str(newer), tmp_path / "out", record, since="C", unit="0001")
         assert {item.state for item in record.find("0001 K7")} == {"printed"}

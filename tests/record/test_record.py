@@ -221,8 +221,8 @@ def test_a_described_marker_on_no_sheet_is_plain(record: Record) -> None:
     [
         ({"markers": {}}, "not described"),
         ({"fonts": {}}, "no digest"),
-        ({"sheets": (), "markers": {}, "left_out": ()}, "nothing to record"),
-        ({"left_out": (OmittedMarker(row("bag.K4", "tag", "K4", ""), "no"),)}, "left out and stands on a sheet"),
+        ({"sheets": (), "markers": {}, "omitted": ()}, "nothing to record"),
+        ({"omitted": (OmittedMarker(row("bag.K4", "tag", "K4", ""), "no"),)}, "omitted and stands on a sheet"),
     ],
 )
 def test_an_incomplete_job_is_refused_and_leaves_nothing(record: Record, changes: dict[str, object], word: str) -> None:
@@ -258,7 +258,7 @@ def test_a_process_that_dies_between_prepare_and_confirm_leaves_a_prepared_job(t
         assert len(record.markers("0001")) == 4
 
 
-def test_confirm_and_withdraw_once(record: Record) -> None:
+def test_confirm_and_cancel_once(record: Record) -> None:
     job = record.prepare(boat_job())
     assert job.state == "pending"
     assert record.confirm(job.id, ["a b.pdf", "ü.pdf"]).files == ("a b.pdf", "ü.pdf")
@@ -268,15 +268,15 @@ def test_confirm_and_withdraw_once(record: Record) -> None:
         record.cancel_job(job.id, " ")
     gone = record.cancel_job(job.id, "wrong stock loaded")
     assert (gone.state, gone.cancel_reason) == ("cancelled", "wrong stock loaded")
-    with pytest.raises(LabelerError, match="withdrawn before"):
+    with pytest.raises(LabelerError, match="cancelled before"):
         record.cancel_job(job.id, "again")
-    with pytest.raises(LabelerError, match="it is withdrawn"):
+    with pytest.raises(LabelerError, match="it is cancelled"):
         record.confirm(job.id, [])
     with pytest.raises(LabelerError, match="no such job"):
         record.confirm(77, [])
 
 
-def test_a_withdrawn_print_is_not_found_and_its_serial_may_be_printed(record: Record) -> None:
+def test_a_cancelled_print_is_not_found_and_its_serial_may_be_printed(record: Record) -> None:
     record.cancel_job(record.prepare(boat_job()).id, "the disk was full")
     assert record.markers("0001") == ()
     assert [unit.state for unit in record.units()] == ["cancelled"]
@@ -436,7 +436,7 @@ def test_hostile_texts_are_only_texts(record: Record) -> None:
 
 def test_a_lone_surrogate_is_a_problem(record: Record) -> None:
     with pytest.raises(LabelerError) as raised:
-        record.prepare(boat_job(who="\udcff"))
+        record.prepare(boat_job(user="\udcff"))
     assert "cannot be kept" in only_problem(raised)
     assert record.jobs() == ()
 
@@ -497,7 +497,7 @@ def test_a_reprint_reports_all_that_is_wrong_with_it(record: Record) -> None:
         "is another file",
         "not what was recorded",
         "on no new sheet",
-        "left out",
+        "it is omitted",
     ):
         assert word in text
     assert count(record, "job") == 1
@@ -513,14 +513,14 @@ def test_a_reprint_is_of_one_unit(record: Record) -> None:
         prepare_reprint(record, (), (), reason="lost")
 
 
-def test_what_was_withdrawn_is_not_reprinted(record: Record) -> None:
+def test_what_was_cancelled_is_not_reprinted(record: Record) -> None:
     print_unit(record)
     record.cancel_job(1, "spoiled")
     gone = record.find("", sheet=(1, 2))
     assert [(item.row.id, item.state) for item in gone] == [("bag.K4", "cancelled")]
     with pytest.raises(LabelerError) as raised:
         prepare_reprint(record, gone, lay_out(gone), reason="lost")
-    assert "job 1: it was withdrawn" in only_problem(raised)
+    assert "job 1: it was cancelled" in only_problem(raised)
 
 
 def test_a_changed_or_missing_font_is_named(record: Record) -> None:
@@ -570,13 +570,13 @@ def test_a_void_marker_is_void_until_it_is_printed_again(record: Record) -> None
 
 def test_only_what_was_printed_can_be_void(record: Record) -> None:
     print_unit(record)
-    with pytest.raises(LabelerError, match="it is left out; it was never printed"):
+    with pytest.raises(LabelerError, match="it is omitted; it was never printed"):
         record.void("0001", "J4", "lost")
     job = record.prepare(boat_job(record.reserve_serial(BOAT)))
-    with pytest.raises(LabelerError, match=f"job {job.id} is prepared"):
+    with pytest.raises(LabelerError, match=f"job {job.id} is pending"):
         record.void("0002", "bag.K4", "lost")
     record.cancel_job(job.id, "no paper")
-    with pytest.raises(LabelerError, match="it is withdrawn"):
+    with pytest.raises(LabelerError, match="it is cancelled"):
         record.void("0002", "bag.K4", "lost")
     assert count(record, "void") == 0
 
@@ -719,8 +719,8 @@ def ask_everything(path: Path) -> None:
 @pytest.mark.parametrize(
     ("version", "says"),
     [
-        (5, "schema 5, this version knows schemas up to 4"),
-        (3, "schema 3, this version works on schema 4; there is no upgrade before the first release; export"),
+        (6, "schema 6, this version knows schemas up to 5"),
+        (4, "schema 4, this version works on schema 5; there is no upgrade before the first release; export"),
     ],
 )
 def test_another_schema_is_refused_and_left_as_it_is(place: str, version: int, says: str) -> None:
@@ -804,7 +804,7 @@ def test_a_full_disk_leaves_the_record_as_it_was(tmp_path: Path) -> None:
         event.listen(record.engine, "checkout", limit)
         many = {f"m{n}": MarkerRow(f"m{n}", "tag", "bag", "K", "x" * 200) for n in range(400)}  # 80 kB
         with pytest.raises(LabelerError) as raised:
-            record.prepare(boat_job(sheets=(), left_out=(), markers=many))
+            record.prepare(boat_job(sheets=(), omitted=(), markers=many))
         assert "the disk is full" in only_problem(raised)
         assert record.jobs() == before
         assert [unit.serial for unit in record.units()] == ["0001"]

@@ -339,7 +339,7 @@ def test_sheets_are_counted_by_stock_and_tube() -> None:
 def test_what_is_left_out_is_neither_threaded_nor_cut() -> None:
     gone = replace(FITS[0], result="fail", reasons=(TURN,))
     made = sheet_of(FITS, (gone,))
-    assert made.missing == (Remark("sleeve B1 at J1", "BOW LIGHT / J1", "left out", (sentence(TURN),)),)
+    assert made.missing == (Remark("sleeve B1 at J1", "BOW LIGHT / J1", "omitted", (sentence(TURN),)),)
     assert "B1 at J1" not in places(made.thread_first)
     assert {total.tube: total.length_m for total in made.totals}[QUARTER.name] == 0.13  # 160 - 30 mm
 
@@ -441,7 +441,7 @@ def test_the_page_says_all_that_the_values_say(tmp_path: Path) -> None:
         *(wording.HEATING[p.heating] for p in sheet.practices),
         *sentences(TOO_WIDE.reasons),
         *sentences(TOO_WIDE.fixes),
-        *("PUMP ROOM LEVEL / J8", "left out", "1 marker left out"),
+        *("PUMP ROOM LEVEL / J8", "omitted", "1 marker left out"),
         *("0.160 m", "0.130 m", "0.190 m"),  # by hand, see the totals
         *("16 markers on 3 sheets: 1–2, 5", "AS23053/5 1/2, white"),
         *("River survey boat, sensors", "RSB-210 rev C", "007", "14 May 2031"),
@@ -612,7 +612,7 @@ def test_another_page_is_refused() -> None:
 @pytest.mark.parametrize(("count", "helps"), [(12, True), (13, False)])
 def test_many_markers_left_out_are_listed_without_what_would_help(tmp_path: Path, count: int, helps: bool) -> None:
     remarks = tuple(
-        Remark(f"wrap W{n}", f"W{n}", "left out", ("too long", "second"), ("a flag",)) for n in range(100, 100 + count)
+        Remark(f"wrap W{n}", f"W{n}", "omitted", ("too long", "second"), ("a flag",)) for n in range(100, 100 + count)
     )
     text = "".join(texts(drawn(replace(sample(), missing=remarks), tmp_path)))
     assert all(f"W{n}" in text for n in range(100, 100 + count))
