@@ -6,8 +6,8 @@ fit makes a `Fit` with its `Face`; lay out makes `Sheet`s of `Placed` pieces; re
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, field, fields
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, fields, replace
 from functools import lru_cache
 from typing import Any, TypeVar
 
@@ -38,90 +38,200 @@ def fact(kind: str, /, **values: object) -> Fact:
 
 
 @dataclass(frozen=True, slots=True)
-class Settings:
-    """What may be set for the whole harness and again on a circuit, branch, end or bag.
+class MarkerSettings:
+    """Which kinds of marker are used, and what wire markers say."""
 
-    The defaults, their limits and the reason for each are in ``data/choices.toml``, which also
-    is where the key's meaning is described; `catalogue.default_settings` reads them.
-    """
-
+    branch: str
     wire: str
-    covering: str
-    covering_wall_mm: float | None
-    sleeve: tuple[str, ...]
+    wire_text: str
+    wire_positions: str
+
+
+@dataclass(frozen=True, slots=True)
+class SleeveSettings:
+    """Tube, heating, cut lengths, and the margins of a sleeve."""
+
+    families: tuple[str, ...]
+    colour: str
     heating: str
-    lettered_share: float
-    lettering_on: str
-    faces: str
-    direction: str
-    reading: str
-    branch_marker_kind: str
-    wire_marker_kind: str
-    wire_marker: str
-    wire_marks: str
-    code: str
-    code_on: tuple[str, ...]
-    code_payload: str
-    code_correction: str
-    code_module_mm: float
-    code_dots: float
-    code_quiet_extra: float
-    code_arc_deg: float
-    code_aim_deg: float
-    code_grid: float
-    code_axial_grade: str
-    code_bar_mm: float
-    code_anyway: str
+    marked_side_share: float
+    text_on: str
+    printed_sides: str
+    text_direction: str
+    reads: str
+    pass_over_margin: float
+    grip_margin: float
+    preferred_range_margin: float
+    expanded_oversize: float
+    recovered_undersize: float
+    end_margin_mm: float
+    fold_margin_mm: float
+    covering_overlap_mm: float
+    cut_lengths_mm: tuple[float, ...]
+    cut_step_mm: float
+    min_cut_length_mm: float
+    max_cut_length_mm: float
+    waste_allowance: float
+
+
+@dataclass(frozen=True, slots=True)
+class PrintSettings:
+    """Type, colour and what must be readable."""
+
     font: str
-    tube_colour: str
-    print_colour: str
+    colour: str
     min_contrast: float
     reading_distance_mm: float
     wire_reading_distance_mm: float
-    min_capital_mm: float
-    required_angle_arcmin: float
-    preferred_angle_arcmin: float
-    largest_angle_arcmin: float
-    reading_arc_deg: float
-    turning_arc_deg: float
-    slip: float
-    grip: float
-    preferred_share: float
-    supplied_over: float
-    recovered_under: float
-    wire_under: float
+    min_capital_height_mm: float
+    min_visual_angle_arcmin: float
+    preferred_visual_angle_arcmin: float
+    max_visual_angle_arcmin: float
+    readable_arc_deg: float
+    max_arc_deg: float
+    line_spacing: float
+    min_width_ratio: float
+    max_width_ratio: float
+    min_dots_per_capital: float
+    min_dots_per_stroke: float
+    repeat_gap: float
+    dpi: float
+
+
+@dataclass(frozen=True, slots=True)
+class InsertSettings:
+    """Paper inserts under clear sleeves."""
+
+    gap_mm: float
+    sleeve_overhang_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class WireSettings:
+    """What holds for single wires."""
+
+    od_undersize: float
+    max_per_cavity: float
+
+
+@dataclass(frozen=True, slots=True)
+class BundleSettings:
+    """How a bundle is laid by hand."""
+
     hand_lay_factor: float
     hand_lay_allowance: float
-    end_margin_mm: float
-    edge_margin_mm: float
-    line_pitch: float
-    cut_lengths_mm: tuple[float, ...]
-    cut_step_mm: float
-    shortest_cut_mm: float
-    longest_cut_mm: float
-    overlap_mm: float
-    cut_allowance: float
     covering_allowance: float
-    printer_dpi: float
-    dots_per_capital: float
-    dots_per_stroke: float
-    strip_gap_mm: float
-    strip_inset_mm: float
-    narrowest_letter: float
-    widest_letter: float
-    wires_per_cavity: float
-    wrap_copy_gap: float
-    code_gap_mm: float
-    tag_title_height: float
-    tag_title_share: float
-    tag_code_share: float
-    tag_column_gap: float
-    tag_row_gap: float
-    tag_tick: float
-    tag_bars_gap_mm: float
-    tag_title_gap: float
-    tag_tick_gap: float
-    tag_caution: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class CodeSettings:
+    """Machine-readable codes."""
+
+    symbology: str
+    on: tuple[str, ...]
+    data: str
+    error_correction: str
+    min_module_mm: float
+    min_dots_per_module: float
+    extra_quiet_zone: float
+    max_arc_deg: float
+    scan_tilt_deg: float
+    max_grid_nonuniformity: float
+    min_axial_grade: str
+    min_bar_height_mm: float
+    allow_failed: bool
+    text_gap_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class TagSettings:
+    """The layout of a bag tag."""
+
+    max_title_ratio: float
+    max_title_share: float
+    code_share: float
+    column_gap: float
+    heading_gap: float
+    tick_box: float
+    barcode_gap_mm: float
+    title_gap: float
+    tick_box_gap: float
+    safety_message: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """What may be set for the whole harness and again on a circuit, branch, end or bag.
+
+    The defaults, their limits and the reason for each are in ``data/settings.toml``, which also
+    describes each key; `catalogue.default_settings` reads them. Keys are dotted: ``sleeve.heating``.
+    """
+
+    wire_type: str
+    covering: str
+    covering_wall_mm: float | None
+    marker: MarkerSettings
+    sleeve: SleeveSettings
+    print: PrintSettings
+    insert: InsertSettings
+    wire: WireSettings
+    bundle: BundleSettings
+    code: CodeSettings
+    tag: TagSettings
+
+    @classmethod
+    def of(cls, values: Mapping[str, object]) -> Settings:
+        """Return the settings with a value for every dotted key."""
+        groups: dict[str, dict[str, object]] = {}
+        for key, value in values.items():
+            group, _, name = key.rpartition(".")
+            groups.setdefault(group, {})[name] = value
+        inside = {group: GROUPS[group](**given) for group, given in groups.items() if group}
+        return cls(**groups[""], **inside)  # type: ignore[arg-type]
+
+    @classmethod
+    def keys(cls) -> tuple[str, ...]:
+        """Return all dotted keys."""
+        flat = (item.name for item in fields(cls) if item.name not in GROUPS)
+        return (*flat, *(f"{group}.{item.name}" for group, kind in GROUPS.items() for item in fields(kind)))
+
+    def get(self, key: str) -> object:
+        """Return the value of a dotted key."""
+        value: object = self
+        for name in key.split("."):
+            value = getattr(value, name)
+        return value
+
+    def number(self, key: str) -> float:
+        """Return the value of a dotted key that holds a number."""
+        value = self.get(key)
+        if not isinstance(value, float):
+            raise TypeError(f"{key} holds no number")
+        return value
+
+    def changed(self, changes: Mapping[str, object]) -> Settings:
+        """Return the settings with the values of dotted keys replaced."""
+        flat: dict[str, object] = {}
+        for key, value in changes.items():
+            group, _, name = key.rpartition(".")
+            if group:
+                flat[group] = replace(flat.get(group, getattr(self, group)), **{name: value})  # type: ignore[type-var]
+            else:
+                flat[name] = value
+        return replace(self, **flat)  # type: ignore[arg-type]
+
+
+GROUPS: Mapping[str, type[Any]] = {
+    "marker": MarkerSettings,
+    "sleeve": SleeveSettings,
+    "print": PrintSettings,
+    "insert": InsertSettings,
+    "wire": WireSettings,
+    "bundle": BundleSettings,
+    "code": CodeSettings,
+    "tag": TagSettings,
+}
+"""The groups of settings, by the first part of a dotted key."""
 
 
 @dataclass(frozen=True, slots=True)

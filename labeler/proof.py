@@ -165,7 +165,7 @@ def _code(fit: Fit, trials: Sequence[ReadingTrial]) -> str:
     if code.rows > 1 and code.arc_deg:
         lines.append(
             f"arc {code.arc_deg:.1f}°, grid {code.grid_nonuniformity:.2f} modules off at "
-            f"{fit.marker.settings.code_aim_deg:g}°, {code.axial_nonuniformity:.3f} off square"
+            f"{fit.marker.settings.code.scan_tilt_deg:g}°, {code.axial_nonuniformity:.3f} off square"
         )
     lines += _tries(trials)
     return "".join(f'<p class="code">{escape(line)}</p>' for line in lines)
@@ -305,7 +305,7 @@ def _trials(fit: Fit, sharp: Greys, dpi: float, ends: Mapping[str, View]) -> Ite
     pictures = [
         (name, aim, seen(facing, pixel, replace(view, aim=radians(aim), pixel_mm=pixel), BEHIND))
         for name, view in ends.items()
-        for aim in dict.fromkeys((0.0, fit.marker.settings.code_aim_deg))
+        for aim in dict.fromkeys((0.0, fit.marker.settings.code.scan_tilt_deg))
     ]
     for end, aim, picture in pictures or [("flat", 0.0, np.pad(sharp, 8, constant_values=255.0))]:
         found = read_codes(np.ascontiguousarray(picture.astype(np.uint8)), (code.symbology,))

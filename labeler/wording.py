@@ -210,7 +210,7 @@ FORMS: Mapping[str, str | Callable[..., str]] = {
     "contrast unknown": "contrast not checked: the colours {ink} and {ground} are not both known",
     "contrast too low": (
         "print {ink} on {ground} has a contrast of {contrast:.1f} : 1, {required:g} : 1 required: choose another "
-        "print_colour or tube_colour"
+        "print.colour or sleeve.colour"
     ),
     "turn to read": (
         "turn to read: the lettering covers {arc:.1f}° of the part, {reading:g}° is read without turning, "
@@ -235,7 +235,7 @@ FORMS: Mapping[str, str | Callable[..., str]] = {
         "longer pieces do not go on {stock}: it takes {widest:g} mm; --stock {larger} takes longer ones"
     ),
     "overlap too short": (
-        "{overlap:g} mm on either side of the covering's edge (overlap_mm) take {least:.1f} mm of tube, cut are "
+        "{overlap:g} mm on either side of the covering's edge (sleeve.covering_overlap_mm) take {least:.1f} mm of tube, cut are "
         "{length:g} mm"
     ),
     "past the branch": _past_branch,
@@ -273,7 +273,7 @@ FORMS: Mapping[str, str | Callable[..., str]] = {
     "flag too short": "a wire of {wire:.2f} mm leaves {half:.1f} mm of {stock} on either side",
     # tags
     "rows summarised": "{rows} rows do not go on a tag of {stock}: it says how many there are",
-    "caution left out": "its caution does not go on {stock} beside the rest: shorten tag_caution, or use larger tags",
+    "caution left out": "its caution does not go on {stock} beside the rest: shorten tag.safety_message, or use larger tags",
     "tag too small": "at the required capitals of {required:.2f} mm {why}",
     "title too wide": "the title takes {title:.1f} mm, {free:.1f} mm are free",
     "rows too many": (
@@ -319,16 +319,16 @@ FORMS: Mapping[str, str | Callable[..., str]] = {
     "cut longer on other stock": "cut it {length:g} mm long ({key} = {length:g}) on --stock {stock}: {reached}",
     "break otherwise": "break it otherwise, as {text!r}: {reached}",
     "break otherwise, cut": "break it otherwise, as {text!r}, cut {length:g} mm: {reached}",
-    "white print": "print in white (print_colour = {value!r}): {reached}",
-    "black print": "print in black (print_colour = {value!r}): {reached}",
-    "other print": "print in another colour (print_colour = {value!r}): {reached}",
-    "even heat": "heat evenly (heating = {value!r}): {reached}",
-    "condensed face": "a condensed face (font = {value!r}): {reached}",
+    "white print": "print in white (print.colour = {value!r}): {reached}",
+    "black print": "print in black (print.colour = {value!r}): {reached}",
+    "other print": "print in another colour (print.colour = {value!r}): {reached}",
+    "even heat": "heat evenly (sleeve.heating = {value!r}): {reached}",
+    "condensed face": "a condensed face (print.font = {value!r}): {reached}",
     "add family": (
-        "tube {tube} ({supplied:.2f} mm supplied, {recovered:.2f} recovered, {ratio:.1f}:1): add {family!r} to sleeve"
+        "tube {tube} ({supplied:.2f} mm supplied, {recovered:.2f} recovered, {ratio:.1f}:1): add {family!r} to sleeve.families"
     ),
     "other family": (
-        "tube {tube} ({supplied:.2f} mm supplied, {recovered:.2f} recovered, {ratio:.1f}:1; add {family!r} to sleeve): "
+        "tube {tube} ({supplied:.2f} mm supplied, {recovered:.2f} recovered, {ratio:.1f}:1; add {family!r} to sleeve.families): "
         "{reached}"
     ),
     "in time": in_time,
@@ -339,16 +339,16 @@ FORMS: Mapping[str, str | Callable[..., str]] = {
     ),
     "covering_wall_mm": "the covering's wall",
     "diameter_mm": "the bundle",
-    "no overlap": "tube {tube} on the covering alone, whose edge stays open (overlap_mm = 0): {reached}",
+    "no overlap": "tube {tube} on the covering alone, whose edge stays open (sleeve.covering_overlap_mm = 0): {reached}",
     "less margin": (
         "tube {tube} with a margin of {value:.0%} instead of {was:.0%}, {cost} ({key} = {value:g}): {reached}"
     ),
-    "slip": "it goes on more tightly",
-    "grip": "it may slide or turn more easily",
+    "sleeve.pass_over_margin": "it goes on more tightly",
+    "sleeve.grip_margin": "it may slide or turn more easily",
     "shorter text": "a shorter text, {text!r}: {reached}",
     "other kind": '{article} {kind} instead ({key} = "{kind}"), {on}: {reached}{code}',
     "with its code": ", with its code",
-    "without its code": ', without its code: code_on leaves "{kind}" out',
+    "without its code": ', without its code: code.on leaves "{kind}" out',
     "no code": "",
     "nearer by": "read it from nearer by ({key} = {distance:g}): {reached}",
     "shorter sleeve": "a shorter sleeve (cut_length_mm), or less from_end_mm",
@@ -357,15 +357,15 @@ FORMS: Mapping[str, str | Callable[..., str]] = {
     "divide the bag": "divide the bag",
     "larger tag": "a larger tag stock",
     # what would let a code stand
-    "shorter code": 'a shorter text of the code (code_payload = "marker"): {size}',
+    "shorter code": 'a shorter text of the code (code.data = "marker"): {size}',
     "other symbology": 'code = "{kind}": {size}',
-    "finer printer": "a printer of {dpi:g} dpi (printer_dpi): {size}",
+    "finer printer": "a printer of {dpi:g} dpi (print.dpi): {size}",
     "heat code evenly": 'heat it evenly (heating = "even")',
     "seat known better": (
         "a seat known better (measure diameter_mm of the branch, or outside_mm of the wire): scales {spread:.2f} : 1 "
         "apart, {most:.2f} : 1 allowed"
     ),
     "thicker part": "a part of at least {outside:.1f} mm outside",
-    "on the tag": 'put it on the tag (code_on = "tag")',
+    "on the tag": 'put it on the tag (code.on = "tag")',
 }
 """By kind of fact: a format of its values, or a function of them."""

@@ -27,8 +27,8 @@ def outcomes(fit: Fit, samples: int = 60) -> Iterator[Outcome]:
     assert tube is not None
     assert seat is not None
     ranges = (
-        Range(tube.supplied_mm, tube.supplied_mm * (1 + chosen.supplied_over)),
-        Range(tube.recovered_mm * (1 - chosen.recovered_under), tube.recovered_mm),
+        Range(tube.supplied_mm, tube.supplied_mm * (1 + chosen.sleeve.expanded_oversize)),
+        Range(tube.recovered_mm * (1 - chosen.sleeve.recovered_undersize), tube.recovered_mm),
         Range(tube.wall_low_mm, tube.wall_high_mm),
         Range(tube.longitudinal_change, 0.0),
         Range(0.0, 1.0 if tube.liner_mm else 0.0),
@@ -39,7 +39,9 @@ def outcomes(fit: Fit, samples: int = 60) -> Iterator[Outcome]:
     for supplied, recovered, wall, change, flowed, on in (*product(*((r.low, r.high) for r in ranges)), *inside):
         liner = flowed * (recovered + tube.liner_mm) * tube.liner_mm
         at = stop(supplied, recovered, wall, on, change, liner)
-        face = marked_side_scale(at.circumferential_scale, at.full_scale, chosen.heating, chosen.lettered_share)
+        face = marked_side_scale(
+            at.circumferential_scale, at.full_scale, chosen.sleeve.heating, chosen.sleeve.marked_side_share
+        )
         for scale in {face.low, face.high}:
             yield Outcome(at.along, scale, at.outside_mm, at.circumferential_scale)
 

@@ -175,4 +175,4 @@ def test_contacts_crimped_lie_among_the_wires_of_their_own_end() -> None:
 
 def test_settings_of_these_tests() -> None:
     """The margins the sums above are made with: laid by hand 1.2, at least 5 % above the packing."""
-    assert (settings().hand_lay_factor, settings().hand_lay_allowance) == (1.2, 0.05)
+    assert (settings().bundle.hand_lay_factor, settings().bundle.hand_lay_allowance) == (1.2, 0.05)

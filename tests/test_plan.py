@@ -48,7 +48,7 @@ def test_the_two_ends_of_a_circuit_stand_side_by_side() -> None:
 @pytest.mark.parametrize(
     ("rule", "expected"),
     [
-        ("own", ["W1", "W1"]),
+        ("circuit", ["W1", "W1"]),
         ("local", ["P1:1", "J4:1"]),
         ("remote", ["J4:1", "P1:1"]),
         ("local and remote", ["P1:1/J4:1", "J4:1/P1:1"]),
@@ -61,7 +61,7 @@ def test_the_two_ends_of_a_circuit_stand_side_by_side() -> None:
 def test_what_a_wire_marker_says(rule: str, expected: list[str]) -> None:
     """The named rules are the identification methods of IEC 62491: the core itself, local, remote, both, signal."""
     wire = circuit("W1", "P1:1", "J4:1", colour="OG", signal="DEPTH", free=(("Loom", "left"),))
-    assert texts(harness(circuits=(wire,), settings=settings(wire_marker=rule)), "wire end") == expected
+    assert texts(harness(circuits=(wire,), settings=settings({"marker.wire_text": rule})), "wire end") == expected
 
 
 @pytest.mark.parametrize(
@@ -75,26 +75,26 @@ def test_what_a_wire_marker_says(rule: str, expected: list[str]) -> None:
 )
 def test_a_wire_marker_that_cannot_be_written(rule: str, message: str, fix: str) -> None:
     wire = circuit("W1", "P1:1", "J4:1")
-    _, problems = plan(index(harness(circuits=(wire,), settings=settings(wire_marker=rule))))
+    _, problems = plan(index(harness(circuits=(wire,), settings=settings({"marker.wire_text": rule}))))
     assert message in problems[0].message
     assert fix in problems[0].fix
 
 
 def test_a_column_that_only_some_circuits_have_can_be_named() -> None:
     wires = (circuit("W1", "P1:1", "J4:1"), circuit("W2", "P1:2", "J4:2", free=(("Loom", "left"),)))
-    made = harness(circuits=wires, settings=settings(wire_marker="{circuit} {Loom}"))
+    made = harness(circuits=wires, settings=settings({"marker.wire_text": "{circuit} {Loom}"}))
     assert texts(made, "wire end") == ["W1", "W1", "W2 left", "W2 left"]
 
 
 def test_wire_markers_can_be_left_away_for_one_circuit() -> None:
-    wires = (circuit("W1", "P1:1", "J4:1", settings=settings(wire_marker_kind="none")), circuit("W2", "P1:2", "J4:2"))
+    wires = (circuit("W1", "P1:1", "J4:1", settings=settings({"marker.wire": "none"})), circuit("W2", "P1:2", "J4:2"))
     assert texts(harness(circuits=wires), "wire end") == ["P1:2/J4:2", "J4:2/P1:2"]
 
 
 def test_branch_ends_can_be_wrapped_or_left_away() -> None:
     ends = (
-        new_end("J4", settings=settings(branch_marker_kind="wrap")),
-        new_end("P1", settings=settings(branch_marker_kind="none")),
+        new_end("J4", settings=settings({"marker.branch": "wrap"})),
+        new_end("P1", settings=settings({"marker.branch": "none"})),
     )
     markers, _ = plan(index(harness(branches=(new_branch("B4", ends=ends),))))
     assert [(m.kind, m.place) for m in markers if m.role == "branch end"] == [("wrap", "J4")]
@@ -214,7 +214,7 @@ def test_two_wires_in_one_splice_have_ids_of_their_own() -> None:
 
 def places(length: float) -> list[str]:
     wire = circuit("W1", "P1:1", "J4:1", length_mm=length)
-    made = harness(circuits=(wire,), settings=settings(wire_marks="by length"))
+    made = harness(circuits=(wire,), settings=settings({"marker.wire_positions": "by length"}))
     return [m.place for m in plan(index(made))[0] if m.on_wire]
 
 
@@ -236,13 +236,13 @@ def test_marks_by_length(length: float, expected: list[str]) -> None:
 
 def test_marks_between_the_ends_name_the_wire() -> None:
     wire = circuit("W1", "P1:1", "J4:1", length_mm=600.0)
-    markers, _ = plan(index(harness(circuits=(wire,), settings=settings(wire_marks="by length"))))
+    markers, _ = plan(index(harness(circuits=(wire,), settings=settings({"marker.wire_positions": "by length"}))))
     middle = next(m for m in markers if m.role == "wire")
     assert (middle.text, middle.position_mm, middle.circuit) == (("W1",), 300.0, "W1")
 
 
 def test_no_length_is_said() -> None:
-    markers, problems = plan(index(harness(settings=settings(wire_marks="by length"))))
+    markers, problems = plan(index(harness(settings=settings({"marker.wire_positions": "by length"}))))
     assert len([m for m in markers if m.on_wire]) == 6
     assert problems[0].warning
     assert "no length" in problems[0].message

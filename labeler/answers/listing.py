@@ -13,7 +13,7 @@ from labeler.layout.cells import blocks_of, cells, parse_cells
 from labeler.model import Stock
 from labeler.read.columnmap import map_form
 from labeler.read.toml import harness_form
-from labeler.tables.catalogue import CHOICES, Catalogue, load_choices
+from labeler.tables.catalogue import SPECS, Catalogue, setting_specs
 from labeler.tables.colours import COLOURS
 from labeler.tables.document import Form
 from labeler.tables.materials import COVERINGS, FAMILIES, KINDS
@@ -134,21 +134,21 @@ def covering_lines(catalogue: Catalogue) -> Iterable[str]:
         yield f"  source: {one.source}"
 
 
-def choice_rows(_: Catalogue) -> list[Row]:
-    """Return every setting of a harness file with default, limits, meaning and reason."""
-    return list(map(_row, load_choices().values()))
+def setting_rows(_: Catalogue) -> list[Row]:
+    """Return every setting of a harness file with default, limits, description and reason."""
+    return list(map(_row, setting_specs().values()))
 
 
-def choice_lines(_: Catalogue) -> Iterable[str]:
+def setting_lines(_: Catalogue) -> Iterable[str]:
     """Yield every setting: its default and limits, what it means, why."""
-    for choice in load_choices().values():
-        limits = f" (one of {', '.join(choice.one_of)})" if choice.one_of else ""
-        if not limits and choice.low is not None and choice.high is not None:
-            limits = f" ({choice.low:g} to {choice.high:g})"
-        yield f"{choice.key} = {_plain(choice.default)}{limits}"
-        yield f"    {choice.meaning}"
-        yield f"    set under [defaults]; again on: {', '.join(choice.levels) or 'nothing'}"
-        yield f"    {choice.reason}"
+    for spec in setting_specs().values():
+        limits = f" (one of {', '.join(spec.allowed)})" if spec.allowed else ""
+        if not limits and spec.min is not None and spec.max is not None:
+            limits = f" ({spec.min:g} to {spec.max:g})"
+        yield f"{spec.key} = {_plain(spec.default)}{limits}"
+        yield f"    {spec.description}"
+        yield f"    set under [defaults]; again on: {', '.join(spec.levels) or 'nothing'}"
+        yield f"    {spec.reason}"
 
 
 LISTS: Mapping[str, tuple[Callable[..., list[Row]], Callable[..., Iterable[str]]]] = {
@@ -156,7 +156,7 @@ LISTS: Mapping[str, tuple[Callable[..., list[Row]], Callable[..., Iterable[str]]
     "sleeves": (sleeve_rows, sleeve_lines),
     "wires": (wire_rows, wire_lines),
     "coverings": (covering_rows, covering_lines),
-    "choices": (choice_rows, choice_lines),
+    "choices": (setting_rows, setting_lines),
 }
 """What is known, by the command that lists it: as rows for JSON, and as lines; of a catalogue, and of one name."""
 
@@ -239,7 +239,7 @@ def file_forms() -> dict[str, Form]:
         "sleeves": FAMILIES,
         "wires": KINDS,
         "coverings": COVERINGS,
-        "choices": CHOICES,
+        "settings": SPECS,
         "colours": COLOURS,
         "fonts": FONTS,
         "cautions": CAUTIONS,

@@ -105,7 +105,7 @@ def _print_json(fit: Fit) -> dict[str, Any]:
         "circumferential_scale": _range(surface.circumferential_scale),
         "marked_side_scale": _range(surface.marked_side_scale),
         "longitudinal_scale": _range(surface.longitudinal_scale),
-        "heating": marker.settings.heating if surface.marked_side_scale else None,
+        "heating": marker.settings.sleeve.heating if surface.marked_side_scale else None,
         "text_arc_deg": _mm(fit.text_arc_deg) or None,
         "text_stretch": _mm(surface.text_stretch) if surface.marked_side_scale else None,
         "font": fit.font or None,
@@ -268,7 +268,8 @@ def one(fit: Fit) -> Iterable[str]:
     if around and face and along:
         yield (
             f"  scale     around {around.low:.3f} to {around.high:.3f}, lettered face "
-            f"{face.low:.3f} to {face.high:.3f} (heating {fit.marker.settings.heating}; a model of the project's own), "
+            f"{face.low:.3f} to {face.high:.3f} "
+            f"(heating {fit.marker.settings.sleeve.heating}; a model of the project's own), "
             f"along {along.low:.3f} to {along.high:.3f}"
         )
     if capital:
@@ -363,7 +364,7 @@ def _from_to(seat: Seat) -> tuple[str, str]:
 
 def _tube(fit: Fit, tube: Tube, seat: Seat) -> Iterable[str]:
     settings = fit.marker.settings
-    passes, grips = 1 + settings.slip, 1 - settings.grip
+    passes, grips = 1 + settings.sleeve.pass_over_margin, 1 - settings.sleeve.grip_margin
     need, most = seat.pass_over.high * passes, seat.grip.low * grips
     yield f"tube        {tube.name}; {tube.source}"
     yield f"            pass: {tube.supplied_mm:.2f} supplied >= {seat.pass_over.high:.2f} x {passes:g} = {need:.2f} mm"
@@ -375,7 +376,7 @@ def _tube(fit: Fit, tube: Tube, seat: Seat) -> Iterable[str]:
                 f"            on {diameter:.2f} mm: wall {at.wall_mm:.3f}, outside {at.outside_mm:.2f} mm, scale "
                 f"{at.circumferential_scale:.3f}, {at.recovery:.0%} recovered (nominal wall, no change of length)"
             )
-    if settings.faces == "both":
+    if settings.sleeve.printed_sides == "both":
         yield "faces       both: 2 copies, opposite each other, in two passes of the printer"
     for on, part in sections_of(fit):
         yield f"length      {part.cut_mm:.1f} mm flat, {span(part.shrunk_mm, 1)} mm shrunk, on {on}"
@@ -383,7 +384,7 @@ def _tube(fit: Fit, tube: Tube, seat: Seat) -> Iterable[str]:
     if around and face:
         yield f"scale       around {span(around, 3)}: outside on the part / outside supplied, the wall's"
         yield "            volume kept, over the tolerances of tube, wall, length and seat"
-        yield f"            lettered face {span(face, 3)}: heating {settings.heating}, two sides, hoop"
+        yield f"            lettered face {span(face, 3)}: heating {settings.sleeve.heating}, two sides, hoop"
         yield "            shrinkage linear: a model of the project's own, no bound"
 
 
@@ -392,8 +393,9 @@ def _wrap(fit: Fit) -> Iterable[str]:
     yield f"stock       {fit.stock}: serves the whole range (print P <= pi d, tail T >= pi (d + 2 t))"
     if fit.face:
         copies = "1 copy" if fit.face.repeats == 1 else f"{fit.face.repeats} copies"
-        every = ceil(360 / settings.reading_arc_deg)
-        yield f"            {copies} of the text around; one in every {settings.reading_arc_deg:g}° would take {every}"
+        arc_deg = settings.print.readable_arc_deg
+        every = ceil(360 / arc_deg)
+        yield f"            {copies} of the text around; one in every {arc_deg:g}° would take {every}"
 
 
 def _type(fit: Fit, capital: Capital) -> Iterable[str]:
@@ -406,17 +408,17 @@ def _type(fit: Fit, capital: Capital) -> Iterable[str]:
     yield f"            {_required(capital, settings)}"
     if fit.text_arc_deg:
         yield (
-            f"arc         {fit.text_arc_deg:.1f}° at most; {settings.reading_arc_deg:g}° reads without turning, "
-            f"{settings.turning_arc_deg:g}° is the limit"
+            f"arc         {fit.text_arc_deg:.1f}° at most; {settings.print.readable_arc_deg:g}° reads without turning, "
+            f"{settings.print.max_arc_deg:g}° is the limit"
         )
     if fit.surface.width_ratio and fit.surface.stroke_ratio:
         thin, thick = 1 / fit.surface.stroke_ratio.low, 1 / fit.surface.stroke_ratio.high
         strokes = f"1/{thick:.1f}" if f"{thin:.1f}" == f"{thick:.1f}" else f"1/{thick:.1f} to 1/{thin:.1f}"
-        allowed = f"{settings.narrowest_letter:g} to {settings.widest_letter:g} allowed"
+        allowed = f"{settings.print.min_width_ratio:g} to {settings.print.max_width_ratio:g} allowed"
         yield f"letters     H {span(fit.surface.width_ratio)} as wide as high ({allowed}; ISO 9241-3: 0.5 to 1.0)"
         yield f"            strokes {strokes} of the height (1/6 dark on light: DOD-HDBK-791 6-5.3.2.3)"
     if fit.surface.contrast:
-        yield f"contrast    {fit.surface.contrast:.1f} : 1; {settings.min_contrast:g} : 1 required"
+        yield f"contrast    {fit.surface.contrast:.1f} : 1; {settings.print.min_contrast:g} : 1 required"
 
 
 def _code(code: CodeFit, settings: Settings) -> Iterable[str]:
@@ -424,21 +426,22 @@ def _code(code: CodeFit, settings: Settings) -> Iterable[str]:
     yield f"code        {code.symbology} {code.data!r}: {code.size}{level}"
     dots = "{} x {} dots".format(*code.dots_per_module)
     yield (
-        f"            {dots} of {settings.printer_dpi:g} dpi, on the part at least "
-        f"{code.module_mm:.3f} mm (>= {settings.code_module_mm:g})"
+        f"            {dots} of {settings.print.dpi:g} dpi, on the part at least "
+        f"{code.module_mm:.3f} mm (>= {settings.code.min_module_mm:g})"
     )
     if code.rows > 1 and code.arc_deg:
-        limit = GRADES[settings.code_axial_grade]
-        yield f"            arc {code.arc_deg:.1f}° (<= {settings.code_arc_deg:g}°: GS1, 30° to either edge)"
+        limit = GRADES[settings.code.min_axial_grade]
+        yield f"            arc {code.arc_deg:.1f}° (<= {settings.code.max_arc_deg:g}°: GS1, 30° to either edge)"
         yield (
             f"            grid {code.grid_nonuniformity:.2f} modules off an even one, "
-            f"{settings.code_aim_deg:g}° off the middle (<= {settings.code_grid:g}: ISO/IEC 15415)"
+            f"{settings.code.scan_tilt_deg:g}° off the middle "
+            f"(<= {settings.code.max_grid_nonuniformity:g}: ISO/IEC 15415)"
         )
-        axial = f"{code.axial_nonuniformity:.3f} (<= {limit:.2f}: grade {settings.code_axial_grade})"
+        axial = f"{code.axial_nonuniformity:.3f} (<= {limit:.2f}: grade {settings.code.min_axial_grade})"
         yield f"            axial non-uniformity {axial}"
 
 
 def _required(capital: Capital, settings: Settings) -> str:
-    if capital.required_by == "min_capital_mm":
-        return f"min_capital_mm = {settings.min_capital_mm:g}"
+    if capital.required_by == "print.min_capital_height_mm":
+        return f"print.min_capital_height_mm = {settings.print.min_capital_height_mm:g}"
     return f"{capital.required_by}: H = 2 D tan(MA / 2), NUREG-0700 1.3.1-4"

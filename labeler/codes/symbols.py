@@ -46,7 +46,7 @@ def _code39(data: str, _: str) -> Iterator[Made]:
     pair = re.search(r"[$/+%][A-Z]", data)
     if pair:  # readers of full ASCII take the two for another sign (ISO/IEC 16388 annex A)
         message = f"Code 39 {data!r}: {pair[0]!r} is another sign to readers that take full ASCII"
-        raise LabelerError(Problem(NOWHERE, message, "use Code 128, or a code_payload without it"))
+        raise LabelerError(Problem(NOWHERE, message, "use Code 128, or a code.data without it"))
     yield (code39(data),), ""
 
 

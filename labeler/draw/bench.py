@@ -185,7 +185,7 @@ def _step_cells(step: SleeveRow) -> tuple[TableCell, ...]:
         Text(plain(_length(step.cut_length_mm) if step.at else "")),
         Text(plain(wording.instructions(step.how) or "no way on is given"), NOTE_PT),
     )
-    return (*cells, TickBox(Text(plain(step.heating), NOTE_PT))) if step.at else cells
+    return (*cells, TickBox(Text(plain(wording.HEATING_NAMES[step.heating]), NOTE_PT))) if step.at else cells
 
 
 def _take_off(remarks: Sequence[Remark]) -> Table:
@@ -328,7 +328,10 @@ def _lettered(cut: Cut, places: str) -> str:
 
 def _practices(sheet: BenchSheet) -> Table:
     """Return what the words under "shrunk, heat" mean, and for how many sleeves each holds; how the rest goes on."""
-    words = [(each.heating, _count(each.sleeves, "sleeve"), wording.HEATING[each.heating]) for each in sheet.practices]
+    words = [
+        (wording.HEATING_NAMES[each.heating], _count(each.sleeves, "sleeve"), wording.HEATING[each.heating])
+        for each in sheet.practices
+    ]
     words += [(each.kind, _count(each.pieces, "piece"), wording.applying(each)) for each in sheet.layings]
     rows = [(Text(bold(what), NOTE_PT + 0.5), Text(plain(f"{count}: {how}"), NOTE_PT)) for what, count, how in words]
     titles = filter(None, ("SHRINK" if sheet.practices else "", "LAY ON" if sheet.layings else ""))

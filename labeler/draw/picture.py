@@ -157,7 +157,7 @@ def _marker(view: _EndView, marker: DrawnMarker, middle: float, scale: int) -> N
     left, right = view.span(near, far)
     pencil.box(left, middle - thickness / 2, far - near, thickness)
     # The text stands on its head when the branch lies as drawn: its line runs to the left.
-    turned = (fit.marker.settings.reading == "towards the end") != view.right
+    turned = (fit.marker.settings.sleeve.reads == "towards connector") != view.right
     pencil.text_of(fit, (left + (far - near) / 2, middle), scale, turned=turned)
     below = middle - thickness / 2 - 2.6
     pencil.dimension(*view.span(0, near), below, f"{marker.edge_mm:g}" if marker.asked else "place is open")

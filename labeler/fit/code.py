@@ -18,7 +18,7 @@ from labeler.tables.kinds import KINDS
 MM_PER_INCH = 25.4
 EPS = 1e-9
 ONE = Range(1.0, 1.0)
-BAR_SHARE = 0.15  # height of bars, at least, in lengths of the code: see code_bar_mm
+BAR_SHARE = 0.15  # height of bars, at least, in lengths of the code: see code.min_bar_height_mm
 STEPS_TRIED = 12  # module sizes tried, a dot larger each: project choice
 FINER_DPI = 600.0  # the printer that is named where its dots would do: project choice
 
@@ -59,7 +59,7 @@ class _Space:
     @property
     def dot_mm(self) -> float:
         """Return the size of a printer's dot, mm."""
-        return MM_PER_INCH / self.settings.printer_dpi
+        return MM_PER_INCH / self.settings.print.dpi
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,12 +144,14 @@ def set_code(
     best = _best(codes, space)
     if best is None:
         return None
-    (code, fit), dot, quiet = best, space.dot_mm, best[0].quiet + marker.settings.code_quiet_extra
+    (code, fit), dot, quiet = best, space.dot_mm, best[0].quiet + marker.settings.code.extra_quiet_zone
     x, y = (round(dots * dot, 6) for dots in fit.dots_per_module)
     high = y if code.linear else (fit.rows + 2 * quiet) * y
     found = tuple(_ways(marker, fit, codes, space)) if ways and fit.failures else ()
     fit = replace(fit, data=code.data)
-    return SetCode(code, fit, x, y, quiet * x, (fit.columns + 2 * quiet) * x, high, marker.settings.code_gap_mm, found)
+    return SetCode(
+        code, fit, x, y, quiet * x, (fit.columns + 2 * quiet) * x, high, marker.settings.code.text_gap_mm, found
+    )
 
 
 def _best(codes: CodeMaker, space: _Space) -> tuple[Code, CodeFit] | None:
@@ -179,7 +181,7 @@ def with_code(
     """
     if made is None or not made.fit.failures:
         return result, reasons
-    if settings.code_anyway == "yes":
+    if settings.code.allow_failed:
         why = tuple(fact("code unsure", failure=failure) for failure in made.fit.failures)
         return (MARGINAL if result == PASS else result), (*reasons, *why)
     return FAIL, (*reasons, *made.fit.failures)
@@ -189,7 +191,7 @@ def with_code(
 
 
 def _fit_of(code: Code, space: _Space) -> CodeFit:
-    free = 2 * (code.quiet + space.settings.code_quiet_extra)
+    free = 2 * (code.quiet + space.settings.code.extra_quiet_zone)
     shape = _Shape(code.symbology, len(code.rows), len(code.rows[0]), code.error_correction, free)
     return _bars(shape, space) if code.linear else _modules(shape, space)
 
@@ -219,8 +221,8 @@ def _modules(shape: _Shape, space: _Space) -> CodeFit:
 
 def _least_dots(settings: Settings, scale: float) -> int:
     """Return the fewest dots of a module that comes out at this scale of its printed size."""
-    by_size = settings.code_module_mm * settings.printer_dpi / MM_PER_INCH / scale
-    return max(ceil(settings.code_dots - EPS), ceil(by_size - 1e-6))
+    by_size = settings.code.min_module_mm * settings.print.dpi / MM_PER_INCH / scale
+    return max(ceil(settings.code.min_dots_per_module - EPS), ceil(by_size - 1e-6))
 
 
 def _dots_across(x: int, space: _Space) -> int:
@@ -236,20 +238,24 @@ def _axial(x: int, y: int, ground: CodeArea) -> float:
 
 def _judged(shape: _Shape, dots: tuple[int, int], space: _Space) -> CodeFit:
     ground, settings, dot, what = space.ground, space.settings, space.dot_mm, shape.named
-    arc, aim, most = shape.rows * dots[1] * dot * ground.arc_per_mm, settings.code_aim_deg, settings.code_grid
-    axial, axial_most = _axial(*dots, ground), GRADES[settings.code_axial_grade]
+    arc, aim, most = (
+        shape.rows * dots[1] * dot * ground.arc_per_mm,
+        settings.code.scan_tilt_deg,
+        settings.code.max_grid_nonuniformity,
+    )
+    axial, axial_most = _axial(*dots, ground), GRADES[settings.code.min_axial_grade]
     in_view = arc / 2 + radians(aim) <= pi / 2
     grid = (grid_deviation(shape.rows, arc, radians(aim)) if in_view else inf) if arc else 0.0
     wide, high = (shape.columns + shape.free) * dots[0] * dot, (shape.rows + shape.free) * dots[1] * dot
     failures = []
-    if arc > radians(settings.code_arc_deg) + EPS:
-        failures.append(fact("code arc", symbol=what, arc=degrees(arc), most=settings.code_arc_deg))
+    if arc > radians(settings.code.max_arc_deg) + EPS:
+        failures.append(fact("code arc", symbol=what, arc=degrees(arc), most=settings.code.max_arc_deg))
     if grid > most + EPS and in_view:
         failures.append(fact("code grid", symbol=what, off=grid, aim=aim, most=most))
     elif grid > most + EPS:
         failures.append(fact("code out of sight", symbol=what, aim=aim, most=most))
     if axial > axial_most + EPS:
-        limits = {"most": axial_most, "grade": settings.code_axial_grade}
+        limits = {"most": axial_most, "grade": settings.code.min_axial_grade}
         failures.append(fact("code off square", symbol=what, axial=axial, **limits))
     if high > ground.across_mm + 1e-6:
         sizes = {"height": high, "module": dots[1] * dot, "free": ground.across_mm}
@@ -265,13 +271,13 @@ def _bars(shape: _Shape, space: _Space) -> CodeFit:
     """Return bars across the piece (rings, on a round one): neither curve nor stretch takes their widths apart."""
     ground, settings, dot, what = space.ground, space.settings, space.dot_mm, shape.named
     x = _least_dots(settings, ground.along.low)
-    needed = max(settings.code_bar_mm, BAR_SHARE * shape.columns * x * dot * ground.along.high)
+    needed = max(settings.code.min_bar_height_mm, BAR_SHARE * shape.columns * x * dot * ground.along.high)
     dots = ceil(needed / ground.face.low / dot - 1e-6)
     all_of_it = floor(ground.across_mm / dot + 1e-6)
     high = max(all_of_it, 1) if ground.arc_per_mm or dots > all_of_it else dots
     wide, failures = (shape.columns + shape.free) * x * dot, []
     if dots > all_of_it:
-        limits = {"needed": needed, "least": settings.code_bar_mm, "share": BAR_SHARE}
+        limits = {"needed": needed, "least": settings.code.min_bar_height_mm, "share": BAR_SHARE}
         failures.append(fact("bars too low", symbol=what, height=all_of_it * dot * ground.face.low, **limits))
     if wide > space.room_mm + 1e-6:
         sizes = {"length": wide, "module": x * dot, "free": max(space.room_mm, 0)}
@@ -284,7 +290,7 @@ def _bars(shape: _Shape, space: _Space) -> CodeFit:
 
 def _ways(marker: Marker, best: CodeFit, codes: CodeMaker, space: _Space) -> Iterator[Fact]:
     """Yield what would let the code stand, each worked out, the smallest change first."""
-    settings, finer = marker.settings, replace(marker.settings, printer_dpi=FINER_DPI)
+    settings, finer = marker.settings, marker.settings.changed({"print.dpi": FINER_DPI})
 
     def first(kind: str, rule: str, there: _Space = space) -> Fact | None:
         for code in codes.symbols(kind, rule):
@@ -295,12 +301,12 @@ def _ways(marker: Marker, best: CodeFit, codes: CodeMaker, space: _Space) -> Ite
                 break
         return None
 
-    if settings.code_payload != "marker" and (found := first("", "marker")):
+    if settings.code.data != "marker" and (found := first("", "marker")):
         yield fact("shorter code", size=found)
     for kind in codes.others:
-        if kind != settings.code and (found := first(kind, "")):
+        if kind != settings.code.symbology and (found := first(kind, "")):
             yield fact("other symbology", kind=kind, size=found)
-    if settings.printer_dpi < FINER_DPI and (found := first("", "", replace(space, settings=finer))):
+    if settings.print.dpi < FINER_DPI and (found := first("", "", replace(space, settings=finer))):
         yield fact("finer printer", dpi=FINER_DPI, size=found)
     if best.rows > 1 and space.ground.arc_per_mm:
         yield from _by_the_seat(marker, best, space)
@@ -309,14 +315,18 @@ def _ways(marker: Marker, best: CodeFit, codes: CodeMaker, space: _Space) -> Ite
 
 
 def _by_the_seat(marker: Marker, best: CodeFit, space: _Space) -> Iterator[Fact]:
-    settings, ground, limit = marker.settings, space.ground, GRADES[marker.settings.code_axial_grade]
+    settings, ground, limit = marker.settings, space.ground, GRADES[marker.settings.code.min_axial_grade]
     most, spread = ((2 + limit) / (2 - limit)) ** 2, ground.squeeze.high / ground.squeeze.low
     if best.axial_nonuniformity > limit + EPS:
-        if KINDS[marker.kind].tube == "marked" and settings.heating != "even":
+        if KINDS[marker.kind].tube == "marked" and settings.sleeve.heating != "even":
             yield fact("heat code evenly")
         elif spread > most:
             yield fact("seat known better", spread=spread, most=most)
-    limits = settings.code_grid, radians(settings.code_aim_deg), radians(settings.code_arc_deg)
+    limits = (
+        settings.code.max_grid_nonuniformity,
+        radians(settings.code.scan_tilt_deg),
+        radians(settings.code.max_arc_deg),
+    )
     if radians(best.arc_deg) > largest_arc(best.rows, *limits) + EPS:
         least = smallest_diameter(best.rows, best.dots_per_module[1] * space.dot_mm * ground.face.high, *limits)
         yield fact("thicker part", outside=ceil(least * 10 - EPS) / 10)

@@ -58,7 +58,7 @@ class _Print:
         """Return the lines, centred on ``x_mm``, the ink of the first reaching up to ``top_mm``."""
         font, size, lines = self.font, self.fit.font_size_mm, self.setting.lines
         first = top_mm - font.above(lines[0]) * size
-        pitch = self.fit.marker.settings.line_pitch * size * font.capital
+        pitch = self.fit.marker.settings.print.line_spacing * size * font.capital
         return tuple(
             Run(line, font.name, size, round(x_mm - font.width(line) * size / 2, 4), round(first - i * pitch, 4))
             for i, line in enumerate(lines)
@@ -67,7 +67,7 @@ class _Print:
     def centred(self, x_mm: float, y_mm: float) -> tuple[Run, ...]:
         """Return the lines, centred on a point."""
         font, size, lines = self.font, self.fit.font_size_mm, self.setting.lines
-        pitch = self.fit.marker.settings.line_pitch * size * font.capital
+        pitch = self.fit.marker.settings.print.line_spacing * size * font.capital
         stack = font.above(lines[0]) * size + font.below(lines[-1]) * size + (len(lines) - 1) * pitch
         return self.lines(x_mm, y_mm + stack / 2)
 
@@ -177,7 +177,7 @@ def _worked_out(
 def _wrapped(made: _Print, zone: Zone, stock: Stock) -> Face:
     """Return the face of a wrap: copies of the text, and of a code before it, are spread over the printed zone."""
     block, settings = made.stack_mm, made.fit.marker.settings
-    gap = settings.wrap_copy_gap * made.fit.font_size_mm * made.font.capital
+    gap = settings.print.repeat_gap * made.fit.font_size_mm * made.font.capital
     copies = max(1, copies_around(zone.across_mm, block, gap))
     spare = zone.across_mm - block
     apart = round(spare / (copies - 1), 4) if copies > 1 else 0.0
@@ -220,12 +220,12 @@ def fit_insert(marker: Marker, place: SleevePlace, stock: Stock, codes: CodeMake
     if not place.choice.tubes or not marker.lettered:
         return replace(fit_sleeve(replace(marker, lettered=False), place), marker=marker)
     settings, bare = marker.settings, max(place.seat.text_diameter.low - 2 * stock.film_mm, 0.01)
-    around = pi * bare - settings.strip_gap_mm
+    around = pi * bare - settings.insert.gap_mm
     font, reasons = font_of(marker.text, marker, PAPER)
     across = max(around - 2 * stock.margin_mm, 0.1)
     zone = flat_zone(font, settings, needed_for(marker)).on_round(2 / (bare + 2 * stock.film_mm), across, settings)
     lengths = strip_lengths(marker, place)
-    made = _printed(marker, font, zone, tuple(lengths), 2 * settings.end_margin_mm, codes)
+    made = _printed(marker, font, zone, tuple(lengths), 2 * settings.sleeve.end_margin_mm, codes)
     width = made.setting.length_mm
     cut = lengths[width]
     sleeve = plain_sleeve(marker, place, cut)
@@ -233,7 +233,7 @@ def fit_insert(marker: Marker, place: SleevePlace, stock: Stock, codes: CodeMake
     against: tuple[Fact, ...] = () if drawable else (fact("no strip left", width=width, height=around),)
     against += sleeve.reasons + place.room.refusal(width, around)
     lines = made.centred((width + made.beside_mm) / 2, around / 2)
-    symbol = made.code.symbol(settings.end_margin_mm, around / 2) if made.code else None
+    symbol = made.code.symbol(settings.sleeve.end_margin_mm, around / 2) if made.code else None
     face = Face(round(width, 4), round(around, 4), lines, symbol=symbol)
     return replace(
         made.fit,
@@ -252,12 +252,14 @@ def fit_insert(marker: Marker, place: SleevePlace, stock: Stock, codes: CodeMake
 def strip_lengths(marker: Marker, place: SleevePlace) -> dict[float, float]:
     """Return the lengths of paper strips that may be chosen, mm, shortest first, each with its sleeve's cut length.
 
-    A strip ends ``strip_inset_mm`` inside the part of the sleeve that it lies under, shrunk as far as it may.
+    A strip ends ``insert.sleeve_overhang_mm`` inside the part of the sleeve that it lies under, shrunk as far as it may.
     """
     settings, seat, tube = marker.settings, place.seat, place.choice.tubes[0]
-    on = shrunk(tube.limits(settings.supplied_over, settings.recovered_under), seat.text_diameter, "even")
+    on = shrunk(
+        tube.limits(settings.sleeve.expanded_oversize, settings.sleeve.recovered_undersize), seat.text_diameter, "even"
+    )
     use = lengths_on(seat, tube, on.along, settings, place.cut_length_mm)
-    strips = {(cut - use.rest) * on.along.low - 2 * settings.strip_inset_mm: cut for cut in use.choices}
+    strips = {(cut - use.rest) * on.along.low - 2 * settings.insert.sleeve_overhang_mm: cut for cut in use.choices}
     inside = {strip: cut for strip, cut in strips.items() if 0 < strip <= place.room.width_mm + 1e-6}
     return inside or dict(list(strips.items())[:1])
 

@@ -26,13 +26,13 @@ def needed_for(marker: Marker) -> Needed:
     """Return the capital heights asked for on this marker, after shrinking, by how far from it is read."""
     settings = marker.settings
     return needed_capital(
-        settings.wire_reading_distance_mm if marker.on_wire else settings.reading_distance_mm, settings
+        settings.print.wire_reading_distance_mm if marker.on_wire else settings.print.reading_distance_mm, settings
     )
 
 
 def face_of(settings: Settings, ground_colour: str) -> str:
     """Return the name of the face: the weight of the settings' font that reads best on this ground."""
-    return _face_of(settings.font, settings.print_colour, ground_colour)
+    return _face_of(settings.print.font, settings.print.colour, ground_colour)
 
 
 @lru_cache(maxsize=256)
@@ -64,7 +64,7 @@ def set_text(
     marker: Marker, font: Font, zone: Zone, lengths: Sequence[float], taken_mm: float, most: int = MOST_LINES
 ) -> TextLayout:
     """Return the best setting of a marker's text in a zone: explicit lines are kept as they are."""
-    pitch = marker.settings.line_pitch
+    pitch = marker.settings.print.line_spacing
     if not marker.breakable:
         return best_setting((marker.text,), font, zone, lengths, taken_mm, pitch)
     text = marker.text[0]
@@ -104,16 +104,20 @@ def look_of(font: Font, zone: Zone, settings: Settings, ground_colour: str = PAP
     low, high, least, most = (
         zone.width_ratio.low,
         zone.width_ratio.high,
-        settings.narrowest_letter,
-        settings.widest_letter,
+        settings.print.min_width_ratio,
+        settings.print.max_width_ratio,
     )
     if low < least - 1e-6 or high > most + 1e-6:
         flaws.append(fact("letters out of proportion", low=low, high=high, least=least, most=most))
-    ink, required = settings.print_colour, settings.min_contrast
+    ink, required = settings.print.colour, settings.print.min_contrast
     contrast = contrast_of(ink, ground_colour)
     if contrast is not None and contrast < required:
         flaws.append(fact("contrast too low", ink=ink, ground=ground_colour, contrast=contrast, required=required))
-    if surface.text_direction and settings.faces == "both" and settings.heating == "back first":
+    if (
+        surface.text_direction
+        and settings.sleeve.printed_sides == "both"
+        and settings.sleeve.heating == "unmarked side first"
+    ):
         flaws.append(fact("both faces heated from behind"))
     refused = bool(flaws)
     if contrast is None:
@@ -135,7 +139,7 @@ def fit_of(marker: Marker, setting: TextLayout, zone: Zone, look: Look, code: Se
     if flat < zone.required_mm * (1 - 1e-6):
         result, reasons = FAIL, (_too_small(setting, zone, capital, settings), *reasons)
     elif setting.turned:
-        limits = {"reading": settings.reading_arc_deg, "turning": settings.turning_arc_deg}
+        limits = {"reading": settings.print.readable_arc_deg, "turning": settings.print.max_arc_deg}
         result, reasons = MARGINAL, (fact("turn to read", arc=arc, **limits), *reasons)
     result, reasons = with_code(FAIL if look.refused else result, reasons, code, settings)
     return Fit(
@@ -157,7 +161,7 @@ def _too_small(setting: TextLayout, zone: Zone, capital: Capital, settings: Sett
     lines, piece, free = len(setting.lines), max(setting.length_mm, 0), max(setting.free_mm, 0)
     why = {
         "length": fact("limited by length", needs=setting.line_per_capital * zone.required_mm, piece=piece, free=free),
-        "arc": fact("limited by arc", lines=lines, arc=settings.turning_arc_deg),
+        "arc": fact("limited by arc", lines=lines, arc=settings.print.max_arc_deg),
         "around": fact("limited by around", lines=lines, free=setting.free_mm),
         "across": fact("limited by across", lines=lines, across=zone.across_mm),
         "largest": fact("limited by largest"),
@@ -169,8 +173,8 @@ def _too_small(setting: TextLayout, zone: Zone, capital: Capital, settings: Sett
         "capitals too coarse",
         printed=capital.printed,
         required=zone.required_mm,
-        dpi=settings.printer_dpi,
-        capital=settings.dots_per_capital,
-        stroke=settings.dots_per_stroke,
+        dpi=settings.print.dpi,
+        capital=settings.print.min_dots_per_capital,
+        stroke=settings.print.min_dots_per_stroke,
         why=why,
     )

@@ -84,13 +84,13 @@ def cut_lengths(settings: Settings, at_least_mm: float = 0.0) -> tuple[float, ..
 
     Where none is long enough for ``at_least_mm`` only the longest is returned.
     """
-    if settings.cut_lengths_mm:
-        enough = tuple(length for length in settings.cut_lengths_mm if length >= at_least_mm)
-        return enough or settings.cut_lengths_mm[-1:]
-    step = settings.cut_step_mm
-    first = ceil(round(max(settings.shortest_cut_mm, at_least_mm) / step, 9))
-    last = int(round(settings.longest_cut_mm / step, 9))
-    return tuple(i * step for i in range(first, last + 1)) or (settings.longest_cut_mm,)
+    if settings.sleeve.cut_lengths_mm:
+        enough = tuple(length for length in settings.sleeve.cut_lengths_mm if length >= at_least_mm)
+        return enough or settings.sleeve.cut_lengths_mm[-1:]
+    step = settings.sleeve.cut_step_mm
+    first = ceil(round(max(settings.sleeve.min_cut_length_mm, at_least_mm) / step, 9))
+    last = int(round(settings.sleeve.max_cut_length_mm / step, 9))
+    return tuple(i * step for i in range(first, last + 1)) or (settings.sleeve.max_cut_length_mm,)
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,15 +117,19 @@ def lengths_on(
     """Return how the length of a tube is used on a seat, cut to a fixed length or to one that may be chosen.
 
     ``own_along`` is the tube's length on the lettered part over its flat length; ``most_mm`` the
-    longest piece that can be printed. On a stepped seat each part is held by ``overlap_mm`` after shrinking.
+    longest piece that can be printed. On a stepped seat each part is held by ``sleeve.covering_overlap_mm`` after shrinking.
     """
     rest, along, least = 0.0, None, 0.0
     if seat.section:
         on = Range(seat.section.grip.low, min(seat.section.grip.high, tube.supplied_mm))
-        along = shrunk(tube.limits(settings.supplied_over, settings.recovered_under), on, "even").along
-        rest = cut_length(((settings.overlap_mm, along.low),))
-        least = cut_length(((settings.overlap_mm, along.low), (settings.overlap_mm, own_along.low)))
-    taken = 2 * settings.end_margin_mm + rest
+        along = shrunk(
+            tube.limits(settings.sleeve.expanded_oversize, settings.sleeve.recovered_undersize), on, "even"
+        ).along
+        rest = cut_length(((settings.sleeve.covering_overlap_mm, along.low),))
+        least = cut_length(
+            ((settings.sleeve.covering_overlap_mm, along.low), (settings.sleeve.covering_overlap_mm, own_along.low))
+        )
+    taken = 2 * settings.sleeve.end_margin_mm + rest
     every = (fixed_mm,) if fixed_mm else cut_lengths(settings, max(taken, least))
     inside = tuple(length for length in every if length <= most_mm + EPS)
     return Lengths(own_along, rest, along, taken, least, inside or every[:1], len(inside) < len(every))
@@ -135,7 +139,7 @@ def not_held(use: Lengths, length_mm: float, settings: Settings) -> tuple[Fact, 
     """Return why a piece is too short to hold both parts of its seat; () where it is not."""
     if use.rest_along is None or length_mm >= use.least - EPS:
         return ()
-    return (fact("overlap too short", overlap=settings.overlap_mm, least=use.least, length=length_mm),)
+    return (fact("overlap too short", overlap=settings.sleeve.covering_overlap_mm, least=use.least, length=length_mm),)
 
 
 def parts_of(seat: Seat, length_mm: float, use: Lengths) -> tuple[SleeveSection, ...]:
@@ -224,9 +228,9 @@ def fit_sleeve(marker: Marker, place: SleevePlace, codes: CodeMaker | None = Non
         return _no_tube(marker, place.seat, place.choice)
     if not marker.lettered:
         return plain_sleeve(marker, place)
-    font, reasons = font_of(marker.text, marker, marker.settings.tube_colour)
+    font, reasons = font_of(marker.text, marker, marker.settings.sleeve.colour)
     answers: list[Fit] = []
-    asked = marker.settings.direction
+    asked = marker.settings.sleeve.text_direction
     for direction in ("along", "around") if asked == "auto" else (asked,):
         for tube in tubes:
             answer = _on_tube(marker, _ground(marker, place, tube, font, direction), reasons, codes)
@@ -268,7 +272,7 @@ def _ground(marker: Marker, place: SleevePlace, tube: Tube, font: Font, directio
     scales = on.shrunk.circumferential_scale, on.shrunk.marked_side_scale, on.shrunk.along
     stretch = zone.stretch if direction == "along" else 1 / zone.stretch
     surface = Surface(on.zone.across_mm, on.lay_flat_mm, *scales, stretch, direction)
-    look = look_of(font, zone, settings, settings.tube_colour, surface)
+    look = look_of(font, zone, settings, settings.sleeve.colour, surface)
     made = place.grounds[tube.name, font.name, direction] = _TubeInPlace(place, tube, on, zone, use, look)
     return made
 
@@ -355,14 +359,14 @@ def _face(setting: TextLayout, size: float, ground: _TubeInPlace, settings: Sett
     """
     length, height = setting.length_mm, round(ground.on.lay_flat_mm, 6)
     section = ground.place.seat.section
-    rest_right = (section is None or section.towards_end) == (settings.reading != "away from the end")
+    rest_right = (section is None or section.towards_end) == (settings.sleeve.reads != "away from connector")
     left, right = (0.0, ground.use.rest) if rest_right else (ground.use.rest, 0.0)
     symbol, beside = None, 0.0
     if code is not None:
-        symbol, beside = code.symbol(left + settings.end_margin_mm, height / 2), code.taken_mm
+        symbol, beside = code.symbol(left + settings.sleeve.end_margin_mm, height / 2), code.taken_mm
     middle = (length + left + beside - right) / 2
-    passes = 2 if settings.faces == "both" else 1
-    runs = tuple(_runs(setting.lines, size, ground, settings.line_pitch, (middle, height / 2)))
+    passes = 2 if settings.sleeve.printed_sides == "both" else 1
+    runs = tuple(_runs(setting.lines, size, ground, settings.print.line_spacing, (middle, height / 2)))
     return Face(length, height, runs, symbol=symbol, passes=passes)
 
 
@@ -390,7 +394,9 @@ def plain_sleeve(marker: Marker, place: SleevePlace, length_mm: float | None = N
     Its length is that given, or the shortest that holds.
     """
     settings, seat, tube = marker.settings, place.seat, place.choice.tubes[0]
-    on = shrunk(tube.limits(settings.supplied_over, settings.recovered_under), seat.text_diameter, "even")
+    on = shrunk(
+        tube.limits(settings.sleeve.expanded_oversize, settings.sleeve.recovered_undersize), seat.text_diameter, "even"
+    )
     use = lengths_on(seat, tube, on.along, settings, length_mm or place.cut_length_mm)
     length = use.choices[0]
     why = not_held(use, length, settings)
@@ -411,11 +417,11 @@ def _no_tube(marker: Marker, seat: Seat, choice: TubeChoice) -> Fit:
     settings = marker.settings
     why = fact(
         "no tube",
-        families=settings.sleeve,
+        families=settings.sleeve.families,
         passes=seat.pass_over.high,
-        slip=settings.slip,
+        slip=settings.sleeve.pass_over_margin,
         closes_on=seat.grip.low,
-        grip=settings.grip,
+        grip=settings.sleeve.grip_margin,
         on_the_way=seat.obstacle,
     )
     early = (fact("in time", on=seat.obstacle),) if seat.obstacle and seat.obstacle.avoidable else ()

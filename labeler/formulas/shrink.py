@@ -15,7 +15,7 @@ from math import pi, sqrt
 
 from labeler.formulas.interval import Range
 
-HEATINGS = ("even", "back first", "any")
+HEATINGS = ("even", "unmarked side first", "any")
 NONE = Range(0.0, 0.0)
 
 
@@ -126,14 +126,14 @@ def marked_side_scale(scale: float, full_scale: float, heating: str, share: floa
     it) and a back, each shrinks between 1 and the fully recovered scale, and their sum is the
     average ``scale``. Back first: the back takes all it can. Any: also the lettered side may.
 
-    >>> r = marked_side_scale(0.717, 0.629, "back first")
+    >>> r = marked_side_scale(0.717, 0.629, "unmarked side first")
     >>> round(r.low, 3), round(r.high, 3)
     (0.717, 0.805)
     """
     if heating == "even":
         return Range(scale, scale)
     high = min(1.0, (scale - (1 - share) * full_scale) / share)
-    if heating == "back first":
+    if heating == "unmarked side first":
         return Range(scale, high)
     return Range(max(full_scale, (scale - (1 - share)) / share), high)
 
@@ -293,7 +293,7 @@ def _zero(value: Callable[[float], float], one: tuple[float, float], other: tupl
 def _switches(point: _Point, box: Limits, share: float) -> tuple[float, float, float]:
     """Numbers whose sign says on which side of a change of slope a point lies.
 
-    The lettered face stops at 1 (back first); it stops at full recovery (any); the tube is open or closed.
+    The lettered face stops at 1 (unmarked side first); it stops at full recovery (any); the tube is open or closed.
     """
     at = _stop_at(point, box)
     peak, counterpart = peak_scale(at.full_scale, share), 1 - share + share * at.full_scale

@@ -47,7 +47,7 @@ Made = TypeVar("Made")
 def carries_code(marker: Marker) -> bool:
     """Return whether a marker is to carry a code."""
     settings = marker.settings
-    return settings.code != "none" and marker.kind in settings.code_on and marker.lettered
+    return settings.code.symbology != "none" and marker.kind in settings.code.on and marker.lettered
 
 
 def code_problems(markers: Iterable[Marker], harness: Harness, unit: str) -> Iterator[Problem]:
@@ -72,22 +72,22 @@ def coded(marker: Marker, harness: Harness, unit: str) -> tuple[Marker, CodeMake
     def make(kind: str, rule: str) -> Iterator[Code]:
         data = payload_of(marker, harness, unit, rule)
         try:
-            yield from symbols(kind or settings.code, data, settings.code_correction)
+            yield from symbols(kind or settings.code.symbology, data, settings.code.error_correction)
         except LabelerError as error:
             if not kind:  # another kind is only looked at as a way out
                 raise LabelerError(
                     *(Problem(marker.where, f"{marker.place}: {p.message}", p.fix) for p in error.problems)
                 ) from error
 
-    return marker, CodeMaker(make, SYMBOLOGIES[settings.code].linear, PROPOSED)
+    return marker, CodeMaker(make, SYMBOLOGIES[settings.code.symbology].linear, PROPOSED)
 
 
 def heated(marker: Marker) -> Marker:
     """Return a marker that carries a code as it is heated: a sleeve with a matrix code evenly."""
     settings = marker.settings
     printed = KINDS[marker.kind].tube == "marked"
-    if printed and settings.heating == "back first" and not SYMBOLOGIES[settings.code].linear:
-        return with_settings(marker, heating="even")
+    if printed and settings.sleeve.heating == "unmarked side first" and not SYMBOLOGIES[settings.code.symbology].linear:
+        return with_settings(marker, {"sleeve.heating": "even"})
     return marker
 
 
@@ -201,7 +201,7 @@ class Fitter:
         """
         own = _for_unit(marker, self.unit)
         if marker.kind in SLID_ON:
-            widest = self.fit(_for_unit(marker, widest_like(self.unit, marker.settings.font)))
+            widest = self.fit(_for_unit(marker, widest_like(self.unit, marker.settings.print.font)))
             if widest.result != FAIL:
                 made = self.fit(own, widest.cut_length_mm)
                 if made.result != FAIL:
@@ -249,8 +249,8 @@ class Fitter:
         return fit_sleeve(marker, place, codes)
 
     def _other_kind(self, marker: Marker, codes: CodeMaker | None) -> Fit:
-        """Fit another kind in a marker's place, with the code that it would carry there by ``code_on``."""
-        codes = codes if marker.kind in marker.settings.code_on else None
+        """Fit another kind in a marker's place, with the code that it would carry there by ``code.on``."""
+        codes = codes if marker.kind in marker.settings.code.on else None
         marker = heated(marker) if codes else marker
         if marker.kind not in SLID_ON:
             return self._on_film(marker, codes)
@@ -258,7 +258,8 @@ class Fitter:
 
     def _tube_ways(self, fit: Fit, place: SleevePlace, codes: CodeMaker | None) -> Fit:
         """Return a sleeve or insert that does not fit with what would make it fit."""
-        every = replace(fit.marker.settings, sleeve=tuple(family.name for family in self.sizing.catalogue.families))
+        families = tuple(family.name for family in self.sizing.catalogue.families)
+        every = fit.marker.settings.changed({"sleeve.families": families})
 
         def refit(change: Change) -> Fit:
             seat, choice = place.seat, place.choice
@@ -296,7 +297,7 @@ class Fitter:
     def _sized_anew(self, codes: CodeMaker | None, marker: Marker, changes: Mapping[str, float]) -> Fit:
         """Fit a sleeve where settings of its branch, its end or its circuit, or the measured bundle, are others."""
         diameter = changes.get("diameter_mm")
-        marker = with_settings(marker, **({} if diameter else changes))
+        marker = with_settings(marker, {} if diameter else changes)
         if marker.role == "branch end":
             branch, end = self.sizing.index.ends[marker.branch, marker.place]
             branch = replace(branch, diameter_mm=diameter or branch.diameter_mm)
@@ -357,6 +358,11 @@ class Fitter:
         return wire_seat(circuit, self.sizing, marker.kind, index.connector_at(marker)), None
 
     def _choice(self, seat: Seat, settings: Settings) -> TubeChoice:
-        set_to = (settings.sleeve, settings.slip, settings.grip, settings.preferred_share)
+        set_to = (
+            settings.sleeve.families,
+            settings.sleeve.pass_over_margin,
+            settings.sleeve.grip_margin,
+            settings.sleeve.preferred_range_margin,
+        )
         key = ("tubes", seat.pass_over.high, seat.grip, *set_to)
         return self.shared.once(key, lambda: choose_tubes(seat, settings, self.sizing.catalogue))

@@ -45,7 +45,9 @@ if TYPE_CHECKING:
 
 CAPITAL_MM = 1.27  # of the number, as printed: project choice, the least capital that markers have by default (0.05 in)
 APART_MM = 0.5  # between the number and what else is printed: project choice
-EDGE_MM = 1.0  # between the number and the end of the piece, where it is cut: project choice, half of end_margin_mm
+EDGE_MM = (
+    1.0  # between the number and the end of the piece, where it is cut: project choice, half of sleeve.end_margin_mm
+)
 Area = tuple[float, float, float, float]  # left, lower, right, upper
 
 
@@ -123,7 +125,7 @@ def reprint(record: Record, items: Sequence[Recorded], how: Reprint) -> tuple[Pr
     They go to the stock they were on, or to the one that is named, or with ``same_cells`` to the very cells
     they were in. A work list goes with each unit. Raises `LabelerError`.
     """
-    output = replace(how.output, dpi=how.output.printer.dpi or default_settings().printer_dpi)
+    output = replace(how.output, dpi=how.output.printer.dpi or default_settings().print.dpi)
     refuse(folder_problems(output.folder))
     refuse(_not_reprinted(items))
     listed = _by_unit(item for item in items if item.face is not None or item.state == "blank")  # plain: only cut
@@ -221,7 +223,7 @@ def _output_of(record: Record, job: Job, folder: Path | None, force: bool) -> Ou
     drawn = next((Path(name).parent for name in record.digests(job.id)), None)
     kept = output_from_text(job.output, folder or drawn)
     printer = Printer(**json.loads(job.printer)) if job.printer else AS_DRAWN
-    return replace(kept, force=force, printer=printer, dpi=kept.dpi or default_settings().printer_dpi)
+    return replace(kept, force=force, printer=printer, dpi=kept.dpi or default_settings().print.dpi)
 
 
 def _not_sent(file: str, queue: str) -> Problem:

@@ -223,7 +223,7 @@ def misfit_problem(fit: Fit) -> Problem:
 
 def with_dots(out: Output, checked: Checked) -> Output:
     """Return the output with the dots of the printer, else of the harness's settings."""
-    return replace(out, dpi=out.printer.dpi or checked.harness.settings.printer_dpi)
+    return replace(out, dpi=out.printer.dpi or checked.harness.settings.print.dpi)
 
 
 def refused_by(printer: Printer, checked: Checked) -> tuple[Problem, ...]:
@@ -281,5 +281,5 @@ def _group(fit: Fit) -> str:
     if fit.tube is None or fit.stock:
         return ""
     settings = fit.marker.settings
-    ink = "" if settings.print_colour == "BK" else f", printed in {settings.print_colour}"
-    return f"{fit.tube.name}, {settings.tube_colour}{ink}"
+    ink = "" if settings.print.colour == "BK" else f", printed in {settings.print.colour}"
+    return f"{fit.tube.name}, {settings.sleeve.colour}{ink}"

@@ -24,7 +24,7 @@ class MarkerRow:
     tube: str = ""  # name of the tube, "" where there is none
     cut_length_mm: float = 0.0
     colour: str = ""  # of the tube
-    heating: str = ""  # back first | even | any; "" where nothing shrinks, or where it was not recorded
+    heating: str = ""  # unmarked side first | even | any; "" where nothing shrinks, or where it was not recorded
     installation: str = ""  # how it goes on and where it lies, as JSON
 
 
@@ -46,8 +46,10 @@ def marker_row(fit: Fit) -> MarkerRow:
         circuit=marker.circuit,
         tube=fit.tube.name,
         cut_length_mm=fit.cut_length_mm,
-        colour=marker.settings.tube_colour if on_tube else "clear",
-        heating=marker.settings.heating if on_tube and marker.lettered else "even",  # without text no side is spared
+        colour=marker.settings.sleeve.colour if on_tube else "clear",
+        heating=marker.settings.sleeve.heating
+        if on_tube and marker.lettered
+        else "even",  # without text no side is spared
     )
 
 

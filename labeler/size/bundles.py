@@ -59,7 +59,9 @@ def wire_diameter(circuit: Circuit, settings: Settings, catalogue: Catalogue) ->
         text = f"circuit {circuit.id}: no size and no outside diameter"
         fix = 'give the wire\'s size ("20 AWG", "0.5 mm2") or its measured outside diameter'
         raise LabelerError(Problem(circuit.where, text, fix))
-    return with_low_end(catalogue.wire_diameter(circuit.wire or settings.wire, circuit.size, circuit.where), settings)
+    return with_low_end(
+        catalogue.wire_diameter(circuit.wire or settings.wire_type, circuit.size, circuit.where), settings
+    )
 
 
 def bundle(wires: Iterable[Range], settings: Settings) -> Bundle:
@@ -71,7 +73,7 @@ def bundle(wires: Iterable[Range], settings: Settings) -> Bundle:
     """
     ranges = sorted(wires, key=lambda r: (r.high, r.low))
     thin, thick = tuple(r.low for r in ranges), tuple(r.high for r in ranges)
-    return _bundle(thin, thick, settings.hand_lay_factor, settings.hand_lay_allowance)
+    return _bundle(thin, thick, settings.bundle.hand_lay_factor, settings.bundle.hand_lay_allowance)
 
 
 @lru_cache(maxsize=4096)
@@ -159,7 +161,7 @@ def with_contacts(branch: Branch, end: BranchEnd, connector: Connector, sizing: 
         return bare + contact
     base = branch.settings
     without, among = (
-        hand_laid_diameter(laid, base.hand_lay_factor, base.hand_lay_allowance)
+        hand_laid_diameter(laid, base.bundle.hand_lay_factor, base.bundle.hand_lay_allowance)
         for laid in (wires, [max(contact, wires[0]), *wires[1:]])
     )
     return max(contact, bare + among - without)

@@ -162,7 +162,7 @@ def installation_order(branch: Branch, sizing: Sizing) -> tuple[InstallationStep
     settings = branch.settings
     covering = covering_of(settings, sizing.catalogue)
     covered = bool(branch.ends) and covering.wall_mm.high > 0 and sizing.catalogue.is_threaded(settings.covering)
-    sleeved = [(end.settings or settings).branch_marker_kind in SLID_ON for end in branch.ends]
+    sleeved = [(end.settings or settings).marker.branch in SLID_ON for end in branch.ends]
     if not covered and not any(sleeved):
         return ()
     ways = branch_access_ends(branch, sizing)

@@ -163,7 +163,7 @@ def bench_sheet(
     made = tuple(fit for fit in fits if fit.marker.id not in gone)
     rows = sleeve_rows(harness, made, order)
     sleeves = [row for row in rows if row.at]
-    cuts, allowance = cuts_of(sleeves), harness.settings.cut_allowance
+    cuts, allowance = cuts_of(sleeves), harness.settings.sleeve.waste_allowance
     listed = ends_in_no_branch if pages else connectors_referred_to
     return BenchSheet(
         harness=harness.name,

@@ -299,7 +299,7 @@ def covering_cut(branch: Branch, ends: Mapping[str, Fit], catalogue: Catalogue) 
     if branch.length_mm is None:
         return CoveringCut(name, branch.id, None, wound)
     free = sum(covering_edge(end, ends.get(end.at)) or 0.0 for end in branch.ends)
-    length = max(branch.length_mm - free, 0.0) * (1 + settings.covering_allowance)
+    length = max(branch.length_mm - free, 0.0) * (1 + settings.bundle.covering_allowance)
     return CoveringCut(name, branch.id, ceil(round(length / COVERING_STEP_MM, 6)) * COVERING_STEP_MM, wound)
 
 
@@ -380,7 +380,7 @@ def _picture(limb: _Limb, absent: frozenset[str]) -> Picture:
     kinds = {connector.id: connector.kind for connector in limb.reached}
     drawn = tuple(_drawn_end(end, kinds[end.at], ends.get(end.at), end.at in absent) for end in branch.ends)
     first = ends.get(branch.ends[0].at) if branch.ends else None
-    turned = bool(first and first.marker.settings.reading == "towards the end")
+    turned = bool(first and first.marker.settings.sleeve.reads == "towards connector")
     if turned:
         drawn = drawn[::-1]  # so that the first end's lettering stands upright: its line ends on the right
     return Picture(branch.length_mm, limb.covering.covering if limb.covering else "", drawn, turned)

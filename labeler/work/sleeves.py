@@ -11,7 +11,7 @@ from labeler.model import ClosingStep, Fit, Harness, Installation, InstallationS
 from labeler.tables.colours import colour_name
 from labeler.tables.kinds import KINDS, SLID_ON
 
-HEATINGS = ("back first", "even", "any")
+HEATINGS = ("unmarked side first", "even", "any")
 NOT_RECORDED = "not recorded"  # of a print by a version that did not keep it
 
 
@@ -98,7 +98,7 @@ class TubeTotal:
 class HeatMethod:
     """One way to heat, and how many sleeves it is for."""
 
-    heating: str  # back first | even | any
+    heating: str  # unmarked side first | even | any
     sleeves: int
 
 
@@ -118,7 +118,7 @@ def sleeve_rows(harness: Harness, fits: Iterable[Fit], order: Sequence[Installat
     for fit in fits:
         marker = fit.marker
         if marker.kind in SLID_ON and fit.tube is not None:
-            code = marker.settings.tube_colour if KINDS[marker.kind].tube == "marked" else "clear"
+            code = marker.settings.sleeve.colour if KINDS[marker.kind].tube == "marked" else "clear"
             row = SleeveRow(
                 branch=marker.branch,
                 at=marker.place,
@@ -127,7 +127,9 @@ def sleeve_rows(harness: Harness, fits: Iterable[Fit], order: Sequence[Installat
                 colour=colour_name(code) or code,
                 cut_length_mm=fit.cut_length_mm,
                 how=instructions(fit, edges.get((marker.branch, marker.place))),
-                heating=marker.settings.heating if marker.lettered and KINDS[marker.kind].tube == "marked" else "even",
+                heating=marker.settings.sleeve.heating
+                if marker.lettered and KINDS[marker.kind].tube == "marked"
+                else "even",
                 over_insert=marker.kind == "insert",
             )
             grouped.setdefault(marker.branch, []).append(row)
@@ -154,14 +156,14 @@ def instructions(fit: Fit, edge_mm: float | None = None) -> Instructions:
     """Return how a sleeve goes on and where it comes to lie; ``edge_mm`` from its connector, where that is given."""
     marker, seat, line = fit.marker, fit.seat, ""
     if marker.lettered and marker.role == "branch end" and marker.kind != "insert":
-        line = "end" if marker.settings.reading == "towards the end" else "start"
+        line = "end" if marker.settings.sleeve.reads == "towards connector" else "start"
     return Instructions(
         installation=seat.installation if seat else None,
         clearance_mm=fit.tube.supplied_mm - seat.pass_over.high if seat and seat.obstacle and fit.tube else None,
         place=marker.place,
         over_insert=marker.kind == "insert",
         line=line,
-        symbology=fit.code.symbology if fit.code is not None and marker.settings.heating == "even" else "",
+        symbology=fit.code.symbology if fit.code is not None and marker.settings.sleeve.heating == "even" else "",
         distance_from_connector_mm=edge_mm,
         bare_mm=on_bare_mm(fit),
     )

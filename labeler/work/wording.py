@@ -21,8 +21,9 @@ from labeler.work.branch_pages import (
 )
 from labeler.work.sleeves import ApplyMethod, Instructions, Place, lines_of, on_bare_mm
 
+HEATING_NAMES = {"unmarked side first": "unmarked first", "even": "even", "any": "any"}  # on paper
 HEATING = {
-    "back first": "heat the plain side first until it has closed, then turn and finish the lettered side",
+    "unmarked side first": "heat the plain side first until it has closed, then turn and finish the lettered side",
     "even": "turn the work all the time, so that all sides shrink alike",
     "any": "the lettering allows for heat from any side; keep the nozzle moving",
 }
@@ -149,7 +150,7 @@ def _placed(step: PlaceMarker) -> tuple[str, str]:
     where = f"its edge {step.edge_mm:g} mm from {marker.place}" if step.edge_mm is not None else f"at {marker.place}"
     what, straddle = f"{said(fit.lines) or 'The plain sleeve'}: {where}", _over_edge(on_bare_mm(fit))
     if marker.kind == "sleeve":
-        how = HEATING[marker.settings.heating if marker.lettered else "even"]
+        how = HEATING[marker.settings.sleeve.heating if marker.lettered else "even"]
         return f"{what}, shrink it", "; ".join(filter(None, (straddle, how)))
     if marker.kind == "insert":
         return what, "; ".join(filter(None, ("wind the strip on, draw the clear sleeve over it, shrink it", straddle)))

@@ -73,10 +73,10 @@ def test_check_reads_standard_input() -> None:
 
 
 def test_settings_from_the_command_line() -> None:
-    assert run("check", BOAT, "--set", "wire_marker={circuit}").exit_code == 0
+    assert run("check", BOAT, "--set", "marker.wire_text={circuit}").exit_code == 0
     near = run("check", BOAT, "--set", "reading_distance=300")
     assert near.exit_code != 0
-    assert "reading_distance_mm" in near.stderr
+    assert "print.reading_distance_mm" in near.stderr
     assert run("check", BOAT, "--set", "nonsense").exit_code == 2
 
 
@@ -129,7 +129,7 @@ def test_encodings(encoding: str, tmp_path: Path) -> None:
     file = tmp_path / "boot.csv"
     text = "Leitung;von;Pin;nach;Pin;Querschnitt;Farbe;Länge\nW1;Steuergerät;1;Fühler;2;0,75;BU;850\n"
     file.write_bytes(text.encode(encoding))
-    answer = json.loads(run("check", file, "--json", "--set", "wire_reading_distance_mm=200").stdout)
+    answer = json.loads(run("check", file, "--json", "--set", "print.wire_reading_distance_mm=200").stdout)
     assert "Steuergerät:1" in {m["place"] for m in answer["markers"]}
 
 
@@ -569,7 +569,7 @@ def test_two_stocks_do_not_share_a_file(tmp_path: Path, monkeypatch: pytest.Monk
 
 def test_serials_that_differ_never_share_a_file(tmp_path: Path) -> None:
     """Without codes: they are read alike everywhere only in plain ASCII, see the next test."""
-    words = ["--out", tmp_path / "out", "--record", tmp_path / "r.sqlite", "--force", "--set", "code=none"]
+    words = ["--out", tmp_path / "out", "--record", tmp_path / "r.sqlite", "--force", "--set", "code.symbology=none"]
     made: list[str] = []
     for serial in ("é", "è", "A B", "A-B", "A/B"):
         result = run("print", BOAT, "--unit", serial, *words)
@@ -585,7 +585,7 @@ def test_a_serial_that_no_code_can_say_is_refused(tmp_path: Path) -> None:
     assert "the code of K1 would say 'é " in result.stderr
     assert "the serial 'é' is not plain ASCII" in result.stderr
     assert "serial in plain ASCII" in result.stderr
-    words += ["--set", "code_payload=marker"]  # the remedy it names
+    words += ["--set", "code.data=marker"]  # the remedy it names
     assert run("print", BOAT, "--unit", "é", *words).exit_code == 0
 
 

@@ -31,9 +31,9 @@ HEAD = """
 name = "River survey boat"
 part_number = "RSB-400"
 [defaults]
-code = "Data Matrix"
-code_on = ["flag", "sleeve", "wrap", "tag"]
-branch_marker_kind = "none"
+code.symbology = "Data Matrix"
+code.on = ["flag", "sleeve", "wrap", "tag"]
+marker.branch = "none"
 [[connector]]
 id = "P1"
 [[connector]]
@@ -44,12 +44,14 @@ id = "J1"
 def job(count: int) -> str:
     """Return a harness file: a quarter each of tags with QR, flags and sleeves with Data Matrix, sleeves with bars."""
     lines = [HEAD]
-    kinds = ('"flag"', '"sleeve"', '"sleeve"\ncode = "Code 128"\ncode_payload = "marker"')
+    kinds = ('"flag"', '"sleeve"', '"sleeve"\ncode.symbology = "Code 128"\ncode.data = "marker"')
     for n in range(1, count * 3 // 8 + 1):
         kind = kinds[n % 3]
         lines.append(f'[[circuit]]\nid = "W{n}"\nfrom = "P1:{n}"\nto = "J1:{n}"\noutside_mm = 8.0')
-        lines.append(f'wire_marker = "own"\nwire_marker_kind = {kind}')
-    lines += [f'[[bag]]\nid = "K{n}"\nconnector = "J1"\ncode = "QR"\ncontents = []' for n in range(count // 4)]
+        lines.append(f'marker.wire_text = "circuit"\nmarker.wire = {kind}')
+    lines += [
+        f'[[bag]]\nid = "K{n}"\nconnector = "J1"\ncode.symbology = "QR"\ncontents = []' for n in range(count // 4)
+    ]
     return "\n".join(lines)
 
 
@@ -60,7 +62,7 @@ def sheets(
     """Return the sheets, and what the code of each marker says."""
     file = tmp_path_factory.mktemp("job") / "boat.toml"
     file.write_text(job(request.param), "utf-8")
-    checked = check(str(file), settings={"wire_reading_distance_mm": "250"})
+    checked = check(str(file), settings={"print.wire_reading_distance_mm": "250"})
     assert not checked.misfits, [fit.reasons for fit in checked.misfits][:2]
     laid = lay_out(pieces_of(checked.fits, checked.stocks), checked.stocks.by_name())
     said = {fit.marker.id: fit.code.data for fit in checked.fits if fit.code is not None}

@@ -75,7 +75,7 @@ def test_refused_codes_are_read_less_the_farther_off_they_are() -> None:
     """Asked for all the same: the rate by grid deviation shows where the limit stands. Flatly refused are not drawn."""
     camera, tried = np.random.default_rng(60), 0
     rates: Rates = {}
-    for trial in trials(60, code_anyway="yes"):
+    for trial in trials(60, {"code.allow_failed": True}):
         code = trial.fit.code
         assert code is not None
         no_room = any(fault.kind in ("code too high", "code too long") for fault in code.failures)

@@ -215,9 +215,9 @@ def test_a_picture_of_more_dots_than_memory_holds_is_refused_before_anything_is_
     out = Output(tmp_path, png=(form,))
     with open_record(tmp_path / "r.sqlite") as record:
         with pytest.raises(LabelerError, match="at 4800 dpi has 2,227 million dots, the limit is 600"):
-            print_harness(BOAT, tmp_path / "out", record, settings={"printer_dpi": "4800"}, only=("bag",), out=out)
+            print_harness(BOAT, tmp_path / "out", record, settings={"print.dpi": "4800"}, only=("bag",), out=out)
         assert record.jobs() == ()
-        print_harness(BOAT, tmp_path / "out", record, settings={"printer_dpi": "4800"}, only=("bag",))  # as PDF
+        print_harness(BOAT, tmp_path / "out", record, settings={"print.dpi": "4800"}, only=("bag",))  # as PDF
         items = record.find("K4", unit="0001")
         with pytest.raises(LabelerError, match="2,227 million dots"):
             reprint(record, items, tmp_path, reason="lost", out=out, printer=Printer(dpi=4800))

@@ -28,21 +28,21 @@ CATALOGUE = load_catalogue()
 
 def sleeve(text: str, low: float, high: float, heating: str, direction: str) -> Fit:
     seat = Seat(Range(low, high), Range(low, high), Range(low, high))
-    chosen = settings(heating=heating, direction=direction)
+    chosen = settings({"sleeve.heating": heating, "sleeve.text_direction": direction})
     marker = Marker(f"{text}{low}", "sleeve", "branch end", "J4", tuple(text.split("|")), False, chosen)
     return fit_sleeve(marker, SleevePlace(seat, choose_tubes(seat, chosen, CATALOGUE)))
 
 
 CASES = [
-    ("HH", 1.6, 1.8, "back first", "along"),
+    ("HH", 1.6, 1.8, "unmarked side first", "along"),
     ("HEIGHT", 2.3, 2.6, "even", "along"),
-    ("HULL H2", 3.0, 3.4, "back first", "along"),
+    ("HULL H2", 3.0, 3.4, "unmarked side first", "along"),
     ("HELM", 3.6, 4.3, "any", "along"),
-    ("HATCH 4", 4.0, 4.6, "back first", "along"),
-    ("HH|HH", 6.0, 6.6, "back first", "along"),
+    ("HATCH 4", 4.0, 4.6, "unmarked side first", "along"),
+    ("HH|HH", 6.0, 6.6, "unmarked side first", "along"),
     ("HOIST", 7.0, 8.2, "even", "along"),
     ("HEAD|HULL", 9.0, 10.0, "any", "along"),
-    ("HYDRO|H12", 14.0, 15.0, "back first", "around"),
+    ("HYDRO|H12", 14.0, 15.0, "unmarked side first", "around"),
     ("HEAVE", 20.0, 22.0, "even", "around"),
 ]
 

@@ -11,8 +11,8 @@ BOAT = """
 [harness]
 name = "Boat"
 [defaults]
-wire = "SAE J1128 TXL"
-wire_marker_kind = "none"
+wire_type = "SAE J1128 TXL"
+marker.wire = "none"
 [[circuit]]
 id = "W1"
 from = "P1:1"

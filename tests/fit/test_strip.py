@@ -39,7 +39,7 @@ def seat(low: float, high: float) -> Seat:
 
 def insert(text: str, low: float, high: float, cut: float | None = None, **changes: Any) -> Fit:
     """Fit a strip on a bundle; the sleeve lies on it and the paper, 0.1 mm a side."""
-    stock, chosen = CATALOGUE.stock("insert-a4"), settings(**changes)
+    stock, chosen = CATALOGUE.stock("insert-a4"), settings(changes)
     on = seat(low + 0.2, high + 0.2)
     marker = Marker("ID", "insert", "branch end", "J4", (text,), True, chosen)
     return fit_insert(marker, SleevePlace(on, choose_tubes(on, chosen, CATALOGUE), cut), stock)
@@ -89,7 +89,7 @@ def test_a_plain_insert_is_the_clear_sleeve_alone() -> None:
 
 
 def flag(text: str, diameter: float, **changes: Any) -> Fit:
-    marker = Marker("ID", "flag", "wire end", "P1:1", (text,), True, settings(**changes))
+    marker = Marker("ID", "flag", "wire end", "P1:1", (text,), True, settings(changes))
     return fit_flag(marker, seat(diameter, diameter), CATALOGUE.stock("flag-a4-80x12"))
 
 
@@ -116,7 +116,7 @@ def test_a_wire_too_thick_for_a_flag() -> None:
 
 @pytest.mark.parametrize("kind", ["wrap", "flag"])
 def test_a_plain_end_of_a_kind_that_is_only_print_is_left_away(kind: str) -> None:
-    made = harness(settings=settings(branch_marker_kind=kind))
+    made = harness(settings=settings({"marker.branch": kind}))
     branch = made.branches[0]
     plain = replace(branch, ends=(branch.ends[0], replace(branch.ends[1], lettered=False)))
     markers, _ = plan(index(replace(made, branches=(plain,))))
@@ -124,7 +124,7 @@ def test_a_plain_end_of_a_kind_that_is_only_print_is_left_away(kind: str) -> Non
 
 
 def test_a_harness_printed_with_an_office_printer_alone(tmp_path: Path) -> None:
-    words = ["--set", "branch_marker_kind=insert", "--set", "wire_marker_kind=flag"]
+    words = ["--set", "marker.branch=insert", "--set", "marker.wire=flag"]
     more = ["--leave-out", "--out", str(tmp_path), "--record", str(tmp_path / "r.sqlite")]
     office = tmp_path / "office.toml"
     office.write_text('technology = "laser"\ndpi = 600\n')

@@ -116,13 +116,13 @@ def test_the_wall_keeps_its_volume_and_lengths_scale(
 
 
 def test_face_scale() -> None:
-    # s0 = 0.629, s = 0.717: back first up to 2 x 0.717 - 0.629 = 0.805; any from max(0.629, 0.434)
+    # s0 = 0.629, s = 0.717: unmarked side first up to 2 x 0.717 - 0.629 = 0.805; any from max(0.629, 0.434)
     assert marked_side_scale(0.717, 0.629, "even") == Range(0.717, 0.717)
-    back = marked_side_scale(0.717, 0.629, "back first")
+    back = marked_side_scale(0.717, 0.629, "unmarked side first")
     assert (back.low, back.high) == pytest.approx((0.717, 0.805))
     anyhow = marked_side_scale(0.717, 0.629, "any")
     assert (anyhow.low, anyhow.high) == pytest.approx((0.629, 0.805))
-    assert marked_side_scale(0.9, 0.629, "back first").high == 1.0
+    assert marked_side_scale(0.9, 0.629, "unmarked side first").high == 1.0
     assert marked_side_scale(0.9, 0.629, "any").low == pytest.approx(0.8)  # 2 x 0.9 - 1
 
 
@@ -136,7 +136,9 @@ def test_flat_stack_for_90_degrees() -> None:
     """Even heat: 2 H / 7.07107 = pi/2, H = 5.5536. Back first: that over 2/(1 + 0.62862) = 1.22804: 4.5224."""
     on = Range(4.0, 6.0)
     assert radians(90) / shrunk(QUARTER.limits(), on, "even").arc_per_mm == pytest.approx(5.554, abs=0.001)
-    assert radians(90) / shrunk(QUARTER.limits(), on, "back first").arc_per_mm == pytest.approx(4.522, abs=0.001)
+    assert radians(90) / shrunk(QUARTER.limits(), on, "unmarked side first").arc_per_mm == pytest.approx(
+        4.522, abs=0.001
+    )
 
 
 def test_the_arc_peaks_inside_the_range() -> None:
@@ -146,7 +148,7 @@ def test_the_arc_peaks_inside_the_range() -> None:
     """
 
     def growth(low: float, high: float) -> float:
-        back = shrunk(QUARTER.limits(), Range(low, high), "back first").arc_per_mm
+        back = shrunk(QUARTER.limits(), Range(low, high), "unmarked side first").arc_per_mm
         return back / shrunk(QUARTER.limits(), Range(low, high), "even").arc_per_mm
 
     assert growth(4, 4) == pytest.approx(1.123, abs=0.001)

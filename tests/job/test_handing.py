@@ -99,7 +99,7 @@ def read_off(folder: Path, stock: str) -> list[tuple[str, str, str]]:
 
 @pytest.mark.parametrize("order", ["separate", "collated", "grouped"])
 def test_the_pages_themselves_hold_every_wrap_of_every_unit_in_the_order_promised(tmp_path: Path, order: str) -> None:
-    words = ["--serials", "0001-0003", "--order", order, "--set", "wire_marker={circuit}.{serial}"]
+    words = ["--serials", "0001-0003", "--order", order, "--set", "marker.wire_text={circuit}.{serial}"]
     gone = {"A1", "B1", "C1", "A2", "B2", "C2", "B5", "G14"}
     used = ["--used", f"{WRAPS}=A1-C2,G14", "--used", f"{WRAPS}=B5"]
     assert run("print", BOAT, "--out", tmp_path, "--record", tmp_path / "r.sqlite", *words, *used).exit_code == 0
@@ -145,7 +145,7 @@ def test_a_serial_stands_where_a_text_asks_for_it(tmp_path: Path) -> None:
     source = (EXAMPLES / "survey-boat.toml").read_text("utf-8")
     source = source.replace('circuits_from = "', f'circuits_from = "{EXAMPLES}/')
     file.write_text(source.replace('text = "WINCH J5"', 'text = "WINCH {serial}"'), "utf-8")
-    settings = {"wire_marker": "{circuit}-{serial}", "wire_marker_kind": "flag"}
+    settings = {"marker.wire_text": "{circuit}-{serial}", "marker.wire": "flag"}
     fits = check(str(file), settings=settings).fits
     assert {"W101-0001", "WINCH 0001"} <= {" ".join(fit.lines) for fit in fits}
     with open_record(tmp_path / "r.sqlite") as record:
@@ -415,7 +415,7 @@ def test_printers_to_send_to_are_named_once(tmp_path: Path, wrong: list[str]) ->
 
 @pytest.mark.parametrize(
     "words",
-    [("--start", f"{WRAPS}=B2", "--start", f"{WRAPS}=C3"), ("--set", "wire=TXL", "--set", "wire=GXL")],
+    [("--start", f"{WRAPS}=B2", "--start", f"{WRAPS}=C3"), ("--set", "wire_type=TXL", "--set", "wire_type=GXL")],
     ids=["start", "set"],
 )
 def test_what_is_given_twice_and_not_alike_is_refused(tmp_path: Path, words: tuple[str, ...]) -> None:

@@ -133,7 +133,7 @@ def test_codes_read_back_with_another_library(printed: Printed) -> None:
 
 def test_codes_on_all_markers_name_their_own_unit(tmp_path: Path) -> None:
     """Three units on shared sheets, codes on tags and wraps: each says its own unit and its own id, once."""
-    words = {"code_on": "tag, wrap", "code_anyway": "yes"}
+    words = {"code.on": "tag, wrap", "code.allow_failed": "true"}
     with open_record(tmp_path / "r.sqlite") as record:
         units = print_units(BOAT, tmp_path / "out", record, units=("0007", "0008", "9"), settings=words)
     for unit in units:
@@ -396,7 +396,7 @@ def test_the_work_list_of_a_reprint(record: Record, printed: Printed, tmp_path: 
         "B4 at J4",
         fit.tube.name,
         f"{fit.cut_length_mm:g} mm",
-        "back first",
+        "unmarked side first",
         installation(fit.seat.installation),
     ):
         assert word in listed, word
@@ -690,7 +690,7 @@ def test_a_wrap_that_does_not_fit_asks_for_no_size_that_only_a_sleeve_needs(tmp_
     file = tmp_path / "boat.toml"
     file.write_text(
         '[harness]\nname = "Boat"\n'
-        '[defaults]\nwire = "SAE J1128 TXL"\nwire_marker = "own"\nbranch_marker_kind = "wrap"\n'
+        '[defaults]\nwire_type = "SAE J1128 TXL"\nmarker.wire_text = "circuit"\nmarker.branch = "wrap"\n'
         f'[[circuit]]\nid = "{"W" * 60}"\nfrom = "P1:1"\nto = "J4:1"\nsize = "20 AWG"\n'
         '[[branch]]\nid = "B4"\n[[branch.end]]\nat = "J4"\ncrimped = true\n[[branch.end]]\nat = "P1"\ncrimped = true\n',
         "utf-8",
@@ -702,7 +702,7 @@ def test_a_wrap_that_does_not_fit_asks_for_no_size_that_only_a_sleeve_needs(tmp_
 
 def test_print_of_another_colour_is_told_on_the_sheet(tmp_path: Path) -> None:
     """White on black tube: who loads the tube loads the ribbon too."""
-    colours = {"tube_colour": "BK", "print_colour": "WH"}
+    colours = {"sleeve.colour": "BK", "print.colour": "WH"}
     with open_record(tmp_path / "r.sqlite") as record:
         printed = print_harness(BOAT, tmp_path, record, settings=colours, only=("branch end",))
     assert {sheet.load.partition(", ")[2] for sheet in printed.sheets} == {"BK, printed in WH"}
@@ -714,7 +714,7 @@ def test_the_sleeves_of_a_place_are_cut_alike_for_all_units(tmp_path: Path) -> N
     """Digits are not all as wide; lengths are those of the widest serial of four digits, and every text fits."""
     file = tmp_path / "boat.toml"
     file.write_text(
-        '[harness]\nname = "Survey boat"\n[defaults]\nwire = "TXL"\ncut_step_mm = 1.0\ncut_lengths_mm = []\n'
+        '[harness]\nname = "Survey boat"\n[defaults]\nwire_type = "TXL"\nsleeve.cut_step_mm = 1.0\nsleeve.cut_lengths_mm = []\n'
         '[[circuit]]\nid = "W1"\nfrom = "J1:1"\nto = "P1:1"\nsize = "18 AWG"\n'
         '[[circuit]]\nid = "W2"\nfrom = "J1:2"\nto = "P1:2"\nsize = "18 AWG"\n'
         '[[branch]]\nid = "B1"\ncircuits = ["W1", "W2"]\n[[branch.end]]\nat = "J1"\ntext = "WINCH {serial}"\n',

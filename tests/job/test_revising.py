@@ -161,7 +161,7 @@ def test_wire_markers_that_are_made_no_more_come_off(tmp_path: Path) -> None:
     """27 circuits with two ends each, by the file; the newer revision is asked for without wire markers."""
     text = BOAT.read_text("utf-8").partition("[[bag]]")[0]
     older, newer = tmp_path / "c.toml", tmp_path / "d.toml"
-    settings = {"wire_marker_kind": "none"}
+    settings = {"marker.wire": "none"}
     older.write_text(text, "utf-8")
     newer.write_text(text.replace('revision = "C"', 'revision = "D"'), "utf-8")
     with open_record(tmp_path / "r.sqlite") as record:
@@ -285,7 +285,7 @@ def test_diff_of_workbooks_asks_for_the_sheet_and_takes_it(tmp_path: Path) -> No
     (tmp_path / "old").mkdir()  # of one name, since a list's harness has the name of its file
     (tmp_path / "new").mkdir()
     old, new = workbook(tmp_path / "old" / "b.xlsx", "RD"), workbook(tmp_path / "new" / "b.xlsx", "YE")
-    words = ["--set", "wire_marker={circuit} {colour}", "--set", "wire=TXL"]
+    words = ["--set", "marker.wire_text={circuit} {colour}", "--set", "wire_type=TXL"]
     asked = run("diff", old, new, *words)
     assert asked.exit_code != 0
     assert "--sheet" in asked.stderr
@@ -317,9 +317,9 @@ def test_a_list_is_given_its_part_number_and_revision(tmp_path: Path) -> None:
         "--name",
         "Bow loom",
         "--set",
-        "wire=TXL",
+        "wire_type=TXL",
         "--set",
-        "wire_marker={circuit} {colour}",
+        "marker.wire_text={circuit} {colour}",
     )
     old, new = (workbook(tmp_path / f"wires {colour}.xlsx", colour) for colour in ("RD", "YE"))
     words = ("--sheet", "Bow", *title, "--out", tmp_path / "out", "--record", tmp_path / "r.sqlite")

@@ -52,7 +52,10 @@ def test_a_free_length_is_chosen_within_the_stock(longest: int) -> None:
     By its advances: 32 signs at 1.86 mm after shrinking; the reason says the same figure.
     """
     on = Range(4.0, 4.6)
-    seat, chosen = Seat(on, on, on), settings(longest_cut_mm=float(longest), direction="along")
+    seat, chosen = (
+        Seat(on, on, on),
+        settings({"sleeve.max_cut_length_mm": float(longest), "sleeve.text_direction": "along"}),
+    )
     marker = Marker("ID", "sleeve", "branch end", "J4", ("STARBOARD:WORK:LIGHT:FORWARD:P2",), True, chosen)
     tubes = choose_tubes(seat, chosen, CATALOGUE)
     fit = fit_sleeve(marker, SleevePlace(seat, tubes, None, StockLimits(62.0, 122.5, "narrow card")))
@@ -99,20 +102,20 @@ def drawn_harness(rng: random.Random) -> str:
     """A harness file with two to four branch ends, wires of one to six, and settings far from the usual."""
     lines = ["[harness]", 'name = "Survey boat"', "[defaults]"]
     drawn = {
-        "longest_cut_mm": rng.choice([70, 150, 300]),
-        "shortest_cut_mm": rng.choice([10, 20, 40, 70]),
-        "cut_lengths_mm": rng.choice(["[]", "[25, 38, 64, 90]", "[210]"]),
-        "overlap_mm": rng.choice([0, 5, 10, 40]),
-        "end_margin_mm": rng.choice([0, 2, 5]),
+        "sleeve.max_cut_length_mm": rng.choice([70, 150, 300]),
+        "sleeve.min_cut_length_mm": rng.choice([10, 20, 40, 70]),
+        "sleeve.cut_lengths_mm": rng.choice(["[]", "[25, 38, 64, 90]", "[210]"]),
+        "sleeve.covering_overlap_mm": rng.choice([0, 5, 10, 40]),
+        "sleeve.end_margin_mm": rng.choice([0, 2, 5]),
         "covering": rng.choice(['"none"', '"braided sleeving"']),
-        "direction": rng.choice(['"auto"', '"around"', '"along"']),
-        "lettering_on": rng.choice(['"covering"', '"bundle"']),
-        "heating": rng.choice(['"even"', '"back first"', '"any"']),
-        "faces": rng.choice(['"one"', '"both"']),
-        "branch_marker_kind": rng.choice(['"sleeve"', '"sleeve"', '"insert"', '"wrap"', '"flag"']),
-        "wire_marker_kind": rng.choice(['"wrap"', '"sleeve"', '"insert"', '"flag"']),
-        "wire_reading_distance_mm": rng.choice([200, 300]),
-        "reading_distance_mm": rng.choice([200, 400]),
+        "sleeve.text_direction": rng.choice(['"auto"', '"around"', '"along"']),
+        "sleeve.text_on": rng.choice(['"covering"', '"bundle"']),
+        "sleeve.heating": rng.choice(['"even"', '"unmarked side first"', '"any"']),
+        "sleeve.printed_sides": rng.choice(['"one"', '"both"']),
+        "marker.branch": rng.choice(['"sleeve"', '"sleeve"', '"insert"', '"wrap"', '"flag"']),
+        "marker.wire": rng.choice(['"wrap"', '"sleeve"', '"insert"', '"flag"']),
+        "print.wire_reading_distance_mm": rng.choice([200, 300]),
+        "print.reading_distance_mm": rng.choice([200, 400]),
     }
     lines += [f"{key} = {value}" for key, value in drawn.items()]
     for name in ("P1", "J4"):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import subprocess
 import sys
+from collections.abc import Mapping
 from pathlib import Path
 from random import Random
 from typing import Any
@@ -109,7 +110,7 @@ def test_labels_of_a_vec_become_markers_when_asked() -> None:
     assert plain.circuits[0].settings is plain.settings
     labelled = read(vec_sketch(), labels=True).harness
     first, second = labelled.circuits
-    assert (first.settings.wire_marker, dict(first.free)["label"]) == ("{label}", "101 DEPTH")
+    assert (first.settings.marker.wire_text, dict(first.free)["label"]) == ("{label}", "101 DEPTH")
     assert second.settings is labelled.settings
     assert dict(second.free)["label"] == ""
 
@@ -340,12 +341,12 @@ def test_two_wires_in_one_contact_are_planned_and_pointed_out(tmp_path: Path) ->
     text = kbl_sketch(harness_more=SECOND_WIRE)
     found = read(text)
     assert found.harness.settings is not None
-    assert found.harness.settings.wires_per_cavity == 2
+    assert found.harness.settings.wire.max_per_cavity == 2
     again = read_toml(harness_toml(found.harness, SETTINGS).encode(), "again.toml", None, SETTINGS, {})
     assert bare(again) == bare(found.harness)
     file = tmp_path / "boat.kbl"
     file.write_text(text, "utf-8")
-    checked = check(str(file), settings={"reading_distance_mm": "250", "wire_reading_distance_mm": "250"})
+    checked = check(str(file), settings={"print.reading_distance_mm": "250", "print.wire_reading_distance_mm": "250"})
     at_pin = [fit.marker.circuit for fit in checked.fits if fit.marker.place == "P1:1"]
     assert at_pin == ["101", "103"]
     notes = "\n".join(note.message for note in checked.notes)
@@ -465,7 +466,7 @@ def test_where_a_vec_wants_its_labels(position: str, marks: str) -> None:
     text = vec_sketch().replace("<LabelType>Alpha", f"<LabelPosition>{position}</LabelPosition><LabelType>Alpha")
     settings = read(text, labels=True).harness.circuits[0].settings
     assert settings is not None
-    assert settings.wire_marks == marks
+    assert settings.marker.wire_positions == marks
 
 
 def test_how_far_a_covering_begins_from_each_connector_is_told() -> None:
@@ -560,18 +561,18 @@ def test_what_was_set_wins_over_the_coverings_of_a_file(tmp_path: Path) -> None:
     path = tmp_path / "boat.kbl"
     path.write_text(covered("Tape"), "utf-8")
 
-    def sits_on(**settings: str) -> str:
+    def sits_on(settings: Mapping[str, str]) -> str:
         (fit,) = (
             fit for fit in check(str(path), settings=settings).fits if fit.marker.place == "P1" and fit.marker.branch
         )
         assert fit.seat is not None
         return f"{wording.sits_on(fit.seat)}; {'; '.join(wording.sources(fit.seat))}"
 
-    assert sits_on().startswith("1 wire and 1 cable, tape, half-lapped; ")
-    assert "0.2 to 0.7 mm all round" in sits_on()  # coverings.toml
-    assert "0.25 mm all round" in sits_on(covering_wall_mm="0.25")
-    assert sits_on(covering="bare").startswith("1 wire and 1 cable; ")
-    assert sits_on(covering="braided sleeving").startswith("1 wire and 1 cable, braided sleeving; ")
+    assert sits_on({}).startswith("1 wire and 1 cable, tape, half-lapped; ")
+    assert "0.2 to 0.7 mm all round" in sits_on({})  # coverings.toml
+    assert "0.25 mm all round" in sits_on({"covering_wall_mm": "0.25"})
+    assert sits_on({"covering": "bare"}).startswith("1 wire and 1 cable; ")
+    assert sits_on({"covering": "braided sleeving"}).startswith("1 wire and 1 cable, braided sleeving; ")
 
 
 def test_a_covering_at_one_end_of_a_branch_leaves_the_other_bare() -> None:

@@ -61,8 +61,8 @@ DAMAGE = {
     "UPDATE job_event SET note = '[1' WHERE state = 'printed'": "its list of files cannot be read",
     "DELETE FROM sheet": "it has no sheet and no marker",
     "DELETE FROM stock": "rows refer to no stock",
-    "INSERT INTO job SELECT 9, 'u', kind, unit_id, harness_id, repeats_job, time, user, version, reason, date, paper, printer,"
-    " run, output FROM job": "it was printed 2 times as new",
+    "INSERT INTO job SELECT 9, 'u', kind, unit_id, harness_id, repeats_job, time, user, version, reason, date, paper,"
+    " printer, run, output FROM job": "it was printed 2 times as new",
 }
 
 

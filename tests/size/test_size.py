@@ -30,7 +30,7 @@ def test_three_wires() -> None:
     seat = seat_of(harness())
     assert (seat.pass_over.low, seat.pass_over.high) == pytest.approx((3.6845, 4.299), rel=1e-3)
     assert (seat.grip.low, seat.grip.high) == pytest.approx((3.3429, 4.299), rel=1e-3)
-    at_nominal = seat_of(harness(settings=settings(wire_under=0.0)))
+    at_nominal = seat_of(harness(settings=settings({"wire.od_undersize": 0.0})))
     assert at_nominal.grip.low == pytest.approx(1.8 * 1.95493, rel=1e-3)
     assert seat.text_diameter == seat.grip
     assert installation(seat.installation) == "thread on at J4 before the contacts are crimped"
@@ -52,14 +52,14 @@ def test_six_wires_close_on_the_smallest_outline_of_equally_tight_ones() -> None
 
 def test_a_sleeve_that_straddles_the_edge_of_a_covering() -> None:
     """Wall 0.6 mm: passes and lettering on the bundle + 1.2 mm, closes on the bare bundle."""
-    made = harness(settings=settings(covering_wall_mm=0.6))
+    made = harness(settings=settings({"covering_wall_mm": 0.6}))
     bare, seat = seat_of(harness()), seat_of(made)
     assert seat.pass_over.high == pytest.approx(bare.pass_over.high + 1.2)
     assert seat.grip == bare.grip
     assert seat.text_diameter.low == pytest.approx(bare.grip.low + 1.2)
-    on_bundle = seat_of(harness(settings=settings(covering_wall_mm=0.6, lettering_on="bundle")))
+    on_bundle = seat_of(harness(settings=settings({"covering_wall_mm": 0.6, "sleeve.text_on": "bundle"})))
     assert on_bundle.text_diameter == bare.grip
-    beside = seat_of(harness(settings=settings(covering_wall_mm=0.6, overlap_mm=0.0)))
+    beside = seat_of(harness(settings=settings({"covering_wall_mm": 0.6, "sleeve.covering_overlap_mm": 0.0})))
     assert beside.grip.low == pytest.approx(bare.grip.low + 1.2)
 
 
@@ -74,7 +74,7 @@ def test_a_measured_diameter_wins() -> None:
 def test_a_covering_comes_on_top_of_a_measured_diameter() -> None:
     """4.4 ± 0.1 mm bare, wall 0.6: passes up to 4.5 + 1.2 = 5.7, closes on 4.3, lettering from 4.3 + 1.2 = 5.5 mm."""
     branch = new_branch("B4", ends=(new_end("J4"),), diameter_mm=4.4, diameter_tolerance_mm=0.1)
-    seat = seat_of(harness(branches=(branch,), settings=settings(covering_wall_mm=0.6)))
+    seat = seat_of(harness(branches=(branch,), settings=settings({"covering_wall_mm": 0.6})))
     assert (seat.pass_over.high, seat.grip.low, seat.text_diameter.low) == pytest.approx((5.7, 4.3, 5.5))
     bundle, covering = sources(seat)
     assert bundle == "measured 4.4 mm ± 0.1 mm over the bare bundle"
@@ -142,7 +142,7 @@ def seat(passes: float, closes: float) -> Seat:
 
 def test_pass_and_grip() -> None:
     """4.6 mm x 1.1 = 5.06 to pass, 4.0 x 0.9 = 3.6 to grip: 3/16 (4.75) is too small, 1/4 (6.35 -> 3.175) does."""
-    found = choose_tubes(seat(4.6, 4.0), settings(sleeve=("AS23053/5",)), CATALOGUE)
+    found = choose_tubes(seat(4.6, 4.0), settings({"sleeve.families": ("AS23053/5",)}), CATALOGUE)
     assert [tube.name for tube in found.tubes] == ["AS23053/5 1/4"]
 
 
@@ -153,14 +153,14 @@ def test_families_in_the_order_asked_for() -> None:
 
 def test_two_to_one_has_no_size_for_a_wide_range() -> None:
     """8 mm to pass (8.8 with slip), 3.6 to grip (3.24): 3/8 passes but recovers to 4.75 only."""
-    found = choose_tubes(seat(8.0, 3.6), settings(sleeve=("AS23053/5",)), CATALOGUE)
+    found = choose_tubes(seat(8.0, 3.6), settings({"sleeve.families": ("AS23053/5",)}), CATALOGUE)
     assert not found.tubes
     why = sentence(found.refusals[0])
     assert "3/8 passes (9.53 mm supplied, 8.80 needed) but recovers only to 4.75 mm, 1.51 too wide" in why
     assert "1/4 grips" in why
     assert "2.45 mm too small at 6.35" in why  # 8.80 - 6.35
     assert sentence(found.fixes[0]) == (
-        "tube 3:1 single wall 9/3 (9.00 mm supplied, 3.00 recovered, 3.0:1): add '3:1 single wall' to sleeve"
+        "tube 3:1 single wall 9/3 (9.00 mm supplied, 3.00 recovered, 3.0:1): add '3:1 single wall' to sleeve.families"
     )
 
 
@@ -177,13 +177,13 @@ def test_no_tube_at_all() -> None:
 def test_every_choice_passes_and_grips() -> None:
     for closes in (0.8, 1.3, 2.0, 3.1, 5.5, 9.0, 14.0, 22.0):
         for spread in (1.0, 1.1, 1.3, 1.6):
-            chosen = settings(sleeve=tuple(f.name for f in CATALOGUE.families))
+            chosen = settings({"sleeve.families": tuple(f.name for f in CATALOGUE.families)})
             for tube in choose_tubes(seat(closes * spread, closes), chosen, CATALOGUE).tubes:
                 assert tube.supplied_mm >= closes * spread * 1.1
                 assert tube.recovered_mm <= closes * 0.9
 
 
 def test_replace_settings_on_an_end() -> None:
-    end = new_end("J4", settings=settings(covering_wall_mm=1.0))
+    end = new_end("J4", settings=settings({"covering_wall_mm": 1.0}))
     made = harness(branches=(new_branch("B4", ends=(end,)),))
     assert seat_of(made).text_diameter.low == pytest.approx(seat_of(harness()).text_diameter.low + 2.0)

@@ -27,7 +27,7 @@ def boat(here: BranchEnd, there: BranchEnd | None = None, covering: str = "none"
         Connector("J4", outside_mm=18.0, contact_outside_mm=2.6),
         Connector("M1", kind="junction"),
     )
-    base = settings(covering=covering)
+    base = settings({"covering": covering})
     return harness(branches=(new_branch("B4", ends=ends),), connectors=connectors, settings=base, **more)
 
 
@@ -89,7 +89,7 @@ def test_tape_is_wound_and_no_step() -> None:
 
 
 def test_a_wrap_is_no_step() -> None:
-    wrapped = replace(J4, settings=settings(branch_marker_kind="wrap"))
+    wrapped = replace(J4, settings=settings({"marker.branch": "wrap"}))
     assert order(boat(wrapped, P1)) == [("P1", "P1")]
 
 
@@ -171,7 +171,7 @@ def test_between_junctions_all_is_laid_on_before_they_are_joined() -> None:
     ends = (new_end("M1"), new_end("M2"))
     trunk = new_branch("B9", circuits=("W1", "W2", "W3"), ends=ends)
     junctions = tuple(Connector(name, kind="junction") for name in ("M1", "M2"))
-    made = harness(branches=(trunk,), connectors=junctions, settings=settings(covering="braided sleeving"))
+    made = harness(branches=(trunk,), connectors=junctions, settings=settings({"covering": "braided sleeving"}))
     assert order(made) == [("braided sleeving", ""), ("M1", ""), ("M2", "")]
     assert {before(step) for step in steps(made)} == {"the branches are joined at M1 and M2"}
     assert how(seat_at(made)) == how(steps(made)[1])
@@ -213,14 +213,14 @@ ENDS = [(kind, state) for kind in KINDS for state in STATES]
 
 def between(here: Any, there: Any, here_mm: float, there_mm: float, covering: str, bare: bool) -> Harness:
     """Return a branch of three wires between ends of some kind, state and size; ``bare``: J4's sleeve is."""
-    off = settings(covering="none") if bare else INHERITED
+    off = settings({"covering": "none"}) if bare else INHERITED
     ends = (replace(J4, settings=off, **here[1]), replace(P1, **there[1]))
     parts = (
         Connector("J4", here[0], outside_mm=here_mm, contact_outside_mm=2.6),
         Connector("P1", there[0], outside_mm=there_mm, contact_outside_mm=2.6),
     )
     branch = new_branch("B4", circuits=("W1", "W2", "W3"), ends=ends)
-    return harness(branches=(branch,), connectors=parts, settings=settings(covering=covering))
+    return harness(branches=(branch,), connectors=parts, settings=settings({"covering": covering}))
 
 
 @pytest.mark.parametrize("covering", ["none", "braided sleeving"])
@@ -314,7 +314,7 @@ def test_a_connector_that_is_on_holds_wires_of_no_branch_too() -> None:
 
 
 def test_a_sleeve_in_place_of_a_wrap_must_pass_what_is_fitted() -> None:
-    made = boat(replace(J4, **FITTED, settings=settings(branch_marker_kind="wrap")), replace(P1, **FITTED))
+    made = boat(replace(J4, **FITTED, settings=settings({"marker.branch": "wrap"})), replace(P1, **FITTED))
     branch, sizing = made.branches[0], Sizing(index(made), CATALOGUE)
     assert end_seat(branch, branch.ends[0], sizing).pass_over.high < 5
     assert end_seat(branch, branch.ends[0], sizing, "sleeve").pass_over.high == 18.0

@@ -44,7 +44,7 @@ from labeler.work import wording
 from labeler.work.bench_sheet import BenchSheet, Remark, bench_sheet, cautions
 from labeler.work.branch_pages import BranchFacts, BranchPage, Picture
 from labeler.work.sleeves import Instructions, Place, SleeveRow, as_json, from_json
-from tests.make import new_branch, new_circuit, new_end, new_harness
+from tests.make import NO_CHANGES, Changes, new_branch, new_circuit, new_end, new_harness
 
 QUARTER = Tube("AS23053/5", "AS23053/5 1/4", 6.35, 3.175, 0.635, 0.559, 0.711)
 HALF = Tube("AS23053/5", "AS23053/5 1/2", 12.7, 6.35, 0.635, 0.559, 0.711)
@@ -94,11 +94,11 @@ def sleeve(
     tube: Tube | None,
     length: float,
     how: Installation | None,
-    **settings: str,
+    changes: Changes = NO_CHANGES,
 ) -> Fit:
     bundle = PackedBundle(4, 4.0, 4.0, 5.0, 1.2, 0.05)
     seat = Seat(Range(4, 5), Range(4, 4.5), Range(4, 4.5), wires=4, basis=bundle, installation=how)
-    setup = replace(default_settings(), **settings)  # type: ignore[arg-type]
+    setup = default_settings().changed(changes)
     marker = Marker(f"S-{branch}-{at}", "sleeve", "branch end", at, text, False, setup, bool(text), branch)
     return Fit(marker, "pass", (), text, seat, tube, cut_length_mm=length)
 
@@ -139,7 +139,7 @@ BOAT = new_harness(
     name="River survey boat, sensors",
     part_number="RSB-210",
     revision="C",
-    settings=replace(default_settings(), cut_allowance=0.0),
+    settings=default_settings().changed({"sleeve.waste_allowance": 0.0}),
     connectors=tuple(
         Connector(name, description=about, cavities=4 if name != "P1" else 16) for name, about in CONNECTORS.items()
     ),
@@ -153,7 +153,9 @@ WRAPS = tuple(
     wrap(c.id, str(near), f"{near}/{far}") for c in CIRCUITS for near, far in ((c.start, c.finish), (c.finish, c.start))
 )
 OVER_P2 = Obstacle("connector", "P2", 11.0)
-FITTED = sleeve("B7", "P2", ("SPARE", "P2"), HALF, 35.0, Installation("P2", obstacle=OVER_P2), heating="even")
+FITTED = sleeve(
+    "B7", "P2", ("SPARE", "P2"), HALF, 35.0, Installation("P2", obstacle=OVER_P2), changes={"sleeve.heating": "even"}
+)
 FITS = (*(sleeve(*end) for end in ENDS), FITTED, *WRAPS, *map(tag, CONNECTORS))
 TURN = fact("turn to read", arc=95.0, reading=90, turning=120)
 TOO_WIDE = replace(
@@ -215,7 +217,7 @@ def test_sleeves_to_thread_on_first_come_in_harness_order() -> None:
     step = sample().thread_first[6]
     assert (step.place, step.tube, step.cut_length_mm) == (Place("B4", "J4"), "AS23053/5 1/4", 30.0)
     assert step.lines == ("DEPTH", "J4")
-    assert step.colour == "white"  # WH, the default of the tube's colour (data/choices.toml)
+    assert step.colour == "white"  # WH, the default of the tube's colour (data/settings.toml)
     assert how(step) == "thread on at J4 before the contacts are crimped; end of the line to J4"
 
 
@@ -310,7 +312,10 @@ def test_totals_are_the_sums_of_the_pieces() -> None:
 
 
 def test_colours_are_cut_apart() -> None:
-    pair = [sleeve("B1", at, ("A",), QUARTER, 30, None, tube_colour=code) for at, code in (("J1", "YE"), ("P1", "x"))]
+    pair = [
+        sleeve("B1", at, ("A",), QUARTER, 30, None, changes={"sleeve.colour": code})
+        for at, code in (("J1", "YE"), ("P1", "x"))
+    ]
     totals = sheet_of(pair).totals
     assert [(total.colour, total.length_m) for total in totals] == [("yellow", 0.03), ("x", 0.03)]
 
@@ -321,9 +326,9 @@ def test_each_sleeve_is_heated_in_its_own_way() -> None:
     evenly = [step for step in (*sample().thread_first, *sample().thread_later) if step.heating == "even"]
     assert places(evenly) == ["B1 at P1", "B4 at P1", "B6 at P1", "B7 at P2"]
     assert ways["even"].sleeves == 4
-    assert "plain side first" in wording.HEATING["back first"]
-    assert ways["back first"].sleeves == 11  # 14 ends less 3 plain ones
-    loose = sheet_of([sleeve("B1", "J1", ("A",), QUARTER, 30, None, heating="any")])
+    assert "plain side first" in wording.HEATING["unmarked side first"]
+    assert ways["unmarked side first"].sleeves == 11  # 14 ends less 3 plain ones
+    loose = sheet_of([sleeve("B1", "J1", ("A",), QUARTER, 30, None, changes={"sleeve.heating": "any"})])
     assert [practice.heating for practice in loose.practices] == ["any"]
 
 

@@ -41,10 +41,10 @@ from labeler.work.bench_sheet import BenchSheet, bench_sheet
 from labeler.work.branch_pages import BranchPage, branch_pages, covering_cut
 from labeler.work.sleeves import sleeve_rows
 from labeler.work.wording import facts, heading, work_step
-from tests.make import new_branch, new_circuit, new_end, new_harness
+from tests.make import NO_CHANGES, Changes, new_branch, new_circuit, new_end, new_harness
 
 MM = 72 / 25.4
-SETTINGS = replace(default_settings(), covering="braided sleeving", covering_allowance=0.1)
+SETTINGS = default_settings().changed({"covering": "braided sleeving", "bundle.covering_allowance": 0.1})
 NINE = Tube("3:1 single wall", "3:1 single wall 9/3", 9.0, 3.0, 0.75, 0.63, 0.87)
 FONT = "Atkinson Hyperlegible"
 
@@ -83,8 +83,8 @@ SEAT = Seat(Range(5, 6), Range(4, 5), Range(5, 6), wires=2, basis=BUNDLE, coveri
 OTHER = Run("PLUG P1", FONT, 4.0, 12.0, 6.0, 1.3)
 
 
-def lettered(harness: Harness, **settings: Any) -> Fit:
-    own = replace(SETTINGS, **settings)
+def lettered(harness: Harness, changes: Changes = NO_CHANGES) -> Fit:
+    own = SETTINGS.changed(changes)
     marker = Marker("S-J4", "sleeve", "branch end", "J4", ("PROBE J4",), False, own, True, "B4")
     face = Face(43, 14, (Run("PROBE J4", FONT, 4.0, 12.0, 6.0, 1.3),))
     return Fit(
@@ -123,17 +123,17 @@ ORDER = (
 )
 
 
-def fits(harness: Harness, **settings: Any) -> tuple[Fit, ...]:
+def fits(harness: Harness, changes: Changes = NO_CHANGES) -> tuple[Fit, ...]:
     wraps = [wrap(c.id, str(pin)) for c in harness.circuits for pin in (c.start, c.finish)]
-    return (lettered(harness, **settings), plain(), *wraps)
+    return (lettered(harness, changes=changes), plain(), *wraps)
 
 
 def sizing(harness: Harness) -> Sizing:
     return Sizing(index(harness), load_catalogue())
 
 
-def page(harness: Harness, order: tuple[InstallationStep, ...] = ORDER, **settings: Any) -> BranchPage:
-    made = fits(harness, **settings)
+def page(harness: Harness, order: tuple[InstallationStep, ...] = ORDER, changes: Changes = NO_CHANGES) -> BranchPage:
+    made = fits(harness, changes=changes)
     return branch_pages(sizing(harness), made, sleeve_rows(harness, made, order), order)[0]
 
 
@@ -145,13 +145,13 @@ def details(found: BranchPage) -> dict[str, str]:
     return dict(map(work_step, found.work))
 
 
-def sheet(harness: Harness, **settings: Any) -> BenchSheet:
-    made = fits(harness, **settings)
+def sheet(harness: Harness, changes: Changes = NO_CHANGES) -> BenchSheet:
+    made = fits(harness, changes=changes)
     return replace(bench_sheet(sizing(harness), made, (), (), ORDER, pages=True), unit="0001")
 
 
-def drawn(harness: Harness, **settings: Any) -> pypdfium2.PdfDocument:
-    data = draw_bench_sheet(sheet(harness, **settings), "A4")
+def drawn(harness: Harness, changes: Changes = NO_CHANGES) -> pypdfium2.PdfDocument:
+    data = draw_bench_sheet(sheet(harness, changes=changes), "A4")
     return pypdfium2.PdfDocument(data)
 
 
@@ -206,7 +206,7 @@ def test_covering_is_cut_with_its_allowance() -> None:
     # (2650 - 25 - 10) x 1.1 = 2876.5, up to whole 5 mm
     assert cut is not None
     assert cut.length_mm == 2880
-    none = covering_cut(replace(branch, settings=replace(SETTINGS, covering="none")), ends, load_catalogue())
+    none = covering_cut(replace(branch, settings=SETTINGS.changed({"covering": "none"})), ends, load_catalogue())
     unknown = covering_cut(replace(branch, length_mm=None), ends, load_catalogue())
     assert none is None
     assert unknown is not None
@@ -217,7 +217,7 @@ def test_a_covering_that_is_wound_is_not_cut() -> None:
     """Wound after the connectors are on, over as much of the branch as a braid would be cut for."""
     harness = boat()
     (branch,) = harness.branches
-    taped = replace(harness, branches=(replace(branch, settings=replace(SETTINGS, covering="tape")),))
+    taped = replace(harness, branches=(replace(branch, settings=SETTINGS.changed({"covering": "tape"})),))
     found = page(taped, ORDER[1:])
     work = steps(found)
     assert (
@@ -297,12 +297,12 @@ def upright(page: pypdfium2.PdfPage, text: str) -> list[bool]:
     return [obj.get_matrix().a > 0 for obj in objects if obj.extract().strip() == text]
 
 
-@pytest.mark.parametrize("reading", ["towards the end", "away from the end"])
+@pytest.mark.parametrize("reading", ["towards connector", "away from connector"])
 def test_the_first_end_reads_upright_as_drawn(reading: str) -> None:
-    document = drawn(boat(), reading=reading)
+    document = drawn(boat(), changes={"sleeve.reads": reading})
     text = document[1].get_textpage().get_text_range()
     left, right = text.index("P1, drawn 1 :"), text.index("J4, drawn 1 :")
-    assert (left < right) == (reading == "towards the end")  # its line ends at J4, or begins there
+    assert (left < right) == (reading == "towards connector")  # its line ends at J4, or begins there
     assert upright(document[1], "PROBE J4") == [True]
 
 

@@ -54,8 +54,10 @@ PLAIN = tuple(f"Qz{n:02d}z" for n in range(len(WORDS)))  # in no text of the pro
 def boat(names: Sequence[str]) -> Harness:
     """Return a harness with ends in every state, a splice inside a branch, a ring terminal, a braid, wire sleeves."""
     c1, c2, c3, c4, ring, splice, meet, covering, b1, b2, b3, w1, w2, w3, cable, bag, c5, c6, b4 = names
-    braided = settings(covering=covering, covering_wall_mm=0.6)
-    on_wires = settings(wire_marker_kind="sleeve", wire_marker="{size}", wire_reading_distance_mm=250.0)
+    braided = settings({"covering": covering, "covering_wall_mm": 0.6})
+    on_wires = settings(
+        {"marker.wire": "sleeve", "marker.wire_text": "{size}", "print.wire_reading_distance_mm": 250.0}
+    )
     said = ("ALL ALIKE",)
 
     def end(at: str, **state: Any) -> BranchEnd:
@@ -64,7 +66,7 @@ def boat(names: Sequence[str]) -> Harness:
     return new_harness(
         "Survey boat",
         part_number="RSB-210",
-        settings=settings(wire_marker="{size}", wire_reading_distance_mm=250.0),
+        settings=settings({"marker.wire_text": "{size}", "print.wire_reading_distance_mm": 250.0}),
         connectors=(
             Connector(c1, cavities=6, outside_mm=15.0, contact_outside_mm=2.6),
             Connector(c2, cavities=6, outside_mm=9.0, contact_outside_mm=2.6),
@@ -88,7 +90,7 @@ def boat(names: Sequence[str]) -> Harness:
             new_branch(b1, ends=(end(c1, from_end_mm=20.0), end(c2, fitted=True)), length_mm=900.0, settings=braided),
             new_branch(b2, ends=(end(c3, crimped=True), end(c4, fitted=True)), diameter_mm=4.4),
             new_branch(b4, ends=(end(c5, fitted=True), end(c6, fitted=True)), diameter_mm=4.4),
-            new_branch(b3, ends=(end(ring), end(meet)), settings=settings(branch_marker_kind="insert")),
+            new_branch(b3, ends=(end(ring), end(meet)), settings=settings({"marker.branch": "insert"})),
         ),
         bags=(new_bag(bag, connector=c1), new_bag(cable, connector=c2, contents=(Item("housing"),))),
     )
