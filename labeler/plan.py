@@ -60,7 +60,7 @@ def confusable(markers: Iterable[Marker]) -> tuple[Problem, ...]:
     return tuple(
         Problem(
             second.where,
-            f"{second.at} {two!r} is easily confused with {first.at} {one!r} ({first.where})",
+            f"{second.place} {two!r} is easily confused with {first.place} {one!r} ({first.where})",
             "name one of them otherwise",
             warning=True,
         )
@@ -116,7 +116,7 @@ def _sleeves(index: HarnessIndex, ids: _Ids) -> Iterator[Marker]:
                 id=ids.next("branch end", f"{branch.id}|{end.at}"),
                 kind=kind,
                 role="branch end",
-                at=end.at,
+                place=end.at,
                 text=end.text or (f"{branch.id} {end.at}",),
                 breakable=len(end.text) < 2,
                 settings=settings,
@@ -142,7 +142,7 @@ def _branches_at(index: HarnessIndex) -> dict[tuple[str, str], str]:
 
 
 Writer = Callable[[Circuit, str, str], str]  # of a wire marker's text: circuit, its place here, its place there
-VARIED = ("id", "role", "at", "text", "branch", "circuit", "far", "where", "position_mm")
+VARIED = ("id", "role", "place", "text", "branch", "circuit", "far", "where", "position_mm")
 """What differs from one wire marker to another."""
 
 
@@ -251,7 +251,7 @@ def _tags(index: HarnessIndex, ids: _Ids) -> Iterator[Marker]:
             id=ids.next("bag", bag.id),
             kind="tag",
             role="bag",
-            at=bag.id,
+            place=bag.id,
             text=(bag.id,),
             breakable=False,
             settings=bag.settings,
@@ -261,7 +261,7 @@ def _tags(index: HarnessIndex, ids: _Ids) -> Iterator[Marker]:
         )
         yield first
         if bag.contents and list(_pin_rows(bag, index)):
-            yield replace(first, id=ids.next("bag", f"{bag.id}|{PINS}"), at=f"{bag.id} {PINS}", text=(bag.id, PINS))
+            yield replace(first, id=ids.next("bag", f"{bag.id}|{PINS}"), place=f"{bag.id} {PINS}", text=(bag.id, PINS))
 
 
 def tag_words(index: HarnessIndex, marker: Marker, unit: str, date: str = "", pins: str = "") -> TagWords:
@@ -288,7 +288,7 @@ def tag_words(index: HarnessIndex, marker: Marker, unit: str, date: str = "", pi
         return TagWords(" ".join(marker.text), headings, ends, "" if bag.contents else said, caution)
     items = tuple(f"{item.quantity:.15g} x {item.item}" for item in bag.contents)
     below = {"": (), "all": ends, "elsewhere": (said,)}[pins]
-    return TagWords(bag.id, headings, (*items, *below), caution=caution, on_bench_sheet=pins == "elsewhere")
+    return TagWords(bag.id, headings, (*items, *below), safety_message=caution, on_bench_sheet=pins == "elsewhere")
 
 
 def _pin_rows(bag: Bag, index: HarnessIndex) -> Iterator[str]:

@@ -45,25 +45,25 @@ _CLOSED_BY = {"ring terminal": CRIMP_TERMINAL, "splice": MAKE_SPLICE, "connector
 
 def closing_step(step: ClosingStep) -> str:
     """Return a closing step in words: ``the splice S1 is made``."""
-    if step.action == INSTALL_CONNECTOR and not step.at:
+    if step.action == INSTALL_CONNECTOR and not step.places:
         return "the connector or contacts are fitted"
-    return _CLOSING[step.action].format(" and ".join(step.at))
+    return _CLOSING[step.action].format(" and ".join(step.places))
 
 
 def obstacle(on: Obstacle) -> str:
     """Return what is in the way, in words: ``connector J4, 18 mm``."""
     if on.kind == BUNDLE:
-        return f"bundle on the way from {on.at}, {on.diameter_mm:.1f} mm"
+        return f"bundle on the way from {on.place}, {on.diameter_mm:.1f} mm"
     if on.kind in _CRIMPED:
-        return f"{on.kind} crimped at {on.at}, {on.diameter_mm:.1f} mm"
-    return f"{on.kind} {on.at}, {on.diameter_mm:g} mm"
+        return f"{on.kind} crimped at {on.place}, {on.diameter_mm:.1f} mm"
+    return f"{on.kind} {on.place}, {on.diameter_mm:g} mm"
 
 
 def in_time(on: Obstacle | None) -> str:
     """Return how to spare a sleeve an obstacle, in words; ``""`` where nothing would."""
     if on is None or on.kind == BUNDLE:
         return ""
-    step = closing_step(ClosingStep(_CLOSED_BY[on.kind], (on.at,)))
+    step = closing_step(ClosingStep(_CLOSED_BY[on.kind], (on.place,)))
     return f"thread it on before {step}" + (", or take it off" if on.kind == "connector" else "")
 
 
@@ -84,9 +84,9 @@ def installation(how: Installation | None) -> str:
 
 def _closing_there(step: ClosingStep, how: Installation) -> str:
     """Return a closing step in words; of crimping at the access end that was named already, whose contacts."""
-    if step.action not in _CRIMPING_THERE or step.at not in ((), (how.access_end,)):
+    if step.action not in _CRIMPING_THERE or step.places not in ((), (how.access_end,)):
         return closing_step(step)
-    return _CRIMPING_THERE[step.action].format("the" if step.at and how.own else "its")
+    return _CRIMPING_THERE[step.action].format("the" if step.places and how.own else "its")
 
 
 def span(value: Range | Capital, digits: int = 2) -> str:
@@ -281,7 +281,7 @@ FORMS: Mapping[str, str | Callable[..., str]] = {
         "of {stock}"
     ),
     # codes
-    "code unsure": "code printed all the same, it may not scan: {fault}",
+    "code unsure": "code printed all the same, it may not scan: {failure}",
     "code arc": "{symbol} covers {arc:.1f}° of the part, {most:g}° allowed",
     "code grid": "{symbol} lies {off:.2f} modules off an even grid at {aim:g}° aim error, {most:g} allowed",
     "code out of sight": "{symbol} lies partly out of sight at {aim:g}° aim error, {most:g} allowed",
@@ -311,7 +311,7 @@ FORMS: Mapping[str, str | Callable[..., str]] = {
     # what would do, with the height it gives
     "height": "{capital:.2f} mm",
     "height, turned": "{capital:.2f} mm, turn to read",
-    "without height": "{verdict}",
+    "without height": "{result}",
     "nothing helps": "nothing that was tried; it reaches {capital:.2f} mm: ask for less if that is enough",
     "cut longer": "cut it {length:g} mm long ({key} = {length:g}): {reached}",
     "cut to the stock": "cut it to a length that the stock takes, {length:g} mm long ({key} = {length:g}): {reached}",

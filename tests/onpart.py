@@ -108,12 +108,12 @@ def lies(fit: Fit, end: str) -> tuple[float, float, float]:
     if fit.tube is None:
         assert fit.seat is not None
         film = CATALOGUE.stock(fit.stock).film_mm
-        return 1.0, 1.0, (fit.seat.text_on.low if low else fit.seat.text_on.high) + 2 * film
-    assert fit.surface.along_scale is not None
-    assert fit.surface.face_scale is not None
-    assert fit.outside_mm is not None
-    around = fit.surface.face_scale.low if low else fit.surface.face_scale.high
-    return fit.surface.along_scale.low, around, fit.outside_mm[1] if low else fit.outside_mm[2]
+        return 1.0, 1.0, (fit.seat.text_diameter.low if low else fit.seat.text_diameter.high) + 2 * film
+    assert fit.surface.longitudinal_scale is not None
+    assert fit.surface.marked_side_scale is not None
+    assert fit.tube_od_mm is not None
+    around = fit.surface.marked_side_scale.low if low else fit.surface.marked_side_scale.high
+    return fit.surface.longitudinal_scale.low, around, fit.tube_od_mm[1] if low else fit.tube_od_mm[2]
 
 
 def photographed(fit: Fit, flat: Any, end: str, aim_deg: float, camera: np.random.Generator) -> Any:

@@ -147,8 +147,8 @@ def test_the_figures_in_readme() -> None:
     from labeler.formulas.bundle import hull_diameter, pack
     from labeler.formulas.shrink import stop
 
-    assert round(stop(6.35, 3.175, 0.635, 4).print_scale, 2) == 0.72
-    assert round(stop(6.35, 3.175, 0.635, 5).print_scale, 2) == 0.83
+    assert round(stop(6.35, 3.175, 0.635, 4).circumferential_scale, 2) == 0.72
+    assert round(stop(6.35, 3.175, 0.635, 5).circumferential_scale, 2) == 0.83
     two = pack([1.9, 1.9])
     assert (f"{two.diameter_mm:.2f}", f"{hull_diameter(two):.2f}") == ("3.80", "3.11")
     choices = setting_specs()

@@ -5,13 +5,14 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import replace
+from typing import Any
 
 from labeler.errors import LabelerError, Problem, Where, WrongUse
-from labeler.fit.remedies import Change, Other, ways_out
+from labeler.fit.remedies import Change, Other, fixes_for
 from labeler.fit.sleeve import SleevePlace, fit_sleeve, room_of
 from labeler.job.fitting import coded
 from labeler.model import (
-    DOES_NOT_FIT,
+    FAIL,
     INSTALL_CONNECTOR,
     ClosingStep,
     Fit,
@@ -87,20 +88,20 @@ def fit_text(
         return fitted(replace(marker, settings=changed), tubes, fixed)
 
     fit = fitted(marker, choice, fixed)
-    if fit.verdict != DOES_NOT_FIT:
+    if fit.result != FAIL:
         return _with_stock(fit, catalogue)
     if not choice.tubes and sleeve:
         fit = replace(fit, reasons=choice.refusals or fit.reasons)
     every = with_settings(marker.settings, {"sleeve.families": tuple(family.name for family in catalogue.families)})
     others = choose_tubes(seat, every, catalogue).tubes
     other = Other(refit, others, {}, fixed, sized=None if choice.tubes else sized)
-    return replace(fit, ways_out=ways_out(fit, other))
+    return replace(fit, fixes=fixes_for(fit, other))
 
 
 def _with_stock(fit: Fit, catalogue: Catalogue) -> Fit:
     """Return the fit with a word on its stock, where the usual one does not take the piece."""
     usual = next(stock for stock in catalogue.stocks if stock.takes == "sleeve")
-    said = room_of(usual, catalogue.stocks).refusal(fit.cut_length_mm, fit.surface.lay_flat_mm)
+    said = room_of(usual, catalogue.stocks).refusal(fit.cut_length_mm, fit.surface.lay_flat_width_mm)
     return replace(fit, reasons=fit.reasons + said)
 
 
@@ -115,8 +116,8 @@ def _choice(seat: Seat, sleeve: str | None, settings: Settings, catalogue: Catal
     tube = catalogue.tube(sleeve, Where("--sleeve"))
     asked = with_settings(settings, {"sleeve.families": (tube.name,)})
     need, most = (
-        seat.passes.high * (1 + settings.sleeve.pass_over_margin),
-        seat.closes_on.low * (1 - settings.sleeve.grip_margin),
+        seat.pass_over.high * (1 + settings.sleeve.pass_over_margin),
+        seat.grip.low * (1 - settings.sleeve.grip_margin),
     )
     small = (fact("too small to pass", supplied=tube.supplied_mm, need=need),) if tube.supplied_mm < need else ()
     wide = (fact("too wide to grip", recovered=tube.recovered_mm, most=most),) if tube.recovered_mm > most else ()
@@ -169,6 +170,16 @@ def bundle_of(wires: str, settings: Mapping[str, str] | None = None) -> tuple[Bu
         raise WrongUse(*refused)
     made = bundle(ranges, chosen)
     return made, "; ".join((basis(made.basis), *(problem.message for problem in problems))), tuple(problems)
+
+
+def bundle_json(answer: Bundle, source: str) -> dict[str, Any]:
+    """Return the diameters of a bundle as one object."""
+    return {
+        "schema": "bundle 1",
+        "pass_over_diameter_mm": {"min": answer.pass_over.low, "max": answer.pass_over.high},
+        "grip_diameter_mm": {"min": answer.grip.low, "max": answer.grip.high},
+        "source": source,
+    }
 
 
 def _wires(item: str, settings: Settings, catalogue: Catalogue) -> tuple[list[Range], list[Problem]]:

@@ -71,7 +71,7 @@ def _values(marker: Marker, harness: Harness, unit: str) -> dict[str, str]:
         "unit": unit,
         "serial": unit,
         "marker": marker.id,
-        "at": marker.at,
+        "at": marker.place,
         "remote": marker.far,
         "branch": marker.branch,
         "circuit": marker.circuit,
@@ -81,9 +81,9 @@ def _values(marker: Marker, harness: Harness, unit: str) -> dict[str, str]:
 
 def _unfit(text: str, marker: Marker, serial: str) -> Problem | None:
     """Return why a text cannot be encoded so that every reader answers the same, or None; ``serial``: as it says it."""
-    what = f"the code of {marker.at} would say {text!r}"
+    what = f"the code of {marker.place} would say {text!r}"
     if not text:
-        return Problem(marker.where, f"the code of {marker.at} would say nothing", "choose another code.data")
+        return Problem(marker.where, f"the code of {marker.place} would say nothing", "choose another code.data")
     if len(text) > MOST_SIGNS:
         message = f"{what[:60]}…: {len(text)} signs, the limit is {MOST_SIGNS}"
         return Problem(marker.where, message, "shorten code.data, or put a link in its place")

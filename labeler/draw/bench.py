@@ -221,7 +221,7 @@ def _tight(remarks: Sequence[Remark]) -> Table:
     """Return what reads with little to spare; those of the same reasons share a row."""
     alike: dict[tuple[tuple[str, ...], tuple[str, ...]], list[Remark]] = {}
     for remark in remarks:
-        alike.setdefault((remark.reasons, remark.ways_out), []).append(remark)
+        alike.setdefault((remark.reasons, remark.fixes), []).append(remark)
     rows = [(stack(Text(_named(those), NOTE_PT), _why(those[0])),) for those in alike.values()]
     title = section_title("TIGHT", "they read, with little to spare: look at them when they are on")
     return plain_listing(title, rows, (1,))
@@ -236,7 +236,7 @@ def _named(remarks: Sequence[Remark]) -> Words:
 def _why(remark: Remark, *, brief: bool = False) -> Stack:
     """Return the reasons and what would help, a paragraph each; ``brief``: the first reason alone."""
     reasons = remark.reasons or ("no reason given",)
-    ways = () if brief else remark.ways_out
+    ways = () if brief else remark.fixes
     return stack(
         *(Text(plain(reason), NOTE_PT) for reason in (reasons[:1] if brief else reasons)),
         *(Text((*bold("What helps: "), *plain(way)), NOTE_PT) for way in ways),

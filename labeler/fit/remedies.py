@@ -9,7 +9,7 @@ from math import ceil, floor, radians, tan
 from typing import Any
 
 from labeler.fit.sleeve import LONGEST_TRIED_MM, UNLIMITED, StockLimits
-from labeler.model import DOES_NOT_FIT, FITS, Fact, Fit, Marker, Range, Settings, Tube, fact
+from labeler.model import FAIL, PASS, Fact, Fit, Marker, Range, Settings, Tube, fact
 from labeler.tables.kinds import KINDS, SLID_ON
 from labeler.text import font_names
 
@@ -51,18 +51,18 @@ class Other:
     bundle: Range | None = None
 
 
-def ways_out(fit: Fit, other: Other) -> tuple[Fact, ...]:
+def fixes_for(fit: Fit, other: Other) -> tuple[Fact, ...]:
     """Return what would make a marker fit, in order of how little it changes; what it has, if nothing would.
 
     A way is only named when it was worked out and fits.
     """
-    for_code = fit.ways_out if fit.code and fit.code.faults else ()
+    for_code = fit.fixes if fit.code and fit.code.failures else ()
     found = tuple(dict.fromkeys((*_found(fit, other), *for_code)))
     if found:
         return found
-    said = tuple(way for way in fit.ways_out if way.kind != "add family")  # those were tried
-    if not said and fit.capital:
-        return (fact("nothing helps", capital=fit.capital.low),)
+    said = tuple(way for way in fit.fixes if way.kind != "add family")  # those were tried
+    if not said and fit.capital_height_mm:
+        return (fact("nothing helps", capital=fit.capital_height_mm.low),)
     return said
 
 
@@ -189,7 +189,7 @@ def _first_that_fits(fit: Fit, other: Other, key: str, values: Iterable[float]) 
 
 def _shorter(marker: Marker, other: Other) -> Iterator[Fact]:
     """The same place with less said: the circuit or the connector alone."""
-    text = marker.circuit if marker.on_wire else marker.at if marker.branch else ""
+    text = marker.circuit if marker.on_wire else marker.place if marker.branch else ""
     shorter = replace(marker, text=(text,), breakable=True)
     if text and (text,) != marker.text and (made := _refit(other, shorter)):
         yield _way("shorter text", made, text=text)
@@ -214,7 +214,7 @@ def _its_code(marker: Marker, made: Fit) -> Fact:
 
 def _nearer(fit: Fit, other: Other) -> Iterator[Fact]:
     """Read from nearer by: the distance at which what is reached fills the required angle."""
-    settings, capital = fit.marker.settings, fit.capital
+    settings, capital = fit.marker.settings, fit.capital_height_mm
     if capital is None or capital.low < settings.print.min_capital_height_mm or capital.low >= capital.required:
         return
     distance = capital.low / (2 * tan(radians(settings.print.min_visual_angle_arcmin / 60) / 2))
@@ -230,15 +230,15 @@ def _refit(other: Other, marker: Marker, **changes: Any) -> Fit | None:
 
 
 def _fits(fit: Fit) -> Fit | None:
-    return None if fit.verdict == DOES_NOT_FIT else fit
+    return None if fit.result == FAIL else fit
 
 
 def _way(way: str, made: Fit, /, **values: object) -> Fact:
     """Return a way out with its values, and the height of the capitals that it gives."""
-    if made.capital is None:
-        return fact(way, **values, reached=fact("without height", verdict=made.verdict))
-    height = "height" if made.verdict == FITS else "height, turned"
-    return fact(way, **values, reached=fact(height, capital=made.capital.low))
+    if made.capital_height_mm is None:
+        return fact(way, **values, reached=fact("without height", result=made.result))
+    height = "height" if made.result == PASS else "height, turned"
+    return fact(way, **values, reached=fact(height, capital=made.capital_height_mm.low))
 
 
 def with_settings(marker: Marker, changes: Mapping[str, object]) -> Marker:

@@ -1,4 +1,4 @@
-"""What the fits of all kinds share: the font for a text, how it looks, the verdict with its reasons."""
+"""What the fits of all kinds share: the font for a text, how it looks, the result with its reasons."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from labeler.errors import LabelerError, Problem
 from labeler.fit.code import SetCode, with_code
 from labeler.fit.text import Needed, TextLayout, Zone, best_setting, breakings, needed_capital, type_size
 from labeler.formulas.legibility import contrast_ratio
-from labeler.model import DOES_NOT_FIT, FITS, TIGHT, Capital, Fact, Fit, Marker, Settings, Surface, fact
+from labeler.model import FAIL, MARGINAL, PASS, Capital, Fact, Fit, Marker, Settings, Surface, fact
 from labeler.tables.colours import luminance
 from labeler.tables.document import shown
 from labeler.text import Font, font_for, load_font, weight_for
@@ -53,7 +53,7 @@ def font_of(text: Sequence[str], marker: Marker, ground_colour: str = PAPER) -> 
     try:
         font, lacking = font_for(name, frozenset(chain.from_iterable(text)))
     except LabelerError as error:
-        said = f"{marker.at}: text {shown(' '.join(text))}"
+        said = f"{marker.place}: text {shown(' '.join(text))}"
         raise LabelerError(*(Problem(marker.where, f"{said}: {p.message}", p.fix) for p in error.problems)) from error
     if not lacking:
         return font, ()
@@ -102,8 +102,8 @@ def look_of(font: Font, zone: Zone, settings: Settings, ground_colour: str = PAP
     """Return how text comes out in a zone on a ground of a colour; ``surface`` has what is known of a tube."""
     flaws: list[Fact] = []
     low, high, least, most = (
-        zone.proportion.low,
-        zone.proportion.high,
+        zone.width_ratio.low,
+        zone.width_ratio.high,
         settings.print.min_width_ratio,
         settings.print.max_width_ratio,
     )
@@ -114,7 +114,7 @@ def look_of(font: Font, zone: Zone, settings: Settings, ground_colour: str = PAP
     if contrast is not None and contrast < required:
         flaws.append(fact("contrast too low", ink=ink, ground=ground_colour, contrast=contrast, required=required))
     if (
-        surface.direction
+        surface.text_direction
         and settings.sleeve.printed_sides == "both"
         and settings.sleeve.heating == "unmarked side first"
     ):
@@ -122,38 +122,38 @@ def look_of(font: Font, zone: Zone, settings: Settings, ground_colour: str = PAP
     refused = bool(flaws)
     if contrast is None:
         flaws.append(fact("contrast unknown", ink=ink, ground=ground_colour))
-    looks = replace(surface, proportion=zone.proportion, stroke=zone.stroke, contrast=contrast or 0.0)
+    looks = replace(surface, width_ratio=zone.width_ratio, stroke_ratio=zone.stroke_ratio, contrast=contrast or 0.0)
     return Look(font, looks, tuple(flaws), refused)
 
 
 def fit_of(marker: Marker, setting: TextLayout, zone: Zone, look: Look, code: SetCode | None) -> Fit:
     """Return the answer for text, and a code, set in a zone; it lacks what it stands on, and its face."""
-    settings, along = marker.settings, look.surface.direction != "around"
+    settings, along = marker.settings, look.surface.text_direction != "around"
     stretch = zone.stretch if along else 1.0
     size = type_size(setting.capital_mm, look.font, stretch, zone.required_mm)
     flat = size * look.font.capital * stretch
     capital = Capital(flat, flat * zone.scale.low, flat * zone.scale.high, zone.needed.required_mm, zone.needed.by)
     share = flat / setting.capital_mm if setting.capital_mm else 0.0  # sizes are rounded down to share them
     arc = (setting.stack_mm if along else setting.width_mm) * share * zone.arc_per_mm
-    verdict, reasons = FITS, look.flaws
+    result, reasons = PASS, look.flaws
     if flat < zone.required_mm * (1 - 1e-6):
-        verdict, reasons = DOES_NOT_FIT, (_too_small(setting, zone, capital, settings), *reasons)
+        result, reasons = FAIL, (_too_small(setting, zone, capital, settings), *reasons)
     elif setting.turned:
         limits = {"reading": settings.print.readable_arc_deg, "turning": settings.print.max_arc_deg}
-        verdict, reasons = TIGHT, (fact("turn to read", arc=arc, **limits), *reasons)
-    verdict, reasons = with_code(DOES_NOT_FIT if look.refused else verdict, reasons, code, settings)
+        result, reasons = MARGINAL, (fact("turn to read", arc=arc, **limits), *reasons)
+    result, reasons = with_code(FAIL if look.refused else result, reasons, code, settings)
     return Fit(
         marker,
-        verdict,
+        result,
         reasons,
         setting.lines,
-        capital=capital,
-        arc_deg=arc,
+        capital_height_mm=capital,
+        text_arc_deg=arc,
         font=look.font.name,
-        size_mm=size,
+        font_size_mm=size,
         surface=look.surface,
         code=code.fit if code else None,
-        ways_out=code.ways_out if code else (),
+        fixes=code.fixes if code else (),
     )
 
 
@@ -171,7 +171,7 @@ def _too_small(setting: TextLayout, zone: Zone, capital: Capital, settings: Sett
         return fact("capitals too small", low=capital.low, required=capital.required, by=by, why=why)
     return fact(
         "capitals too coarse",
-        printed=capital.flat,
+        printed=capital.printed,
         required=zone.required_mm,
         dpi=settings.print.dpi,
         capital=settings.print.min_dots_per_capital,

@@ -12,8 +12,8 @@ from labeler.fit.result import font_of, look_of, needed_for
 from labeler.fit.text import Zone, filled, flat_zone, type_size
 from labeler.formulas.legibility import height_for_dots
 from labeler.model import (
-    DOES_NOT_FIT,
-    FITS,
+    FAIL,
+    PASS,
     Box,
     Capital,
     Face,
@@ -55,20 +55,20 @@ def fit_tag(marker: Marker, words: TagWords, stock: Stock, codes: CodeMaker | No
     summary takes their place, and a reason says so; where there is none, the tag does not fit.
     """
     made = _made(marker, words, stock, codes)
-    if made.verdict != DOES_NOT_FIT or made.ways_out:
+    if made.result != FAIL or made.fixes:
         return made
     larger = () if made.face else (fact("divide the bag"), fact("larger tag"))
-    return replace(made, ways_out=(*_ways(marker, words, stock, codes), *larger))
+    return replace(made, fixes=(*_ways(marker, words, stock, codes), *larger))
 
 
 def _made(marker: Marker, words: TagWords, stock: Stock, codes: CodeMaker | None) -> Fit:
-    everything = (words.title, *words.headings, *words.rows, words.summary, words.caution)
+    everything = (words.title, *words.headings, *words.rows, words.summary, words.safety_message)
     font, reasons = font_of(everything, marker)
     area = _writable(stock)
     code = _code(marker, codes, area, stock)
-    verdict, against = with_code(FITS, (), code, marker.settings)
-    if code is not None and verdict == DOES_NOT_FIT:
-        return Fit(marker, verdict, against, stock=stock.name, ways_out=code.ways_out, code=code.fit)
+    result, against = with_code(PASS, (), code, marker.settings)
+    if code is not None and result == FAIL:
+        return Fit(marker, result, against, stock=stock.name, fixes=code.fixes, code=code.fit)
     symbol, side, area = _placed(code, area, stock, marker.settings)
     zone = flat_zone(font, marker.settings, needed_for(marker))
     paper = _Paper(area, side, font, zone, marker.settings)
@@ -77,23 +77,23 @@ def _made(marker: Marker, words: TagWords, stock: Stock, codes: CodeMaker | None
         return _refused(marker, words, stock, paper)
     if composed.rows is not words.rows:
         reasons += (fact("rows summarised", rows=len(words.rows), stock=stock.name),)
-    if words.caution and not composed.caution:
+    if words.safety_message and not composed.caution:
         reasons += (fact("caution left out", stock=stock.name),)
     look, size = look_of(font, zone, marker.settings), paper.size(composed.height)
     flat = size * font.capital
     return Fit(
         marker,
-        DOES_NOT_FIT if look.refused else verdict,
+        FAIL if look.refused else result,
         (*reasons, *look.flaws, *against),
         composed.said,
         stock=stock.name,
         face=Face(stock.cell_width_mm, stock.cell_height_mm, composed.runs, 1, 0.0, composed.boxes, symbol),
-        capital=Capital(flat, flat, flat, zone.required_mm, _required_by(zone, marker.settings)),
+        capital_height_mm=Capital(flat, flat, flat, zone.required_mm, _required_by(zone, marker.settings)),
         font=font.name,
-        size_mm=size,
+        font_size_mm=size,
         surface=look.surface,
         code=code.fit if code else None,
-        ways_out=code.ways_out if code and not look.refused else (),
+        fixes=code.fixes if code and not look.refused else (),
         on_bench_sheet=words.on_bench_sheet or composed.rows is not words.rows,
     )
 
@@ -166,7 +166,7 @@ def _placed(code: SetCode | None, area: _Area, stock: Stock, settings: Settings)
 def _tallest(words: TagWords, paper: _Paper) -> _Composed | None:
     """The tag at the tallest of its heights that holds rows and caution, else without that, else with a summary."""
     for rows in (words.rows, (words.summary,)) if words.summary and words.rows else (words.rows,):
-        for caution in dict.fromkeys((words.caution, "")):
+        for caution in dict.fromkeys((words.safety_message, "")):
             foot = _caution(caution, paper)
             if foot is None:
                 continue
@@ -203,8 +203,8 @@ def _ways(marker: Marker, words: TagWords, stock: Stock, codes: CodeMaker | None
 
     def height(changes: Mapping[str, object]) -> Fact | None:
         made = _made(with_settings(marker, changes), words, stock, codes)
-        fits = made.verdict != DOES_NOT_FIT and made.capital
-        return fact("height", capital=made.capital.low) if fits and made.capital else None
+        fits = made.result != FAIL and made.capital_height_mm
+        return fact("height", capital=made.capital_height_mm.low) if fits and made.capital_height_mm else None
 
     for colour in ("BK", "WH"):
         if (marker.settings.print.colour != colour) and (found := height({"print.colour": colour})):
@@ -298,4 +298,4 @@ def _refused(marker: Marker, words: TagWords, stock: Stock, paper: _Paper) -> Fi
     else:
         room = {"width": area.width, "height": area.height, "stock": stock.name}
         why = fact("rows too many", headings=len(words.headings), rows=len(words.rows), widest=widest, **room)
-    return Fit(marker, DOES_NOT_FIT, (fact("tag too small", required=required, why=why),), stock=stock.name)
+    return Fit(marker, FAIL, (fact("tag too small", required=required, why=why),), stock=stock.name)

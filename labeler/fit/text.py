@@ -50,8 +50,8 @@ class Zone:
     largest_mm: float
     needed: Needed
     arc_per_mm: float  # degrees of arc for one mm of flat stack, at most
-    proportion: Range  # width over height of the H after shrinking
-    stroke: Range  # width of a stroke over height of a capital after shrinking
+    width_ratio: Range  # width over height of the H after shrinking
+    stroke_ratio: Range  # width of a stroke over height of a capital after shrinking
 
     def on_round(self, arc_per_mm: float, across_mm: float, settings: Settings) -> Zone:
         """Return the zone on a round part, ``arc_per_mm`` in radians (0: it is flat), ``across_mm`` high."""
@@ -117,7 +117,7 @@ def zone_on_tube(tube: Tube, on_mm: Range, settings: Settings, needed: Needed, f
     letters = Range(squeeze.low / stretch, squeeze.high / stretch)
     section = (tube.recovered_mm + tube.wall_mm) * tube.wall_mm * (1 + tube.longitudinal_change)
     flat = tube.lay_flat_mm or lay_flat(tube.supplied_mm, wall_from_section(tube.supplied_mm, section))
-    zone = flat_zone(font, settings, needed, on.face_scale, letters, stretch)
+    zone = flat_zone(font, settings, needed, on.marked_side_scale, letters, stretch)
     return TubeZone(zone.on_round(on.arc_per_mm, flat - 2 * settings.sleeve.fold_margin_mm, settings), on, flat)
 
 

@@ -122,7 +122,7 @@ def access_to(branch: Branch, end: BranchEnd, sizing: Sizing) -> tuple[AccessEnd
     """
     ways = branch_access_ends(branch, sizing)
     wall = covering_of(end.settings, sizing.catalogue).wall_mm.high
-    own = far = bundle_at(branch, end, sizing).passes.high
+    own = far = bundle_at(branch, end, sizing).pass_over.high
     if any(way.end.at != end.at for way in ways):
         far = max(own, widest(branch, sizing))
     way = best_access_end(end, ways, 2 * wall + own, 2 * wall + far)

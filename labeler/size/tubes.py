@@ -15,8 +15,8 @@ def choose_tubes(seat: Seat, settings: Settings, catalogue: Catalogue) -> TubeCh
     practice: 20 to 80 %).
     """
     need, most = (
-        seat.passes.high * (1 + settings.sleeve.pass_over_margin),
-        seat.closes_on.low * (1 - settings.sleeve.grip_margin),
+        seat.pass_over.high * (1 + settings.sleeve.pass_over_margin),
+        seat.grip.low * (1 - settings.sleeve.grip_margin),
     )
     found: list[Tube] = []
     refusals = []
@@ -25,7 +25,7 @@ def choose_tubes(seat: Seat, settings: Settings, catalogue: Catalogue) -> TubeCh
         good = [t for t in sizes if t.supplied_mm >= need and t.recovered_mm <= most]
         found += sorted(
             good,
-            key=lambda t: (not _middling(t, seat.closes_on, settings.sleeve.preferred_range_margin), t.supplied_mm),
+            key=lambda t: (not _middling(t, seat.grip, settings.sleeve.preferred_range_margin), t.supplied_mm),
         )
         if not good:
             refusals.append(_refusal(family, sizes, need, most))

@@ -58,10 +58,12 @@ def instructions(how: Instructions) -> str:
             (
                 wording.installation(how.installation),
                 f"{how.clearance_mm:.1f} mm to spare" if how.clearance_mm is not None else "",
-                "wind the paper strip on under it before shrinking" if how.over_strip else "",
-                f"{how.line} of the line to {how.at}" if how.line else "",
-                f"carries a {how.code} code: heat it evenly" if how.code else "",
-                f"edge {how.edge_mm:g} mm from {how.at}" if how.edge_mm is not None else "",
+                "wind the paper strip on under it before shrinking" if how.over_insert else "",
+                f"{how.line} of the line to {how.place}" if how.line else "",
+                f"carries a {how.symbology} code: heat it evenly" if how.symbology else "",
+                f"edge {how.distance_from_connector_mm:g} mm from {how.place}"
+                if how.distance_from_connector_mm is not None
+                else "",
                 _over_edge(how.bare_mm),
                 how.written,
             ),
@@ -137,7 +139,7 @@ def work_step(step: WorkStep) -> tuple[str, str]:
         case PlaceMarker():
             return _placed(step)
         case OmittedMarker(fit):
-            helps = [f"what helps: {sentence(way)}" for way in fit.ways_out[:1]]
+            helps = [f"what helps: {sentence(way)}" for way in fit.fixes[:1]]
             mend = "mark this place by hand, or mend the harness file and print what that changes"
             what = f"NOT THERE: {fit.marker.kind} {omitted_at(step)} was left out"
             return what, "; ".join((*sentences(fit.reasons), *helps, mend))
@@ -145,7 +147,7 @@ def work_step(step: WorkStep) -> tuple[str, str]:
 
 def _placed(step: PlaceMarker) -> tuple[str, str]:
     fit, marker = step.fit, step.fit.marker
-    where = f"its edge {step.edge_mm:g} mm from {marker.at}" if step.edge_mm is not None else f"at {marker.at}"
+    where = f"its edge {step.edge_mm:g} mm from {marker.place}" if step.edge_mm is not None else f"at {marker.place}"
     what, straddle = f"{said(fit.lines) or 'The plain sleeve'}: {where}", _over_edge(on_bare_mm(fit))
     if marker.kind == "sleeve":
         how = HEATING[marker.settings.sleeve.heating if marker.lettered else "even"]
@@ -163,4 +165,4 @@ def said(lines: Sequence[str]) -> str:
 def omitted_at(omitted: OmittedMarker) -> str:
     """Return what a marker that was left out would say, and where."""
     marker = omitted.fit.marker
-    return f"{said(lines_of(omitted.fit)) if marker.lettered else 'plain'} at {marker.at}"
+    return f"{said(lines_of(omitted.fit)) if marker.lettered else 'plain'} at {marker.place}"

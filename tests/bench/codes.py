@@ -74,7 +74,7 @@ def ours(which: str, count: int) -> dict[str, Any]:
             only = ("bag",) if which == "QR" else ("wire end",)
             printed = print_harness(str(folder / "boat.toml"), folder / "out", record, only=only)
             took, waited = time.process_time() - start, time.perf_counter() - wall
-    said = [p.piece.face.symbol.payload for s in printed.sheets for p in s.placed if p.piece.face.symbol]
+    said = [p.piece.face.symbol.data for s in printed.sheets for p in s.placed if p.piece.face.symbol]
     return {"seconds": took, "wall": waited, "said": said, "bench sheet": sum(spent)}
 
 

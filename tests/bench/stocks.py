@@ -70,7 +70,7 @@ def ours(folder: Path) -> dict[str, object]:
     return {
         "seconds": took,
         "stocks": dict(stocks),
-        "left out": len(printed.left_out),
+        "left out": len(printed.omitted),
         "pages": len(printed.sheets),
         "MB": after / 1024,
         "MB before": before / 1024,

@@ -198,9 +198,9 @@ def shares(sheets: Sequence[Sheet]) -> tuple[float, int]:
     """
     used = needed = 0.0
     count = 0
-    for group in dict.fromkeys(sheet.group for sheet in sheets):
+    for group in dict.fromkeys(sheet.load for sheet in sheets):
         loads: list[list[float]] = []
-        for sheet in (s for s in sheets if s.group == group):
+        for sheet in (s for s in sheets if s.load == group):
             rows: dict[str, list[float]] = {}
             for each in sheet.placed:
                 row = "" if sheet.stock.kind == "reel" else re.sub("[A-Z]", "", each.cell)
@@ -289,7 +289,7 @@ def read_texts(page: pdfium.PdfPage, sheet: Sheet, by_id: dict[str, Fit]) -> Non
         corners = (each.x_mm, each.y_mm, each.x_mm + face.width_mm, each.y_mm + face.height_mm)
         found = text.get_text_bounded(*(v * k for v in corners)).split()
         # word by word: the reader makes one line of the two halves of a flag
-        assert Counter(found) == Counter(" ".join(run.text for run in face.runs for _ in range(face.copies)).split())
+        assert Counter(found) == Counter(" ".join(run.text for run in face.runs for _ in range(face.repeats)).split())
         fit = by_id[each.piece.marker]
         caution = fit.marker.settings.tag.safety_message or "" if fit.marker.kind == "tag" else ""
         assert set(" ".join((*fit.lines, caution)).split()) == set(found)

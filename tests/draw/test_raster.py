@@ -78,7 +78,7 @@ def test_a_module_is_its_whole_number_of_dots_everywhere(dpi: int, copies: int) 
     """Also where the code comes again and is a form."""
     face = tag(dpi)
     assert face.symbol is not None
-    face = replace(face, symbol=replace(face.symbol, copies=copies, step_x_mm=-31.7, step_y_mm=-5.3))
+    face = replace(face, symbol=replace(face.symbol, repeats=copies, step_x_mm=-31.7, step_y_mm=-5.3))
     assert face.symbol is not None
     dots = round(face.symbol.module_x_mm * dpi / 25.4)
     (picture,) = page_pictures(drawn(lay_out([Piece("M", face, "tag-a4-95x54")], STOCKS), dpi), dpi)

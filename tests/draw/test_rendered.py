@@ -84,9 +84,9 @@ def letter(fit: Fit, dark: np.ndarray) -> tuple[float, float]:
 def test_ten_sleeves(text: str, low: float, high: float, heating: str, direction: str) -> None:
     """The pixels of the piece, scaled by what single stopped tubes make of it, are what the fit reports."""
     fit = sleeve(text, low, high, heating, direction)
-    assert fit.verdict != "does not fit"
-    assert fit.capital is not None
-    assert fit.surface.proportion is not None
+    assert fit.result != "fail"
+    assert fit.capital_height_mm is not None
+    assert fit.surface.width_ratio is not None
     dark = rendered(fit)
     height, width = letter(fit, dark)
     shrunk = list(outcomes(fit, samples=3000))
@@ -95,17 +95,19 @@ def test_ten_sleeves(text: str, low: float, high: float, heating: str, direction
     shares = [
         width * out.face / (height * out.along) if around else width * out.along / (height * out.face) for out in shrunk
     ]
-    assert (min(heights), max(heights)) == pytest.approx((fit.capital.low, fit.capital.high), rel=0.02)
+    assert (min(heights), max(heights)) == pytest.approx(
+        (fit.capital_height_mm.low, fit.capital_height_mm.high), rel=0.02
+    )
     assert (min(shares), max(shares)) == pytest.approx(
-        (fit.surface.proportion.low, fit.surface.proportion.high), rel=0.02
+        (fit.surface.width_ratio.low, fit.surface.width_ratio.high), rel=0.02
     )
     rows = np.flatnonzero(dark.max(axis=1) > 0.5)
     inked = (rows[-1] - rows[0] + 1) / K
     covered = max(np.degrees(2 * inked * out.face / out.outside_mm) for out in shrunk)
     if around:  # what is reported counts the line's advance, which holds the ink with its bearings
-        assert fit.arc_deg * 0.9 <= covered <= fit.arc_deg
+        assert fit.text_arc_deg * 0.9 <= covered <= fit.text_arc_deg
     else:
-        assert covered == pytest.approx(fit.arc_deg, rel=0.02)
+        assert covered == pytest.approx(fit.text_arc_deg, rel=0.02)
 
 
 def test_the_way_of_measuring_itself() -> None:

@@ -32,11 +32,11 @@ def test_every_outcome_is_as_reported(heating: str, low: float, high: float, fam
         high,
         changes={"sleeve.heating": heating, "sleeve.families": (family,), "print.reading_distance_mm": 250.0},
     )
-    assert fit.surface.direction == "around"
+    assert fit.surface.text_direction == "around"
     check_against_outcomes(fit)
-    if fit.verdict != "does not fit":
-        assert fit.surface.proportion is not None
-        assert 0.5 <= fit.surface.proportion.low <= fit.surface.proportion.high <= 1.0 + 1e-6
+    if fit.result != "fail":
+        assert fit.surface.width_ratio is not None
+        assert 0.5 <= fit.surface.width_ratio.low <= fit.surface.width_ratio.high <= 1.0 + 1e-6
 
 
 def test_letters_are_stretched_along_the_line_by_as_much_as_the_face_shrinks() -> None:
@@ -61,13 +61,13 @@ def test_letters_are_stretched_along_the_line_by_as_much_as_the_face_shrinks() -
     marker = Marker("ID", "sleeve", "branch end", "J4", ("H4",), True, chosen)
     fit = fit_sleeve(marker, SleevePlace(Seat(on, on, on), TubeChoice((tube,))))
     assert fit.face is not None
-    assert fit.capital is not None
-    assert fit.surface.proportion is not None
+    assert fit.capital_height_mm is not None
+    assert fit.surface.width_ratio is not None
     assert fit.face.runs[0].stretch == pytest.approx(1.2945, abs=2e-4)
     font = load_font(fit.font)
     own = font.capital_width / font.capital
-    assert (fit.surface.proportion.low, fit.surface.proportion.high) == pytest.approx((own, own), rel=1e-4)
-    assert fit.capital.flat == fit.capital.low == fit.capital.high
+    assert (fit.surface.width_ratio.low, fit.surface.width_ratio.high) == pytest.approx((own, own), rel=1e-4)
+    assert fit.capital_height_mm.printed == fit.capital_height_mm.low == fit.capital_height_mm.high
 
 
 def test_letters_out_of_proportion_around_are_refused() -> None:
@@ -79,8 +79,8 @@ def test_letters_out_of_proportion_around_are_refused() -> None:
         changes={"sleeve.heating": "any", "sleeve.families": ("3:1 single wall",), "print.reading_distance_mm": 250.0},
     )
     check_against_outcomes(fit)
-    assert fit.surface.proportion is not None
-    assert fit.surface.proportion.high <= 1.0 + 1e-6  # never wider than allowed …
-    assert fit.surface.proportion.low < 0.5  # … so it is too narrow
-    assert fit.verdict == "does not fit"
+    assert fit.surface.width_ratio is not None
+    assert fit.surface.width_ratio.high <= 1.0 + 1e-6  # never wider than allowed …
+    assert fit.surface.width_ratio.low < 0.5  # … so it is too narrow
+    assert fit.result == "fail"
     assert any("as wide as high" in reason for reason in sentences(fit.reasons))

@@ -69,14 +69,19 @@ def said_once(fit: Fit) -> None:
 
 
 def tall_enough(fit: Fit, distance: float) -> None:
-    chosen, capital = fit.marker.settings, fit.capital
+    chosen, capital = fit.marker.settings, fit.capital_height_mm
     assert capital is not None
     required = max(chosen.print.min_capital_height_mm, height_for_angle(distance, chosen.print.min_visual_angle_arcmin))
     assert capital.required == pytest.approx(required)
     assert capital.low >= required - EPS
-    assert capital.flat >= chosen.print.min_dots_per_capital * 25.4 / chosen.print.dpi - EPS
-    assert fit.size_mm * load_font(fit.font).stroke >= chosen.print.min_dots_per_stroke * 25.4 / chosen.print.dpi - EPS
-    assert fit.arc_deg <= (chosen.print.readable_arc_deg if fit.verdict == "fits" else chosen.print.max_arc_deg) + 1e-3
+    assert capital.printed >= chosen.print.min_dots_per_capital * 25.4 / chosen.print.dpi - EPS
+    assert (
+        fit.font_size_mm * load_font(fit.font).stroke
+        >= chosen.print.min_dots_per_stroke * 25.4 / chosen.print.dpi - EPS
+    )
+    assert (
+        fit.text_arc_deg <= (chosen.print.readable_arc_deg if fit.result == "pass" else chosen.print.max_arc_deg) + 1e-3
+    )
     if fit.marker.kind == "sleeve":
         shares = [proportion(fit, out) for out in outcomes(fit)]
     else:  # nothing shrinks
@@ -100,7 +105,7 @@ def ink(fit: Fit) -> tuple[float, float, float, float]:
         else:
             boxes.append((run.x_mm, run.y_mm - below * run.stretch, run.x_mm + long, run.y_mm + above * run.stretch))
     left, lower, right, upper = zip(*boxes, strict=True)
-    fallen = (fit.face.copies - 1) * fit.face.copy_pitch_mm
+    fallen = (fit.face.repeats - 1) * fit.face.repeat_pitch_mm
     return min(left), min(lower) - fallen, max(right), max(upper)
 
 
@@ -111,7 +116,7 @@ def test_sleeves(case: int) -> None:
     chosen = marker.settings
     fixed = rng.choice([None, None, 30.0])
     fit = fit_sleeve(marker, SleevePlace(seat, choose_tubes(seat, chosen, CATALOGUE), fixed))
-    if fit.verdict == "does not fit":
+    if fit.result == "fail":
         assert fit.reasons
         return
     said_once(fit)
@@ -119,8 +124,8 @@ def test_sleeves(case: int) -> None:
     check_against_outcomes(fit)
     assert fit.tube is not None
     assert fit.face is not None
-    assert fit.tube.supplied_mm >= seat.passes.high * (1 + chosen.sleeve.pass_over_margin) - EPS
-    assert fit.tube.recovered_mm <= seat.closes_on.low * (1 - chosen.sleeve.grip_margin) + EPS
+    assert fit.tube.supplied_mm >= seat.pass_over.high * (1 + chosen.sleeve.pass_over_margin) - EPS
+    assert fit.tube.recovered_mm <= seat.grip.low * (1 - chosen.sleeve.grip_margin) + EPS
     assert fit.cut_length_mm == (fixed or fit.cut_length_mm)
     assert fit.cut_length_mm <= max(chosen.sleeve.max_cut_length_mm, *chosen.sleeve.cut_lengths_mm, fixed or 0.0)
     left, lower, right, upper = ink(fit)
@@ -133,7 +138,7 @@ def test_sleeves(case: int) -> None:
         free = fit.face.width_mm - right if to_the_right else left
         assert free >= chosen.sleeve.covering_overlap_mm + chosen.sleeve.end_margin_mm - 1e-3
     # flat print within half the circumference, and the stack's arc as reported or less, on any outside
-    assert fit.face.height_mm <= pi * (fit.outside_mm[0] if fit.outside_mm else 0) / 2 + EPS
+    assert fit.face.height_mm <= pi * (fit.tube_od_mm[0] if fit.tube_od_mm else 0) / 2 + EPS
 
 
 @pytest.mark.parametrize("case", spread(range(150), 48))
@@ -152,7 +157,7 @@ def test_wraps_strips_and_flags(case: int) -> None:
         thick = Seat(over, over, over)
         place = SleevePlace(thick, choose_tubes(thick, marker.settings, CATALOGUE))
         fit = fit_insert(marker, place, CATALOGUE.stock("insert-a4"))
-    if fit.verdict == "does not fit":
+    if fit.result == "fail":
         assert fit.reasons
         return
     said_once(fit)

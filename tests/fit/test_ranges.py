@@ -73,8 +73,8 @@ def test_no_sample_is_outside_and_the_ends_are_reached(case: int) -> None:
     flat = 3.0
     own = font.capital_width / font.capital
     reported = [
-        (shrunk.print_scale.low, got["s"].min(), -1),
-        (shrunk.print_scale.high, got["s"].max(), 1),
+        (shrunk.circumferential_scale.low, got["s"].min(), -1),
+        (shrunk.circumferential_scale.high, got["s"].max(), 1),
         (zone.scale.low, got["low"].min(), -1),
         (zone.scale.high, got["high"].max(), 1),
         (shrunk.along.low, got["a"].min(), -1),
@@ -83,8 +83,8 @@ def test_no_sample_is_outside_and_the_ends_are_reached(case: int) -> None:
         (shrunk.outside_mm.high, got["outside"].max(), 1),
         (flat * zone.scale.low, (flat * got["low"]).min(), -1),  # capitals
         (np.radians(zone.arc_per_mm) * flat, (got["arc"] * flat).max(), 1),
-        (zone.proportion.low, (own * got["squeeze low"] / zone.stretch).min(), -1),
-        (zone.proportion.high, (own * got["squeeze high"] / zone.stretch).max(), 1),
+        (zone.width_ratio.low, (own * got["squeeze low"] / zone.stretch).min(), -1),
+        (zone.width_ratio.high, (own * got["squeeze high"] / zone.stretch).max(), 1),
     ]
     for value, sampled, sign in reported:
         assert sign * (sampled - value) <= 1e-4 * value  # none outside, to 0.01 %

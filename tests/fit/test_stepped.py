@@ -54,10 +54,10 @@ def test_lettering_on_the_bundle_keeps_its_second_part() -> None:
     made = harness(settings=settings({"sleeve.text_on": "bundle", "covering": "braided sleeving"}))
     branch = made.branches[0]
     seat = end_seat(branch, branch.ends[0], Sizing(index(made), CATALOGUE))
-    assert seat.text_on == seat.closes_on
+    assert seat.text_diameter == seat.grip
     assert seat.section is not None
     assert not seat.section.towards_end
-    assert seat.section.closes_on.high > seat.text_on.high
+    assert seat.section.grip.high > seat.text_diameter.high
     bare = replace(
         branch.ends[0], settings=settings({"sleeve.covering_overlap_mm": 0.0, "covering": "braided sleeving"})
     )
@@ -69,9 +69,9 @@ def test_a_plain_sleeve_holds_both_parts(seat: Seat) -> None:
     """10 mm on either side take more than 20 mm of tube that shortens: the next step of 5 mm is 25."""
     fit = sleeve(seat, "")
     assert fit.cut_length_mm == 25
-    assert [part.shrunk_mm.low >= 10.0 - 1e-9 for part in fit.parts] == [True, True]
+    assert [part.shrunk_mm.low >= 10.0 - 1e-9 for part in fit.sections] == [True, True]
     short = sleeve(seat, "", cut=20)
-    assert short.verdict == "does not fit"
+    assert short.result == "fail"
     assert "10 mm on either side of the covering's edge (sleeve.covering_overlap_mm)" in sentence(short.reasons[0])
 
 
@@ -83,8 +83,8 @@ def test_the_length_that_holds_both_parts_by_hand() -> None:
     place = SleevePlace(seat, TubeChoice((HALF,)))
     assert plain_sleeve(marker, place).cut_length_mm == 22.0
     assert "take 21.6 mm of tube, cut are 21.5 mm" in sentence(plain_sleeve(marker, place, 21.5).reasons[0])
-    own, past = plain_sleeve(marker, place, 21.637).parts
-    assert (own.flat_mm, past.flat_mm) == pytest.approx((10.526, 11.111), abs=1e-3)
+    own, past = plain_sleeve(marker, place, 21.637).sections
+    assert (own.cut_mm, past.cut_mm) == pytest.approx((10.526, 11.111), abs=1e-3)
     assert (own.shrunk_mm.low, past.shrunk_mm.low) == pytest.approx((10.0, 10.0), abs=1e-3)
 
 
@@ -97,12 +97,12 @@ def test_a_strip_lies_under_its_own_part_alone() -> None:
     chosen = settings({"sleeve.expanded_oversize": 0.0, "sleeve.recovered_undersize": 0.0})
     marker = Marker("ID", "insert", "branch end", "J4", ("J4",), True, chosen)
     fit = fit_insert(marker, SleevePlace(seat, TubeChoice((HALF,)), 40.0), CATALOGUE.stock("insert-a4"))
-    assert fit.verdict == "fits"
+    assert fit.result == "pass"
     assert fit.face is not None
     assert (fit.face.width_mm, fit.face.height_mm) == pytest.approx((21.444, pi * 4.8 - 1.0), abs=1e-3)
     assert fit.cut_length_mm == 40
-    assert sum(part.flat_mm for part in fit.parts) == pytest.approx(40)
-    assert fit.parts[0].shrunk_mm.low - fit.face.width_mm == pytest.approx(6.0, abs=1e-3)
+    assert sum(part.cut_mm for part in fit.sections) == pytest.approx(40)
+    assert fit.sections[0].shrunk_mm.low - fit.face.width_mm == pytest.approx(6.0, abs=1e-3)
 
 
 def test_what_is_against_the_sleeve_is_against_the_strip() -> None:
@@ -119,7 +119,7 @@ def test_what_is_against_the_sleeve_is_against_the_strip() -> None:
     marker = Marker("ID", "insert", "branch end", "J4", ("J",), True, chosen)
     fit = fit_insert(marker, SleevePlace(seat, TubeChoice((HALF,)), 21.0), CATALOGUE.stock("insert-a4"))
     assert fit.face is not None
-    assert fit.verdict == "does not fit"
+    assert fit.result == "fail"
     assert "take 21.6 mm of tube, cut are 21 mm" in sentence(fit.reasons[0])
 
 
@@ -133,6 +133,6 @@ def test_a_branch_with_a_covering_end_to_end() -> None:
         fit = sleeve(
             seat, "J4", changes={"sleeve.heating": "even"}
         )  # unmarked side first, the range of thin wires is too wide for letters
-        assert fit.verdict == "fits"
-        assert len(fit.parts) == 2
-        assert all(part.shrunk_mm.low >= 10.0 - 1e-9 for part in fit.parts)
+        assert fit.result == "pass"
+        assert len(fit.sections) == 2
+        assert all(part.shrunk_mm.low >= 10.0 - 1e-9 for part in fit.sections)

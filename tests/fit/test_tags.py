@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from labeler.model import DOES_NOT_FIT
+from labeler.model import FAIL
 from labeler.record import open_record
 from labeler.tables.catalogue import load_catalogue
 from labeler.text import load_font
@@ -45,8 +45,8 @@ def test_every_pin_is_on_a_tag_or_it_says_where_they_are(
     tmp_path: Path, circuits: int, items: int, tags: list[str]
 ) -> None:
     fits = check(write(tmp_path / "boat.toml", circuits, items), date="2026-11-25").fits
-    assert [fit.marker.at for fit in fits] == tags
-    assert {fit.verdict for fit in fits} == {"fits"}
+    assert [fit.marker.place for fit in fits] == tags
+    assert {fit.result for fit in fits} == {"pass"}
     lines = [line for fit in fits for line in fit.lines]
     assert [line for line in lines if " x part " in line] == [f"{n} x part {n}, {LONG}" for n in range(1, items + 1)]
     pins = [line for line in lines if " to P1:" in line]
@@ -60,8 +60,8 @@ def test_both_tags_are_printed_for_their_unit_with_the_date(tmp_path: Path) -> N
     file = write(tmp_path / "boat.toml", 6, 5)
     with open_record(tmp_path / "r.sqlite") as record:
         printed = print_harness(file, tmp_path, record, unit="0042", date="2026-11-25")
-        assert [item.row.at for item in record.markers("0042")] == ["K4", "K4 pins"]
-        assert record.find("0042 K4 pins")[0].row.at == "K4 pins"
+        assert [item.row.place for item in record.markers("0042")] == ["K4", "K4 pins"]
+        assert record.find("0042 K4 pins")[0].row.place == "K4 pins"
     for fit in printed.fits:
         assert any("unit 0042 2026-11-25" in line for line in fit.lines)
 
@@ -82,7 +82,7 @@ def test_both_tags_are_printed_for_their_unit_with_the_date(tmp_path: Path) -> N
 def test_what_a_tag_or_wrap_looks_like_can_be_set(key: str, value: str, role: str) -> None:
     boat = str(EXAMPLES / "survey-boat.toml")
     usual, changed = (check(boat, settings=given, only=(role,)).fits for given in ({}, {key: value}))
-    assert all(fit.verdict != DOES_NOT_FIT for fit in changed)
+    assert all(fit.result != FAIL for fit in changed)
     assert any(one.face != two.face for one, two in zip(usual, changed, strict=False))  # a second tag may join
 
 

@@ -38,11 +38,11 @@ def test_the_largest_piece() -> None:
 def test_a_piece_the_card_does_not_take_is_refused_with_the_stock_the_limit_and_the_remedy(tmp_path: Path) -> None:
     more = 'text = "J4"\ncut_length_mm = 205\n'
     fit = branch_end(more, tmp_path)
-    assert fit.verdict == "does not fit"
+    assert fit.result == "fail"
     assert "205 x" in sentence(fit.reasons[0])
     assert "card-210x148 takes 200 x 122.5 mm: use --stock reel or cut it shorter" in sentence(fit.reasons[0])
-    assert any(way.startswith("--stock reel, cut 205 mm") for way in sentences(fit.ways_out))
-    assert branch_end(more, tmp_path, ("reel",)).verdict == "fits"
+    assert any(way.startswith("--stock reel, cut 205 mm") for way in sentences(fit.fixes))
+    assert branch_end(more, tmp_path, ("reel",)).result == "pass"
 
 
 @pytest.mark.parametrize("longest", [60, 100])
@@ -59,11 +59,11 @@ def test_a_free_length_is_chosen_within_the_stock(longest: int) -> None:
     marker = Marker("ID", "sleeve", "branch end", "J4", ("STARBOARD:WORK:LIGHT:FORWARD:P2",), True, chosen)
     tubes = choose_tubes(seat, chosen, CATALOGUE)
     fit = fit_sleeve(marker, SleevePlace(seat, tubes, None, StockLimits(62.0, 122.5, "narrow card")))
-    assert fit.verdict == "does not fit"
+    assert fit.result == "fail"
     assert fit.cut_length_mm == 60
     assert ("longer pieces do not go on narrow card" in " ".join(sentences(fit.reasons))) == (longest > 60)
     free = fit_sleeve(marker, SleevePlace(seat, tubes, None, StockLimits(inf, inf, "reel")))
-    assert (free.verdict != "does not fit") == (longest > 62)
+    assert (free.result != "fail") == (longest > 62)
 
 
 def test_a_tube_wider_than_the_stock_is_passed_by() -> None:
@@ -73,7 +73,7 @@ def test_a_tube_wider_than_the_stock_is_passed_by() -> None:
     marker = Marker("ID", "sleeve", "branch end", "J4", ("J4",), True, chosen)
     place = SleevePlace(seat, choose_tubes(seat, chosen, CATALOGUE), None, StockLimits(62.0, 8.0, "low"))
     fit = fit_sleeve(marker, place)
-    assert fit.verdict == "does not fit"
+    assert fit.result == "fail"
     assert any(r.endswith("low takes 62 x 8 mm: take a smaller tube") for r in sentences(fit.reasons))
 
 
@@ -84,7 +84,7 @@ def test_leave_out_leaves_out_only_what_the_stock_does_not_take(tmp_path: Path) 
         with pytest.raises(LabelerError, match="--stock reel"):
             print_harness(str(file), tmp_path / "out", record)
         printed = print_harness(str(file), tmp_path / "out", record, leave_out=True)
-    assert [fit.marker.at for fit in printed.left_out] == ["J4"]
+    assert [fit.marker.place for fit in printed.omitted] == ["J4"]
     assert "P1" in {placed.piece.label for sheet in printed.sheets for placed in sheet.placed}
 
 
@@ -144,6 +144,6 @@ def test_whatever_check_calls_fitting_is_printed(case: int, tmp_path: Path) -> N
     with open_record(tmp_path / "record.sqlite") as record:
         printed = print_harness(str(file), tmp_path / "out", record, stock=stock, leave_out=True)
     on_paper = {placed.piece.marker for sheet in printed.sheets for placed in sheet.placed}
-    wanted = {fit.marker.id for fit in checked.fits if fit.verdict != "does not fit" and fit.marker.lettered}
+    wanted = {fit.marker.id for fit in checked.fits if fit.result != "fail" and fit.marker.lettered}
     assert on_paper == wanted
-    assert {fit.marker.id for fit in printed.left_out} == {fit.marker.id for fit in checked.misfits}
+    assert {fit.marker.id for fit in printed.omitted} == {fit.marker.id for fit in checked.misfits}

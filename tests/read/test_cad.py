@@ -74,7 +74,7 @@ def test_what_was_counted_and_what_has_no_place(text: str) -> None:
         "connectors": 2, "splices": 1, "branches": 2, "wires": 1, "cables": 1, "cores": 2,
         "connections": 2, "segments": 2, "nodes": 3, "routes": 2, **protections,
     }  # fmt: skip
-    assert "wires and cores not connected: 202" in found.account.left
+    assert "wires and cores not connected: 202" in found.account.not_imported
     assert [route["segments"] for route in found.account.details["routes"]] == [["G1", "G2"], ["G1"]]
     assert all(route["unbroken"] for route in found.account.details["routes"])
     assert "no outside diameter (missing or 0), so the table of the insulation is used: 201" in messages(found)
@@ -90,7 +90,7 @@ def test_it_is_written_and_checked_like_any_harness(text: str, tmp_path: Path) -
     )
     path = tmp_path / "boat.xml"
     path.write_text(text, "utf-8")
-    assert {fit.marker.at for fit in check(str(path)).fits} >= {"P1", "J4", "P1:1", "J4:2"}
+    assert {fit.marker.place for fit in check(str(path)).fits} >= {"P1", "J4", "P1:1", "J4:2"}
 
 
 @pytest.mark.parametrize("text", [kbl_sketch(), vec_sketch()])
@@ -140,7 +140,7 @@ def test_modules_of_a_kbl() -> None:
     bow = read(text, variants=("bow",))
     assert [c.id for c in bow.harness.circuits] == ["101"]
     assert [c.id for c in bow.harness.connectors] == ["P1", "J4"]
-    assert "connections of other variants: 1 (201)" in bow.account.left
+    assert "connections of other variants: 1 (201)" in bow.account.not_imported
     with pytest.raises(WrongUse, match="lists nothing"):
         read(text, variants=("NONE",))
     with pytest.raises(WrongUse, match="did you mean 'STERN'"):
@@ -347,7 +347,7 @@ def test_two_wires_in_one_contact_are_planned_and_pointed_out(tmp_path: Path) ->
     file = tmp_path / "boat.kbl"
     file.write_text(text, "utf-8")
     checked = check(str(file), settings={"print.reading_distance_mm": "250", "print.wire_reading_distance_mm": "250"})
-    at_pin = [fit.marker.circuit for fit in checked.fits if fit.marker.at == "P1:1"]
+    at_pin = [fit.marker.circuit for fit in checked.fits if fit.marker.place == "P1:1"]
     assert at_pin == ["101", "103"]
     notes = "\n".join(note.message for note in checked.notes)
     assert "P1: cavities shared by several wires: 1 by 101, 103" in notes
@@ -563,7 +563,7 @@ def test_what_was_set_wins_over_the_coverings_of_a_file(tmp_path: Path) -> None:
 
     def sits_on(settings: Mapping[str, str]) -> str:
         (fit,) = (
-            fit for fit in check(str(path), settings=settings).fits if fit.marker.at == "P1" and fit.marker.branch
+            fit for fit in check(str(path), settings=settings).fits if fit.marker.place == "P1" and fit.marker.branch
         )
         assert fit.seat is not None
         return f"{wording.sits_on(fit.seat)}; {'; '.join(wording.sources(fit.seat))}"

@@ -240,7 +240,7 @@ def test_a_setting_counts_where_it_may_stand_and_is_refused_elsewhere(key: str, 
         assert made.circuits[0].wire == other_value(spec)
         return
     changed = {
-        (marker.role, marker.at)
+        (marker.role, marker.place)
         for marker in plan(index(made))[0]
         if marker.settings.get(key) != made.settings.get(key)
     }

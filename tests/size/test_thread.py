@@ -54,7 +54,7 @@ def seat_at(made: Harness) -> Seat:
 
 
 def order(made: Harness) -> list[tuple[str, str]]:
-    return [(step.covering or step.at, step.how.access_end) for step in steps(made)]
+    return [(step.covering or step.place, step.how.access_end) for step in steps(made)]
 
 
 J4, P1 = new_end("J4"), new_end("P1")
@@ -115,7 +115,7 @@ def test_what_is_passed_over_crimped_contacts() -> None:
     max(1.2 sqrt(2.6^2 + 2 x 1.9^2), 1.05 x 4.6715) = max(4.4873, 4.9050) = 4.905 mm.
     """
     seat = seat_at(boat(replace(J4, crimped=True)))
-    assert seat.passes.high == pytest.approx(4.905, abs=0.005)
+    assert seat.pass_over.high == pytest.approx(4.905, abs=0.005)
     early = "thread it on before the contacts at J4 are crimped"
     assert in_the_way(seat) == ("contacts crimped at J4, 4.9 mm", early)
 
@@ -127,10 +127,10 @@ def test_contacts_in_a_measured_bundle() -> None:
     """
     made = boat(replace(J4, crimped=True))
     measured = replace(made, branches=(replace(made.branches[0], diameter_mm=4.4),))
-    assert seat_at(measured).passes.high == pytest.approx(5.006, abs=0.005)
-    assert seat_at(replace(measured, circuits=())).passes.high == pytest.approx(7.0)
+    assert seat_at(measured).pass_over.high == pytest.approx(5.006, abs=0.005)
+    assert seat_at(replace(measured, circuits=())).pass_over.high == pytest.approx(7.0)
     unknown = tuple(replace(each, size="") for each in measured.circuits)
-    assert seat_at(replace(measured, circuits=unknown)).passes.high == pytest.approx(7.0)
+    assert seat_at(replace(measured, circuits=unknown)).pass_over.high == pytest.approx(7.0)
 
 
 @pytest.mark.parametrize(
@@ -146,11 +146,11 @@ def test_how_to_spare_it_the_obstacle(kind: str, state: str, early: str) -> None
     end = new_end("J4", fitted=state == "fitted", crimped=state == "crimped")
     done = replace(boat(end), connectors=(Connector("J4", kind=kind, outside_mm=10.5),))
     seat = seat_at(done)
-    assert (seat.passes.high, *in_the_way(seat)) == (10.5, f"{kind} J4, 10.5 mm", early)
+    assert (seat.pass_over.high, *in_the_way(seat)) == (10.5, f"{kind} J4, 10.5 mm", early)
     # three wires of 1.9 mm laid by hand are 4.30 mm: what is thinner than they are is not in the way
     thin = seat_at(replace(done, connectors=(Connector("J4", kind=kind, outside_mm=4.2),)))
     assert in_the_way(thin) == ("", "")
-    assert thin.passes.high == pytest.approx(4.30, abs=0.005)
+    assert thin.pass_over.high == pytest.approx(4.30, abs=0.005)
 
 
 def test_what_is_thinner_than_the_bundle_is_passed_at_its_own_end() -> None:
@@ -236,9 +236,9 @@ def test_every_order_can_be_done(here: Any, there: Any, covering: str) -> None:
         made = between(here, there, here_mm, there_mm, covering, bare)
         branch, lying = made.branches[0], list[float]()
         todo = steps(made)
-        assert sorted(step.at for step in todo) == sorted(["J4", "P1", *([""] if covering != "none" else [])])
+        assert sorted(step.place for step in todo) == sorted(["J4", "P1", *([""] if covering != "none" else [])])
         for step in todo:
-            at = place[step.at]
+            at = place[step.place]
             end_of = step.how.access_end
             if end_of:
                 start = place[end_of] + (-0.1 if end_of == "J4" else 0.1)
@@ -251,9 +251,9 @@ def test_every_order_can_be_done(here: Any, there: Any, covering: str) -> None:
                 assert {here[0], there[0]} == {"junction"}
             lying.append(at)
         for end in branch.ends:  # what a sleeve must pass is the same for its tube as for its threading
-            step = next(each for each in todo if each.at == end.at)
+            step = next(each for each in todo if each.place == end.at)
             seat = end_seat(branch, end, Sizing(index(made), CATALOGUE))
-            assert (seat.installation, seat.passes.high) == (step.how, step.passes_mm)
+            assert (seat.installation, seat.pass_over.high) == (step.how, step.pass_over_mm)
 
 
 # ---------------------------------------------------------------- sleeves on single wires
@@ -287,14 +287,14 @@ FITTED: dict[str, Any] = {"fitted": True}
 )
 def test_a_sleeve_on_a_wire(here: dict[str, Any], there: dict[str, Any], passes: float, words: str) -> None:
     seat = wire_at(boat(replace(J4, **here), replace(P1, **there)), "J4")
-    assert (seat.passes.high, seat.closes_on.high) == (passes, 1.9)
+    assert (seat.pass_over.high, seat.grip.high) == (passes, 1.9)
     assert how(seat) == words
     assert bool(seat.obstacle) == (passes > 1.9)
 
 
 def test_what_goes_on_a_wire_from_the_side_passes_nothing() -> None:
     both_on = boat(replace(J4, **FITTED), replace(P1, **FITTED))
-    assert [(s.passes.high, how(s)) for s in (wire_at(both_on, "J4", "wrap"), wire_at(both_on, "J4", "flag"))] == [
+    assert [(s.pass_over.high, how(s)) for s in (wire_at(both_on, "J4", "wrap"), wire_at(both_on, "J4", "flag"))] == [
         (1.9, "")
     ] * 2
 
@@ -316,5 +316,5 @@ def test_a_connector_that_is_on_holds_wires_of_no_branch_too() -> None:
 def test_a_sleeve_in_place_of_a_wrap_must_pass_what_is_fitted() -> None:
     made = boat(replace(J4, **FITTED, settings=settings({"marker.branch": "wrap"})), replace(P1, **FITTED))
     branch, sizing = made.branches[0], Sizing(index(made), CATALOGUE)
-    assert end_seat(branch, branch.ends[0], sizing).passes.high < 5
-    assert end_seat(branch, branch.ends[0], sizing, "sleeve").passes.high == 18.0
+    assert end_seat(branch, branch.ends[0], sizing).pass_over.high < 5
+    assert end_seat(branch, branch.ends[0], sizing, "sleeve").pass_over.high == 18.0

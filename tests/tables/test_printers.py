@@ -93,7 +93,9 @@ def test_check_says_of_a_printer_what_print_says(tmp_path: Path, text: str) -> N
     assert set(printed) <= set(said.splitlines())
     listed = CliRunner().invoke(main, ["check", BOAT, "--printer", file, "--json"])
     assert listed.exit_code == 1
-    problems = [problem["message"] for problem in json.loads(listed.stdout)["problems"] if not problem["warning"]]
+    problems = [
+        problem["message"] for problem in json.loads(listed.stdout)["problems"] if problem["severity"] == "error"
+    ]
     assert len(problems) == len(printed)
     assert all(any(message in line for line in printed) for message in problems)
 

@@ -29,7 +29,7 @@ from labeler.model import (
     Run,
     Seat,
     SeatCovering,
-    SeatPart,
+    SleeveSection,
     Surface,
     Tube,
     fact,
@@ -74,7 +74,7 @@ def boat(**ends: Any) -> Harness:
 
 
 # 40 mm flat over the covering's edge: 30 to 32 mm on it and 9 to 11 mm on the bare wires, 41 mm in the middle.
-PARTS = (SeatPart(32, Range(30, 32)), SeatPart(11, Range(9, 11)))
+PARTS = (SleeveSection(32, Range(30, 32)), SleeveSection(11, Range(9, 11)))
 BUNDLE = PackedBundle(2, 4.0, 4.0, 5.0, 1.2, 0.05)
 BRAID = SeatCovering("braided sleeving", Range(0.5, 0.5), "")
 SEAT = Seat(Range(5, 6), Range(4, 5), Range(5, 6), wires=2, basis=BUNDLE, covering=BRAID)
@@ -89,27 +89,27 @@ def lettered(harness: Harness, changes: Changes = NO_CHANGES) -> Fit:
     face = Face(43, 14, (Run("PROBE J4", FONT, 4.0, 12.0, 6.0, 1.3),))
     return Fit(
         marker,
-        "fits",
+        "pass",
         (),
         ("PROBE J4",),
         SEAT,
         NINE,
         face=face,
         cut_length_mm=43,
-        outside_mm=(10.5, 6.6, 7.4),  # 7.0 in the middle
-        surface=Surface(face_scale=Range(0.6, 0.8), along_scale=Range(0.95, 1.0)),
-        parts=PARTS,
+        tube_od_mm=(10.5, 6.6, 7.4),  # 7.0 in the middle
+        surface=Surface(marked_side_scale=Range(0.6, 0.8), longitudinal_scale=Range(0.95, 1.0)),
+        sections=PARTS,
     )
 
 
 def plain() -> Fit:
     marker = Marker("S-P1", "sleeve", "branch end", "P1", (), False, SETTINGS, False, "B4")
-    return Fit(marker, "fits", (), (), SEAT, NINE, cut_length_mm=20, outside_mm=(10.5, 6.6, 7.4), parts=PARTS[:1])
+    return Fit(marker, "pass", (), (), SEAT, NINE, cut_length_mm=20, tube_od_mm=(10.5, 6.6, 7.4), sections=PARTS[:1])
 
 
 def wrap(circuit: str, at: str) -> Fit:
     marker = Marker(f"W-{at}", "wrap", "wire end", at, (at,), True, SETTINGS, circuit=circuit)
-    return Fit(marker, "fits", (), (at,))
+    return Fit(marker, "pass", (), (at,))
 
 
 def crimping(at: str) -> ClosingStep:
@@ -312,7 +312,7 @@ def test_lettering_at_the_other_end_stands_on_its_head() -> None:
     (branch,) = harness.branches
     branch = replace(branch, ends=(branch.ends[0], new_end("P1")))
     second = lettered(harness)
-    second = replace(second, marker=replace(second.marker, at="P1"), face=Face(43, 14, (OTHER,)))
+    second = replace(second, marker=replace(second.marker, place="P1"), face=Face(43, 14, (OTHER,)))
     pages = bench_sheet(sizing(replace(harness, branches=(branch,))), (lettered(harness), second), (), (), pages=True)
     data = draw_bench_sheet(pages, "A4")
     page = pypdfium2.PdfDocument(data)[1]
@@ -368,7 +368,7 @@ def test_the_page_says_what_was_left_out() -> None:
     """A sleeve that is not made has no step; what stands there instead names it, why, and what helps."""
     harness = boat()
     reason, way = fact("no strip left", width=1.0, height=2.0), fact("divide the bag")
-    gone = replace(lettered(harness), reasons=(reason,), ways_out=(way,))
+    gone = replace(lettered(harness), reasons=(reason,), fixes=(way,))
     (page,) = branch_pages(sizing(harness), (), (), (), (gone,))
     (work,) = [work for work in page.work if "NOT THERE" in work_step(work)[0]]
     what, why = work_step(work)
@@ -394,7 +394,7 @@ def test_a_long_name_stays_in_its_box_and_clear_of_the_dimensions() -> None:
         branches=(replace(branch, ends=tuple(replace(e, at=long if e.at == "J4" else e.at) for e in branch.ends)),),
     )
     fit = lettered(renamed)
-    made = (replace(fit, marker=replace(fit.marker, at=long)), plain())
+    made = (replace(fit, marker=replace(fit.marker, place=long)), plain())
     (found,) = branch_pages(sizing(renamed), made, sleeve_rows(renamed, made, ORDER), ORDER)
     data = draw_bench_sheet(replace(sheet(harness), branches=(found,)), "A4")
     page = pypdfium2.PdfDocument(data)[1].get_textpage()

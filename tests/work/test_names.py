@@ -46,7 +46,7 @@ WORDS = (
     "done already, or take it off",
     "pass over the connector",
     "first",
-    "tight",
+    "marginal",
 )
 PLAIN = tuple(f"Qz{n:02d}z" for n in range(len(WORDS)))  # in no text of the program
 
@@ -112,7 +112,7 @@ def facts(names: Sequence[str]) -> Iterator[str]:
             yield repr(marker_json(fit))
             yield from explain(fit)
     order = order_of(sizing, fits)
-    yield from (f"{step.branch} {step.at} {step.covering} {installation(step.how)}" for step in order)
+    yield from (f"{step.branch} {step.place} {step.covering} {installation(step.how)}" for step in order)
     yield from said_on(bench_sheet(sizing, fits, (), (), order, pages=True))
     referring = [replace(fit, on_bench_sheet=fit.marker.kind == "tag") for fit in fits]
     yield from (each.connector for each in bench_sheet(sizing, referring, (), (), order).connectors)
