@@ -722,4 +722,4 @@ def test_what_is_no_cell_is_told_with_its_option_in_a_line(tmp_path: Path, optio
 def test_the_papers_on_offer_are_those_of_the_program() -> None:
     """The command line names them itself: it starts without reading any table."""
     (paper,) = (each for each in main.commands["print"].params if each.name == "paper")
-    assert paper.type.to_info_dict()["choices"] == list(PAPERS)
+    assert list(paper.type.to_info_dict()["choices"]) == list(PAPERS)
