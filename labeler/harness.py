@@ -123,7 +123,7 @@ def index(harness: Harness) -> HarnessIndex:
         through=through,
         reaching={name: tuple(harness.circuits[place] for place in places) for name, places in reaching.items()},
         inner_splices=splices,
-        jackets={cable.id: cable.outside_mm for cable in harness.cables if cable.outside_mm},
+        jackets={cable.id: cable.od_mm for cable in harness.cables if cable.od_mm},
         terminated=_terminated(harness, branches, through),
     )
 
@@ -208,9 +208,9 @@ def _terminated(
     found: dict[tuple[str, str], BranchEnd] = {}
     for branch in branches:
         for end in branch.ends:
-            circuits = harness.circuits if end.fitted else through[branch.id] if end.crimped else ()
+            circuits = harness.circuits if end.connector_installed else through[branch.id] if end.contacts_crimped else ()
             for circuit in circuits:
                 if end.at in _ends_of(circuit):
                     known = found.get((circuit.id, end.at))
-                    found[circuit.id, end.at] = known if known and known.fitted else end
+                    found[circuit.id, end.at] = known if known and known.connector_installed else end
     return found

@@ -31,7 +31,7 @@ class Font:
     advances: Mapping[str, float]
     tops: Mapping[str, float]
     bottoms: Mapping[str, float]
-    stand_in: tuple[str, ...] = ()
+    fallback: tuple[str, ...] = ()
 
     def width(self, text: str) -> float:
         """Return the advance width of a line in ems; KeyError for a character the font lacks."""
@@ -129,11 +129,11 @@ def font_for(name: str, characters: frozenset[str]) -> tuple[Font, str]:
     lacking = font.missing("".join(sorted(characters)))
     if not lacking:
         return font, ""
-    for other in font.stand_in:
+    for other in font.fallback:
         candidate = load_font(other)
         if not candidate.missing("".join(characters)):
             return candidate, lacking
-    tried = ", ".join((font.name, *font.stand_in))
+    tried = ", ".join((font.name, *font.fallback))
     signs = ", ".join(f"{c!r} (U+{ord(c):04X})" for c in lacking)
     fix = "write it otherwise, or name a TTF file that has it"
     raise LabelerError(Problem(Where(""), f"no glyph for {signs} in {tried}", fix))
@@ -212,7 +212,7 @@ def _from_outlines(name: str, path: Path, data: bytes, stand_in: tuple[str, ...]
         advances=advances,
         tops=tops,
         bottoms=bottoms,
-        stand_in=stand_in,
+        fallback=stand_in,
     )
 
 

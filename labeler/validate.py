@@ -123,7 +123,7 @@ def _alike(name: str) -> str:
 def _connectors(index: HarnessIndex) -> Found:
     """Yield connectors whose measures contradict one another."""
     for connector in index.harness.connectors:
-        contact, outside = connector.contact_outside_mm, connector.outside_mm
+        contact, outside = connector.contact_width_mm, connector.max_width_mm
         if contact is not None and outside is not None and contact > outside:
             message = f"{connector.id}: contact {contact:g} mm is wider than the connector, {outside:g} mm"
             yield Problem(connector.where, message, "exchange contact_outside_mm and outside_mm?")
@@ -212,18 +212,18 @@ def _wires(index: HarnessIndex, catalogue: Catalogue) -> Found:
     bare: dict[str, float | None] = {}
     unsized = []
     for circuit in index.harness.circuits:
-        if circuit.outside_mm is not None:
+        if circuit.od_mm is not None:
             if circuit.size not in bare:
                 bare[circuit.size] = bare_diameter(circuit.size)
             least = bare[circuit.size]
-            if least is not None and circuit.outside_mm <= least:
-                message = f"{circuit.id}: outside {circuit.outside_mm:g} mm is not above {least:.3g} mm"
+            if least is not None and circuit.od_mm <= least:
+                message = f"{circuit.id}: outside {circuit.od_mm:g} mm is not above {least:.3g} mm"
                 fix = f"the bare conductor of {circuit.size} alone is that thick; check size and unit"
                 yield Problem(circuit.where, message, fix)
         elif not circuit.size:
             unsized.append(circuit)
         else:
-            kind = circuit.wire or circuit.settings.wire
+            kind = circuit.wire_type or circuit.settings.wire
             alike.setdefault((kind, circuit.size), []).append(circuit)
     yield from _without_diameter(alike, catalogue)
     yield from _assumed(alike)
@@ -257,7 +257,7 @@ def _without_diameter(alike: Mapping[tuple[str, str], Sequence[Circuit]], catalo
                 unknown.discard(kind)
             catalogue.wire_diameter(kind, size)
         except LabelerError as error:
-            if kind in unknown and not circuits[0].wire:
+            if kind in unknown and not circuits[0].wire_type:
                 continue  # a setting's name: told where it is set
             for found in error.problems:
                 yield Problem(circuits[0].where, f"{_listed(circuits)}: {found.message}", found.fix)
@@ -274,8 +274,8 @@ def _cables(index: HarnessIndex, catalogue: Catalogue) -> Found:
         if circuit.cable and cable is None:
             if unknown.setdefault(circuit.cable, circuit) is circuit:
                 yield Unknown("cable", circuit.cable, circuit.where, circuit.id)
-        elif cable is not None and cable.outside_mm is not None and (circuit.outside_mm or 0.0) > cable.outside_mm:
-            message = f"{circuit.id}: core {circuit.outside_mm:g} mm in cable {cable.id} of {cable.outside_mm:g} mm"
+        elif cable is not None and cable.od_mm is not None and (circuit.od_mm or 0.0) > cable.od_mm:
+            message = f"{circuit.id}: core {circuit.od_mm:g} mm in cable {cable.id} of {cable.od_mm:g} mm"
             yield Problem(circuit.where, message, "check both outside diameters")
 
 
@@ -283,14 +283,14 @@ def _thinner_than_cores(index: HarnessIndex, catalogue: Catalogue) -> Found:
     """Yield cables that are thinner than the tightest packing of the thinnest that their cores may be."""
     cores: dict[str, list[float]] = {}
     unknown = set()
-    measured = {cable.id: cable for cable in index.harness.cables if cable.outside_mm}
+    measured = {cable.id: cable for cable in index.harness.cables if cable.od_mm}
     for circuit in index.harness.circuits:
         if circuit.cable in measured:
-            low = circuit.outside_mm or _thinnest(circuit, catalogue)
+            low = circuit.od_mm or _thinnest(circuit, catalogue)
             cores.setdefault(circuit.cable, []).append(low)
             unknown |= set() if low else {circuit.cable}
     for name, wires in cores.items():
-        cable, outside = measured[name], measured[name].outside_mm or 0.0
+        cable, outside = measured[name], measured[name].od_mm or 0.0
         if name in unknown or max(wires) > outside:
             continue  # told elsewhere, wire by wire
         least = pack(wires).diameter_mm
@@ -302,7 +302,7 @@ def _thinner_than_cores(index: HarnessIndex, catalogue: Catalogue) -> Found:
 def _thinnest(circuit: Circuit, catalogue: Catalogue) -> float:
     """Return the smallest diameter of a circuit's wire, mm; 0 where no table says."""
     try:
-        found = catalogue.wire_diameter(circuit.wire or circuit.settings.wire, circuit.size)
+        found = catalogue.wire_diameter(circuit.wire_type or circuit.settings.wire, circuit.size)
     except LabelerError:
         return 0.0
     return with_low_end(found, circuit.settings).range_mm.low
@@ -311,7 +311,7 @@ def _thinnest(circuit: Circuit, catalogue: Catalogue) -> float:
 def _unmeasured(index: HarnessIndex) -> Found:
     """Yield a warning for cables of unknown outside: they are counted as their cores alone."""
     used = {circuit.cable for circuit in index.harness.circuits if circuit.cable}
-    left = [cable for cable in index.harness.cables if cable.outside_mm is None and cable.id in used]
+    left = [cable for cable in index.harness.cables if cable.od_mm is None and cable.id in used]
     if left:
         text = f"{_listed(left)}: no outside diameter, so the cores count as single wires without a jacket"
         fix = "give outside_mm in a [[cable]], or a column Cable OD"
@@ -365,10 +365,10 @@ def _splices_beyond(branch: Branch, index: HarnessIndex) -> Found:
 
 def _one_diameter(branch: Branch) -> Found:
     """Yield a diameter whose tolerance is as large as itself, and one for several limbs."""
-    if branch.diameter_mm is not None and branch.diameter_tolerance_mm >= branch.diameter_mm:
-        text = f"branch {branch.id}: diameter_tolerance_mm {branch.diameter_tolerance_mm:g} is not below "
-        yield Problem(branch.where, f"{text}diameter_mm {branch.diameter_mm:g}", "give the tolerance to either side")
-    if branch.diameter_mm is not None and len(branch.ends) > 2:
+    if branch.bundle_diameter_mm is not None and branch.bundle_diameter_tolerance_mm >= branch.bundle_diameter_mm:
+        text = f"branch {branch.id}: diameter_tolerance_mm {branch.bundle_diameter_tolerance_mm:g} is not below "
+        yield Problem(branch.where, f"{text}diameter_mm {branch.bundle_diameter_mm:g}", "give the tolerance to either side")
+    if branch.bundle_diameter_mm is not None and len(branch.ends) > 2:
         text = f"branch {branch.id}: one diameter_mm for {len(branch.ends)} ends"
         fix = 'split it where its limbs meet, at a connector of kind = "junction", and measure each'
         yield Problem(branch.where, text, fix)
@@ -384,7 +384,7 @@ def _along(branch: Branch, index: HarnessIndex) -> Found:
         if settings.branch_marker_kind not in SLID_ON:
             continue
         shortest = min(settings.cut_lengths_mm, default=settings.shortest_cut_mm)
-        cut, start = end.cut_length_mm or shortest, end.from_end_mm or 0.0
+        cut, start = end.cut_length_mm or shortest, end.distance_from_connector_mm or 0.0
         taken[end.at] = start + cut
         if start + cut > branch.length_mm:
             text = f"branch {branch.id}: {cut:g} mm of sleeve, {start:g} mm from {end.at}, reach {start + cut:g} mm"
@@ -443,14 +443,14 @@ def _ends(branch: Branch, index: HarnessIndex, reached: Container[str]) -> Found
             message = f"branch {branch.id}: two ends at {end.at}"
             yield Problem(end.where, message, "an end stops at a connector of its own")
         seen.add(end.at)
-    if len(branch.ends) > 1 and all(end.fitted for end in branch.ends):
+    if len(branch.ends) > 1 and all(end.connector_installed for end in branch.ends):
         message = f"branch {branch.id}: connectors are fitted at all ends"
         fix = "sleeves must pass a connector, or take one off first"
         yield Problem(branch.where, message, fix, warning=True)
     if not branch.ends:
         message = f"branch {branch.id} has no end, so no sleeve"
         yield Problem(branch.where, message, "add [[branch.end]]", warning=True)
-    if not has_some and branch.diameter_mm is None:
+    if not has_some and branch.bundle_diameter_mm is None:
         message = f"branch {branch.id} has no circuits"
         yield Problem(branch.where, message, "name them in circuits, or measure diameter_mm")
 

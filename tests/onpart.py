@@ -105,7 +105,7 @@ def lies(fit: Fit, end: str) -> tuple[float, float, float]:
     low = end == "low"
     if fit.tube is None:
         assert fit.seat is not None
-        film = CATALOGUE.stock(fit.stock).film_mm
+        film = CATALOGUE.stock(fit.stock).thickness_mm
         return 1.0, 1.0, (fit.seat.text_on.low if low else fit.seat.text_on.high) + 2 * film
     assert fit.surface.along_scale is not None
     assert fit.surface.face_scale is not None

@@ -31,7 +31,7 @@ def boat(circuits: tuple[Circuit, ...], *branches: Branch, **kinds: dict[str, An
 
 
 def with_sizes(made: Harness, **outside_mm: float) -> Harness:
-    return replace(made, connectors=tuple(replace(c, outside_mm=outside_mm.get(c.id)) for c in made.connectors))
+    return replace(made, connectors=tuple(replace(c, max_width_mm=outside_mm.get(c.id)) for c in made.connectors))
 
 
 def branch(name: str, *ends: str, **more: Any) -> Branch:
@@ -65,7 +65,7 @@ def test_from_the_other_end_the_widest_of_the_branch_is_passed() -> None:
     """P2's sleeve comes from J4, over its three wires (4.525, above), or over the splice where it is wider."""
     made = boat(SPLICED, new_branch("B4", ends=(new_end("J4"), new_end("P2", fitted=True))), S1=SPLICE, P2={})
     made = replace(
-        made, connectors=tuple(replace(c, outside_mm=20.0 if c.id == "P2" else None) for c in made.connectors)
+        made, connectors=tuple(replace(c, max_width_mm=20.0 if c.id == "P2" else None) for c in made.connectors)
     )
     found = seat(made, 1)
     assert found.passes.high == pytest.approx(4.525, abs=1e-3)
@@ -73,7 +73,7 @@ def test_from_the_other_end_the_widest_of_the_branch_is_passed() -> None:
     steps = installation_order(made.branches[0], Sizing(index(made), CATALOGUE))
     assert [step.passes_mm for step in steps] == pytest.approx([4.525, 4.525], abs=1e-3)
     thick = replace(
-        made, connectors=tuple(replace(c, outside_mm=7.0 if c.id == "S1" else 20.0) for c in made.connectors)
+        made, connectors=tuple(replace(c, max_width_mm=7.0 if c.id == "S1" else 20.0) for c in made.connectors)
     )
     assert seat(thick, 1).passes.high == 7.0
     assert seat(thick, 0).passes.high == pytest.approx(4.525, abs=1e-3)  # J4's own goes on at J4
@@ -169,7 +169,7 @@ def test_contacts_crimped_lie_among_the_wires_of_their_own_end() -> None:
     """Two wires at P2, one taken for a contact of 3 mm: 1.05 x (3 + 2) = 5.25 for 1.05 x 4 = 4.2 mm, + 1.05."""
     two = new_branch("B4", ends=(new_end("P2", crimped=True), new_end("J4", crimped=True)))
     made = boat(SPLICED, two, S1=SPLICE)
-    parts = tuple(replace(c, contact_outside_mm=3.0 if c.id == "P2" else 9.0) for c in made.connectors)
+    parts = tuple(replace(c, contact_width_mm=3.0 if c.id == "P2" else 9.0) for c in made.connectors)
     assert seat(replace(made, connectors=parts), 0).passes.high == pytest.approx(5.25, abs=1e-3)
 
 

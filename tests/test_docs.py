@@ -133,7 +133,7 @@ def test_every_declared_key_has_a_meaning(kind: str) -> None:
             yield key
             yield from keys(key.form) if key.form else ()
 
-    assert all(key.meaning and not key.meaning.endswith(".") for key in keys(file_forms()[kind]))
+    assert all(key.description and not key.description.endswith(".") for key in keys(file_forms()[kind]))
 
 
 def test_every_module_stands_in_developers() -> None:

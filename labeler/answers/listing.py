@@ -52,8 +52,8 @@ def stock_lines(catalogue: Catalogue, name: str | None = None) -> Iterable[str]:
         return
     width = max(len(stock.name) for stock in catalogue.stocks)
     for stock in catalogue.stocks:
-        wires = f" (wires {served(stock).low:.2f} to {served(stock).high:.2f} mm)" if stock.takes == "wrap" else ""
-        yield f"{stock.name:{width}}  {stock.takes:6}  {stock.description}{wires}"
+        wires = f" (wires {served(stock).low:.2f} to {served(stock).high:.2f} mm)" if stock.marker == "wrap" else ""
+        yield f"{stock.name:{width}}  {stock.marker:6}  {stock.description}{wires}"
 
 
 def sleeve_rows(catalogue: Catalogue, family: str | None = None) -> list[Row]:
@@ -79,7 +79,7 @@ def sleeve_lines(catalogue: Catalogue, family: str | None = None) -> Iterable[st
 
 def wire_rows(catalogue: Catalogue, kind: str | None = None) -> list[Row]:
     """Return every kind of insulated wire, or one, with its diameters and source."""
-    kinds = (catalogue.wire_kind(kind, Where("labeler wires")),) if kind else catalogue.wires
+    kinds = (catalogue.wire_kind(kind, Where("labeler wires")),) if kind else catalogue.wire_types
     return [
         asdict(entry)
         | {"sizes": [{"size": size, **asdict(found.range_mm), "source": found.source} for size, found in entry.sizes]}
@@ -111,13 +111,13 @@ def covering_rows(catalogue: Catalogue) -> list[Row]:
 def covering_lines(catalogue: Catalogue) -> Iterable[str]:
     """Yield the coverings: wall, how they go on, what else they are called, source."""
     for one in catalogue.coverings:
-        how = "pulled over the wires" if one.threaded else "wound or laid around them"
-        loose = "; the bundle does not fill it: measure its outside" if one.loose else ""
+        how = "pulled over the wires" if one.slide_on else "wound or laid around them"
+        loose = "; the bundle does not fill it: measure its outside" if one.loose_fit else ""
         yield one.name
         yield f"  wall {one.wall_mm.low:g} to {one.wall_mm.high:g} mm; {how}{loose}"
         if one.aliases:
             yield f"  also: {', '.join(one.aliases)}"
-        yield f"  {one.meaning}"
+        yield f"  {one.description}"
         yield f"  source: {one.source}"
 
 
@@ -155,7 +155,7 @@ def used_rows(record: Record, catalogue: Catalogue) -> list[Row]:
     for sheet in record.partial_sheets():
         row: Row = {"stock": sheet.stock, "used": blocks_of(sheet.cells), "free": None, "next": ""}
         if sheet.stock in stocks:
-            gone = {*sheet.cells, *parse_cells(stocks[sheet.stock].used)}
+            gone = {*sheet.cells, *parse_cells(stocks[sheet.stock].blocked_cells)}
             free = [cell.name for cell in cells(stocks[sheet.stock]) if cell.name not in gone]
             row |= {"free": len(free), "next": next(iter(free), "")}
         rows.append(row | {"job": sheet.job, "at": sheet.at})

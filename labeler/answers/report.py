@@ -65,7 +65,7 @@ def marker_json(fit: Fit) -> dict[str, Any]:
         "at": marker.at,
         "branch": marker.branch or None,
         "circuit": marker.circuit or None,
-        "text": list(fit.lines or marker.text) if marker.lettered else None,
+        "text": list(fit.lines or marker.text) if marker.marked else None,
         **_seat_json(fit.seat),
         "sleeve": _tube_json(fit.tube, fit.cut_length_mm),
         "stock": fit.stock or None,
@@ -140,9 +140,9 @@ def _tube_json(tube: Tube | None, cut_length_mm: float) -> dict[str, Any] | None
         return None
     return {
         "name": tube.name,
-        "supplied_mm": _mm(tube.supplied_mm),
-        "recovered_mm": _mm(tube.recovered_mm),
-        "recovered_wall_mm": _mm(tube.wall_mm),
+        "supplied_mm": _mm(tube.expanded_id_mm),
+        "recovered_mm": _mm(tube.recovered_id_mm),
+        "recovered_wall_mm": _mm(tube.recovered_wall_mm),
         "ratio": round(tube.ratio, 2),
         "cut_length_mm": cut_length_mm,
     }
@@ -189,7 +189,7 @@ def _line(cells: Sequence[str], widths: Sequence[int]) -> str:
 def _row(fit: Fit) -> tuple[str, ...]:
     marker, capital = fit.marker, fit.capital
     place = f"{marker.branch} {marker.at}" if marker.role == "branch end" and marker.branch != marker.at else marker.at
-    text = " | ".join(fit.lines or marker.text) if marker.lettered else "(plain)"
+    text = " | ".join(fit.lines or marker.text) if marker.marked else "(plain)"
     if marker.role == "bag":
         text = f"tag {marker.at}"
     heights = f"{span(capital)} (>= {capital.required:.2f})" if capital else ""
@@ -222,7 +222,7 @@ def one(fit: Fit) -> Iterable[str]:
     tube, capital, surface = fit.tube, fit.capital, fit.surface
     if tube:
         yield (
-            f"  tube      {tube.name}, {tube.supplied_mm:.2f} mm supplied, {tube.recovered_mm:.2f} mm recovered, "
+            f"  tube      {tube.name}, {tube.expanded_id_mm:.2f} mm supplied, {tube.recovered_id_mm:.2f} mm recovered, "
             f"{tube.ratio:.1f}:1, cut {fit.cut_length_mm:g} mm"
         )
     if fit.outside_mm and surface.lay_flat_mm:
@@ -330,11 +330,11 @@ def _tube(fit: Fit, tube: Tube, seat: Seat) -> Iterable[str]:
     passes, grips = 1 + settings.slip, 1 - settings.grip
     need, most = seat.passes.high * passes, seat.closes_on.low * grips
     yield f"tube        {tube.name}; {tube.source}"
-    yield f"            pass: {tube.supplied_mm:.2f} supplied >= {seat.passes.high:.2f} x {passes:g} = {need:.2f} mm"
-    yield f"            grip: {tube.recovered_mm:.2f} recovered <= {seat.closes_on.low:.2f} x {grips:g} = {most:.2f} mm"
+    yield f"            pass: {tube.expanded_id_mm:.2f} supplied >= {seat.passes.high:.2f} x {passes:g} = {need:.2f} mm"
+    yield f"            grip: {tube.recovered_id_mm:.2f} recovered <= {seat.closes_on.low:.2f} x {grips:g} = {most:.2f} mm"
     for diameter in dict.fromkeys((seat.text_on.low, seat.text_on.high)):
-        if diameter <= tube.supplied_mm:
-            at = stop(tube.supplied_mm, tube.recovered_mm, tube.wall_mm, diameter)
+        if diameter <= tube.expanded_id_mm:
+            at = stop(tube.expanded_id_mm, tube.recovered_id_mm, tube.recovered_wall_mm, diameter)
             yield (
                 f"            on {diameter:.2f} mm: wall {at.wall_mm:.3f}, outside {at.outside_mm:.2f} mm, scale "
                 f"{at.print_scale:.3f}, {at.recovery:.0%} recovered (nominal wall, no change of length)"

@@ -386,15 +386,15 @@ def _length(millimetres: float) -> str:
 
 def _cautions(cautions: Sequence[Caution]) -> Together:
     """Return the cautions in two columns, each with the letter of its source."""
-    sources = list(dict.fromkeys((caution.source, caution.seen) for caution in cautions))
+    sources = list(dict.fromkeys((caution.source, caution.source_note) for caution in cautions))
     letters = {source: chr(ord("a") + place) for place, source in enumerate(sources)}
     texts = [
         Text(
-            (*bold(f"{each.about}: "), *plain(f"{each.text} [{letters[each.source, each.seen]}]")), SMALL_PT, after=1.2
+            (*bold(f"{each.title}: "), *plain(f"{each.text} [{letters[each.source, each.source_note]}]")), SMALL_PT, after=1.2
         )
         for each in cautions
     ]
-    half = _half([-(-len(caution.about + caution.text) // LINE_CHARACTERS) for caution in cautions])
+    half = _half([-(-len(caution.title + caution.text) // LINE_CHARACTERS) for caution in cautions])
     where = "; ".join(f"[{letters[source]}] {source[0]} ({source[1]})" for source in sources)
     columns = Row([stack(*texts[:half]), stack(*texts[half:])], 0.0, 0.0, (2.0, 6.0, 2.2, 2.4), at_top=True)
     source_row = Row([Text(plain(where), SOURCE_PT)], 0.0, 0.0, (2.0, 2.0, 0.0, 2.0))
@@ -409,7 +409,7 @@ def _half(lengths: Sequence[int]) -> int:
 
 def _brief_cautions(cautions: Sequence[Caution]) -> Table:
     """Return the cautions as one paragraph; where they are from stands on the first page."""
-    texts = [span for each in cautions for span in (*bold(f"{each.about}: "), *plain(f"{each.text} "))]
+    texts = [span for each in cautions for span in (*bold(f"{each.title}: "), *plain(f"{each.text} "))]
     words = (*bold("TAKE CARE "), (PLAIN, 0.0, f"{NO_BREAK * 2} "), *texts)
     rows = [Row([Text(words, SMALL_PT)], 0.0, 0.0, (2.0, 0.0, 0.0, 3.0))] if cautions else []
     return Table((1,), rows, gap=6.0)

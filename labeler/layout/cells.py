@@ -50,18 +50,18 @@ def cells(stock: Stock, cell_height_mm: float | None = None) -> tuple[Cell, ...]
     if stock.kind == "reel" or height <= 0:
         return ()
     pitch = height + stock.gap_mm
-    free = stock.page_height_mm - stock.top_mm - stock.bottom_mm
+    free = stock.page_height_mm - stock.top_margin_mm - stock.bottom_margin_mm
     rows = math.floor((free + TOLERANCE_MM + stock.gap_mm) / pitch + 1e-6)
     return _table(stock, height, pitch, max(0, rows))
 
 
 @lru_cache(maxsize=256)
 def _table(stock: Stock, height: float, pitch: float, rows: int) -> tuple[Cell, ...]:
-    top = stock.page_height_mm - stock.top_mm - height
+    top = stock.page_height_mm - stock.top_margin_mm - height
     return tuple(
         Cell(
             cell_name(column, row),
-            stock.left_mm + column * stock.pitch_x_mm,
+            stock.left_margin_mm + column * stock.pitch_x_mm,
             top - row * pitch,
             stock.cell_width_mm,
             height,
@@ -73,11 +73,11 @@ def _table(stock: Stock, height: float, pitch: float, rows: int) -> tuple[Cell, 
 
 def field_of(stock: Stock) -> tuple[float, float, float, float]:
     """Return left, lower, right and upper edge of the area of the cells [mm]."""
-    top = stock.page_height_mm - stock.top_mm
-    right = stock.left_mm + (stock.columns - 1) * stock.pitch_x_mm + stock.cell_width_mm
+    top = stock.page_height_mm - stock.top_margin_mm
+    right = stock.left_margin_mm + (stock.columns - 1) * stock.pitch_x_mm + stock.cell_width_mm
     if stock.kind == "card":
-        return stock.left_mm, stock.bottom_mm, right, top
-    return stock.left_mm, top - (stock.rows - 1) * stock.pitch_y_mm - stock.cell_height_mm, right, top
+        return stock.left_margin_mm, stock.bottom_margin_mm, right, top
+    return stock.left_margin_mm, top - (stock.rows - 1) * stock.pitch_y_mm - stock.cell_height_mm, right, top
 
 
 def cell_name(column: int, row: int) -> str:

@@ -174,7 +174,7 @@ class _Kbl:
             ends=ends,
             cable=cable.key,
             size=f"{area:g} mm2" if area else "",
-            outside_mm=above_zero(self._value(part, "Outside_diameter")),
+            od_mm=above_zero(self._value(part, "Outside_diameter")),
             colour=_colour(part),
             signal=connection.said("Signal_name"),
             length_mm=best_length(lengths),

@@ -414,11 +414,11 @@ def _cables(
     for row in (row for row in rows if not row.problems):
         cable = Cable(**row.values, where=document.where(row.place))
         known = named.pop(cable.id, cable)
-        one, other = known.outside_mm, cable.outside_mm
+        one, other = known.od_mm, cable.od_mm
         if one and other and one != other:
             message = f"cable {cable.id}: outside {other:g} mm, {known.where} says {one:g} mm"
             problems.append(Problem(cable.where, message, "give it once"))
-        added.append(replace(cable, outside_mm=other or one))
+        added.append(replace(cable, od_mm=other or one))
     return (*named.values(), *added), problems
 
 

@@ -512,7 +512,7 @@ class _Vec:
             ends=ends,
             cable=cable,
             size=self.file.size(self._spec(spec, "ConductorSpecification")),
-            outside_mm=self._outside(spec),
+            od_mm=self._outside(spec),
             colour=_colour(self._spec(spec, "InsulationSpecification")),
             signal=next(signals, NOTHING).said("SignalName", "Identification"),
             length_mm=best_length(lengths),

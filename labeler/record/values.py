@@ -47,7 +47,7 @@ def marker_row(fit: Fit) -> MarkerRow:
         tube=fit.tube.name,
         cut_length_mm=fit.cut_length_mm,
         colour=marker.settings.tube_colour if on_tube else "clear",
-        heating=marker.settings.heating if on_tube and marker.lettered else "even",  # without text no side is spared
+        heating=marker.settings.heating if on_tube and marker.marked else "even",  # without text no side is spared
     )
 
 

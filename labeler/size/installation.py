@@ -85,12 +85,12 @@ def _access_end(
     name, kind = connector.id, connector.kind
     if kind == "loose end":
         return AccessEnd(end, None, None)
-    if end.fitted or (end.crimped and kind != "connector"):
-        if not connector.outside_mm:
+    if end.connector_installed or (end.contacts_crimped and kind != "connector"):
+        if not connector.max_width_mm:
             text = f"{who}: {name} is fitted, and its size is not known"
             raise LabelerError(Problem(end.where, text, f"give outside_mm of {kind} {name}"))
-        return AccessEnd(end, Obstacle(kind, name, connector.outside_mm), None)
-    if end.crimped:
+        return AccessEnd(end, Obstacle(kind, name, connector.max_width_mm), None)
+    if end.contacts_crimped:
         on = Obstacle(contacts, name, crimped_mm(end, connector))
         return AccessEnd(end, on, ClosingStep(INSTALL_CONNECTOR, (name,)))
     crimping = CRIMP_CONTACTS if contacts == CONTACTS else CRIMP_CONTACT
@@ -145,7 +145,7 @@ def installation(way: AccessEnd | None, end: BranchEnd | None, branch: Branch | 
         joined = tuple(each.at for each in branch.ends) if branch else ()
         return Installation("", False, None, ClosingStep(JOIN_BRANCHES, joined))
     own = end is not None and way.end.at == end.at
-    terminated = end.at if end is not None and not own and (end.fitted or end.crimped) else ""
+    terminated = end.at if end is not None and not own and (end.connector_installed or end.contacts_crimped) else ""
     return Installation(way.end.at, own, way.obstacle, way.before, terminated)
 
 

@@ -189,14 +189,14 @@ class Catalogue:
     """
 
     families: tuple[Family, ...] = ()
-    wires: tuple[WireKind, ...] = ()
+    wire_types: tuple[WireKind, ...] = ()
     coverings: tuple[Covering, ...] = ()
     stocks: tuple[Stock, ...] = ()
     _diameters: Mapping[tuple[str, str], WireDiameter] = field(init=False, compare=False, repr=False)
 
     def __post_init__(self) -> None:
         """Index the diameters by kind and size, first entries before later ones."""
-        named = reversed(_named(self.wires))
+        named = reversed(_named(self.wire_types))
         index = {(name, size): found for name, kind in named for size, found in kind.sizes}
         object.__setattr__(self, "_diameters", index)
 
@@ -215,7 +215,7 @@ class Catalogue:
 
     def wire_kind(self, name: str, where: Where = NOWHERE) -> WireKind:
         """Return a kind of insulation by its name or one of its aliases."""
-        return _found("kind of wire", "wires", name, self.wires, where)
+        return _found("kind of wire", "wires", name, self.wire_types, where)
 
     def wire_diameter(self, kind: str, size: str, where: Where = NOWHERE) -> WireDiameter:
         """Return the finished diameter of a wire.
@@ -231,7 +231,7 @@ class Catalogue:
             return found
         entry = self.wire_kind(kind or default_wire(size), where)
         has = ", ".join(known for known, _ in entry.sizes)
-        others = [other.name for other in self.wires if any(known == size for known, _ in other.sizes)]
+        others = [other.name for other in self.wire_types if any(known == size for known, _ in other.sizes)]
         fix = f"give outside_mm, or a kind that has it: {', '.join(others)}" if others else "give outside_mm"
         raise LabelerError(Problem(where, f"{entry.name} has no {size}; it has {has}", fix))
 
@@ -246,7 +246,7 @@ class Catalogue:
 
     def is_threaded(self, covering: str) -> bool:
         """Return whether a covering is pulled over the wires from an end, and not wound or laid around them."""
-        return self.covering(covering).threaded
+        return self.covering(covering).slide_on
 
     def stock(self, name: str, where: Where = NOWHERE) -> Stock:
         """Return a stock by the name of its file."""
@@ -330,7 +330,7 @@ def _load(folders: tuple[Path, ...], _: tuple[tuple[str, int, int], ...] = ()) -
     problems: list[Problem] = []
     catalogue = Catalogue(
         families=_merged(_tables("sleeves.toml", read_families, folders), problems),
-        wires=_merged(_tables("wires.toml", read_kinds, folders), problems),
+        wire_types=_merged(_tables("wires.toml", read_kinds, folders), problems),
         coverings=_merged(_tables("coverings.toml", read_coverings, folders), problems),
         stocks=_merged(_stock_files((*(each / "layouts" for each in folders), shipped_layouts()), problems), problems),
     )

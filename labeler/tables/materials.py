@@ -36,12 +36,12 @@ class Family:
     """A family of tube; ``tubes`` smallest first. The texts are for people, see ``sleeves.toml``."""
 
     name: str
-    meaning: str = ""
+    description: str = ""
     source: str
-    seen: str = ""
+    source_note: str = ""
     longitudinal_change: float
-    longitudinal_reason: str = ""
-    wall_reason: str = ""
+    longitudinal_source: str = ""
+    recovered_wall_source: str = ""
     temperatures: str = ""
     tubes: tuple[Tube, ...]
 
@@ -52,10 +52,10 @@ class WireKind:
 
     name: str
     aliases: tuple[str, ...] = ()
-    meaning: str = ""
+    description: str = ""
     source: str
-    seen: str = ""
-    reason: str = ""
+    source_note: str = ""
+    tolerance_source: str = ""
     sizes: tuple[tuple[str, WireDiameter], ...]
 
 
@@ -65,11 +65,11 @@ class Covering:
 
     name: str
     aliases: tuple[str, ...] = ()
-    meaning: str = ""
+    description: str = ""
     wall_mm: Range
     source: str
-    threaded: bool = True  # pulled over the wires from an end; False: wound or laid around them
-    loose: bool = False  # the bundle does not fill it: its outside has to be measured
+    slide_on: bool = True  # pulled over the wires from an end; False: wound or laid around them
+    loose_fit: bool = False  # the bundle does not fill it: its outside has to be measured
 
 
 SOURCE = Key(TEXT, "the document that the figures are from", "SAE J1128", required=True)
@@ -204,7 +204,7 @@ def _made(kind: type[Made], row: Values, **more: Any) -> Made:
 
 def _family(row: Row) -> tuple[Family, Found]:
     sizes = [(size, _tube(row.values, size)) for size in row.rows("sizes") if not size.problems]
-    tubes = sorted((tube for _, tube in sizes), key=lambda tube: (tube.supplied_mm, tube.recovered_mm))
+    tubes = sorted((tube for _, tube in sizes), key=lambda tube: (tube.expanded_id_mm, tube.recovered_id_mm))
     found = ((size, finding) for size, tube in sizes for finding in _impossible(tube))
     return _made(Family, row.values, tubes=tuple(tubes)), found
 
@@ -220,19 +220,19 @@ def _tube(family: Values, size: Row) -> Tube:
 
 def _impossible(tube: Tube) -> Iterator[Finding]:
     """Yield what no tube can be: the finding and the next step."""
-    if tube.recovered_mm <= 0:
+    if tube.recovered_id_mm <= 0:
         yield "recovered must be above 0", "take it from the tube's data"
-    if tube.recovered_mm >= tube.supplied_mm:
-        found = f"recovered {tube.recovered_mm:g} mm is not below supplied {tube.supplied_mm:g} mm"
+    if tube.recovered_id_mm >= tube.expanded_id_mm:
+        found = f"recovered {tube.recovered_id_mm:g} mm is not below supplied {tube.expanded_id_mm:g} mm"
         yield found, "the tube shrinks from supplied to recovered"
-    if not 0 < tube.wall_low_mm <= tube.wall_mm <= tube.wall_high_mm:
-        found = f"wall {tube.wall_mm:g} mm and its limits {tube.wall_low_mm:g} to {tube.wall_high_mm:g} mm"
+    if not 0 < tube.min_recovered_wall_mm <= tube.recovered_wall_mm <= tube.max_recovered_wall_mm:
+        found = f"wall {tube.recovered_wall_mm:g} mm and its limits {tube.min_recovered_wall_mm:g} to {tube.max_recovered_wall_mm:g} mm"
         yield f"{found} do not go together", "all must be above 0, the nominal within the limits"
-    elif tube.liner_mm >= tube.wall_low_mm:
-        found = f"liner {tube.liner_mm:g} mm is not below the thinnest wall, {tube.wall_low_mm:g} mm"
+    elif tube.liner_mm >= tube.min_recovered_wall_mm:
+        found = f"liner {tube.liner_mm:g} mm is not below the thinnest wall, {tube.min_recovered_wall_mm:g} mm"
         yield found, "wall is the whole wall after shrinking, liner included"
-    if tube.lay_flat_mm is not None and tube.lay_flat_mm < FLATTEST * tube.supplied_mm:
-        found = f"lay_flat {tube.lay_flat_mm:g} mm is too narrow for {tube.supplied_mm:g} mm inside"
+    if tube.lay_flat_width_mm is not None and tube.lay_flat_width_mm < FLATTEST * tube.expanded_id_mm:
+        found = f"lay_flat {tube.lay_flat_width_mm:g} mm is too narrow for {tube.expanded_id_mm:g} mm inside"
         yield found, "pressed flat, a tube is at least 1.57 diameters wide"
 
 

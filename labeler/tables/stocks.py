@@ -83,13 +83,13 @@ def largest_piece(stock: Stock) -> tuple[float, float]:
     if stock.kind == "reel":
         strip = stock.page_width_mm - stock.leader_mm if stock.page_width_mm else inf
         return min(width or inf, strip), height or inf
-    return width, stock.page_height_mm - stock.top_mm - stock.bottom_mm if stock.kind == "card" else height
+    return width, stock.page_height_mm - stock.top_margin_mm - stock.bottom_margin_mm if stock.kind == "card" else height
 
 
 def _limits(stock: Stock) -> Iterator[Limit]:
-    if KINDS[stock.takes].fills_cell and not (stock.cell_width_mm and stock.cell_height_mm):
+    if KINDS[stock.marker].fills_cell and not (stock.cell_width_mm and stock.cell_height_mm):
         key = "cell_width_mm" if not stock.cell_width_mm else "cell_height_mm"
-        yield key, "is missing", f"a {stock.takes} is as large as its cell: measure one"
+        yield key, "is missing", f"a {stock.marker} is as large as its cell: measure one"
     elif stock.kind != "reel" and not (stock.page_width_mm and stock.page_height_mm):
         yield "page_width_mm" if not stock.page_width_mm else "page_height_mm", "is missing", "measure it"
     else:
@@ -116,7 +116,7 @@ def _along(stock: Stock, axis: tuple[str, ...]) -> Iterator[Limit]:
     if across and of_sheet and count * stock.rows > MOST_CELLS:
         limit = f"is {count}: with {stock.rows} rows a page has {count * stock.rows:,} cells"
         yield number, f"{limit}, the limit is {MOST_CELLS:,}", "count them again"
-    end = before + (count - 1) * pitch + cell + (0.0 if across else stock.bottom_mm)
+    end = before + (count - 1) * pitch + cell + (0.0 if across else stock.bottom_margin_mm)
     if page and end > page + ROUNDING_MM:
         limit = f"is {count}: the last cell ends {end:g} mm from the {edge} of a page {page:g} mm {page_is}"
         yield number, limit, f"check {start}, {pitch_key} and {number}"
@@ -125,19 +125,19 @@ def _along(stock: Stock, axis: tuple[str, ...]) -> Iterator[Limit]:
 def _inside(stock: Stock) -> Iterator[Limit]:
     """What lies inside a cell, and the ruler inside the page."""
     width, height = stock.cell_width_mm or inf, stock.cell_height_mm or inf
-    if 2 * stock.margin_mm >= min(width, height):
-        yield "margin_mm", f"is {stock.margin_mm:g}; both sides leave nothing of a cell", "make it smaller"
+    if 2 * stock.cell_margin_mm >= min(width, height):
+        yield "margin_mm", f"is {stock.cell_margin_mm:g}; both sides leave nothing of a cell", "make it smaller"
     if 2 * stock.corner_radius_mm > min(width, height) + ROUNDING_MM:
         limit = f"is {stock.corner_radius_mm:g}, more than half a cell's side"
         yield "corner_radius_mm", limit, "measure the corner again"
-    if stock.takes == "wrap" and not 0 < stock.print_around_mm <= height:
-        limit = f"is {stock.print_around_mm:g}; it must be above 0 and within a cell of {height:g}"
+    if stock.marker == "wrap" and not 0 < stock.print_zone_mm <= height:
+        limit = f"is {stock.print_zone_mm:g}; it must be above 0 and within a cell of {height:g}"
         yield "print_around_mm", limit, "measure the height of the printed zone"
-    if stock.hole_mm and not stock.hole_mm / 2 <= stock.hole_inset_mm <= width - stock.hole_mm / 2:
-        limit = f"is {stock.hole_inset_mm:g}: the hole of {stock.hole_mm:g} mm runs over the edge"
+    if stock.hole_diameter_mm and not stock.hole_diameter_mm / 2 <= stock.hole_from_left_mm <= width - stock.hole_diameter_mm / 2:
+        limit = f"is {stock.hole_from_left_mm:g}: the hole of {stock.hole_diameter_mm:g} mm runs over the edge"
         yield "hole_inset_mm", limit, "measure from the left edge to the middle of the hole"
-    if stock.hole_mm >= height:
-        yield "hole_mm", f"is {stock.hole_mm:g}, as wide as the tag", "measure the hole again"
+    if stock.hole_diameter_mm >= height:
+        yield "hole_mm", f"is {stock.hole_diameter_mm:g}, as wide as the tag", "measure the hole again"
     starts = (
         ("ruler_x_mm", stock.ruler_x_mm, stock.page_width_mm),
         ("ruler_y_mm", stock.ruler_y_mm, stock.page_height_mm),

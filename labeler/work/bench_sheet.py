@@ -41,10 +41,10 @@ from labeler.work.wording import place
 class Caution:
     """A warning with where it is from."""
 
-    about: str
+    title: str
     text: str
     source: str
-    seen: str
+    source_note: str
 
 
 CAUTIONS = Form(
@@ -218,13 +218,13 @@ def apply_methods(sheets: Iterable[Sheet]) -> tuple[ApplyMethod, ...]:
     """Return the kinds that are on these sheets and are not shrunk."""
     counts: Counter[tuple[str, bool]] = Counter()
     for sheet in sheets:
-        if KINDS[sheet.stock.takes].apply:
-            counts[sheet.stock.takes, sheet.stock.cut_lines] += len(sheet.placed)
+        if KINDS[sheet.stock.marker].apply:
+            counts[sheet.stock.marker, sheet.stock.cut_lines] += len(sheet.placed)
     return tuple(ApplyMethod(kind, cut, pieces) for (kind, cut), pieces in counts.items())
 
 
 def _remark(fit: Fit, state: str) -> Remark:
     marker = fit.marker
-    text = " / ".join(lines_of(fit)) if marker.lettered else "plain"
+    text = " / ".join(lines_of(fit)) if marker.marked else "plain"
     where = f"{marker.kind} {place(Place(marker.branch, marker.at))}"
     return Remark(where, text, state, sentences(fit.reasons), sentences(fit.ways_out))

@@ -305,9 +305,9 @@ def covering_cut(branch: Branch, ends: Mapping[str, Fit], catalogue: Catalogue) 
 
 def covering_edge(end: BranchEnd, fit: Fit | None) -> float | None:
     """Return how far from its connector a covering's edge stands, mm; None where the file leaves that open."""
-    if end.from_end_mm is None:
+    if end.distance_from_connector_mm is None:
         return None
-    return end.from_end_mm + (on_bare_mm(fit) if fit else 0.0)
+    return end.distance_from_connector_mm + (on_bare_mm(fit) if fit else 0.0)
 
 
 # ---------------------------------------------------------------- the order of the work
@@ -342,9 +342,9 @@ def _terminate(limb: _Limb, index: HarnessIndex) -> Iterator[WorkStep]:
             yield MarkWires(name, wrapped[name], slid_on=False)
         if kind == "junction":
             yield ClosingStep(JOIN_BRANCHES, (name,))
-        if end.fitted or kind not in CRIMPING:
+        if end.connector_installed or kind not in CRIMPING:
             continue
-        if not end.crimped:
+        if not end.contacts_crimped:
             yield ClosingStep(CRIMPING[kind], (name,))
         if kind == "connector":
             total = sum(1 for _ in index.circuit_ends(name)) if counts[name] else 0
@@ -366,7 +366,7 @@ def _place(limb: _Limb) -> Iterator[WorkStep]:
     for end in limb.branch.ends:
         fit = limb.ends.get(end.at)
         if fit is not None:
-            yield PlaceMarker(fit, end.from_end_mm)
+            yield PlaceMarker(fit, end.distance_from_connector_mm)
 
 
 # ---------------------------------------------------------------- the picture
@@ -397,7 +397,7 @@ def _drawn_end(end: BranchEnd, kind: str, fit: Fit | None, absent: bool) -> Draw
 
 
 def _drawn_marker(end: BranchEnd, fit: Fit, on_mm: float) -> DrawnMarker | None:
-    edge, asked = (USUAL_EDGE_MM, False) if end.from_end_mm is None else (end.from_end_mm, True)
+    edge, asked = (USUAL_EDGE_MM, False) if end.distance_from_connector_mm is None else (end.distance_from_connector_mm, True)
     if fit.parts:
         length = sum((part.shrunk_mm.low + part.shrunk_mm.high) / 2 for part in fit.parts)
     elif fit.face:

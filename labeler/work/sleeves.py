@@ -122,12 +122,12 @@ def sleeve_rows(harness: Harness, fits: Iterable[Fit], order: Sequence[Installat
             row = SleeveRow(
                 branch=marker.branch,
                 at=marker.at,
-                lines=lines_of(fit) if marker.lettered else (),
+                lines=lines_of(fit) if marker.marked else (),
                 tube=fit.tube.name,
                 colour=colour_name(code) or code,
                 cut_length_mm=fit.cut_length_mm,
                 how=instructions(fit, edges.get((marker.branch, marker.at))),
-                heating=marker.settings.heating if marker.lettered and KINDS[marker.kind].tube == "marked" else "even",
+                heating=marker.settings.heating if marker.marked and KINDS[marker.kind].tube == "marked" else "even",
                 over_strip=marker.kind == "insert",
             )
             grouped.setdefault(marker.branch, []).append(row)
@@ -147,17 +147,17 @@ def sleeve_rows(harness: Harness, fits: Iterable[Fit], order: Sequence[Installat
 
 def edges_of(harness: Harness) -> dict[tuple[str, str], float | None]:
     """Return how far from its connector the edge of each end's marker is to lie, mm, by branch and connector."""
-    return {(branch.id, end.at): end.from_end_mm for branch in harness.branches for end in branch.ends}
+    return {(branch.id, end.at): end.distance_from_connector_mm for branch in harness.branches for end in branch.ends}
 
 
 def instructions(fit: Fit, edge_mm: float | None = None) -> Instructions:
     """Return how a sleeve goes on and where it comes to lie; ``edge_mm`` from its connector, where that is given."""
     marker, seat, line = fit.marker, fit.seat, ""
-    if marker.lettered and marker.role == "branch end" and marker.kind != "insert":
+    if marker.marked and marker.role == "branch end" and marker.kind != "insert":
         line = "end" if marker.settings.reading == "towards the end" else "start"
     return Instructions(
         installation=seat.installation if seat else None,
-        clearance_mm=fit.tube.supplied_mm - seat.passes.high if seat and seat.obstacle and fit.tube else None,
+        clearance_mm=fit.tube.expanded_id_mm - seat.passes.high if seat and seat.obstacle and fit.tube else None,
         at=marker.at,
         over_strip=marker.kind == "insert",
         line=line,

@@ -51,7 +51,7 @@ def page_of(sheets: Sequence[Sheet], number: int = 0) -> np.ndarray[Any, Any]:
 
 @cache
 def checked(stock: str) -> Checked:
-    takes = KINDS[STOCKS[stock].takes]
+    takes = KINDS[STOCKS[stock].marker]
     kinds = {"branch_marker_kind": takes, "wire_marker_kind": takes}
     return check(BOAT, settings=kinds, stock=(stock,), paper="Letter" if "letter" in stock or "216" in stock else "A4")
 
@@ -177,9 +177,9 @@ def test_cells_of_any_grid_are_where_its_figures_say(
 ) -> None:
     pitch = (cell[0] + gap[0], cell[1] + gap[1])
     stock = Stock(
-        name="any", kind="grid", takes="tag", description="any",
+        name="any", kind="grid", marker="tag", description="any",
         page_width_mm=margin[0] + count[0] * pitch[0] + RULER_AREA_MM[0] + 2,
-        page_height_mm=margin[1] + count[1] * pitch[1] + 5, left_mm=margin[0], top_mm=margin[1],
+        page_height_mm=margin[1] + count[1] * pitch[1] + 5, left_margin_mm=margin[0], top_margin_mm=margin[1],
         columns=count[0], rows=count[1], cell_width_mm=cell[0], cell_height_mm=cell[1],
         pitch_x_mm=pitch[0], pitch_y_mm=pitch[1], ruler_x_mm=margin[0] + count[0] * pitch[0] + 1, ruler_y_mm=1.0,
     )  # fmt: skip
@@ -228,7 +228,7 @@ def test_under_a_twentieth_is_wasted_beyond_the_gaps(
     wasted, count = shares(lay_out(every, {stock: STOCKS[stock]}))
     with capsys.disabled():
         print(f"\n{stock}, {units} units, {len(every)} pieces: {wasted:.1%} of {count} slots or strips beyond gaps")
-    assert 0 <= wasted < (0.05 if STOCKS[stock].takes == "sleeve" else 0.1)  # of tube; of plain paper it is no matter
+    assert 0 <= wasted < (0.05 if STOCKS[stock].marker == "sleeve" else 0.1)  # of tube; of plain paper it is no matter
 
 
 @pytest.mark.parametrize("name", [name for name, stock in STOCKS.items() if stock.kind == "grid"])
@@ -275,7 +275,7 @@ def test_a_long_mixed_job_is_read_back_once_each(tmp_path: Path, circuits: int, 
         document = pdfium.PdfDocument(path.read_bytes())
         for page, sheet in zip(document, (s for s in printed.sheets if s.stock.name == name), strict=True):
             read_texts(page, sheet, by_id)
-            if sheet.stock.takes == "tag":
+            if sheet.stock.marker == "tag":
                 found = zxingcpp.read_barcodes(page.render(scale=300 / 72, grayscale=True).to_numpy().squeeze())
                 codes += [code.text for code in found]
     assert sorted(codes) == sorted(f"0001 {fit.marker.id}" for fit in printed.fits if fit.marker.role == "bag")

@@ -69,7 +69,7 @@ def test_modules_boxes_and_cut_lines_lie_on_whole_dots(dpi: int, printer: Printe
 
 def _square_holes(sheet: Sheet) -> Sheet:
     """A circle has edges between dots, whatever one does: the punch holes are left out."""
-    return replace(sheet, stock=replace(sheet.stock, hole_mm=0.0))
+    return replace(sheet, stock=replace(sheet.stock, hole_diameter_mm=0.0))
 
 
 @pytest.mark.parametrize("copies", [1, 2])

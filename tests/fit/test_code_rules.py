@@ -180,7 +180,7 @@ def test_what_back_first_leaves_uncertain_is_not_asked_of_a_code() -> None:
     assert next(make.symbols("", "")).payload == "0001 W9X0GRQG"
     assert coded(marker(heating="any"), boat, "0001")[0].settings.heating == "any"
     assert coded(marker(code="Code 128", heating="back first"), boat, "0001")[0].settings.heating == "back first"
-    plain = replace(one, lettered=False)
+    plain = replace(one, marked=False)
     assert coded(plain, boat, "0001") == (plain, None)
     assert not carries_code(replace(one, settings=settings(code="QR")))  # on tags alone, by default
 

@@ -124,7 +124,7 @@ def test_no_tube() -> None:
 def test_plain_sleeves_are_only_cut() -> None:
     seat = Seat(Range(4, 4.6), Range(4, 4.6), Range(4, 4.6))
     chosen = settings()
-    marker = Marker("ID", "sleeve", "branch end", "J4", ("B4",), True, chosen, lettered=False)
+    marker = Marker("ID", "sleeve", "branch end", "J4", ("B4",), True, chosen, marked=False)
     fit = fit_sleeve(marker, SleevePlace(seat, choose_tubes(seat, chosen, CATALOGUE), 25))
     assert (fit.verdict, fit.face, fit.cut_length_mm) == ("fits", None, 25)
 
@@ -398,7 +398,7 @@ def test_an_overlap_longer_than_the_longest_cut_is_refused() -> None:
     chosen = settings(overlap_mm=100.0)
     place = SleevePlace(STEPPED, choose_tubes(STEPPED, chosen, CATALOGUE))
     for lettered in (True, False):
-        marker = Marker("ID", "sleeve", "branch end", "J4", ("DEPTH J4",), True, chosen, lettered=lettered)
+        marker = Marker("ID", "sleeve", "branch end", "J4", ("DEPTH J4",), True, chosen, marked=lettered)
         fit = fit_sleeve(marker, place)
         assert fit.verdict == "does not fit"
         assert fit.cut_length_mm <= 60

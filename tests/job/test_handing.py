@@ -88,8 +88,8 @@ def read_off(folder: Path, stock: str) -> list[tuple[str, str, str]]:
             cells: dict[tuple[int, int, int], set[tuple[str, str]]] = {}
             for word in re.finditer(r"(W\d+)[.](\d{4})", text.get_text_range()):
                 x, y = (points * 25.4 / 72 for points in text.get_charbox(word.start())[:2])
-                row = int((about.page_height_mm - about.top_mm - y) // about.pitch_y_mm)
-                column = int((x - about.left_mm) // about.pitch_x_mm)
+                row = int((about.page_height_mm - about.top_margin_mm - y) // about.pitch_y_mm)
+                column = int((x - about.left_margin_mm) // about.pitch_x_mm)
                 cells.setdefault((number, row, column), set()).add((word[1], word[2]))
             for (_, row, column), said in sorted(cells.items()):
                 assert len(said) == 1  # the copies of a text around its wire

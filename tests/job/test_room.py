@@ -141,6 +141,6 @@ def test_whatever_check_calls_fitting_is_printed(case: int, tmp_path: Path) -> N
     with open_record(tmp_path / "record.sqlite") as record:
         printed = print_harness(str(file), tmp_path / "out", record, stock=stock, leave_out=True)
     on_paper = {placed.piece.marker for sheet in printed.sheets for placed in sheet.placed}
-    wanted = {fit.marker.id for fit in checked.fits if fit.verdict != "does not fit" and fit.marker.lettered}
+    wanted = {fit.marker.id for fit in checked.fits if fit.verdict != "does not fit" and fit.marker.marked}
     assert on_paper == wanted
     assert {fit.marker.id for fit in printed.left_out} == {fit.marker.id for fit in checked.misfits}

@@ -109,14 +109,14 @@ def test_labels_of_a_vec_become_markers_when_asked() -> None:
     assert plain.circuits[0].settings is plain.settings
     labelled = read(vec_sketch(), labels=True).harness
     first, second = labelled.circuits
-    assert (first.settings.wire_marker, dict(first.free)["label"]) == ("{label}", "101 DEPTH")
+    assert (first.settings.wire_marker, dict(first.extra)["label"]) == ("{label}", "101 DEPTH")
     assert second.settings is labelled.settings
-    assert dict(second.free)["label"] == ""
+    assert dict(second.extra)["label"] == ""
 
 
 def test_the_area_of_a_segment_when_asked() -> None:
     found = read(kbl_sketch(), bundle="area")
-    assert found.harness.branches[0].diameter_mm == pytest.approx(4.0, abs=0.001)  # sqrt(4 x 12.566 / pi)
+    assert found.harness.branches[0].bundle_diameter_mm == pytest.approx(4.0, abs=0.001)  # sqrt(4 x 12.566 / pi)
     assert "branches without an area; their wires are taken: G2" in messages(found)
 
 
@@ -454,7 +454,7 @@ def test_an_outside_diameter_of_a_vec_is_taken_at_its_upper_tolerance() -> None:
         "<UpperBoundary>0.01</UpperBoundary></Tolerance>",
     )
     found = read(text)
-    assert found.harness.circuits[0].outside_mm == pytest.approx(1.7)
+    assert found.harness.circuits[0].od_mm == pytest.approx(1.7)
     assert "outside diameters taken at their upper tolerance: 1.6 + 0.1 mm" in messages(found)
 
 

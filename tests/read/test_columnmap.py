@@ -78,7 +78,7 @@ def test_the_draft_of_a_list_that_is_understood_reads_it_too(tmp_path: Path) -> 
     path.write_text("Nr.;von;Pin;nach;Pin;Quer.;Länge;Nr.\n7;P1;1;J4;2;0,5;850;7\n", "utf-8")
     chart.write_text(draft_of(path), "utf-8")
     plain, mapped = read_file(path), read_file(path, None, Wanted(column_map=chart))
-    assert [replace(c, free=()) for c in mapped.harness.circuits] == list(plain.harness.circuits)
+    assert [replace(c, extra=()) for c in mapped.harness.circuits] == list(plain.harness.circuits)
 
 
 def test_ends_split_by_a_sign_of_ones_own(tmp_path: Path) -> None:

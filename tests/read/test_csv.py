@@ -49,7 +49,7 @@ def test_a_plain_list() -> None:
     (circuit,) = harness.circuits
     assert (circuit.id, circuit.start, circuit.finish) == ("W101", Pin("P1", "12"), Pin("J4", "2"))
     assert (circuit.size, circuit.colour, circuit.signal) == ("20 AWG", "OG", "DEPTH RX")
-    assert (circuit.length_mm, circuit.outside_mm, circuit.wire, circuit.free) == (850, None, "", ())
+    assert (circuit.length_mm, circuit.od_mm, circuit.wire_type, circuit.extra) == (850, None, "", ())
     assert str(circuit.where) == "boat.csv:2"
     assert harness.name == "boat"
     assert harness.settings is SETTINGS
@@ -223,7 +223,7 @@ def test_titles_comments_and_blank_lines_before_and_between() -> None:
     )
     harness = read(text)
     assert [(circuit.id, circuit.where.line) for circuit in harness.circuits] == [("W1", 6), ("W2", 9), ("W3", 11)]
-    assert harness.circuits[1].free == (("Note", "two\nlines"),)
+    assert harness.circuits[1].extra == (("Note", "two\nlines"),)
     note, unused = harness.notes
     assert unused.message == "not used: column 'Note'; and no column gives the sizes of the wires"
     assert (note.where.line, note.warning) == (8, True)  # a whole row that was commented out
@@ -246,7 +246,7 @@ def test_trailing_separators_and_a_repeated_header() -> None:
 
 def test_quotes_hold_separators_and_quotes() -> None:
     harness = read('Wire,From,To,Note\nW1,J4:1,P1:1,"bow, ""port"""\nW2,J4:2,P1:2,3/4" tube\n')
-    assert [circuit.free[0][1] for circuit in harness.circuits] == ['bow, "port"', '3/4" tube']
+    assert [circuit.extra[0][1] for circuit in harness.circuits] == ['bow, "port"', '3/4" tube']
 
 
 def test_text_such_as_na_stays_text() -> None:
@@ -353,12 +353,12 @@ def test_cables_with_their_diameter() -> None:
     header = "Wire,From,To,Cable,Wire OD (mm),Cable OD (in)\n"
     harness = read(header + "W1,J4:1,P1:1,K1,1.9,1/4\nW2,J4:2,P1:2,K1,1.9,\nW3,J4:3,P1:3,,,\n")
     assert harness.cables == (Cable("K1", 6.35, harness.circuits[0].where),)
-    assert [circuit.outside_mm for circuit in harness.circuits] == [1.9, 1.9, None]
+    assert [circuit.od_mm for circuit in harness.circuits] == [1.9, 1.9, None]
 
 
 def test_columns_not_understood_are_kept_as_written() -> None:
     harness = read("Wire,From,Pin,Kontakt,To,Pin,Kontakt,Crew\nW1,J4,1,a,P1,2, b ,-\n")
-    assert harness.circuits[0].free == (("Kontakt", "a"), ("Kontakt 2", " b "), ("Crew", "-"))
+    assert harness.circuits[0].extra == (("Kontakt", "a"), ("Kontakt 2", " b "), ("Crew", "-"))
 
 
 # ---------------------------------------------------------------- bad lists
@@ -578,7 +578,7 @@ def test_what_wires_are_called_in_lists(header: str) -> None:
 def test_a_word_for_marking_beside_a_wire_number_is_no_id() -> None:
     found = read("Leitung;Kennzeichnung;von;nach;Querschnitt\n7;rot lackiert;X1:1;X2:1;0,75\n")
     assert found.circuits[0].id == "7"
-    assert found.circuits[0].free == (("Kennzeichnung", "rot lackiert"),)
+    assert found.circuits[0].extra == (("Kennzeichnung", "rot lackiert"),)
 
 
 def test_cores_that_stand_twice_name_no_wire() -> None:
@@ -609,7 +609,7 @@ def default_settings_with(**changes: Any) -> Any:
     ],
 )
 def test_a_column_called_wire(text: str, expected: list[tuple[str, str]]) -> None:
-    assert [(circuit.id, circuit.wire) for circuit in read(text).circuits] == expected
+    assert [(circuit.id, circuit.wire_type) for circuit in read(text).circuits] == expected
 
 
 def test_outside_diameters_that_no_wire_or_cable_has() -> None:

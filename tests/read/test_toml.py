@@ -129,7 +129,7 @@ def test_a_whole_harness() -> None:
     assert (third.kind, third.cavities) == ("ring terminal", None)
     one, two = harness.circuits
     assert (one.start, one.finish, two.finish) == (Pin("P1", "12"), Pin("J4", "2"), Pin("GND1"))
-    assert (one.size, one.wire, one.outside_mm, one.cable) == ("20 AWG", "SAE J1128 TXL", 1.9, "K1")
+    assert (one.size, one.wire_type, one.od_mm, one.cable) == ("20 AWG", "SAE J1128 TXL", 1.9, "K1")
     assert (one.colour, one.signal, one.length_mm, two.size) == ("OG", "DEPTH RX", 850, "0.5 mm2")
     assert harness.cables == (Cable("K1", 6.2, Where("boat.toml", 45)),)
     assert harness.bags[0].contents == (Item("housing, 4 cavities", 1), Item("contact", 4))
@@ -137,12 +137,12 @@ def test_a_whole_harness() -> None:
 
 def test_branches_and_ends() -> None:
     branch = read(BOAT).branches[0]
-    assert (branch.circuits, branch.diameter_mm, branch.diameter_tolerance_mm) == (("W101", "W102"), 4.4, 0.2)
+    assert (branch.circuits, branch.bundle_diameter_mm, branch.bundle_diameter_tolerance_mm) == (("W101", "W102"), 4.4, 0.2)
     assert branch.length_mm == 850  # 85 cm
     here, there = branch.ends
-    assert (here.at, here.text, here.fitted, here.lettered) == ("J4", ("DEPTH", "J4"), True, True)
-    assert (here.cut_length_mm, here.from_end_mm) == (30, 25)
-    assert (there.text, there.fitted, there.lettered) == (("SENSORS P1",), False, False)
+    assert (here.at, here.text, here.connector_installed, here.marked) == ("J4", ("DEPTH", "J4"), True, True)
+    assert (here.cut_length_mm, here.distance_from_connector_mm) == (30, 25)
+    assert (there.text, there.connector_installed, there.marked) == (("SENSORS P1",), False, False)
     assert (here.where.line, there.where.line) == (57, 65)
 
 
@@ -231,7 +231,7 @@ def test_a_setting_counts_where_it_may_stand_and_is_refused_elsewhere(key: str, 
         return
     made = set_at(level, choice)
     if key == "wire":
-        assert made.circuits[0].wire == other_value(choice)
+        assert made.circuits[0].wire_type == other_value(choice)
         return
     changed = {
         (marker.role, marker.at)
@@ -470,7 +470,7 @@ def test_a_cable_of_the_list_gets_its_outside_from_the_file(tmp_path: Path) -> N
     (tmp_path / "list.csv").write_text("Wire,From,To,Cable\nW1,J4:1,P1:1,K1\nW2,J4:2,P1:2,K2\n")
     (tmp_path / "boat.toml").write_text(LISTED + '[[cable]]\nid = "K1"\noutside_mm = 6.2\n')
     cables = read_harness(tmp_path / "boat.toml").cables
-    assert {cable.id: cable.outside_mm for cable in cables} == {"K1": 6.2, "K2": None}
+    assert {cable.id: cable.od_mm for cable in cables} == {"K1": 6.2, "K2": None}
     assert len(cables) == 2
 
 
@@ -481,7 +481,7 @@ def test_two_outsides_for_one_cable(tmp_path: Path) -> None:
         read_harness(tmp_path / "boat.toml")
     assert str(caught.value) == "boat.toml:4: cable K1: outside 6.2 mm, list.csv:2 says 6.4 mm; give it once"
     (tmp_path / "boat.toml").write_text(LISTED + '[[cable]]\nid = "K1"\n')
-    assert [cable.outside_mm for cable in read_harness(tmp_path / "boat.toml").cables] == [6.4]
+    assert [cable.od_mm for cable in read_harness(tmp_path / "boat.toml").cables] == [6.4]
 
 
 @pytest.mark.parametrize(

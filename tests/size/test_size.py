@@ -122,8 +122,8 @@ def test_a_stated_minimum_or_tolerance_is_not_lowered() -> None:
         wire = circuit("W1", "P1:1", "J4:1", size=size, wire="ISO 6722-1 thin wall")
         assert wire_seat(wire, ON_BOAT).closes_on.low == pytest.approx(low)
     wire = circuit("W1", "P1:1", "J4:1", size="20 AWG", wire="SAE AS22759/16")
-    assert wire_seat(wire, ON_BOAT).closes_on == CATALOGUE.wire_diameter(wire.wire, wire.size).range_mm
-    assert not CATALOGUE.wire_diameter(wire.wire, wire.size).from_nominal
+    assert wire_seat(wire, ON_BOAT).closes_on == CATALOGUE.wire_diameter(wire.wire_type, wire.size).range_mm
+    assert not CATALOGUE.wire_diameter(wire.wire_type, wire.size).from_nominal
 
 
 def test_wire() -> None:
@@ -179,8 +179,8 @@ def test_every_choice_passes_and_grips() -> None:
         for spread in (1.0, 1.1, 1.3, 1.6):
             chosen = settings(sleeve=tuple(f.name for f in CATALOGUE.families))
             for tube in choose_tubes(seat(closes * spread, closes), chosen, CATALOGUE).tubes:
-                assert tube.supplied_mm >= closes * spread * 1.1
-                assert tube.recovered_mm <= closes * 0.9
+                assert tube.expanded_id_mm >= closes * spread * 1.1
+                assert tube.recovered_id_mm <= closes * 0.9
 
 
 def test_replace_settings_on_an_end() -> None:

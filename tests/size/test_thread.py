@@ -23,8 +23,8 @@ CATALOGUE = load_catalogue()
 def boat(here: BranchEnd, there: BranchEnd | None = None, covering: str = "none", **more: Any) -> Harness:
     ends = (here,) if there is None else (here, there)
     connectors = (
-        Connector("P1", outside_mm=30.0, contact_outside_mm=2.6),
-        Connector("J4", outside_mm=18.0, contact_outside_mm=2.6),
+        Connector("P1", max_width_mm=30.0, contact_width_mm=2.6),
+        Connector("J4", max_width_mm=18.0, contact_width_mm=2.6),
         Connector("M1", kind="junction"),
     )
     base = settings(covering=covering)
@@ -59,7 +59,7 @@ def order(made: Harness) -> list[tuple[str, str]]:
 
 J4, P1 = new_end("J4"), new_end("P1")
 ON: dict[str, Any] = {"fitted": True}
-P1_KNOWN = Connector("P1", outside_mm=30.0, contact_outside_mm=2.6)
+P1_KNOWN = Connector("P1", max_width_mm=30.0, contact_width_mm=2.6)
 
 
 @pytest.mark.parametrize(
@@ -72,7 +72,7 @@ P1_KNOWN = Connector("P1", outside_mm=30.0, contact_outside_mm=2.6)
         # both are on: over the smaller one, J4 with 18 mm
         (replace(J4, **ON), replace(P1, **ON), [("P1", "J4"), ("braided sleeving", "J4"), ("J4", "J4")]),
         # contacts crimped at J4 (2.6 mm among the wires) against an open P1: from P1
-        (replace(J4, crimped=True), P1, [("J4", "P1"), ("braided sleeving", "P1"), ("P1", "P1")]),
+        (replace(J4, contacts_crimped=True), P1, [("J4", "P1"), ("braided sleeving", "P1"), ("P1", "P1")]),
         # nothing can be threaded from where branches meet
         (J4, new_end("M1"), [("M1", "J4"), ("braided sleeving", "J4"), ("J4", "J4")]),
     ],
@@ -97,7 +97,7 @@ def test_before_which_step() -> None:
     first = steps(boat(J4, P1))[0]
     assert before(first) == "the contacts at J4 are crimped"
     assert how(first) == "thread on at J4 before the contacts are crimped"
-    crimped = steps(boat(replace(J4, crimped=True), replace(P1, **ON)))
+    crimped = steps(boat(replace(J4, contacts_crimped=True), replace(P1, **ON)))
     assert {before(step) for step in crimped} == {"connector J4 is fitted"}
     # 4.9 mm: worked out below
     assert how(crimped[-1]) == "pass over the contacts crimped at J4, 4.9 mm, before connector J4 is fitted"
@@ -114,7 +114,7 @@ def test_what_is_passed_over_crimped_contacts() -> None:
     + 1/0.95^2) = 2.87449 - 2 x 1.65131 = -0.42813: 2 x 2.33574 = 4.6715 mm; hand-laid
     max(1.2 sqrt(2.6^2 + 2 x 1.9^2), 1.05 x 4.6715) = max(4.4873, 4.9050) = 4.905 mm.
     """
-    seat = seat_at(boat(replace(J4, crimped=True)))
+    seat = seat_at(boat(replace(J4, contacts_crimped=True)))
     assert seat.passes.high == pytest.approx(4.905, abs=0.005)
     early = "thread it on before the contacts at J4 are crimped"
     assert in_the_way(seat) == ("contacts crimped at J4, 4.9 mm", early)
@@ -125,8 +125,8 @@ def test_contacts_in_a_measured_bundle() -> None:
 
     Measured 4.4 mm: 5.006 mm. Where its wires are not known, the contact beside it: 4.4 + 2.6 = 7.0 mm.
     """
-    made = boat(replace(J4, crimped=True))
-    measured = replace(made, branches=(replace(made.branches[0], diameter_mm=4.4),))
+    made = boat(replace(J4, contacts_crimped=True))
+    measured = replace(made, branches=(replace(made.branches[0], bundle_diameter_mm=4.4),))
     assert seat_at(measured).passes.high == pytest.approx(5.006, abs=0.005)
     assert seat_at(replace(measured, circuits=())).passes.high == pytest.approx(7.0)
     unknown = tuple(replace(each, size="") for each in measured.circuits)
@@ -144,11 +144,11 @@ def test_contacts_in_a_measured_bundle() -> None:
 )
 def test_how_to_spare_it_the_obstacle(kind: str, state: str, early: str) -> None:
     end = new_end("J4", fitted=state == "fitted", crimped=state == "crimped")
-    done = replace(boat(end), connectors=(Connector("J4", kind=kind, outside_mm=10.5),))
+    done = replace(boat(end), connectors=(Connector("J4", kind=kind, max_width_mm=10.5),))
     seat = seat_at(done)
     assert (seat.passes.high, *in_the_way(seat)) == (10.5, f"{kind} J4, 10.5 mm", early)
     # three wires of 1.9 mm laid by hand are 4.30 mm: what is thinner than they are is not in the way
-    thin = seat_at(replace(done, connectors=(Connector("J4", kind=kind, outside_mm=4.2),)))
+    thin = seat_at(replace(done, connectors=(Connector("J4", kind=kind, max_width_mm=4.2),)))
     assert in_the_way(thin) == ("", "")
     assert thin.passes.high == pytest.approx(4.30, abs=0.005)
 
@@ -157,7 +157,7 @@ def test_what_is_thinner_than_the_bundle_is_passed_at_its_own_end() -> None:
     """Connectors of 4.1 and 4.2 mm on 4.30 mm of wires: neither is the better way; of 4.1 and 5 mm one is."""
     made = boat(replace(J4, **ON), replace(P1, **ON))
     for wide, expected in ((4.2, [("J4", "J4"), ("P1", "P1")]), (5.0, [("P1", "J4"), ("J4", "J4")])):
-        sizes = (Connector("P1", outside_mm=wide), Connector("J4", outside_mm=4.1))
+        sizes = (Connector("P1", max_width_mm=wide), Connector("J4", max_width_mm=4.1))
         assert order(replace(made, connectors=sizes)) == expected
 
 
@@ -181,7 +181,7 @@ def test_between_junctions_all_is_laid_on_before_they_are_joined() -> None:
 def test_sizes_that_decide_the_way_are_asked_for() -> None:
     unknown = (Connector("J4"), Connector("P1"))
     for end, asked in (
-        (replace(J4, crimped=True), "give contact_outside_mm of connector J4"),
+        (replace(J4, contacts_crimped=True), "give contact_outside_mm of connector J4"),
         (replace(J4, **ON), "outside_mm of connector J4"),
     ):
         made = replace(boat(end), connectors=unknown)
@@ -189,7 +189,7 @@ def test_sizes_that_decide_the_way_are_asked_for() -> None:
             steps(made)
     # … but not while another end is open, or has only its contacts on
     assert order(replace(boat(replace(J4, **ON), P1), connectors=unknown))[0] == ("J4", "P1")
-    known = replace(boat(replace(J4, **ON), replace(P1, crimped=True)), connectors=(Connector("J4"), P1_KNOWN))
+    known = replace(boat(replace(J4, **ON), replace(P1, contacts_crimped=True)), connectors=(Connector("J4"), P1_KNOWN))
     assert order(known)[0] == ("J4", "P1")
     # with 30 mm at P1 the size of J4 may be what lets it pass
     shut = boat(replace(J4, **ON), replace(P1, **ON))
@@ -198,7 +198,7 @@ def test_sizes_that_decide_the_way_are_asked_for() -> None:
 
 
 def test_a_ring_terminal() -> None:
-    parts = (Connector("E1", kind="ring terminal", outside_mm=10.5), Connector("P1", outside_mm=30.0))
+    parts = (Connector("E1", kind="ring terminal", max_width_mm=10.5), Connector("P1", max_width_mm=30.0))
     wires = (circuit("W1", "P1:1", "E1", size="10 AWG"),)
     made = harness(branches=(new_branch("B7", ends=(new_end("E1"), P1)),), connectors=parts, circuits=wires)
     assert before(steps(made)[0]) == "the terminal E1 is crimped"
@@ -216,8 +216,8 @@ def between(here: Any, there: Any, here_mm: float, there_mm: float, covering: st
     off = settings(covering="none") if bare else INHERITED
     ends = (replace(J4, settings=off, **here[1]), replace(P1, **there[1]))
     parts = (
-        Connector("J4", here[0], outside_mm=here_mm, contact_outside_mm=2.6),
-        Connector("P1", there[0], outside_mm=there_mm, contact_outside_mm=2.6),
+        Connector("J4", here[0], max_width_mm=here_mm, contact_width_mm=2.6),
+        Connector("P1", there[0], max_width_mm=there_mm, contact_width_mm=2.6),
     )
     branch = new_branch("B4", circuits=("W1", "W2", "W3"), ends=ends)
     return harness(branches=(branch,), connectors=parts, settings=settings(covering=covering))

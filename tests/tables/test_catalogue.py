@@ -93,7 +93,7 @@ def test_aliases_and_case(name: str, kind: str) -> None:
 
 
 def test_no_two_entries_answer_to_one_name() -> None:
-    for entries in (SHIPPED.wires, SHIPPED.coverings):
+    for entries in (SHIPPED.wire_types, SHIPPED.coverings):
         words = [word.casefold() for entry in entries for word in (entry.name, *entry.aliases)]
         assert len(words) == len(set(words))
 
@@ -206,14 +206,14 @@ def shop(tmp_path: Path) -> Path:
 def test_a_shops_tables_come_first_and_replace_by_name(shop: Path) -> None:
     catalogue = load_catalogue([shop])
     quarter, half = catalogue.tubes("AS23053/5")  # smallest first, whatever the file's order
-    assert (quarter.supplied_mm, quarter.recovered_mm, quarter.wall_low_mm) == (6.35, 3.175, 0.55)
-    assert (half.supplied_mm, half.lay_flat_mm, half.longitudinal_change) == (12.7, 20.6, -0.03)
+    assert (quarter.expanded_id_mm, quarter.recovered_id_mm, quarter.min_recovered_wall_mm) == (6.35, 3.175, 0.55)
+    assert (half.expanded_id_mm, half.lay_flat_width_mm, half.longitudinal_change) == (12.7, 20.6, -0.03)
     assert catalogue.families[0].name == "AS23053/5"
     assert catalogue.tubes("3:1 single wall") == SHIPPED.tubes("3:1 single wall")
     assert catalogue.coverings[0].name == "river braid"
     assert catalogue.stocks[0].name == "own wraps"
     assert catalogue.stock("own wraps").page_height_mm == pytest.approx(152.4)  # 6 x 25.4
-    assert catalogue.stock("own wraps").print_around_mm == 12.7
+    assert catalogue.stock("own wraps").print_zone_mm == 12.7
 
 
 def test_a_shops_alias_comes_before_a_shipped_one(shop: Path) -> None:

@@ -295,7 +295,7 @@ def boxed_sheet(printer: Printer, dpi: float | None) -> bytes:
     from labeler.draw.pdf import draw_sheets
     from labeler.draw.sheet_frame import Header
 
-    stock = replace(A4, cut_lines=False, hole_mm=0.0)
+    stock = replace(A4, cut_lines=False, hole_diameter_mm=0.0)
     sheets = lay_out([Piece("a", Face(95, 54, boxes=(Box(7.0, 7.0, 80.0, 40.0),)), stock.name)], {stock.name: stock})
     return draw_sheets(sheets, title="t", header=Header("t"), printer=printer, dpi=dpi)
 
@@ -377,15 +377,15 @@ def test_nothing_is_drawn_past_the_edge_of_its_page(tmp_path: Path, text: str, s
 )
 def test_a_border_holds_across_a_roll(stock: str, border: float, refused: bool) -> None:
     (sheet,) = lay_out([Piece("a", Face(20, 10), stock)], {stock: load_catalogue().stock(stock)})[-1:]
-    told = [str(problem) for problem in printer_problems(Printer("tape", border_mm=border), [sheet])]
+    told = [str(problem) for problem in printer_problems(Printer("tape", unprintable_margin_mm=border), [sheet])]
     says = f"tape: {stock} is printed to 2.0 mm from the edge, the printer leaves 2.1 mm; "
     assert [line.startswith(says) for line in told] == ([True] if refused else [])
 
 
 def test_a_cell_at_the_very_edge_of_its_page_is_in_the_border() -> None:
-    stock = replace(A4, name="edge", left_mm=0.0, cut_lines=False)
+    stock = replace(A4, name="edge", left_margin_mm=0.0, cut_lines=False)
     sheets = lay_out([Piece("a", Face(95, 54), "edge")], {"edge": stock})
-    (problem,) = printer_problems(Printer("office", border_mm=4.0), sheets)
+    (problem,) = printer_problems(Printer("office", unprintable_margin_mm=4.0), sheets)
     assert problem.message == "edge is printed to 0.0 mm from the edge, the printer leaves 4 mm"
 
 

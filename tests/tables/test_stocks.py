@@ -101,13 +101,13 @@ def test_stocks_inside_the_package_come_before_those_beside_it(tmp_path: Path, m
 
 
 def test_there_is_a_stock_for_each_kind_of_marker() -> None:
-    assert {stock.takes for stock in SHIPPED} == {"wrap", "tag", "sleeve", "insert", "flag"}
+    assert {stock.marker for stock in SHIPPED} == {"wrap", "tag", "sleeve", "insert", "flag"}
 
 
 @pytest.mark.parametrize("stock", [s for s in SHIPPED if s.kind in ("grid", "roll")], ids=lambda stock: stock.name)
 def test_cells_of_shipped_sheets_lie_apart_and_on_the_page(stock: Stock) -> None:
-    lefts = [stock.left_mm + i * stock.pitch_x_mm for i in range(stock.columns)]
-    tops = [stock.top_mm + i * stock.pitch_y_mm for i in range(stock.rows)]
+    lefts = [stock.left_margin_mm + i * stock.pitch_x_mm for i in range(stock.columns)]
+    tops = [stock.top_margin_mm + i * stock.pitch_y_mm for i in range(stock.rows)]
     assert all(a + stock.cell_width_mm <= b for a, b in pairwise(lefts))
     assert all(a + stock.cell_height_mm <= b for a, b in pairwise(tops))
     assert lefts[-1] + stock.cell_width_mm <= stock.page_width_mm

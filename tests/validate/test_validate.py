@@ -37,7 +37,7 @@ BOAT = new_harness(
     settings=SETTINGS,
     connectors=(
         Connector("P1", cavities=14, where=at(1)),
-        Connector("J4", cavities=4, outside_mm=18.0, contact_outside_mm=2.6, where=at(2)),
+        Connector("J4", cavities=4, max_width_mm=18.0, contact_width_mm=2.6, where=at(2)),
         Connector("S1", "splice", where=at(3)),
         Connector("GND1", "ring terminal", where=at(4)),
         Connector("X1", "junction", where=at(5)),
@@ -101,7 +101,7 @@ ERRORS = [
     (with_circuit(circuit("W104", "P1:1", "J4:4", size="0.5 mm2", outside_mm=0.79)), 104, "0.798"),
     (with_circuit(circuit("W104", "P1:1", "J4:4", cable="K1", outside_mm=6.3)), 104, "core 6.3 mm in cable K1 of 6.2"),
     (
-        replace(BOAT, connectors=(*BOAT.connectors, Connector("J5", outside_mm=2, contact_outside_mm=3, where=at(35)))),
+        replace(BOAT, connectors=(*BOAT.connectors, Connector("J5", max_width_mm=2, contact_width_mm=3, where=at(35)))),
         35,
         "contact 3 mm is wider",
     ),

@@ -375,7 +375,7 @@ def test_every_caution_of_the_table_is_taken_and_named_with_its_source() -> None
     table = Path(labeler.__file__).with_name("data") / "cautions.toml"
     rows = tomllib.loads(table.read_text("utf-8"))["caution"]
     assert [c.text for c in cautions()] == [row["text"] for row in rows]
-    assert all(c.about and c.source and c.seen for c in cautions())
+    assert all(c.title and c.source and c.source_note for c in cautions())
 
 
 @pytest.mark.parametrize(
@@ -402,7 +402,7 @@ def test_every_caution_of_the_table_is_taken_and_named_with_its_source() -> None
     ],
 )
 def test_the_cautions_name(words: str) -> None:
-    assert words in " ".join(f"{c.about} {c.text}" for c in cautions())
+    assert words in " ".join(f"{c.title} {c.text}" for c in cautions())
 
 
 # ---------------------------------------------------------------- the page, read back
@@ -436,7 +436,7 @@ def test_the_page_says_all_that_the_values_say(tmp_path: Path) -> None:
         for step in (*sheet.thread_first, *sheet.thread_later)
     ]
     words = (
-        *(f"{c.about}: {c.text}" for c in sheet.cautions),
+        *(f"{c.title}: {c.text}" for c in sheet.cautions),
         *(c.source for c in sheet.cautions),
         *(wording.HEATING[p.heating] for p in sheet.practices),
         *sentences(TOO_WIDE.reasons),

@@ -55,7 +55,7 @@ def boat(**ends: Any) -> Harness:
         part_number="RSB-210",
         settings=SETTINGS,
         connectors=(
-            Connector("J4", description="Water quality probe", cavities=6, outside_mm=16),
+            Connector("J4", description="Water quality probe", cavities=6, max_width_mm=16),
             Connector("P1", description="Bulkhead plug", cavities=37),
         ),
         circuits=(

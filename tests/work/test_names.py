@@ -66,14 +66,14 @@ def boat(names: Sequence[str]) -> Harness:
         part_number="RSB-210",
         settings=settings(wire_marker="{size}", wire_reading_distance_mm=250.0),
         connectors=(
-            Connector(c1, cavities=6, outside_mm=15.0, contact_outside_mm=2.6),
-            Connector(c2, cavities=6, outside_mm=9.0, contact_outside_mm=2.6),
-            Connector(c3, cavities=6, outside_mm=9.0, contact_outside_mm=2.6),
-            Connector(c4, cavities=6, outside_mm=15.0),
-            Connector(c5, cavities=6, outside_mm=8.0),
-            Connector(c6, cavities=6, outside_mm=8.0),
-            Connector(ring, kind="ring terminal", outside_mm=8.0),
-            Connector(splice, kind="splice", outside_mm=5.0),
+            Connector(c1, cavities=6, max_width_mm=15.0, contact_width_mm=2.6),
+            Connector(c2, cavities=6, max_width_mm=9.0, contact_width_mm=2.6),
+            Connector(c3, cavities=6, max_width_mm=9.0, contact_width_mm=2.6),
+            Connector(c4, cavities=6, max_width_mm=15.0),
+            Connector(c5, cavities=6, max_width_mm=8.0),
+            Connector(c6, cavities=6, max_width_mm=8.0),
+            Connector(ring, kind="ring terminal", max_width_mm=8.0),
+            Connector(splice, kind="splice", max_width_mm=5.0),
             Connector(meet, kind="junction"),
         ),
         circuits=(
@@ -96,7 +96,7 @@ def boat(names: Sequence[str]) -> Harness:
 
 def facts(names: Sequence[str]) -> Iterator[str]:
     """Yield all that is said of the markers, their order and the bench sheet; how a tag fits depends on its names."""
-    braid = replace(next(c for c in CATALOGUE.coverings if c.threaded), name=names[7])
+    braid = replace(next(c for c in CATALOGUE.coverings if c.slide_on), name=names[7])
     catalogue = replace(CATALOGUE, coverings=(*CATALOGUE.coverings, braid))
     sizing = Sizing(index(boat(names)), catalogue)
     problems = validate(sizing.index, catalogue)
