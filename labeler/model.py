@@ -143,10 +143,10 @@ class Pin:
 
 @dataclass(frozen=True, slots=True)
 class Connector:
-    """A housing, terminal, splice or junction, with what a sleeve would have to pass."""
+    """A housing, terminal, splice or breakout, with what a sleeve would have to pass."""
 
     id: str
-    kind: str = "connector"  # connector | splice | ring terminal | loose end | junction
+    kind: str = "connector"  # connector | splice | ring terminal | unterminated end | breakout
     description: str = ""
     cavities: int | None = None
     max_width_mm: float | None = None

@@ -29,7 +29,7 @@ WIRE_TEXTS = {
     "local and remote": "{local}/{remote}",
     "signal": "{signal}",
 }
-TEMPLATE_FIELDS = ("circuit", "local", "remote", "signal", "colour", "size", "cable", "wire", "serial")
+TEMPLATE_FIELDS = ("circuit", "local", "remote", "signal", "colour", "size", "cable", "wire_type", "serial")
 
 
 def plan(index: HarnessIndex) -> tuple[tuple[Marker, ...], tuple[Problem, ...]]:
@@ -229,7 +229,7 @@ def _fields(circuit: Circuit, near: str, far: str) -> dict[str, str]:
         "colour": circuit.colour,
         "size": circuit.size,
         "cable": circuit.cable,
-        "wire": circuit.wire_type,
+        "wire_type": circuit.wire_type,
         "serial": "{serial}",  # known when a unit is printed
         **dict(circuit.extra),
     }

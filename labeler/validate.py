@@ -126,7 +126,7 @@ def _connectors(index: HarnessIndex) -> Found:
         contact, outside = connector.contact_width_mm, connector.max_width_mm
         if contact is not None and outside is not None and contact > outside:
             message = f"{connector.id}: contact {contact:g} mm is wider than the connector, {outside:g} mm"
-            yield Problem(connector.where, message, "exchange contact_outside_mm and outside_mm?")
+            yield Problem(connector.where, message, "exchange contact_width_mm and max_width_mm?")
 
 
 def _listed(things: Sequence[Named]) -> str:
@@ -138,7 +138,7 @@ def _listed(things: Sequence[Named]) -> str:
 # ---------------------------------------------------------------- Circuits
 
 
-SHARED = ("splice", "ring terminal", "junction", "loose end")  # several circuits may end in one
+SHARED = ("splice", "ring terminal", "breakout", "unterminated end")  # several circuits may end in one
 PACKING_OFF = 0.03  # by how much the tightest packing that is found may lie above the true one, see `pack`
 
 
@@ -229,7 +229,7 @@ def _wires(index: HarnessIndex, catalogue: Catalogue) -> Found:
     yield from _assumed(alike)
     if unsized:
         message = f"{_listed(unsized)}: neither size nor outside diameter is given"
-        yield Problem(unsized[0].where, message, "give one, or measure the branch: diameter_mm", warning=True)
+        yield Problem(unsized[0].where, message, "give one, or measure the branch: bundle_diameter_mm", warning=True)
 
 
 def _assumed(alike: Mapping[tuple[str, str], Sequence[Circuit]]) -> Iterator[Problem]:
@@ -253,7 +253,7 @@ def _without_diameter(alike: Mapping[tuple[str, str], Sequence[Circuit]], catalo
         try:
             if kind:
                 unknown.add(kind)
-                catalogue.wire_kind(kind)
+                catalogue.wire_type(kind)
                 unknown.discard(kind)
             catalogue.wire_diameter(kind, size)
         except LabelerError as error:
@@ -296,7 +296,7 @@ def _thinner_than_cores(index: HarnessIndex, catalogue: Catalogue) -> Found:
         least = pack(wires).diameter_mm
         if least > outside * (1 + PACKING_OFF):
             text = f"cable {name}: {outside:g} mm outside, its {len(wires)} cores alone take {least:.2f} mm"
-            yield Problem(cable.where, text, "check outside_mm of the cable, and the sizes of its cores")
+            yield Problem(cable.where, text, "check od_mm of the cable, and the sizes of its cores")
 
 
 def _thinnest(circuit: Circuit, catalogue: Catalogue) -> float:
@@ -314,19 +314,19 @@ def _unmeasured(index: HarnessIndex) -> Found:
     left = [cable for cable in index.harness.cables if cable.od_mm is None and cable.id in used]
     if left:
         text = f"{_listed(left)}: no outside diameter, so the cores count as single wires without a jacket"
-        fix = "give outside_mm in a [[cable]], or a column Cable OD"
+        fix = "give od_mm in a [[cable]], or a column Cable OD"
         yield Problem(left[0].where, f"cable {text}" if len(left) == 1 else f"cables {text}", fix, warning=True)
 
 
 # ---------------------------------------------------------------- Branches
 
 
-def _between_junctions(index: HarnessIndex) -> Found:
-    """Yield a warning for sleeves of a branch that lies between junctions: they cannot be threaded later."""
+def _between_breakouts(index: HarnessIndex) -> Found:
+    """Yield a warning for sleeves of a branch that lies between breakouts: they cannot be threaded later."""
     for branch in index.harness.branches:
         sleeved = branch.settings.branch_marker_kind in SLID_ON
-        if branch.ends and sleeved and all(index.connector(end.at).kind == "junction" for end in branch.ends):
-            text = f"branch {branch.id} lies between junctions: its sleeves go on before the branches are joined"
+        if branch.ends and sleeved and all(index.connector(end.at).kind == "breakout" for end in branch.ends):
+            text = f"branch {branch.id} lies between breakouts: its sleeves go on before the branches are joined"
             yield Problem(branch.where, text, 'or mark it with branch_marker_kind = "wrap"', warning=True)
 
 
@@ -354,8 +354,8 @@ def _in_no_branch(index: HarnessIndex) -> Found:
 
 
 def _splices_beyond(branch: Branch, index: HarnessIndex) -> Found:
-    """Yield a warning for splices of which it is not known whether they lie before or beyond a junction."""
-    if not branch.circuits and any(index.connector(end.at).kind == "junction" for end in branch.ends):
+    """Yield a warning for splices of which it is not known whether they lie before or beyond a breakout."""
+    if not branch.circuits and any(index.connector(end.at).kind == "breakout" for end in branch.ends):
         pins = (pin.connector for c in index.through[branch.id] for pin in (c.start, c.finish))
         for name in dict.fromkeys(pin for pin in pins if pin in index.inner_splices):
             text = f"branch {branch.id}: splice {name} is taken to lie beyond where branches meet"
@@ -366,11 +366,13 @@ def _splices_beyond(branch: Branch, index: HarnessIndex) -> Found:
 def _one_diameter(branch: Branch) -> Found:
     """Yield a diameter whose tolerance is as large as itself, and one for several limbs."""
     if branch.bundle_diameter_mm is not None and branch.bundle_diameter_tolerance_mm >= branch.bundle_diameter_mm:
-        text = f"branch {branch.id}: diameter_tolerance_mm {branch.bundle_diameter_tolerance_mm:g} is not below "
-        yield Problem(branch.where, f"{text}diameter_mm {branch.bundle_diameter_mm:g}", "give the tolerance to either side")
+        text = f"branch {branch.id}: bundle_diameter_tolerance_mm {branch.bundle_diameter_tolerance_mm:g} is not below "
+        yield Problem(
+            branch.where, f"{text}bundle_diameter_mm {branch.bundle_diameter_mm:g}", "give the tolerance to either side"
+        )
     if branch.bundle_diameter_mm is not None and len(branch.ends) > 2:
-        text = f"branch {branch.id}: one diameter_mm for {len(branch.ends)} ends"
-        fix = 'split it where its limbs meet, at a connector of kind = "junction", and measure each'
+        text = f"branch {branch.id}: one bundle_diameter_mm for {len(branch.ends)} ends"
+        fix = "split it where its limbs meet, at a [[breakout]], and measure each"
         yield Problem(branch.where, text, fix)
 
 
@@ -388,11 +390,15 @@ def _along(branch: Branch, index: HarnessIndex) -> Found:
         taken[end.at] = start + cut
         if start + cut > branch.length_mm:
             text = f"branch {branch.id}: {cut:g} mm of sleeve, {start:g} mm from {end.at}, reach {start + cut:g} mm"
-            yield Problem(end.where, f"{text}, the branch has {branch.length_mm:g}", "check from_end_mm and length_mm")
+            yield Problem(
+                end.where,
+                f"{text}, the branch has {branch.length_mm:g}",
+                "check distance_from_connector_mm and length_mm",
+            )
     if len(taken) == 2 and max(taken.values()) <= branch.length_mm < sum(taken.values()):
         both = " and ".join(f"{mm:g} mm from {at}" for at, mm in taken.items())
         text = f"branch {branch.id}: its sleeves reach {both}, and the branch has {branch.length_mm:g}: they overlap"
-        yield Problem(branch.where, text, "cut them shorter, or check from_end_mm and length_mm")
+        yield Problem(branch.where, text, "cut them shorter, or check distance_from_connector_mm and length_mm")
     short = [
         circuit
         for circuit in (index.through[branch.id] if len(branch.ends) < 3 else ())
@@ -412,7 +418,7 @@ def _branches(index: HarnessIndex) -> Found:
     yield from _in_no_branch(index)
     for branch in harness.branches:
         yield from _splices_beyond(branch, index)
-    yield from _between_junctions(index)
+    yield from _between_breakouts(index)
     for branch in harness.branches:
         for name in dict.fromkeys(branch.circuits):
             if name not in index.circuits:
@@ -436,7 +442,7 @@ def _ends(branch: Branch, index: HarnessIndex, reached: Container[str]) -> Found
         connector = index.connectors.get(end.at)
         if connector is None:
             yield Unknown("connector", end.at, end.where, f"branch {branch.id}")
-        elif end.at not in reached and connector.kind != "junction" and has_some:
+        elif end.at not in reached and connector.kind != "breakout" and has_some:
             message = f"branch {branch.id}: none of its circuits ends at {end.at}"
             yield Problem(end.where, message, "check circuits of the branch, and at", warning=True)
         if end.at in seen:
@@ -452,7 +458,7 @@ def _ends(branch: Branch, index: HarnessIndex, reached: Container[str]) -> Found
         yield Problem(branch.where, message, "add [[branch.end]]", warning=True)
     if not has_some and branch.bundle_diameter_mm is None:
         message = f"branch {branch.id} has no circuits"
-        yield Problem(branch.where, message, "name them in circuits, or measure diameter_mm")
+        yield Problem(branch.where, message, "name them in circuits, or measure bundle_diameter_mm")
 
 
 def _bags(index: HarnessIndex) -> Found:
@@ -519,7 +525,7 @@ def _no_colours(settings: Settings, where: Where) -> Iterator[Problem]:
 
 def _looked_up(settings: Settings, catalogue: Catalogue) -> Iterator[tuple[str, str, Callable[[str], object]]]:
     if settings.wire:
-        yield "wire", settings.wire, catalogue.wire_kind
+        yield "wire", settings.wire, catalogue.wire_type
     if settings.covering_wall_mm is None:
         yield "covering", settings.covering, catalogue.covering_wall
     yield "font", settings.font, load_font

@@ -16,7 +16,7 @@ from labeler.wording import sits_on
 from tests.make import circuit, harness, new_branch, new_end, settings
 
 CATALOGUE = load_catalogue()
-SPLICE, MEET = {"kind": "splice"}, {"kind": "junction"}
+SPLICE, MEET = {"kind": "splice"}, {"kind": "breakout"}
 
 
 def wires(*ends: str) -> tuple[Circuit, ...]:
@@ -98,14 +98,14 @@ def test_from_the_other_end_the_widest_of_the_branch_is_passed() -> None:
         ),
         # two wires of J4 joined in a splice that leads nowhere else
         (wires("J4-P2", "J4-S1", "J4-S1"), (branch("B1", "J4", "P2"),), {"S1": SPLICE}, {"B1": ["W1"]}),
-        # what another branch joins directly does not go to the junction
+        # what another branch joins directly does not go to the breakout
         (
             wires("P1-J4", "P1-J5", "P1-J9"),
             (branch("B1", "P1", "M1"), branch("B2", "P1", "J9")),
             {"M1": MEET},
             {"B1": ["W1", "W2"], "B2": ["W3"]},
         ),
-        # a branch between junctions and two connectors: all that is at either
+        # a branch between breakouts and two connectors: all that is at either
         (wires("J4-P1", "J5-P1"), (branch("B1", "J4", "J5", "M1"),), {"M1": MEET}, {"B1": ["W1", "W2"]}),
     ],
 )

@@ -107,7 +107,7 @@ def test_branch_ends_say_branch_and_connector_unless_told() -> None:
     assert (markers[1].text, markers[1].breakable) == (("TO", "WHEEL HOUSE"), False)
 
 
-def test_splices_and_junctions_are_no_branch_ends() -> None:
+def test_splices_and_breakouts_are_no_branch_ends() -> None:
     parts = (Connector("S1", kind="splice"), Connector("J4"), Connector("P1"))
     wires = (circuit("W1", "P1:1", "S1"), circuit("W2", "S1", "J4:1"))
     made = harness(branches=(), connectors=parts, circuits=wires)
@@ -119,11 +119,11 @@ def test_splices_and_junctions_are_no_branch_ends() -> None:
 def test_the_circuits_of_a_branch() -> None:
     between, alone = new_branch("B1", ends=(new_end("J4"), new_end("P1"))), new_branch("B2", ends=(new_end("P1"),))
     named = new_branch("B3", circuits=("W9", "W1"), ends=between.ends)
-    to_junction = new_branch("B4", ends=(new_end("J4"), new_end("M1")))
+    to_breakout = new_branch("B4", ends=(new_end("J4"), new_end("M1")))
     made = harness(
         circuits=(*harness().circuits, circuit("W9", "P1:9", "J9:1")),
-        connectors=(*harness().connectors, Connector("M1", kind="junction")),
-        branches=(between, alone, named, to_junction),
+        connectors=(*harness().connectors, Connector("M1", kind="breakout")),
+        branches=(between, alone, named, to_breakout),
     )
     through = {name: [c.id for c in found] for name, found in index(made).through.items()}
     assert through == {

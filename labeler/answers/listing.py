@@ -15,11 +15,11 @@ from labeler.read.toml import harness_form
 from labeler.tables.catalogue import CHOICES, Catalogue, load_choices
 from labeler.tables.colours import COLOURS
 from labeler.tables.document import Form
-from labeler.tables.materials import COVERINGS, FAMILIES, KINDS
+from labeler.tables.materials import COVERINGS, FAMILIES, WIRE_TYPES
 from labeler.tables.printers import PRINTER
 from labeler.tables.stocks import STOCK
 from labeler.text import FONTS
-from labeler.work.bench_sheet import CAUTIONS
+from labeler.work.bench_sheet import SAFETY_MESSAGES
 from labeler.work.sleeves import from_json
 from labeler.work.wording import instructions
 
@@ -71,15 +71,15 @@ def sleeve_lines(catalogue: Catalogue, family: str | None = None) -> Iterable[st
             liner = f", liner {tube['liner_mm']:.2f}" if tube["liner_mm"] else ""
             short = tube["name"].removeprefix(row["name"]).strip()
             yield (
-                f"  {short:12}  {tube['supplied_mm']:8.2f}  {tube['recovered_mm']:9.2f}  "
-                f"{tube['supplied_mm'] / tube['recovered_mm']:4.1f}:1  {tube['wall_mm']:.2f} "
-                f"({tube['wall_low_mm']:.2f} to {tube['wall_high_mm']:.2f}){liner}"
+                f"  {short:12}  {tube['expanded_id_mm']:8.2f}  {tube['recovered_id_mm']:9.2f}  "
+                f"{tube['expanded_id_mm'] / tube['recovered_id_mm']:4.1f}:1  {tube['recovered_wall_mm']:.2f} "
+                f"({tube['min_recovered_wall_mm']:.2f} to {tube['max_recovered_wall_mm']:.2f}){liner}"
             )
 
 
 def wire_rows(catalogue: Catalogue, kind: str | None = None) -> list[Row]:
     """Return every kind of insulated wire, or one, with its diameters and source."""
-    kinds = (catalogue.wire_kind(kind, Where("labeler wires")),) if kind else catalogue.wire_types
+    kinds = (catalogue.wire_type(kind, Where("labeler wires")),) if kind else catalogue.wire_types
     return [
         asdict(entry)
         | {"sizes": [{"size": size, **asdict(found.range_mm), "source": found.source} for size, found in entry.sizes]}
@@ -206,11 +206,11 @@ def file_forms() -> dict[str, Form]:
         "column map": map_form(),
         "stock": STOCK,
         "printer": PRINTER,
-        "sleeves": FAMILIES,
-        "wires": KINDS,
+        "tubes": FAMILIES,
+        "wire types": WIRE_TYPES,
         "coverings": COVERINGS,
         "choices": CHOICES,
         "colours": COLOURS,
         "fonts": FONTS,
-        "cautions": CAUTIONS,
+        "safety messages": SAFETY_MESSAGES,
     }

@@ -17,7 +17,7 @@ ONE = {  # one of what is counted
     "connectors": "connector",
     "splices": "splice",
     "ring terminals": "ring terminal",
-    "loose ends": "loose end",
+    "unterminated ends": "unterminated end",
     "circuits": "circuit",
     "cables": "cable",
     "cores": "core",

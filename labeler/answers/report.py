@@ -330,8 +330,9 @@ def _tube(fit: Fit, tube: Tube, seat: Seat) -> Iterable[str]:
     passes, grips = 1 + settings.slip, 1 - settings.grip
     need, most = seat.passes.high * passes, seat.closes_on.low * grips
     yield f"tube        {tube.name}; {tube.source}"
-    yield f"            pass: {tube.expanded_id_mm:.2f} supplied >= {seat.passes.high:.2f} x {passes:g} = {need:.2f} mm"
-    yield f"            grip: {tube.recovered_id_mm:.2f} recovered <= {seat.closes_on.low:.2f} x {grips:g} = {most:.2f} mm"
+    wide, small = tube.expanded_id_mm, tube.recovered_id_mm
+    yield f"            pass: {wide:.2f} supplied >= {seat.passes.high:.2f} x {passes:g} = {need:.2f} mm"
+    yield f"            grip: {small:.2f} recovered <= {seat.closes_on.low:.2f} x {grips:g} = {most:.2f} mm"
     for diameter in dict.fromkeys((seat.text_on.low, seat.text_on.high)):
         if diameter <= tube.expanded_id_mm:
             at = stop(tube.expanded_id_mm, tube.recovered_id_mm, tube.recovered_wall_mm, diameter)

@@ -53,7 +53,7 @@ def frame_operations(sheet: Sheet, header: Header, drawing: MarkerDrawing) -> st
     """Return what draws all that surrounds the pieces of a sheet, "" for nothing."""
     pen, stock = drawing.pen, sheet.stock
     parts = [drawing.operations(_text(sheet, header))]
-    if stock.kind in ("grid", "card"):
+    if stock.kind in ("sheet", "card"):
         parts.append(_ruler(stock, pen))
     if stock.cut_lines:
         parts.append(_cut_lines(sheet, pen))
@@ -148,7 +148,12 @@ def _leader_areas(sheet: Sheet) -> list[Rectangle]:
     areas = []
     for cell in cells(stock):
         zone = stock.print_zone_mm or cell.height_mm
-        inset = max(stock.cell_margin_mm, stock.hole_from_left_mm + stock.hole_diameter_mm / 2 + stock.cell_margin_mm if stock.hole_diameter_mm else 0)
+        inset = max(
+            stock.cell_margin_mm,
+            stock.hole_from_left_mm + stock.hole_diameter_mm / 2 + stock.cell_margin_mm
+            if stock.hole_diameter_mm
+            else 0,
+        )
         low = cell.y_mm + cell.height_mm - zone + stock.cell_margin_mm
         width, height = cell.width_mm - inset - stock.cell_margin_mm, zone - 2 * stock.cell_margin_mm
         areas.append((cell.x_mm + inset, low, width, height))

@@ -158,7 +158,7 @@ def _sized_anew(fit: Fit, other: Other) -> Iterator[Fact]:
     """What a measurement would do: the largest wall, or bundle, for which a tube serves; then weaker margins, and
     what they cost, the margin next to what is set first."""
     settings, seat = fit.marker.settings, fit.seat
-    for key, taken in (("covering_wall_mm", other.wall), ("diameter_mm", other.bundle)):
+    for key, taken in (("covering_wall_mm", other.wall), ("bundle_diameter_mm", other.bundle)):
         if taken and (found := _first_that_fits(fit, other, key, _below(taken.high, taken.low, MEASURED_STEP))):
             value, tube, made = found
             what = {"what": fact(key), "low": taken.low, "high": taken.high, "value": value, "key": key}

@@ -220,7 +220,12 @@ def _writable(stock: Stock) -> _Area:
     left = stock.cell_margin_mm
     if stock.hole_diameter_mm:
         left = max(left, stock.hole_from_left_mm + stock.hole_diameter_mm / 2 + stock.cell_margin_mm)
-    return _Area(left, stock.cell_width_mm - stock.cell_margin_mm, stock.cell_height_mm - stock.cell_margin_mm, stock.cell_margin_mm)
+    return _Area(
+        left,
+        stock.cell_width_mm - stock.cell_margin_mm,
+        stock.cell_height_mm - stock.cell_margin_mm,
+        stock.cell_margin_mm,
+    )
 
 
 def _compose(

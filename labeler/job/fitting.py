@@ -295,7 +295,7 @@ class Fitter:
 
     def _sized_anew(self, codes: CodeMaker | None, marker: Marker, changes: Mapping[str, float]) -> Fit:
         """Fit a sleeve where settings of its branch, its end or its circuit, or the measured bundle, are others."""
-        diameter = changes.get("diameter_mm")
+        diameter = changes.get("bundle_diameter_mm")
         marker = with_settings(marker, **({} if diameter else changes))
         if marker.role == "branch end":
             branch, end = self.sizing.index.ends[marker.branch, marker.at]

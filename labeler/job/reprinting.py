@@ -260,7 +260,9 @@ def _measures_that_matter(other: Stock, was: Stock) -> Iterator[tuple[str, float
         now, then = getattr(other, key), getattr(was, key)
         if abs(now - then) > SAME_MM:
             yield key, now, then
-    now, then = (one.hole_from_left_mm + one.hole_diameter_mm / 2 if one.hole_diameter_mm else 0.0 for one in (other, was))
+    now, then = (
+        one.hole_from_left_mm + one.hole_diameter_mm / 2 if one.hole_diameter_mm else 0.0 for one in (other, was)
+    )
     if other.marker == "tag" and now > then + SAME_MM:
         yield "punch hole's far edge, mm", now, then
 

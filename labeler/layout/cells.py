@@ -23,7 +23,7 @@ RULER_AREA_MM = (94.0, 3.0)
 """What the ruler and the words beside it take, from its lower left corner: no cell may lie there."""
 
 HEAD_STRIP_MM = 9.0
-"""The header line stands within this distance of the page's upper edge, where ``top_mm`` leaves it free."""
+"""The header line stands within this distance of the page's upper edge, where ``top_margin_mm`` leaves it free."""
 
 _CELL = re.compile(r"([A-Z]{1,3})([1-9][0-9]{0,3})")
 
@@ -44,7 +44,7 @@ def cells(stock: Stock, cell_height_mm: float | None = None) -> tuple[Cell, ...]
     ``cell_height_mm`` is the lay-flat width of the tube on a card [mm], where it sets the number of
     rows; a grid has its own height. A reel has no cells, nor has a card without a height.
     """
-    if stock.kind in ("grid", "roll"):
+    if stock.kind in ("sheet", "roll"):
         return _table(stock, stock.cell_height_mm, stock.pitch_y_mm, stock.rows)
     height = cell_height_mm or stock.cell_height_mm
     if stock.kind == "reel" or height <= 0:

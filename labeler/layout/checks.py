@@ -109,7 +109,7 @@ def _contradictions(stock: Stock) -> Iterator[Problem]:
         yield _problem(stock, "the cell has no size", "give cell_width_mm and cell_height_mm")
         return
     if stock.marker == "wrap" and not stock.print_zone_mm < stock.cell_height_mm:
-        message = f"print_around_mm {stock.print_zone_mm:g} of a cell {stock.cell_height_mm:g} mm high"
+        message = f"print_zone_mm {stock.print_zone_mm:g} of a cell {stock.cell_height_mm:g} mm high"
         yield _problem(stock, message, "the printed zone is above 0 and leaves a clear tail")
     if stock.kind != "roll" and _ruler_collides(stock):
         message = f"the ruler at {stock.ruler_x_mm:g}, {stock.ruler_y_mm:g} mm leaves the page or meets a cell"
@@ -142,7 +142,7 @@ def _ruler_collides(stock: Stock) -> bool:
     if beyond or stock.ruler_x_mm <= 0 or stock.ruler_y_mm <= 0:
         return True
     left, low, far, high = field_of(stock)
-    taken = cells(stock) if stock.kind == "grid" else (Cell("", left, low, far - left, high - low),)
+    taken = cells(stock) if stock.kind == "sheet" else (Cell("", left, low, far - left, high - low),)
     return any(
         x < cell.x_mm + cell.width_mm and right > cell.x_mm and y < cell.y_mm + cell.height_mm and top > cell.y_mm
         for cell in taken

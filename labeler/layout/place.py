@@ -87,12 +87,14 @@ def used_after(sheets: Sequence[Sheet], taken: Mapping[str, Collection[str]]) ->
     """
     by_stock: dict[str, list[Sheet]] = {}
     for sheet in sheets:
-        if sheet.stock.kind == "grid":
+        if sheet.stock.kind == "sheet":
             by_stock.setdefault(sheet.stock.name, []).append(sheet)
     left: dict[str, tuple[str, ...]] = {}
     for name, those in by_stock.items():
         here = {placed.cell for placed in those[-1].placed} | (set(taken.get(name, ())) if len(those) == 1 else set())
-        known = [cell.name for cell in _free(cells(those[-1].stock), frozenset(parse_cells(those[-1].stock.blocked_cells)))]
+        known = [
+            cell.name for cell in _free(cells(those[-1].stock), frozenset(parse_cells(those[-1].stock.blocked_cells)))
+        ]
         used = tuple(cell for cell in known if cell in here)
         left[name] = used if len(used) < len(known) else ()
     return left

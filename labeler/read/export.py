@@ -1,6 +1,6 @@
 """An `Export` → `Harness`: the chosen variant, the chosen names, and branches where segments end at connectors.
 
-What a harness cannot hold (tubes, tapes, clips, segments between junctions, routes) is told in the account.
+What a harness cannot hold (tubes, tapes, clips, segments between breakouts, routes) is told in the account.
 """
 
 from __future__ import annotations
@@ -257,7 +257,7 @@ def _is_near(thing: Thing, segment: Segment, place: Place) -> bool:
 
 MOST_IN_CAVITY = 9  # wires, as the setting wires_per_cavity has it
 LONGEST_NAME = 24  # characters of a segment's name that is taken as it is; project choice: CAD paths are longer
-NO_SLEEVE = ("splice", "junction")
+NO_SLEEVE = ("splice", "breakout")
 
 
 def chain(segments: Sequence[Segment]) -> tuple[str, str] | None:
@@ -351,7 +351,9 @@ class _Assembly:
         for thing, text in left:
             if not thing.is_clip:
                 message = "coverings that are not carried over: sleeves are sized for the bare bundle"
-                fix = "set covering, covering_wall_mm or diameter_mm of the branch where one lies under a sleeve, "
+                fix = (
+                    "set covering, covering_wall_mm or bundle_diameter_mm of the branch where one lies under a sleeve, "
+                )
                 fix += "or give a covering of your coverings.toml its name as alias"
                 self.notes.add(message, fix, self.segments[thing.segment].where, text)
 
@@ -538,7 +540,7 @@ class _Assembly:
         kept = [route for route in conductor.routes if route.key not in self.chosen.excluded]
         name = conductor.id or conductor.key
         if not kept and self.segments:
-            fix = "their branches' bundles lack them; route them, or measure diameter_mm"
+            fix = "their branches' bundles lack them; route them, or measure bundle_diameter_mm"
             self.notes.add("wires without a route", fix, conductor.where, name)
         if len(kept) > 1:
             message = "wires with several routes, one for each variant; all are taken"
@@ -659,7 +661,7 @@ class _Assembly:
             return None
         why = segment.area_kind or "stated"
         message = f"diameters taken from the segment's {why} area, as of a circle"
-        self.notes.add(message, "measure diameter_mm where it matters", segment.where, name)
+        self.notes.add(message, "measure bundle_diameter_mm where it matters", segment.where, name)
         return _across(segment.area_mm2)
 
 

@@ -326,7 +326,7 @@ KINDS = {
     "ConnectorHousingRole": "connector",
     "SpliceTerminalRole": "splice",
     "RingTerminalRole": "ring terminal",
-    "OpenWireEndTerminalRole": "loose end",
+    "OpenWireEndTerminalRole": "unterminated end",
 }
 STRIPES = ("BaseColor", "FirstIdentificationColor", "SecondIdentificationColor")
 BECAME = (

@@ -59,7 +59,9 @@ def wire_diameter(circuit: Circuit, settings: Settings, catalogue: Catalogue) ->
         text = f"circuit {circuit.id}: no size and no outside diameter"
         fix = 'give the wire\'s size ("20 AWG", "0.5 mm2") or its measured outside diameter'
         raise LabelerError(Problem(circuit.where, text, fix))
-    return with_low_end(catalogue.wire_diameter(circuit.wire_type or settings.wire, circuit.size, circuit.where), settings)
+    return with_low_end(
+        catalogue.wire_diameter(circuit.wire_type or settings.wire, circuit.size, circuit.where), settings
+    )
 
 
 def bundle(wires: Iterable[Range], settings: Settings) -> Bundle:
@@ -95,7 +97,7 @@ def branch_bundle(branch: Branch, circuits: tuple[Circuit, ...], sizing: Sizing)
         return Bundle(measured, measured, MeasuredBundle(diameter, tolerance))
     if not circuits:
         text = f"branch {branch.id}: no circuit runs through it, so its diameter is unknown"
-        raise LabelerError(Problem(branch.where, text, "name its circuits, or give diameter_mm as measured"))
+        raise LabelerError(Problem(branch.where, text, "name its circuits, or give bundle_diameter_mm as measured"))
     return bundle(_diameters(circuits, sizing), branch.settings)
 
 
@@ -149,7 +151,7 @@ def with_contacts(branch: Branch, end: BranchEnd, connector: Connector, sizing: 
     contact = connector.contact_width_mm
     if not contact:
         text = f"branch {branch.id}: contacts at {connector.id} are crimped, and their size is not known"
-        raise LabelerError(Problem(connector.where, text, f"give contact_outside_mm of connector {connector.id}"))
+        raise LabelerError(Problem(connector.where, text, f"give contact_width_mm of connector {connector.id}"))
     bare = bundle_at(branch, end, sizing).passes.high
     try:
         wires = sorted(r.high for r in _diameters(sizing.index.circuits_at(branch, end), sizing))

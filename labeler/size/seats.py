@@ -59,7 +59,7 @@ def _contact(circuit: Circuit, _end: BranchEnd, connector: Connector) -> float:
     """Return the width of the contact that a wire bears, mm. Raises `LabelerError` where it is not known."""
     if not connector.contact_width_mm:
         text = f"circuit {circuit.id}: its contact at {connector.id} is crimped, and its size is not known"
-        raise LabelerError(Problem(connector.where, text, f"give contact_outside_mm of connector {connector.id}"))
+        raise LabelerError(Problem(connector.where, text, f"give contact_width_mm of connector {connector.id}"))
     return connector.contact_width_mm
 
 

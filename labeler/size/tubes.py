@@ -20,7 +20,9 @@ def choose_tubes(seat: Seat, settings: Settings, catalogue: Catalogue) -> TubeCh
     for family in settings.sleeve:
         sizes = catalogue.tubes(family)
         good = [t for t in sizes if t.expanded_id_mm >= need and t.recovered_id_mm <= most]
-        found += sorted(good, key=lambda t: (not _middling(t, seat.closes_on, settings.preferred_share), t.expanded_id_mm))
+        found += sorted(
+            good, key=lambda t: (not _middling(t, seat.closes_on, settings.preferred_share), t.expanded_id_mm)
+        )
         if not good:
             refusals.append(_refusal(family, sizes, need, most))
     ways = () if found else _other_families(need, most, settings.sleeve, catalogue)

@@ -5,9 +5,9 @@ printer, or any file given by path::
 
     technology = "thermal transfer"   # laser | inkjet | thermal transfer
     dpi = 300
-    border_mm = 2.0                   # what it cannot print along every edge
-    feeds = ["roll", "reel"]          # kinds of stock it takes: grid | roll | card | reel; left out, any
-    widest_mm = 108                   # widest edge it takes; left out, any
+    unprintable_margin_mm = 2.0       # what it cannot print along every edge
+    stock_kinds = ["roll", "reel"]    # kinds of stock it takes: sheet | roll | card | reel; left out, any
+    max_width_mm = 108                # widest edge it takes; left out, any
     scale_x = 1.0081                  # drawn length over printed length, by labeler calibrate
     scale_y = 0.9960
     offset_x_mm = 0.0                 # what is drawn is moved by so much, to the right
@@ -53,9 +53,9 @@ PRINTER = Form(
             replace(TEXT, read=_technology), "how it prints", "thermal transfer", default="", allowed=TECHNOLOGIES
         ),
         "dpi": Key(NUMBER, "its dots an inch", 300, low=100, high=4800),
-        "border_mm": Key(LENGTH, "what it cannot print along every edge", 2.0, default=0.0, high=50),
-        "feeds": Key(TEXTS, "kinds of stock it takes; left out, any", ["roll"], allowed=STOCK_KINDS),
-        "widest_mm": Key(LENGTH, "widest edge it takes; left out, any", 108, high=5000),
+        "unprintable_margin_mm": Key(LENGTH, "what it cannot print along every edge", 2.0, default=0.0, high=50),
+        "stock_kinds": Key(TEXTS, "kinds of stock it takes; left out, any", ["roll"], allowed=STOCK_KINDS),
+        "max_width_mm": Key(LENGTH, "widest edge it takes; left out, any", 108, high=5000),
         "scale_x": _scale("drawn length over printed length, along x"),
         "scale_y": _scale("drawn length over printed length, along y"),
         "offset_x_mm": Key(

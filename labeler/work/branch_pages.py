@@ -246,7 +246,7 @@ def _page(limb: _Limb, index: HarnessIndex) -> BranchPage:
         ),
         picture=_picture(limb, absent),
         cuts=cuts_of([row for row in limb.rows if row.at]),
-        pins=wire_ends_at([c for c in limb.reached if c.kind != "junction"], limb.circuits, limb.on_wires, index),
+        pins=wire_ends_at([c for c in limb.reached if c.kind != "breakout"], limb.circuits, limb.on_wires, index),
         omitted=limb.omitted,
     )
 
@@ -295,7 +295,7 @@ def covering_cut(branch: Branch, ends: Mapping[str, Fit], catalogue: Catalogue) 
     if settings.covering == "none" and not settings.covering_wall_mm:
         return None
     name = settings.covering if settings.covering != "none" else "covering"
-    wound = not catalogue.is_threaded(settings.covering)
+    wound = not catalogue.slides_on(settings.covering)
     if branch.length_mm is None:
         return CoveringCut(name, branch.id, None, wound)
     free = sum(covering_edge(end, ends.get(end.at)) or 0.0 for end in branch.ends)
@@ -340,7 +340,7 @@ def _terminate(limb: _Limb, index: HarnessIndex) -> Iterator[WorkStep]:
         end = given.get(name) or BranchEnd(name, settings=settings)
         if wrapped[name]:
             yield MarkWires(name, wrapped[name], slid_on=False)
-        if kind == "junction":
+        if kind == "breakout":
             yield ClosingStep(JOIN_BRANCHES, (name,))
         if end.connector_installed or kind not in CRIMPING:
             continue
@@ -397,7 +397,9 @@ def _drawn_end(end: BranchEnd, kind: str, fit: Fit | None, absent: bool) -> Draw
 
 
 def _drawn_marker(end: BranchEnd, fit: Fit, on_mm: float) -> DrawnMarker | None:
-    edge, asked = (USUAL_EDGE_MM, False) if end.distance_from_connector_mm is None else (end.distance_from_connector_mm, True)
+    edge, asked = (
+        (USUAL_EDGE_MM, False) if end.distance_from_connector_mm is None else (end.distance_from_connector_mm, True)
+    )
     if fit.parts:
         length = sum((part.shrunk_mm.low + part.shrunk_mm.high) / 2 for part in fit.parts)
     elif fit.face:

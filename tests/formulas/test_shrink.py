@@ -84,9 +84,9 @@ def test_unshrunk_and_length() -> None:
     partly = stop(tube.expanded_id_mm, tube.recovered_id_mm, tube.recovered_wall_mm, 3.0, -0.05)
     assert 34 / partly.along == pytest.approx(35.29, abs=0.01)
     # in full: (25 + 9)/0.95 = 35.79
-    assert 34 / stop(tube.expanded_id_mm, tube.recovered_id_mm, tube.recovered_wall_mm, 1.0, -0.05).along == pytest.approx(
-        35.79, abs=0.005
-    )
+    assert 34 / stop(
+        tube.expanded_id_mm, tube.recovered_id_mm, tube.recovered_wall_mm, 1.0, -0.05
+    ).along == pytest.approx(35.79, abs=0.005)
 
 
 @given(
@@ -214,7 +214,9 @@ def test_scaling_all_lengths_scales_the_answer(seed: int, heating: str, factor: 
     lengths = ("supplied_mm", "recovered_mm", "wall_mm", "wall_low_mm", "wall_high_mm", "liner_mm")
     large = replace(tube, **{name: getattr(tube, name) * factor for name in lengths})
     one = shrunk(tube.limits(0.08, 0.05), on, heating)
-    other = shrunk(large.limits(0.08, 0.05), Range(on.low * factor, min(on.high * factor, large.expanded_id_mm)), heating)
+    other = shrunk(
+        large.limits(0.08, 0.05), Range(on.low * factor, min(on.high * factor, large.expanded_id_mm)), heating
+    )
     assert other.face_scale.low == pytest.approx(one.face_scale.low, rel=1e-4)
     assert other.face_scale.high == pytest.approx(one.face_scale.high, rel=1e-4)
     assert other.outside_mm.high == pytest.approx(one.outside_mm.high * factor, rel=1e-4)

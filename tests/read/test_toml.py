@@ -137,7 +137,11 @@ def test_a_whole_harness() -> None:
 
 def test_branches_and_ends() -> None:
     branch = read(BOAT).branches[0]
-    assert (branch.circuits, branch.bundle_diameter_mm, branch.bundle_diameter_tolerance_mm) == (("W101", "W102"), 4.4, 0.2)
+    assert (branch.circuits, branch.bundle_diameter_mm, branch.bundle_diameter_tolerance_mm) == (
+        ("W101", "W102"),
+        4.4,
+        0.2,
+    )
     assert branch.length_mm == 850  # 85 cm
     here, there = branch.ends
     assert (here.at, here.text, here.connector_installed, here.marked) == ("J4", ("DEPTH", "J4"), True, True)

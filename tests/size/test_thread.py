@@ -25,7 +25,7 @@ def boat(here: BranchEnd, there: BranchEnd | None = None, covering: str = "none"
     connectors = (
         Connector("P1", max_width_mm=30.0, contact_width_mm=2.6),
         Connector("J4", max_width_mm=18.0, contact_width_mm=2.6),
-        Connector("M1", kind="junction"),
+        Connector("M1", kind="breakout"),
     )
     base = settings(covering=covering)
     return harness(branches=(new_branch("B4", ends=ends),), connectors=connectors, settings=base, **more)
@@ -163,15 +163,15 @@ def test_what_is_thinner_than_the_bundle_is_passed_at_its_own_end() -> None:
 
 @pytest.mark.parametrize("state", [{}, {"crimped": True}, {"fitted": True}])
 def test_a_loose_end_is_always_open(state: dict[str, Any]) -> None:
-    (step,) = steps(replace(boat(replace(J4, **state)), connectors=(Connector("J4", kind="loose end"),)))
+    (step,) = steps(replace(boat(replace(J4, **state)), connectors=(Connector("J4", kind="unterminated end"),)))
     assert (step.how.access_end, before(step), how(step)) == ("J4", "", "thread on at J4")
 
 
-def test_between_junctions_all_is_laid_on_before_they_are_joined() -> None:
+def test_between_breakouts_all_is_laid_on_before_they_are_joined() -> None:
     ends = (new_end("M1"), new_end("M2"))
     trunk = new_branch("B9", circuits=("W1", "W2", "W3"), ends=ends)
-    junctions = tuple(Connector(name, kind="junction") for name in ("M1", "M2"))
-    made = harness(branches=(trunk,), connectors=junctions, settings=settings(covering="braided sleeving"))
+    breakouts = tuple(Connector(name, kind="breakout") for name in ("M1", "M2"))
+    made = harness(branches=(trunk,), connectors=breakouts, settings=settings(covering="braided sleeving"))
     assert order(made) == [("braided sleeving", ""), ("M1", ""), ("M2", "")]
     assert {before(step) for step in steps(made)} == {"the branches are joined at M1 and M2"}
     assert how(seat_at(made)) == how(steps(made)[1])
@@ -207,7 +207,7 @@ def test_a_ring_terminal() -> None:
 
 
 STATES: tuple[dict[str, Any], ...] = ({}, {"crimped": True}, {"fitted": True})
-KINDS = ("connector", "ring terminal", "splice", "loose end", "junction")
+KINDS = ("connector", "ring terminal", "splice", "unterminated end", "breakout")
 ENDS = [(kind, state) for kind in KINDS for state in STATES]
 
 
@@ -244,11 +244,11 @@ def test_every_order_can_be_done(here: Any, there: Any, covering: str) -> None:
                 start = place[end_of] + (-0.1 if end_of == "J4" else 0.1)
                 assert not [p for p in lying if min(start, at) < p < max(start, at)], (step, lying)
                 kind, state = here if end_of == "J4" else there
-                assert kind != "junction"
+                assert kind != "breakout"
                 shut = "fitted" in state or (state and kind != "connector")
-                assert (step.how.before is None) == (kind == "loose end" or bool(shut)), step
+                assert (step.how.before is None) == (kind == "unterminated end" or bool(shut)), step
             else:
-                assert {here[0], there[0]} == {"junction"}
+                assert {here[0], there[0]} == {"breakout"}
             lying.append(at)
         for end in branch.ends:  # what a sleeve must pass is the same for its tube as for its threading
             step = next(each for each in todo if each.at == end.at)

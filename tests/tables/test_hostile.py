@@ -216,9 +216,9 @@ def test_a_shops_folder_is_not_passed_over(tmp_path: Path, monkeypatch: pytest.M
     refused = CliRunner().invoke(main, ["stock"])
     assert refused.stderr == f"{folder / 'layouts'}: is no folder that can be read; put stock files into it\n"
     (folder / "layouts").unlink()
-    (folder / "wires.toml").symlink_to("nowhere")
+    (folder / "wire_types.toml").symlink_to("nowhere")
     refused = CliRunner().invoke(main, ["stock"])
-    assert f"{folder / 'wires.toml'}: cannot be read" in refused.stderr
+    assert f"{folder / 'wire_types.toml'}: cannot be read" in refused.stderr
 
 
 def test_a_page_of_a_million_cells_is_refused_before_it_is_drawn(

@@ -84,7 +84,9 @@ def test_as23053_5_has_every_size_of_the_printed_table() -> None:
 def test_as23053_5_wall_limits_lie_even_about_the_wall() -> None:
     # the drawing's limits, e.g. .022 to .028 in about .025 in: a misread digit would tilt them
     for tube in SHIPPED.tubes("AS23053/5"):
-        assert tube.max_recovered_wall_mm - tube.recovered_wall_mm == pytest.approx(tube.recovered_wall_mm - tube.min_recovered_wall_mm, abs=1e-5)
+        assert tube.max_recovered_wall_mm - tube.recovered_wall_mm == pytest.approx(
+            tube.recovered_wall_mm - tube.min_recovered_wall_mm, abs=1e-5
+        )
 
 
 def test_quarter_inch_tube_is_the_one_of_the_hand_calculation() -> None:
@@ -201,7 +203,7 @@ def test_sae_j1128(alias: str, printed: str) -> None:
         f"{gauge} AWG": Range(float(nominal), float(most))
         for gauge, nominal, most in zip(words[::3], words[1::3], words[2::3], strict=True)
     }
-    found = {size: wire.range_mm for size, wire in SHIPPED.wire_kind(alias).sizes}
+    found = {size: wire.range_mm for size, wire in SHIPPED.wire_type(alias).sizes}
     assert found == expected
 
 
@@ -216,7 +218,7 @@ ISO_6722_1 = {
 @pytest.mark.parametrize(("wall", "printed"), ISO_6722_1.items())
 def test_iso_6722_1(wall: str, printed: str) -> None:
     words = printed.split()
-    found = {size: wire.range_mm.high for size, wire in SHIPPED.wire_kind(f"ISO 6722-1 {wall} wall").sizes}
+    found = {size: wire.range_mm.high for size, wire in SHIPPED.wire_type(f"ISO 6722-1 {wall} wall").sizes}
     assert found == {f"{a} mm2": float(d) for a, d in zip(words[::2], words[1::2], strict=True)}
 
 
@@ -242,7 +244,7 @@ AS22759_MM = {
 @pytest.mark.parametrize(("sheet", "printed"), AS22759_MM.items())
 def test_as22759_inch_and_mm_agree(sheet: str, printed: str) -> None:
     words = printed.split()
-    sizes = dict(SHIPPED.wire_kind(f"M22759/{sheet}").sizes)
+    sizes = dict(SHIPPED.wire_type(f"M22759/{sheet}").sizes)
     assert list(sizes) == [f"{gauge} AWG" for gauge in words[::2]]
     for gauge, text in zip(words[::2], words[1::2], strict=True):
         span = sizes[f"{gauge} AWG"].range_mm
@@ -261,7 +263,7 @@ def test_as22759_mil(sheet: str, printed: str) -> None:
     words = printed.split()
     middles = {
         size: (wire.range_mm.low + wire.range_mm.high) / 2 / 0.0254
-        for size, wire in SHIPPED.wire_kind(f"SAE AS22759/{sheet}").sizes
+        for size, wire in SHIPPED.wire_type(f"SAE AS22759/{sheet}").sizes
     }
     expected = {f"{gauge} AWG": float(mil) for gauge, mil in zip(words[::2], words[1::2], strict=True)}
     assert middles == pytest.approx(expected, abs=1e-3)
@@ -291,7 +293,7 @@ UL_MM = {
 @pytest.mark.parametrize(("alias", "printed"), UL_MM.items())
 def test_ul_styles(alias: str, printed: str) -> None:
     words = printed.split()
-    sizes = dict(SHIPPED.wire_kind(alias).sizes)
+    sizes = dict(SHIPPED.wire_type(alias).sizes)
     assert list(sizes) == [f"{gauge} AWG" for gauge in words[::2]]
     for gauge, text in zip(words[::2], words[1::2], strict=True):
         low, _, high = text.partition("-")

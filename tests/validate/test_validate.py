@@ -40,7 +40,7 @@ BOAT = new_harness(
         Connector("J4", cavities=4, max_width_mm=18.0, contact_width_mm=2.6, where=at(2)),
         Connector("S1", "splice", where=at(3)),
         Connector("GND1", "ring terminal", where=at(4)),
-        Connector("X1", "junction", where=at(5)),
+        Connector("X1", "breakout", where=at(5)),
     ),
     circuits=(circuit("W101", "P1:12", "J4:1"), circuit("W102", "P1:13", "J4:2"), circuit("W103", "S1:1", "J4:3")),
     cables=(Cable("K1", 6.2, at(6)),),
@@ -261,7 +261,7 @@ def test_an_insulation_that_is_taken_is_said() -> None:
     assert "SAE J1128 TXL is taken" in told[0].message
 
 
-def test_a_splice_that_may_lie_either_side_of_a_junction_is_pointed_out() -> None:
+def test_a_splice_that_may_lie_either_side_of_a_breakout_is_pointed_out() -> None:
     wires = (circuit("W104", "J4:4", "S2"), circuit("W105", "S2", "P1:2"))
     made = with_circuit(*wires, at_splice="S2")
     made = replace(made, circuits=wires, branches=(*between("J4", "X1"), *between("X1", "P1")), bags=())

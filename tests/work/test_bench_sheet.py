@@ -41,7 +41,7 @@ from labeler.size.bundles import Sizing
 from labeler.tables.catalogue import default_settings, load_catalogue
 from labeler.wording import sentence, sentences
 from labeler.work import wording
-from labeler.work.bench_sheet import BenchSheet, Remark, bench_sheet, cautions
+from labeler.work.bench_sheet import BenchSheet, Remark, bench_sheet, safety_messages
 from labeler.work.branch_pages import BranchFacts, BranchPage, Picture
 from labeler.work.sleeves import Instructions, Place, SleeveRow, as_json, from_json
 from tests.make import new_branch, new_circuit, new_end, new_harness
@@ -372,10 +372,10 @@ def test_only_connectors_whose_tags_refer_here_are_listed() -> None:
 def test_every_caution_of_the_table_is_taken_and_named_with_its_source() -> None:
     import labeler
 
-    table = Path(labeler.__file__).with_name("data") / "cautions.toml"
+    table = Path(labeler.__file__).with_name("data") / "safety_messages.toml"
     rows = tomllib.loads(table.read_text("utf-8"))["caution"]
-    assert [c.text for c in cautions()] == [row["text"] for row in rows]
-    assert all(c.title and c.source and c.source_note for c in cautions())
+    assert [c.text for c in safety_messages()] == [row["text"] for row in rows]
+    assert all(c.title and c.source and c.source_note for c in safety_messages())
 
 
 @pytest.mark.parametrize(
@@ -402,7 +402,7 @@ def test_every_caution_of_the_table_is_taken_and_named_with_its_source() -> None
     ],
 )
 def test_the_cautions_name(words: str) -> None:
-    assert words in " ".join(f"{c.title} {c.text}" for c in cautions())
+    assert words in " ".join(f"{c.title} {c.text}" for c in safety_messages())
 
 
 # ---------------------------------------------------------------- the page, read back
@@ -436,8 +436,8 @@ def test_the_page_says_all_that_the_values_say(tmp_path: Path) -> None:
         for step in (*sheet.thread_first, *sheet.thread_later)
     ]
     words = (
-        *(f"{c.title}: {c.text}" for c in sheet.cautions),
-        *(c.source for c in sheet.cautions),
+        *(f"{c.title}: {c.text}" for c in sheet.safety_messages),
+        *(c.source for c in sheet.safety_messages),
         *(wording.HEATING[p.heating] for p in sheet.practices),
         *sentences(TOO_WIDE.reasons),
         *sentences(TOO_WIDE.ways_out),

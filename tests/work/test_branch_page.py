@@ -246,9 +246,9 @@ def test_every_wire_end_of_the_branch_stands_in_a_pin_table() -> None:
     }
 
 
-def test_an_end_between_junctions_is_joined() -> None:
+def test_an_end_between_breakouts_is_joined() -> None:
     harness = boat()
-    harness = replace(harness, connectors=(harness.connectors[0], Connector("N1", kind="junction")))
+    harness = replace(harness, connectors=(harness.connectors[0], Connector("N1", kind="breakout")))
     (branch,) = harness.branches
     branch = replace(branch, ends=(branch.ends[0], new_end("N1", lettered=False)))
     work = steps(page(replace(harness, branches=(branch,))))

@@ -74,7 +74,7 @@ def boat(names: Sequence[str]) -> Harness:
             Connector(c6, cavities=6, max_width_mm=8.0),
             Connector(ring, kind="ring terminal", max_width_mm=8.0),
             Connector(splice, kind="splice", max_width_mm=5.0),
-            Connector(meet, kind="junction"),
+            Connector(meet, kind="breakout"),
         ),
         circuits=(
             new_circuit(w1, Pin(c1, "1"), Pin(c2, "1"), "20 AWG"),
