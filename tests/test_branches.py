@@ -21,7 +21,7 @@ SPLICE, MEET = {"kind": "splice"}, {"kind": "breakout"}
 
 def wires(*ends: str) -> tuple[Circuit, ...]:
     """Return circuits W1, W2 … of 2 mm outside diameter between connectors written ``J4-S1``."""
-    return tuple(circuit(f"W{n}", *pair.split("-"), outside_mm=2.0) for n, pair in enumerate(ends, 1))
+    return tuple(circuit(f"W{n}", *pair.split("-"), od_mm=2.0) for n, pair in enumerate(ends, 1))
 
 
 def boat(circuits: tuple[Circuit, ...], *branches: Branch, **kinds: dict[str, Any]) -> Harness:
@@ -63,7 +63,9 @@ def test_a_splice_on_a_branch_is_followed_through() -> None:
 
 def test_from_the_other_end_the_widest_of_the_branch_is_passed() -> None:
     """P2's sleeve comes from J4, over its three wires (4.525, above), or over the splice where it is wider."""
-    made = boat(SPLICED, new_branch("B4", ends=(new_end("J4"), new_end("P2", fitted=True))), S1=SPLICE, P2={})
+    made = boat(
+        SPLICED, new_branch("B4", ends=(new_end("J4"), new_end("P2", connector_installed=True))), S1=SPLICE, P2={}
+    )
     made = replace(
         made, connectors=tuple(replace(c, max_width_mm=20.0 if c.id == "P2" else None) for c in made.connectors)
     )
@@ -167,7 +169,7 @@ def test_what_cannot_be_told_is_refused(ends: tuple[str, ...]) -> None:
 
 def test_contacts_crimped_lie_among_the_wires_of_their_own_end() -> None:
     """Two wires at P2, one taken for a contact of 3 mm: 1.05 x (3 + 2) = 5.25 for 1.05 x 4 = 4.2 mm, + 1.05."""
-    two = new_branch("B4", ends=(new_end("P2", crimped=True), new_end("J4", crimped=True)))
+    two = new_branch("B4", ends=(new_end("P2", contacts_crimped=True), new_end("J4", contacts_crimped=True)))
     made = boat(SPLICED, two, S1=SPLICE)
     parts = tuple(replace(c, contact_width_mm=3.0 if c.id == "P2" else 9.0) for c in made.connectors)
     assert seat(replace(made, connectors=parts), 0).passes.high == pytest.approx(5.25, abs=1e-3)

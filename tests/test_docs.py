@@ -115,7 +115,7 @@ def test_the_readme_of_stocks_names_every_key() -> None:
     rows = re.findall(r"^\| ((?:`[a-z_]+`(?:, )?)+) \| (.*) \|$", text.partition("## Every key")[2], re.M)
     named = {key: meaning for keys, meaning in rows for key in keys_in(keys)}
     assert named.keys() == STOCK.keys.keys()
-    for key in ("kind", "takes"):
+    for key in ("kind", "marker"):
         assert keys_in(named[key]) == set(STOCK.keys[key].allowed)
 
 

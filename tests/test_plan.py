@@ -60,7 +60,7 @@ def test_the_two_ends_of_a_circuit_stand_side_by_side() -> None:
 )
 def test_what_a_wire_marker_says(rule: str, expected: list[str]) -> None:
     """The named rules are the identification methods of IEC 62491: the core itself, local, remote, both, signal."""
-    wire = circuit("W1", "P1:1", "J4:1", colour="OG", signal="DEPTH", free=(("Loom", "left"),))
+    wire = circuit("W1", "P1:1", "J4:1", colour="OG", signal="DEPTH", extra=(("Loom", "left"),))
     assert texts(harness(circuits=(wire,), settings=settings(wire_marker=rule)), "wire end") == expected
 
 
@@ -81,7 +81,7 @@ def test_a_wire_marker_that_cannot_be_written(rule: str, message: str, fix: str)
 
 
 def test_a_column_that_only_some_circuits_have_can_be_named() -> None:
-    wires = (circuit("W1", "P1:1", "J4:1"), circuit("W2", "P1:2", "J4:2", free=(("Loom", "left"),)))
+    wires = (circuit("W1", "P1:1", "J4:1"), circuit("W2", "P1:2", "J4:2", extra=(("Loom", "left"),)))
     made = harness(circuits=wires, settings=settings(wire_marker="{circuit} {Loom}"))
     assert texts(made, "wire end") == ["W1", "W1", "W2 left", "W2 left"]
 

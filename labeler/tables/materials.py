@@ -219,7 +219,7 @@ def _tube(family: Values, size: Row) -> Tube:
     row = size.values
     wall = row["recovered_wall_mm"]
     spread = row.get("recovered_wall_tolerance_mm", wall * family.get("recovered_wall_tolerance", 0.0))
-    limits = {"min_wall_mm": round(wall - spread, 6), "max_wall_mm": round(wall + spread, 6)}
+    limits = {"min_recovered_wall_mm": round(wall - spread, 6), "max_recovered_wall_mm": round(wall + spread, 6)}
     stated = {**limits, "longitudinal_change": family["longitudinal_change"], **row}
     return _made(Tube, stated, family=family["name"], name=size.title, source=_source(family, row))
 

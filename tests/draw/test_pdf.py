@@ -169,7 +169,7 @@ def test_a_character_without_a_glyph_is_never_drawn_as_something_else(text: str,
 # ---------------------------------------------------------------- measures
 
 
-@pytest.mark.parametrize("name", [name for name, stock in STOCKS.items() if stock.kind in ("grid", "card")])
+@pytest.mark.parametrize("name", [name for name, stock in STOCKS.items() if stock.kind in ("sheet", "card")])
 def test_the_ruler_measures_50_mm(name: str) -> None:
     stock = STOCKS[name]
     data = drawn(sheets_of(name, Face(10, 8)))
@@ -184,7 +184,7 @@ def test_the_ruler_measures_50_mm(name: str) -> None:
     assert left.mean() * dot == pytest.approx(stock.ruler_x_mm, abs=dot)
 
 
-@pytest.mark.parametrize("name", [name for name, stock in STOCKS.items() if stock.kind in ("grid", "card")])
+@pytest.mark.parametrize("name", [name for name, stock in STOCKS.items() if stock.kind in ("sheet", "card")])
 def test_the_words_of_the_ruler_stay_in_the_area_kept_for_them(name: str) -> None:
     stock = replace(STOCKS[name], top_margin_mm=STOCKS[name].top_margin_mm, cut_lines=False)
     sheets = tuple(replace(sheet, stock=stock) for sheet in sheets_of(name, Face(10, 8)))

@@ -281,10 +281,10 @@ id = "J2"
 id = "W1"
 from = "J1:1"
 to = "J2:1"
-outside_mm = 2.0
+od_mm = 2.0
 [[branch]]
 id = "B1"
-diameter_mm = {diameter}
+bundle_diameter_mm = {diameter}
 code_anyway = "{anyway}"
   [[branch.end]]
   at = "J1"

@@ -116,7 +116,7 @@ def drawn_harness(rng: random.Random) -> str:
     }
     lines += [f"{key} = {value}" for key, value in drawn.items()]
     for name in ("P1", "J4"):
-        lines += ["[[connector]]", f'id = "{name}"', "outside_mm = 20"]
+        lines += ["[[connector]]", f'id = "{name}"', "max_width_mm = 20"]
     for n in range(1, rng.randint(2, 7)):
         size = rng.choice(["22 AWG", "16 AWG", "8 AWG"])
         lines += ["[[circuit]]", f'id = "W{n}"', f'from = "P1:{n}"', f'to = "J4:{n}"', f'size = "{size}"']
@@ -127,7 +127,7 @@ def drawn_harness(rng: random.Random) -> str:
         if rng.random() < 0.4:
             lines.append(f"cut_length_mm = {rng.choice([15, 30, 62, 63, 80])}")
         if rng.random() < 0.2:
-            lines.append("lettered = false")
+            lines.append("marked = false")
     return "\n".join(lines)
 
 

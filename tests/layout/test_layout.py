@@ -31,14 +31,14 @@ STOCKS = {
     path.stem: Stock(name=path.stem, **tomllib.loads(path.read_text("utf-8")))
     for path in sorted(LAYOUTS.glob("*.toml"))
 }
-PAGES = [name for name, stock in STOCKS.items() if stock.kind in ("grid", "card")]
+PAGES = [name for name, stock in STOCKS.items() if stock.kind in ("sheet", "card")]
 CELLS = [name for name, stock in STOCKS.items() if stock.kind != "reel"]
 WRAPS = [name for name, stock in STOCKS.items() if stock.marker == "wrap"]
 LAY_FLAT_MM = 10.9  # of a 1/4 in tube: pi (6.35 + about 0.6)/2
 UNPRINTABLE_MM = 5.0  # the border that printers do not reach, as layouts/README.md says
 
 GRID = Stock(
-    name="small", kind="grid", marker="tag", description="3 x 2 cells of 20 x 10 mm",
+    name="small", kind="sheet", marker="tag", description="3 x 2 cells of 20 x 10 mm",
     page_width_mm=110, page_height_mm=60, left_margin_mm=10, top_margin_mm=20, columns=3, rows=2,
     cell_width_mm=20, cell_height_mm=10, pitch_x_mm=25, pitch_y_mm=15, ruler_x_mm=10, ruler_y_mm=45,
 )  # fmt: skip
@@ -82,7 +82,7 @@ def overlap(a: Cell, b: Cell) -> bool:
 def test_the_shipped_stocks_are_there() -> None:
     kinds = {(stock.marker, stock.kind) for stock in STOCKS.values()}
     sleeves = {("sleeve", "card"), ("sleeve", "reel"), ("insert", "card")}
-    assert kinds == {*((kind, on) for kind in ("wrap", "tag", "flag") for on in ("grid", "roll")), *sleeves}
+    assert kinds == {*((kind, on) for kind in ("wrap", "tag", "flag") for on in ("sheet", "roll")), *sleeves}
     assert len(WRAPS) == 7  # three sizes on each of A4 and Letter, and a roll
 
 
@@ -147,7 +147,7 @@ def test_page_sizes() -> None:
     sizes = {
         name.split("-")[1]: (stock.page_width_mm, stock.page_height_mm)
         for name, stock in STOCKS.items()
-        if stock.kind == "grid"
+        if stock.kind == "sheet"
     }
     assert sizes["a4"] == (210, 297)
     assert sizes["letter"] == pytest.approx((8.5 * 25.4, 11 * 25.4))
@@ -188,7 +188,7 @@ def grids(draw: st.DrawFn) -> Stock:
     left, top = draw(st.floats(0, 30)), draw(st.floats(0, 30))
     head = top + 9 + RULER_AREA_MM[1]  # header strip and ruler stand above the cells
     return Stock(
-        name="any", kind="grid", marker="tag", description="any", columns=columns, rows=rows,
+        name="any", kind="sheet", marker="tag", description="any", columns=columns, rows=rows,
         page_width_mm=left + across * columns + RULER_AREA_MM[0] + 1, page_height_mm=head + down * rows,
         left_margin_mm=left, top_margin_mm=head, cell_width_mm=width, cell_height_mm=height, pitch_x_mm=across,
         pitch_y_mm=down, ruler_x_mm=1, ruler_y_mm=down * rows,
@@ -509,7 +509,7 @@ def test_an_unknown_stock_is_a_problem() -> None:
     ("change", "says"),
     [
         ({"cell_width_mm": 0.0}, "the cell has no size"),
-        ({"takes": "wrap", "print_around_mm": 10.0}, "print_around_mm 10 of a cell 10 mm high"),
+        ({"marker": "wrap", "print_zone_mm": 10.0}, "print_zone_mm 10 of a cell 10 mm high"),
         ({"ruler_y_mm": 38.0}, "the ruler at 10, 38 mm leaves the page or meets a cell"),
         ({"ruler_x_mm": 30.0}, "the ruler at 30, 45 mm"),
         ({"ruler_y_mm": 50.0}, "the ruler at 10, 50 mm"),  # 53 > 60 - 9: into the header line

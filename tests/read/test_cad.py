@@ -527,7 +527,7 @@ def test_a_covering_of_a_kbl_that_the_table_knows_becomes_that_of_its_branch(tex
 
 
 def test_a_shop_names_the_parts_of_its_coverings(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    own = '[[covering]]\nname = "hose 8"\naliases = ["RSB-H8"]\nwall_low_mm = 1.0\nwall_high_mm = 1.2\nsource = "measured"\n'
+    own = '[[covering]]\nname = "hose 8"\naliases = ["RSB-H8"]\nmin_wall_mm = 1.0\nmax_wall_mm = 1.2\nsource = "measured"\n'
     (tmp_path / "coverings.toml").write_text(own)
     monkeypatch.setenv("LABELER_STOCK", str(tmp_path))
     text = covered("hose").replace(

@@ -67,11 +67,12 @@ def test_connectors_in_order_of_first_appearance() -> None:
 HEADERS = [
     (
         "Nr.;von;Kürzel;Pin;Kontakt;nach;Kürzel;Pin;Kontakt;Ader;Länge;Farbe;Quer.;V1;Nr.",
-        {"id": 0, "from": 1, "from pin": 3, "to": 5, "to pin": 7} | {"core": 9, "length": 10, "colour": 11, "size": 12},
+        {"id": 0, "from": 1, "from cavity": 3, "to": 5, "to cavity": 7}
+        | {"core": 9, "length": 10, "colour": 11, "size": 12},
     ),
     (
         "Leitungs-Nr.;Zweck;von;Pin;Tülle;Zweck;nach;Pin;Tülle;Farbe;Querschnitt;Potential",
-        {"id": 0, "from": 2, "from pin": 3, "to": 6, "to pin": 7, "colour": 9, "size": 10, "signal": 11},
+        {"id": 0, "from": 2, "from cavity": 3, "to": 6, "to cavity": 7, "colour": 9, "size": 10, "signal": 11},
     ),
     (
         "Leitung;Kabel;Farbe;Querschnitt;Stecker-A;Pin-A;Kontakt-A;Stecker-B;Pin-B;Kontakt-B;Laenge",
@@ -81,30 +82,30 @@ HEADERS = [
             "colour": 2,
             "size": 3,
             "from": 4,
-            "from pin": 5,
+            "from cavity": 5,
             "to": 7,
-            "to pin": 8,
+            "to cavity": 8,
             "length": 10,
         },
     ),
     (
         "wirenumber;from_component;from_pin;to_component;to_pin;netname;awg",
-        {"id": 0, "from": 1, "from pin": 2, "to": 3, "to pin": 4, "signal": 5, "size": 6},
+        {"id": 0, "from": 1, "from cavity": 2, "to": 3, "to cavity": 4, "signal": 5, "size": 6},
     ),
     (
         "cable_des;comp_des_1;conn_des_1;pin_1;comp_des_2;conn_des_2;pin_2;net_name;wire_gauge",
-        {"cable": 0, "from owner": 1, "from": 2, "from pin": 3, "to owner": 4, "to": 5, "to pin": 6}
+        {"cable": 0, "from device": 1, "from": 2, "from cavity": 3, "to device": 4, "to": 5, "to cavity": 6}
         | {"signal": 7, "size": 8},
     ),
     ("net;endpoint_a;endpoint_b;state;source", {"signal": 0, "from": 1, "to": 2}),
     ("cable;colour;mm2;from;to;note", {"cable": 0, "colour": 1, "size": 2, "from": 3, "to": 4}),
     (
         "Wire;Cable;Conductor;Ref 1;Pin 1;Ref 2;Pin 2",
-        {"id": 0, "cable": 1, "core": 2, "from": 3, "from pin": 4, "to": 5, "to pin": 6},
+        {"id": 0, "cable": 1, "core": 2, "from": 3, "from cavity": 4, "to": 5, "to cavity": 6},
     ),
     (
         "Wire;From;Pin;Part;To;Pin;Part;Cable",
-        {"id": 0, "from": 1, "from pin": 2, "to": 4, "to pin": 5, "cable": 7},
+        {"id": 0, "from": 1, "from cavity": 2, "to": 4, "to cavity": 5, "cable": 7},
     ),
     (
         "Cable;Wire;From;From Pin;To;To Pin;Gauge (AWG);Wire OD (mm);Cable OD (mm);Length (m)",
@@ -112,18 +113,18 @@ HEADERS = [
             "cable": 0,
             "id": 1,
             "from": 2,
-            "from pin": 3,
+            "from cavity": 3,
             "to": 4,
-            "to pin": 5,
+            "to cavity": 5,
             "size": 6,
-            "outside": 7,
-            "cable outside": 8,
+            "od": 7,
+            "cable od": 8,
             "length": 9,
         },
     ),
     (
         "source_connector;source_pin;destination_connector;destination_pin;wire_id;gauge_awg;length_m",
-        {"from": 0, "from pin": 1, "to": 2, "to pin": 3, "id": 4, "size": 5, "length": 6},
+        {"from": 0, "from cavity": 1, "to": 2, "to cavity": 3, "id": 4, "size": 5, "length": 6},
     ),
     (
         "WireID;From;To;AWG;Colour;Connector (From);Connector (To)",
@@ -134,16 +135,19 @@ HEADERS = [
         {
             "id": 0,
             "from": 1,
-            "from pin": 2,
+            "from cavity": 2,
             "to": 3,
-            "to pin": 4,
+            "to cavity": 4,
             "length": 6,
-            "unit": 7,
-            "wire": 8,
+            "length unit": 7,
+            "wire type": 8,
         },
     ),
     ("Start;Ende;Signalname", {"from": 0, "to": 1, "signal": 2}),
-    ("Cable ID;From;From Port;To;To Port;Route state", {"cable": 0, "from": 1, "from pin": 2, "to": 3, "to pin": 4}),
+    (
+        "Cable ID;From;From Port;To;To Port;Route state",
+        {"cable": 0, "from": 1, "from cavity": 2, "to": 3, "to cavity": 4},
+    ),
 ]
 
 

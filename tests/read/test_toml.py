@@ -39,8 +39,8 @@ id = "J4"
 kind = "connector"
 description = "Depth sounder"
 cavities = 4
-outside_mm = 18.0
-contact_outside_mm = "0.1 in"
+max_width_mm = 18.0
+contact_width_mm = "0.1 in"
 
 [[connector]]
 id = "P1"
@@ -54,8 +54,8 @@ id = "W101"
 from = "P1:12"
 to = "J4:2"
 size = "20 AWG"
-wire = "SAE J1128 TXL"
-outside_mm = 1.9
+wire_type = "SAE J1128 TXL"
+od_mm = 1.9
 colour = "OG"
 signal = "DEPTH RX"
 length_mm = 850
@@ -70,27 +70,27 @@ wire_marker_kind = "none"
 
 [[cable]]
 id = "K1"
-outside_mm = "6.2 mm"
+od_mm = "6.2 mm"
 
 [[branch]]
 id = "B4"
 circuits = ["W101", "W102"]
 covering = "braided sleeving"
-diameter_mm = 4.4
-diameter_tolerance_mm = 0.2
+bundle_diameter_mm = 4.4
+bundle_diameter_tolerance_mm = 0.2
 length_mm = "85 cm"
 
   [[branch.end]]
   at = "J4"
   text = ["DEPTH", "J4"]
-  fitted = true
+  connector_installed = true
   cut_length_mm = 30
-  from_end_mm = 25
+  distance_from_connector_mm = 25
   colour = "YE"
 
   [[branch.end]]
   at = "P1"
-  lettered = false
+  marked = false
   text = "SENSORS P1"
 
 [[branch]]
@@ -183,7 +183,7 @@ WORDS: dict[str, Any] = {
     "cut_lengths_mm": [20.0, 30.0],
     "covering_wall_mm": 0.6,
     "code_on": ["tag", "sleeve"],
-    "code_payload": "{unit}/{marker}",
+    "code_payload": "{serial}/{marker}",
     "tag_caution": "Keep it dry.",
 }
 LEVELS = {
@@ -279,10 +279,10 @@ def test_connectors_are_inferred_where_none_is_declared() -> None:
 # ---------------------------------------------------------------- circuits from a list
 
 
-def test_circuits_from_a_list_beside_the_file(tmp_path: Path) -> None:
+def test_wire_list_a_list_beside_the_file(tmp_path: Path) -> None:
     (tmp_path / "list.csv").write_text("Wire,From,To\nW1,J4:1,P1:1\n")
     path = tmp_path / "boat.toml"
-    path.write_text('[harness]\nname = "Boat"\ncircuits_from = "list.csv"\n[defaults]\nslip = 0.2\n')
+    path.write_text('[harness]\nname = "Boat"\nwire_list = "list.csv"\n[defaults]\nslip = 0.2\n')
     harness = read_harness(path)
     assert (str(harness.circuits[0].where), set_on(harness).slip) == ("list.csv:2", 0.2)
     assert [connector.id for connector in harness.connectors] == ["J4", "P1"]
@@ -296,13 +296,13 @@ def test_a_list_outside_the_folder(tmp_path: Path, name: str) -> None:
     inside = tmp_path / "inside"
     inside.mkdir()
     (inside / "link.csv").symlink_to(tmp_path / "list.csv")
-    (problem,) = problems(f'[harness]\nname = "Boat"\ncircuits_from = "{name}"\n', inside)
+    (problem,) = problems(f'[harness]\nname = "Boat"\nwire_list = "{name}"\n', inside)
     assert problem.where.line == 3
     assert "folder" in problem.message
 
 
 def test_a_list_from_a_pipe_or_missing_or_wrong(tmp_path: Path) -> None:
-    text = '[harness]\nname = "Boat"\ncircuits_from = "list.csv"\n'
+    text = '[harness]\nname = "Boat"\nwire_list = "list.csv"\n'
     assert "leaves the folder" in problems(text)[0].message
     assert "no such file" in problems(text, tmp_path)[0].message
     (tmp_path / "list.csv").write_text("Wire,From,To\nW1,,P1:1\n")
@@ -333,13 +333,13 @@ END = '[[branch]]\nid = "B"\n[[branch.end]]\nat = "J4"\n'  # four lines
         (HEAD + "[[circuit]]\nid = 'W1'\nfrom = 'J4:1'\n", 3, "without 'to'"),
         (HEAD + "[[circuit]]\nid = 'W1'\nfrom = 'J4:1'\nto = 'P1:0'\n", 6, "count from 1"),
         (HEAD + "[[circuit]]\nid = 'W1'\nfrom = 'J4:1'\nto = 'P1:2'\nsize = 'banana'\n", 7, "no wire size"),
-        (HEAD + "[[circuit]]\nid = 'W1'\nfrom = 'J4:1'\nto = 'P1:2'\noutside_mm = -1.9\n", 7, "above 0"),
+        (HEAD + "[[circuit]]\nid = 'W1'\nfrom = 'J4:1'\nto = 'P1:2'\nod_mm = -1.9\n", 7, "above 0"),
         (HEAD + "[[circuit]]\nid = 'W1'\nfrom = 'J4:1'\nto = 'P1:2'\ncolor = 'OG'\n", 7, "did you mean 'colour'"),
         (HEAD + "[[circuit]]\nid = ''\nfrom = 'J4:1'\nto = 'P1:2'\n", 4, "empty"),
         (HEAD + "[[connector]]\nid = 'J4'\nkind = 'splce'\n", 5, "did you mean 'splice'"),
         (HEAD + "[[connector]]\nid = 'J4'\ncavities = 0\n", 5, "from 1"),
         (HEAD + "[[connector]]\nid = 'J4'\ncavities = 2.0\n", 5, "whole number"),
-        (HEAD + END + "fitted = 1\n", 7, "true or false"),
+        (HEAD + END + "connector_installed = 1\n", 7, "true or false"),
         (HEAD + END + "text = []\n", 7, "text or a list"),
         (HEAD + END + "text = ['A', 3]\n", 7, "in quotes"),
         (HEAD + END + "cut_length_mm = inf\n", 7, "finite"),
@@ -467,12 +467,12 @@ def test_whatever_comes_it_is_read_or_refused(data: bytes) -> None:
         assert read(data).name
 
 
-LISTED = '[harness]\nname = "Boat"\ncircuits_from = "list.csv"\n'
+LISTED = '[harness]\nname = "Boat"\nwire_list = "list.csv"\n'
 
 
 def test_a_cable_of_the_list_gets_its_outside_from_the_file(tmp_path: Path) -> None:
     (tmp_path / "list.csv").write_text("Wire,From,To,Cable\nW1,J4:1,P1:1,K1\nW2,J4:2,P1:2,K2\n")
-    (tmp_path / "boat.toml").write_text(LISTED + '[[cable]]\nid = "K1"\noutside_mm = 6.2\n')
+    (tmp_path / "boat.toml").write_text(LISTED + '[[cable]]\nid = "K1"\nod_mm = 6.2\n')
     cables = read_harness(tmp_path / "boat.toml").cables
     assert {cable.id: cable.od_mm for cable in cables} == {"K1": 6.2, "K2": None}
     assert len(cables) == 2
@@ -480,7 +480,7 @@ def test_a_cable_of_the_list_gets_its_outside_from_the_file(tmp_path: Path) -> N
 
 def test_two_outsides_for_one_cable(tmp_path: Path) -> None:
     (tmp_path / "list.csv").write_text("Wire,From,To,Cable,Cable OD (mm)\nW1,J4:1,P1:1,K1,6.4\n")
-    (tmp_path / "boat.toml").write_text(LISTED + '[[cable]]\nid = "K1"\noutside_mm = 6.2\n')
+    (tmp_path / "boat.toml").write_text(LISTED + '[[cable]]\nid = "K1"\nod_mm = 6.2\n')
     with pytest.raises(LabelerError) as caught:
         read_harness(tmp_path / "boat.toml")
     assert str(caught.value) == "boat.toml:4: cable K1: outside 6.2 mm, list.csv:2 says 6.4 mm; give it once"
@@ -496,12 +496,12 @@ def test_two_outsides_for_one_cable(tmp_path: Path) -> None:
         ("branch.end", "cut_length_mm", "'2 km'", "no length"),
         ("branch.end", "cut_length_mm", "'2 m'", "outside 3 to 1000 mm"),
         ("branch.end", "cut_length_mm", "2.9", "outside 3 to 1000 mm"),
-        ("branch", "diameter_mm", "501", "outside 0.1 to 500 mm"),
-        ("cable", "outside_mm", "'1 m'", "outside 0.1 to 500 mm"),
-        ("circuit", "outside_mm", "201", "outside 0.05 to 200 mm"),
-        ("circuit", "outside_mm", "1e-9", "outside 0.05 to 200 mm"),
-        ("connector", "outside_mm", "1001", "outside 0.1 to 1000 mm"),
-        ("connector", "contact_outside_mm", "0.01", "outside 0.1 to 1000 mm"),
+        ("branch", "bundle_diameter_mm", "501", "outside 0.1 to 500 mm"),
+        ("cable", "od_mm", "'1 m'", "outside 0.1 to 500 mm"),
+        ("circuit", "od_mm", "201", "outside 0.05 to 200 mm"),
+        ("circuit", "od_mm", "1e-9", "outside 0.05 to 200 mm"),
+        ("connector", "max_width_mm", "1001", "outside 0.1 to 1000 mm"),
+        ("connector", "contact_width_mm", "0.01", "outside 0.1 to 1000 mm"),
         ("bag.contents", "quantity", "1e30", "at most 100000"),
     ],
 )
@@ -519,7 +519,7 @@ def test_a_file_beside_that_is_no_list_of_circuits_is_refused(tmp_path: Path) ->
     """A workbook, whose sheets nobody could choose here, and a list of pins, which names no circuit."""
     (tmp_path / "list.csv").write_text("Connector,Pin,Signal\nJ1,1,BILGE\nJ1,2,GROUND\n")
     (pins,) = problems(LISTED, tmp_path)
-    assert (pins.message, pins.where.line) == ("circuits_from: 'list.csv' lists pins, not circuits", 3)
+    assert (pins.message, pins.where.line) == ("wire_list: 'list.csv' lists pins, not circuits", 3)
     openpyxl.Workbook().save(tmp_path / "list.csv")
     (book,) = problems(LISTED, tmp_path)
-    assert (book.message, book.where.line) == ("circuits_from: 'list.csv' is a workbook, not a CSV", 3)
+    assert (book.message, book.where.line) == ("wire_list: 'list.csv' is a workbook, not a CSV", 3)

@@ -261,7 +261,7 @@ def test_setting(key: str, value: Any, held: object) -> None:
         ("heating", "backfirst", "did you mean 'back first'"),
         ("heating", "", "empty"),
         ("tube_colour", "\u202eWH", "cannot be printed"),
-        ("code_payload", "{unit}\n{marker}", "cannot be printed"),
+        ("code_payload", "{serial}\n{marker}", "cannot be printed"),
         ("heating", 1, "must be a text"),
         ("sleeve", [], "one or more"),
         ("sleeve", 3, "one or more"),

@@ -58,7 +58,7 @@ def order(made: Harness) -> list[tuple[str, str]]:
 
 
 J4, P1 = new_end("J4"), new_end("P1")
-ON: dict[str, Any] = {"fitted": True}
+ON: dict[str, Any] = {"connector_installed": True}
 P1_KNOWN = Connector("P1", max_width_mm=30.0, contact_width_mm=2.6)
 
 
@@ -143,7 +143,7 @@ def test_contacts_in_a_measured_bundle() -> None:
     ],
 )
 def test_how_to_spare_it_the_obstacle(kind: str, state: str, early: str) -> None:
-    end = new_end("J4", fitted=state == "fitted", crimped=state == "crimped")
+    end = new_end("J4", connector_installed=state == "fitted", contacts_crimped=state == "crimped")
     done = replace(boat(end), connectors=(Connector("J4", kind=kind, max_width_mm=10.5),))
     seat = seat_at(done)
     assert (seat.passes.high, *in_the_way(seat)) == (10.5, f"{kind} J4, 10.5 mm", early)
@@ -161,7 +161,7 @@ def test_what_is_thinner_than_the_bundle_is_passed_at_its_own_end() -> None:
         assert order(replace(made, connectors=sizes)) == expected
 
 
-@pytest.mark.parametrize("state", [{}, {"crimped": True}, {"fitted": True}])
+@pytest.mark.parametrize("state", [{}, {"contacts_crimped": True}, {"connector_installed": True}])
 def test_a_loose_end_is_always_open(state: dict[str, Any]) -> None:
     (step,) = steps(replace(boat(replace(J4, **state)), connectors=(Connector("J4", kind="unterminated end"),)))
     assert (step.how.access_end, before(step), how(step)) == ("J4", "", "thread on at J4")
@@ -181,8 +181,8 @@ def test_between_breakouts_all_is_laid_on_before_they_are_joined() -> None:
 def test_sizes_that_decide_the_way_are_asked_for() -> None:
     unknown = (Connector("J4"), Connector("P1"))
     for end, asked in (
-        (replace(J4, contacts_crimped=True), "give contact_outside_mm of connector J4"),
-        (replace(J4, **ON), "outside_mm of connector J4"),
+        (replace(J4, contacts_crimped=True), "give contact_width_mm of connector J4"),
+        (replace(J4, **ON), "max_width_mm of connector J4"),
     ):
         made = replace(boat(end), connectors=unknown)
         with pytest.raises(LabelerError, match=asked):
@@ -193,7 +193,7 @@ def test_sizes_that_decide_the_way_are_asked_for() -> None:
     assert order(known)[0] == ("J4", "P1")
     # with 30 mm at P1 the size of J4 may be what lets it pass
     shut = boat(replace(J4, **ON), replace(P1, **ON))
-    with pytest.raises(LabelerError, match="outside_mm of connector J4"):
+    with pytest.raises(LabelerError, match="max_width_mm of connector J4"):
         steps(replace(shut, connectors=(Connector("J4"), P1_KNOWN)))
 
 
@@ -202,11 +202,11 @@ def test_a_ring_terminal() -> None:
     wires = (circuit("W1", "P1:1", "E1", size="10 AWG"),)
     made = harness(branches=(new_branch("B7", ends=(new_end("E1"), P1)),), connectors=parts, circuits=wires)
     assert before(steps(made)[0]) == "the terminal E1 is crimped"
-    done = replace(made, branches=(new_branch("B7", ends=(new_end("E1", crimped=True),)),))
+    done = replace(made, branches=(new_branch("B7", ends=(new_end("E1", contacts_crimped=True),)),))
     assert how(steps(done)[0]) == "pass over the ring terminal E1, 10.5 mm"
 
 
-STATES: tuple[dict[str, Any], ...] = ({}, {"crimped": True}, {"fitted": True})
+STATES: tuple[dict[str, Any], ...] = ({}, {"contacts_crimped": True}, {"connector_installed": True})
 KINDS = ("connector", "ring terminal", "splice", "unterminated end", "breakout")
 ENDS = [(kind, state) for kind in KINDS for state in STATES]
 
@@ -245,7 +245,7 @@ def test_every_order_can_be_done(here: Any, there: Any, covering: str) -> None:
                 assert not [p for p in lying if min(start, at) < p < max(start, at)], (step, lying)
                 kind, state = here if end_of == "J4" else there
                 assert kind != "breakout"
-                shut = "fitted" in state or (state and kind != "connector")
+                shut = "connector_installed" in state or (state and kind != "connector")
                 assert (step.how.before is None) == (kind == "unterminated end" or bool(shut)), step
             else:
                 assert {here[0], there[0]} == {"breakout"}
@@ -263,8 +263,8 @@ def wire_at(made: Harness, at: str, kind: str = "sleeve") -> Seat:
     return wire_seat(made.circuits[0], Sizing(index(made), CATALOGUE), kind, at)
 
 
-CRIMPED: dict[str, Any] = {"crimped": True}
-FITTED: dict[str, Any] = {"fitted": True}
+CRIMPED: dict[str, Any] = {"contacts_crimped": True}
+FITTED: dict[str, Any] = {"connector_installed": True}
 
 
 @pytest.mark.parametrize(

@@ -159,12 +159,13 @@ name = "AS23053/5"
 source = "measured on our shelf"
 longitudinal_change = -0.03
 sizes = [
-  { name = "1/2", supplied_in = 0.5, recovered_in = 0.25, wall_mm = 0.6, lay_flat_mm = 20.6 },
-  { name = "1/4", supplied_mm = "1/4 in", recovered_mm = "1/8 in", wall_mm = 0.6, wall_low_mm = 0.55 },
+  { name = "1/2", expanded_id_in = 0.5, recovered_id_in = 0.25, recovered_wall_mm = 0.6, lay_flat_width_mm = 20.6 },
+  { name = "1/4", expanded_id_mm = "1/4 in", recovered_id_mm = "1/8 in", recovered_wall_mm = 0.6,
+    min_recovered_wall_mm = 0.55 },
 ]
 """
 WIRES_OWN = """
-[[kind]]
+[[wire_type]]
 name = "instrument cable core"
 aliases = ["TXL"]
 source = "measured"
@@ -173,13 +174,13 @@ sizes = [{ size = "20 AWG", nominal_mm = 1.5, tolerance_mm = 0.05 }]
 COVERINGS = """
 [[covering]]
 name = "river braid"
-wall_low_mm = 0.4
-wall_high_mm = 0.5
+min_wall_mm = 0.4
+max_wall_mm = 0.5
 source = "measured"
 """
 STOCK = """
-kind = "grid"
-takes = "wrap"
+kind = "sheet"
+marker = "wrap"
 description = "wraps"
 page_width_mm = 100
 page_height_mm = "6 in"
@@ -189,7 +190,7 @@ cell_width_mm = 25
 cell_height_mm = 38
 pitch_x_mm = 30
 pitch_y_mm = 40
-print_around_mm = "1/2 in"
+print_zone_mm = "1/2 in"
 """
 
 
@@ -249,34 +250,46 @@ def test_a_folder_without_tables_is_refused(tmp_path: Path) -> None:
 WRONG = [
     (
         "tubes.toml",
-        "recovered_in = 0.25",
-        "recovered_in = 0.6",
+        "recovered_id_in = 0.25",
+        "recovered_id_in = 0.6",
         7,
-        "recovered 15.24 mm is not below supplied",
+        "recovered_id 15.24 mm is not below expanded_id",
     ),
-    ("tubes.toml", "wall_mm = 0.6, lay", "wall_mm = 0, lay", 7, "wall 0 mm and its limits"),
-    ("tubes.toml", "wall_mm = 0.6, lay", "wall_mm = -1, lay", 7, "wall_mm is -1; it must be 0 to 100"),
     (
         "tubes.toml",
-        "wall_mm = 0.6, lay",
-        "wall_mm = 0.6, liner_mm = 0.6, lay",
+        "recovered_wall_mm = 0.6, lay",
+        "recovered_wall_mm = 0, lay",
+        7,
+        "recovered_wall 0 mm and its limits",
+    ),
+    (
+        "tubes.toml",
+        "recovered_wall_mm = 0.6, lay",
+        "recovered_wall_mm = -1, lay",
+        7,
+        "recovered_wall_mm is -1; it must be 0 to 100",
+    ),
+    (
+        "tubes.toml",
+        "recovered_wall_mm = 0.6, lay",
+        "recovered_wall_mm = 0.6, liner_mm = 0.6, lay",
         7,
         "liner 0.6 mm is not below",
     ),
-    ("tubes.toml", "lay_flat_mm = 20.6", "lay_flat_mm = 12.7", 7, "lay_flat 12.7 mm is too narrow"),
-    ("tubes.toml", "lay_flat_mm", "layflat_mm", 7, "did you mean 'lay_flat_mm'?"),
-    ("tubes.toml", "supplied_in = 0.5", 'supplied_in = "wide"', 7, "supplied_in is 'wide'; write a length"),
+    ("tubes.toml", "lay_flat_width_mm = 20.6", "lay_flat_width_mm = 12.7", 7, "lay_flat_width 12.7 mm is too narrow"),
+    ("tubes.toml", "lay_flat_width_mm", "layflat_width_mm", 7, "did you mean 'lay_flat_width_mm'?"),
+    ("tubes.toml", "expanded_id_in = 0.5", 'expanded_id_in = "wide"', 7, "expanded_id_in is 'wide'; write a length"),
     (
         "tubes.toml",
-        "supplied_in = 0.5",
-        "supplied_in = true",
+        "expanded_id_in = 0.5",
+        "expanded_id_in = true",
         7,
-        "supplied_in is True; it must be a number",
+        "expanded_id_in is True; it must be a number",
     ),
-    ("tubes.toml", "supplied_in = 0.5", "supplied_in = nan", 7, "supplied_in is nan"),
-    ("tubes.toml", "supplied_in = 0.5", "supplied_in = 0x" + "f" * 300, 7, "supplied_in is 1"),
-    ("tubes.toml", "supplied_in = 0.5", "supplied_in = 0.5, supplied_mm = 12.7", 7, "is given twice"),
-    ("tubes.toml", "supplied_in = 0.5, ", "", 7, "supplied_mm is missing"),
+    ("tubes.toml", "expanded_id_in = 0.5", "expanded_id_in = nan", 7, "expanded_id_in is nan"),
+    ("tubes.toml", "expanded_id_in = 0.5", "expanded_id_in = 0x" + "f" * 300, 7, "expanded_id_in is 1"),
+    ("tubes.toml", "expanded_id_in = 0.5", "expanded_id_in = 0.5, expanded_id_mm = 12.7", 7, "is given twice"),
+    ("tubes.toml", "expanded_id_in = 0.5, ", "", 7, "expanded_id_mm is missing"),
     ("tubes.toml", 'name = "1/2"', 'name = "1/4"', 8, "AS23053/5 1/4 stands here twice"),
     ("tubes.toml", "-0.03", "0.03", 5, "longitudinal_change is 0.03; it must be -0.5 to 0"),
     ("tubes.toml", "[[family]]", "[[familie]]", 2, "did you mean 'family'?"),
@@ -302,10 +315,10 @@ WRONG = [
     ("wire_types.toml", "sizes = [{", "sizes = [5, {", 6, "5 is no table"),
     (
         "coverings.toml",
-        "wall_low_mm = 0.4",
-        "wall_low_mm = 0.8",
+        "min_wall_mm = 0.4",
+        "min_wall_mm = 0.8",
         3,
-        "wall_low 0.8 mm is above wall_high 0.5 mm",
+        "min_wall 0.8 mm is above max_wall 0.5 mm",
     ),
     ("coverings.toml", 'source = "measured"', "", 3, "source is missing"),
 ]
@@ -326,7 +339,7 @@ def test_what_cannot_be_is_refused_at_its_line(
 
 def test_all_files_problems_come_at_once(shop: Path) -> None:
     (shop / "coverings.toml").write_bytes(b"\xff")
-    (shop / "wire_types.toml").write_text("[[kind]]\nname = 5\n", encoding="utf-8")
+    (shop / "wire_types.toml").write_text("[[wire_type]]\nname = 5\n", encoding="utf-8")
     found = refusal(lambda: load_catalogue([shop])).splitlines()
     assert any("byte 1 is not UTF-8" in line for line in found)
     assert any("name is 5; it must be a text" in line for line in found)

@@ -11,7 +11,7 @@ import pytest
 from labeler.model import Range, Tube, WireDiameter
 from labeler.tables.catalogue import _load
 from labeler.tables.document import load
-from labeler.tables.materials import Family, WireKind, bare_diameter, read_kinds
+from labeler.tables.materials import Family, WireType, bare_diameter, read_wire_types
 
 SHIPPED = _load(())
 TUBES = [tube for family in SHIPPED.families for tube in family.tubes]
@@ -46,7 +46,14 @@ def test_sizes_of_a_family_increase(family: Family) -> None:
 
 @pytest.mark.parametrize("family", SHIPPED.families, ids=lambda family: family.name)
 def test_every_family_says_where_its_figures_are_from(family: Family) -> None:
-    for text in ("meaning", "source", "seen", "longitudinal_reason", "wall_reason", "temperatures"):
+    for text in (
+        "description",
+        "source",
+        "source_note",
+        "longitudinal_source",
+        "recovered_wall_source",
+        "temperatures",
+    ):
         assert getattr(family, text)
 
 
@@ -169,7 +176,7 @@ def test_what_is_from_memory_says_so() -> None:
 
 
 @pytest.mark.parametrize(("kind", "size", "wire"), WIRES, ids=lambda x: getattr(x, "name", x) if x else "")
-def test_every_wire_is_wider_than_its_conductor(kind: WireKind, size: str, wire: WireDiameter) -> None:
+def test_every_wire_is_wider_than_its_conductor(kind: WireType, size: str, wire: WireDiameter) -> None:
     bare = bare_diameter(size)
     assert bare is not None
     # a round strand bundle of the same metal is no narrower than the solid wire; J1128's metal areas
@@ -179,7 +186,7 @@ def test_every_wire_is_wider_than_its_conductor(kind: WireKind, size: str, wire:
 
 
 @pytest.mark.parametrize("kind", SHIPPED.wire_types, ids=lambda kind: kind.name)
-def test_larger_conductors_make_larger_wires(kind: WireKind) -> None:
+def test_larger_conductors_make_larger_wires(kind: WireType) -> None:
     rows = sorted((bare_diameter(size) or 0.0, wire.range_mm) for size, wire in kind.sizes)
     for (bare, smaller), (wider, larger) in pairwise(rows):
         assert bare < wider
@@ -303,9 +310,9 @@ def test_ul_styles(alias: str, printed: str) -> None:
 
 def test_a_maximum_alone_takes_the_kinds_share_below_it(tmp_path: Path) -> None:
     # 2.0 mm less 10 % is 1.8 mm
-    text = '[[kind]]\nname = "k"\nsource = "s"\nbelow_max = 0.1\nsizes = [{ size = "1 mm2", max_mm = 2.0 }]\n'
+    text = '[[wire_type]]\nname = "k"\nsource = "s"\nmin_below_max = 0.1\nsizes = [{ size = "1 mm2", max_mm = 2.0 }]\n'
     (tmp_path / "w.toml").write_text(text, encoding="utf-8")
-    kinds, problems = read_kinds(load(tmp_path / "w.toml", "w.toml"))
+    kinds, problems = read_wire_types(load(tmp_path / "w.toml", "w.toml"))
     assert problems == []
     assert kinds[0].sizes[0][1].range_mm == Range(1.8, 2.0)
 

@@ -166,7 +166,7 @@ TOO_WIDE = replace(
 
 def sheets() -> tuple[Sheet, ...]:
     card = Stock("card-210x148", "card", "sleeve", "carrier card")
-    labels = Stock("wrap-a4-25x18", "grid", "wrap", "wires 2 to 4 mm: wraps 25 x 18 mm")
+    labels = Stock("wrap-a4-25x18", "sheet", "wrap", "wires 2 to 4 mm: wraps 25 x 18 mm")
     quarter, half = "AS23053/5 1/4, white", "AS23053/5 1/2, white"
 
     def of(stock: Stock, number: int, group: str, count: int) -> Sheet:

@@ -85,9 +85,18 @@ def boat(names: Sequence[str]) -> Harness:
             new_circuit("B", Pin(c3, "2"), Pin(ring), "20 AWG", settings=on_wires),
         ),
         branches=(
-            new_branch(b1, ends=(end(c1, from_end_mm=20.0), end(c2, fitted=True)), length_mm=900.0, settings=braided),
-            new_branch(b2, ends=(end(c3, crimped=True), end(c4, fitted=True)), diameter_mm=4.4),
-            new_branch(b4, ends=(end(c5, fitted=True), end(c6, fitted=True)), diameter_mm=4.4),
+            new_branch(
+                b1,
+                ends=(end(c1, distance_from_connector_mm=20.0), end(c2, connector_installed=True)),
+                length_mm=900.0,
+                settings=braided,
+            ),
+            new_branch(
+                b2, ends=(end(c3, contacts_crimped=True), end(c4, connector_installed=True)), bundle_diameter_mm=4.4
+            ),
+            new_branch(
+                b4, ends=(end(c5, connector_installed=True), end(c6, connector_installed=True)), bundle_diameter_mm=4.4
+            ),
             new_branch(b3, ends=(end(ring), end(meet)), settings=settings(branch_marker_kind="insert")),
         ),
         bags=(new_bag(bag, connector=c1), new_bag(cable, connector=c2, contents=(Item("housing"),))),
