@@ -62,15 +62,15 @@ class HarnessIndex:
         kind = kinds.get(end.at, "connector")
         own = tuple(circuit for circuit in through if end.at in _ends_of(circuit))
         if len(branch.ends) < 3:
-            return through if branch.circuits or not own or kind == "junction" else own
-        if own and kind not in ("splice", "junction"):
+            return through if branch.circuits or not own or kind == "breakout" else own
+        if own and kind not in ("splice", "breakout"):
             return own
         leaving = tuple(c for c in through if len(ends.intersection(_ends_of(c))) < 2)
-        if kind == "junction" and list(kinds.values()).count("junction") == 1 and leaving:
+        if kind == "breakout" and list(kinds.values()).count("breakout") == 1 and leaving:
             return leaving
         count = len(branch.ends)
         text = f"branch {branch.id} has {count} ends, and which of its circuits lie at {end.at} cannot be told"
-        fix = 'split it there, or where its limbs meet: a [[branch]] for each, up to a connector of kind = "junction"'
+        fix = "split it there, or where its limbs meet: a [[branch]] for each, up to a [[breakout]]"
         raise LabelerError(Problem(end.where, text, fix))
 
     def circuit_ends(self, connector: str) -> Iterator[CircuitEnd]:
@@ -100,7 +100,7 @@ def index(harness: Harness) -> HarnessIndex:
         for name in dict.fromkeys(_ends_of(circuit)):
             reaching.setdefault(name, []).append(place)
     every = (*harness.connectors, *(Connector(name) for name in reaching if name not in connectors))
-    held = {c.id: c for c in every if c.id in reaching and c.kind not in ("splice", "junction")}
+    held = {c.id: c for c in every if c.id in reaching and c.kind not in ("splice", "breakout")}
     base, here = harness.settings, harness.where
     branches = harness.branches or tuple(
         Branch(name, ends=(BranchEnd(name, (name,), where=here, settings=base),), where=here, settings=base)
@@ -123,7 +123,7 @@ def index(harness: Harness) -> HarnessIndex:
         through=through,
         reaching={name: tuple(harness.circuits[place] for place in places) for name, places in reaching.items()},
         inner_splices=splices,
-        jackets={cable.id: cable.outside_mm for cable in harness.cables if cable.outside_mm},
+        jackets={cable.id: cable.od_mm for cable in harness.cables if cable.od_mm},
         terminated=_terminated(harness, branches, through),
     )
 
@@ -142,14 +142,14 @@ def _through(
     does, less those that another branch joins from connector to connector, where others are left.
     """
     circuits = harness.circuits
-    junctions = {c.id for c in harness.connectors if c.kind == "junction"}
+    breakouts = {c.id for c in harness.connectors if c.kind == "breakout"}
     nets = _nets(circuits, splices, reaching)
     places = {circuit.id: place for place, circuit in enumerate(circuits)}
     found: dict[str, set[int]] = {}
-    to_junction: dict[str, set[int]] = {}
+    to_breakout: dict[str, set[int]] = {}
     for branch in branches:
         ends = {end.at for end in branch.ends}
-        named = ends - junctions
+        named = ends - breakouts
         if branch.circuits:
             found[branch.id] = {places[name] for name in branch.circuits if name in places}
         elif len(named) > 1 and named == ends:
@@ -159,11 +159,11 @@ def _through(
         else:
             found[branch.id] = {place for name in named for place in reaching.get(name, ())}
             if named != ends:
-                to_junction[branch.id] = found[branch.id]
-    if to_junction:
-        between = (found[b.id] for b in harness.branches if b.id not in to_junction and len(b.ends) > 1)
+                to_breakout[branch.id] = found[branch.id]
+    if to_breakout:
+        between = (found[b.id] for b in harness.branches if b.id not in to_breakout and len(b.ends) > 1)
         direct = {place for places_there in between for place in places_there}
-        found |= {name: reached - direct or reached for name, reached in to_junction.items()}
+        found |= {name: reached - direct or reached for name, reached in to_breakout.items()}
     return {name: tuple(circuits[place] for place in sorted(found[name])) for name in found}
 
 
@@ -208,9 +208,11 @@ def _terminated(
     found: dict[tuple[str, str], BranchEnd] = {}
     for branch in branches:
         for end in branch.ends:
-            circuits = harness.circuits if end.fitted else through[branch.id] if end.crimped else ()
+            circuits = (
+                harness.circuits if end.connector_installed else through[branch.id] if end.contacts_crimped else ()
+            )
             for circuit in circuits:
                 if end.at in _ends_of(circuit):
                     known = found.get((circuit.id, end.at))
-                    found[circuit.id, end.at] = known if known and known.fitted else end
+                    found[circuit.id, end.at] = known if known and known.connector_installed else end
     return found

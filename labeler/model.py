@@ -253,14 +253,14 @@ class Pin:
 
 @dataclass(frozen=True, slots=True)
 class Connector:
-    """A housing, terminal, splice or junction, with what a sleeve would have to pass."""
+    """A housing, terminal, splice or breakout, with what a sleeve would have to pass."""
 
     id: str
-    kind: str = "connector"  # connector | splice | ring terminal | loose end | junction
+    kind: str = "connector"  # connector | splice | ring terminal | unterminated end | breakout
     description: str = ""
     cavities: int | None = None
-    outside_mm: float | None = None
-    contact_outside_mm: float | None = None
+    max_width_mm: float | None = None
+    contact_width_mm: float | None = None
     where: Where = NOWHERE
 
 
@@ -272,15 +272,15 @@ class Circuit:
     start: Pin
     finish: Pin
     size: str = ""
-    wire: str = ""  # "": the settings' wire
-    outside_mm: float | None = None
+    wire_type: str = ""  # "": the settings' wire
+    od_mm: float | None = None
     colour: str = ""
     signal: str = ""
     length_mm: float | None = None
     cable: str = ""
     where: Where = NOWHERE
     settings: Settings = field(kw_only=True)  # those that count for it, here and in what follows
-    free: tuple[tuple[str, str], ...] = ()  # columns that were not understood, kept as written
+    extra: tuple[tuple[str, str], ...] = ()  # columns that were not understood, kept as written
 
 
 @dataclass(frozen=True, slots=True)
@@ -288,7 +288,7 @@ class Cable:
     """A jacketed cable; circuits name it to become its cores."""
 
     id: str
-    outside_mm: float | None = None
+    od_mm: float | None = None
     where: Where = NOWHERE
 
 
@@ -298,11 +298,11 @@ class BranchEnd:
 
     at: str  # a connector's id
     text: tuple[str, ...] = ()  # (): branch id and connector; one string may be broken, several are kept
-    fitted: bool = False  # the connector is on
-    crimped: bool = False  # the contacts are crimped, the connector is not on yet
-    lettered: bool = True
+    connector_installed: bool = False  # the connector is on
+    contacts_crimped: bool = False  # the contacts are crimped, the connector is not on yet
+    marked: bool = True
     cut_length_mm: float | None = None
-    from_end_mm: float | None = None
+    distance_from_connector_mm: float | None = None
     where: Where = NOWHERE
     settings: Settings = field(kw_only=True)
 
@@ -314,8 +314,8 @@ class Branch:
     id: str
     circuits: tuple[str, ...] = ()  # (): all circuits that end at its ends' connectors
     ends: tuple[BranchEnd, ...] = ()
-    diameter_mm: float | None = None  # measured over the bare bundle
-    diameter_tolerance_mm: float = 0.0
+    bundle_diameter_mm: float | None = None  # measured over the bare bundle
+    bundle_diameter_tolerance_mm: float = 0.0
     length_mm: float | None = None
     where: Where = NOWHERE
     settings: Settings = field(kw_only=True)
@@ -372,20 +372,20 @@ class Tube:
 
     family: str
     name: str  # "AS23053/5 1/4"
-    supplied_mm: float
-    recovered_mm: float
-    wall_mm: float
-    wall_low_mm: float
-    wall_high_mm: float
+    expanded_id_mm: float
+    recovered_id_mm: float
+    recovered_wall_mm: float
+    min_recovered_wall_mm: float
+    max_recovered_wall_mm: float
     liner_mm: float = 0.0
     longitudinal_change: float = 0.0
-    lay_flat_mm: float | None = None
+    lay_flat_width_mm: float | None = None
     source: str = ""
 
     @property
     def ratio(self) -> float:
         """Return supplied over recovered inside diameter."""
-        return self.supplied_mm / self.recovered_mm
+        return self.expanded_id_mm / self.recovered_id_mm
 
     def limits(self, supplied_over: float = 0.0, recovered_under: float = 0.0) -> Limits:
         """Return between what real tube of this size lies.
@@ -394,9 +394,9 @@ class Tube:
         ``recovered_under`` by what share it may recover below its recovered maximum.
         """
         return Limits(
-            Range(self.supplied_mm, self.supplied_mm * (1 + supplied_over)),
-            Range(self.recovered_mm * (1 - recovered_under), self.recovered_mm),
-            Range(self.wall_low_mm, self.wall_high_mm),
+            Range(self.expanded_id_mm, self.expanded_id_mm * (1 + supplied_over)),
+            Range(self.recovered_id_mm * (1 - recovered_under), self.recovered_id_mm),
+            Range(self.min_recovered_wall_mm, self.max_recovered_wall_mm),
             Range(self.longitudinal_change, 0.0),
             Range(0.0, 1.0 if self.liner_mm else 0.0),
             self.liner_mm,
@@ -421,12 +421,12 @@ class Stock:
 
     name: str
     kind: str  # grid | roll | card | reel
-    takes: str  # wrap | tag | sleeve | insert | flag
+    marker: str  # wrap | tag | sleeve | insert | flag
     description: str
     page_width_mm: float = 0.0  # of a reel the longest strip; 0 on a reel: the piece is the page
     page_height_mm: float = 0.0  # of a roll: of one feed
-    left_mm: float = 0.0  # page edge to the first cell
-    top_mm: float = 0.0
+    left_margin_mm: float = 0.0  # page edge to the first cell
+    top_margin_mm: float = 0.0
     columns: int = 1
     rows: int = 1  # on a card: as many as the lay-flat width allows
     cell_width_mm: float = 0.0  # along the wire
@@ -434,16 +434,16 @@ class Stock:
     pitch_x_mm: float = 0.0
     pitch_y_mm: float = 0.0  # on a card: lay-flat width + gap_mm
     gap_mm: float = 0.0  # between neighbouring pieces of a card or strip; of a roll between two feeds
-    mark_mm: float = 0.0  # roll: height of the black mark on the back of the liner; 0: the gap is sensed
+    black_mark_mm: float = 0.0  # roll: height of the black mark on the back of the liner; 0: the gap is sensed
     leader_mm: float = 0.0  # reel, roll: length at the start that carries the header: cut off, left on the liner
-    bottom_mm: float = 0.0  # card: free at the foot
+    bottom_margin_mm: float = 0.0  # card: free at the foot
     corner_radius_mm: float = 0.0
-    margin_mm: float = 0.0  # inside a cell, kept free of print
-    print_around_mm: float = 0.0  # wrap: height of the printed zone, at the top of the cell
-    film_mm: float = 0.0  # wrap, flag, insert: thickness of the film or paper
-    hole_mm: float = 0.0  # tag: diameter of the punch hole, middle of the left edge
-    hole_inset_mm: float = 0.0  # tag: cell edge to the middle of the hole
-    used: str = ""  # cells that are never printed: "A1-B3, C7"
+    cell_margin_mm: float = 0.0  # inside a cell, kept free of print
+    print_zone_mm: float = 0.0  # wrap: height of the printed zone, at the top of the cell
+    thickness_mm: float = 0.0  # wrap, flag, insert: thickness of the film or paper
+    hole_diameter_mm: float = 0.0  # tag: diameter of the punch hole, middle of the left edge
+    hole_from_left_mm: float = 0.0  # tag: cell edge to the middle of the hole
+    blocked_cells: str = ""  # cells that are never printed: "A1-B3, C7"
     cut_lines: bool = True  # draw the outline of the cells (plain paper), or leave die cuts alone
     ruler_x_mm: float = 0.0  # where the 50 mm ruler starts, from the page's lower left corner
     ruler_y_mm: float = 0.0
@@ -556,7 +556,7 @@ class Marker:
     text: tuple[str, ...]
     breakable: bool  # one string that may be broken at its separators
     settings: Settings
-    lettered: bool = True
+    marked: bool = True
     branch: str = ""
     circuit: str = ""
     far: str = ""  # the other end

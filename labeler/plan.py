@@ -29,7 +29,7 @@ WIRE_TEXTS = {
     "local and remote": "{local}/{remote}",
     "signal": "{signal}",
 }
-TEMPLATE_FIELDS = ("circuit", "local", "remote", "signal", "colour", "size", "cable", "wire", "serial")
+TEMPLATE_FIELDS = ("circuit", "local", "remote", "signal", "colour", "size", "cable", "wire_type", "serial")
 
 
 def plan(index: HarnessIndex) -> tuple[tuple[Marker, ...], tuple[Problem, ...]]:
@@ -54,7 +54,7 @@ def confusable(markers: Iterable[Marker]) -> tuple[Problem, ...]:
     """
     alike: dict[str, dict[str, Marker]] = {}
     for marker in markers:
-        if marker.lettered:
+        if marker.marked:
             text = " ".join(marker.text)
             alike.setdefault(confusable_form(text), {}).setdefault(text, marker)
     return tuple(
@@ -109,7 +109,7 @@ def _sleeves(index: HarnessIndex, ids: _Ids) -> Iterator[Marker]:
         for end in branch.ends:
             settings = end.settings
             kind = settings.marker.branch
-            if kind == "none" or (not end.lettered and kind not in SLID_ON):
+            if kind == "none" or (not end.marked and kind not in SLID_ON):
                 continue  # a plain end of a kind that is nothing but print
             others = [e.at for e in branch.ends if e is not end]
             yield Marker(
@@ -120,7 +120,7 @@ def _sleeves(index: HarnessIndex, ids: _Ids) -> Iterator[Marker]:
                 text=end.text or (f"{branch.id} {end.at}",),
                 breakable=len(end.text) < 2,
                 settings=settings,
-                lettered=end.lettered,
+                marked=end.marked,
                 branch=branch.id,
                 far=", ".join(others),
                 where=end.where,
@@ -207,7 +207,7 @@ def _writer(rule: str, harness: Harness, where: Where) -> Writer | Problem:
     except ValueError as error:
         return Problem(where, f"marker.wire_text {rule!r}: {error}", "write fields as {circuit}")
     names = [name for _, name in parts if name is not None]
-    known = (*TEMPLATE_FIELDS, *dict.fromkeys(key for circuit in harness.circuits for key, _ in circuit.free))
+    known = (*TEMPLATE_FIELDS, *dict.fromkeys(key for circuit in harness.circuits for key, _ in circuit.extra))
     unknown = [name for name in names if name not in known]
     if unknown or not names:
         return _not_understood(rule, unknown, known, where)
@@ -229,9 +229,9 @@ def _fields(circuit: Circuit, near: str, far: str) -> dict[str, str]:
         "colour": circuit.colour,
         "size": circuit.size,
         "cable": circuit.cable,
-        "wire": circuit.wire,
+        "wire_type": circuit.wire_type,
         "serial": "{serial}",  # known when a unit is printed
-        **dict(circuit.free),
+        **dict(circuit.extra),
     }
 
 

@@ -84,8 +84,8 @@ def write_proof(checked: Checked, out: Path, *, force: bool = False, track: Trac
         for piece in pieces_of(drawn, checked.stocks)
     ]
     sheets = lay_out(pieces, stocks)
-    plain = sum(not fit.marker.lettered for fit in checked.fits)
-    missing = [fit for fit in checked.fits if fit.face is None and fit.marker.lettered]
+    plain = sum(not fit.marker.marked for fit in checked.fits)
+    missing = [fit for fit in checked.fits if fit.face is None and fit.marker.marked]
     harness = checked.harness
     title = " ".join(filter(None, ("Proof:", harness.name, harness.part_number, harness.revision)))
     pictures = marker_pictures(drawn, track(sheets, "pictures"), stocks, DPI)
@@ -272,7 +272,7 @@ def _ends(fit: Fit, stock: Stock, pixel_mm: float) -> dict[str, View]:
         }
     if fit.marker.kind not in ("wrap", "insert") or not fit.seat:
         return {}
-    film = 2 * stock.film_mm if fit.marker.kind == "wrap" else 0.0  # the seat of an insert has the paper on it
+    film = 2 * stock.thickness_mm if fit.marker.kind == "wrap" else 0.0  # the seat of an insert has the paper on it
     low, high = fit.seat.text_diameter.low + film, fit.seat.text_diameter.high + film
     largest = {"largest": View(1.0, 1.0, high, 0.0, pixel_mm)} if high - low > 0.005 else {}
     return {"smallest": View(1.0, 1.0, low, 0.0, pixel_mm), **largest}

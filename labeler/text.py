@@ -31,7 +31,7 @@ class Font:
     advances: Mapping[str, float]
     tops: Mapping[str, float]
     bottoms: Mapping[str, float]
-    stand_in: tuple[str, ...] = ()
+    fallback: tuple[str, ...] = ()
 
     def width(self, text: str) -> float:
         """Return the advance width of a line in ems; KeyError for a character the font lacks."""
@@ -90,12 +90,12 @@ def load_font(name: str) -> Font:
         fix = suggestion(name, font_names(), f"known are {', '.join(font_names())}")
         raise LabelerError(Problem(Where(""), f"unknown font {name!r}", fix + ", or the path of a TTF file"))
     inside = resources.files(entry["package"]) / "files" / entry["file"] if entry else ""
-    path, stand_in = (Path(str(inside)), entry["stand_in"]) if entry else (Path(name).expanduser(), ())
+    path, fallback = (Path(str(inside)), entry["fallback"]) if entry else (Path(name).expanduser(), ())
     try:
         data = path.read_bytes()
     except OSError as error:
         raise _unusable(path, f"cannot be read ({error.strerror})") from error
-    return _measure(name, path, data, stand_in)
+    return _measure(name, path, data, fallback)
 
 
 DARK_ON_LIGHT, LIGHT_ON_DARK = 1 / 6, 1 / 7.5
@@ -129,11 +129,11 @@ def font_for(name: str, characters: frozenset[str]) -> tuple[Font, str]:
     lacking = font.missing("".join(sorted(characters)))
     if not lacking:
         return font, ""
-    for other in font.stand_in:
+    for other in font.fallback:
         candidate = load_font(other)
         if not candidate.missing("".join(characters)):
             return candidate, lacking
-    tried = ", ".join((font.name, *font.stand_in))
+    tried = ", ".join((font.name, *font.fallback))
     signs = ", ".join(f"{c!r} (U+{ord(c):04X})" for c in lacking)
     fix = "write it otherwise, or name a TTF file that has it"
     raise LabelerError(Problem(Where(""), f"no glyph for {signs} in {tried}", fix))
@@ -144,7 +144,7 @@ FONT = Form(
         "package": Key(TEXT, "package that carries the file", "fontpkg_atkinson_hyperlegible", required=True),
         "file": Key(TEXT, "name of the file", "AtkinsonHyperlegible-Regular.ttf", required=True),
         "weights": Key(TEXTS, "faces of one design, of which the one whose strokes read best is taken"),
-        "stand_in": Key(TEXTS, "fonts that are tried, in order, where characters are lacking", required=True),
+        "fallback": Key(TEXTS, "fonts that are tried, in order, where characters are lacking", required=True),
     },
     named_by="",
 )
@@ -162,14 +162,14 @@ def _unusable(path: Path, why: str) -> LabelerError:
     return LabelerError(Problem(Where(str(path)), f"font {why}", "choose a TTF file with TrueType outlines"))
 
 
-def _measure(name: str, path: Path, data: bytes, stand_in: tuple[str, ...]) -> Font:
+def _measure(name: str, path: Path, data: bytes, fallback: tuple[str, ...]) -> Font:
     from io import BytesIO
     from logging import ERROR, getLogger
 
     getLogger("fontTools").setLevel(ERROR)  # what it warns of is either refused here or of no account
     try:
-        font = _from_outlines(name, path, data, stand_in)
-        if not stand_in:  # a file of the user's own: whether it can be drawn is asked now, not while drawing
+        font = _from_outlines(name, path, data, fallback)
+        if not fallback:  # a file of the user's own: whether it can be drawn is asked now, not while drawing
             from reportlab.pdfbase.ttfonts import TTFontFile
 
             TTFontFile(BytesIO(data)).makeSubset(list(range(32, 127)))  # raises what the drawing library cannot embed
@@ -181,7 +181,7 @@ def _measure(name: str, path: Path, data: bytes, stand_in: tuple[str, ...]) -> F
     return font
 
 
-def _from_outlines(name: str, path: Path, data: bytes, stand_in: tuple[str, ...]) -> Font:
+def _from_outlines(name: str, path: Path, data: bytes, fallback: tuple[str, ...]) -> Font:
     """Return a font with the height and width of the H, its stem, and every character's advance, top and bottom."""
     from io import BytesIO
 
@@ -212,7 +212,7 @@ def _from_outlines(name: str, path: Path, data: bytes, stand_in: tuple[str, ...]
         advances=advances,
         tops=tops,
         bottoms=bottoms,
-        stand_in=stand_in,
+        fallback=fallback,
     )
 
 

@@ -123,10 +123,10 @@ def _alike(name: str) -> str:
 def _connectors(index: HarnessIndex) -> Found:
     """Yield connectors whose measures contradict one another."""
     for connector in index.harness.connectors:
-        contact, outside = connector.contact_outside_mm, connector.outside_mm
+        contact, outside = connector.contact_width_mm, connector.max_width_mm
         if contact is not None and outside is not None and contact > outside:
             message = f"{connector.id}: contact {contact:g} mm is wider than the connector, {outside:g} mm"
-            yield Problem(connector.where, message, "exchange contact_outside_mm and outside_mm?")
+            yield Problem(connector.where, message, "exchange contact_width_mm and max_width_mm?")
 
 
 def _listed(things: Sequence[Named]) -> str:
@@ -138,7 +138,7 @@ def _listed(things: Sequence[Named]) -> str:
 # ---------------------------------------------------------------- Circuits
 
 
-SHARED = ("splice", "ring terminal", "junction", "loose end")  # several circuits may end in one
+SHARED = ("splice", "ring terminal", "breakout", "unterminated end")  # several circuits may end in one
 PACKING_OFF = 0.03  # by how much the tightest packing that is found may lie above the true one, see `pack`
 
 
@@ -212,24 +212,24 @@ def _wires(index: HarnessIndex, catalogue: Catalogue) -> Found:
     bare: dict[str, float | None] = {}
     unsized = []
     for circuit in index.harness.circuits:
-        if circuit.outside_mm is not None:
+        if circuit.od_mm is not None:
             if circuit.size not in bare:
                 bare[circuit.size] = bare_diameter(circuit.size)
             least = bare[circuit.size]
-            if least is not None and circuit.outside_mm <= least:
-                message = f"{circuit.id}: outside {circuit.outside_mm:g} mm is not above {least:.3g} mm"
+            if least is not None and circuit.od_mm <= least:
+                message = f"{circuit.id}: outside {circuit.od_mm:g} mm is not above {least:.3g} mm"
                 fix = f"the bare conductor of {circuit.size} alone is that thick; check size and unit"
                 yield Problem(circuit.where, message, fix)
         elif not circuit.size:
             unsized.append(circuit)
         else:
-            kind = circuit.wire or circuit.settings.wire_type
+            kind = circuit.wire_type or circuit.settings.wire_type
             alike.setdefault((kind, circuit.size), []).append(circuit)
     yield from _without_diameter(alike, catalogue)
     yield from _assumed(alike)
     if unsized:
         message = f"{_listed(unsized)}: neither size nor outside diameter is given"
-        yield Problem(unsized[0].where, message, "give one, or measure the branch: diameter_mm", warning=True)
+        yield Problem(unsized[0].where, message, "give one, or measure the branch: bundle_diameter_mm", warning=True)
 
 
 def _assumed(alike: Mapping[tuple[str, str], Sequence[Circuit]]) -> Iterator[Problem]:
@@ -253,11 +253,11 @@ def _without_diameter(alike: Mapping[tuple[str, str], Sequence[Circuit]], catalo
         try:
             if kind:
                 unknown.add(kind)
-                catalogue.wire_kind(kind)
+                catalogue.wire_type(kind)
                 unknown.discard(kind)
             catalogue.wire_diameter(kind, size)
         except LabelerError as error:
-            if kind in unknown and not circuits[0].wire:
+            if kind in unknown and not circuits[0].wire_type:
                 continue  # a setting's name: told where it is set
             for found in error.problems:
                 yield Problem(circuits[0].where, f"{_listed(circuits)}: {found.message}", found.fix)
@@ -274,8 +274,8 @@ def _cables(index: HarnessIndex, catalogue: Catalogue) -> Found:
         if circuit.cable and cable is None:
             if unknown.setdefault(circuit.cable, circuit) is circuit:
                 yield Unknown("cable", circuit.cable, circuit.where, circuit.id)
-        elif cable is not None and cable.outside_mm is not None and (circuit.outside_mm or 0.0) > cable.outside_mm:
-            message = f"{circuit.id}: core {circuit.outside_mm:g} mm in cable {cable.id} of {cable.outside_mm:g} mm"
+        elif cable is not None and cable.od_mm is not None and (circuit.od_mm or 0.0) > cable.od_mm:
+            message = f"{circuit.id}: core {circuit.od_mm:g} mm in cable {cable.id} of {cable.od_mm:g} mm"
             yield Problem(circuit.where, message, "check both outside diameters")
 
 
@@ -283,26 +283,26 @@ def _thinner_than_cores(index: HarnessIndex, catalogue: Catalogue) -> Found:
     """Yield cables that are thinner than the tightest packing of the thinnest that their cores may be."""
     cores: dict[str, list[float]] = {}
     unknown = set()
-    measured = {cable.id: cable for cable in index.harness.cables if cable.outside_mm}
+    measured = {cable.id: cable for cable in index.harness.cables if cable.od_mm}
     for circuit in index.harness.circuits:
         if circuit.cable in measured:
-            low = circuit.outside_mm or _thinnest(circuit, catalogue)
+            low = circuit.od_mm or _thinnest(circuit, catalogue)
             cores.setdefault(circuit.cable, []).append(low)
             unknown |= set() if low else {circuit.cable}
     for name, wires in cores.items():
-        cable, outside = measured[name], measured[name].outside_mm or 0.0
+        cable, outside = measured[name], measured[name].od_mm or 0.0
         if name in unknown or max(wires) > outside:
             continue  # told elsewhere, wire by wire
         least = pack(wires).diameter_mm
         if least > outside * (1 + PACKING_OFF):
             text = f"cable {name}: {outside:g} mm outside, its {len(wires)} cores alone take {least:.2f} mm"
-            yield Problem(cable.where, text, "check outside_mm of the cable, and the sizes of its cores")
+            yield Problem(cable.where, text, "check od_mm of the cable, and the sizes of its cores")
 
 
 def _thinnest(circuit: Circuit, catalogue: Catalogue) -> float:
     """Return the smallest diameter of a circuit's wire, mm; 0 where no table says."""
     try:
-        found = catalogue.wire_diameter(circuit.wire or circuit.settings.wire_type, circuit.size)
+        found = catalogue.wire_diameter(circuit.wire_type or circuit.settings.wire_type, circuit.size)
     except LabelerError:
         return 0.0
     return with_low_end(found, circuit.settings).range_mm.low
@@ -311,22 +311,22 @@ def _thinnest(circuit: Circuit, catalogue: Catalogue) -> float:
 def _unmeasured(index: HarnessIndex) -> Found:
     """Yield a warning for cables of unknown outside: they are counted as their cores alone."""
     used = {circuit.cable for circuit in index.harness.circuits if circuit.cable}
-    left = [cable for cable in index.harness.cables if cable.outside_mm is None and cable.id in used]
+    left = [cable for cable in index.harness.cables if cable.od_mm is None and cable.id in used]
     if left:
         text = f"{_listed(left)}: no outside diameter, so the cores count as single wires without a jacket"
-        fix = "give outside_mm in a [[cable]], or a column Cable OD"
+        fix = "give od_mm in a [[cable]], or a column Cable OD"
         yield Problem(left[0].where, f"cable {text}" if len(left) == 1 else f"cables {text}", fix, warning=True)
 
 
 # ---------------------------------------------------------------- Branches
 
 
-def _between_junctions(index: HarnessIndex) -> Found:
-    """Yield a warning for sleeves of a branch that lies between junctions: they cannot be threaded later."""
+def _between_breakouts(index: HarnessIndex) -> Found:
+    """Yield a warning for sleeves of a branch that lies between breakouts: they cannot be threaded later."""
     for branch in index.harness.branches:
         sleeved = branch.settings.marker.branch in SLID_ON
-        if branch.ends and sleeved and all(index.connector(end.at).kind == "junction" for end in branch.ends):
-            text = f"branch {branch.id} lies between junctions: its sleeves go on before the branches are joined"
+        if branch.ends and sleeved and all(index.connector(end.at).kind == "breakout" for end in branch.ends):
+            text = f"branch {branch.id} lies between breakouts: its sleeves go on before the branches are joined"
             yield Problem(branch.where, text, 'or mark it with marker.branch = "wrap"', warning=True)
 
 
@@ -354,8 +354,8 @@ def _in_no_branch(index: HarnessIndex) -> Found:
 
 
 def _splices_beyond(branch: Branch, index: HarnessIndex) -> Found:
-    """Yield a warning for splices of which it is not known whether they lie before or beyond a junction."""
-    if not branch.circuits and any(index.connector(end.at).kind == "junction" for end in branch.ends):
+    """Yield a warning for splices of which it is not known whether they lie before or beyond a breakout."""
+    if not branch.circuits and any(index.connector(end.at).kind == "breakout" for end in branch.ends):
         pins = (pin.connector for c in index.through[branch.id] for pin in (c.start, c.finish))
         for name in dict.fromkeys(pin for pin in pins if pin in index.inner_splices):
             text = f"branch {branch.id}: splice {name} is taken to lie beyond where branches meet"
@@ -365,12 +365,14 @@ def _splices_beyond(branch: Branch, index: HarnessIndex) -> Found:
 
 def _one_diameter(branch: Branch) -> Found:
     """Yield a diameter whose tolerance is as large as itself, and one for several limbs."""
-    if branch.diameter_mm is not None and branch.diameter_tolerance_mm >= branch.diameter_mm:
-        text = f"branch {branch.id}: diameter_tolerance_mm {branch.diameter_tolerance_mm:g} is not below "
-        yield Problem(branch.where, f"{text}diameter_mm {branch.diameter_mm:g}", "give the tolerance to either side")
-    if branch.diameter_mm is not None and len(branch.ends) > 2:
-        text = f"branch {branch.id}: one diameter_mm for {len(branch.ends)} ends"
-        fix = 'split it where its limbs meet, at a connector of kind = "junction", and measure each'
+    if branch.bundle_diameter_mm is not None and branch.bundle_diameter_tolerance_mm >= branch.bundle_diameter_mm:
+        text = f"branch {branch.id}: bundle_diameter_tolerance_mm {branch.bundle_diameter_tolerance_mm:g} is not below "
+        yield Problem(
+            branch.where, f"{text}bundle_diameter_mm {branch.bundle_diameter_mm:g}", "give the tolerance to either side"
+        )
+    if branch.bundle_diameter_mm is not None and len(branch.ends) > 2:
+        text = f"branch {branch.id}: one bundle_diameter_mm for {len(branch.ends)} ends"
+        fix = "split it where its limbs meet, at a [[breakout]], and measure each"
         yield Problem(branch.where, text, fix)
 
 
@@ -384,15 +386,19 @@ def _along(branch: Branch, index: HarnessIndex) -> Found:
         if settings.marker.branch not in SLID_ON:
             continue
         shortest = min(settings.sleeve.cut_lengths_mm, default=settings.sleeve.min_cut_length_mm)
-        cut, start = end.cut_length_mm or shortest, end.from_end_mm or 0.0
+        cut, start = end.cut_length_mm or shortest, end.distance_from_connector_mm or 0.0
         taken[end.at] = start + cut
         if start + cut > branch.length_mm:
             text = f"branch {branch.id}: {cut:g} mm of sleeve, {start:g} mm from {end.at}, reach {start + cut:g} mm"
-            yield Problem(end.where, f"{text}, the branch has {branch.length_mm:g}", "check from_end_mm and length_mm")
+            yield Problem(
+                end.where,
+                f"{text}, the branch has {branch.length_mm:g}",
+                "check distance_from_connector_mm and length_mm",
+            )
     if len(taken) == 2 and max(taken.values()) <= branch.length_mm < sum(taken.values()):
         both = " and ".join(f"{mm:g} mm from {at}" for at, mm in taken.items())
         text = f"branch {branch.id}: its sleeves reach {both}, and the branch has {branch.length_mm:g}: they overlap"
-        yield Problem(branch.where, text, "cut them shorter, or check from_end_mm and length_mm")
+        yield Problem(branch.where, text, "cut them shorter, or check distance_from_connector_mm and length_mm")
     short = [
         circuit
         for circuit in (index.through[branch.id] if len(branch.ends) < 3 else ())
@@ -412,7 +418,7 @@ def _branches(index: HarnessIndex) -> Found:
     yield from _in_no_branch(index)
     for branch in harness.branches:
         yield from _splices_beyond(branch, index)
-    yield from _between_junctions(index)
+    yield from _between_breakouts(index)
     for branch in harness.branches:
         for name in dict.fromkeys(branch.circuits):
             if name not in index.circuits:
@@ -436,23 +442,23 @@ def _ends(branch: Branch, index: HarnessIndex, reached: Container[str]) -> Found
         connector = index.connectors.get(end.at)
         if connector is None:
             yield Unknown("connector", end.at, end.where, f"branch {branch.id}")
-        elif end.at not in reached and connector.kind != "junction" and has_some:
+        elif end.at not in reached and connector.kind != "breakout" and has_some:
             message = f"branch {branch.id}: none of its circuits ends at {end.at}"
             yield Problem(end.where, message, "check circuits of the branch, and at", warning=True)
         if end.at in seen:
             message = f"branch {branch.id}: two ends at {end.at}"
             yield Problem(end.where, message, "an end stops at a connector of its own")
         seen.add(end.at)
-    if len(branch.ends) > 1 and all(end.fitted for end in branch.ends):
+    if len(branch.ends) > 1 and all(end.connector_installed for end in branch.ends):
         message = f"branch {branch.id}: connectors are fitted at all ends"
         fix = "sleeves must pass a connector, or take one off first"
         yield Problem(branch.where, message, fix, warning=True)
     if not branch.ends:
         message = f"branch {branch.id} has no end, so no sleeve"
         yield Problem(branch.where, message, "add [[branch.end]]", warning=True)
-    if not has_some and branch.diameter_mm is None:
+    if not has_some and branch.bundle_diameter_mm is None:
         message = f"branch {branch.id} has no circuits"
-        yield Problem(branch.where, message, "name them in circuits, or measure diameter_mm")
+        yield Problem(branch.where, message, "name them in circuits, or measure bundle_diameter_mm")
 
 
 def _bags(index: HarnessIndex) -> Found:
@@ -519,7 +525,7 @@ def _no_colours(settings: Settings, where: Where) -> Iterator[Problem]:
 
 def _looked_up(settings: Settings, catalogue: Catalogue) -> Iterator[tuple[str, str, Callable[[str], object]]]:
     if settings.wire_type:
-        yield "wire_type", settings.wire_type, catalogue.wire_kind
+        yield "wire_type", settings.wire_type, catalogue.wire_type
     if settings.covering_wall_mm is None:
         yield "covering", settings.covering, catalogue.covering_wall
     yield "print.font", settings.print.font, load_font

@@ -338,7 +338,7 @@ FORMS: Mapping[str, str | Callable[..., str]] = {
         "({key} = {value:g}): {reached}"
     ),
     "covering_wall_mm": "the covering's wall",
-    "diameter_mm": "the bundle",
+    "bundle_diameter_mm": "the bundle",
     "no overlap": "tube {tube} on the covering alone, whose edge stays open (sleeve.covering_overlap_mm = 0): {reached}",
     "less margin": (
         "tube {tube} with a margin of {value:.0%} instead of {was:.0%}, {cost} ({key} = {value:g}): {reached}"
@@ -351,7 +351,7 @@ FORMS: Mapping[str, str | Callable[..., str]] = {
     "without its code": ', without its code: code.on leaves "{kind}" out',
     "no code": "",
     "nearer by": "read it from nearer by ({key} = {distance:g}): {reached}",
-    "shorter sleeve": "a shorter sleeve (cut_length_mm), or less from_end_mm",
+    "shorter sleeve": "a shorter sleeve (cut_length_mm), or less distance_from_connector_mm",
     "add wrap stock": "add a stock file for this diameter",
     "longer flag": "a longer flag stock",
     "divide the bag": "divide the bag",
@@ -362,7 +362,7 @@ FORMS: Mapping[str, str | Callable[..., str]] = {
     "finer printer": "a printer of {dpi:g} dpi (print.dpi): {size}",
     "heat code evenly": 'heat it evenly (heating = "even")',
     "seat known better": (
-        "a seat known better (measure diameter_mm of the branch, or outside_mm of the wire): scales {spread:.2f} : 1 "
+        "a seat known better (measure bundle_diameter_mm of the branch, or od_mm of the wire): scales {spread:.2f} : 1 "
         "apart, {most:.2f} : 1 allowed"
     ),
     "thicker part": "a part of at least {outside:.1f} mm outside",

@@ -30,14 +30,14 @@ SPLICE
 
 [[cable]]
 id = "K1"
-outside_mm = 4.1
+od_mm = 4.1
 
 [[circuit]]
 id = "101"
 from = "P1:1"
 to = "J4:2"
 size = "0.5 mm2"
-outside_mm = 1.6
+od_mm = 1.6
 colour = "RD/WH"
 signal = "DEPTH RX"
 length_mm = 850

@@ -80,7 +80,7 @@ def harness(**changes: Any) -> Harness:
         "part_number": "RSB-210",
         "revision": "C",
         "settings": settings(),
-        "connectors": (Connector("P1", cavities=12, outside_mm=30.0), Connector("J4", cavities=4, outside_mm=18.0)),
+        "connectors": (Connector("P1", cavities=12, max_width_mm=30.0), Connector("J4", cavities=4, max_width_mm=18.0)),
         "circuits": tuple(circuit(f"W{n}", f"P1:{n}", f"J4:{n}") for n in (1, 2, 3)),
         "branches": (new_branch("B4", ends=(new_end("J4"), new_end("P1"))),),
     }

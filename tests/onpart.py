@@ -107,7 +107,7 @@ def lies(fit: Fit, end: str) -> tuple[float, float, float]:
     low = end == "low"
     if fit.tube is None:
         assert fit.seat is not None
-        film = CATALOGUE.stock(fit.stock).film_mm
+        film = CATALOGUE.stock(fit.stock).thickness_mm
         return 1.0, 1.0, (fit.seat.text_diameter.low if low else fit.seat.text_diameter.high) + 2 * film
     assert fit.surface.longitudinal_scale is not None
     assert fit.surface.marked_side_scale is not None

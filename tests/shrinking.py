@@ -27,9 +27,9 @@ def outcomes(fit: Fit, samples: int = 60) -> Iterator[Outcome]:
     assert tube is not None
     assert seat is not None
     ranges = (
-        Range(tube.supplied_mm, tube.supplied_mm * (1 + chosen.sleeve.expanded_oversize)),
-        Range(tube.recovered_mm * (1 - chosen.sleeve.recovered_undersize), tube.recovered_mm),
-        Range(tube.wall_low_mm, tube.wall_high_mm),
+        Range(tube.expanded_id_mm, tube.expanded_id_mm * (1 + chosen.sleeve.expanded_oversize)),
+        Range(tube.recovered_id_mm * (1 - chosen.sleeve.recovered_undersize), tube.recovered_id_mm),
+        Range(tube.min_recovered_wall_mm, tube.max_recovered_wall_mm),
         Range(tube.longitudinal_change, 0.0),
         Range(0.0, 1.0 if tube.liner_mm else 0.0),
         seat.text_diameter,

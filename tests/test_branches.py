@@ -16,12 +16,12 @@ from labeler.wording import sits_on
 from tests.make import circuit, harness, new_branch, new_end, settings
 
 CATALOGUE = load_catalogue()
-SPLICE, MEET = {"kind": "splice"}, {"kind": "junction"}
+SPLICE, MEET = {"kind": "splice"}, {"kind": "breakout"}
 
 
 def wires(*ends: str) -> tuple[Circuit, ...]:
     """Return circuits W1, W2 … of 2 mm outside diameter between connectors written ``J4-S1``."""
-    return tuple(circuit(f"W{n}", *pair.split("-"), outside_mm=2.0) for n, pair in enumerate(ends, 1))
+    return tuple(circuit(f"W{n}", *pair.split("-"), od_mm=2.0) for n, pair in enumerate(ends, 1))
 
 
 def boat(circuits: tuple[Circuit, ...], *branches: Branch, **kinds: dict[str, Any]) -> Harness:
@@ -31,7 +31,7 @@ def boat(circuits: tuple[Circuit, ...], *branches: Branch, **kinds: dict[str, An
 
 
 def with_sizes(made: Harness, **outside_mm: float) -> Harness:
-    return replace(made, connectors=tuple(replace(c, outside_mm=outside_mm.get(c.id)) for c in made.connectors))
+    return replace(made, connectors=tuple(replace(c, max_width_mm=outside_mm.get(c.id)) for c in made.connectors))
 
 
 def branch(name: str, *ends: str, **more: Any) -> Branch:
@@ -63,9 +63,11 @@ def test_a_splice_on_a_branch_is_followed_through() -> None:
 
 def test_from_the_other_end_the_widest_of_the_branch_is_passed() -> None:
     """P2's sleeve comes from J4, over its three wires (4.525, above), or over the splice where it is wider."""
-    made = boat(SPLICED, new_branch("B4", ends=(new_end("J4"), new_end("P2", fitted=True))), S1=SPLICE, P2={})
+    made = boat(
+        SPLICED, new_branch("B4", ends=(new_end("J4"), new_end("P2", connector_installed=True))), S1=SPLICE, P2={}
+    )
     made = replace(
-        made, connectors=tuple(replace(c, outside_mm=20.0 if c.id == "P2" else None) for c in made.connectors)
+        made, connectors=tuple(replace(c, max_width_mm=20.0 if c.id == "P2" else None) for c in made.connectors)
     )
     found = seat(made, 1)
     assert found.pass_over.high == pytest.approx(4.525, abs=1e-3)
@@ -73,7 +75,7 @@ def test_from_the_other_end_the_widest_of_the_branch_is_passed() -> None:
     steps = installation_order(made.branches[0], Sizing(index(made), CATALOGUE))
     assert [step.pass_over_mm for step in steps] == pytest.approx([4.525, 4.525], abs=1e-3)
     thick = replace(
-        made, connectors=tuple(replace(c, outside_mm=7.0 if c.id == "S1" else 20.0) for c in made.connectors)
+        made, connectors=tuple(replace(c, max_width_mm=7.0 if c.id == "S1" else 20.0) for c in made.connectors)
     )
     assert seat(thick, 1).pass_over.high == 7.0
     assert seat(thick, 0).pass_over.high == pytest.approx(4.525, abs=1e-3)  # J4's own goes on at J4
@@ -98,14 +100,14 @@ def test_from_the_other_end_the_widest_of_the_branch_is_passed() -> None:
         ),
         # two wires of J4 joined in a splice that leads nowhere else
         (wires("J4-P2", "J4-S1", "J4-S1"), (branch("B1", "J4", "P2"),), {"S1": SPLICE}, {"B1": ["W1"]}),
-        # what another branch joins directly does not go to the junction
+        # what another branch joins directly does not go to the breakout
         (
             wires("P1-J4", "P1-J5", "P1-J9"),
             (branch("B1", "P1", "M1"), branch("B2", "P1", "J9")),
             {"M1": MEET},
             {"B1": ["W1", "W2"], "B2": ["W3"]},
         ),
-        # a branch between junctions and two connectors: all that is at either
+        # a branch between breakouts and two connectors: all that is at either
         (wires("J4-P1", "J5-P1"), (branch("B1", "J4", "J5", "M1"),), {"M1": MEET}, {"B1": ["W1", "W2"]}),
     ],
 )
@@ -167,9 +169,9 @@ def test_what_cannot_be_told_is_refused(ends: tuple[str, ...]) -> None:
 
 def test_contacts_crimped_lie_among_the_wires_of_their_own_end() -> None:
     """Two wires at P2, one taken for a contact of 3 mm: 1.05 x (3 + 2) = 5.25 for 1.05 x 4 = 4.2 mm, + 1.05."""
-    two = new_branch("B4", ends=(new_end("P2", crimped=True), new_end("J4", crimped=True)))
+    two = new_branch("B4", ends=(new_end("P2", contacts_crimped=True), new_end("J4", contacts_crimped=True)))
     made = boat(SPLICED, two, S1=SPLICE)
-    parts = tuple(replace(c, contact_outside_mm=3.0 if c.id == "P2" else 9.0) for c in made.connectors)
+    parts = tuple(replace(c, contact_width_mm=3.0 if c.id == "P2" else 9.0) for c in made.connectors)
     assert seat(replace(made, connectors=parts), 0).pass_over.high == pytest.approx(5.25, abs=1e-3)
 
 

@@ -115,7 +115,7 @@ def test_the_readme_of_stocks_names_every_key() -> None:
     rows = re.findall(r"^\| ((?:`[a-z_]+`(?:, )?)+) \| (.*) \|$", text.partition("## Every key")[2], re.M)
     named = {key: meaning for keys, meaning in rows for key in keys_in(keys)}
     assert named.keys() == STOCK.keys.keys()
-    for key in ("kind", "takes"):
+    for key in ("kind", "marker"):
         assert keys_in(named[key]) == set(STOCK.keys[key].allowed)
 
 
@@ -133,7 +133,7 @@ def test_every_declared_key_has_a_meaning(kind: str) -> None:
             yield key
             yield from keys(key.form) if key.form else ()
 
-    assert all(key.meaning and not key.meaning.endswith(".") for key in keys(file_forms()[kind]))
+    assert all(key.description and not key.description.endswith(".") for key in keys(file_forms()[kind]))
 
 
 def test_every_module_stands_in_developers() -> None:

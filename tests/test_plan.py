@@ -60,7 +60,7 @@ def test_the_two_ends_of_a_circuit_stand_side_by_side() -> None:
 )
 def test_what_a_wire_marker_says(rule: str, expected: list[str]) -> None:
     """The named rules are the identification methods of IEC 62491: the core itself, local, remote, both, signal."""
-    wire = circuit("W1", "P1:1", "J4:1", colour="OG", signal="DEPTH", free=(("Loom", "left"),))
+    wire = circuit("W1", "P1:1", "J4:1", colour="OG", signal="DEPTH", extra=(("Loom", "left"),))
     assert texts(harness(circuits=(wire,), settings=settings({"marker.wire_text": rule})), "wire end") == expected
 
 
@@ -81,7 +81,7 @@ def test_a_wire_marker_that_cannot_be_written(rule: str, message: str, fix: str)
 
 
 def test_a_column_that_only_some_circuits_have_can_be_named() -> None:
-    wires = (circuit("W1", "P1:1", "J4:1"), circuit("W2", "P1:2", "J4:2", free=(("Loom", "left"),)))
+    wires = (circuit("W1", "P1:1", "J4:1"), circuit("W2", "P1:2", "J4:2", extra=(("Loom", "left"),)))
     made = harness(circuits=wires, settings=settings({"marker.wire_text": "{circuit} {Loom}"}))
     assert texts(made, "wire end") == ["W1", "W1", "W2 left", "W2 left"]
 
@@ -107,7 +107,7 @@ def test_branch_ends_say_branch_and_connector_unless_told() -> None:
     assert (markers[1].text, markers[1].breakable) == (("TO", "WHEEL HOUSE"), False)
 
 
-def test_splices_and_junctions_are_no_branch_ends() -> None:
+def test_splices_and_breakouts_are_no_branch_ends() -> None:
     parts = (Connector("S1", kind="splice"), Connector("J4"), Connector("P1"))
     wires = (circuit("W1", "P1:1", "S1"), circuit("W2", "S1", "J4:1"))
     made = harness(branches=(), connectors=parts, circuits=wires)
@@ -119,11 +119,11 @@ def test_splices_and_junctions_are_no_branch_ends() -> None:
 def test_the_circuits_of_a_branch() -> None:
     between, alone = new_branch("B1", ends=(new_end("J4"), new_end("P1"))), new_branch("B2", ends=(new_end("P1"),))
     named = new_branch("B3", circuits=("W9", "W1"), ends=between.ends)
-    to_junction = new_branch("B4", ends=(new_end("J4"), new_end("M1")))
+    to_breakout = new_branch("B4", ends=(new_end("J4"), new_end("M1")))
     made = harness(
         circuits=(*harness().circuits, circuit("W9", "P1:9", "J9:1")),
-        connectors=(*harness().connectors, Connector("M1", kind="junction")),
-        branches=(between, alone, named, to_junction),
+        connectors=(*harness().connectors, Connector("M1", kind="breakout")),
+        branches=(between, alone, named, to_breakout),
     )
     through = {name: [c.id for c in found] for name, found in index(made).through.items()}
     assert through == {

@@ -94,7 +94,7 @@ def test_a_unit_is_ticked_off(shop: tuple[Path, list[Printed]]) -> None:
 
 
 def test_a_template_without_the_id_is_found_by_what_it_says(tmp_path: Path) -> None:
-    words = {"code.data": "https://example.org/{unit}/{at}"}
+    words = {"code.data": "https://example.org/{serial}/{local}"}
     with open_record(tmp_path / "record.sqlite") as record:
         printed = print_harness(EXAMPLE, tmp_path / "out", record, only=("bag",), settings=words)
     at = printed.fits[2].marker.place

@@ -16,11 +16,11 @@ from labeler.read.toml import harness_form
 from labeler.tables.catalogue import SPECS, Catalogue, setting_specs
 from labeler.tables.colours import COLOURS
 from labeler.tables.document import Form
-from labeler.tables.materials import COVERINGS, FAMILIES, KINDS
+from labeler.tables.materials import COVERINGS, FAMILIES, WIRE_TYPES
 from labeler.tables.printers import PRINTER
 from labeler.tables.stocks import STOCK
 from labeler.text import FONTS
-from labeler.work.bench_sheet import CAUTIONS
+from labeler.work.bench_sheet import SAFETY_MESSAGES
 from labeler.work.sleeves import from_json
 from labeler.work.wording import instructions
 
@@ -61,8 +61,8 @@ def stock_lines(catalogue: Catalogue, name: str | None = None) -> Iterable[str]:
         return
     width = max(len(stock.name) for stock in catalogue.stocks)
     for stock in catalogue.stocks:
-        wires = f" (wires {served(stock).low:.2f} to {served(stock).high:.2f} mm)" if stock.takes == "wrap" else ""
-        yield f"{stock.name:{width}}  {stock.takes:6}  {stock.description}{wires}"
+        wires = f" (wires {served(stock).low:.2f} to {served(stock).high:.2f} mm)" if stock.marker == "wrap" else ""
+        yield f"{stock.name:{width}}  {stock.marker:6}  {stock.description}{wires}"
 
 
 def sleeve_rows(catalogue: Catalogue, family: str | None = None) -> list[Row]:
@@ -80,15 +80,15 @@ def sleeve_lines(catalogue: Catalogue, family: str | None = None) -> Iterable[st
             liner = f", liner {tube['liner_mm']:.2f}" if tube["liner_mm"] else ""
             short = tube["name"].removeprefix(row["name"]).strip()
             yield (
-                f"  {short:12}  {tube['supplied_mm']:8.2f}  {tube['recovered_mm']:9.2f}  "
-                f"{tube['supplied_mm'] / tube['recovered_mm']:4.1f}:1  {tube['wall_mm']:.2f} "
-                f"({tube['wall_low_mm']:.2f} to {tube['wall_high_mm']:.2f}){liner}"
+                f"  {short:12}  {tube['expanded_id_mm']:8.2f}  {tube['recovered_id_mm']:9.2f}  "
+                f"{tube['expanded_id_mm'] / tube['recovered_id_mm']:4.1f}:1  {tube['recovered_wall_mm']:.2f} "
+                f"({tube['min_recovered_wall_mm']:.2f} to {tube['max_recovered_wall_mm']:.2f}){liner}"
             )
 
 
 def wire_rows(catalogue: Catalogue, kind: str | None = None) -> list[Row]:
     """Return every kind of insulated wire, or one, with its diameters and source."""
-    kinds = (catalogue.wire_kind(kind, Where("labeler wires")),) if kind else catalogue.wires
+    kinds = (catalogue.wire_type(kind, Where("labeler wires")),) if kind else catalogue.wire_types
     return [
         _row(entry)
         | {
@@ -124,13 +124,13 @@ def covering_rows(catalogue: Catalogue) -> list[Row]:
 def covering_lines(catalogue: Catalogue) -> Iterable[str]:
     """Yield the coverings: wall, how they go on, what else they are called, source."""
     for one in catalogue.coverings:
-        how = "pulled over the wires" if one.threaded else "wound or laid around them"
-        loose = "; the bundle does not fill it: measure its outside" if one.loose else ""
+        how = "pulled over the wires" if one.slide_on else "wound or laid around them"
+        loose = "; the bundle does not fill it: measure its outside" if one.loose_fit else ""
         yield one.name
         yield f"  wall {one.wall_mm.low:g} to {one.wall_mm.high:g} mm; {how}{loose}"
         if one.aliases:
             yield f"  also: {', '.join(one.aliases)}"
-        yield f"  {one.meaning}"
+        yield f"  {one.description}"
         yield f"  source: {one.source}"
 
 
@@ -173,7 +173,7 @@ def partial_sheet_rows(record: Record, catalogue: Catalogue) -> list[Row]:
             "next_cell": "",
         }
         if sheet.stock in stocks:
-            gone = {*sheet.used_cells, *parse_cells(stocks[sheet.stock].used)}
+            gone = {*sheet.used_cells, *parse_cells(stocks[sheet.stock].blocked_cells)}
             free = [cell.name for cell in cells(stocks[sheet.stock]) if cell.name not in gone]
             row |= {"free_cells": len(free), "next_cell": next(iter(free), "")}
         rows.append(row | {"job": sheet.job, "time": sheet.time})
@@ -236,11 +236,11 @@ def file_forms() -> dict[str, Form]:
         "column map": map_form(),
         "stock": STOCK,
         "printer": PRINTER,
-        "sleeves": FAMILIES,
-        "wires": KINDS,
+        "tubes": FAMILIES,
+        "wire types": WIRE_TYPES,
         "coverings": COVERINGS,
         "settings": SPECS,
         "colours": COLOURS,
         "fonts": FONTS,
-        "cautions": CAUTIONS,
+        "safety messages": SAFETY_MESSAGES,
     }

@@ -18,7 +18,7 @@ ONE = {  # one of what is counted
     "connectors": "connector",
     "splices": "splice",
     "ring terminals": "ring terminal",
-    "loose ends": "loose end",
+    "unterminated ends": "unterminated end",
     "circuits": "circuit",
     "cables": "cable",
     "cores": "core",
@@ -62,9 +62,9 @@ def lines(read: Read) -> Iterator[str]:
 def _circuit(circuit: Circuit) -> str:
     """Say one circuit as it was read, so that what was told wrong is seen."""
     length = f"{circuit.length_mm:g} mm" if circuit.length_mm else ""
-    outside = f"outside {circuit.outside_mm:g} mm" if circuit.outside_mm else ""
+    outside = f"outside {circuit.od_mm:g} mm" if circuit.od_mm else ""
     cable = f"in {circuit.cable}" if circuit.cable else ""
-    said = (circuit.size, circuit.wire, outside, circuit.colour, circuit.signal, length, cable)
+    said = (circuit.size, circuit.wire_type, outside, circuit.colour, circuit.signal, length, cable)
     return ", ".join((f"{circuit.id}: {circuit.start} to {circuit.finish}", *filter(None, said)))
 
 
@@ -102,8 +102,8 @@ def as_json(read: Read) -> dict[str, Any]:
                 "from": str(c.start),
                 "to": str(c.finish),
                 "size": c.size,
-                "wire_type": c.wire,
-                "od_mm": c.outside_mm,
+                "wire_type": c.wire_type,
+                "od_mm": c.od_mm,
                 "colour": c.colour,
                 "signal": c.signal,
                 "length_mm": c.length_mm,

@@ -78,7 +78,7 @@ def marker_json(fit: Fit) -> dict[str, Any]:
         "place": marker.place,
         "branch": marker.branch or None,
         "circuit": marker.circuit or None,
-        "text": list(fit.lines or marker.text) if marker.lettered else None,
+        "text": list(fit.lines or marker.text) if marker.marked else None,
         **_seat_json(fit.seat),
         "tube": _tube_json(fit.tube),
         "cut_length_mm": fit.cut_length_mm if fit.tube else None,
@@ -171,9 +171,9 @@ def _tube_json(tube: Tube | None) -> dict[str, Any] | None:
         return None
     return {
         "name": tube.name,
-        "expanded_id_mm": _mm(tube.supplied_mm),
-        "recovered_id_mm": _mm(tube.recovered_mm),
-        "recovered_wall_mm": _mm(tube.wall_mm),
+        "expanded_id_mm": _mm(tube.expanded_id_mm),
+        "recovered_id_mm": _mm(tube.recovered_id_mm),
+        "recovered_wall_mm": _mm(tube.recovered_wall_mm),
         "shrink_ratio": round(tube.ratio, 2),
     }
 
@@ -223,7 +223,7 @@ def _row(fit: Fit) -> tuple[str, ...]:
         if marker.role == "branch end" and marker.branch != marker.place
         else marker.place
     )
-    text = " | ".join(fit.lines or marker.text) if marker.lettered else "(plain)"
+    text = " | ".join(fit.lines or marker.text) if marker.marked else "(plain)"
     if marker.role == "bag":
         text = f"tag {marker.place}"
     heights = f"{span(capital)} (>= {capital.required:.2f})" if capital else ""
@@ -256,7 +256,7 @@ def one(fit: Fit) -> Iterable[str]:
     tube, capital, surface = fit.tube, fit.capital_height_mm, fit.surface
     if tube:
         yield (
-            f"  tube      {tube.name}, {tube.supplied_mm:.2f} mm supplied, {tube.recovered_mm:.2f} mm recovered, "
+            f"  tube      {tube.name}, {tube.expanded_id_mm:.2f} mm supplied, {tube.recovered_id_mm:.2f} mm recovered, "
             f"{tube.ratio:.1f}:1, cut {fit.cut_length_mm:g} mm"
         )
     if fit.tube_od_mm and surface.lay_flat_width_mm:
@@ -367,11 +367,12 @@ def _tube(fit: Fit, tube: Tube, seat: Seat) -> Iterable[str]:
     passes, grips = 1 + settings.sleeve.pass_over_margin, 1 - settings.sleeve.grip_margin
     need, most = seat.pass_over.high * passes, seat.grip.low * grips
     yield f"tube        {tube.name}; {tube.source}"
-    yield f"            pass: {tube.supplied_mm:.2f} supplied >= {seat.pass_over.high:.2f} x {passes:g} = {need:.2f} mm"
-    yield f"            grip: {tube.recovered_mm:.2f} recovered <= {seat.grip.low:.2f} x {grips:g} = {most:.2f} mm"
+    wide, small = tube.expanded_id_mm, tube.recovered_id_mm
+    yield f"            pass: {wide:.2f} supplied >= {seat.pass_over.high:.2f} x {passes:g} = {need:.2f} mm"
+    yield f"            grip: {small:.2f} recovered <= {seat.grip.low:.2f} x {grips:g} = {most:.2f} mm"
     for diameter in dict.fromkeys((seat.text_diameter.low, seat.text_diameter.high)):
-        if diameter <= tube.supplied_mm:
-            at = stop(tube.supplied_mm, tube.recovered_mm, tube.wall_mm, diameter)
+        if diameter <= tube.expanded_id_mm:
+            at = stop(tube.expanded_id_mm, tube.recovered_id_mm, tube.recovered_wall_mm, diameter)
             yield (
                 f"            on {diameter:.2f} mm: wall {at.wall_mm:.3f}, outside {at.outside_mm:.2f} mm, scale "
                 f"{at.circumferential_scale:.3f}, {at.recovery:.0%} recovered (nominal wall, no change of length)"

@@ -100,7 +100,7 @@ def fit_text(
 
 def _with_stock(fit: Fit, catalogue: Catalogue) -> Fit:
     """Return the fit with a word on its stock, where the usual one does not take the piece."""
-    usual = next(stock for stock in catalogue.stocks if stock.takes == "sleeve")
+    usual = next(stock for stock in catalogue.stocks if stock.marker == "sleeve")
     said = room_of(usual, catalogue.stocks).refusal(fit.cut_length_mm, fit.surface.lay_flat_width_mm)
     return replace(fit, reasons=fit.reasons + said)
 
@@ -119,8 +119,8 @@ def _choice(seat: Seat, sleeve: str | None, settings: Settings, catalogue: Catal
         seat.pass_over.high * (1 + settings.sleeve.pass_over_margin),
         seat.grip.low * (1 - settings.sleeve.grip_margin),
     )
-    small = (fact("too small to pass", supplied=tube.supplied_mm, need=need),) if tube.supplied_mm < need else ()
-    wide = (fact("too wide to grip", recovered=tube.recovered_mm, most=most),) if tube.recovered_mm > most else ()
+    small = (fact("too small to pass", supplied=tube.expanded_id_mm, need=need),) if tube.expanded_id_mm < need else ()
+    wide = (fact("too wide to grip", recovered=tube.recovered_id_mm, most=most),) if tube.recovered_id_mm > most else ()
     if not small + wide:
         return asked, TubeChoice((tube,))
     return asked, TubeChoice((), (fact("family refused", family=tube.name, why=small + wide),))

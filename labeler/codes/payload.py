@@ -9,11 +9,11 @@ from urllib.parse import quote
 from labeler.errors import LabelerError, Problem, nearest
 from labeler.model import Harness, Marker
 
-PAYLOADS = {"unit and marker": "{unit} {marker}", "marker": "{marker}"}
+PAYLOADS = {"unit and marker": "{serial} {marker}", "marker": "{marker}"}
 """The forms with a name. The marker's id is the same in every unit, so the default names the unit too: a
 code that is scanned then means one printed thing, and reprint takes exactly what a scanner types."""
 
-FIELDS = ("harness", "part_number", "revision", "unit", "serial", "marker", "at", "remote", "branch", "circuit", "text")
+FIELDS = ("harness", "part_number", "revision", "serial", "marker", "local", "remote", "branch", "circuit", "text")
 MOST_SIGNS = 200
 """Longest text of a code: project choice; no marker has room for more."""
 
@@ -42,7 +42,7 @@ def payload_of(marker: Marker, harness: Harness, unit: str, rule: str = "") -> s
     link = template.lower().startswith(("http://", "https://"))
     values = {name: quote(value, safe="") if link else value for name, value in _values(marker, harness, unit).items()}
     text = "".join(literal + ("" if name is None else values[name]) for literal, name, _ in parts)
-    problem = _unfit(text, marker, unit if {"unit", "serial"}.intersection(names) else "")
+    problem = _unfit(text, marker, unit if "serial" in names else "")
     if problem:
         raise LabelerError(problem)
     return text
@@ -68,10 +68,9 @@ def _values(marker: Marker, harness: Harness, unit: str) -> dict[str, str]:
         "harness": harness.name,
         "part_number": harness.part_number or harness.name,
         "revision": harness.revision,
-        "unit": unit,
         "serial": unit,
         "marker": marker.id,
-        "at": marker.place,
+        "local": marker.place,
         "remote": marker.far,
         "branch": marker.branch,
         "circuit": marker.circuit,

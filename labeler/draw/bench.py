@@ -42,7 +42,7 @@ from labeler.draw.typeset import NO_BREAK, PLAIN, Words, bold, draw_words, plain
 from labeler.errors import Problem, Where, WrongUse
 from labeler.tables.stocks import PAPERS
 from labeler.work import wording
-from labeler.work.bench_sheet import BenchSheet, Caution, Printed, Remark
+from labeler.work.bench_sheet import BenchSheet, Printed, Remark, SafetyMessage
 from labeler.work.branch_pages import BranchPage, CoveringCut, WorkStep
 from labeler.work.sleeves import Cut, Place, SleeveRow
 from labeler.work.wiring import WireEnds
@@ -58,7 +58,7 @@ COUNT_MM = 7.0  # for the number of pages at the right of the foot
 COUNT = "pages"
 MOST_EXPLAINED = 12  # markers left out: of more, the bench needs to know which, not how to mend them; project choice
 ALONE_CHARACTERS = 120  # of the places of equal pieces: what goes into four lines
-LINE_CHARACTERS = 82  # of the cautions, about: the columns shall come out alike
+LINE_CHARACTERS = 82  # of the safety_messages, about: the columns shall come out alike
 LISTING_HEADS_PT, ROW_PT, FEWEST_ROWS = 38.0, 16.5, 6
 """Heads of a listing, a row with a box; a connector begins overleaf where fewer rows go on the page."""
 
@@ -122,7 +122,7 @@ def _parts(sheet: BenchSheet) -> Iterator[Part]:
     yield _cuts(sheet)
     yield _practices(sheet)
     yield _printed(sheet.printed)
-    yield _cautions(sheet.cautions)
+    yield _safety(sheet.safety_messages)
     yield _tight(sheet.tight)
     yield _signatures()
     yield from map(_wire_ends, sheet.connectors)
@@ -387,22 +387,24 @@ def _length(millimetres: float) -> str:
     return f"{millimetres:g} mm"
 
 
-def _cautions(cautions: Sequence[Caution]) -> Together:
-    """Return the cautions in two columns, each with the letter of its source."""
-    sources = list(dict.fromkeys((caution.source, caution.seen) for caution in cautions))
+def _safety(messages: Sequence[SafetyMessage]) -> Together:
+    """Return the messages in two columns, each with the letter of its source."""
+    sources = list(dict.fromkeys((message.source, message.source_note) for message in messages))
     letters = {source: chr(ord("a") + place) for place, source in enumerate(sources)}
     texts = [
         Text(
-            (*bold(f"{each.about}: "), *plain(f"{each.text} [{letters[each.source, each.seen]}]")), SMALL_PT, after=1.2
+            (*bold(f"{each.title}: "), *plain(f"{each.text} [{letters[each.source, each.source_note]}]")),
+            SMALL_PT,
+            after=1.2,
         )
-        for each in cautions
+        for each in messages
     ]
-    half = _half([-(-len(caution.about + caution.text) // LINE_CHARACTERS) for caution in cautions])
+    half = _half([-(-len(message.title + message.text) // LINE_CHARACTERS) for message in messages])
     where = "; ".join(f"[{letters[source]}] {source[0]} ({source[1]})" for source in sources)
     columns = Row([stack(*texts[:half]), stack(*texts[half:])], 0.0, 0.0, (2.0, 6.0, 2.2, 2.4), at_top=True)
     source_row = Row([Text(plain(where), SOURCE_PT)], 0.0, 0.0, (2.0, 2.0, 0.0, 2.0))
     heads = (title_row(section_title("TAKE CARE")),)
-    return Together((Table((1, 1), [columns, source_row] if cautions else [], heads, gap=GAP_PT),))
+    return Together((Table((1, 1), [columns, source_row] if messages else [], heads, gap=GAP_PT),))
 
 
 def _half(lengths: Sequence[int]) -> int:
@@ -410,11 +412,11 @@ def _half(lengths: Sequence[int]) -> int:
     return min(range(1, len(lengths) + 1), key=lambda n: abs(2 * sum(lengths[:n]) - sum(lengths)), default=0)
 
 
-def _brief_cautions(cautions: Sequence[Caution]) -> Table:
-    """Return the cautions as one paragraph; where they are from stands on the first page."""
-    texts = [span for each in cautions for span in (*bold(f"{each.about}: "), *plain(f"{each.text} "))]
+def _brief_safety(messages: Sequence[SafetyMessage]) -> Table:
+    """Return the messages as one paragraph; where they are from stands on the first page."""
+    texts = [span for each in messages for span in (*bold(f"{each.title}: "), *plain(f"{each.text} "))]
     words = (*bold("TAKE CARE "), (PLAIN, 0.0, f"{NO_BREAK * 2} "), *texts)
-    rows = [Row([Text(words, SMALL_PT)], 0.0, 0.0, (2.0, 0.0, 0.0, 3.0))] if cautions else []
+    rows = [Row([Text(words, SMALL_PT)], 0.0, 0.0, (2.0, 0.0, 0.0, 3.0))] if messages else []
     return Table((1,), rows, gap=6.0)
 
 
@@ -457,7 +459,7 @@ def _branch_parts(page: BranchPage, sheet: BenchSheet) -> Iterator[Part]:
     yield _picture(page)
     yield _branch_cuts(page)
     yield from map(_wire_ends, page.pins)
-    yield Together((_brief_cautions(sheet.cautions), _signatures()))
+    yield Together((_brief_safety(sheet.safety_messages), _signatures()))
 
 
 def _branch_title(page: BranchPage, sheet: BenchSheet) -> Table:

@@ -138,7 +138,7 @@ def empty_pdf(stock: Stock, font: str) -> bytes:
 
 
 def _named_cell(stock: Stock, name: str, height: float, font: str) -> Face:
-    zone, inset = stock.print_around_mm, 0.6 + 0.3 * stock.corner_radius_mm  # clear of a rounded corner
+    zone, inset = stock.print_zone_mm, 0.6 + 0.3 * stock.corner_radius_mm  # clear of a rounded corner
     boxes = (Box(0.0, height - zone, stock.cell_width_mm, zone),) if zone else ()
     return Face(stock.cell_width_mm, height, (Run(name, font, NAME_MM, inset, inset),), boxes=boxes)
 

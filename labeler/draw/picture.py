@@ -216,7 +216,7 @@ class _Pencil:
             canvas.circle(x + way * 2.4, middle, 1.1)
         elif end.kind == "splice":
             canvas.rect(x if right else x - 5, middle - 0.8, 5, 1.6, fill=1)
-        elif end.kind == "junction":
+        elif end.kind == "breakout":
             canvas.setFillGray(0)
             canvas.circle(x, middle, 0.9, fill=1)
         elif end.kind == "connector":

@@ -53,7 +53,7 @@ def frame_operations(sheet: Sheet, header: Header, drawing: MarkerDrawing) -> st
     """Return what draws all that surrounds the pieces of a sheet, "" for nothing."""
     pen, stock = drawing.pen, sheet.stock
     parts = [drawing.operations(_text(sheet, header))]
-    if stock.kind in ("grid", "card"):
+    if stock.kind in ("sheet", "card"):
         parts.append(_ruler(stock, pen))
     if stock.cut_lines:
         parts.append(_cut_lines(sheet, pen))
@@ -70,7 +70,7 @@ def _text(sheet: Sheet, header: Header) -> Face:
         return Face(sheet.width_mm, sheet.height_mm, tuple(_leader(sheet, header)))
     x = stock.ruler_x_mm + RULER_MM + 2.0
     beside = Run(RULER_WORDS, header.font, RULER_WORDS_MM, x, stock.ruler_y_mm + 0.3)
-    runs = (beside,) if stock.top_mm < HEAD_STRIP_MM else (_header_line(sheet, header), beside)
+    runs = (beside,) if stock.top_margin_mm < HEAD_STRIP_MM else (_header_line(sheet, header), beside)
     return Face(sheet.width_mm, sheet.height_mm, runs)
 
 
@@ -79,7 +79,7 @@ def _header_line(sheet: Sheet, header: Header) -> Run:
     facts = (sheet.stock.name, sheet.load, sheet.about, f"sheet {sheet.number}")
     of_sheet = "".join(f"{SEPARATOR}{fact}" for fact in facts if fact) + (SECOND_PASS if header.turned_over else "")
     text, font = _with_font(replace(header, job=header.job + of_sheet).words, header.font)
-    left = max(EDGE_MM, sheet.stock.left_mm)
+    left = max(EDGE_MM, sheet.stock.left_margin_mm)
     width = sheet.width_mm - left - EDGE_MM
     if font.width(text) > width / MIN_HEADER_MM:
         text = _cut_header(header, of_sheet, font, width / MIN_HEADER_MM)
@@ -147,10 +147,15 @@ def _leader_areas(sheet: Sheet) -> list[Rectangle]:
         return [(edge, edge / 2, stock.leader_mm - 2 * edge, sheet.height_mm - edge)]
     areas = []
     for cell in cells(stock):
-        zone = stock.print_around_mm or cell.height_mm
-        inset = max(stock.margin_mm, stock.hole_inset_mm + stock.hole_mm / 2 + stock.margin_mm if stock.hole_mm else 0)
-        low = cell.y_mm + cell.height_mm - zone + stock.margin_mm
-        width, height = cell.width_mm - inset - stock.margin_mm, zone - 2 * stock.margin_mm
+        zone = stock.print_zone_mm or cell.height_mm
+        inset = max(
+            stock.cell_margin_mm,
+            stock.hole_from_left_mm + stock.hole_diameter_mm / 2 + stock.cell_margin_mm
+            if stock.hole_diameter_mm
+            else 0,
+        )
+        low = cell.y_mm + cell.height_mm - zone + stock.cell_margin_mm
+        width, height = cell.width_mm - inset - stock.cell_margin_mm, zone - 2 * stock.cell_margin_mm
         areas.append((cell.x_mm + inset, low, width, height))
     return areas
 
@@ -220,11 +225,11 @@ def _cut_out(stock: Stock, placed: Placed, pen: Pen) -> Iterator[str]:
     if stock.kind != "card":
         y, width, height = y + height - stock.cell_height_mm, stock.cell_width_mm, stock.cell_height_mm
     yield pen.cut((x, y, width, height), stock.corner_radius_mm, CUT_LINE_MM)
-    if stock.hole_mm > 0:
-        r = stock.hole_mm / 2
-        hole = x + stock.hole_inset_mm - r, y + height / 2 - r, stock.hole_mm, stock.hole_mm
+    if stock.hole_diameter_mm > 0:
+        r = stock.hole_diameter_mm / 2
+        hole = x + stock.hole_from_left_mm - r, y + height / 2 - r, stock.hole_diameter_mm, stock.hole_diameter_mm
         yield pen.cut(hole, r, CUT_LINE_MM)
-    if stock.takes == "flag":
+    if stock.marker == "flag":
         fold, top = x + width / 2, y + height
         ticks = ((fold, y, fold, y + FOLD_TICK_MM), (fold, top - FOLD_TICK_MM, fold, top))
         yield pen.lines(ticks, CUT_LINE_MM)

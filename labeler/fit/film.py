@@ -168,7 +168,7 @@ def _worked_out(
     if font.missing("".join(marker.text)):
         font, reasons = font_of(marker.text, marker)
         zone = _wrap_zone(place.seat, stock, marker.settings, place.needed, font)
-    made = _printed(marker, font, zone, (stock.cell_width_mm,), 2 * stock.margin_mm, codes)
+    made = _printed(marker, font, zone, (stock.cell_width_mm,), 2 * stock.cell_margin_mm, codes)
     face = _wrapped(made, zone, stock) if made.fit.font_size_mm > 0 else None
     fit = replace(made.fit, reasons=reasons + made.fit.reasons, seat=place.seat, stock=stock.name, face=face)
     return fit, made.setting
@@ -181,30 +181,32 @@ def _wrapped(made: _Print, zone: Zone, stock: Stock) -> Face:
     copies = max(1, copies_around(zone.across_mm, block, gap))
     spare = zone.across_mm - block
     apart = round(spare / (copies - 1), 4) if copies > 1 else 0.0
-    top = stock.cell_height_mm - stock.margin_mm - (spare / 2 if copies == 1 else 0.0)
+    top = stock.cell_height_mm - stock.cell_margin_mm - (spare / 2 if copies == 1 else 0.0)
     runs = made.lines((stock.cell_width_mm + made.beside_mm) / 2, top)
     symbol = _symbols(made.code, zone, stock) if made.code else None
     return Face(stock.cell_width_mm, stock.cell_height_mm, runs, copies, apart, symbol=symbol)
 
 
 def _wrap_zone(seat: Seat, stock: Stock, settings: Settings, needed: Needed, font: Font) -> Zone:
-    across = stock.print_around_mm - 2 * stock.margin_mm
-    arc_per_mm = 2 / (seat.text_diameter.low + 2 * stock.film_mm)  # on the thinnest wire, which shows the largest arc
+    across = stock.print_zone_mm - 2 * stock.cell_margin_mm
+    arc_per_mm = 2 / (
+        seat.text_diameter.low + 2 * stock.thickness_mm
+    )  # on the thinnest wire, which shows the largest arc
     return flat_zone(font, settings, needed).on_round(arc_per_mm, across, settings)
 
 
 def served(stock: Stock) -> Range:
     """Return the wires a wrap stock serves, smallest to largest, mm."""
-    return Range(*wrap_diameters(stock.print_around_mm, stock.cell_height_mm, stock.film_mm))
+    return Range(*wrap_diameters(stock.print_zone_mm, stock.cell_height_mm, stock.thickness_mm))
 
 
 def _symbols(code: SetCode, zone: Zone, stock: Stock) -> Symbol:
     """The code at the left, as often around as the printed zone has room for it."""
-    top, spare = stock.cell_height_mm - stock.margin_mm, zone.across_mm - code.height_mm
+    top, spare = stock.cell_height_mm - stock.cell_margin_mm, zone.across_mm - code.height_mm
     copies = max(1, copies_around(zone.across_mm, code.height_mm, code.gap_mm))
     first = top - code.height_mm / 2 - (spare / 2 if copies == 1 else 0.0)
     step = round(-spare / (copies - 1), 6) if copies > 1 else 0.0
-    return replace(code.symbol(stock.margin_mm, first), repeats=copies, step_y_mm=step)
+    return replace(code.symbol(stock.cell_margin_mm, first), repeats=copies, step_y_mm=step)
 
 
 # ---------------------------------------------------------------- a paper strip under a clear sleeve
@@ -217,13 +219,13 @@ def fit_insert(marker: Marker, place: SleevePlace, stock: Stock, codes: CodeMake
     own part at both ends. ``place`` is the sleeve's: where the text stands, its seat has the paper on
     it; its room is that of the strips' stock. What is against the sleeve counts too.
     """
-    if not place.choice.tubes or not marker.lettered:
-        return replace(fit_sleeve(replace(marker, lettered=False), place), marker=marker)
-    settings, bare = marker.settings, max(place.seat.text_diameter.low - 2 * stock.film_mm, 0.01)
+    if not place.choice.tubes or not marker.marked:
+        return replace(fit_sleeve(replace(marker, marked=False), place), marker=marker)
+    settings, bare = marker.settings, max(place.seat.text_diameter.low - 2 * stock.thickness_mm, 0.01)
     around = pi * bare - settings.insert.gap_mm
     font, reasons = font_of(marker.text, marker, PAPER)
-    across = max(around - 2 * stock.margin_mm, 0.1)
-    zone = flat_zone(font, settings, needed_for(marker)).on_round(2 / (bare + 2 * stock.film_mm), across, settings)
+    across = max(around - 2 * stock.cell_margin_mm, 0.1)
+    zone = flat_zone(font, settings, needed_for(marker)).on_round(2 / (bare + 2 * stock.thickness_mm), across, settings)
     lengths = strip_lengths(marker, place)
     made = _printed(marker, font, zone, tuple(lengths), 2 * settings.sleeve.end_margin_mm, codes)
     width = made.setting.length_mm
@@ -273,8 +275,8 @@ def fit_flag(marker: Marker, seat: Seat, stock: Stock, codes: CodeMaker | None =
     The label is ``L = 2 f + pi (d + t)``; the halves lie symmetric about the fold.
     """
     font, reasons = font_of(marker.text, marker, PAPER)
-    half = (stock.cell_width_mm - pi * (seat.text_diameter.high + stock.film_mm)) / 2
-    margins, across = 2 * stock.margin_mm, stock.cell_height_mm - 2 * stock.margin_mm
+    half = (stock.cell_width_mm - pi * (seat.text_diameter.high + stock.thickness_mm)) / 2
+    margins, across = 2 * stock.cell_margin_mm, stock.cell_height_mm - 2 * stock.cell_margin_mm
     if half <= margins:
         why = fact("flag too short", wire=seat.text_diameter.high, half=max(half, 0), stock=stock.name)
         return Fit(marker, FAIL, (why,), seat=seat, stock=stock.name, fixes=(fact("longer flag"),))
@@ -288,5 +290,5 @@ def fit_flag(marker: Marker, seat: Seat, stock: Stock, codes: CodeMaker | None =
     symbol = None
     if made.code is not None:
         step = round(stock.cell_width_mm - half, 6)
-        symbol = replace(made.code.symbol(stock.margin_mm, middle), repeats=2, step_x_mm=step)
+        symbol = replace(made.code.symbol(stock.cell_margin_mm, middle), repeats=2, step_x_mm=step)
     return replace(fit, face=Face(stock.cell_width_mm, stock.cell_height_mm, runs, symbol=symbol))

@@ -70,18 +70,18 @@ def _found(fit: Fit, other: Other) -> Iterator[Fact]:
     marker, obstacle = fit.marker, fit.seat.obstacle if fit.seat else None
     if fit.tube is not None:
         yield from _longer(fit, other)
-    if marker.lettered:
+    if marker.marked:
         if not marker.breakable:
             yield from _otherwise(marker, other)
         yield from _set_otherwise(fit, other)
     if marker.kind in SLID_ON:
         yield from _other_tube(fit, other)
-    if marker.lettered:
+    if marker.marked:
         yield from _shorter(marker, other)
     made = _refit(other, marker, free=True) if obstacle and obstacle.avoidable else None
     if made and made.tube:
         yield _way("in time, tube", made, step=fact("in time", on=obstacle), tube=made.tube.name)
-    if marker.lettered:
+    if marker.marked:
         yield from _instead(marker, other)
         yield from _nearer(fit, other)
     if fit.tube is None and fit.seat and marker.kind in SLID_ON:
@@ -150,7 +150,7 @@ def _other_tube(fit: Fit, other: Other) -> Iterator[Fact]:
     tubes = tuple(tube for tube in other.tubes if tube.family not in fit.marker.settings.sleeve.families)
     made = _refit(other, fit.marker, tubes=tubes) if tubes else None
     if made and (tube := made.tube):
-        sizes = {"supplied": tube.supplied_mm, "recovered": tube.recovered_mm, "ratio": tube.ratio}
+        sizes = {"supplied": tube.expanded_id_mm, "recovered": tube.recovered_id_mm, "ratio": tube.ratio}
         yield _way("other family", made, tube=tube.name, **sizes, family=tube.family)
 
 
@@ -158,7 +158,7 @@ def _sized_anew(fit: Fit, other: Other) -> Iterator[Fact]:
     """What a measurement would do: the largest wall, or bundle, for which a tube serves; then weaker margins, and
     what they cost, the margin next to what is set first."""
     settings, seat = fit.marker.settings, fit.seat
-    for key, taken in (("covering_wall_mm", other.wall), ("diameter_mm", other.bundle)):
+    for key, taken in (("covering_wall_mm", other.wall), ("bundle_diameter_mm", other.bundle)):
         if taken and (found := _first_that_fits(fit, other, key, _below(taken.high, taken.low, MEASURED_STEP))):
             value, tube, made = found
             what = {"what": fact(key), "low": taken.low, "high": taken.high, "value": value, "key": key}
@@ -207,7 +207,7 @@ def _instead(marker: Marker, other: Other) -> Iterator[Fact]:
 def _its_code(marker: Marker, made: Fit) -> Fact:
     """Return what becomes of a marker's code where another kind stands in its place."""
     settings = marker.settings
-    if settings.code.symbology == "none" or marker.kind not in settings.code.on or not marker.lettered:
+    if settings.code.symbology == "none" or marker.kind not in settings.code.on or not marker.marked:
         return fact("no code")
     return fact("without its code", kind=made.marker.kind) if made.code is None else fact("with its code")
 

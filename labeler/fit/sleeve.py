@@ -67,7 +67,7 @@ def room_of(stock: Stock, others: Sequence[Stock] = ()) -> StockLimits:
     larger = None
     for other in others:
         wider, higher = largest_piece(other)
-        if other.takes == stock.takes and wider >= width and higher >= height and (wider, higher) != (width, height):
+        if other.marker == stock.marker and wider >= width and higher >= height and (wider, higher) != (width, height):
             larger = StockLimits(wider, higher, other.name)
             break
     return StockLimits(width, height, stock.name, larger)
@@ -121,7 +121,7 @@ def lengths_on(
     """
     rest, along, least = 0.0, None, 0.0
     if seat.section:
-        on = Range(seat.section.grip.low, min(seat.section.grip.high, tube.supplied_mm))
+        on = Range(seat.section.grip.low, min(seat.section.grip.high, tube.expanded_id_mm))
         along = shrunk(
             tube.limits(settings.sleeve.expanded_oversize, settings.sleeve.recovered_undersize), on, "even"
         ).along
@@ -160,7 +160,7 @@ def within_branches(fits: Sequence[Fit], branches: Iterable[Branch]) -> tuple[Fi
     A sleeve takes its cut length from where its edge sits; shrinking only shortens it.
     """
     measured = {branch.id: branch for branch in branches if branch.length_mm is not None}
-    starts = {(b.id, end.at): end.from_end_mm or 0.0 for b in measured.values() for end in b.ends}
+    starts = {(b.id, end.at): end.distance_from_connector_mm or 0.0 for b in measured.values() for end in b.ends}
     taken: dict[str, dict[str, float]] = {}
     for fit in fits if starts else ():
         branch, at = fit.marker.branch, fit.marker.place
@@ -226,7 +226,7 @@ def fit_sleeve(marker: Marker, place: SleevePlace, codes: CodeMaker | None = Non
     tubes = place.choice.tubes
     if not tubes:
         return _no_tube(marker, place.seat, place.choice)
-    if not marker.lettered:
+    if not marker.marked:
         return plain_sleeve(marker, place)
     font, reasons = font_of(marker.text, marker, marker.settings.sleeve.colour)
     answers: list[Fit] = []

@@ -219,10 +219,15 @@ def _ways(marker: Marker, words: TagWords, stock: Stock, codes: CodeMaker | None
 
 
 def _writable(stock: Stock) -> _Area:
-    left = stock.margin_mm
-    if stock.hole_mm:
-        left = max(left, stock.hole_inset_mm + stock.hole_mm / 2 + stock.margin_mm)
-    return _Area(left, stock.cell_width_mm - stock.margin_mm, stock.cell_height_mm - stock.margin_mm, stock.margin_mm)
+    left = stock.cell_margin_mm
+    if stock.hole_diameter_mm:
+        left = max(left, stock.hole_from_left_mm + stock.hole_diameter_mm / 2 + stock.cell_margin_mm)
+    return _Area(
+        left,
+        stock.cell_width_mm - stock.cell_margin_mm,
+        stock.cell_height_mm - stock.cell_margin_mm,
+        stock.cell_margin_mm,
+    )
 
 
 def _compose(

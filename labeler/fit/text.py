@@ -115,8 +115,8 @@ def zone_on_tube(tube: Tube, on_mm: Range, settings: Settings, needed: Needed, f
     own, squeeze = font.capital_width / font.capital, on.squeeze
     stretch = max(sqrt(squeeze.low * squeeze.high), own * squeeze.high / settings.print.max_width_ratio)
     letters = Range(squeeze.low / stretch, squeeze.high / stretch)
-    section = (tube.recovered_mm + tube.wall_mm) * tube.wall_mm * (1 + tube.longitudinal_change)
-    flat = tube.lay_flat_mm or lay_flat(tube.supplied_mm, wall_from_section(tube.supplied_mm, section))
+    section = (tube.recovered_id_mm + tube.recovered_wall_mm) * tube.recovered_wall_mm * (1 + tube.longitudinal_change)
+    flat = tube.lay_flat_width_mm or lay_flat(tube.expanded_id_mm, wall_from_section(tube.expanded_id_mm, section))
     zone = flat_zone(font, settings, needed, on.marked_side_scale, letters, stretch)
     return TubeZone(zone.on_round(on.arc_per_mm, flat - 2 * settings.sleeve.fold_margin_mm, settings), on, flat)
 

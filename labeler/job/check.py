@@ -71,9 +71,9 @@ def choose_stocks(catalogue: Catalogue, loading: Loading = USUAL) -> Stocks:
     Raises `LabelerError` for an unknown name and where a kind has no stock.
     """
     named = [catalogue.stock(name) for name in loading.stocks]
-    asked = {takes: [stock for stock in named if stock.takes == takes] for takes in KINDS}
+    asked = {takes: [stock for stock in named if stock.marker == takes] for takes in KINDS}
     on_paper = [stock for stock in catalogue.stocks if _on_paper(stock, loading.paper)]
-    suited = {takes: [stock for stock in on_paper if stock.takes == takes] for takes in KINDS}
+    suited = {takes: [stock for stock in on_paper if stock.marker == takes] for takes in KINDS}
     found = {takes: asked[takes] or suited[takes] for takes in KINDS}
     refuse(
         Problem(Where("layouts"), f"no {takes} stock for {loading.paper}", "add a stock file, or name one with --stock")
@@ -81,14 +81,14 @@ def choose_stocks(catalogue: Catalogue, loading: Loading = USUAL) -> Stocks:
         if not stocks
     )
     others = [stock for stock in suited["wrap"] if stock not in found["wrap"]]
-    wraps = [s for some in (found["wrap"], others) for s in sorted(some, key=lambda s: -s.print_around_mm)]
+    wraps = [s for some in (found["wrap"], others) for s in sorted(some, key=lambda s: -s.print_zone_mm)]
     return Stocks(tuple(wraps), *(found[takes][0] for takes in ("tag", "sleeve", "insert", "flag")))
 
 
 def _on_paper(stock: Stock, paper: str) -> bool:
     """Whether a stock is a sheet of this paper; what sleeves lie on only must not belong to another paper."""
     wide = {name for name, (width, _) in PAPERS.items() if abs(stock.page_width_mm - width) < SAME_MM}
-    if stock.takes == "sleeve":
+    if stock.marker == "sleeve":
         return wide <= {paper}
     return paper in wide and abs(stock.page_height_mm - PAPERS[paper][1]) < SAME_MM
 
@@ -99,7 +99,7 @@ def _kept_elsewhere(named: Sequence[Stock], fits: Sequence[Fit], stocks: Stocks)
     wraps = [(fit.stock, fit.seat.text_diameter) for fit in fits if fit.marker.kind == "wrap" and fit.seat]
     for stock in named:
         on = [text_diameter for chosen, text_diameter in wraps if chosen != stock.name]
-        if stock.takes == "wrap" and on:
+        if stock.marker == "wrap" and on:
             wires = served(stock)
             wanted = f"{wires.low:.2f} to {wires.high:.2f} mm" if wires.low <= wires.high else "no wire"
             text = (
@@ -108,12 +108,12 @@ def _kept_elsewhere(named: Sequence[Stock], fits: Sequence[Fit], stocks: Stocks)
             )
             yield Problem(Where("--stock"), text, "they are on stock that serves their wires", warning=True)
         elif stock.name not in used:
-            first = next(each.name for each in named if each.takes == stock.takes)
-            fix = f"choose the kind {stock.takes} in the harness file, or another --stock"
-            text = f"{stock.name} takes {stock.takes}s, and no marker of this job goes on it"
-            if stock.takes != "wrap" and first != stock.name:
-                fix = f"name one stock for {stock.takes}s"
-                text = f"{stock.name} takes {stock.takes}s, as {first} does, which is named before it"
+            first = next(each.name for each in named if each.marker == stock.marker)
+            fix = f"choose the kind {stock.marker} in the harness file, or another --stock"
+            text = f"{stock.name} takes {stock.marker}s, and no marker of this job goes on it"
+            if stock.marker != "wrap" and first != stock.name:
+                fix = f"name one stock for {stock.marker}s"
+                text = f"{stock.name} takes {stock.marker}s, as {first} does, which is named before it"
             yield Problem(Where("--stock"), text, fix, warning=True)
 
 

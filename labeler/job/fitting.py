@@ -47,7 +47,7 @@ Made = TypeVar("Made")
 def carries_code(marker: Marker) -> bool:
     """Return whether a marker is to carry a code."""
     settings = marker.settings
-    return settings.code.symbology != "none" and marker.kind in settings.code.on and marker.lettered
+    return settings.code.symbology != "none" and marker.kind in settings.code.on and marker.marked
 
 
 def code_problems(markers: Iterable[Marker], harness: Harness, unit: str) -> Iterator[Problem]:
@@ -292,17 +292,17 @@ class Fitter:
         wall = covering_of(marker.settings, self.sizing.catalogue).wall_mm
         alike = len(branch.ends) < 3 and all(index.circuits_at(branch, end) == through for end in branch.ends)
         taken = None
-        if alike and not branch.diameter_mm and len(through) > 1:
+        if alike and not branch.bundle_diameter_mm and len(through) > 1:
             taken = branch_bundle(branch, through, self.sizing).pass_over
         return (wall if wall.low < wall.high else None), taken
 
     def _sized_anew(self, codes: CodeMaker | None, marker: Marker, changes: Mapping[str, float]) -> Fit:
         """Fit a sleeve where settings of its branch, its end or its circuit, or the measured bundle, are others."""
-        diameter = changes.get("diameter_mm")
+        diameter = changes.get("bundle_diameter_mm")
         marker = with_settings(marker, {} if diameter else changes)
         if marker.role == "branch end":
             branch, end = self.sizing.index.ends[marker.branch, marker.place]
-            branch = replace(branch, diameter_mm=diameter or branch.diameter_mm)
+            branch = replace(branch, bundle_diameter_mm=diameter or branch.bundle_diameter_mm)
             end = replace(end, settings=marker.settings)
             seat, cut = end_seat(branch, end, self.sizing, marker.kind), end.cut_length_mm
         else:
@@ -338,13 +338,13 @@ class Fitter:
         """Return what wires have in common on which markers of a kind have the same place."""
         circuit, settings = self.sizing.index.circuits[marker.circuit], marker.settings
         number = self.number if settings is self.settings else self.shared.number(settings)
-        return marker.kind, circuit.size, circuit.wire, circuit.outside_mm, number
+        return marker.kind, circuit.size, circuit.wire_type, circuit.od_mm, number
 
     def _place_on(self, seat: Seat, cut: float | None, marker: Marker) -> SleevePlace:
         """A clear sleeve lies over the bundle with the paper on it, where the text stands."""
         stock = self.stocks.insert if marker.kind == "insert" else self.stocks.sleeve
         if marker.kind == "insert":
-            paper = 2 * stock.film_mm
+            paper = 2 * stock.thickness_mm
             seat = replace(seat, pass_over=seat.pass_over + paper, text_diameter=seat.text_diameter + paper)
         others = self.sizing.catalogue.stocks if marker.kind != "insert" else ()
         room = self.shared.once(("room", stock.name), lambda: room_of(stock, others))

@@ -247,8 +247,8 @@ def _stock_problems(items: Iterable[Recorded], other: Stock) -> Iterator[Problem
     """Yield what keeps markers that were drawn for one stock from another; whether they go in is seen in laying out."""
     for item in items:
         where, was = Where(f"--stock {other.name}"), item.stock
-        if other.takes != item.row.kind:
-            what = f"it takes {other.takes}s, {item.row.id} at {item.row.place} is a {item.row.kind}"
+        if other.marker != item.row.kind:
+            what = f"it takes {other.marker}s, {item.row.id} at {item.row.place} is a {item.row.kind}"
             yield Problem(where, what, "choose a stock of the same kind: labeler stock")
         elif was is not None and other.name != was.name:
             for key, now, then in _measures_that_matter(other, was):
@@ -258,12 +258,14 @@ def _stock_problems(items: Iterable[Recorded], other: Stock) -> Iterator[Problem
 
 def _measures_that_matter(other: Stock, was: Stock) -> Iterator[tuple[str, float, float]]:
     """Yield the measures by which a marker would not sit, wrap or read as it was worked out to."""
-    for key in KINDS[other.takes].measures:
+    for key in KINDS[other.marker].measures:
         now, then = getattr(other, key), getattr(was, key)
         if abs(now - then) > SAME_MM:
             yield key, now, then
-    now, then = (one.hole_inset_mm + one.hole_mm / 2 if one.hole_mm else 0.0 for one in (other, was))
-    if other.takes == "tag" and now > then + SAME_MM:
+    now, then = (
+        one.hole_from_left_mm + one.hole_diameter_mm / 2 if one.hole_diameter_mm else 0.0 for one in (other, was)
+    )
+    if other.marker == "tag" and now > then + SAME_MM:
         yield "punch hole's far edge, mm", now, then
 
 

@@ -168,7 +168,7 @@ def places_of(loading: Loading, record: Record, stocks: Mapping[str, Stock]) -> 
             text = f"of the partly used sheet of {name} the cells {what} are gone, which the stock has no more"
             fix = f"say which are gone (--used {name}=…), or begin a new sheet (--start {name}=A1)"
             problems.append(Problem(Where(record.name), text, fix))
-        elif every - {*gone, *parse_cells(stocks[name].used)}:
+        elif every - {*gone, *parse_cells(stocks[name].blocked_cells)}:
             known[name] = gone
     refuse(problems)
     return Places(loading.start, {**known, **loading.used})

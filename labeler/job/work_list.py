@@ -10,7 +10,7 @@ from labeler.model import Fit, Harness, Sheet
 from labeler.record.values import Job, MarkerRow, Recorded, marker_row
 from labeler.tables.colours import colour_name
 from labeler.work import wording
-from labeler.work.bench_sheet import BenchSheet, Remark, apply_methods, cautions, printed_of
+from labeler.work.bench_sheet import BenchSheet, Remark, apply_methods, printed_of, safety_messages
 from labeler.work.sleeves import (
     NOT_RECORDED,
     Instructions,
@@ -65,7 +65,7 @@ def work_list(
         practices=heat_methods(rows),
         printed=printed_of(sheets),
         layings=apply_methods(sheets),
-        cautions=cautions(),
+        safety_messages=safety_messages(),
         put_on=tuple(_put_on(items, sheets)),
         take_off=take_off,
         title="WORK LIST" if job.kind == "reprint" else "BENCH SHEET, from the record: without pins",

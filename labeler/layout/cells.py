@@ -23,7 +23,7 @@ RULER_AREA_MM = (94.0, 3.0)
 """What the ruler and the words beside it take, from its lower left corner: no cell may lie there."""
 
 HEAD_STRIP_MM = 9.0
-"""The header line stands within this distance of the page's upper edge, where ``top_mm`` leaves it free."""
+"""The header line stands within this distance of the page's upper edge, where ``top_margin_mm`` leaves it free."""
 
 _CELL = re.compile(r"([A-Z]{1,3})([1-9][0-9]{0,3})")
 
@@ -44,24 +44,24 @@ def cells(stock: Stock, cell_height_mm: float | None = None) -> tuple[Cell, ...]
     ``cell_height_mm`` is the lay-flat width of the tube on a card [mm], where it sets the number of
     rows; a grid has its own height. A reel has no cells, nor has a card without a height.
     """
-    if stock.kind in ("grid", "roll"):
+    if stock.kind in ("sheet", "roll"):
         return _table(stock, stock.cell_height_mm, stock.pitch_y_mm, stock.rows)
     height = cell_height_mm or stock.cell_height_mm
     if stock.kind == "reel" or height <= 0:
         return ()
     pitch = height + stock.gap_mm
-    free = stock.page_height_mm - stock.top_mm - stock.bottom_mm
+    free = stock.page_height_mm - stock.top_margin_mm - stock.bottom_margin_mm
     rows = math.floor((free + TOLERANCE_MM + stock.gap_mm) / pitch + 1e-6)
     return _table(stock, height, pitch, max(0, rows))
 
 
 @lru_cache(maxsize=256)
 def _table(stock: Stock, height: float, pitch: float, rows: int) -> tuple[Cell, ...]:
-    top = stock.page_height_mm - stock.top_mm - height
+    top = stock.page_height_mm - stock.top_margin_mm - height
     return tuple(
         Cell(
             cell_name(column, row),
-            stock.left_mm + column * stock.pitch_x_mm,
+            stock.left_margin_mm + column * stock.pitch_x_mm,
             top - row * pitch,
             stock.cell_width_mm,
             height,
@@ -73,11 +73,11 @@ def _table(stock: Stock, height: float, pitch: float, rows: int) -> tuple[Cell, 
 
 def field_of(stock: Stock) -> tuple[float, float, float, float]:
     """Return left, lower, right and upper edge of the area of the cells [mm]."""
-    top = stock.page_height_mm - stock.top_mm
-    right = stock.left_mm + (stock.columns - 1) * stock.pitch_x_mm + stock.cell_width_mm
+    top = stock.page_height_mm - stock.top_margin_mm
+    right = stock.left_margin_mm + (stock.columns - 1) * stock.pitch_x_mm + stock.cell_width_mm
     if stock.kind == "card":
-        return stock.left_mm, stock.bottom_mm, right, top
-    return stock.left_mm, top - (stock.rows - 1) * stock.pitch_y_mm - stock.cell_height_mm, right, top
+        return stock.left_margin_mm, stock.bottom_margin_mm, right, top
+    return stock.left_margin_mm, top - (stock.rows - 1) * stock.pitch_y_mm - stock.cell_height_mm, right, top
 
 
 def cell_name(column: int, row: int) -> str:

@@ -108,13 +108,13 @@ def _contradictions(stock: Stock) -> Iterator[Problem]:
     if not stock.cell_width_mm > 0:
         yield _problem(stock, "the cell has no size", "give cell_width_mm and cell_height_mm")
         return
-    if stock.takes == "wrap" and not stock.print_around_mm < stock.cell_height_mm:
-        message = f"print_around_mm {stock.print_around_mm:g} of a cell {stock.cell_height_mm:g} mm high"
+    if stock.marker == "wrap" and not stock.print_zone_mm < stock.cell_height_mm:
+        message = f"print_zone_mm {stock.print_zone_mm:g} of a cell {stock.cell_height_mm:g} mm high"
         yield _problem(stock, message, "the printed zone is above 0 and leaves a clear tail")
     if stock.kind != "roll" and _ruler_collides(stock):
         message = f"the ruler at {stock.ruler_x_mm:g}, {stock.ruler_y_mm:g} mm leaves the page or meets a cell"
         yield _problem(stock, message, f"find {RULER_AREA_MM[0]:g} x {RULER_AREA_MM[1]:g} mm that are free")
-    if stock.used:
+    if stock.blocked_cells:
         yield from _used_problems(stock)
 
 
@@ -123,13 +123,13 @@ def _used_problems(stock: Stock) -> Iterator[Problem]:
         yield _problem(stock, "a card has no cells of its own that could be used", "leave used out")
         return
     try:
-        named = parse_cells(stock.used)
+        named = parse_cells(stock.blocked_cells)
     except LabelerError as error:
         yield from (_problem(stock, f"used: {problem.message}", problem.fix) for problem in error.problems)
         return
     yield from _cells_outside("used", named, stock, stock.rows)
     if {cell.name for cell in cells(stock)} <= set(named):
-        yield _problem(stock, f'used "{stock.used}" leaves no cell to print', "leave a cell free")
+        yield _problem(stock, f'used "{stock.blocked_cells}" leaves no cell to print', "leave a cell free")
 
 
 def _ruler_collides(stock: Stock) -> bool:
@@ -137,12 +137,12 @@ def _ruler_collides(stock: Stock) -> bool:
     slack = 1e-6  # of sums of decimal fractions
     x, y = stock.ruler_x_mm + slack, stock.ruler_y_mm + slack
     right, top = x + RULER_AREA_MM[0] - 2 * slack, y + RULER_AREA_MM[1] - 2 * slack
-    head = HEAD_STRIP_MM if stock.top_mm >= HEAD_STRIP_MM else 0.0
+    head = HEAD_STRIP_MM if stock.top_margin_mm >= HEAD_STRIP_MM else 0.0
     beyond = right > stock.page_width_mm or top > stock.page_height_mm - head
     if beyond or stock.ruler_x_mm <= 0 or stock.ruler_y_mm <= 0:
         return True
     left, low, far, high = field_of(stock)
-    taken = cells(stock) if stock.kind == "grid" else (Cell("", left, low, far - left, high - low),)
+    taken = cells(stock) if stock.kind == "sheet" else (Cell("", left, low, far - left, high - low),)
     return any(
         x < cell.x_mm + cell.width_mm and right > cell.x_mm and y < cell.y_mm + cell.height_mm and top > cell.y_mm
         for cell in taken

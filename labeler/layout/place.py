@@ -87,12 +87,14 @@ def used_after(sheets: Sequence[Sheet], taken: Mapping[str, Collection[str]]) ->
     """
     by_stock: dict[str, list[Sheet]] = {}
     for sheet in sheets:
-        if sheet.stock.kind == "grid":
+        if sheet.stock.kind == "sheet":
             by_stock.setdefault(sheet.stock.name, []).append(sheet)
     left: dict[str, tuple[str, ...]] = {}
     for name, those in by_stock.items():
         here = {placed.cell for placed in those[-1].placed} | (set(taken.get(name, ())) if len(those) == 1 else set())
-        known = [cell.name for cell in _free(cells(those[-1].stock), frozenset(parse_cells(those[-1].stock.used)))]
+        known = [
+            cell.name for cell in _free(cells(those[-1].stock), frozenset(parse_cells(those[-1].stock.blocked_cells)))
+        ]
         used = tuple(cell for cell in known if cell in here)
         left[name] = used if len(used) < len(known) else ()
     return left
@@ -117,7 +119,7 @@ def _sheets(stock: Stock, groups: Groups, taken: frozenset[str], numbers: Iterat
     for pieces in loads:
         for placed in _fill(stock, cells(stock, _highest(pieces)), pieces, taken):
             group = _only({each.piece.load for each in placed})
-            about = _lengths(each.piece for each in placed) if stock.takes == "sleeve" else ""
+            about = _lengths(each.piece for each in placed) if stock.marker == "sleeve" else ""
             yield page(number=next(numbers), load=group, placed=placed, about=about)
         taken = frozenset()
 
@@ -153,7 +155,7 @@ def _fill(
     stock: Stock, table: tuple[Cell, ...], pieces: Sequence[Piece], taken: frozenset[str]
 ) -> Iterator[tuple[Placed, ...]]:
     """Yield what lies on each page of cells, on the first one not in those that are ``taken``."""
-    blocked = frozenset(parse_cells(stock.used))
+    blocked = frozenset(parse_cells(stock.blocked_cells))
     every, page = _free(table, blocked), _free(table, blocked | taken)
     if not page:
         message = f'every cell of the first sheet of "{stock.name}" is used'
@@ -162,7 +164,7 @@ def _fill(
     first = 0
     while first < len(pieces):
         if slots:
-            foot = stock.bottom_mm if page[-1] == every[-1] else page[-1].y_mm
+            foot = stock.bottom_margin_mm if page[-1] == every[-1] else page[-1].y_mm
             placed = _in_slots(pieces[first:], page, stock.gap_mm, foot)
         else:
             placed = tuple(

@@ -21,26 +21,26 @@ from labeler.read.toml import ONE_TABLE, parsed
 from labeler.read.values import shown
 from labeler.tables.document import Document, Form, Key, Row, Type, limits, read_table
 
-ENDS = ("from", "from pin", "from owner", "to", "to pin", "to owner")
+ENDS = ("from", "from cavity", "from device", "to", "to cavity", "to device")
 WIRES = (*ENDS, *ROLES)
-PINS = ("connector", "pin", "signal", "colour", "id")
-NEEDED = {"wires": ("from", "to"), "pins": ("pin",)}
+CAVITIES = ("connector", "cavity", "signal", "colour", "id")
+NEEDED = {"wires": ("from", "to"), "cavities": ("cavity",)}
 UNITS = {"length": ("mm", "cm", "m", "in", "ft"), "size": ("AWG", "mm2")}
-UNITS |= {"outside": UNITS["length"], "cable outside": UNITS["length"]}
+UNITS |= {"od": UNITS["length"], "cable od": UNITS["length"]}
 SIGNS = {"tab": "\t", **{sign: sign for sign in SEPARATORS}}
 MEANING = {
     "from": "needed: connector, splice or device at one end",
-    "from pin": "its cavity or pin, where it has a column of its own",
-    "from owner": "what the connector belongs to, where two have the same name",
+    "from cavity": "its cavity or pin, where it has a column of its own",
+    "from device": "what the connector belongs to, where two have the same name",
     "to": "needed: the same at the other end",
     "id": "name of the wire",
     "size": "AWG or mm2",
     "core": "name of the core in its cable",
-    "outside": "outside diameter of the wire",
-    "wire": "insulation, as labeler wires lists it",
-    "option": "variants the wire is in",
-    "connector": "of a list of pins; left empty: all are of one connector",
-    "pin": "of a list of pins: needed",
+    "od": "outside diameter of the wire",
+    "wire type": "insulation, as labeler wires lists it",
+    "variant": "variants the wire is in",
+    "connector": "of a list of cavities; left empty: all are of one connector",
+    "cavity": "of a list of cavities: needed",
 }
 
 # ---------------------------------------------------------------- the keys of a map
@@ -84,7 +84,7 @@ def _key_of(role: str) -> str:
 
 def map_form(kind: str = "") -> Form:
     """Return the form of a map for a kind of list; ``""``: for any, as a schema has it."""
-    roles = {"wires": WIRES, "pins": PINS}.get(kind, tuple(dict.fromkeys((*WIRES, *PINS))))
+    roles = {"wires": WIRES, "cavities": CAVITIES}.get(kind, tuple(dict.fromkeys((*WIRES, *CAVITIES))))
     named = {
         _key_of(role): Key(COLUMN, MEANING.get(role, f"column of: {role}"), "Stelle", field=role) for role in roles
     }
@@ -99,10 +99,10 @@ def map_form(kind: str = "") -> Form:
         "split": ("how columns with connector and cavity are split", split),
     }
     keys = {
-        "list": Key(ONE_OF, "one row a wire, or one row a pin", "wires", default="wires", allowed=("wires", "pins")),
-        "header_line": Key(LINE, "line of the header, from 1", 2, default=1),
-        "separator": Key(ONE_OF, "what stands between two cells", "tab", default=",", allowed=tuple(SIGNS)),
-        "sheet": Key(SHEET, "sheet of a workbook", "Boat"),
+        "rows": Key(ONE_OF, "what a row is", "wires", default="wires", allowed=("wires", "cavities")),
+        "header_row": Key(LINE, "line of the header, from 1", 2, default=1),
+        "delimiter": Key(ONE_OF, "what stands between two cells", "tab", default=",", allowed=tuple(SIGNS)),
+        "worksheet": Key(SHEET, "sheet of a workbook", "Boat"),
         **{name: Key(ONE_TABLE, meaning, form=Form(inner, listed=12)) for name, (meaning, inner) in tables.items()},
     }
     return Form(keys, listed=12)
@@ -123,7 +123,7 @@ def load_map(path: Path | None) -> ColumnMap | None:
 
 def map_of(document: Document) -> ColumnMap:
     """Return the map in a document; raises LabelerError with everything that is wrong in it."""
-    kind = "pins" if document.values.get("list") == "pins" else "wires"
+    kind = "cavities" if document.values.get("rows") == "cavities" else "wires"
     read = read_table(_without_other_kind(document, kind), map_form(kind))
     problems = list(read.all_problems())
     tables = {name: read.values.get(name, Row({}, (name,))).values for name in ("columns", "units", "split")}
@@ -137,10 +137,10 @@ def map_of(document: Document) -> ColumnMap:
             message, fix = f"columns: {role} is not named", "fill in the header of its column, or its number"
             problems.append(Problem(document.where(("columns",)), message, fix))
     refuse(problems)
-    separator, line = SIGNS[read.values.get("separator", ",")], read.values.get("header_line", 1)
+    separator, line = SIGNS[read.values.get("delimiter", ",")], read.values.get("header_row", 1)
     placing = partial(_place, columns, units, Where(document.name))
-    layout = Layout(separator, line, placing, kind == "pins", tuple(split.items()))
-    return ColumnMap(layout, read.values.get("sheet", ""))
+    layout = Layout(separator, line, placing, kind == "cavities", tuple(split.items()))
+    return ColumnMap(layout, read.values.get("worksheet", ""))
 
 
 def _without_other_kind(document: Document, kind: str) -> Document:
@@ -148,7 +148,9 @@ def _without_other_kind(document: Document, kind: str) -> Document:
     columns = document.values.get("columns")
     if not isinstance(columns, dict):
         return document
-    other = {_key_of(role) for role in (*WIRES, *PINS)} - {_key_of(role) for role in (WIRES, PINS)[kind == "pins"]}
+    other = {_key_of(role) for role in (*WIRES, *CAVITIES)} - {
+        _key_of(role) for role in (WIRES, CAVITIES)[kind == "cavities"]
+    }
     kept = {key: value for key, value in columns.items() if key not in other or value != ""}
     return replace(document, values={**document.values, "columns": kept})
 
@@ -184,7 +186,7 @@ def draft_map(text: str, source: str, sheet: str = "") -> str:
         rows, found, kind = error.rows, columns(error.rows[0]), "wires"
         line, separator = error.line, error.separator
     else:
-        found, kind = table.columns, "pins" if table.pins else "wires"
+        found, kind = table.columns, "cavities" if table.pins else "wires"
         rows = [[each.text for each in found.headings], *zip(*(column[:3] for column in table.values), strict=True)]
         line, separator = table.header_line, table.separator
     return "\n".join([*_head(rows, line, separator, kind, source, sheet), *_columns(found, kind)]) + "\n"
@@ -196,24 +198,24 @@ def _head(rows: Sequence[Sequence[str]], line: int, sign: str, kind: str, source
     for index, cell in enumerate(rows[0]):
         below = " | ".join(row[index].strip() for row in rows[1:] if index < len(row))
         yield f"#   {index + 1:2}  {_plain(cell.strip()) or '(no header)'}: {_plain(below)[:80]}"
-    yield f'list = "{kind}"  # "wires": one row a wire, with its two ends; "pins": one row a pin'
-    yield f"header_line = {line}"
-    yield f'separator = "{"tab" if sign == chr(9) else sign}"'
+    yield f'rows = "{kind}"  # "wires": one row a wire, with its two ends; "cavities": one row a cavity'
+    yield f"header_row = {line}"
+    yield f'delimiter = "{"tab" if sign == chr(9) else sign}"'
     if sheet:
-        yield f"sheet = {json.dumps(sheet, ensure_ascii=False)}"
+        yield f"worksheet = {json.dumps(sheet, ensure_ascii=False)}"
     yield ""
 
 
 def _columns(found: Columns, kind: str) -> Iterator[str]:
     yield "[columns]"
     texts = [item.text for item in found.headings]
-    for role in dict.fromkeys((*WIRES, *PINS)) if kind == "wires" else PINS:
+    for role in dict.fromkeys((*WIRES, *CAVITIES)) if kind == "wires" else CAVITIES:
         at = found.roles.get(role, ())
         name = json.dumps(texts[at[0]], ensure_ascii=False) if at else '""'
         number = str(at[0] + 1) if at and texts.count(texts[at[0]]) > 1 else name
         meaning = f"  # {MEANING[role]}" if role in MEANING else ""
         yield f"{role.replace(' ', '_')} = {number}{meaning}"
-    yield from ("", "[units]  # of bare numbers: length and outside in mm, cm, m, in or ft; size in AWG or mm2")
+    yield from ("", "[units]  # of bare numbers: length and od in mm, cm, m, in or ft; size in AWG or mm2")
     for role in UNITS:
         units = {found.headings[index].unit for index in found.roles.get(role, ())} - {""}
         unit = next(iter(units)) if len(units) == 1 and units <= set(UNITS[role]) else ""

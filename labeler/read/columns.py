@@ -31,18 +31,18 @@ ROLES = {
     "colour": "wire color|wire colour|color|colour|farbe|leitungsfarbe|aderfarbe|core color|core colour",
     "signal": "signal|signal name|signalname|net name|netname|net|netz|netzname|potential|pot|function|funktion",
     "length": "cut length|schnittlaenge|wire length|length|laenge|leitungslaenge",
-    "unit": "length unit|unit|units|einheit",
+    "length unit": "length unit|unit|units|einheit",
     "cable": "cable id|cable|cable no|cable nr|cable number|cable des|kabel|kabel nr|kabelnr|kabelnummer",
-    "outside": "wire od|od|outside diameter|outer diameter|wire diameter|wire outside|diameter"
+    "od": "wire od|od|outside diameter|outer diameter|wire diameter|wire outside|diameter"
     "|aussendurchmesser|durchmesser|leitungsdurchmesser|aussen",
-    "cable outside": "cable od|cable outside diameter|cable diameter|kabeldurchmesser",
-    "wire": "insulation|wire insulation|insulation type|isolation|isolierung|wire type|leitungstyp",
+    "cable od": "cable od|cable outside diameter|cable diameter|kabeldurchmesser",
+    "wire type": "insulation|wire insulation|insulation type|isolation|isolierung|wire type|leitungstyp",
     "core": "core|core id|core no|core nr|core number|core name|conductor|conductor id|conductor no|ader"
     "|ader nr|adernr|adernummer",
-    "option": "option|options|variant|variants|variante|varianten|ausstattung",
+    "variant": "option|options|variant|variants|variante|varianten|ausstattung",
 }
 RANKS = {(role, phrase): rank for role, text in ROLES.items() for rank, phrase in enumerate(text.split("|"))}
-MEASURED = ("length", "outside", "cable outside")  # roles whose header may end in a unit
+MEASURED = ("length", "od", "cable od")  # roles whose header may end in a unit
 
 UNITS = {
     **dict.fromkeys(("mm", "millimeter", "millimetre"), "mm"),
@@ -126,8 +126,8 @@ def heading(text: str) -> Heading:
 class Columns:
     """Which columns hold what: role → column numbers (several: named alike), and the headers.
 
-    Roles: those of `ROLES`, and ``from``, ``from pin``, ``to``, ``to pin``; ``from owner`` and ``to owner``
-    are what the connectors belong to, where both are named. A list of pins has ``connector`` and ``pin``.
+    Roles: those of `ROLES`, and ``from``, ``from cavity``, ``to``, ``to cavity``; ``from device`` and ``to device``
+    are what the connectors belong to, where both are named. A list of cavities has ``connector`` and ``cavity``.
     """
 
     headings: tuple[Heading, ...]
@@ -162,7 +162,7 @@ def columns(cells: Sequence[str]) -> Columns:
                 ranked.setdefault(role, []).append((rank, index))
     _place_repeated(headings, ranked)
     for role in ("from", "to"):  # without a pin column, From names the place and Connector (From) only its housing
-        if f"{role} pin" not in ranked:
+        if f"{role} cavity" not in ranked:
             _promote(ranked, role, {index for index, found in enumerate(headings) if len(found.words) == 1})
     used = [index for index, found in enumerate(headings) if found.words]
     if len(used) > 1 and headings[used[0]].plain == headings[used[-1]].plain:  # a running number on both sides
@@ -171,7 +171,7 @@ def columns(cells: Sequence[str]) -> Columns:
     for role in ("from", "to"):  # what the connectors of an end belong to: comp_des_1 beside conn_des_1
         owners = [index for rank, index in ranked.get(role, ()) if rank in OWNERS and index not in best[role]]
         if owners:
-            best[f"{role} owner"] = (owners[0],)
+            best[f"{role} device"] = (owners[0],)
     return Columns(headings, best)
 
 
@@ -185,10 +185,10 @@ def pin_columns(cells: Sequence[str]) -> Columns:
     for index, found in enumerate(headings):
         plain = [("signal", 50)] if found.plain in PIN_SIGNALS else _plain_roles(found)
         thing = _thing(found.words) if found.words and not plain and found.words[0] not in FILLERS else None
-        for role, rank in [("pin" if thing[0] else "connector", thing[1])] if thing else plain:
+        for role, rank in [("cavity" if thing[0] else "connector", thing[1])] if thing else plain:
             ranked.setdefault(role, []).append((rank, index))
     best = _best(ranked)
-    one_end = [len(best[role]) for role in ("pin", "connector") if role in best]
+    one_end = [len(best[role]) for role in ("cavity", "connector") if role in best]
     two_ends = any(_end(found) for found in headings) or _names_another(headings, best)
     says = "signal" in best
     return Columns(headings, best if says and one_end and max(one_end) == 1 and not two_ends else {})
@@ -210,7 +210,7 @@ def _plain_roles(found: Heading) -> list[tuple[str, int]]:
 
 
 class _End(NamedTuple):
-    role: str  # from | from pin | to | to pin
+    role: str  # from | from cavity | to | to cavity
     rank: int
     family: str
 
@@ -232,12 +232,12 @@ def _end(found: Heading) -> _End | None:
 
 
 def _thing(words: Sequence[str]) -> tuple[str, int] | None:
-    """Return `` pin`` or an empty text (the connector), with the rank of the word used."""
+    """Return `` cavity`` or an empty text (the connector), with the rank of the word used."""
     if any(word not in PINS and word not in CONNECTORS and word not in FILLERS for word in words):
         return None
     pins = [PINS[word] for word in words if word in PINS]
     if pins:
-        return " pin", min(pins)
+        return " cavity", min(pins)
     return "", min((CONNECTORS[word] for word in words if word in CONNECTORS), default=4)
 
 
@@ -277,5 +277,5 @@ def unplaced(found: Columns) -> tuple[str, ...]:
         lone = bool(item.words) and item.words[0] not in FILLERS and index not in placed
         if lone and not _end(item) and not _plain_roles(item) and _thing(item.words):
             alike.setdefault(item.plain, []).append(item.text)
-    missing = not {"from pin", "to pin"} <= found.roles.keys()
+    missing = not {"from cavity", "to cavity"} <= found.roles.keys()
     return tuple(texts[0] for texts in alike.values() if len(texts) > 1) if missing else ()

@@ -1,6 +1,6 @@
 """An `Export` → `Harness`: the chosen variant, the chosen names, and branches where segments end at connectors.
 
-What a harness cannot hold (tubes, tapes, clips, segments between junctions, routes) is told in the account.
+What a harness cannot hold (tubes, tapes, clips, segments between breakouts, routes) is told in the account.
 """
 
 from __future__ import annotations
@@ -60,7 +60,7 @@ class Conductor:
     ends: Ends
     cable: str = ""  # key
     size: str = ""
-    outside_mm: float | None = None
+    od_mm: float | None = None
     colour: str = ""
     signal: str = ""
     length_mm: float | None = None
@@ -242,7 +242,7 @@ def covering_at(
     words = [word.casefold() for thing in here for word in thing.words]
     named = (c for word in words for c in coverings if word in map(str.casefold, (c.name, *c.aliases)))
     known = next(named, None) if len(here) == 1 else None
-    return None if known is None or known.loose or known.name == "none" else (known.name, here[0])
+    return None if known is None or known.loose_fit or known.name == "none" else (known.name, here[0])
 
 
 def _is_near(thing: Thing, segment: Segment, place: Place) -> bool:
@@ -257,7 +257,7 @@ def _is_near(thing: Thing, segment: Segment, place: Place) -> bool:
 
 MOST_IN_CAVITY = 9  # wires, as the setting wire.max_per_cavity has it
 LONGEST_NAME = 24  # characters of a segment's name that is taken as it is; project choice: CAD paths are longer
-NO_SLEEVE = ("splice", "junction")
+NO_SLEEVE = ("splice", "breakout")
 
 
 def chain(segments: Sequence[Segment]) -> tuple[str, str] | None:
@@ -351,7 +351,9 @@ class _Assembly:
         for thing, text in left:
             if not thing.is_clip:
                 message = "coverings that are not carried over: sleeves are sized for the bare bundle"
-                fix = "set covering, covering_wall_mm or diameter_mm of the branch where one lies under a sleeve, "
+                fix = (
+                    "set covering, covering_wall_mm or bundle_diameter_mm of the branch where one lies under a sleeve, "
+                )
                 fix += "or give a covering of your coverings.toml its name as alias"
                 self.notes.add(message, fix, self.segments[thing.segment].where, text)
 
@@ -501,19 +503,19 @@ class _Assembly:
             start=start,
             finish=finish,
             size=conductor.size,
-            outside_mm=self._outside(conductor),
+            od_mm=self._outside(conductor),
             colour=conductor.colour,
             signal=conductor.signal,
             length_mm=conductor.length_mm,
             cable=self.cables.get(conductor.cable, ""),
             where=conductor.where,
             settings=settings,
-            free=(("label", conductor.label),) if self.wanted.labels else (),
+            extra=(("label", conductor.label),) if self.wanted.labels else (),
         )
 
     def _outside(self, conductor: Conductor) -> float | None:
         """Return the outside diameter unless it cannot be one; what is missing is said."""
-        given, bare = conductor.outside_mm, bare_diameter(conductor.size) if conductor.size else None
+        given, bare = conductor.od_mm, bare_diameter(conductor.size) if conductor.size else None
         if given and not (bare and given <= bare):
             return given
         if given or conductor.size:
@@ -538,7 +540,7 @@ class _Assembly:
         kept = [route for route in conductor.routes if route.key not in self.chosen.excluded]
         name = conductor.id or conductor.key
         if not kept and self.segments:
-            fix = "their branches' bundles lack them; route them, or measure diameter_mm"
+            fix = "their branches' bundles lack them; route them, or measure bundle_diameter_mm"
             self.notes.add("wires without a route", fix, conductor.where, name)
         if len(kept) > 1:
             message = "wires with several routes, one for each variant; all are taken"
@@ -631,7 +633,7 @@ class _Assembly:
             id=name,
             circuits=tuple(dict.fromkeys(ids[c.key] for c in wires)),
             ends=tuple(self._end(place, lying[place][0] if place in lying else "none") for place in places),
-            diameter_mm=self._diameter(segment, name, wires),
+            bundle_diameter_mm=self._diameter(segment, name, wires),
             length_mm=segment.length_mm,
             where=segment.where,
             settings=self._covered(next((covering for covering, _ in lying.values()), "none")),
@@ -654,12 +656,12 @@ class _Assembly:
                 fix = "leave out --bundle area, or measure them"
                 self.notes.add("branches without an area; their wires are taken", fix, segment.where, name)
             return None
-        unknown = [c for c in wires if not c.size and not c.outside_mm]
+        unknown = [c for c in wires if not c.size and not c.od_mm]
         if segment.area_kind != "measured" and self.wanted.bundle != "area" and not unknown:
             return None
         why = segment.area_kind or "stated"
         message = f"diameters taken from the segment's {why} area, as of a circle"
-        self.notes.add(message, "measure diameter_mm where it matters", segment.where, name)
+        self.notes.add(message, "measure bundle_diameter_mm where it matters", segment.where, name)
         return _across(segment.area_mm2)
 
 

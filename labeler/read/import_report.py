@@ -132,10 +132,10 @@ def recoloured(read: Read, table: str) -> Read:
 def counts_of(harness: Harness) -> dict[str, int]:
     """Return how many of everything a harness has, by the words people use."""
     kinds = Counter(connector.kind for connector in harness.connectors)
-    plural = {"splice": "splices", "ring terminal": "ring terminals", "loose end": "loose ends"}
+    plural = {"splice": "splices", "ring terminal": "ring terminals", "unterminated end": "unterminated ends"}
     cables = {circuit.cable for circuit in harness.circuits if circuit.cable}
     return {
-        "connectors": sum(count for kind, count in kinds.items() if kind not in (*plural, "junction")),
+        "connectors": sum(count for kind, count in kinds.items() if kind not in (*plural, "breakout")),
         **{plural[kind]: count for kind, count in kinds.items() if kind in plural},
         "circuits": len(harness.circuits),
         "cables": len(cables | {cable.id for cable in harness.cables}),

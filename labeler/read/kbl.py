@@ -28,7 +28,7 @@ from labeler.read.export import (
 )
 from labeler.read.xml import NOTHING, Document, Element, measure
 
-KINDS = {"splice": "splice", "ring terminal": "ring terminal", "no end": "loose end"}
+KINDS = {"splice": "splice", "ring terminal": "ring terminal", "no end": "unterminated end"}
 CONNECTORS = ("Connector_occurrence", "Component_box_occurrence")
 HOUSINGS = ("onnector_occurrence", "omponent_box_occurrence")  # how the names of their elements end
 CAVITIES = ("Cavities", "Component_cavities", "Cavity_occurrence")
@@ -174,7 +174,7 @@ class _Kbl:
             ends=ends,
             cable=cable.key,
             size=f"{area:g} mm2" if area else "",
-            outside_mm=above_zero(self._value(part, "Outside_diameter")),
+            od_mm=above_zero(self._value(part, "Outside_diameter")),
             colour=_colour(part),
             signal=connection.said("Signal_name"),
             length_mm=best_length(lengths),

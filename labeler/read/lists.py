@@ -158,8 +158,8 @@ def owned_names(cells: Cells) -> bool:
     """Return whether a connector's name needs what it belongs to: ``J1`` of two devices is two connectors."""
     owned: dict[str, set[str]] = {}
     for end in ENDS:
-        if f"{end} owner" in cells.roles:
-            columns = [cells.cleaned(cells.roles[role][0]) for role in (end, f"{end} owner")]
+        if f"{end} device" in cells.roles:
+            columns = [cells.cleaned(cells.roles[role][0]) for role in (end, f"{end} device")]
             for name, owner in zip(*columns, strict=True):
                 owned.setdefault(name, set()).add(owner)
     shared = [(name, sorted(owners)) for name, owners in owned.items() if name and len(owners) > 1]
@@ -189,11 +189,11 @@ def pins_of(cells: Cells) -> tuple[list[Pin], list[Pin]]:
 
 def _named(cells: Cells, end: str, owned: bool) -> tuple[list[str], list[str]]:
     """Return the connectors of an end, with what they belong to where that tells them apart, and the cavities."""
-    connectors, cavities = cells.words(end), cells.words(f"{end} pin")
-    if owned and f"{end} owner" in cells.roles:
-        owners = cells.words(f"{end} owner")
+    connectors, cavities = cells.words(end), cells.words(f"{end} cavity")
+    if owned and f"{end} device" in cells.roles:
+        owners = cells.words(f"{end} device")
         connectors = [".".join(filter(None, pair)) for pair in zip(owners, connectors, strict=True)]
-    if f"{end} pin" in cells.roles:
+    if f"{end} cavity" in cells.roles:
         return connectors, cavities
     several = {value for value in set(connectors) if _SEVERAL.search(value)}
     for row, value in enumerate(connectors) if several else ():
@@ -208,9 +208,9 @@ def _named(cells: Cells, end: str, owned: bool) -> tuple[list[str], list[str]]:
 def _pins(cells: Cells, end: str, connectors: Sequence[str], cavities: Sequence[str]) -> list[Pin]:
     for row, connector in enumerate(connectors):
         if not connector:
-            cells.problem(row, f"the {end!r} end is empty", "name the connector, splice or loose end")
-    own = f"{end} pin" in cells.roles
-    cells.parsed(cavities, checked_cavity, f"{end} pin" if own else end, "")
+            cells.problem(row, f"the {end!r} end is empty", "name the connector, splice or unterminated end")
+    own = f"{end} cavity" in cells.roles
+    cells.parsed(cavities, checked_cavity, f"{end} cavity" if own else end, "")
     return list(map(cache(Pin), connectors, cavities))
 
 
@@ -253,7 +253,7 @@ def _halves(value: str, sign: str) -> tuple[str, str] | None:
 
 def _is_usual(cells: Cells, sign: str) -> bool:
     """Whether so many names of both ends have the sign that it parts connector and cavity."""
-    names = {name for end in ENDS if f"{end} pin" not in cells.roles for name in cells.words(end) if name}
+    names = {name for end in ENDS if f"{end} cavity" not in cells.roles for name in cells.words(end) if name}
     return sum(_halves(name, sign) is not None for name in names) >= SPLIT_SHARE * len(names)
 
 
@@ -273,7 +273,7 @@ def _note_stand_ins(cells: Cells, connectors: Sequence[str], cavities: Sequence[
     date = "may be a date that a spreadsheet made from something like 3-2; read as a name"
     as_text = "format the column as text there, write what was meant, and export it again"
     unknown = "is read as a connector of that name, one for all wires that end there"
-    own = "name the place; of wires that end nowhere give each its own, of kind loose end"
+    own = "name the place; of wires that end nowhere give each its own, of kind unterminated end"
     checks = ((connectors, _OPEN, unknown, own), (connectors, _DATE, date, as_text), (cavities, _DATE, date, as_text))
     for names, pattern, message, fix in checks:
         for name in dict.fromkeys(names):
@@ -313,24 +313,24 @@ def tell_wire_from_id(cells: Cells, catalogue: Catalogue) -> None:
     """
     plain = [heading.plain for heading in cells.headings]
     column = next((index for index, name in enumerate(plain) if name in WIRE_ALONE), None)
-    if column is None or "wire" in cells.roles:
+    if column is None or "wire type" in cells.roles:
         return
     kinds = set(filter(None, cells.cleaned(column)))
     known = bool(kinds)
     try:
         for kind in kinds:
-            catalogue.wire_kind(kind)
+            catalogue.wire_type(kind)
     except LabelerError:
         known = False
     if cells.roles.get("id") != (column,):
         if known and column not in chain(*cells.roles.values()):
-            cells.roles["wire"] = (column,)
+            cells.roles["wire type"] = (column,)
         return
     others = [index for index, name in enumerate(plain) if ("id", name) in RANKS and index != column]
     named = sorted(others, key=lambda index: RANKS["id", plain[index]])[:1]
     each_once = any(len(set(filter(None, cells.cleaned(index)))) == cells.rows for index in named)
     if known or (each_once and len(kinds) < cells.rows):
-        cells.roles["wire"] = cells.roles.pop("id")
+        cells.roles["wire type"] = cells.roles.pop("id")
         if named:
             cells.roles["id"] = tuple(named)
 
@@ -445,7 +445,7 @@ def _marked(table: Table) -> Iterator[tuple[str, list[bool]]]:
 
 def _options(table: Table) -> list[tuple[str, ...]]:
     """Return for each row the options it belongs to; none: it is in all of them."""
-    indexes = table.columns.roles.get("option", ())
+    indexes = table.columns.roles.get("variant", ())
     cells = [cell.strip() for cell in table.values[indexes[0]]] if indexes else []
     if not cells or len(set(cells)) > MOST_OPTIONS:
         return [()] * len(table.lines)
@@ -460,7 +460,7 @@ WHY = (
     "so no wire is marked, only connectors"
 )
 FIX = (
-    "write it as a harness file (labeler read -o boat.toml) and measure diameter_mm of each [[branch]] there, "
+    "write it as a harness file (labeler read -o boat.toml) and measure bundle_diameter_mm of each [[branch]] there, "
     "or give a list with one row a wire and its two ends"
 )
 
@@ -469,7 +469,7 @@ def read_pins(table: Table, given: Given) -> Read:
     """Return the connectors of a list of pins, each with its branch end and a bag that lists its pins."""
     cells = Cells(table, given)
     roles = cells.roles
-    fills = [role for role, beside in (("signal", "id"), ("connector", "pin")) if {role, beside} <= roles.keys()]
+    fills = [role for role, beside in (("signal", "id"), ("connector", "cavity")) if {role, beside} <= roles.keys()]
     connectors, pins = _places(cells, fills)
     signals, colours = cells.one_line("signal", "signal" in fills), cells.one_line("colour")
     rows: dict[str, list[Item]] = {}
@@ -520,9 +520,9 @@ def _harness_of_pins(
 def _places(cells: Cells, fills: Sequence[str]) -> tuple[list[str], list[str]]:
     """Return connector and pin of each row; a list without connectors is that of one."""
     connectors = cells.one_line("connector", "connector" in fills)
-    if "pin" in cells.roles:
+    if "cavity" in cells.roles:
         named = connectors if "connector" in cells.roles else [cells.given.name] * cells.rows
-        return named, cells.one_line("pin")
+        return named, cells.one_line("cavity")
     parts = [next(filter(None, (_halves(value, sign) for sign in SIGNS)), (value, "")) for value in connectors]
     return [connector for connector, _ in parts], [pin for _, pin in parts]
 
@@ -532,7 +532,7 @@ def _places(cells: Cells, fills: Sequence[str]) -> tuple[list[str], list[str]]:
 
 ZERO = frozenset(("0", "0.0", "0,0", "0.00", "0,00"))  # a length or diameter nobody entered
 SHOWN = 12  # columns that a note names; project choice
-MEASURES = {"outside": WIRE_MM, "cable outside": CABLE_MM}  # the least and greatest that a column may hold
+MEASURES = {"od": WIRE_MM, "cable od": CABLE_MM}  # the least and greatest that a column may hold
 AREA_WORDS = frozenset(("querschnitt", "leitungsquerschnitt", "quer", "section", "csa", "dm"))  # mm2 by name
 
 
@@ -593,7 +593,7 @@ class _Reader(Cells):
         self.stated = False  # a column without a name that tells it states the sizes
         # columns that say which rows count: record codes, marks of variants, options
         marks = (index for index, heading in enumerate(self.headings) if heading.text in variants)
-        self.elsewhere = {*marks, *self.roles.get("option", ()), *((0,) if table.coded else ())}
+        self.elsewhere = {*marks, *self.roles.get("variant", ()), *((0,) if table.coded else ())}
 
     def harness_parts(self) -> tuple[tuple[Circuit, ...], tuple[Cable, ...], tuple[Problem, ...]]:
         for name in unplaced(self.table.columns):
@@ -602,8 +602,8 @@ class _Reader(Cells):
         tell_wire_from_id(self, self.given.catalogue)
         starts, finishes = pins_of(self)
         ids = ids_of(self)
-        sizes, outside, lengths = self._sizes(), self._lengths("outside"), self._lengths("length")
-        wires, colours, signals = self.words("wire"), self.words("colour"), self.words("signal")
+        sizes, outside, lengths = self._sizes(), self._lengths("od"), self._lengths("length")
+        wires, colours, signals = self.words("wire type"), self.words("colour"), self.words("signal")
         cable_ids = self.words("cable")
         cables = self._cables(cable_ids)
         self._note_unused()
@@ -658,7 +658,7 @@ class _Reader(Cells):
         if not any(values):
             return [None] * self.rows
         unit = self.heading(role).unit or "mm"
-        units = [text.casefold() for text in self.words("unit")] if role == "length" else []
+        units = [text.casefold() for text in self.words("length unit")] if role == "length" else []
         if any(units):
             pairs = zip(values, units, strict=True)
             values = [f"{text} {unit}" if text[-1:].isdigit() else text for text, unit in pairs]
@@ -676,7 +676,7 @@ class _Reader(Cells):
 
     def _cables(self, ids: Sequence[str]) -> tuple[Cable, ...]:
         """Return the cables named, each with the first outside diameter that is given for it."""
-        outside = self._lengths("cable outside")
+        outside = self._lengths("cable od")
         first: dict[str, tuple[Where, float | None]] = {}
         for row, (id, diameter) in enumerate(zip(ids, outside, strict=True)):
             where, known = first.setdefault(id, (self.where(row), diameter))
@@ -702,7 +702,7 @@ class _Reader(Cells):
         shown = ", ".join(map(repr, names[:SHOWN])) + (f" and {len(names) - SHOWN} more" if names[SHOWN:] else "")
         message = f"not used: column{'s' if len(names) > 1 else ''} {shown}"
         rename = "rename what matters (Wire ID, Gauge, Colour, Signal, Length …)"
-        if not (self.stated or "size" in self.roles or "outside" in self.roles):
+        if not (self.stated or "size" in self.roles or "od" in self.roles):
             message += "; and no column gives the sizes of the wires"
             rename = "call the one with the sizes Gauge (AWG) or Gauge (mm2)"
         fix = f"{rename}, say which is which in a column map (labeler read --draft), or name it in marker.wire_text"

@@ -8,7 +8,7 @@ counts, an end's before its branch's. What is read holds the settings that count
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Container, Mapping, Sequence
 from dataclasses import replace
 from functools import cache, lru_cache, partial
 from pathlib import Path
@@ -39,7 +39,7 @@ from labeler.read.values import (
 from labeler.tables.catalogue import NO_TABLES, Catalogue, SettingSpec, setting_specs
 from labeler.tables.document import Document, Form, Key, Row, Schema, Type, limits, parse, read_table, unknown
 
-KINDS = ("connector", "splice", "ring terminal", "loose end", "junction")
+KINDS = ("connector", "splice", "ring terminal", "unterminated end")
 MOST_ITEMS = 100_000  # in a line of a bag; project choice
 MOST_CAVITIES = 10_000  # project choice: a slip of the finger, not a connector
 
@@ -117,7 +117,7 @@ def place(value: Any) -> Pin:
     return Pin(word(value["connector"]), checked_cavity(word(value["cavity"])) if "cavity" in value else "")
 
 
-def free_fields(value: Any) -> tuple[tuple[str, str], ...]:
+def extra_columns(value: Any) -> tuple[tuple[str, str], ...]:
     """Return columns kept as written, by their name; a wire marker may say them: ``{Deck}``."""
     return tuple((str(key), text(item)) for key, item in fields(value).items())
 
@@ -176,7 +176,7 @@ HARNESS = {
     "name": Key(NAME, "name of the harness", "Survey boat, sensors", required=True),
     "part_number": Key(TEXT, "its part number", "RSB-210"),
     "revision": Key(TEXT, "its revision", "C"),
-    "circuits_from": Key(NAME, "a CSV beside the file that lists circuits", "survey-boat.csv"),
+    "wire_list": Key(NAME, "a CSV beside the file that lists circuits", "survey-boat.csv"),
 }
 CONNECTOR = {
     "id": Key(NAME, "name of the connector", "J4", required=True),
@@ -185,8 +185,12 @@ CONNECTOR = {
     "cavities": Key(
         _type("whole number", count, {"type": "integer"}), "number of its cavities", 4, low=1, high=MOST_CAVITIES
     ),
-    "outside_mm": _measure("its largest outside, which sleeves may have to pass", 18.0, CONNECTOR_MM),
-    "contact_outside_mm": _measure("outside of a crimped contact", "0.1 in", CONNECTOR_MM),
+    "max_width_mm": _measure("its largest width, which sleeves may have to pass", 18.0, CONNECTOR_MM),
+    "contact_width_mm": _measure("width of a crimped contact", "0.1 in", CONNECTOR_MM),
+}
+BREAKOUT = {
+    "id": Key(NAME, "name of the breakout", "N1", required=True),
+    "description": Key(TEXT, "where it is", "Below the winch"),
 }
 CIRCUIT = {
     "id": Key(NAME, "name of the circuit", "W101", required=True),
@@ -205,21 +209,21 @@ CIRCUIT = {
         field="finish",
     ),
     "size": Key(_type("wire size", size, MEASURED), "size of the conductor", "20 AWG"),
-    "wire_type": Key(NAME, "kind of insulation", "SAE J1128 TXL", field="wire"),
-    "outside_mm": _measure("outside diameter of the wire, measured", 1.9, WIRE_MM),
+    "wire_type": Key(NAME, "type of insulation", "SAE J1128 TXL", field="wire"),
+    "od_mm": _measure("outside diameter of the wire, measured", 1.9, WIRE_MM),
     "colour": Key(TEXT, "colour of the wire", "OG"),
     "signal": Key(TEXT, "signal on it", "DEPTH RX"),
     "length_mm": Key(LENGTH, "length of the wire", 850, high=LONGEST_MM),
     "cable": Key(NAME, "cable that it is a core of", "K1"),
-    "free": Key(
-        _type("table of texts", free_fields, {"type": "object", "additionalProperties": STRING}),
+    "extra": Key(
+        _type("table of texts", extra_columns, {"type": "object", "additionalProperties": STRING}),
         "columns kept as written, by their name",
         {"Deck": "main"},
     ),
 }
 CABLE = {
     "id": Key(NAME, "name of the cable", "K1", required=True),
-    "outside_mm": _measure("outside diameter of its jacket", "6.2 mm", CABLE_MM),
+    "od_mm": _measure("outside diameter of its jacket", "6.2 mm", CABLE_MM),
 }
 BRANCH = {
     "id": Key(NAME, "name of the branch", "B4", required=True),
@@ -228,8 +232,8 @@ BRANCH = {
         "circuits that run through it; left out, those that its ends tell",
         ["W101", "W102"],
     ),
-    "diameter_mm": _measure("diameter measured over the bare bundle", 4.4, CABLE_MM),
-    "diameter_tolerance_mm": Key(TOLERANCE, "tolerance of that measure, to both sides", 0.2, high=LONGEST_MM),
+    "bundle_diameter_mm": _measure("diameter measured over the bare bundle", 4.4, CABLE_MM),
+    "bundle_diameter_tolerance_mm": Key(TOLERANCE, "tolerance of that measure, to both sides", 0.2, high=LONGEST_MM),
     "length_mm": Key(LENGTH, "length of the branch", "85 cm", high=LONGEST_MM),
 }
 END = {
@@ -239,11 +243,11 @@ END = {
         "what the sleeve says; several strings are lines as they stand",
         ["DEPTH", "J4"],
     ),
-    "fitted": Key(FLAG, "whether the connector is on", True, default=False),
-    "crimped": Key(FLAG, "whether the contacts are crimped", True, default=False),
-    "lettered": Key(FLAG, "whether its sleeve says anything", False, default=True),
+    "connector_installed": Key(FLAG, "whether the connector is installed", True, default=False),
+    "contacts_crimped": Key(FLAG, "whether the contacts are crimped", True, default=False),
+    "marked": Key(FLAG, "whether its sleeve says anything", False, default=True),
     "cut_length_mm": _measure("length to cut the sleeve to", 30, CUT_MM),
-    "from_end_mm": Key(TOLERANCE, "distance of the sleeve from the end", 25, high=LONGEST_MM),
+    "distance_from_connector_mm": Key(TOLERANCE, "distance of the sleeve from the connector", 25, high=LONGEST_MM),
 }
 BAG = {
     "id": Key(NAME, "name of the bag", "K4", required=True),
@@ -322,7 +326,8 @@ def harness_form() -> Form:
     keys = {
         "harness": Key(ONE_TABLE, "what the harness is called", required=True, form=_form(HARNESS)),
         "defaults": Key(ONE_TABLE, "settings of the whole harness", form=_form({}, "defaults")),
-        "connector": Key(TABLES, "a connector, splice, terminal or junction", form=_form(CONNECTOR)),
+        "connector": Key(TABLES, "a connector, splice or terminal", form=_form(CONNECTOR)),
+        "breakout": Key(TABLES, "a point where branches meet", form=_form(BREAKOUT)),
         "circuit": Key(TABLES, "a circuit", form=_form(CIRCUIT, "circuit")),
         "cable": Key(TABLES, "a jacketed cable", form=_form(CABLE)),
         "branch": Key(TABLES, "a branch", form=_form(BRANCH, "branch", {"end": end})),
@@ -344,7 +349,7 @@ def read_toml(
 ) -> Harness:
     """Return the harness in the bytes of a harness file.
 
-    ``folder`` is where ``circuits_from`` is looked for (None: nowhere, the text came by a pipe);
+    ``folder`` is where ``wire_list`` is looked for (None: nowhere, the text came by a pipe);
     ``changes`` are settings that win over the file's defaults. Raises LabelerError with every
     problem found.
     """
@@ -353,7 +358,7 @@ def read_toml(
     one: dict[str, Row] = {name: read.values.get(name, Row({}, ())) for name in ("harness", "defaults")}
     head = dict(one["harness"].values)
     base = with_settings(with_settings(settings, settings_of(one["defaults"])), changes)
-    listed, unlisted = _listed(head.pop("circuits_from", ""), document, folder, base, catalogue)
+    listed, unlisted = _listed(head.pop("wire_list", ""), document, folder, base, catalogue)
     cables, differing = _cables(listed.cables, document, read.rows("cable"))
     problems = [*read.all_problems(), *unlisted, *differing]
     refuse(sorted(problems, key=lambda problem: (problem.where.source, problem.where.line)))
@@ -370,10 +375,13 @@ def read_toml(
         for row in read.rows("bag")
     )
     connectors = tuple(Connector(**row.values, where=document.where(row.place)) for row in read.rows("connector"))
+    breakouts = tuple(
+        Connector(**row.values, kind="breakout", where=document.where(row.place)) for row in read.rows("breakout")
+    )
     return Harness(
         **head,
         settings=base,
-        connectors=connectors or _inferred(circuits, branches),
+        connectors=(connectors or _inferred(circuits, branches, {each.id for each in breakouts})) + breakouts,
         circuits=circuits,
         cables=cables,
         branches=tuple(branches),
@@ -433,11 +441,11 @@ def _cables(
     for row in (row for row in rows if not row.problems):
         cable = Cable(**row.values, where=document.where(row.place))
         known = named.pop(cable.id, cable)
-        one, other = known.outside_mm, cable.outside_mm
+        one, other = known.od_mm, cable.od_mm
         if one and other and one != other:
             message = f"cable {cable.id}: outside {other:g} mm, {known.where} says {one:g} mm"
             problems.append(Problem(cable.where, message, "give it once"))
-        added.append(replace(cable, outside_mm=other or one))
+        added.append(replace(cable, od_mm=other or one))
     return (*named.values(), *added), problems
 
 
@@ -446,7 +454,7 @@ def _listed(
 ) -> tuple[Harness, tuple[Problem, ...]]:
     """Return what the wire list beside the file holds, and why it is not read."""
     nothing = Harness("", settings=base)
-    where = document.where(("harness", "circuits_from"))
+    where = document.where(("harness", "wire_list"))
     try:
         return _beside(name, where, folder, base, catalogue) if name else nothing, ()
     except LabelerError as error:
@@ -468,12 +476,14 @@ def _beside(name: str, where: Where, folder: Path | None, base: Settings, catalo
         if harness.circuits:
             return harness
         message, fix = "lists pins, not circuits", "give a list with one row a wire"
-    raise LabelerError(Problem(where, f"circuits_from: {name!r} {message}", fix))
+    raise LabelerError(Problem(where, f"wire_list: {name!r} {message}", fix))
 
 
-def _inferred(circuits: tuple[Circuit, ...], branches: Sequence[Branch]) -> tuple[Connector, ...]:
-    """Return the connectors that circuits end at or, without circuits, the branches."""
+def _inferred(
+    circuits: tuple[Circuit, ...], branches: Sequence[Branch], breakouts: Container[str]
+) -> tuple[Connector, ...]:
+    """Return the connectors that circuits end at or, without circuits, the branches; breakouts are none."""
     if circuits:
-        return inferred_connectors(circuits)
+        return tuple(found for found in inferred_connectors(circuits) if found.id not in breakouts)
     ends = {end.at: end.where for branch in reversed(branches) for end in reversed(branch.ends)}
-    return tuple(Connector(id, where=where) for id, where in reversed(ends.items()))
+    return tuple(Connector(id, where=where) for id, where in reversed(ends.items()) if id not in breakouts)

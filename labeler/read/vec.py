@@ -326,7 +326,7 @@ KINDS = {
     "ConnectorHousingRole": "connector",
     "SpliceTerminalRole": "splice",
     "RingTerminalRole": "ring terminal",
-    "OpenWireEndTerminalRole": "loose end",
+    "OpenWireEndTerminalRole": "unterminated end",
 }
 STRIPES = ("BaseColor", "FirstIdentificationColor", "SecondIdentificationColor")
 BECAME = (
@@ -512,7 +512,7 @@ class _Vec:
             ends=ends,
             cable=cable,
             size=self.file.size(self._spec(spec, "ConductorSpecification")),
-            outside_mm=self._outside(spec),
+            od_mm=self._outside(spec),
             colour=_colour(self._spec(spec, "InsulationSpecification")),
             signal=next(signals, NOTHING).said("SignalName", "Identification"),
             length_mm=best_length(lengths),

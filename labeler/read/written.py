@@ -15,7 +15,7 @@ from typing import Any
 
 from labeler.errors import LabelerError, Problem
 from labeler.model import NOWHERE, Bag, Branch, BranchEnd, Cable, Circuit, Connector, Harness, Pin, Settings
-from labeler.read.toml import BAG, BRANCH, CABLE, CIRCUIT, CONNECTOR, END, HARNESS, ITEM, Keys, read_toml
+from labeler.read.toml import BAG, BRANCH, BREAKOUT, CABLE, CIRCUIT, CONNECTOR, END, HARNESS, ITEM, Keys, read_toml
 from labeler.read.values import pin
 from labeler.tables.catalogue import setting_specs
 
@@ -81,7 +81,8 @@ def _lines(harness: Harness, defaults: Settings, remarks: Iterable[str]) -> Iter
     changed = _changed(base, defaults)
     if changed:
         yield from ("", "[defaults]", *changed)
-    yield from _tables("connector", harness.connectors, CONNECTOR)
+    yield from _tables("connector", (each for each in harness.connectors if each.kind != "breakout"), CONNECTOR)
+    yield from _tables("breakout", (each for each in harness.connectors if each.kind == "breakout"), BREAKOUT)
     yield from _tables("cable", harness.cables, CABLE)
     yield from _tables("circuit", harness.circuits, CIRCUIT, base)
     for branch in harness.branches:

@@ -48,7 +48,7 @@ def marker_row(fit: Fit) -> MarkerRow:
         cut_length_mm=fit.cut_length_mm,
         colour=marker.settings.sleeve.colour if on_tube else "clear",
         heating=marker.settings.sleeve.heating
-        if on_tube and marker.lettered
+        if on_tube and marker.marked
         else "even",  # without text no side is spared
     )
 

@@ -53,14 +53,14 @@ def wire_diameter(circuit: Circuit, settings: Settings, catalogue: Catalogue) ->
 
     Raises `LabelerError` naming the circuit's place where neither is known.
     """
-    if circuit.outside_mm:
-        return WireDiameter(Range(circuit.outside_mm, circuit.outside_mm), "given in the file")
+    if circuit.od_mm:
+        return WireDiameter(Range(circuit.od_mm, circuit.od_mm), "given in the file")
     if not circuit.size:
         text = f"circuit {circuit.id}: no size and no outside diameter"
         fix = 'give the wire\'s size ("20 AWG", "0.5 mm2") or its measured outside diameter'
         raise LabelerError(Problem(circuit.where, text, fix))
     return with_low_end(
-        catalogue.wire_diameter(circuit.wire or settings.wire_type, circuit.size, circuit.where), settings
+        catalogue.wire_diameter(circuit.wire_type or settings.wire_type, circuit.size, circuit.where), settings
     )
 
 
@@ -91,13 +91,13 @@ def branch_bundle(branch: Branch, circuits: tuple[Circuit, ...], sizing: Sizing)
     Cores of a cable whose outside is given count as that one cable. Raises `LabelerError` with
     every wire whose diameter is not known, or where no circuit runs through the branch.
     """
-    if branch.diameter_mm:
-        diameter, tolerance = branch.diameter_mm, branch.diameter_tolerance_mm
+    if branch.bundle_diameter_mm:
+        diameter, tolerance = branch.bundle_diameter_mm, branch.bundle_diameter_tolerance_mm
         measured = Range(diameter - tolerance, diameter + tolerance)
         return Bundle(measured, measured, MeasuredBundle(diameter, tolerance))
     if not circuits:
         text = f"branch {branch.id}: no circuit runs through it, so its diameter is unknown"
-        raise LabelerError(Problem(branch.where, text, "name its circuits, or give diameter_mm as measured"))
+        raise LabelerError(Problem(branch.where, text, "name its circuits, or give bundle_diameter_mm as measured"))
     return bundle(_diameters(circuits, sizing), branch.settings)
 
 
@@ -134,7 +134,7 @@ def widest(branch: Branch, sizing: Sizing) -> float:
     index = sizing.index
     circuits = index.through[branch.id]
     names = {name for c in circuits for name in (c.start.connector, c.finish.connector)} & index.inner_splices
-    splices = [outside for name in names if (outside := index.connectors[name].outside_mm)]
+    splices = [outside for name in names if (outside := index.connectors[name].max_width_mm)]
     if len(branch.ends) in (1, 2):
         return max([bundle_at(branch, end, sizing).pass_over.high for end in branch.ends] + splices)
     return max([branch_bundle(branch, circuits, sizing).pass_over.high, *splices])
@@ -148,10 +148,10 @@ def with_contacts(branch: Branch, end: BranchEnd, connector: Connector, sizing: 
     wires are not known, a contact beside it. Project choice. Raises `LabelerError` where the
     contact's size is not known.
     """
-    contact = connector.contact_outside_mm
+    contact = connector.contact_width_mm
     if not contact:
         text = f"branch {branch.id}: contacts at {connector.id} are crimped, and their size is not known"
-        raise LabelerError(Problem(connector.where, text, f"give contact_outside_mm of connector {connector.id}"))
+        raise LabelerError(Problem(connector.where, text, f"give contact_width_mm of connector {connector.id}"))
     bare = bundle_at(branch, end, sizing).pass_over.high
     try:
         wires = sorted(r.high for r in _diameters(sizing.index.circuits_at(branch, end), sizing))

@@ -64,7 +64,7 @@ def access_ends(
     problems: list[Problem] = []
     for end in ends:
         connector = index.connectors.get(end.at) or Connector(end.at, where=end.where)
-        if connector.kind == "junction":
+        if connector.kind == "breakout":
             continue
         try:
             found.append(_access_end(who, end, connector, crimped_mm, contacts))
@@ -83,14 +83,14 @@ def _access_end(
     contacts: str,
 ) -> AccessEnd:
     name, kind = connector.id, connector.kind
-    if kind == "loose end":
+    if kind == "unterminated end":
         return AccessEnd(end, None, None)
-    if end.fitted or (end.crimped and kind != "connector"):
-        if not connector.outside_mm:
+    if end.connector_installed or (end.contacts_crimped and kind != "connector"):
+        if not connector.max_width_mm:
             text = f"{who}: {name} is fitted, and its size is not known"
-            raise LabelerError(Problem(end.where, text, f"give outside_mm of {kind} {name}"))
-        return AccessEnd(end, Obstacle(kind, name, connector.outside_mm), None)
-    if end.crimped:
+            raise LabelerError(Problem(end.where, text, f"give max_width_mm of {kind} {name}"))
+        return AccessEnd(end, Obstacle(kind, name, connector.max_width_mm), None)
+    if end.contacts_crimped:
         on = Obstacle(contacts, name, crimped_mm(end, connector))
         return AccessEnd(end, on, ClosingStep(INSTALL_CONNECTOR, (name,)))
     crimping = CRIMP_CONTACTS if contacts == CONTACTS else CRIMP_CONTACT
@@ -145,7 +145,7 @@ def installation(way: AccessEnd | None, end: BranchEnd | None, branch: Branch | 
         joined = tuple(each.at for each in branch.ends) if branch else ()
         return Installation("", False, None, ClosingStep(JOIN_BRANCHES, joined))
     own = end is not None and way.end.at == end.at
-    terminated = end.at if end is not None and not own and (end.fitted or end.crimped) else ""
+    terminated = end.at if end is not None and not own and (end.connector_installed or end.contacts_crimped) else ""
     return Installation(way.end.at, own, way.obstacle, way.before, terminated)
 
 
@@ -155,13 +155,13 @@ def installation_order(branch: Branch, sizing: Sizing) -> tuple[InstallationStep
     A sleeve goes on from the end with the smallest obstacle, its own if it can. From one end, what
     belongs farthest from it goes on first; so nothing has to pass what is already in its place.
     A covering that is slid on lies between the sleeves; one that is wound is no step. Between
-    junctions all is laid on before the branches are joined, the covering first.
+    breakouts all is laid on before the branches are joined, the covering first.
 
     Raises `LabelerError` where a size that decides is not known.
     """
     settings = branch.settings
     covering = covering_of(settings, sizing.catalogue)
-    covered = bool(branch.ends) and covering.wall_mm.high > 0 and sizing.catalogue.is_threaded(settings.covering)
+    covered = bool(branch.ends) and covering.wall_mm.high > 0 and sizing.catalogue.slides_on(settings.covering)
     sleeved = [(end.settings or settings).marker.branch in SLID_ON for end in branch.ends]
     if not covered and not any(sleeved):
         return ()

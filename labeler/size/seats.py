@@ -37,7 +37,7 @@ def wire_seat(circuit: Circuit, sizing: Sizing, kind: str = "sleeve", at: str = 
     settings = circuit.settings
     wire = wire_diameter(circuit, settings, sizing.catalogue)
     on = wire.range_mm
-    name = f"{circuit.size} {circuit.wire or settings.wire_type}".strip() if circuit.size else ""
+    name = f"{circuit.size} {circuit.wire_type or settings.wire_type}".strip() if circuit.size else ""
     way, how = None, None
     if kind in SLID_ON:
         names = dict.fromkeys((circuit.start.connector, circuit.finish.connector))
@@ -57,10 +57,10 @@ def wire_seat(circuit: Circuit, sizing: Sizing, kind: str = "sleeve", at: str = 
 
 def _contact(circuit: Circuit, _end: BranchEnd, connector: Connector) -> float:
     """Return the width of the contact that a wire bears, mm. Raises `LabelerError` where it is not known."""
-    if not connector.contact_outside_mm:
+    if not connector.contact_width_mm:
         text = f"circuit {circuit.id}: its contact at {connector.id} is crimped, and its size is not known"
-        raise LabelerError(Problem(connector.where, text, f"give contact_outside_mm of connector {connector.id}"))
-    return connector.contact_outside_mm
+        raise LabelerError(Problem(connector.where, text, f"give contact_width_mm of connector {connector.id}"))
+    return connector.contact_width_mm
 
 
 def end_seat(branch: Branch, end: BranchEnd, sizing: Sizing, kind: str = "") -> Seat:

@@ -1,6 +1,6 @@
 """What a shop works with: the settings, tubes, wires, coverings and stocks.
 
-The shipped tables are package data. A shop's own folders hold ``sleeves.toml``, ``wires.toml``,
+The shipped tables are package data. A shop's own folders hold ``tubes.toml``, ``wire_types.toml``,
 ``coverings.toml`` and ``layouts/*.toml`` in the same form; they come first and replace by name.
 Every file is read strictly: an unknown key, a wrong type or a figure that cannot be is a
 `Problem` with file and line, and all problems of all files are reported at once.
@@ -35,11 +35,11 @@ from labeler.tables.document import (
     read_table,
     shipped,
 )
-from labeler.tables.materials import Covering, Family, WireKind, read_coverings, read_families, read_kinds
+from labeler.tables.materials import Covering, Family, WireType, read_coverings, read_families, read_wire_types
 from labeler.tables.stocks import read_stock
 
 FOLDERS_VARIABLE = "LABELER_STOCK"
-FILES = ("sleeves.toml", "wires.toml", "coverings.toml")
+FILES = ("tubes.toml", "wire_types.toml", "coverings.toml")
 
 # ---------------------------------------------------------------- settings
 
@@ -192,7 +192,7 @@ def _lowered(found: WireDiameter, under: float) -> WireDiameter:
     return WireDiameter(Range(round(nominal * (1 - under), 6), found.range_mm.high), source, True)
 
 
-Entry = TypeVar("Entry", bound=Family | Tube | WireKind | Covering | Stock)
+Entry = TypeVar("Entry", bound=Family | Tube | WireType | Covering | Stock)
 
 
 def _word(name: str) -> str:
@@ -216,14 +216,14 @@ class Catalogue:
     """
 
     families: tuple[Family, ...] = ()
-    wires: tuple[WireKind, ...] = ()
+    wire_types: tuple[WireType, ...] = ()
     coverings: tuple[Covering, ...] = ()
     stocks: tuple[Stock, ...] = ()
     _diameters: Mapping[tuple[str, str], WireDiameter] = field(init=False, compare=False, repr=False)
 
     def __post_init__(self) -> None:
         """Index the diameters by kind and size, first entries before later ones."""
-        named = reversed(_named(self.wires))
+        named = reversed(_named(self.wire_types))
         index = {(name, size): found for name, kind in named for size, found in kind.sizes}
         object.__setattr__(self, "_diameters", index)
 
@@ -240,9 +240,9 @@ class Catalogue:
         tubes = [tube for family in self.families for tube in family.tubes]
         return _found("tube", "sleeves", name, tubes, where)
 
-    def wire_kind(self, name: str, where: Where = NOWHERE) -> WireKind:
+    def wire_type(self, name: str, where: Where = NOWHERE) -> WireType:
         """Return a kind of insulation by its name or one of its aliases."""
-        return _found("kind of wire", "wires", name, self.wires, where)
+        return _found("kind of wire", "wires", name, self.wire_types, where)
 
     def wire_diameter(self, kind: str, size: str, where: Where = NOWHERE) -> WireDiameter:
         """Return the finished diameter of a wire.
@@ -252,14 +252,14 @@ class Catalogue:
         lacks: the text lists the sizes that it has and the kinds that have this one.
         """
         if not size:
-            raise LabelerError(Problem(where, "no wire size is given", "give size, or measure outside_mm"))
+            raise LabelerError(Problem(where, "no wire size is given", "give size, or measure od_mm"))
         found = self._diameters.get((_word(kind or default_wire(size)), size))
         if found is not None:
             return found
-        entry = self.wire_kind(kind or default_wire(size), where)
+        entry = self.wire_type(kind or default_wire(size), where)
         has = ", ".join(known for known, _ in entry.sizes)
-        others = [other.name for other in self.wires if any(known == size for known, _ in other.sizes)]
-        fix = f"give outside_mm, or a kind that has it: {', '.join(others)}" if others else "give outside_mm"
+        others = [other.name for other in self.wire_types if any(known == size for known, _ in other.sizes)]
+        fix = f"give od_mm, or a kind that has it: {', '.join(others)}" if others else "give od_mm"
         raise LabelerError(Problem(where, f"{entry.name} has no {size}; it has {has}", fix))
 
     def covering(self, name: str, where: Where = NOWHERE) -> Covering:
@@ -271,9 +271,9 @@ class Catalogue:
         covering = self.covering(name, where)
         return covering.wall_mm, covering.source
 
-    def is_threaded(self, covering: str) -> bool:
+    def slides_on(self, covering: str) -> bool:
         """Return whether a covering is pulled over the wires from an end, and not wound or laid around them."""
-        return self.covering(covering).threaded
+        return self.covering(covering).slide_on
 
     def stock(self, name: str, where: Where = NOWHERE) -> Stock:
         """Return a stock by the name of its file."""
@@ -356,8 +356,8 @@ def _load(folders: tuple[Path, ...], _: tuple[tuple[str, int, int], ...] = ()) -
     """Return the tables of the folders and the shipped ones; the files' stamps tell one state of them from another."""
     problems: list[Problem] = []
     catalogue = Catalogue(
-        families=_merged(_tables("sleeves.toml", read_families, folders), problems),
-        wires=_merged(_tables("wires.toml", read_kinds, folders), problems),
+        families=_merged(_tables("tubes.toml", read_families, folders), problems),
+        wire_types=_merged(_tables("wire_types.toml", read_wire_types, folders), problems),
         coverings=_merged(_tables("coverings.toml", read_coverings, folders), problems),
         stocks=_merged(_stock_files((*(each / "layouts" for each in folders), shipped_layouts()), problems), problems),
     )

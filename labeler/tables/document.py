@@ -65,7 +65,7 @@ class Key:
     """
 
     type: Type
-    meaning: str = ""
+    description: str = ""
     example: Any = None
     required: bool = False
     default: Any = None

@@ -27,7 +27,7 @@ def _table(form: Form) -> Schema:
         properties[name] = _value(key)
         if key.type.inches:
             inch = name.removesuffix("_mm") + "_in"
-            properties[inch] = {**key.type.inches.schema(key), "description": f"{key.meaning}, in inches"}
+            properties[inch] = {**key.type.inches.schema(key), "description": f"{key.description}, in inches"}
             both = {"required": [name, inch]}
             one = [{"required": [name]}, {"required": [inch]}]
             either.append({"oneOf": one} if key.required else {"not": both})
@@ -41,7 +41,7 @@ def _table(form: Form) -> Schema:
 
 def _value(key: Key) -> Schema:
     """Return the schema of what stands under a key, with its meaning, default and example."""
-    about: dict[str, Any] = {"description": key.meaning, "default": key.default}
+    about: dict[str, Any] = {"description": key.description, "default": key.default}
     about["examples"] = None if key.example is None else [key.example]
     said = {word: _plain(value) for word, value in about.items() if value not in (None, "")}
     if key.form is None:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """A kind of marker. A stock file that is for it says so: ``takes = "wrap"``."""
+    """A kind of marker. A stock file that is for it says so: ``marker = "wrap"``."""
 
     name: str
     tube: str = ""  # marked: it is tube that is printed; clear: clear tube lies over it; "": none, it goes on sideways
@@ -34,7 +34,7 @@ KINDS: Mapping[str, Kind] = {
             "wrap",
             instead=("sleeve", "flag"),
             fills_cell=True,
-            measures=("cell_width_mm", "cell_height_mm", "print_around_mm", "film_mm"),
+            measures=("cell_width_mm", "cell_height_mm", "print_zone_mm", "thickness_mm"),
             apply="on a clean, dry wire: printed part first, text along the wire, then the clear tail wound over it",
         ),
         Kind("tag", fills_cell=True),
@@ -43,14 +43,14 @@ KINDS: Mapping[str, Kind] = {
             "insert",
             "clear",
             instead=("wrap", "flag"),
-            measures=("film_mm",),
+            measures=("thickness_mm",),
             apply="wind it around, text outside and along the wires, draw the clear sleeve over it, then shrink that",
         ),
         Kind(
             "flag",
             instead=("wrap", "sleeve"),
             fills_cell=True,
-            measures=("cell_width_mm", "cell_height_mm", "film_mm"),
+            measures=("cell_width_mm", "cell_height_mm", "thickness_mm"),
             apply="lay the wire across the middle, fold there, press the halves together edge to edge",
             apply_cut_out="fold at the ticks around the wire, and glue the halves together edge to edge",
         ),

@@ -33,29 +33,29 @@ FLATTEST = 1.5  # project choice: half an inside circumference is 1.571 diameter
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Family:
-    """A family of tube; ``tubes`` smallest first. The texts are for people, see ``sleeves.toml``."""
+    """A family of tube; ``tubes`` smallest first. The texts are for people, see ``tubes.toml``."""
 
     name: str
-    meaning: str = ""
+    description: str = ""
     source: str
-    seen: str = ""
+    source_note: str = ""
     longitudinal_change: float
-    longitudinal_reason: str = ""
-    wall_reason: str = ""
+    longitudinal_source: str = ""
+    recovered_wall_source: str = ""
     temperatures: str = ""
     tubes: tuple[Tube, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class WireKind:
+class WireType:
     """A kind of insulation; ``sizes`` in the table's order, canonical size and finished diameter."""
 
     name: str
     aliases: tuple[str, ...] = ()
-    meaning: str = ""
+    description: str = ""
     source: str
-    seen: str = ""
-    reason: str = ""
+    source_note: str = ""
+    tolerance_source: str = ""
     sizes: tuple[tuple[str, WireDiameter], ...]
 
 
@@ -65,40 +65,44 @@ class Covering:
 
     name: str
     aliases: tuple[str, ...] = ()
-    meaning: str = ""
+    description: str = ""
     wall_mm: Range
     source: str
-    threaded: bool = True  # pulled over the wires from an end; False: wound or laid around them
-    loose: bool = False  # the bundle does not fill it: its outside has to be measured
+    slide_on: bool = True  # pulled over the wires from an end; False: wound or laid around them
+    loose_fit: bool = False  # the bundle does not fill it: its outside has to be measured
 
 
 SOURCE = Key(TEXT, "the document that the figures are from", "SAE J1128", required=True)
-SEEN = Key(TEXT, "how the figures were seen", "from memory")
+SOURCE_NOTE = Key(TEXT, "how the figures were seen", "from memory")
 NAME = Key(TEXT, "name by which harness files call it", "SAE J1128 TXL", required=True)
 ALIASES = Key(TEXTS, "other names for it", ["TXL"])
-MEANING = Key(TEXT, "what it is, for people", "thin-wall cross-linked polyolefin")
+DESCRIPTION = Key(TEXT, "what it is, for people", "thin-wall cross-linked polyolefin")
 
-TUBE = Form(
+TUBE_SIZE = Form(
     {
         "name": Key(TEXT, "the size; the tube is called by family and size", "1/4", required=True),
-        "supplied_mm": Key(LENGTH, "smallest inside diameter as bought", 6.35, required=True, high=1000.0),
-        "recovered_mm": Key(LENGTH, "largest inside diameter after free shrinking", 3.18, required=True, high=1000.0),
-        "wall_mm": Key(LENGTH, "nominal wall after free shrinking, liner included", 0.64, required=True, high=100.0),
-        "wall_low_mm": Key(LENGTH, "least wall after free shrinking", 0.56, high=100.0),
-        "wall_high_mm": Key(LENGTH, "greatest wall after free shrinking", 0.71, high=100.0),
-        "wall_tolerance_mm": Key(LENGTH, "tolerance of the wall to both sides", 0.08, high=100.0),
+        "expanded_id_mm": Key(LENGTH, "smallest inside diameter as bought", 6.35, required=True, high=1000.0),
+        "recovered_id_mm": Key(
+            LENGTH, "largest inside diameter after free shrinking", 3.18, required=True, high=1000.0
+        ),
+        "recovered_wall_mm": Key(
+            LENGTH, "nominal wall after free shrinking, liner included", 0.64, required=True, high=100.0
+        ),
+        "min_recovered_wall_mm": Key(LENGTH, "least wall after free shrinking", 0.56, high=100.0),
+        "max_recovered_wall_mm": Key(LENGTH, "greatest wall after free shrinking", 0.71, high=100.0),
+        "recovered_wall_tolerance_mm": Key(LENGTH, "tolerance of the wall to both sides", 0.08, high=100.0),
         "liner_mm": Key(LENGTH, "the part of the wall that melts", 0.5, default=0.0, high=100.0),
-        "lay_flat_mm": Key(LENGTH, "measured width of the tube pressed flat", 10.6, high=2000.0),
-        "seen": SEEN,
+        "lay_flat_width_mm": Key(LENGTH, "measured width of the tube pressed flat", 10.6, high=2000.0),
+        "source_note": SOURCE_NOTE,
     },
     named_by="name",
 )
 FAMILY = Form(
     {
         "name": NAME,
-        "meaning": MEANING,
+        "description": DESCRIPTION,
         "source": SOURCE,
-        "seen": SEEN,
+        "source_note": SOURCE_NOTE,
         "longitudinal_change": Key(
             NUMBER,
             "most negative change of length at full recovery, a fraction",
@@ -107,37 +111,39 @@ FAMILY = Form(
             low=-0.5,
             high=0.0,
         ),
-        "longitudinal_reason": Key(TEXT, "where that figure is from", "project choice"),
-        "wall_tolerance": Key(NUMBER, "fraction of the wall, where the rows state none themselves", 0.2, high=0.9),
-        "wall_reason": Key(TEXT, "where the limits of the wall are from", "project choice"),
+        "longitudinal_source": Key(TEXT, "where that figure is from", "project choice"),
+        "recovered_wall_tolerance": Key(
+            NUMBER, "fraction of the wall, where the rows state none themselves", 0.2, high=0.9
+        ),
+        "recovered_wall_source": Key(TEXT, "where the limits of the wall are from", "project choice"),
         "temperatures": Key(TEXT, "for the person with the hot-air tool", "shrinks above 110 °C"),
-        "sizes": Key(SIZES, "a table for each size", required=True, form=TUBE),
+        "sizes": Key(SIZES, "a table for each size", required=True, form=TUBE_SIZE),
     },
     named_by="name",
 )
-WIRE = Form(
+WIRE_SIZE = Form(
     {
         "size": Key(TEXT, "size of the conductor", "20 AWG", required=True),
         "nominal_mm": Key(LENGTH, "nominal finished diameter", 1.8, high=200.0),
         "min_mm": Key(LENGTH, "least finished diameter", 1.7, high=200.0),
         "max_mm": Key(LENGTH, "greatest finished diameter", 1.9, high=200.0),
         "tolerance_mm": Key(LENGTH, "tolerance to both sides, where it differs from the kind's", 0.05, high=10.0),
-        "seen": SEEN,
-        "remark": Key(TEXT, "what to know about the row", "one list's figure"),
+        "source_note": SOURCE_NOTE,
+        "note": Key(TEXT, "what to know about the row", "one list's figure"),
     },
     named_by="size",
 )
-KIND = Form(
+WIRE_TYPE = Form(
     {
         "name": NAME,
         "aliases": ALIASES,
-        "meaning": MEANING,
+        "description": DESCRIPTION,
         "source": SOURCE,
-        "seen": SEEN,
+        "source_note": SOURCE_NOTE,
         "tolerance_mm": Key(LENGTH, "tolerance to both sides of what a row states", 0.05, high=10.0),
-        "below_max": Key(NUMBER, "fraction that the low end is below a maximum that stands alone", 0.1, high=0.5),
-        "reason": Key(TEXT, "where tolerance or below_max is from", "project choice"),
-        "sizes": Key(SIZES, "a table for each size", required=True, form=WIRE),
+        "min_below_max": Key(NUMBER, "fraction that the low end is below a maximum that stands alone", 0.1, high=0.5),
+        "tolerance_source": Key(TEXT, "where tolerance or min_below_max is from", "project choice"),
+        "sizes": Key(SIZES, "a table for each size", required=True, form=WIRE_SIZE),
     },
     named_by="name",
 )
@@ -145,36 +151,36 @@ COVERING = Form(
     {
         "name": NAME,
         "aliases": ALIASES,
-        "meaning": MEANING,
-        "wall_low_mm": Key(LENGTH, "least wall that it adds all round", 0.5, required=True, high=50.0),
-        "wall_high_mm": Key(LENGTH, "greatest wall that it adds all round", 0.9, required=True, high=50.0),
+        "description": DESCRIPTION,
+        "min_wall_mm": Key(LENGTH, "least wall that it adds all round", 0.5, required=True, high=50.0),
+        "max_wall_mm": Key(LENGTH, "greatest wall that it adds all round", 0.9, required=True, high=50.0),
         "source": SOURCE,
-        "threaded": Key(
+        "slide_on": Key(
             FLAG, "whether it is pulled over the wires from an end, not wound around them", True, default=True
         ),
-        "loose": Key(FLAG, "whether the bundle does not fill it", False, default=False),
+        "loose_fit": Key(FLAG, "whether the bundle does not fill it", False, default=False),
     },
     named_by="name",
 )
 FAMILIES = Form({"family": Key(ENTRIES, "a family of tube", form=FAMILY)})
-KINDS = Form({"kind": Key(ENTRIES, "a kind of insulation", form=KIND)})
+WIRE_TYPES = Form({"wire_type": Key(ENTRIES, "a type of insulation", form=WIRE_TYPE)})
 COVERINGS = Form({"covering": Key(ENTRIES, "a covering", form=COVERING)})
 
 Values = Mapping[str, Any]
 Finding = tuple[str, str]  # what cannot be, and the next step
 Found = Iterator[tuple[Row, Finding]]
 Entry = TypeVar("Entry")
-Made = TypeVar("Made", Family, Tube, WireKind, Covering)
+Made = TypeVar("Made", Family, Tube, WireType, Covering)
 
 
 def read_families(document: Document) -> tuple[tuple[Family, ...], list[Problem]]:
-    """Return the families of tube of a ``sleeves.toml``."""
+    """Return the families of tube of a ``tubes.toml``."""
     return _entries(document, FAMILIES, _family)
 
 
-def read_kinds(document: Document) -> tuple[tuple[WireKind, ...], list[Problem]]:
-    """Return the kinds of insulation of a ``wires.toml``."""
-    return _entries(document, KINDS, _kind)
+def read_wire_types(document: Document) -> tuple[tuple[WireType, ...], list[Problem]]:
+    """Return the kinds of insulation of a ``wire_types.toml``."""
+    return _entries(document, WIRE_TYPES, _wire_type)
 
 
 def read_coverings(document: Document) -> tuple[tuple[Covering, ...], list[Problem]]:
@@ -204,35 +210,36 @@ def _made(kind: type[Made], row: Values, **more: Any) -> Made:
 
 def _family(row: Row) -> tuple[Family, Found]:
     sizes = [(size, _tube(row.values, size)) for size in row.rows("sizes") if not size.problems]
-    tubes = sorted((tube for _, tube in sizes), key=lambda tube: (tube.supplied_mm, tube.recovered_mm))
+    tubes = sorted((tube for _, tube in sizes), key=lambda tube: (tube.expanded_id_mm, tube.recovered_id_mm))
     found = ((size, finding) for size, tube in sizes for finding in _impossible(tube))
     return _made(Family, row.values, tubes=tuple(tubes)), found
 
 
 def _tube(family: Values, size: Row) -> Tube:
     row = size.values
-    wall = row["wall_mm"]
-    spread = row.get("wall_tolerance_mm", wall * family.get("wall_tolerance", 0.0))
-    limits = {"wall_low_mm": round(wall - spread, 6), "wall_high_mm": round(wall + spread, 6)}
+    wall = row["recovered_wall_mm"]
+    spread = row.get("recovered_wall_tolerance_mm", wall * family.get("recovered_wall_tolerance", 0.0))
+    limits = {"min_recovered_wall_mm": round(wall - spread, 6), "max_recovered_wall_mm": round(wall + spread, 6)}
     stated = {**limits, "longitudinal_change": family["longitudinal_change"], **row}
     return _made(Tube, stated, family=family["name"], name=size.title, source=_source(family, row))
 
 
 def _impossible(tube: Tube) -> Iterator[Finding]:
     """Yield what no tube can be: the finding and the next step."""
-    if tube.recovered_mm <= 0:
-        yield "recovered must be above 0", "take it from the tube's data"
-    if tube.recovered_mm >= tube.supplied_mm:
-        found = f"recovered {tube.recovered_mm:g} mm is not below supplied {tube.supplied_mm:g} mm"
-        yield found, "the tube shrinks from supplied to recovered"
-    if not 0 < tube.wall_low_mm <= tube.wall_mm <= tube.wall_high_mm:
-        found = f"wall {tube.wall_mm:g} mm and its limits {tube.wall_low_mm:g} to {tube.wall_high_mm:g} mm"
+    if tube.recovered_id_mm <= 0:
+        yield "recovered_id must be above 0", "take it from the tube's data"
+    if tube.recovered_id_mm >= tube.expanded_id_mm:
+        found = f"recovered_id {tube.recovered_id_mm:g} mm is not below expanded_id {tube.expanded_id_mm:g} mm"
+        yield found, "the tube shrinks from expanded_id to recovered_id"
+    if not 0 < tube.min_recovered_wall_mm <= tube.recovered_wall_mm <= tube.max_recovered_wall_mm:
+        low, high = tube.min_recovered_wall_mm, tube.max_recovered_wall_mm
+        found = f"recovered_wall {tube.recovered_wall_mm:g} mm and its limits {low:g} to {high:g} mm"
         yield f"{found} do not go together", "all must be above 0, the nominal within the limits"
-    elif tube.liner_mm >= tube.wall_low_mm:
-        found = f"liner {tube.liner_mm:g} mm is not below the thinnest wall, {tube.wall_low_mm:g} mm"
-        yield found, "wall is the whole wall after shrinking, liner included"
-    if tube.lay_flat_mm is not None and tube.lay_flat_mm < FLATTEST * tube.supplied_mm:
-        found = f"lay_flat {tube.lay_flat_mm:g} mm is too narrow for {tube.supplied_mm:g} mm inside"
+    elif tube.liner_mm >= tube.min_recovered_wall_mm:
+        found = f"liner {tube.liner_mm:g} mm is not below the thinnest wall, {tube.min_recovered_wall_mm:g} mm"
+        yield found, "recovered_wall is the whole wall after shrinking, liner included"
+    if tube.lay_flat_width_mm is not None and tube.lay_flat_width_mm < FLATTEST * tube.expanded_id_mm:
+        found = f"lay_flat_width {tube.lay_flat_width_mm:g} mm is too narrow for {tube.expanded_id_mm:g} mm inside"
         yield found, "pressed flat, a tube is at least 1.57 diameters wide"
 
 
@@ -256,15 +263,15 @@ def bare_diameter(size: str) -> float | None:
     return None
 
 
-def _kind(row: Row) -> tuple[WireKind, Found]:
+def _wire_type(row: Row) -> tuple[WireType, Found]:
     sizes = [(size, _wire(row.values, size.values)) for size in row.rows("sizes") if not size.problems]
     found = ((size, finding) for size, (name, wire) in sizes for finding in _no_wire(name, wire.range_mm))
-    return _made(WireKind, row.values, sizes=tuple(wire for _, wire in sizes)), found
+    return _made(WireType, row.values, sizes=tuple(wire for _, wire in sizes)), found
 
 
 def _wire(kind: Values, row: Values) -> tuple[str, WireDiameter]:
     stated = {**kind, **row}
-    source = "; ".join(filter(None, [_source(kind, row), stated.get("remark", "")]))
+    source = "; ".join(filter(None, [_source(kind, row), stated.get("note", "")]))
     nominal = "nominal_mm" in stated and "min_mm" not in stated and not stated.get("tolerance_mm")
     return stated["size"], WireDiameter(_diameters(stated), source, nominal)
 
@@ -275,9 +282,9 @@ def _diameters(row: Values) -> Range:
     nominal to max, or nominal ± tolerance, or max less the kind's share below it; a tolerance
     widens whatever is stated.
     """
-    stated = {"tolerance_mm": 0.0, "nominal_mm": 0.0, "max_mm": 0.0, "below_max": 1.0, **row}
+    stated = {"tolerance_mm": 0.0, "nominal_mm": 0.0, "max_mm": 0.0, "min_below_max": 1.0, **row}
     tolerance, nominal, highest = stated["tolerance_mm"], stated["nominal_mm"], stated["max_mm"]
-    low = stated.get("min_mm", nominal or highest * (1 - stated["below_max"]))
+    low = stated.get("min_mm", nominal or highest * (1 - stated["min_below_max"]))
     high = highest or nominal
     return Range(round(low - tolerance, 6), round(high + tolerance, 6))
 
@@ -288,7 +295,7 @@ def _no_wire(size: str, outside: Range) -> Iterator[Finding]:
     if bare is None:
         yield f"{size!r} is no wire size", "write 20 AWG, 1/0 AWG or 0.5 mm2"
     elif low <= 0 or high <= 0:
-        yield "the row gives no range", "give nominal and max, nominal and tolerance, or max and below_max"
+        yield "the row gives no range", "give nominal and max, nominal and tolerance, or max and min_below_max"
     elif low > high:
         yield f"lowest {low:g} mm is above highest {high:g} mm", "check nominal, min and max"
     elif high <= bare:
@@ -297,13 +304,13 @@ def _no_wire(size: str, outside: Range) -> Iterator[Finding]:
 
 def _source(entry: Values, row: Values) -> str:
     """Return document and how it was seen, the row's own word first."""
-    return "; ".join(filter(None, [entry["source"], row.get("seen", entry.get("seen", ""))]))
+    return "; ".join(filter(None, [entry["source"], row.get("source_note", entry.get("source_note", ""))]))
 
 
 # ---------------------------------------------------------------- covering
 
 
 def _covering(row: Row) -> tuple[Covering, Found]:
-    wall = Range(row.values["wall_low_mm"], row.values["wall_high_mm"])
-    finding = f"wall_low {wall.low:g} mm is above wall_high {wall.high:g} mm", "exchange them"
+    wall = Range(row.values["min_wall_mm"], row.values["max_wall_mm"])
+    finding = f"min_wall {wall.low:g} mm is above max_wall {wall.high:g} mm", "exchange them"
     return _made(Covering, row.values, wall_mm=wall), iter([(row, finding)] if wall.low > wall.high else [])

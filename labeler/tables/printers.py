@@ -5,9 +5,9 @@ printer, or any file given by path::
 
     technology = "thermal transfer"   # laser | inkjet | thermal transfer
     dpi = 300
-    border_mm = 2.0                   # what it cannot print along every edge
-    feeds = ["roll", "reel"]          # kinds of stock it takes: grid | roll | card | reel; left out, any
-    widest_mm = 108                   # widest edge it takes; left out, any
+    unprintable_margin_mm = 2.0       # what it cannot print along every edge
+    stock_kinds = ["roll", "reel"]    # kinds of stock it takes: sheet | roll | card | reel; left out, any
+    max_width_mm = 108                # widest edge it takes; left out, any
     scale_x = 1.0081                  # drawn length over printed length, by labeler calibrate
     scale_y = 0.9960
     offset_x_mm = 0.0                 # what is drawn is moved by so much, to the right
@@ -53,9 +53,9 @@ PRINTER = Form(
             replace(TEXT, read=_technology), "how it prints", "thermal transfer", default="", allowed=TECHNOLOGIES
         ),
         "dpi": Key(NUMBER, "its dots an inch", 300, low=100, high=4800),
-        "border_mm": Key(LENGTH, "what it cannot print along every edge", 2.0, default=0.0, high=50),
-        "feeds": Key(TEXTS, "kinds of stock it takes; left out, any", ["roll"], allowed=STOCK_KINDS),
-        "widest_mm": Key(LENGTH, "widest edge it takes; left out, any", 108, high=5000),
+        "unprintable_margin_mm": Key(LENGTH, "what it cannot print along every edge", 2.0, default=0.0, high=50),
+        "stock_kinds": Key(TEXTS, "kinds of stock it takes; left out, any", ["roll"], allowed=STOCK_KINDS),
+        "max_width_mm": Key(LENGTH, "widest edge it takes; left out, any", 108, high=5000),
         "scale_x": _scale("drawn length over printed length, along x"),
         "scale_y": _scale("drawn length over printed length, along y"),
         "offset_x_mm": Key(
@@ -73,13 +73,13 @@ class Printer:
     name: str = ""
     technology: str = ""
     dpi: float | None = None
-    border_mm: float = 0.0
+    unprintable_margin_mm: float = 0.0
     scale_x: float = 1.0
     scale_y: float = 1.0
     offset_x_mm: float = 0.0
     offset_y_mm: float = 0.0
-    feeds: tuple[str, ...] = ()  # kinds of stock; (): any
-    widest_mm: float = 0.0  # 0: any
+    stock_kinds: tuple[str, ...] = ()  # kinds of stock; (): any
+    max_width_mm: float = 0.0  # 0: any
 
 
 AS_DRAWN = Printer()
@@ -121,7 +121,7 @@ def printer_problems(printer: Printer, sheets: Iterable[Sheet]) -> Iterator[Prob
     some_fed = any(not _not_fed(printer, sheet) for sheet in sheets)
     for sheet in sheets:
         stock = sheet.stock
-        if printer.technology == "laser" and stock.takes == "sleeve" and "laser" not in told:
+        if printer.technology == "laser" and stock.marker == "sleeve" and "laser" not in told:
             told.add("laser")
             text = f"{stock.name} is flat heat-shrink tube, and this is a laser printer: its fuser shrinks it inside"
             yield Problem(where, text, "print sleeves by thermal transfer, or mark with wraps")
@@ -146,7 +146,7 @@ def _sheet_problem(printer: Printer, sheet: Sheet, where: Where, some_fed: bool)
     short = _beyond(printer, sheet)
     if sheet.stock.kind == "reel" or short == inf:  # on a reel the piece is the page
         return None
-    text = f"{name} is printed to {short:.1f} mm from the edge, the printer leaves {printer.border_mm:g} mm"
+    text = f"{name} is printed to {short:.1f} mm from the edge, the printer leaves {printer.unprintable_margin_mm:g} mm"
     return Problem(where, text, "choose another stock or printer, or a start cell farther in")
 
 
@@ -160,10 +160,10 @@ def _not_fed(printer: Printer, sheet: Sheet) -> str:
     stock, edge = sheet.stock, min(sheet.width_mm, sheet.height_mm)
     if stock.kind in ("roll", "reel"):  # which go in as they are: across is the liner, or the tube's lay-flat width
         edge = sheet.width_mm if stock.kind == "roll" else sheet.height_mm
-    if printer.feeds and stock.kind not in printer.feeds:
-        return f"{stock.name} is a {stock.kind}, and the printer feeds {', '.join(printer.feeds)}"
-    if printer.widest_mm and edge > printer.widest_mm + 1e-6:
-        return f"{stock.name} is {edge:.1f} mm wide, and the printer feeds {printer.widest_mm:g} mm"
+    if printer.stock_kinds and stock.kind not in printer.stock_kinds:
+        return f"{stock.name} is a {stock.kind}, and the printer feeds {', '.join(printer.stock_kinds)}"
+    if printer.max_width_mm and edge > printer.max_width_mm + 1e-6:
+        return f"{stock.name} is {edge:.1f} mm wide, and the printer feeds {printer.max_width_mm:g} mm"
     return ""
 
 
@@ -175,7 +175,7 @@ def _beyond(printer: Printer, sheet: Sheet) -> float:
     across = [min(placed.x_mm, sheet.width_mm - placed.x_mm - placed.piece.face.width_mm) for placed in sheet.placed]
     down = [min(placed.y_mm, sheet.height_mm - placed.y_mm - placed.piece.face.height_mm) for placed in sheet.placed]
     least = min((*across, *(down if sheet.stock.kind != "roll" else ())), default=inf)
-    return least if least < printer.border_mm - 1e-6 else inf
+    return least if least < printer.unprintable_margin_mm - 1e-6 else inf
 
 
 def _past_edge(printer: Printer, sheet: Sheet) -> float:

@@ -34,31 +34,39 @@ from labeler.work.sleeves import (
 from labeler.work.wiring import WireEnds, connectors_referred_to, ends_in_no_branch
 from labeler.work.wording import place
 
-# ---------------------------------------------------------------- The cautions of the bench sheet
+# ---------------------------------------------------------------- The safety messages of the bench sheet
 
 
 @dataclass(frozen=True, slots=True)
-class Caution:
-    """A warning with where it is from."""
+class SafetyMessage:
+    """A safety message with its signal word (ANSI Z535.6), and where it is from."""
 
-    about: str
+    signal_word: str
+
+    title: str
     text: str
     source: str
-    seen: str
+    source_note: str
 
 
-CAUTIONS = Form(
+SIGNAL_WORDS = ("DANGER", "WARNING", "CAUTION", "NOTICE")
+"""By gravity (ANSI Z535.6): will kill or seriously injure, could, minor injury, damage only."""
+
+SAFETY_MESSAGES = Form(
     {
-        "caution": Key(
+        "message": Key(
             ENTRIES,
-            "a caution of the bench sheet",
+            "a safety message of the bench sheet",
             required=True,
             form=Form(
                 {
-                    "about": Key(TEXT, "what it is about, in a few words", "Hot air", required=True),
-                    "text": Key(TEXT, "the caution itself", required=True),
+                    "signal_word": Key(
+                        TEXT, "how grave it is (ANSI Z535.6)", "CAUTION", required=True, allowed=SIGNAL_WORDS
+                    ),
+                    "title": Key(TEXT, "what it is about, in a few words", "Hot air", required=True),
+                    "text": Key(TEXT, "the message itself", required=True),
                     "source": Key(TEXT, "where the rule or the figure is from", "general practice", required=True),
-                    "seen": Key(TEXT, "how the source was seen", "from memory", required=True),
+                    "source_note": Key(TEXT, "how the source was seen", "from memory", required=True),
                 },
                 named_by="",
             ),
@@ -68,16 +76,16 @@ CAUTIONS = Form(
 
 
 @cache
-def cautions() -> tuple[Caution, ...]:
-    """Return the cautions of the shipped table, in its order.
+def safety_messages() -> tuple[SafetyMessage, ...]:
+    """Return the safety messages of the shipped table, in its order.
 
     Raises
     ------
     LabelerError : the table is damaged: every row that does not suit.
     """
-    read = read_table(load(shipped("data", "cautions.toml"), "cautions.toml"), CAUTIONS)
+    read = read_table(load(shipped("data", "safety_messages.toml"), "safety_messages.toml"), SAFETY_MESSAGES)
     refuse(read.all_problems())
-    return tuple(Caution(**row.values) for row in read.rows("caution"))
+    return tuple(SafetyMessage(**row.values) for row in read.rows("message"))
 
 
 # ---------------------------------------------------------------- sheet
@@ -119,7 +127,7 @@ class BenchSheet:
     practices: tuple[HeatMethod, ...]
     printed: tuple[Printed, ...]
     layings: tuple[ApplyMethod, ...]  # how wraps, strips and flags go on
-    cautions: tuple[Caution, ...]
+    safety_messages: tuple[SafetyMessage, ...]
     unit: str = ""
     date: str = ""  # "": left open, to be written by hand
     tight: tuple[Remark, ...] = ()
@@ -181,7 +189,7 @@ def bench_sheet(
         printed=printed_of(sheets),
         layings=apply_methods(sheets),
         tight=tuple(_remark(fit, MARGINAL) for fit in made if fit.result == MARGINAL),
-        cautions=cautions(),
+        safety_messages=safety_messages(),
         connectors=listed(sizing.index, made),
         tube_allowance=allowance,
         coverings=tuple(_coverings(sizing, made)),
@@ -218,13 +226,13 @@ def apply_methods(sheets: Iterable[Sheet]) -> tuple[ApplyMethod, ...]:
     """Return the kinds that are on these sheets and are not shrunk."""
     counts: Counter[tuple[str, bool]] = Counter()
     for sheet in sheets:
-        if KINDS[sheet.stock.takes].apply:
-            counts[sheet.stock.takes, sheet.stock.cut_lines] += len(sheet.placed)
+        if KINDS[sheet.stock.marker].apply:
+            counts[sheet.stock.marker, sheet.stock.cut_lines] += len(sheet.placed)
     return tuple(ApplyMethod(kind, cut, pieces) for (kind, cut), pieces in counts.items())
 
 
 def _remark(fit: Fit, state: str) -> Remark:
     marker = fit.marker
-    text = " / ".join(lines_of(fit)) if marker.lettered else "plain"
+    text = " / ".join(lines_of(fit)) if marker.marked else "plain"
     where = f"{marker.kind} {place(Place(marker.branch, marker.place))}"
     return Remark(where, text, state, sentences(fit.reasons), sentences(fit.fixes))

@@ -246,7 +246,7 @@ def _page(limb: _Limb, index: HarnessIndex) -> BranchPage:
         ),
         picture=_picture(limb, absent),
         cuts=cuts_of([row for row in limb.rows if row.at]),
-        pins=wire_ends_at([c for c in limb.reached if c.kind != "junction"], limb.circuits, limb.on_wires, index),
+        pins=wire_ends_at([c for c in limb.reached if c.kind != "breakout"], limb.circuits, limb.on_wires, index),
         omitted=limb.omitted,
     )
 
@@ -295,7 +295,7 @@ def covering_cut(branch: Branch, ends: Mapping[str, Fit], catalogue: Catalogue) 
     if settings.covering == "none" and not settings.covering_wall_mm:
         return None
     name = settings.covering if settings.covering != "none" else "covering"
-    wound = not catalogue.is_threaded(settings.covering)
+    wound = not catalogue.slides_on(settings.covering)
     if branch.length_mm is None:
         return CoveringCut(name, branch.id, None, wound)
     free = sum(covering_edge(end, ends.get(end.at)) or 0.0 for end in branch.ends)
@@ -305,9 +305,9 @@ def covering_cut(branch: Branch, ends: Mapping[str, Fit], catalogue: Catalogue) 
 
 def covering_edge(end: BranchEnd, fit: Fit | None) -> float | None:
     """Return how far from its connector a covering's edge stands, mm; None where the file leaves that open."""
-    if end.from_end_mm is None:
+    if end.distance_from_connector_mm is None:
         return None
-    return end.from_end_mm + (on_bare_mm(fit) if fit else 0.0)
+    return end.distance_from_connector_mm + (on_bare_mm(fit) if fit else 0.0)
 
 
 # ---------------------------------------------------------------- the order of the work
@@ -340,11 +340,11 @@ def _terminate(limb: _Limb, index: HarnessIndex) -> Iterator[WorkStep]:
         end = given.get(name) or BranchEnd(name, settings=settings)
         if wrapped[name]:
             yield MarkWires(name, wrapped[name], slid_on=False)
-        if kind == "junction":
+        if kind == "breakout":
             yield ClosingStep(JOIN_BRANCHES, (name,))
-        if end.fitted or kind not in CRIMPING:
+        if end.connector_installed or kind not in CRIMPING:
             continue
-        if not end.crimped:
+        if not end.contacts_crimped:
             yield ClosingStep(CRIMPING[kind], (name,))
         if kind == "connector":
             total = sum(1 for _ in index.circuit_ends(name)) if counts[name] else 0
@@ -366,7 +366,7 @@ def _place(limb: _Limb) -> Iterator[WorkStep]:
     for end in limb.branch.ends:
         fit = limb.ends.get(end.at)
         if fit is not None:
-            yield PlaceMarker(fit, end.from_end_mm)
+            yield PlaceMarker(fit, end.distance_from_connector_mm)
 
 
 # ---------------------------------------------------------------- the picture
@@ -397,7 +397,9 @@ def _drawn_end(end: BranchEnd, kind: str, fit: Fit | None, absent: bool) -> Draw
 
 
 def _drawn_marker(end: BranchEnd, fit: Fit, on_mm: float) -> DrawnMarker | None:
-    edge, asked = (USUAL_EDGE_MM, False) if end.from_end_mm is None else (end.from_end_mm, True)
+    edge, asked = (
+        (USUAL_EDGE_MM, False) if end.distance_from_connector_mm is None else (end.distance_from_connector_mm, True)
+    )
     if fit.sections:
         length = sum((part.shrunk_mm.low + part.shrunk_mm.high) / 2 for part in fit.sections)
     elif fit.face:

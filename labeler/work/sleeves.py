@@ -122,13 +122,13 @@ def sleeve_rows(harness: Harness, fits: Iterable[Fit], order: Sequence[Installat
             row = SleeveRow(
                 branch=marker.branch,
                 at=marker.place,
-                lines=lines_of(fit) if marker.lettered else (),
+                lines=lines_of(fit) if marker.marked else (),
                 tube=fit.tube.name,
                 colour=colour_name(code) or code,
                 cut_length_mm=fit.cut_length_mm,
                 how=instructions(fit, edges.get((marker.branch, marker.place))),
                 heating=marker.settings.sleeve.heating
-                if marker.lettered and KINDS[marker.kind].tube == "marked"
+                if marker.marked and KINDS[marker.kind].tube == "marked"
                 else "even",
                 over_insert=marker.kind == "insert",
             )
@@ -149,17 +149,17 @@ def sleeve_rows(harness: Harness, fits: Iterable[Fit], order: Sequence[Installat
 
 def edges_of(harness: Harness) -> dict[tuple[str, str], float | None]:
     """Return how far from its connector the edge of each end's marker is to lie, mm, by branch and connector."""
-    return {(branch.id, end.at): end.from_end_mm for branch in harness.branches for end in branch.ends}
+    return {(branch.id, end.at): end.distance_from_connector_mm for branch in harness.branches for end in branch.ends}
 
 
 def instructions(fit: Fit, edge_mm: float | None = None) -> Instructions:
     """Return how a sleeve goes on and where it comes to lie; ``edge_mm`` from its connector, where that is given."""
     marker, seat, line = fit.marker, fit.seat, ""
-    if marker.lettered and marker.role == "branch end" and marker.kind != "insert":
+    if marker.marked and marker.role == "branch end" and marker.kind != "insert":
         line = "end" if marker.settings.sleeve.reads == "towards connector" else "start"
     return Instructions(
         installation=seat.installation if seat else None,
-        clearance_mm=fit.tube.supplied_mm - seat.pass_over.high if seat and seat.obstacle and fit.tube else None,
+        clearance_mm=fit.tube.expanded_id_mm - seat.pass_over.high if seat and seat.obstacle and fit.tube else None,
         place=marker.place,
         over_insert=marker.kind == "insert",
         line=line,

@@ -150,7 +150,7 @@ def _placed(step: PlaceMarker) -> tuple[str, str]:
     where = f"its edge {step.edge_mm:g} mm from {marker.place}" if step.edge_mm is not None else f"at {marker.place}"
     what, straddle = f"{said(fit.lines) or 'The plain sleeve'}: {where}", _over_edge(on_bare_mm(fit))
     if marker.kind == "sleeve":
-        how = HEATING[marker.settings.sleeve.heating if marker.lettered else "even"]
+        how = HEATING[marker.settings.sleeve.heating if marker.marked else "even"]
         return f"{what}, shrink it", "; ".join(filter(None, (straddle, how)))
     if marker.kind == "insert":
         return what, "; ".join(filter(None, ("wind the strip on, draw the clear sleeve over it, shrink it", straddle)))
@@ -165,4 +165,4 @@ def said(lines: Sequence[str]) -> str:
 def omitted_at(omitted: OmittedMarker) -> str:
     """Return what a marker that was left out would say, and where."""
     marker = omitted.fit.marker
-    return f"{said(lines_of(omitted.fit)) if marker.lettered else 'plain'} at {marker.place}"
+    return f"{said(lines_of(omitted.fit)) if marker.marked else 'plain'} at {marker.place}"

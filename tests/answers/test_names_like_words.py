@@ -45,19 +45,19 @@ marker.wire_text = "signal"
 sleeve.families = ["AS23053/5"]
 [[connector]]
 id = "FROM"
-outside_mm = 30
+max_width_mm = 30
 [[connector]]
 id = "INSTALLED"
 description = "ABOUT"
-outside_mm = 40
+max_width_mm = 40
 [[connector]]
 id = "PINS"
 description = "ABOUT"
-outside_mm = 30
+max_width_mm = 30
 [[connector]]
 id = "SPLICE"
 kind = "splice"
-outside_mm = 4
+max_width_mm = 4
 [[circuit]]
 id = "FIRST"
 from = "FROM:1"
@@ -72,14 +72,14 @@ size = "16 AWG"
 signal = "SIGNAL"
 [[branch]]
 id = "BRANCH"
-diameter_mm = 5
+bundle_diameter_mm = 5
 covering = "braided sleeving"
 [[branch.end]]
 at = "FROM"
 text = ["TEXT", "A LINE THAT IS TOO LONG FOR ANY CUT OF TUBE, AND IS NOT TO BE BROKEN"]
 [[branch.end]]
 at = "INSTALLED"
-fitted = true
+connector_installed = true
 [[branch]]
 id = "OTHER"
 circuits = ["SECOND"]

@@ -20,10 +20,10 @@ name = "Survey boat"
 print.wire_reading_distance_mm = 250
 [[connector]]
 id = "P1"
-outside_mm = 30
+max_width_mm = 30
 [[connector]]
 id = "J4"
-outside_mm = 24
+max_width_mm = 24
 [[circuit]]
 id = "W1"
 from = "P1:1"
@@ -92,7 +92,7 @@ def test_a_tube_of_another_family(tmp_path: Path) -> None:
     """8 mm to pass, two 16 AWG wires to grip: 2:1 cannot, 3:1 can."""
     more = 'text = "WATER PROBE J4"\nfitted = true\nsleeve.families = ["AS23053/5"]\n'
     file = tmp_path / "boat.toml"
-    file.write_text(BASE.replace("outside_mm = 24", "outside_mm = 8") + more, "utf-8")
+    file.write_text(BASE.replace("max_width_mm = 24", "max_width_mm = 8") + more, "utf-8")
     fit = next(f for f in check(str(file)).fits if f.marker.role == "branch end")
     assert fit.result == "fail"
     assert any(
@@ -254,7 +254,7 @@ def test_a_measured_wall_comes_before_a_weaker_margin(tmp_path: Path) -> None:
     (6.35 / 1.1 - 4.0) / 2 = 0.886: 0.85 is the next lower twentieth. 6.35 / 5.8 = 1.0948: slip 9 %.
     """
     file = tmp_path / "boat.toml"
-    ways = near_miss('diameter_mm = 4.0\ncovering = "braided sleeving"', file)
+    ways = near_miss('bundle_diameter_mm = 4.0\ncovering = "braided sleeving"', file)
     said = [way for way in ways if "covering_wall_mm" in way or "pass_over_margin" in way]
     assert said[0].startswith(
         "measure the covering's wall, taken as 0.50 to 0.90 mm: tube AS23053/5 1/4 serves if it is 0.85 mm "
@@ -265,7 +265,7 @@ def test_a_measured_wall_comes_before_a_weaker_margin(tmp_path: Path) -> None:
     )
     assert ways[-2:] == tuple(said)
     for way in said:
-        near_miss('diameter_mm = 4.0\ncovering = "braided sleeving"', file)
+        near_miss('bundle_diameter_mm = 4.0\ncovering = "braided sleeving"', file)
         assert followed_on_branch(file, way).result in ("pass", "marginal")
 
 
@@ -274,7 +274,7 @@ def test_a_measured_bundle(tmp_path: Path) -> None:
     file = tmp_path / "boat.toml"
     ways = near_miss("covering_wall_mm = 0.6", file)
     way = next(way for way in ways if way.startswith("measure the bundle"))
-    assert "tube AS23053/5 1/4 serves if it is 4.55 mm (diameter_mm = 4.55)" in way
+    assert "tube AS23053/5 1/4 serves if it is 4.55 mm (bundle_diameter_mm = 4.55)" in way
     assert followed_on_branch(file, way).result in ("pass", "marginal")
     assert not any("measure the covering" in way for way in ways)  # it is measured
 
@@ -282,7 +282,7 @@ def test_a_measured_bundle(tmp_path: Path) -> None:
 def test_a_sleeve_on_the_covering_alone(tmp_path: Path) -> None:
     """3.7 in a wall of 1.3 is 6.3: 3/8 (9.53 to 4.75) takes it, but cannot grip the 3.7 beside the edge."""
     file = tmp_path / "boat.toml"
-    ways = near_miss("diameter_mm = 3.7\ncovering_wall_mm = 1.3", file)
+    ways = near_miss("bundle_diameter_mm = 3.7\ncovering_wall_mm = 1.3", file)
     assert any(
         "tube AS23053/5 3/8 on the covering alone, whose edge stays open (sleeve.covering_overlap_mm = 0): " in w
         for w in ways
@@ -295,7 +295,7 @@ def test_a_sleeve_on_the_covering_alone(tmp_path: Path) -> None:
 
 def test_a_margin_is_not_given_up_for_what_misses_by_far(tmp_path: Path) -> None:
     """30 mm to pass at a fitted connector: no margin helps 6.35 mm tube."""
-    ways = near_miss("", tmp_path / "boat.toml", "fitted = true\n")
+    ways = near_miss("", tmp_path / "boat.toml", "connector_installed = true\n")
     assert ways
     assert not any("margin" in way or "measure" in way for way in ways)
 
@@ -338,7 +338,7 @@ def test_explain_keeps_the_thinnest_and_the_thickest_apart(tmp_path: Path) -> No
 
 def test_a_measured_bundle_and_a_cable_are_explained(tmp_path: Path) -> None:
     covered = 'text = "J4"\ncovering_wall_mm = 0.5\n'
-    measured = BASE.replace('id = "B4"', 'id = "B4"\ndiameter_mm = 4.4\ndiameter_tolerance_mm = 0.1')
+    measured = BASE.replace('id = "B4"', 'id = "B4"\nbundle_diameter_mm = 4.4\ndiameter_tolerance_mm = 0.1')
     text = explained(covered, tmp_path, measured)
     assert "closes on   4.30 to 4.50 mm: as measured" in text
     assert "passes      5.30 to 5.50 mm: as measured, the covering added" in text

@@ -472,7 +472,7 @@ def test_lists(command: str) -> None:
 
 
 def test_one_of_a_list() -> None:
-    assert "print_around_mm" in run("stock", "wrap-a4-25x18").stdout
+    assert "print_zone_mm" in run("stock", "wrap-a4-25x18").stdout
     assert run("stock", "wrap").exit_code == 1
     assert "did you mean" in run("sleeves", "AS23053/6").stderr
     assert "1.80 to 1.90" in run("wires", "TXL").stdout

@@ -40,12 +40,12 @@ def test_every_id_has_its_check_character() -> None:
     ("rule", "text"),
     [
         ("marker", "W9X0GRQG"),
-        ("{part_number} {unit}/{serial} {marker}", "RSB-210 0001/0001 W9X0GRQG"),
-        ("{harness}: {branch} {at}, {remote}, {text}", "River survey boat: B4 J4, P1, DEPTH J4"),
+        ("{part_number} {serial}/{serial} {marker}", "RSB-210 0001/0001 W9X0GRQG"),
+        ("{harness}: {branch} {local}, {remote}, {text}", "River survey boat: B4 J4, P1, DEPTH J4"),
         ("{part_number}{revision}-{{{marker}}}", "RSB-210C-{W9X0GRQG}"),
         # RFC 3986: a blank in a path is %20
         ("https://example.org/{harness}/{marker}", "https://example.org/River%20survey%20boat/W9X0GRQG"),
-        ("HTTPS://EXAMPLE.ORG/{unit}", "HTTPS://EXAMPLE.ORG/0001"),
+        ("HTTPS://EXAMPLE.ORG/{serial}", "HTTPS://EXAMPLE.ORG/0001"),
     ],
 )
 def test_templates(rule: str, text: str) -> None:

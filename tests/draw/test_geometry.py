@@ -51,7 +51,7 @@ def page_of(sheets: Sequence[Sheet], number: int = 0) -> np.ndarray[Any, Any]:
 
 @cache
 def checked(stock: str) -> Checked:
-    takes = KINDS[STOCKS[stock].takes]
+    takes = KINDS[STOCKS[stock].marker]
     kinds = {"marker.branch": takes, "marker.wire": takes}
     return check(BOAT, settings=kinds, stock=(stock,), paper="Letter" if "letter" in stock or "216" in stock else "A4")
 
@@ -71,7 +71,7 @@ def test_every_drawn_dot_lies_in_its_cell(name: str) -> None:
     """Drawn without cut lines: a first page with every second piece, then one with the others."""
     stock = replace(STOCKS[name], cut_lines=False)
     first = next(sheet for sheet in lay_out(pieces_on(name), {name: stock}) if sheet.placed)
-    cellular = {cell.name: cell for cell in cells(stock)} if stock.kind in ("grid", "roll") else {}
+    cellular = {cell.name: cell for cell in cells(stock)} if stock.kind in ("sheet", "roll") else {}
     for parity in (0, 1):
         some = tuple(p for i, p in enumerate(first.placed) if i % 2 == parity) or first.placed
         ink = page_of([replace(first, placed=some)]) < DARK
@@ -156,12 +156,12 @@ def _joined(places: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:
     return np.array([sum(group) / len(group) for group in groups])
 
 
-@pytest.mark.parametrize("name", [name for name, values in FILES.items() if values["kind"] in ("grid", "roll")])
+@pytest.mark.parametrize("name", [name for name, values in FILES.items() if values["kind"] in ("sheet", "roll")])
 def test_cells_are_where_the_file_says_to_a_twentieth_of_a_millimetre(name: str) -> None:
     """By the figures of the TOML alone: margin plus so many pitches, from the left and from the top."""
     values = FILES[name]
-    left = [values["left_mm"] + i * values.get("pitch_x_mm", 0) for i in range(values["columns"])]
-    top = [values["top_mm"] + i * values.get("pitch_y_mm", 0) for i in range(values["rows"])]
+    left = [values["left_margin_mm"] + i * values.get("pitch_x_mm", 0) for i in range(values["columns"])]
+    top = [values["top_margin_mm"] + i * values.get("pitch_y_mm", 0) for i in range(values["rows"])]
     check_frames(STOCKS[name], left, top)
 
 
@@ -177,9 +177,9 @@ def test_cells_of_any_grid_are_where_its_figures_say(
 ) -> None:
     pitch = (cell[0] + gap[0], cell[1] + gap[1])
     stock = Stock(
-        name="any", kind="grid", takes="tag", description="any",
+        name="any", kind="sheet", marker="tag", description="any",
         page_width_mm=margin[0] + count[0] * pitch[0] + RULER_AREA_MM[0] + 2,
-        page_height_mm=margin[1] + count[1] * pitch[1] + 5, left_mm=margin[0], top_mm=margin[1],
+        page_height_mm=margin[1] + count[1] * pitch[1] + 5, left_margin_mm=margin[0], top_margin_mm=margin[1],
         columns=count[0], rows=count[1], cell_width_mm=cell[0], cell_height_mm=cell[1],
         pitch_x_mm=pitch[0], pitch_y_mm=pitch[1], ruler_x_mm=margin[0] + count[0] * pitch[0] + 1, ruler_y_mm=1.0,
     )  # fmt: skip
@@ -228,10 +228,10 @@ def test_under_a_twentieth_is_wasted_beyond_the_gaps(
     wasted, count = shares(lay_out(every, {stock: STOCKS[stock]}))
     with capsys.disabled():
         print(f"\n{stock}, {units} units, {len(every)} pieces: {wasted:.1%} of {count} slots or strips beyond gaps")
-    assert 0 <= wasted < (0.05 if STOCKS[stock].takes == "sleeve" else 0.1)  # of tube; of plain paper it is no matter
+    assert 0 <= wasted < (0.05 if STOCKS[stock].marker == "sleeve" else 0.1)  # of tube; of plain paper it is no matter
 
 
-@pytest.mark.parametrize("name", [name for name, stock in STOCKS.items() if stock.kind == "grid"])
+@pytest.mark.parametrize("name", [name for name, stock in STOCKS.items() if stock.kind == "sheet"])
 def test_sheets_are_markers_over_cells_rounded_up(name: str) -> None:
     stock = STOCKS[name]
     every = pieces_on(name) * 9
@@ -275,7 +275,7 @@ def test_a_long_mixed_job_is_read_back_once_each(tmp_path: Path, circuits: int, 
         document = pdfium.PdfDocument(path.read_bytes())
         for page, sheet in zip(document, (s for s in printed.sheets if s.stock.name == name), strict=True):
             read_texts(page, sheet, by_id)
-            if sheet.stock.takes == "tag":
+            if sheet.stock.marker == "tag":
                 found = zxingcpp.read_barcodes(page.render(scale=300 / 72, grayscale=True).to_numpy().squeeze())
                 codes += [code.text for code in found]
     assert sorted(codes) == sorted(f"0001 {fit.marker.id}" for fit in printed.fits if fit.marker.role == "bag")

@@ -169,7 +169,7 @@ def test_a_character_without_a_glyph_is_never_drawn_as_something_else(text: str,
 # ---------------------------------------------------------------- measures
 
 
-@pytest.mark.parametrize("name", [name for name, stock in STOCKS.items() if stock.kind in ("grid", "card")])
+@pytest.mark.parametrize("name", [name for name, stock in STOCKS.items() if stock.kind in ("sheet", "card")])
 def test_the_ruler_measures_50_mm(name: str) -> None:
     stock = STOCKS[name]
     data = drawn(sheets_of(name, Face(10, 8)))
@@ -184,9 +184,9 @@ def test_the_ruler_measures_50_mm(name: str) -> None:
     assert left.mean() * dot == pytest.approx(stock.ruler_x_mm, abs=dot)
 
 
-@pytest.mark.parametrize("name", [name for name, stock in STOCKS.items() if stock.kind in ("grid", "card")])
+@pytest.mark.parametrize("name", [name for name, stock in STOCKS.items() if stock.kind in ("sheet", "card")])
 def test_the_words_of_the_ruler_stay_in_the_area_kept_for_them(name: str) -> None:
-    stock = replace(STOCKS[name], top_mm=STOCKS[name].top_mm, cut_lines=False)
+    stock = replace(STOCKS[name], top_margin_mm=STOCKS[name].top_margin_mm, cut_lines=False)
     sheets = tuple(replace(sheet, stock=stock) for sheet in sheets_of(name, Face(10, 8)))
     picture = grey(drawn(sheets), 300)
     dot = 25.4 / 300
@@ -241,22 +241,22 @@ def test_cut_lines_and_holes() -> None:
     """A tag's cell is outlined and has its hole; a sleeve on a card has its own outline."""
     tag = STOCKS["tag-a4-95x54"]
     picture = grey(drawn(sheets_of(tag.name, Face(95, 54))), 600)
-    line = _grey_at(picture, tag.left_mm, 297 - 19 - 10)
-    assert line == _grey_at(picture, tag.left_mm + 95, 297 - 19 - 10) < 200
-    assert _grey_at(picture, tag.left_mm + 7 + 2.5, 297 - 19 - 27) < 200  # rightmost point of the hole
-    assert _grey_at(picture, tag.left_mm + 7, 297 - 19 - 27) == 255
+    line = _grey_at(picture, tag.left_margin_mm, 297 - 19 - 10)
+    assert line == _grey_at(picture, tag.left_margin_mm + 95, 297 - 19 - 10) < 200
+    assert _grey_at(picture, tag.left_margin_mm + 7 + 2.5, 297 - 19 - 27) < 200  # rightmost point of the hole
+    assert _grey_at(picture, tag.left_margin_mm + 7, 297 - 19 - 27) == 255
     card = STOCKS["card-210x148"]
     picture = grey(drawn(sheets_of(card.name, Face(35, 11))), 600)
-    assert _grey_at(picture, card.left_mm + 35, 148.5 - 19 - 5) < 200
-    assert _grey_at(picture, card.left_mm + 62, 148.5 - 19 - 5) == 255
+    assert _grey_at(picture, card.left_margin_mm + 35, 148.5 - 19 - 5) < 200
+    assert _grey_at(picture, card.left_margin_mm + 62, 148.5 - 19 - 5) == 255
 
 
 def test_a_small_piece_is_cut_out_with_its_whole_cell() -> None:
     tag = STOCKS["tag-a4-95x54"]
     picture = grey(drawn(sheets_of(tag.name, Face(20, 10))), 600)
     for x, y in ((40, 0), (40, 54), (0, 27), (95, 27)):  # the middle of each side of cell A1, more or less
-        assert _grey_at(picture, tag.left_mm + x, 297 - 19 - y) < 200
-    assert _grey_at(picture, tag.left_mm + 20, 297 - 19 - 5) == 255
+        assert _grey_at(picture, tag.left_margin_mm + x, 297 - 19 - y) < 200
+    assert _grey_at(picture, tag.left_margin_mm + 20, 297 - 19 - 5) == 255
 
 
 def _grey_at(picture: np.ndarray[Any, Any], x_mm: float, y_mm: float) -> int:
@@ -363,7 +363,7 @@ def test_a_header_that_no_font_has_is_spelled_out() -> None:
 
 
 def test_a_stock_without_head_room_has_no_header() -> None:
-    stock = replace(STOCKS["wrap-a4-25x18"], top_mm=8.0, ruler_y_mm=6.0)
+    stock = replace(STOCKS["wrap-a4-25x18"], top_margin_mm=8.0, ruler_y_mm=6.0)
     sheets = lay_out([Piece("M1", wrap("W1"), "low")], {"low": replace(stock, name="low")})
     assert text_of(drawn(sheets)) == ["50 mm: must measure exactly 50 mm", "W1", "W1", "W1"]
 

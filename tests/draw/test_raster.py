@@ -62,14 +62,14 @@ def test_modules_boxes_and_cut_lines_lie_on_whole_dots(dpi: int, printer: Printe
     sheets = lay_out([Piece(f"M{n}", tag(dpi), "tag-a4-95x54") for n in range(3)], STOCKS)
     sheets = tuple(_square_holes(sheet) for sheet in sheets)
     grey = grey_of(drawn(sheets, dpi, printer), dpi)
-    below = grey[int(19.5 / 25.4 * dpi) :]  # the stock's top_mm is 19: nothing but pieces below
+    below = grey[int(19.5 / 25.4 * dpi) :]  # the stock's top_margin_mm is 19: nothing but pieces below
     assert ((below <= MOST_GREY) | (below >= 255 - MOST_GREY)).all()
     assert (below <= MOST_GREY).sum() > 3 * 200  # three codes, three pairs of boxes, three outlines
 
 
 def _square_holes(sheet: Sheet) -> Sheet:
     """A circle has edges between dots, whatever one does: the punch holes are left out."""
-    return replace(sheet, stock=replace(sheet.stock, hole_mm=0.0))
+    return replace(sheet, stock=replace(sheet.stock, hole_diameter_mm=0.0))
 
 
 @pytest.mark.parametrize("copies", [1, 2])

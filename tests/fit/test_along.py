@@ -24,7 +24,7 @@ length_mm = {length}
 [[branch.end]]
 at = "J4"
 text = ["LONG TEXT J4"]
-from_end_mm = {start}
+distance_from_connector_mm = {start}
 [[branch.end]]
 at = "P1"
 text = ["P1"]

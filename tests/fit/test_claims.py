@@ -124,8 +124,8 @@ def test_sleeves(case: int) -> None:
     check_against_outcomes(fit)
     assert fit.tube is not None
     assert fit.face is not None
-    assert fit.tube.supplied_mm >= seat.pass_over.high * (1 + chosen.sleeve.pass_over_margin) - EPS
-    assert fit.tube.recovered_mm <= seat.grip.low * (1 - chosen.sleeve.grip_margin) + EPS
+    assert fit.tube.expanded_id_mm >= seat.pass_over.high * (1 + chosen.sleeve.pass_over_margin) - EPS
+    assert fit.tube.recovered_id_mm <= seat.grip.low * (1 - chosen.sleeve.grip_margin) + EPS
     assert fit.cut_length_mm == (fixed or fit.cut_length_mm)
     assert fit.cut_length_mm <= max(chosen.sleeve.max_cut_length_mm, *chosen.sleeve.cut_lengths_mm, fixed or 0.0)
     left, lower, right, upper = ink(fit)
@@ -169,9 +169,9 @@ def test_wraps_strips_and_flags(case: int) -> None:
     assert upper <= fit.face.height_mm + 1e-3
     if kind == "wrap":
         stock = CATALOGUE.stock(fit.stock)
-        zone = stock.cell_height_mm - stock.print_around_mm
-        assert lower >= zone + stock.margin_mm - 1e-3
-        assert upper <= stock.cell_height_mm - stock.margin_mm + 1e-3
-        assert stock.print_around_mm <= pi * on + EPS  # the print does not run under itself
-        tail = stock.cell_height_mm - stock.print_around_mm
-        assert tail >= pi * (on * 1.06 + 2 * stock.film_mm) - EPS  # … and the tail covers it once
+        zone = stock.cell_height_mm - stock.print_zone_mm
+        assert lower >= zone + stock.cell_margin_mm - 1e-3
+        assert upper <= stock.cell_height_mm - stock.cell_margin_mm + 1e-3
+        assert stock.print_zone_mm <= pi * on + EPS  # the print does not run under itself
+        tail = stock.cell_height_mm - stock.print_zone_mm
+        assert tail >= pi * (on * 1.06 + 2 * stock.thickness_mm) - EPS  # … and the tail covers it once

@@ -194,7 +194,7 @@ def test_what_back_first_leaves_uncertain_is_not_asked_of_a_code() -> None:
         ].settings.sleeve.heating
         == "unmarked side first"
     )
-    plain = replace(one, lettered=False)
+    plain = replace(one, marked=False)
     assert coded(plain, boat, "0001") == (plain, None)
     assert not carries_code(replace(one, settings=settings({"code.symbology": "QR"})))  # on tags alone, by default
 
@@ -295,10 +295,10 @@ id = "J2"
 id = "W1"
 from = "J1:1"
 to = "J2:1"
-outside_mm = 2.0
+od_mm = 2.0
 [[branch]]
 id = "B1"
-diameter_mm = {diameter}
+bundle_diameter_mm = {diameter}
 code.allow_failed = {anyway}
   [[branch.end]]
   at = "J1"

@@ -130,7 +130,7 @@ def test_no_tube() -> None:
 def test_plain_sleeves_are_only_cut() -> None:
     seat = Seat(Range(4, 4.6), Range(4, 4.6), Range(4, 4.6))
     chosen = settings()
-    marker = Marker("ID", "sleeve", "branch end", "J4", ("B4",), True, chosen, lettered=False)
+    marker = Marker("ID", "sleeve", "branch end", "J4", ("B4",), True, chosen, marked=False)
     fit = fit_sleeve(marker, SleevePlace(seat, choose_tubes(seat, chosen, CATALOGUE), 25))
     assert (fit.result, fit.face, fit.cut_length_mm) == ("pass", None, 25)
 
@@ -423,7 +423,7 @@ def test_an_overlap_longer_than_the_longest_cut_is_refused() -> None:
     chosen = settings({"sleeve.covering_overlap_mm": 100.0})
     place = SleevePlace(STEPPED, choose_tubes(STEPPED, chosen, CATALOGUE))
     for lettered in (True, False):
-        marker = Marker("ID", "sleeve", "branch end", "J4", ("DEPTH J4",), True, chosen, lettered=lettered)
+        marker = Marker("ID", "sleeve", "branch end", "J4", ("DEPTH J4",), True, chosen, marked=lettered)
         fit = fit_sleeve(marker, place)
         assert fit.result == "fail"
         assert fit.cut_length_mm <= 60

@@ -25,9 +25,9 @@ TUBES = [tube for family in load_catalogue().families for tube in family.tubes]
 def brute_force(tube: Tube, on: Range, over: float, under: float, heating: str, seed: int) -> dict[str, np.ndarray]:
     """All quantities at 10,000 random points of the box, at its vertices and on the edges between them."""
     sides = [
-        (tube.supplied_mm, tube.supplied_mm * (1 + over)),
-        (tube.recovered_mm * (1 - under), tube.recovered_mm),
-        (tube.wall_low_mm, tube.wall_high_mm),
+        (tube.expanded_id_mm, tube.expanded_id_mm * (1 + over)),
+        (tube.recovered_id_mm * (1 - under), tube.recovered_id_mm),
+        (tube.min_recovered_wall_mm, tube.max_recovered_wall_mm),
         (tube.longitudinal_change, 0.0),
         (0.0, 1.0 if tube.liner_mm else 0.0),
         (on.low, on.high),
@@ -61,8 +61,8 @@ def test_no_sample_is_outside_and_the_ends_are_reached(case: int) -> None:
     tube = rng.choice(TUBES)
     heating = rng.choice(["even", "unmarked side first", "any"])
     over, under = rng.choice([0.0, 0.08, 0.15]), rng.choice([0.0, 0.05])
-    low = rng.uniform(tube.recovered_mm, tube.supplied_mm)
-    on = Range(low, rng.uniform(low, tube.supplied_mm))
+    low = rng.uniform(tube.recovered_id_mm, tube.expanded_id_mm)
+    on = Range(low, rng.uniform(low, tube.expanded_id_mm))
     chosen = settings(
         {"sleeve.expanded_oversize": over, "sleeve.recovered_undersize": under, "sleeve.heating": heating}
     )

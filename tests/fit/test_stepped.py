@@ -27,7 +27,7 @@ HALF = Tube("made", "made 1", 8.0, 2.0, 0.5, 0.5, 0.5, longitudinal_change=-0.10
 
 def sleeve(seat: Seat, text: str = "DEPTH J4", cut: float | None = None, changes: Changes = NO_CHANGES) -> Fit:
     chosen = settings(changes)
-    marker = Marker("ID", "sleeve", "branch end", "J4", (text,), True, chosen, lettered=bool(text))
+    marker = Marker("ID", "sleeve", "branch end", "J4", (text,), True, chosen, marked=bool(text))
     return fit_sleeve(marker, SleevePlace(seat, choose_tubes(seat, chosen, CATALOGUE), cut))
 
 
@@ -79,7 +79,7 @@ def test_the_length_that_holds_both_parts_by_hand() -> None:
     """Half recovered on 5 mm (0.95), fully on 2 mm (0.90): 10/0.95 + 10/0.90 = 10.526 + 11.111 = 21.637 mm."""
     seat = Seat(Range(5, 5), Range(2, 2), Range(5, 5), section=SeatSection(Range(2, 2)))
     chosen = settings({"sleeve.expanded_oversize": 0.0, "sleeve.recovered_undersize": 0.0, "sleeve.cut_step_mm": 0.5})
-    marker = Marker("ID", "sleeve", "branch end", "J4", ("",), True, chosen, lettered=False)
+    marker = Marker("ID", "sleeve", "branch end", "J4", ("",), True, chosen, marked=False)
     place = SleevePlace(seat, TubeChoice((HALF,)))
     assert plain_sleeve(marker, place).cut_length_mm == 22.0
     assert "take 21.6 mm of tube, cut are 21.5 mm" in sentence(plain_sleeve(marker, place, 21.5).reasons[0])

@@ -58,7 +58,7 @@ def test_a_strip_is_as_long_around_as_the_thinnest_bundle_less_a_gap() -> None:
     assert (fit.tube.name if fit.tube else "", fit.cut_length_mm) == ("AS23053/5 1/4", 30)
     assert fit.face.width_mm == pytest.approx(28.918 - 6.0, abs=1e-3)
     assert fit.tube is not None
-    assert fit.tube.supplied_mm >= 4.8 * 1.1  # passes the bundle with the paper on it
+    assert fit.tube.expanded_id_mm >= 4.8 * 1.1  # passes the bundle with the paper on it
 
 
 def test_nothing_of_a_strip_shrinks_and_it_reads_on_the_paper() -> None:
@@ -81,7 +81,7 @@ def test_print_keeps_off_the_strips_ends() -> None:
 
 def test_a_plain_insert_is_the_clear_sleeve_alone() -> None:
     on = seat(4.2, 4.8)
-    marker = Marker("ID", "insert", "branch end", "P1", ("B4",), True, settings(), lettered=False)
+    marker = Marker("ID", "insert", "branch end", "P1", ("B4",), True, settings(), marked=False)
     place = SleevePlace(on, choose_tubes(on, marker.settings, CATALOGUE))
     fit = fit_insert(marker, place, CATALOGUE.stock("insert-a4"))
     assert fit.face is None
@@ -118,7 +118,7 @@ def test_a_wire_too_thick_for_a_flag() -> None:
 def test_a_plain_end_of_a_kind_that_is_only_print_is_left_away(kind: str) -> None:
     made = harness(settings=settings({"marker.branch": kind}))
     branch = made.branches[0]
-    plain = replace(branch, ends=(branch.ends[0], replace(branch.ends[1], lettered=False)))
+    plain = replace(branch, ends=(branch.ends[0], replace(branch.ends[1], marked=False)))
     markers, _ = plan(index(replace(made, branches=(plain,))))
     assert [m.place for m in markers if m.role == "branch end"] == ["J4"]
 

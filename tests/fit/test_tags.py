@@ -97,7 +97,7 @@ def test_a_tag_ends_in_its_caution_at_no_less_than_the_readable_height(tmp_path:
     assert run.text == CAUTION
     font, stock = load_font(run.font), load_catalogue().stock(fit.stock)
     assert run.size_mm * font.capital == pytest.approx(2 * 400 * tan(radians(8 / 60)), abs=0.01)
-    assert run.y_mm - font.below(CAUTION) * run.size_mm >= stock.margin_mm - 1e-3
+    assert run.y_mm - font.below(CAUTION) * run.size_mm >= stock.cell_margin_mm - 1e-3
     others = [each.y_mm for each in fit.face.runs[:-1]]
     assert min(others) - run.y_mm >= run.size_mm * font.capital
     assert CAUTION not in fit.lines  # a marker is looked up by what it alone says

@@ -60,11 +60,11 @@ def test_a_two_to_one_tube_does_not_halve_the_lettering(
     name: str, supplied_wall: float, supplied_outside: float, flat: float, recovered_outside: float, ratio: float
 ) -> None:
     tube = load_catalogue().tube(f"AS23053/5 {name}")
-    free = stop(tube.supplied_mm, tube.recovered_mm, tube.wall_mm, tube.recovered_mm)
-    section = (tube.recovered_mm + tube.wall_mm) * tube.wall_mm
-    assert wall_from_section(tube.supplied_mm, section) == pytest.approx(supplied_wall, abs=0.001)
+    free = stop(tube.expanded_id_mm, tube.recovered_id_mm, tube.recovered_wall_mm, tube.recovered_id_mm)
+    section = (tube.recovered_id_mm + tube.recovered_wall_mm) * tube.recovered_wall_mm
+    assert wall_from_section(tube.expanded_id_mm, section) == pytest.approx(supplied_wall, abs=0.001)
     assert free.supplied_outside_mm == pytest.approx(supplied_outside, abs=0.011)
-    assert lay_flat(tube.supplied_mm, supplied_wall) == pytest.approx(flat, abs=0.011)
+    assert lay_flat(tube.expanded_id_mm, supplied_wall) == pytest.approx(flat, abs=0.011)
     assert free.outside_mm == pytest.approx(recovered_outside, abs=0.011)
     assert free.circumferential_scale == pytest.approx(ratio, abs=0.001)
 
@@ -81,12 +81,12 @@ def test_unshrunk_and_length() -> None:
     assert (at.recovery, at.along, at.circumferential_scale) == pytest.approx((0, 1, 1))
     # 3/16 in tube on a 3.0 mm wire: q = (4.7498 - 3)/(4.7498 - 2.3622) = 0.7329, a = 0.9634: 34 mm need 35.29
     tube = load_catalogue().tube("AS23053/5 3/16")
-    partly = stop(tube.supplied_mm, tube.recovered_mm, tube.wall_mm, 3.0, -0.05)
+    partly = stop(tube.expanded_id_mm, tube.recovered_id_mm, tube.recovered_wall_mm, 3.0, -0.05)
     assert 34 / partly.along == pytest.approx(35.29, abs=0.01)
     # in full: (25 + 9)/0.95 = 35.79
-    assert 34 / stop(tube.supplied_mm, tube.recovered_mm, tube.wall_mm, 1.0, -0.05).along == pytest.approx(
-        35.79, abs=0.005
-    )
+    assert 34 / stop(
+        tube.expanded_id_mm, tube.recovered_id_mm, tube.recovered_wall_mm, 1.0, -0.05
+    ).along == pytest.approx(35.79, abs=0.005)
 
 
 @given(
@@ -167,8 +167,8 @@ def test_extremes_against_sampling(seed: int, heating: str, share: float) -> Non
     tubes = [t for f in load_catalogue().families for t in f.tubes]
     tube = rng.choice(tubes)
     box = tube.limits(rng.choice([0, 0.08, 0.2]), rng.choice([0, 0.05]))
-    low = rng.uniform(box.recovered_mm.low, tube.supplied_mm)
-    on = Range(low, rng.uniform(low, tube.supplied_mm))
+    low = rng.uniform(box.recovered_mm.low, tube.expanded_id_mm)
+    on = Range(low, rng.uniform(low, tube.expanded_id_mm))
     answer = shrunk(box, on, heating, share)
     ranges = (box.supplied_mm, box.recovered_mm, box.wall_mm, box.change, box.flowed, on)
     samples = []
@@ -205,11 +205,11 @@ def test_extremes_against_sampling(seed: int, heating: str, share: float) -> Non
 def test_every_tube_of_the_catalogue_has_a_sane_scale() -> None:
     for family in load_catalogue().families:
         for tube in family.tubes:
-            answer = shrunk(tube.limits(0.08, 0.05), Range(tube.recovered_mm, tube.supplied_mm), "any")
+            answer = shrunk(tube.limits(0.08, 0.05), Range(tube.recovered_id_mm, tube.expanded_id_mm), "any")
             assert 0 < answer.circumferential_scale.low < answer.circumferential_scale.high <= 1.0 + 1e-9, tube.name
             assert 0 < answer.marked_side_scale.low <= answer.marked_side_scale.high <= 1.0 + 1e-9, tube.name
-            flat = lay_flat(tube.supplied_mm, 0.0)
-            assert flat == pytest.approx(pi * tube.supplied_mm / 2)
+            flat = lay_flat(tube.expanded_id_mm, 0.0)
+            assert flat == pytest.approx(pi * tube.expanded_id_mm / 2)
 
 
 @settings(max_examples=60, deadline=None)
@@ -217,12 +217,14 @@ def test_every_tube_of_the_catalogue_has_a_sane_scale() -> None:
 def test_scaling_all_lengths_scales_the_answer(seed: int, heating: str, factor: float) -> None:
     rng = random.Random(seed)
     tube = rng.choice([t for f in load_catalogue().families for t in f.tubes])
-    low = rng.uniform(tube.recovered_mm, tube.supplied_mm)
-    on = Range(low, rng.uniform(low, tube.supplied_mm))
+    low = rng.uniform(tube.recovered_id_mm, tube.expanded_id_mm)
+    on = Range(low, rng.uniform(low, tube.expanded_id_mm))
     lengths = ("supplied_mm", "recovered_mm", "wall_mm", "wall_low_mm", "wall_high_mm", "liner_mm")
     large = replace(tube, **{name: getattr(tube, name) * factor for name in lengths})
     one = shrunk(tube.limits(0.08, 0.05), on, heating)
-    other = shrunk(large.limits(0.08, 0.05), Range(on.low * factor, min(on.high * factor, large.supplied_mm)), heating)
+    other = shrunk(
+        large.limits(0.08, 0.05), Range(on.low * factor, min(on.high * factor, large.expanded_id_mm)), heating
+    )
     assert other.marked_side_scale.low == pytest.approx(one.marked_side_scale.low, rel=1e-4)
     assert other.marked_side_scale.high == pytest.approx(one.marked_side_scale.high, rel=1e-4)
     assert other.outside_mm.high == pytest.approx(one.outside_mm.high * factor, rel=1e-4)

@@ -88,8 +88,8 @@ def read_off(folder: Path, stock: str) -> list[tuple[str, str, str]]:
             cells: dict[tuple[int, int, int], set[tuple[str, str]]] = {}
             for word in re.finditer(r"(W\d+)[.](\d{4})", text.get_text_range()):
                 x, y = (points * 25.4 / 72 for points in text.get_charbox(word.start())[:2])
-                row = int((about.page_height_mm - about.top_mm - y) // about.pitch_y_mm)
-                column = int((x - about.left_mm) // about.pitch_x_mm)
+                row = int((about.page_height_mm - about.top_margin_mm - y) // about.pitch_y_mm)
+                column = int((x - about.left_margin_mm) // about.pitch_x_mm)
                 cells.setdefault((number, row, column), set()).add((word[1], word[2]))
             for (_, row, column), said in sorted(cells.items()):
                 assert len(said) == 1  # the copies of a text around its wire
@@ -143,7 +143,7 @@ def test_the_files_of_shared_sheets_hold_all_units(tmp_path: Path) -> None:
 def test_a_serial_stands_where_a_text_asks_for_it(tmp_path: Path) -> None:
     file = tmp_path / "boat.toml"
     source = (EXAMPLES / "survey-boat.toml").read_text("utf-8")
-    source = source.replace('circuits_from = "', f'circuits_from = "{EXAMPLES}/')
+    source = source.replace('wire_list = "', f'wire_list = "{EXAMPLES}/')
     file.write_text(source.replace('text = "WINCH J5"', 'text = "WINCH {serial}"'), "utf-8")
     settings = {"marker.wire_text": "{circuit}-{serial}", "marker.wire": "flag"}
     fits = check(str(file), settings=settings).fits
@@ -353,7 +353,7 @@ def test_a_stock_whose_file_has_changed_is_not_gone_on_with_unasked(
     assert printed(narrow, "--start", "own=A1").exit_code == 0
     with open_record(tmp_path / "r.sqlite") as record, record.engine.execution_options(writing=True).begin() as c:
         add_used_cells(c, 1, {"own": ("A1", "B1")})
-    two = f'{shipped}used = "C1-G1,A2-G14"\n'  # with what the record knows no cell of that sheet is left
+    two = f'{shipped}blocked_cells = "C1-G1,A2-G14"\n'  # with what the record knows no cell of that sheet is left
     fresh = printed(two)
     assert fresh.exit_code == 0
     assert "of own as sheet" not in fresh.stderr

@@ -33,7 +33,7 @@ def test_harness_files_that_share_sheets_are_one_run_on_as_few_sheets(tmp_path: 
             ("loom-B", "0001"),
         ]
         assert [job.state for job in record.run(run[0].job.id)] == ["printed"] * 3
-        wraps = [[s.number for s in one.sheets if s.stock.takes == "wrap"] for one in run]
+        wraps = [[s.number for s in one.sheets if s.stock.marker == "wrap"] for one in run]
         assert wraps[0] == wraps[1] == wraps[2]  # four wire ends of each unit, all on one sheet
         assert len(wraps[0]) == 1
     names = [file.name for file in run[0].files]

@@ -74,7 +74,7 @@ def test_every_marker_is_planned(checked: Checked) -> None:
 
 def test_every_planned_marker_is_on_the_paper_once_in_its_own_cell(checked: Checked, printed: Printed) -> None:
     placed = {p.piece.marker: (sheet, p) for sheet in printed.sheets for p in sheet.placed}
-    wanted = {fit.marker.id: fit for fit in checked.fits if fit.marker.lettered}
+    wanted = {fit.marker.id: fit for fit in checked.fits if fit.marker.marked}
     assert placed.keys() == wanted.keys()
     assert sum(len(sheet.placed) for sheet in printed.sheets) == len(placed)
     for name, (sheet, p) in placed.items():
@@ -123,7 +123,7 @@ def test_codes_read_back_with_another_library(printed: Printed) -> None:
     assert len(expected) == 8
     read = set()
     for sheet in printed.sheets:
-        if sheet.stock.takes == "tag":
+        if sheet.stock.marker == "tag":
             image = page_of(printed, sheet).render(scale=600 / 72, grayscale=True).to_numpy()
             found = zxingcpp.read_barcodes(np.ascontiguousarray(image.squeeze()), formats=zxingcpp.BarcodeFormat.QRCode)  # type: ignore[arg-type]
             read |= {code.text for code in found}
@@ -420,7 +420,7 @@ def test_the_work_list_of_a_branch_has_its_plain_sleeves_and_the_texts_of_its_wr
         fit.marker.place: fit for fit in printed.fits if fit.marker.branch == "B4" and fit.marker.role == "branch end"
     }
     plain = fits["P1"]
-    assert not plain.marker.lettered
+    assert not plain.marker.marked
     assert plain.tube is not None
     assert plain.seat is not None
     for word in (
@@ -430,7 +430,7 @@ def test_the_work_list_of_a_branch_has_its_plain_sleeves_and_the_texts_of_its_wr
         installation(plain.seat.installation),
     ):
         assert word in listed, word
-    wraps = [placed.piece for sheet in again.sheets for placed in sheet.placed if sheet.stock.takes == "wrap"]
+    wraps = [placed.piece for sheet in again.sheets for placed in sheet.placed if sheet.stock.marker == "wrap"]
     assert wraps
     assert "PUT ON" in listed
     for piece in wraps:

@@ -119,7 +119,7 @@ def drawn_harness(rng: random.Random) -> str:
     }
     lines += [f"{key} = {value}" for key, value in drawn.items()]
     for name in ("P1", "J4"):
-        lines += ["[[connector]]", f'id = "{name}"', "outside_mm = 20"]
+        lines += ["[[connector]]", f'id = "{name}"', "max_width_mm = 20"]
     for n in range(1, rng.randint(2, 7)):
         size = rng.choice(["22 AWG", "16 AWG", "8 AWG"])
         lines += ["[[circuit]]", f'id = "W{n}"', f'from = "P1:{n}"', f'to = "J4:{n}"', f'size = "{size}"']
@@ -130,7 +130,7 @@ def drawn_harness(rng: random.Random) -> str:
         if rng.random() < 0.4:
             lines.append(f"cut_length_mm = {rng.choice([15, 30, 62, 63, 80])}")
         if rng.random() < 0.2:
-            lines.append("lettered = false")
+            lines.append("marked = false")
     return "\n".join(lines)
 
 
@@ -144,6 +144,6 @@ def test_whatever_check_calls_fitting_is_printed(case: int, tmp_path: Path) -> N
     with open_record(tmp_path / "record.sqlite") as record:
         printed = print_harness(str(file), tmp_path / "out", record, stock=stock, leave_out=True)
     on_paper = {placed.piece.marker for sheet in printed.sheets for placed in sheet.placed}
-    wanted = {fit.marker.id for fit in checked.fits if fit.result != "fail" and fit.marker.lettered}
+    wanted = {fit.marker.id for fit in checked.fits if fit.result != "fail" and fit.marker.marked}
     assert on_paper == wanted
     assert {fit.marker.id for fit in printed.omitted} == {fit.marker.id for fit in checked.misfits}

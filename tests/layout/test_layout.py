@@ -31,30 +31,30 @@ STOCKS = {
     path.stem: Stock(name=path.stem, **tomllib.loads(path.read_text("utf-8")))
     for path in sorted(LAYOUTS.glob("*.toml"))
 }
-PAGES = [name for name, stock in STOCKS.items() if stock.kind in ("grid", "card")]
+PAGES = [name for name, stock in STOCKS.items() if stock.kind in ("sheet", "card")]
 CELLS = [name for name, stock in STOCKS.items() if stock.kind != "reel"]
-WRAPS = [name for name, stock in STOCKS.items() if stock.takes == "wrap"]
+WRAPS = [name for name, stock in STOCKS.items() if stock.marker == "wrap"]
 LAY_FLAT_MM = 10.9  # of a 1/4 in tube: pi (6.35 + about 0.6)/2
 UNPRINTABLE_MM = 5.0  # the border that printers do not reach, as layouts/README.md says
 
 GRID = Stock(
-    name="small", kind="grid", takes="tag", description="3 x 2 cells of 20 x 10 mm",
-    page_width_mm=110, page_height_mm=60, left_mm=10, top_mm=20, columns=3, rows=2,
+    name="small", kind="sheet", marker="tag", description="3 x 2 cells of 20 x 10 mm",
+    page_width_mm=110, page_height_mm=60, left_margin_mm=10, top_margin_mm=20, columns=3, rows=2,
     cell_width_mm=20, cell_height_mm=10, pitch_x_mm=25, pitch_y_mm=15, ruler_x_mm=10, ruler_y_mm=45,
 )  # fmt: skip
 CARD = Stock(
-    name="card", kind="card", takes="sleeve", description="2 columns of slots 50 mm long",
-    page_width_mm=120, page_height_mm=80, left_mm=8, top_mm=20, bottom_mm=10, columns=2,
+    name="card", kind="card", marker="sleeve", description="2 columns of slots 50 mm long",
+    page_width_mm=120, page_height_mm=80, left_margin_mm=8, top_margin_mm=20, bottom_margin_mm=10, columns=2,
     cell_width_mm=50, pitch_x_mm=54, gap_mm=2, ruler_x_mm=8, ruler_y_mm=65,
 )  # fmt: skip
-REEL = Stock(name="reel", kind="reel", takes="sleeve", description="reel")
+REEL = Stock(name="reel", kind="reel", marker="sleeve", description="reel")
 SLOTS = replace(CARD, name="slots", columns=1, cell_width_mm=104, pitch_x_mm=0.0)
 STRIP = Stock(
-    name="strip", kind="reel", takes="sleeve", description="strips", page_width_mm=200, leader_mm=40, gap_mm=1,
+    name="strip", kind="reel", marker="sleeve", description="strips", page_width_mm=200, leader_mm=40, gap_mm=1,
 )  # fmt: skip
 ROLL = Stock(
-    name="roll", kind="roll", takes="flag", description="two across", page_width_mm=50, page_height_mm=10,
-    left_mm=2, columns=2, cell_width_mm=20, cell_height_mm=10, pitch_x_mm=24, leader_mm=10,
+    name="roll", kind="roll", marker="flag", description="two across", page_width_mm=50, page_height_mm=10,
+    left_margin_mm=2, columns=2, cell_width_mm=20, cell_height_mm=10, pitch_x_mm=24, leader_mm=10,
 )  # fmt: skip
 KNOWN = {stock.name: stock for stock in (GRID, CARD, REEL, SLOTS, STRIP, ROLL)}
 
@@ -80,9 +80,9 @@ def overlap(a: Cell, b: Cell) -> bool:
 
 
 def test_the_shipped_stocks_are_there() -> None:
-    kinds = {(stock.takes, stock.kind) for stock in STOCKS.values()}
+    kinds = {(stock.marker, stock.kind) for stock in STOCKS.values()}
     sleeves = {("sleeve", "card"), ("sleeve", "reel"), ("insert", "card")}
-    assert kinds == {*((kind, on) for kind in ("wrap", "tag", "flag") for on in ("grid", "roll")), *sleeves}
+    assert kinds == {*((kind, on) for kind in ("wrap", "tag", "flag") for on in ("sheet", "roll")), *sleeves}
     assert len(WRAPS) == 7  # three sizes on each of A4 and Letter, and a roll
 
 
@@ -123,8 +123,8 @@ def test_the_ruler_is_free_of_cells_and_can_be_printed(name: str) -> None:
 def test_a_wraps_description_names_the_wires_it_serves(name: str) -> None:
     # print not over itself: P <= pi d; tail over the print once: T >= pi (d + 2t)
     stock = STOCKS[name]
-    low = stock.print_around_mm / pi
-    high = (stock.cell_height_mm - stock.print_around_mm) / pi - 2 * stock.film_mm
+    low = stock.print_zone_mm / pi
+    high = (stock.cell_height_mm - stock.print_zone_mm) / pi - 2 * stock.thickness_mm
     words = f"{low:.2f} to {high:.2f} mm"
     assert words in stock.description
     assert words in (LAYOUTS / "README.md").read_text("utf-8")
@@ -133,7 +133,7 @@ def test_a_wraps_description_names_the_wires_it_serves(name: str) -> None:
 @pytest.mark.parametrize("page", ["a4", "letter"])
 def test_the_wrap_sizes_leave_no_wire_between_them(page: str) -> None:
     ranges = sorted(
-        (stock.print_around_mm / pi, (stock.cell_height_mm - stock.print_around_mm) / pi - 2 * stock.film_mm)
+        (stock.print_zone_mm / pi, (stock.cell_height_mm - stock.print_zone_mm) / pi - 2 * stock.thickness_mm)
         for name, stock in STOCKS.items()
         if name.startswith(f"wrap-{page}")
     )
@@ -147,7 +147,7 @@ def test_page_sizes() -> None:
     sizes = {
         name.split("-")[1]: (stock.page_width_mm, stock.page_height_mm)
         for name, stock in STOCKS.items()
-        if stock.kind == "grid"
+        if stock.kind == "sheet"
     }
     assert sizes["a4"] == (210, 297)
     assert sizes["letter"] == pytest.approx((8.5 * 25.4, 11 * 25.4))
@@ -188,9 +188,9 @@ def grids(draw: st.DrawFn) -> Stock:
     left, top = draw(st.floats(0, 30)), draw(st.floats(0, 30))
     head = top + 9 + RULER_AREA_MM[1]  # header strip and ruler stand above the cells
     return Stock(
-        name="any", kind="grid", takes="tag", description="any", columns=columns, rows=rows,
+        name="any", kind="sheet", marker="tag", description="any", columns=columns, rows=rows,
         page_width_mm=left + across * columns + RULER_AREA_MM[0] + 1, page_height_mm=head + down * rows,
-        left_mm=left, top_mm=head, cell_width_mm=width, cell_height_mm=height, pitch_x_mm=across,
+        left_margin_mm=left, top_margin_mm=head, cell_width_mm=width, cell_height_mm=height, pitch_x_mm=across,
         pitch_y_mm=down, ruler_x_mm=1, ruler_y_mm=down * rows,
     )  # fmt: skip
 
@@ -405,13 +405,13 @@ def test_used_cells_hold_for_the_first_sheet_only() -> None:
 
 
 def test_cells_of_the_file_that_are_never_printed() -> None:
-    stock = replace(GRID, used="A1, C2")
+    stock = replace(GRID, blocked_cells="A1, C2")
     sheets = lay_out(pieces(5), {"small": stock}, {"small": "B1"})
     assert [[cell for _, cell in where(sheet)] for sheet in sheets] == [["B1", "C1", "A2", "B2"], ["B1"]]
-    assert "leaves no cell" in str(stock_problems(replace(GRID, used="A1-C2"))[0])
-    assert 'used "D1" is outside' in str(stock_problems(replace(GRID, used="D1"))[0])
-    assert '"x" is not a cell' in str(stock_problems(replace(GRID, used="x"))[0])
-    assert "no cells of its own" in str(stock_problems(replace(CARD, used="A1"))[0])
+    assert "leaves no cell" in str(stock_problems(replace(GRID, blocked_cells="A1-C2"))[0])
+    assert 'used "D1" is outside' in str(stock_problems(replace(GRID, blocked_cells="D1"))[0])
+    assert '"x" is not a cell' in str(stock_problems(replace(GRID, blocked_cells="x"))[0])
+    assert "no cells of its own" in str(stock_problems(replace(CARD, blocked_cells="A1"))[0])
 
 
 def test_a_sheet_without_a_free_cell_is_a_problem() -> None:
@@ -509,7 +509,7 @@ def test_an_unknown_stock_is_a_problem() -> None:
     ("change", "says"),
     [
         ({"cell_width_mm": 0.0}, "the cell has no size"),
-        ({"takes": "wrap", "print_around_mm": 10.0}, "print_around_mm 10 of a cell 10 mm high"),
+        ({"marker": "wrap", "print_zone_mm": 10.0}, "print_zone_mm 10 of a cell 10 mm high"),
         ({"ruler_y_mm": 38.0}, "the ruler at 10, 38 mm leaves the page or meets a cell"),
         ({"ruler_x_mm": 30.0}, "the ruler at 30, 45 mm"),
         ({"ruler_y_mm": 50.0}, "the ruler at 10, 50 mm"),  # 53 > 60 - 9: into the header line
@@ -527,7 +527,7 @@ def test_stock_problems(change: dict[str, object], says: str) -> None:
 def test_rows_of_the_shipped_card(lay_flat: float) -> None:
     card = STOCKS["card-210x148"]
     rows = len(cells(card, lay_flat)) // card.columns
-    free = card.page_height_mm - card.top_mm - card.bottom_mm + 0.01  # the tolerance
+    free = card.page_height_mm - card.top_margin_mm - card.bottom_margin_mm + 0.01  # the tolerance
     assert rows * lay_flat + max(0, rows - 1) * card.gap_mm <= free + 0.01
     assert rows >= floor((free - 0.02 + card.gap_mm) / (lay_flat + card.gap_mm))
 

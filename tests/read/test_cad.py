@@ -110,14 +110,14 @@ def test_labels_of_a_vec_become_markers_when_asked() -> None:
     assert plain.circuits[0].settings is plain.settings
     labelled = read(vec_sketch(), labels=True).harness
     first, second = labelled.circuits
-    assert (first.settings.marker.wire_text, dict(first.free)["label"]) == ("{label}", "101 DEPTH")
+    assert (first.settings.marker.wire_text, dict(first.extra)["label"]) == ("{label}", "101 DEPTH")
     assert second.settings is labelled.settings
-    assert dict(second.free)["label"] == ""
+    assert dict(second.extra)["label"] == ""
 
 
 def test_the_area_of_a_segment_when_asked() -> None:
     found = read(kbl_sketch(), bundle="area")
-    assert found.harness.branches[0].diameter_mm == pytest.approx(4.0, abs=0.001)  # sqrt(4 x 12.566 / pi)
+    assert found.harness.branches[0].bundle_diameter_mm == pytest.approx(4.0, abs=0.001)  # sqrt(4 x 12.566 / pi)
     assert "branches without an area; their wires are taken: G2" in messages(found)
 
 
@@ -455,7 +455,7 @@ def test_an_outside_diameter_of_a_vec_is_taken_at_its_upper_tolerance() -> None:
         "<UpperBoundary>0.01</UpperBoundary></Tolerance>",
     )
     found = read(text)
-    assert found.harness.circuits[0].outside_mm == pytest.approx(1.7)
+    assert found.harness.circuits[0].od_mm == pytest.approx(1.7)
     assert "outside diameters taken at their upper tolerance: 1.6 + 0.1 mm" in messages(found)
 
 
@@ -528,7 +528,7 @@ def test_a_covering_of_a_kbl_that_the_table_knows_becomes_that_of_its_branch(tex
 
 
 def test_a_shop_names_the_parts_of_its_coverings(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    own = '[[covering]]\nname = "hose 8"\naliases = ["RSB-H8"]\nwall_low_mm = 1.0\nwall_high_mm = 1.2\nsource = "measured"\n'
+    own = '[[covering]]\nname = "hose 8"\naliases = ["RSB-H8"]\nmin_wall_mm = 1.0\nmax_wall_mm = 1.2\nsource = "measured"\n'
     (tmp_path / "coverings.toml").write_text(own)
     monkeypatch.setenv("LABELER_STOCK", str(tmp_path))
     text = covered("hose").replace(

@@ -43,14 +43,14 @@ def test_a_draft_filled_in_reads_the_list(tmp_path: Path) -> None:
     path.write_text(LIST, "utf-8")
     draft = draft_of(path)
     assert "#    5  mm: 850 | 900" in draft
-    assert "header_line = 2" in draft
+    assert "header_row = 2" in draft
     chart.write_text(
         filled(
             draft,
             columns_from='"Stelle"',
-            columns_from_pin='"Kammer"',
+            columns_from_cavity='"Kammer"',
             columns_to="3",
-            columns_to_pin='"Gegenkammer"',
+            columns_to_cavity='"Gegenkammer"',
             columns_length='"mm"',
             columns_size='"Mass"',
             columns_colour='"Ton"',
@@ -78,7 +78,7 @@ def test_the_draft_of_a_list_that_is_understood_reads_it_too(tmp_path: Path) -> 
     path.write_text("Nr.;von;Pin;nach;Pin;Quer.;Länge;Nr.\n7;P1;1;J4;2;0,5;850;7\n", "utf-8")
     chart.write_text(draft_of(path), "utf-8")
     plain, mapped = read_file(path), read_file(path, None, Wanted(column_map=chart))
-    assert [replace(c, free=()) for c in mapped.harness.circuits] == list(plain.harness.circuits)
+    assert [replace(c, extra=()) for c in mapped.harness.circuits] == list(plain.harness.circuits)
 
 
 def test_ends_split_by_a_sign_of_ones_own(tmp_path: Path) -> None:
@@ -92,7 +92,7 @@ def test_ends_split_by_a_sign_of_ones_own(tmp_path: Path) -> None:
 def test_pins_by_a_map(tmp_path: Path) -> None:
     path, chart = tmp_path / "boat.csv", tmp_path / "map.toml"
     path.write_text("Dose,Loch,Was\nJ4,1,DEPTH RX\nJ4,2,DEPTH TX\n", "utf-8")
-    chart.write_text('list = "pins"\n[columns]\nconnector = "Dose"\npin = "Loch"\nsignal = "Was"\n', "utf-8")
+    chart.write_text('rows = "cavities"\n[columns]\nconnector = "Dose"\ncavity = "Loch"\nsignal = "Was"\n', "utf-8")
     (bag,) = read_file(path, None, Wanted(column_map=chart)).harness.bags
     assert [item.item for item in bag.contents] == ["pin 1 DEPTH RX", "pin 2 DEPTH TX"]
 
@@ -105,9 +105,9 @@ def test_a_map_names_the_sheet_of_a_workbook(tmp_path: Path) -> None:
     sheet.append(["P1", "J4"])
     book.save(tmp_path / "boat.xlsx")
     chart = tmp_path / "map.toml"
-    chart.write_text('sheet = "Boat"\n[columns]\nfrom = "Stelle"\nto = "Gegenstelle"\n', "utf-8")
+    chart.write_text('worksheet = "Boat"\n[columns]\nfrom = "Stelle"\nto = "Gegenstelle"\n', "utf-8")
     assert len(read_file(tmp_path / "boat.xlsx", None, Wanted(column_map=chart)).harness.circuits) == 1
-    assert 'sheet = "Boat"' in draft_of(tmp_path / "boat.xlsx", Wanted(sheet="Boat"))
+    assert 'worksheet = "Boat"' in draft_of(tmp_path / "boat.xlsx", Wanted(sheet="Boat"))
 
 
 @pytest.mark.parametrize(
@@ -118,10 +118,10 @@ def test_a_map_names_the_sheet_of_a_workbook(tmp_path: Path) -> None:
         ('[columns]\nfrom = "Stelle"\nto = "Twice"', "stands more than once"),
         ('[columns]\nfrom = "Stelle"\nto = 9', "'#9' is not in the header row"),
         ('[columns]\nfrm = "Stelle"', "did you mean 'from'"),
-        ('heder_line = 2\n[columns]\nfrom = "Stelle"\nto = "Stelle"', "did you mean 'header_line'"),
-        ('header_line = 0\n[columns]\nfrom = "Stelle"\nto = "Stelle"', "0 is no line"),
-        ('header_line = 99\n[columns]\nfrom = "Stelle"\nto = "Stelle"', "header_line is 99"),
-        ('separator = "x"\n[columns]\nfrom = "Stelle"\nto = "Stelle"', "separator: 'x' is unknown"),
+        ('heder_row = 2\n[columns]\nfrom = "Stelle"\nto = "Stelle"', "did you mean 'header_row'"),
+        ('header_row = 0\n[columns]\nfrom = "Stelle"\nto = "Stelle"', "0 is no line"),
+        ('header_row = 99\n[columns]\nfrom = "Stelle"\nto = "Stelle"', "header_row is 99"),
+        ('delimiter = "x"\n[columns]\nfrom = "Stelle"\nto = "Stelle"', "delimiter: 'x' is unknown"),
         ('[columns]\nfrom = true\nto = "Stelle"', "must be a text"),
         ('[columns]\nfrom = "Stelle"\nto = "Stelle"\n[units]\nlength = "ell"', "'ell' is unknown"),
         ("columns", "no TOML"),
@@ -140,8 +140,8 @@ def test_the_draft_serves_a_list_of_pins_too(tmp_path: Path) -> None:
     listed = tmp_path / "pins.csv"
     listed.write_text("Steckplatz;Anschluss;Netzname\nP1;1;GND\nP1;2;12 V\n", "utf-8")
     draft = CliRunner().invoke(main, ["read", str(listed), "--draft"]).stdout
-    text = draft.replace('list = "wires"', 'list = "pins"')
-    for role, header in (("connector", "Steckplatz"), ("pin", "Anschluss"), ("signal", "Netzname")):
+    text = draft.replace('rows = "wires"', 'rows = "cavities"')
+    for role, header in (("connector", "Steckplatz"), ("cavity", "Anschluss"), ("signal", "Netzname")):
         text = re.sub(rf'^{role} = "[^"]*"', f'{role} = "{header}"', text, flags=re.M)
     own = tmp_path / "map.toml"
     own.write_text(text, "utf-8")

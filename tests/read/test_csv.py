@@ -48,7 +48,7 @@ def test_a_plain_list() -> None:
     (circuit,) = harness.circuits
     assert (circuit.id, circuit.start, circuit.finish) == ("W101", Pin("P1", "12"), Pin("J4", "2"))
     assert (circuit.size, circuit.colour, circuit.signal) == ("20 AWG", "OG", "DEPTH RX")
-    assert (circuit.length_mm, circuit.outside_mm, circuit.wire, circuit.free) == (850, None, "", ())
+    assert (circuit.length_mm, circuit.od_mm, circuit.wire_type, circuit.extra) == (850, None, "", ())
     assert str(circuit.where) == "boat.csv:2"
     assert harness.name == "boat"
     assert harness.settings is SETTINGS
@@ -66,11 +66,12 @@ def test_connectors_in_order_of_first_appearance() -> None:
 HEADERS = [
     (
         "Nr.;von;Kürzel;Pin;Kontakt;nach;Kürzel;Pin;Kontakt;Ader;Länge;Farbe;Quer.;V1;Nr.",
-        {"id": 0, "from": 1, "from pin": 3, "to": 5, "to pin": 7} | {"core": 9, "length": 10, "colour": 11, "size": 12},
+        {"id": 0, "from": 1, "from cavity": 3, "to": 5, "to cavity": 7}
+        | {"core": 9, "length": 10, "colour": 11, "size": 12},
     ),
     (
         "Leitungs-Nr.;Zweck;von;Pin;Tülle;Zweck;nach;Pin;Tülle;Farbe;Querschnitt;Potential",
-        {"id": 0, "from": 2, "from pin": 3, "to": 6, "to pin": 7, "colour": 9, "size": 10, "signal": 11},
+        {"id": 0, "from": 2, "from cavity": 3, "to": 6, "to cavity": 7, "colour": 9, "size": 10, "signal": 11},
     ),
     (
         "Leitung;Kabel;Farbe;Querschnitt;Stecker-A;Pin-A;Kontakt-A;Stecker-B;Pin-B;Kontakt-B;Laenge",
@@ -80,30 +81,30 @@ HEADERS = [
             "colour": 2,
             "size": 3,
             "from": 4,
-            "from pin": 5,
+            "from cavity": 5,
             "to": 7,
-            "to pin": 8,
+            "to cavity": 8,
             "length": 10,
         },
     ),
     (
         "wirenumber;from_component;from_pin;to_component;to_pin;netname;awg",
-        {"id": 0, "from": 1, "from pin": 2, "to": 3, "to pin": 4, "signal": 5, "size": 6},
+        {"id": 0, "from": 1, "from cavity": 2, "to": 3, "to cavity": 4, "signal": 5, "size": 6},
     ),
     (
         "cable_des;comp_des_1;conn_des_1;pin_1;comp_des_2;conn_des_2;pin_2;net_name;wire_gauge",
-        {"cable": 0, "from owner": 1, "from": 2, "from pin": 3, "to owner": 4, "to": 5, "to pin": 6}
+        {"cable": 0, "from device": 1, "from": 2, "from cavity": 3, "to device": 4, "to": 5, "to cavity": 6}
         | {"signal": 7, "size": 8},
     ),
     ("net;endpoint_a;endpoint_b;state;source", {"signal": 0, "from": 1, "to": 2}),
     ("cable;colour;mm2;from;to;note", {"cable": 0, "colour": 1, "size": 2, "from": 3, "to": 4}),
     (
         "Wire;Cable;Conductor;Ref 1;Pin 1;Ref 2;Pin 2",
-        {"id": 0, "cable": 1, "core": 2, "from": 3, "from pin": 4, "to": 5, "to pin": 6},
+        {"id": 0, "cable": 1, "core": 2, "from": 3, "from cavity": 4, "to": 5, "to cavity": 6},
     ),
     (
         "Wire;From;Pin;Part;To;Pin;Part;Cable",
-        {"id": 0, "from": 1, "from pin": 2, "to": 4, "to pin": 5, "cable": 7},
+        {"id": 0, "from": 1, "from cavity": 2, "to": 4, "to cavity": 5, "cable": 7},
     ),
     (
         "Cable;Wire;From;From Pin;To;To Pin;Gauge (AWG);Wire OD (mm);Cable OD (mm);Length (m)",
@@ -111,18 +112,18 @@ HEADERS = [
             "cable": 0,
             "id": 1,
             "from": 2,
-            "from pin": 3,
+            "from cavity": 3,
             "to": 4,
-            "to pin": 5,
+            "to cavity": 5,
             "size": 6,
-            "outside": 7,
-            "cable outside": 8,
+            "od": 7,
+            "cable od": 8,
             "length": 9,
         },
     ),
     (
         "source_connector;source_pin;destination_connector;destination_pin;wire_id;gauge_awg;length_m",
-        {"from": 0, "from pin": 1, "to": 2, "to pin": 3, "id": 4, "size": 5, "length": 6},
+        {"from": 0, "from cavity": 1, "to": 2, "to cavity": 3, "id": 4, "size": 5, "length": 6},
     ),
     (
         "WireID;From;To;AWG;Colour;Connector (From);Connector (To)",
@@ -133,16 +134,19 @@ HEADERS = [
         {
             "id": 0,
             "from": 1,
-            "from pin": 2,
+            "from cavity": 2,
             "to": 3,
-            "to pin": 4,
+            "to cavity": 4,
             "length": 6,
-            "unit": 7,
-            "wire": 8,
+            "length unit": 7,
+            "wire type": 8,
         },
     ),
     ("Start;Ende;Signalname", {"from": 0, "to": 1, "signal": 2}),
-    ("Cable ID;From;From Port;To;To Port;Route state", {"cable": 0, "from": 1, "from pin": 2, "to": 3, "to pin": 4}),
+    (
+        "Cable ID;From;From Port;To;To Port;Route state",
+        {"cable": 0, "from": 1, "from cavity": 2, "to": 3, "to cavity": 4},
+    ),
 ]
 
 
@@ -222,7 +226,7 @@ def test_titles_comments_and_blank_lines_before_and_between() -> None:
     )
     harness = read(text)
     assert [(circuit.id, circuit.where.line) for circuit in harness.circuits] == [("W1", 6), ("W2", 9), ("W3", 11)]
-    assert harness.circuits[1].free == (("Note", "two\nlines"),)
+    assert harness.circuits[1].extra == (("Note", "two\nlines"),)
     note, unused = harness.notes
     assert unused.message == "not used: column 'Note'; and no column gives the sizes of the wires"
     assert (note.where.line, note.warning) == (8, True)  # a whole row that was commented out
@@ -245,7 +249,7 @@ def test_trailing_separators_and_a_repeated_header() -> None:
 
 def test_quotes_hold_separators_and_quotes() -> None:
     harness = read('Wire,From,To,Note\nW1,J4:1,P1:1,"bow, ""port"""\nW2,J4:2,P1:2,3/4" tube\n')
-    assert [circuit.free[0][1] for circuit in harness.circuits] == ['bow, "port"', '3/4" tube']
+    assert [circuit.extra[0][1] for circuit in harness.circuits] == ['bow, "port"', '3/4" tube']
 
 
 def test_text_such_as_na_stays_text() -> None:
@@ -352,12 +356,12 @@ def test_cables_with_their_diameter() -> None:
     header = "Wire,From,To,Cable,Wire OD (mm),Cable OD (in)\n"
     harness = read(header + "W1,J4:1,P1:1,K1,1.9,1/4\nW2,J4:2,P1:2,K1,1.9,\nW3,J4:3,P1:3,,,\n")
     assert harness.cables == (Cable("K1", 6.35, harness.circuits[0].where),)
-    assert [circuit.outside_mm for circuit in harness.circuits] == [1.9, 1.9, None]
+    assert [circuit.od_mm for circuit in harness.circuits] == [1.9, 1.9, None]
 
 
 def test_columns_not_understood_are_kept_as_written() -> None:
     harness = read("Wire,From,Pin,Kontakt,To,Pin,Kontakt,Crew\nW1,J4,1,a,P1,2, b ,-\n")
-    assert harness.circuits[0].free == (("Kontakt", "a"), ("Kontakt 2", " b "), ("Crew", "-"))
+    assert harness.circuits[0].extra == (("Kontakt", "a"), ("Kontakt 2", " b "), ("Crew", "-"))
 
 
 # ---------------------------------------------------------------- bad lists
@@ -577,7 +581,7 @@ def test_what_wires_are_called_in_lists(header: str) -> None:
 def test_a_word_for_marking_beside_a_wire_number_is_no_id() -> None:
     found = read("Leitung;Kennzeichnung;von;nach;Querschnitt\n7;rot lackiert;X1:1;X2:1;0,75\n")
     assert found.circuits[0].id == "7"
-    assert found.circuits[0].free == (("Kennzeichnung", "rot lackiert"),)
+    assert found.circuits[0].extra == (("Kennzeichnung", "rot lackiert"),)
 
 
 def test_cores_that_stand_twice_name_no_wire() -> None:
@@ -608,7 +612,7 @@ def default_settings_with(changes: Changes = NO_CHANGES) -> Any:
     ],
 )
 def test_a_column_called_wire(text: str, expected: list[tuple[str, str]]) -> None:
-    assert [(circuit.id, circuit.wire) for circuit in read(text).circuits] == expected
+    assert [(circuit.id, circuit.wire_type) for circuit in read(text).circuits] == expected
 
 
 def test_outside_diameters_that_no_wire_or_cable_has() -> None:

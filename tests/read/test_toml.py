@@ -39,8 +39,8 @@ id = "J4"
 kind = "connector"
 description = "Depth sounder"
 cavities = 4
-outside_mm = 18.0
-contact_outside_mm = "0.1 in"
+max_width_mm = 18.0
+contact_width_mm = "0.1 in"
 
 [[connector]]
 id = "P1"
@@ -55,7 +55,7 @@ from = "P1:12"
 to = "J4:2"
 size = "20 AWG"
 wire_type = "SAE J1128 TXL"
-outside_mm = 1.9
+od_mm = 1.9
 colour = "OG"
 signal = "DEPTH RX"
 length_mm = 850
@@ -70,27 +70,27 @@ marker.wire = "none"
 
 [[cable]]
 id = "K1"
-outside_mm = "6.2 mm"
+od_mm = "6.2 mm"
 
 [[branch]]
 id = "B4"
 circuits = ["W101", "W102"]
 covering = "braided sleeving"
-diameter_mm = 4.4
-diameter_tolerance_mm = 0.2
+bundle_diameter_mm = 4.4
+bundle_diameter_tolerance_mm = 0.2
 length_mm = "85 cm"
 
   [[branch.end]]
   at = "J4"
   text = ["DEPTH", "J4"]
-  fitted = true
+  connector_installed = true
   cut_length_mm = 30
-  from_end_mm = 25
+  distance_from_connector_mm = 25
   sleeve.colour = "YE"
 
   [[branch.end]]
   at = "P1"
-  lettered = false
+  marked = false
   text = "SENSORS P1"
 
 [[branch]]
@@ -129,7 +129,7 @@ def test_a_whole_harness() -> None:
     assert (third.kind, third.cavities) == ("ring terminal", None)
     one, two = harness.circuits
     assert (one.start, one.finish, two.finish) == (Pin("P1", "12"), Pin("J4", "2"), Pin("GND1"))
-    assert (one.size, one.wire, one.outside_mm, one.cable) == ("20 AWG", "SAE J1128 TXL", 1.9, "K1")
+    assert (one.size, one.wire_type, one.od_mm, one.cable) == ("20 AWG", "SAE J1128 TXL", 1.9, "K1")
     assert (one.colour, one.signal, one.length_mm, two.size) == ("OG", "DEPTH RX", 850, "0.5 mm2")
     assert harness.cables == (Cable("K1", 6.2, Where("boat.toml", 45)),)
     assert harness.bags[0].contents == (Item("housing, 4 cavities", 1), Item("contact", 4))
@@ -137,12 +137,16 @@ def test_a_whole_harness() -> None:
 
 def test_branches_and_ends() -> None:
     branch = read(BOAT).branches[0]
-    assert (branch.circuits, branch.diameter_mm, branch.diameter_tolerance_mm) == (("W101", "W102"), 4.4, 0.2)
+    assert (branch.circuits, branch.bundle_diameter_mm, branch.bundle_diameter_tolerance_mm) == (
+        ("W101", "W102"),
+        4.4,
+        0.2,
+    )
     assert branch.length_mm == 850  # 85 cm
     here, there = branch.ends
-    assert (here.at, here.text, here.fitted, here.lettered) == ("J4", ("DEPTH", "J4"), True, True)
-    assert (here.cut_length_mm, here.from_end_mm) == (30, 25)
-    assert (there.text, there.fitted, there.lettered) == (("SENSORS P1",), False, False)
+    assert (here.at, here.text, here.connector_installed, here.marked) == ("J4", ("DEPTH", "J4"), True, True)
+    assert (here.cut_length_mm, here.distance_from_connector_mm) == (30, 25)
+    assert (there.text, there.connector_installed, there.marked) == (("SENSORS P1",), False, False)
     assert (here.where.line, there.where.line) == (57, 65)
 
 
@@ -179,7 +183,7 @@ WORDS: dict[str, Any] = {
     "sleeve.cut_lengths_mm": [20.0, 30.0],
     "covering_wall_mm": 0.6,
     "code.on": ["tag", "sleeve"],
-    "code.data": "{unit}/{marker}",
+    "code.data": "{serial}/{marker}",
     "tag.safety_message": "Keep it dry.",
 }
 LEVELS = {
@@ -237,7 +241,7 @@ def test_a_setting_counts_where_it_may_stand_and_is_refused_elsewhere(key: str, 
         return
     made = set_at(level, spec)
     if key == "wire_type":
-        assert made.circuits[0].wire == other_value(spec)
+        assert made.circuits[0].wire_type == other_value(spec)
         return
     changed = {
         (marker.role, marker.place)
@@ -281,10 +285,10 @@ def test_connectors_are_inferred_where_none_is_declared() -> None:
 # ---------------------------------------------------------------- circuits from a list
 
 
-def test_circuits_from_a_list_beside_the_file(tmp_path: Path) -> None:
+def test_wire_list_a_list_beside_the_file(tmp_path: Path) -> None:
     (tmp_path / "list.csv").write_text("Wire,From,To\nW1,J4:1,P1:1\n")
     path = tmp_path / "boat.toml"
-    path.write_text('[harness]\nname = "Boat"\ncircuits_from = "list.csv"\n[defaults]\nsleeve.pass_over_margin = 0.2\n')
+    path.write_text('[harness]\nname = "Boat"\nwire_list = "list.csv"\n[defaults]\nsleeve.pass_over_margin = 0.2\n')
     harness = read_harness(path)
     assert (str(harness.circuits[0].where), set_on(harness).sleeve.pass_over_margin) == ("list.csv:2", 0.2)
     assert [connector.id for connector in harness.connectors] == ["J4", "P1"]
@@ -298,13 +302,13 @@ def test_a_list_outside_the_folder(tmp_path: Path, name: str) -> None:
     inside = tmp_path / "inside"
     inside.mkdir()
     (inside / "link.csv").symlink_to(tmp_path / "list.csv")
-    (problem,) = problems(f'[harness]\nname = "Boat"\ncircuits_from = "{name}"\n', inside)
+    (problem,) = problems(f'[harness]\nname = "Boat"\nwire_list = "{name}"\n', inside)
     assert problem.where.line == 3
     assert "folder" in problem.message
 
 
 def test_a_list_from_a_pipe_or_missing_or_wrong(tmp_path: Path) -> None:
-    text = '[harness]\nname = "Boat"\ncircuits_from = "list.csv"\n'
+    text = '[harness]\nname = "Boat"\nwire_list = "list.csv"\n'
     assert "leaves the folder" in problems(text)[0].message
     assert "no such file" in problems(text, tmp_path)[0].message
     (tmp_path / "list.csv").write_text("Wire,From,To\nW1,,P1:1\n")
@@ -335,13 +339,13 @@ END = '[[branch]]\nid = "B"\n[[branch.end]]\nat = "J4"\n'  # four lines
         (HEAD + "[[circuit]]\nid = 'W1'\nfrom = 'J4:1'\n", 3, "without 'to'"),
         (HEAD + "[[circuit]]\nid = 'W1'\nfrom = 'J4:1'\nto = 'P1:0'\n", 6, "count from 1"),
         (HEAD + "[[circuit]]\nid = 'W1'\nfrom = 'J4:1'\nto = 'P1:2'\nsize = 'banana'\n", 7, "no wire size"),
-        (HEAD + "[[circuit]]\nid = 'W1'\nfrom = 'J4:1'\nto = 'P1:2'\noutside_mm = -1.9\n", 7, "above 0"),
+        (HEAD + "[[circuit]]\nid = 'W1'\nfrom = 'J4:1'\nto = 'P1:2'\nod_mm = -1.9\n", 7, "above 0"),
         (HEAD + "[[circuit]]\nid = 'W1'\nfrom = 'J4:1'\nto = 'P1:2'\ncolor = 'OG'\n", 7, "did you mean 'colour'"),
         (HEAD + "[[circuit]]\nid = ''\nfrom = 'J4:1'\nto = 'P1:2'\n", 4, "empty"),
         (HEAD + "[[connector]]\nid = 'J4'\nkind = 'splce'\n", 5, "did you mean 'splice'"),
         (HEAD + "[[connector]]\nid = 'J4'\ncavities = 0\n", 5, "from 1"),
         (HEAD + "[[connector]]\nid = 'J4'\ncavities = 2.0\n", 5, "whole number"),
-        (HEAD + END + "fitted = 1\n", 7, "true or false"),
+        (HEAD + END + "connector_installed = 1\n", 7, "true or false"),
         (HEAD + END + "text = []\n", 7, "text or a list"),
         (HEAD + END + "text = ['A', 3]\n", 7, "in quotes"),
         (HEAD + END + "cut_length_mm = inf\n", 7, "finite"),
@@ -472,25 +476,25 @@ def test_whatever_comes_it_is_read_or_refused(data: bytes) -> None:
         assert read(data).name
 
 
-LISTED = '[harness]\nname = "Boat"\ncircuits_from = "list.csv"\n'
+LISTED = '[harness]\nname = "Boat"\nwire_list = "list.csv"\n'
 
 
 def test_a_cable_of_the_list_gets_its_outside_from_the_file(tmp_path: Path) -> None:
     (tmp_path / "list.csv").write_text("Wire,From,To,Cable\nW1,J4:1,P1:1,K1\nW2,J4:2,P1:2,K2\n")
-    (tmp_path / "boat.toml").write_text(LISTED + '[[cable]]\nid = "K1"\noutside_mm = 6.2\n')
+    (tmp_path / "boat.toml").write_text(LISTED + '[[cable]]\nid = "K1"\nod_mm = 6.2\n')
     cables = read_harness(tmp_path / "boat.toml").cables
-    assert {cable.id: cable.outside_mm for cable in cables} == {"K1": 6.2, "K2": None}
+    assert {cable.id: cable.od_mm for cable in cables} == {"K1": 6.2, "K2": None}
     assert len(cables) == 2
 
 
 def test_two_outsides_for_one_cable(tmp_path: Path) -> None:
     (tmp_path / "list.csv").write_text("Wire,From,To,Cable,Cable OD (mm)\nW1,J4:1,P1:1,K1,6.4\n")
-    (tmp_path / "boat.toml").write_text(LISTED + '[[cable]]\nid = "K1"\noutside_mm = 6.2\n')
+    (tmp_path / "boat.toml").write_text(LISTED + '[[cable]]\nid = "K1"\nod_mm = 6.2\n')
     with pytest.raises(LabelerError) as caught:
         read_harness(tmp_path / "boat.toml")
     assert str(caught.value) == "boat.toml:4: cable K1: outside 6.2 mm, list.csv:2 says 6.4 mm; give it once"
     (tmp_path / "boat.toml").write_text(LISTED + '[[cable]]\nid = "K1"\n')
-    assert [cable.outside_mm for cable in read_harness(tmp_path / "boat.toml").cables] == [6.4]
+    assert [cable.od_mm for cable in read_harness(tmp_path / "boat.toml").cables] == [6.4]
 
 
 @pytest.mark.parametrize(
@@ -501,12 +505,12 @@ def test_two_outsides_for_one_cable(tmp_path: Path) -> None:
         ("branch.end", "cut_length_mm", "'2 km'", "no length"),
         ("branch.end", "cut_length_mm", "'2 m'", "outside 3 to 1000 mm"),
         ("branch.end", "cut_length_mm", "2.9", "outside 3 to 1000 mm"),
-        ("branch", "diameter_mm", "501", "outside 0.1 to 500 mm"),
-        ("cable", "outside_mm", "'1 m'", "outside 0.1 to 500 mm"),
-        ("circuit", "outside_mm", "201", "outside 0.05 to 200 mm"),
-        ("circuit", "outside_mm", "1e-9", "outside 0.05 to 200 mm"),
-        ("connector", "outside_mm", "1001", "outside 0.1 to 1000 mm"),
-        ("connector", "contact_outside_mm", "0.01", "outside 0.1 to 1000 mm"),
+        ("branch", "bundle_diameter_mm", "501", "outside 0.1 to 500 mm"),
+        ("cable", "od_mm", "'1 m'", "outside 0.1 to 500 mm"),
+        ("circuit", "od_mm", "201", "outside 0.05 to 200 mm"),
+        ("circuit", "od_mm", "1e-9", "outside 0.05 to 200 mm"),
+        ("connector", "max_width_mm", "1001", "outside 0.1 to 1000 mm"),
+        ("connector", "contact_width_mm", "0.01", "outside 0.1 to 1000 mm"),
         ("bag.contents", "quantity", "1e30", "at most 100000"),
     ],
 )
@@ -524,7 +528,7 @@ def test_a_file_beside_that_is_no_list_of_circuits_is_refused(tmp_path: Path) ->
     """A workbook, whose sheets nobody could choose here, and a list of pins, which names no circuit."""
     (tmp_path / "list.csv").write_text("Connector,Pin,Signal\nJ1,1,BILGE\nJ1,2,GROUND\n")
     (pins,) = problems(LISTED, tmp_path)
-    assert (pins.message, pins.where.line) == ("circuits_from: 'list.csv' lists pins, not circuits", 3)
+    assert (pins.message, pins.where.line) == ("wire_list: 'list.csv' lists pins, not circuits", 3)
     openpyxl.Workbook().save(tmp_path / "list.csv")
     (book,) = problems(LISTED, tmp_path)
-    assert (book.message, book.where.line) == ("circuits_from: 'list.csv' is a workbook, not a CSV", 3)
+    assert (book.message, book.where.line) == ("wire_list: 'list.csv' is a workbook, not a CSV", 3)

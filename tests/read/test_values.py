@@ -261,7 +261,7 @@ def test_setting(key: str, value: Any, held: object) -> None:
         ("sleeve.heating", "unmarked first", "did you mean 'unmarked side first'"),
         ("sleeve.heating", "", "empty"),
         ("sleeve.colour", "\u202eWH", "cannot be printed"),
-        ("code.data", "{unit}\n{marker}", "cannot be printed"),
+        ("code.data", "{serial}\n{marker}", "cannot be printed"),
         ("sleeve.heating", 1, "must be a text"),
         ("sleeve.families", [], "one or more"),
         ("sleeve.families", 3, "one or more"),

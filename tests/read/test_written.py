@@ -60,11 +60,11 @@ def branches(draw: Any, base: Settings) -> Branch:
             BranchEnd,
             at=NAMES,
             text=st.lists(TEXTS, max_size=2).map(tuple),
-            fitted=st.booleans(),
-            crimped=st.booleans(),
-            lettered=st.booleans(),
+            connector_installed=st.booleans(),
+            contacts_crimped=st.booleans(),
+            marked=st.booleans(),
             cut_length_mm=CUT,
-            from_end_mm=LENGTHS,
+            distance_from_connector_mm=LENGTHS,
             settings=own(settings, "end"),
         )
         ends.append(draw(end))
@@ -73,8 +73,8 @@ def branches(draw: Any, base: Settings) -> Branch:
         id=NAMES,
         circuits=st.lists(NAMES, max_size=3).map(tuple),
         ends=st.just(tuple(ends)),
-        diameter_mm=CABLE,
-        diameter_tolerance_mm=st.floats(0, 3),
+        bundle_diameter_mm=CABLE,
+        bundle_diameter_tolerance_mm=st.floats(0, 3),
         length_mm=LENGTHS,
         settings=st.just(settings),
     )
@@ -91,14 +91,14 @@ def harnesses(draw: Any) -> Harness:
         start=pins(),
         finish=pins(),
         size=st.sampled_from(["", "20 AWG", "1/0 AWG", "0.35 mm2", "2.5 mm2"]),
-        wire=st.just("") | NAMES,
-        outside_mm=WIRE,
+        wire_type=st.just("") | NAMES,
+        od_mm=WIRE,
         colour=TEXTS,
         signal=TEXTS,
         length_mm=LENGTHS,
         cable=st.just("") | NAMES,
         settings=own(base, "circuit"),
-        free=st.dictionaries(TEXTS, TEXTS, max_size=3).map(lambda found: tuple(found.items())),
+        extra=st.dictionaries(TEXTS, TEXTS, max_size=3).map(lambda found: tuple(found.items())),
     )
     connector = st.builds(
         Connector,
@@ -106,8 +106,8 @@ def harnesses(draw: Any) -> Harness:
         kind=st.sampled_from(KINDS),
         description=TEXTS,
         cavities=st.none() | st.integers(1, 99),
-        outside_mm=CONNECTOR,
-        contact_outside_mm=CONNECTOR,
+        max_width_mm=CONNECTOR,
+        contact_width_mm=CONNECTOR,
     )
     items = st.lists(st.builds(Item, NAMES, st.sampled_from([1, 2.5, 40.0])), max_size=2).map(tuple)
     bag = st.builds(Bag, id=NAMES, branch=st.just("") | NAMES, contents=items, settings=own(base, "bag"))

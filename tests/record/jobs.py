@@ -19,8 +19,8 @@ from tests.make import new_harness
 
 FONTS = {"Boat Sans": "a1" * 32}
 BOAT = new_harness("River survey boat, sensors", "RSB-210", "C", text=b"W101,P1:12,J4:2\n" * 20)
-WRAPS = Stock("Wraps 25 x 38", "grid", "wrap", "invented", page_width_mm=210.0, columns=7, rows=7)
-TAGS = Stock("Tags 50 x 30", "grid", "tag", "invented", page_width_mm=210.0, columns=4, rows=9)
+WRAPS = Stock("Wraps 25 x 38", "sheet", "wrap", "invented", page_width_mm=210.0, columns=7, rows=7)
+TAGS = Stock("Tags 50 x 30", "sheet", "tag", "invented", page_width_mm=210.0, columns=4, rows=9)
 
 
 def face(text: str, font: str = "Boat Sans") -> Face:

@@ -131,8 +131,8 @@ def test_a_symbol_of_ragged_rows_is_a_problem(rows: tuple[str, ...]) -> None:
 def test_stock_round_trip_and_a_field_that_is_missing_has_its_default() -> None:
     assert stock_from_text(stock_to_text(WRAPS)) == WRAPS
     kept = json.loads(stock_to_text(WRAPS))
-    del kept["hole_mm"]
-    assert stock_from_text(json.dumps(kept)) == WRAPS  # the default of hole_mm is 0.0, as in WRAPS
+    del kept["hole_diameter_mm"]
+    assert stock_from_text(json.dumps(kept)) == WRAPS  # the default of hole_diameter_mm is 0.0, as in WRAPS
 
 
 @pytest.mark.parametrize("text", ["", "[]", "{}", '{"form":2}', '{"form":1}', '{"form":1,"name":"a","x":1}'])

@@ -64,7 +64,7 @@ def test_a_sleeve_that_straddles_the_edge_of_a_covering() -> None:
 
 
 def test_a_measured_diameter_wins() -> None:
-    branch = new_branch("B4", ends=(new_end("J4"),), diameter_mm=4.4, diameter_tolerance_mm=0.1)
+    branch = new_branch("B4", ends=(new_end("J4"),), bundle_diameter_mm=4.4, bundle_diameter_tolerance_mm=0.1)
     seat = seat_of(harness(branches=(branch,)))
     assert (seat.pass_over.low, seat.pass_over.high) == pytest.approx((4.3, 4.5))
     assert seat.grip == seat.pass_over
@@ -73,7 +73,7 @@ def test_a_measured_diameter_wins() -> None:
 
 def test_a_covering_comes_on_top_of_a_measured_diameter() -> None:
     """4.4 ± 0.1 mm bare, wall 0.6: passes up to 4.5 + 1.2 = 5.7, closes on 4.3, lettering from 4.3 + 1.2 = 5.5 mm."""
-    branch = new_branch("B4", ends=(new_end("J4"),), diameter_mm=4.4, diameter_tolerance_mm=0.1)
+    branch = new_branch("B4", ends=(new_end("J4"),), bundle_diameter_mm=4.4, bundle_diameter_tolerance_mm=0.1)
     seat = seat_of(harness(branches=(branch,), settings=settings({"covering_wall_mm": 0.6})))
     assert (seat.pass_over.high, seat.grip.low, seat.text_diameter.low) == pytest.approx((5.7, 4.3, 5.5))
     bundle, covering = sources(seat)
@@ -88,17 +88,17 @@ def test_cores_of_a_cable_count_as_the_cable() -> None:
 
 
 def test_threading() -> None:
-    fitted = new_end("J4", fitted=True)
+    fitted = new_end("J4", connector_installed=True)
     from_the_other_end = seat_of(harness(branches=(new_branch("B4", ends=(fitted, new_end("P1"))),)))
     assert "from P1" in installation(from_the_other_end.installation)
     assert from_the_other_end.pass_over.high < 5
-    both = new_branch("B4", ends=(fitted, new_end("P1", fitted=True)))
+    both = new_branch("B4", ends=(fitted, new_end("P1", connector_installed=True)))
     over = seat_of(harness(branches=(both,)))
     assert over.pass_over.high == 18.0  # the smaller of 18 and 30 mm
     assert over.obstacle
     assert obstacle(over.obstacle) == "connector J4, 18 mm"
     alone = harness(branches=(new_branch("B4", ends=(fitted,)),), connectors=(Connector("J4"),))
-    with pytest.raises(LabelerError, match="give outside_mm of connector J4"):
+    with pytest.raises(LabelerError, match="give max_width_mm of connector J4"):
         seat_of(alone)
 
 
@@ -119,17 +119,17 @@ def test_a_stated_minimum_or_tolerance_is_not_lowered() -> None:
     AS22759/16 20 AWG states a tolerance.
     """
     for size, low in (("0.35 mm2", 1.20), ("0.5 mm2", 1.472)):
-        wire = circuit("W1", "P1:1", "J4:1", size=size, wire="ISO 6722-1 thin wall")
+        wire = circuit("W1", "P1:1", "J4:1", size=size, wire_type="ISO 6722-1 thin wall")
         assert wire_seat(wire, ON_BOAT).grip.low == pytest.approx(low)
-    wire = circuit("W1", "P1:1", "J4:1", size="20 AWG", wire="SAE AS22759/16")
-    assert wire_seat(wire, ON_BOAT).grip == CATALOGUE.wire_diameter(wire.wire, wire.size).range_mm
-    assert not CATALOGUE.wire_diameter(wire.wire, wire.size).from_nominal
+    wire = circuit("W1", "P1:1", "J4:1", size="20 AWG", wire_type="SAE AS22759/16")
+    assert wire_seat(wire, ON_BOAT).grip == CATALOGUE.wire_diameter(wire.wire_type, wire.size).range_mm
+    assert not CATALOGUE.wire_diameter(wire.wire_type, wire.size).from_nominal
 
 
 def test_wire() -> None:
-    seat = wire_seat(circuit("W1", "P1:1", "J4:1", size="0.5 mm2", wire="ISO 6722-1 thin wall"), ON_BOAT)
+    seat = wire_seat(circuit("W1", "P1:1", "J4:1", size="0.5 mm2", wire_type="ISO 6722-1 thin wall"), ON_BOAT)
     assert seat.pass_over.high == 1.6  # ISO 6722-1 maximum
-    given = wire_seat(circuit("W1", "P1:1", "J4:1", outside_mm=2.05), ON_BOAT)
+    given = wire_seat(circuit("W1", "P1:1", "J4:1", od_mm=2.05), ON_BOAT)
     assert given.pass_over == Range(2.05, 2.05)
 
 
@@ -179,8 +179,8 @@ def test_every_choice_passes_and_grips() -> None:
         for spread in (1.0, 1.1, 1.3, 1.6):
             chosen = settings({"sleeve.families": tuple(f.name for f in CATALOGUE.families)})
             for tube in choose_tubes(seat(closes * spread, closes), chosen, CATALOGUE).tubes:
-                assert tube.supplied_mm >= closes * spread * 1.1
-                assert tube.recovered_mm <= closes * 0.9
+                assert tube.expanded_id_mm >= closes * spread * 1.1
+                assert tube.recovered_id_mm <= closes * 0.9
 
 
 def test_replace_settings_on_an_end() -> None:

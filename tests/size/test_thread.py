@@ -23,9 +23,9 @@ CATALOGUE = load_catalogue()
 def boat(here: BranchEnd, there: BranchEnd | None = None, covering: str = "none", **more: Any) -> Harness:
     ends = (here,) if there is None else (here, there)
     connectors = (
-        Connector("P1", outside_mm=30.0, contact_outside_mm=2.6),
-        Connector("J4", outside_mm=18.0, contact_outside_mm=2.6),
-        Connector("M1", kind="junction"),
+        Connector("P1", max_width_mm=30.0, contact_width_mm=2.6),
+        Connector("J4", max_width_mm=18.0, contact_width_mm=2.6),
+        Connector("M1", kind="breakout"),
     )
     base = settings({"covering": covering})
     return harness(branches=(new_branch("B4", ends=ends),), connectors=connectors, settings=base, **more)
@@ -58,8 +58,8 @@ def order(made: Harness) -> list[tuple[str, str]]:
 
 
 J4, P1 = new_end("J4"), new_end("P1")
-ON: dict[str, Any] = {"fitted": True}
-P1_KNOWN = Connector("P1", outside_mm=30.0, contact_outside_mm=2.6)
+ON: dict[str, Any] = {"connector_installed": True}
+P1_KNOWN = Connector("P1", max_width_mm=30.0, contact_width_mm=2.6)
 
 
 @pytest.mark.parametrize(
@@ -72,7 +72,7 @@ P1_KNOWN = Connector("P1", outside_mm=30.0, contact_outside_mm=2.6)
         # both are on: over the smaller one, J4 with 18 mm
         (replace(J4, **ON), replace(P1, **ON), [("P1", "J4"), ("braided sleeving", "J4"), ("J4", "J4")]),
         # contacts crimped at J4 (2.6 mm among the wires) against an open P1: from P1
-        (replace(J4, crimped=True), P1, [("J4", "P1"), ("braided sleeving", "P1"), ("P1", "P1")]),
+        (replace(J4, contacts_crimped=True), P1, [("J4", "P1"), ("braided sleeving", "P1"), ("P1", "P1")]),
         # nothing can be threaded from where branches meet
         (J4, new_end("M1"), [("M1", "J4"), ("braided sleeving", "J4"), ("J4", "J4")]),
     ],
@@ -97,7 +97,7 @@ def test_before_which_step() -> None:
     first = steps(boat(J4, P1))[0]
     assert before(first) == "the contacts at J4 are crimped"
     assert how(first) == "thread on at J4 before the contacts are crimped"
-    crimped = steps(boat(replace(J4, crimped=True), replace(P1, **ON)))
+    crimped = steps(boat(replace(J4, contacts_crimped=True), replace(P1, **ON)))
     assert {before(step) for step in crimped} == {"connector J4 is fitted"}
     # 4.9 mm: worked out below
     assert how(crimped[-1]) == "pass over the contacts crimped at J4, 4.9 mm, before connector J4 is fitted"
@@ -114,7 +114,7 @@ def test_what_is_passed_over_crimped_contacts() -> None:
     + 1/0.95^2) = 2.87449 - 2 x 1.65131 = -0.42813: 2 x 2.33574 = 4.6715 mm; hand-laid
     max(1.2 sqrt(2.6^2 + 2 x 1.9^2), 1.05 x 4.6715) = max(4.4873, 4.9050) = 4.905 mm.
     """
-    seat = seat_at(boat(replace(J4, crimped=True)))
+    seat = seat_at(boat(replace(J4, contacts_crimped=True)))
     assert seat.pass_over.high == pytest.approx(4.905, abs=0.005)
     early = "thread it on before the contacts at J4 are crimped"
     assert in_the_way(seat) == ("contacts crimped at J4, 4.9 mm", early)
@@ -125,8 +125,8 @@ def test_contacts_in_a_measured_bundle() -> None:
 
     Measured 4.4 mm: 5.006 mm. Where its wires are not known, the contact beside it: 4.4 + 2.6 = 7.0 mm.
     """
-    made = boat(replace(J4, crimped=True))
-    measured = replace(made, branches=(replace(made.branches[0], diameter_mm=4.4),))
+    made = boat(replace(J4, contacts_crimped=True))
+    measured = replace(made, branches=(replace(made.branches[0], bundle_diameter_mm=4.4),))
     assert seat_at(measured).pass_over.high == pytest.approx(5.006, abs=0.005)
     assert seat_at(replace(measured, circuits=())).pass_over.high == pytest.approx(7.0)
     unknown = tuple(replace(each, size="") for each in measured.circuits)
@@ -143,12 +143,12 @@ def test_contacts_in_a_measured_bundle() -> None:
     ],
 )
 def test_how_to_spare_it_the_obstacle(kind: str, state: str, early: str) -> None:
-    end = new_end("J4", fitted=state == "fitted", crimped=state == "crimped")
-    done = replace(boat(end), connectors=(Connector("J4", kind=kind, outside_mm=10.5),))
+    end = new_end("J4", connector_installed=state == "fitted", contacts_crimped=state == "crimped")
+    done = replace(boat(end), connectors=(Connector("J4", kind=kind, max_width_mm=10.5),))
     seat = seat_at(done)
     assert (seat.pass_over.high, *in_the_way(seat)) == (10.5, f"{kind} J4, 10.5 mm", early)
     # three wires of 1.9 mm laid by hand are 4.30 mm: what is thinner than they are is not in the way
-    thin = seat_at(replace(done, connectors=(Connector("J4", kind=kind, outside_mm=4.2),)))
+    thin = seat_at(replace(done, connectors=(Connector("J4", kind=kind, max_width_mm=4.2),)))
     assert in_the_way(thin) == ("", "")
     assert thin.pass_over.high == pytest.approx(4.30, abs=0.005)
 
@@ -157,21 +157,21 @@ def test_what_is_thinner_than_the_bundle_is_passed_at_its_own_end() -> None:
     """Connectors of 4.1 and 4.2 mm on 4.30 mm of wires: neither is the better way; of 4.1 and 5 mm one is."""
     made = boat(replace(J4, **ON), replace(P1, **ON))
     for wide, expected in ((4.2, [("J4", "J4"), ("P1", "P1")]), (5.0, [("P1", "J4"), ("J4", "J4")])):
-        sizes = (Connector("P1", outside_mm=wide), Connector("J4", outside_mm=4.1))
+        sizes = (Connector("P1", max_width_mm=wide), Connector("J4", max_width_mm=4.1))
         assert order(replace(made, connectors=sizes)) == expected
 
 
-@pytest.mark.parametrize("state", [{}, {"crimped": True}, {"fitted": True}])
+@pytest.mark.parametrize("state", [{}, {"contacts_crimped": True}, {"connector_installed": True}])
 def test_a_loose_end_is_always_open(state: dict[str, Any]) -> None:
-    (step,) = steps(replace(boat(replace(J4, **state)), connectors=(Connector("J4", kind="loose end"),)))
+    (step,) = steps(replace(boat(replace(J4, **state)), connectors=(Connector("J4", kind="unterminated end"),)))
     assert (step.how.access_end, before(step), how(step)) == ("J4", "", "thread on at J4")
 
 
-def test_between_junctions_all_is_laid_on_before_they_are_joined() -> None:
+def test_between_breakouts_all_is_laid_on_before_they_are_joined() -> None:
     ends = (new_end("M1"), new_end("M2"))
     trunk = new_branch("B9", circuits=("W1", "W2", "W3"), ends=ends)
-    junctions = tuple(Connector(name, kind="junction") for name in ("M1", "M2"))
-    made = harness(branches=(trunk,), connectors=junctions, settings=settings({"covering": "braided sleeving"}))
+    breakouts = tuple(Connector(name, kind="breakout") for name in ("M1", "M2"))
+    made = harness(branches=(trunk,), connectors=breakouts, settings=settings({"covering": "braided sleeving"}))
     assert order(made) == [("braided sleeving", ""), ("M1", ""), ("M2", "")]
     assert {before(step) for step in steps(made)} == {"the branches are joined at M1 and M2"}
     assert how(seat_at(made)) == how(steps(made)[1])
@@ -181,33 +181,33 @@ def test_between_junctions_all_is_laid_on_before_they_are_joined() -> None:
 def test_sizes_that_decide_the_way_are_asked_for() -> None:
     unknown = (Connector("J4"), Connector("P1"))
     for end, asked in (
-        (replace(J4, crimped=True), "give contact_outside_mm of connector J4"),
-        (replace(J4, **ON), "outside_mm of connector J4"),
+        (replace(J4, contacts_crimped=True), "give contact_width_mm of connector J4"),
+        (replace(J4, **ON), "max_width_mm of connector J4"),
     ):
         made = replace(boat(end), connectors=unknown)
         with pytest.raises(LabelerError, match=asked):
             steps(made)
     # … but not while another end is open, or has only its contacts on
     assert order(replace(boat(replace(J4, **ON), P1), connectors=unknown))[0] == ("J4", "P1")
-    known = replace(boat(replace(J4, **ON), replace(P1, crimped=True)), connectors=(Connector("J4"), P1_KNOWN))
+    known = replace(boat(replace(J4, **ON), replace(P1, contacts_crimped=True)), connectors=(Connector("J4"), P1_KNOWN))
     assert order(known)[0] == ("J4", "P1")
     # with 30 mm at P1 the size of J4 may be what lets it pass
     shut = boat(replace(J4, **ON), replace(P1, **ON))
-    with pytest.raises(LabelerError, match="outside_mm of connector J4"):
+    with pytest.raises(LabelerError, match="max_width_mm of connector J4"):
         steps(replace(shut, connectors=(Connector("J4"), P1_KNOWN)))
 
 
 def test_a_ring_terminal() -> None:
-    parts = (Connector("E1", kind="ring terminal", outside_mm=10.5), Connector("P1", outside_mm=30.0))
+    parts = (Connector("E1", kind="ring terminal", max_width_mm=10.5), Connector("P1", max_width_mm=30.0))
     wires = (circuit("W1", "P1:1", "E1", size="10 AWG"),)
     made = harness(branches=(new_branch("B7", ends=(new_end("E1"), P1)),), connectors=parts, circuits=wires)
     assert before(steps(made)[0]) == "the terminal E1 is crimped"
-    done = replace(made, branches=(new_branch("B7", ends=(new_end("E1", crimped=True),)),))
+    done = replace(made, branches=(new_branch("B7", ends=(new_end("E1", contacts_crimped=True),)),))
     assert how(steps(done)[0]) == "pass over the ring terminal E1, 10.5 mm"
 
 
-STATES: tuple[dict[str, Any], ...] = ({}, {"crimped": True}, {"fitted": True})
-KINDS = ("connector", "ring terminal", "splice", "loose end", "junction")
+STATES: tuple[dict[str, Any], ...] = ({}, {"contacts_crimped": True}, {"connector_installed": True})
+KINDS = ("connector", "ring terminal", "splice", "unterminated end", "breakout")
 ENDS = [(kind, state) for kind in KINDS for state in STATES]
 
 
@@ -216,8 +216,8 @@ def between(here: Any, there: Any, here_mm: float, there_mm: float, covering: st
     off = settings({"covering": "none"}) if bare else INHERITED
     ends = (replace(J4, settings=off, **here[1]), replace(P1, **there[1]))
     parts = (
-        Connector("J4", here[0], outside_mm=here_mm, contact_outside_mm=2.6),
-        Connector("P1", there[0], outside_mm=there_mm, contact_outside_mm=2.6),
+        Connector("J4", here[0], max_width_mm=here_mm, contact_width_mm=2.6),
+        Connector("P1", there[0], max_width_mm=there_mm, contact_width_mm=2.6),
     )
     branch = new_branch("B4", circuits=("W1", "W2", "W3"), ends=ends)
     return harness(branches=(branch,), connectors=parts, settings=settings({"covering": covering}))
@@ -244,11 +244,11 @@ def test_every_order_can_be_done(here: Any, there: Any, covering: str) -> None:
                 start = place[end_of] + (-0.1 if end_of == "J4" else 0.1)
                 assert not [p for p in lying if min(start, at) < p < max(start, at)], (step, lying)
                 kind, state = here if end_of == "J4" else there
-                assert kind != "junction"
-                shut = "fitted" in state or (state and kind != "connector")
-                assert (step.how.before is None) == (kind == "loose end" or bool(shut)), step
+                assert kind != "breakout"
+                shut = "connector_installed" in state or (state and kind != "connector")
+                assert (step.how.before is None) == (kind == "unterminated end" or bool(shut)), step
             else:
-                assert {here[0], there[0]} == {"junction"}
+                assert {here[0], there[0]} == {"breakout"}
             lying.append(at)
         for end in branch.ends:  # what a sleeve must pass is the same for its tube as for its threading
             step = next(each for each in todo if each.place == end.at)
@@ -263,8 +263,8 @@ def wire_at(made: Harness, at: str, kind: str = "sleeve") -> Seat:
     return wire_seat(made.circuits[0], Sizing(index(made), CATALOGUE), kind, at)
 
 
-CRIMPED: dict[str, Any] = {"crimped": True}
-FITTED: dict[str, Any] = {"fitted": True}
+CRIMPED: dict[str, Any] = {"contacts_crimped": True}
+FITTED: dict[str, Any] = {"connector_installed": True}
 
 
 @pytest.mark.parametrize(

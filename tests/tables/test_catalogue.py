@@ -88,11 +88,11 @@ def test_a_choice_that_does_not_suit_is_refused(tmp_path: Path, old: str, new: s
     ],
 )
 def test_aliases_and_case(name: str, kind: str) -> None:
-    assert SHIPPED.wire_kind(name).name == kind
+    assert SHIPPED.wire_type(name).name == kind
 
 
 def test_no_two_entries_answer_to_one_name() -> None:
-    for entries in (SHIPPED.wires, SHIPPED.coverings):
+    for entries in (SHIPPED.wire_types, SHIPPED.coverings):
         words = [word.casefold() for entry in entries for word in (entry.name, *entry.aliases)]
         assert len(words) == len(set(words))
 
@@ -109,7 +109,7 @@ def test_a_wire_that_names_only_its_size() -> None:
 
 def test_the_default_wires_are_known() -> None:
     for size in ("20 AWG", "0.5 mm2"):
-        assert SHIPPED.wire_kind(default_wire(size))
+        assert SHIPPED.wire_type(default_wire(size))
 
 
 def test_the_default_settings_are_in_the_tables() -> None:
@@ -130,7 +130,7 @@ def test_unknown_names_are_told_the_nearest() -> None:
         "boat.toml:12: family of tube 'AS2305/5' is unknown; did you mean 'AS23053/5'?"
     )
     assert "did you mean 'braided sleeving'" in refusal(lambda: SHIPPED.covering_wall("braided sleaving"))
-    assert "did you mean 'SAE J1128 TXL'" in refusal(lambda: SHIPPED.wire_kind("SAE J1128 TLX"))
+    assert "did you mean 'SAE J1128 TXL'" in refusal(lambda: SHIPPED.wire_type("SAE J1128 TLX"))
     assert "sleeves known: AS23053/5, 3:1 single wall" in refusal(lambda: SHIPPED.tubes("zzz"))
     shown = ", ".join(stock.name for stock in SHIPPED.stocks[:12])
     more = f"{shown} and {len(SHIPPED.stocks) - 12} more: labeler stock lists them"
@@ -158,12 +158,13 @@ name = "AS23053/5"
 source = "measured on our shelf"
 longitudinal_change = -0.03
 sizes = [
-  { name = "1/2", supplied_in = 0.5, recovered_in = 0.25, wall_mm = 0.6, lay_flat_mm = 20.6 },
-  { name = "1/4", supplied_mm = "1/4 in", recovered_mm = "1/8 in", wall_mm = 0.6, wall_low_mm = 0.55 },
+  { name = "1/2", expanded_id_in = 0.5, recovered_id_in = 0.25, recovered_wall_mm = 0.6, lay_flat_width_mm = 20.6 },
+  { name = "1/4", expanded_id_mm = "1/4 in", recovered_id_mm = "1/8 in", recovered_wall_mm = 0.6,
+    min_recovered_wall_mm = 0.55 },
 ]
 """
 WIRES_OWN = """
-[[kind]]
+[[wire_type]]
 name = "instrument cable core"
 aliases = ["TXL"]
 source = "measured"
@@ -172,13 +173,13 @@ sizes = [{ size = "20 AWG", nominal_mm = 1.5, tolerance_mm = 0.05 }]
 COVERINGS = """
 [[covering]]
 name = "river braid"
-wall_low_mm = 0.4
-wall_high_mm = 0.5
+min_wall_mm = 0.4
+max_wall_mm = 0.5
 source = "measured"
 """
 STOCK = """
-kind = "grid"
-takes = "wrap"
+kind = "sheet"
+marker = "wrap"
 description = "wraps"
 page_width_mm = 100
 page_height_mm = "6 in"
@@ -188,15 +189,15 @@ cell_width_mm = 25
 cell_height_mm = 38
 pitch_x_mm = 30
 pitch_y_mm = 40
-print_around_mm = "1/2 in"
+print_zone_mm = "1/2 in"
 """
 
 
 @pytest.fixture
 def shop(tmp_path: Path) -> Path:
     (tmp_path / "layouts").mkdir()
-    (tmp_path / "sleeves.toml").write_text(SLEEVES, encoding="utf-8")
-    (tmp_path / "wires.toml").write_text(WIRES_OWN, encoding="utf-8")
+    (tmp_path / "tubes.toml").write_text(SLEEVES, encoding="utf-8")
+    (tmp_path / "wire_types.toml").write_text(WIRES_OWN, encoding="utf-8")
     (tmp_path / "coverings.toml").write_text(COVERINGS, encoding="utf-8")
     (tmp_path / "layouts/own wraps.toml").write_text(STOCK, encoding="utf-8")
     return tmp_path
@@ -205,14 +206,14 @@ def shop(tmp_path: Path) -> Path:
 def test_a_shops_tables_come_first_and_replace_by_name(shop: Path) -> None:
     catalogue = load_catalogue([shop])
     quarter, half = catalogue.tubes("AS23053/5")  # smallest first, whatever the file's order
-    assert (quarter.supplied_mm, quarter.recovered_mm, quarter.wall_low_mm) == (6.35, 3.175, 0.55)
-    assert (half.supplied_mm, half.lay_flat_mm, half.longitudinal_change) == (12.7, 20.6, -0.03)
+    assert (quarter.expanded_id_mm, quarter.recovered_id_mm, quarter.min_recovered_wall_mm) == (6.35, 3.175, 0.55)
+    assert (half.expanded_id_mm, half.lay_flat_width_mm, half.longitudinal_change) == (12.7, 20.6, -0.03)
     assert catalogue.families[0].name == "AS23053/5"
     assert catalogue.tubes("3:1 single wall") == SHIPPED.tubes("3:1 single wall")
     assert catalogue.coverings[0].name == "river braid"
     assert catalogue.stocks[0].name == "own wraps"
     assert catalogue.stock("own wraps").page_height_mm == pytest.approx(152.4)  # 6 x 25.4
-    assert catalogue.stock("own wraps").print_around_mm == 12.7
+    assert catalogue.stock("own wraps").print_zone_mm == 12.7
 
 
 def test_a_shops_alias_comes_before_a_shipped_one(shop: Path) -> None:
@@ -247,64 +248,76 @@ def test_a_folder_without_tables_is_refused(tmp_path: Path) -> None:
 
 WRONG = [
     (
-        "sleeves.toml",
-        "recovered_in = 0.25",
-        "recovered_in = 0.6",
+        "tubes.toml",
+        "recovered_id_in = 0.25",
+        "recovered_id_in = 0.6",
         7,
-        "recovered 15.24 mm is not below supplied",
+        "recovered_id 15.24 mm is not below expanded_id",
     ),
-    ("sleeves.toml", "wall_mm = 0.6, lay", "wall_mm = 0, lay", 7, "wall 0 mm and its limits"),
-    ("sleeves.toml", "wall_mm = 0.6, lay", "wall_mm = -1, lay", 7, "wall_mm is -1; it must be 0 to 100"),
     (
-        "sleeves.toml",
-        "wall_mm = 0.6, lay",
-        "wall_mm = 0.6, liner_mm = 0.6, lay",
+        "tubes.toml",
+        "recovered_wall_mm = 0.6, lay",
+        "recovered_wall_mm = 0, lay",
+        7,
+        "recovered_wall 0 mm and its limits",
+    ),
+    (
+        "tubes.toml",
+        "recovered_wall_mm = 0.6, lay",
+        "recovered_wall_mm = -1, lay",
+        7,
+        "recovered_wall_mm is -1; it must be 0 to 100",
+    ),
+    (
+        "tubes.toml",
+        "recovered_wall_mm = 0.6, lay",
+        "recovered_wall_mm = 0.6, liner_mm = 0.6, lay",
         7,
         "liner 0.6 mm is not below",
     ),
-    ("sleeves.toml", "lay_flat_mm = 20.6", "lay_flat_mm = 12.7", 7, "lay_flat 12.7 mm is too narrow"),
-    ("sleeves.toml", "lay_flat_mm", "layflat_mm", 7, "did you mean 'lay_flat_mm'?"),
-    ("sleeves.toml", "supplied_in = 0.5", 'supplied_in = "wide"', 7, "supplied_in is 'wide'; write a length"),
+    ("tubes.toml", "lay_flat_width_mm = 20.6", "lay_flat_width_mm = 12.7", 7, "lay_flat_width 12.7 mm is too narrow"),
+    ("tubes.toml", "lay_flat_width_mm", "layflat_width_mm", 7, "did you mean 'lay_flat_width_mm'?"),
+    ("tubes.toml", "expanded_id_in = 0.5", 'expanded_id_in = "wide"', 7, "expanded_id_in is 'wide'; write a length"),
     (
-        "sleeves.toml",
-        "supplied_in = 0.5",
-        "supplied_in = true",
+        "tubes.toml",
+        "expanded_id_in = 0.5",
+        "expanded_id_in = true",
         7,
-        "supplied_in is True; it must be a number",
+        "expanded_id_in is True; it must be a number",
     ),
-    ("sleeves.toml", "supplied_in = 0.5", "supplied_in = nan", 7, "supplied_in is nan"),
-    ("sleeves.toml", "supplied_in = 0.5", "supplied_in = 0x" + "f" * 300, 7, "supplied_in is 1"),
-    ("sleeves.toml", "supplied_in = 0.5", "supplied_in = 0.5, supplied_mm = 12.7", 7, "is given twice"),
-    ("sleeves.toml", "supplied_in = 0.5, ", "", 7, "supplied_mm is missing"),
-    ("sleeves.toml", 'name = "1/2"', 'name = "1/4"', 8, "AS23053/5 1/4 stands here twice"),
-    ("sleeves.toml", "-0.03", "0.03", 5, "longitudinal_change is 0.03; it must be -0.5 to 0"),
-    ("sleeves.toml", "[[family]]", "[[familie]]", 2, "did you mean 'family'?"),
-    ("sleeves.toml", "[[family]]", "[family]", 2, "write [[family]]"),
-    ("sleeves.toml", "source =", "source", 4, "is no TOML"),
-    ("wires.toml", '"20 AWG"', '"20AWG"', 6, "'20AWG' is no wire size"),
-    ("wires.toml", "nominal_mm = 1.5, tolerance_mm = 0.05", "max_mm = 1.5", 6, "the row gives no range"),
+    ("tubes.toml", "expanded_id_in = 0.5", "expanded_id_in = nan", 7, "expanded_id_in is nan"),
+    ("tubes.toml", "expanded_id_in = 0.5", "expanded_id_in = 0x" + "f" * 300, 7, "expanded_id_in is 1"),
+    ("tubes.toml", "expanded_id_in = 0.5", "expanded_id_in = 0.5, expanded_id_mm = 12.7", 7, "is given twice"),
+    ("tubes.toml", "expanded_id_in = 0.5, ", "", 7, "expanded_id_mm is missing"),
+    ("tubes.toml", 'name = "1/2"', 'name = "1/4"', 8, "AS23053/5 1/4 stands here twice"),
+    ("tubes.toml", "-0.03", "0.03", 5, "longitudinal_change is 0.03; it must be -0.5 to 0"),
+    ("tubes.toml", "[[family]]", "[[familie]]", 2, "did you mean 'family'?"),
+    ("tubes.toml", "[[family]]", "[family]", 2, "write [[family]]"),
+    ("tubes.toml", "source =", "source", 4, "is no TOML"),
+    ("wire_types.toml", '"20 AWG"', '"20AWG"', 6, "'20AWG' is no wire size"),
+    ("wire_types.toml", "nominal_mm = 1.5, tolerance_mm = 0.05", "max_mm = 1.5", 6, "the row gives no range"),
     (
-        "wires.toml",
+        "wire_types.toml",
         "nominal_mm = 1.5,",
         "min_mm = 2, max_mm = 1.5,",
         6,
         "lowest 1.95 mm is above highest 1.55 mm",
     ),
     (
-        "wires.toml",
+        "wire_types.toml",
         "nominal_mm = 1.5",
         "nominal_mm = 0.6",
         6,
         "finished diameter 0.65 mm is not above the bare",
     ),
-    ("wires.toml", '["TXL"]', '"TXL"', 4, "aliases is 'TXL'; it must be a list of texts"),
-    ("wires.toml", "sizes = [{", "sizes = [5, {", 6, "5 is no table"),
+    ("wire_types.toml", '["TXL"]', '"TXL"', 4, "aliases is 'TXL'; it must be a list of texts"),
+    ("wire_types.toml", "sizes = [{", "sizes = [5, {", 6, "5 is no table"),
     (
         "coverings.toml",
-        "wall_low_mm = 0.4",
-        "wall_low_mm = 0.8",
+        "min_wall_mm = 0.4",
+        "min_wall_mm = 0.8",
         3,
-        "wall_low 0.8 mm is above wall_high 0.5 mm",
+        "min_wall 0.8 mm is above max_wall 0.5 mm",
     ),
     ("coverings.toml", 'source = "measured"', "", 3, "source is missing"),
 ]
@@ -325,7 +338,7 @@ def test_what_cannot_be_is_refused_at_its_line(
 
 def test_all_files_problems_come_at_once(shop: Path) -> None:
     (shop / "coverings.toml").write_bytes(b"\xff")
-    (shop / "wires.toml").write_text("[[kind]]\nname = 5\n", encoding="utf-8")
+    (shop / "wire_types.toml").write_text("[[wire_type]]\nname = 5\n", encoding="utf-8")
     found = refusal(lambda: load_catalogue([shop])).splitlines()
     assert any("byte 1 is not UTF-8" in line for line in found)
     assert any("name is 5; it must be a text" in line for line in found)

@@ -11,17 +11,18 @@ from hypothesis import strategies as st
 
 from labeler.errors import LabelerError, Where
 from labeler.tables.document import NUMBER, Document, Form, Key, length, load, parse, read_table
-from labeler.tables.materials import read_coverings, read_families, read_kinds
+from labeler.tables.materials import read_coverings, read_families, read_wire_types
 from labeler.tables.stocks import read_stock
 
 KEYS = [
-    "family", "kind", "covering", "name", "source", "sizes", "size", "aliases", "supplied_in", "supplied_mm",
-    "recovered_mm", "wall_mm", "wall_low_mm", "longitudinal_change", "nominal_mm", "max_mm", "below_max",
-    "wall_high_mm", "columns", "cut_lines", "takes", "description", "page_width_mm", "seen",
+    "family", "wire_type", "covering", "name", "source", "sizes", "size", "aliases", "expanded_id_in", "expanded_id_mm",
+    "recovered_id_mm", "recovered_wall_mm", "min_recovered_wall_mm", "longitudinal_change", "nominal_mm", "max_mm",
+    "min_below_max", "max_recovered_wall_mm", "columns", "cut_lines", "marker", "description", "page_width_mm",
+    "source_note",
 ]  # fmt: skip
 SCALARS = st.one_of(
     st.text(string.printable, max_size=8),
-    st.sampled_from(["grid", "wrap", "20 AWG", "0.5 mm2", "1/4 in", "1/0 in", "6.4 mm", "", "-", "."]),
+    st.sampled_from(["sheet", "wrap", "20 AWG", "0.5 mm2", "1/4 in", "1/0 in", "6.4 mm", "", "-", "."]),
     st.integers(),
     st.just(10**400),  # beyond a float
     st.floats(),
@@ -38,7 +39,7 @@ VALUES = st.recursive(
 @given(st.dictionaries(st.sampled_from(KEYS), VALUES, max_size=6))
 def test_no_content_ends_in_a_traceback(values: dict[str, object]) -> None:
     document = Document("own.toml", values)
-    for read in (read_families, read_kinds, read_coverings):
+    for read in (read_families, read_wire_types, read_coverings):
         entries, problems = read(document)
         assert isinstance(entries, tuple)
         assert all(str(problem) for problem in problems)

@@ -19,9 +19,9 @@ from tests.places import LAYOUTS
 BOAT = str(LAYOUTS.parent / "examples" / "survey-boat.toml")
 PROFILE = """technology = "thermal transfer"
 dpi = 300
-border_mm = 2.0
-feeds = ["roll", "reel", "grid", "card"]
-widest_mm = 300
+unprintable_margin_mm = 2.0
+stock_kinds = ["roll", "reel", "sheet", "card"]
+max_width_mm = 300
 scale_x = 1.0081
 scale_y = 0.9960
 offset_x_mm = 0.5
@@ -30,7 +30,7 @@ offset_y_mm = 0.0
 ODD = (
     *("0", "-1", "0.01", "1000", "5000", "1e308", "1e-300", "99999999999999999999", "nan", "inf", "-inf"),
     *("true", "[]", "{}", "[1, 2]", "1979-05-27", '""', '"x"', '"8,5 in"', '"1/4 in"', '"210 mm"', '"\\u0000"'),
-    *('"A1"', '"A1-B3, D7"', '"A1-ZZZ9999"', '"grid"', '"roll"', '"card"', '"reel"', '"wrap"', '"sleeve"', '"laser"'),
+    *('"A1"', '"A1-B3, D7"', '"A1-ZZZ9999"', '"sheet"', '"roll"', '"card"', '"reel"', '"wrap"', '"sleeve"', '"laser"'),
 )
 LINE = re.compile(r"^[^\n]*own[^\n]*\.toml(:\d+)?: [^\n]+$")
 
@@ -145,7 +145,7 @@ def text(change: str, into: str) -> Callable[[Path], object]:
         (text('description = "', 'description = "\\u202e'), "it has signs that do not show"),
         (text("rows = 5", "rows = 1000\ncorner_radius = 3"), "unknown key 'corner_radius'"),
         (text("rows = 5", "rows = 1000000000"), "rows is 1000000000; it must be 1 to 1000"),
-        (text('kind = "grid"', 'kind = "grid"\nkind = "card"'), "is no TOML"),
+        (text('kind = "sheet"', 'kind = "sheet"\nkind = "card"'), "is no TOML"),
     ],
 )
 @pytest.mark.skipif(sys.platform != "linux", reason="devices, pipes and holes are made as on Linux")
@@ -216,9 +216,9 @@ def test_a_shops_folder_is_not_passed_over(tmp_path: Path, monkeypatch: pytest.M
     refused = CliRunner().invoke(main, ["stock"])
     assert refused.stderr == f"{folder / 'layouts'}: is no folder that can be read; put stock files into it\n"
     (folder / "layouts").unlink()
-    (folder / "wires.toml").symlink_to("nowhere")
+    (folder / "wire_types.toml").symlink_to("nowhere")
     refused = CliRunner().invoke(main, ["stock"])
-    assert f"{folder / 'wires.toml'}: cannot be read" in refused.stderr
+    assert f"{folder / 'wire_types.toml'}: cannot be read" in refused.stderr
 
 
 def test_a_page_of_a_million_cells_is_refused_before_it_is_drawn(
@@ -227,7 +227,7 @@ def test_a_page_of_a_million_cells_is_refused_before_it_is_drawn(
     monkeypatch.setenv("LABELER_STOCK", str(tmp_path))
     (tmp_path / "layouts").mkdir()
     keys = "page_width_mm = 5000\npage_height_mm = 5000\ncolumns = 1000\nrows = 1000\npitch_x_mm = 5\npitch_y_mm = 5\n"
-    keys += 'kind = "grid"\ntakes = "tag"\ndescription = "specks"\ncell_width_mm = 5\ncell_height_mm = 5\n'
+    keys += 'kind = "sheet"\nmarker = "tag"\ndescription = "specks"\ncell_width_mm = 5\ncell_height_mm = 5\n'
     (tmp_path / "layouts" / "own.toml").write_text(keys, "utf-8")
     done = CliRunner().invoke(main, ["stock", "own", "--out", str(tmp_path)])
     assert done.exit_code == 1
@@ -238,9 +238,9 @@ def test_a_page_of_a_million_cells_is_refused_before_it_is_drawn(
 @pytest.mark.parametrize(
     ("keys", "says"),
     [
-        ('used = "x"', 'used: "x" is not a cell'),
-        ('used = "C1"', 'used "C1" is outside stock "own", whose cells are A1 to B5'),
-        ('used = "A1-B5"', 'used "A1-B5" leaves no cell to print'),
+        ('blocked_cells = "x"', 'blocked_cells: "x" is not a cell'),
+        ('blocked_cells = "C1"', 'blocked_cells "C1" is outside stock "own", whose cells are A1 to B5'),
+        ('blocked_cells = "A1-B5"', 'blocked_cells "A1-B5" leaves no cell to print'),
         ("ruler_y_mm = 100", "the ruler at 10, 100 mm leaves the page or meets a cell"),
     ],
 )

@@ -29,16 +29,16 @@ VALIDATORS = {kind: Draft202012Validator(json_schema(form, kind)) for kind, form
 DATA = ROOT / "labeler" / "data"
 PROFILE = """technology = "thermal transfer"
 dpi = 300
-border_mm = 2.0
-feeds = ["roll", "reel"]
-widest_mm = 108
+unprintable_margin_mm = 2.0
+stock_kinds = ["roll", "reel"]
+max_width_mm = 108
 scale_x = 1.0081
 offset_y_mm = "1/16 in"
 """
 FILES = [
     *(("stock", path) for path in sorted((ROOT / "layouts").glob("*.toml"))),
     *(("harness", path) for path in sorted((ROOT / "examples").glob("*.toml"))),
-    *((path.stem, path) for path in sorted(DATA.glob("*.toml"))),
+    *((path.stem.replace("_", " "), path) for path in sorted(DATA.glob("*.toml"))),
 ]
 
 
@@ -168,7 +168,7 @@ def test_one_mistake_is_refused_by_both(kind: str, mistake: Mistake) -> None:
 
 
 ODD: tuple[Any, ...] = (
-    *(0, -1, 0.01, 1000, 5000, 1e5, 1e6, True, "", "x", "8,5 in", "1/4 in", "210 mm", "grid", "even", "20 AWG"),
+    *(0, -1, 0.01, 1000, 5000, 1e5, 1e6, True, "", "x", "8,5 in", "1/4 in", "210 mm", "sheet", "even", "20 AWG"),
     *([], {}, ["x"], [1], [{}], {"x": "y"}, {"connector": "J4"}),
 )
 

@@ -11,11 +11,11 @@ import pytest
 from labeler.model import Range, Tube, WireDiameter
 from labeler.tables.catalogue import _load
 from labeler.tables.document import load
-from labeler.tables.materials import Family, WireKind, bare_diameter, read_kinds
+from labeler.tables.materials import Family, WireType, bare_diameter, read_wire_types
 
 SHIPPED = _load(())
 TUBES = [tube for family in SHIPPED.families for tube in family.tubes]
-WIRES = [(kind, size, wire) for kind in SHIPPED.wires for size, wire in kind.sizes]
+WIRES = [(kind, size, wire) for kind in SHIPPED.wire_types for size, wire in kind.sizes]
 
 
 def half_last_digit(printed: str) -> float:
@@ -27,9 +27,9 @@ def half_last_digit(printed: str) -> float:
 
 @pytest.mark.parametrize("tube", TUBES, ids=lambda tube: tube.name)
 def test_every_tube_can_be(tube: Tube) -> None:
-    assert tube.supplied_mm > tube.recovered_mm > 0
-    assert 0 < tube.wall_low_mm < tube.wall_mm < tube.wall_high_mm
-    assert 0 <= tube.liner_mm < tube.wall_low_mm
+    assert tube.expanded_id_mm > tube.recovered_id_mm > 0
+    assert 0 < tube.min_recovered_wall_mm < tube.recovered_wall_mm < tube.max_recovered_wall_mm
+    assert 0 <= tube.liner_mm < tube.min_recovered_wall_mm
     assert -0.10 <= tube.longitudinal_change < 0
     assert tube.name.startswith(f"{tube.family} ")
     assert tube.source
@@ -39,14 +39,21 @@ def test_every_tube_can_be(tube: Tube) -> None:
 def test_sizes_of_a_family_increase(family: Family) -> None:
     tubes = SHIPPED.tubes(family.name)
     for smaller, larger in pairwise(tubes):
-        assert smaller.supplied_mm < larger.supplied_mm
-        assert smaller.recovered_mm < larger.recovered_mm
-        assert smaller.wall_mm <= larger.wall_mm
+        assert smaller.expanded_id_mm < larger.expanded_id_mm
+        assert smaller.recovered_id_mm < larger.recovered_id_mm
+        assert smaller.recovered_wall_mm <= larger.recovered_wall_mm
 
 
 @pytest.mark.parametrize("family", SHIPPED.families, ids=lambda family: family.name)
 def test_every_family_says_where_its_figures_are_from(family: Family) -> None:
-    for text in ("meaning", "source", "seen", "longitudinal_reason", "wall_reason", "temperatures"):
+    for text in (
+        "description",
+        "source",
+        "source_note",
+        "longitudinal_source",
+        "recovered_wall_source",
+        "temperatures",
+    ):
         assert getattr(family, text)
 
 
@@ -73,7 +80,7 @@ AS23053_5_MM = {
 @pytest.mark.parametrize(("size", "printed"), AS23053_5_MM.items())
 def test_inch_and_mm_of_as23053_5_agree_to_the_last_printed_digit(size: str, printed: tuple[str, str, str]) -> None:
     tube = SHIPPED.tube(f"AS23053/5 {size}")
-    for value, text in zip((tube.supplied_mm, tube.recovered_mm, tube.wall_mm), printed, strict=True):
+    for value, text in zip((tube.expanded_id_mm, tube.recovered_id_mm, tube.recovered_wall_mm), printed, strict=True):
         assert not text or abs(value - float(text)) <= half_last_digit(text)
 
 
@@ -84,14 +91,16 @@ def test_as23053_5_has_every_size_of_the_printed_table() -> None:
 def test_as23053_5_wall_limits_lie_even_about_the_wall() -> None:
     # the drawing's limits, e.g. .022 to .028 in about .025 in: a misread digit would tilt them
     for tube in SHIPPED.tubes("AS23053/5"):
-        assert tube.wall_high_mm - tube.wall_mm == pytest.approx(tube.wall_mm - tube.wall_low_mm, abs=1e-5)
+        assert tube.max_recovered_wall_mm - tube.recovered_wall_mm == pytest.approx(
+            tube.recovered_wall_mm - tube.min_recovered_wall_mm, abs=1e-5
+        )
 
 
 def test_quarter_inch_tube_is_the_one_of_the_hand_calculation() -> None:
     # 0.250, 0.125, 0.025, 0.022 and 0.028 in times 25.4
     tube = SHIPPED.tube("AS23053/5 1/4")
-    assert (tube.supplied_mm, tube.recovered_mm, tube.wall_mm) == (6.35, 3.175, 0.635)
-    assert (tube.wall_low_mm, tube.wall_high_mm) == (0.5588, 0.7112)
+    assert (tube.expanded_id_mm, tube.recovered_id_mm, tube.recovered_wall_mm) == (6.35, 3.175, 0.635)
+    assert (tube.min_recovered_wall_mm, tube.max_recovered_wall_mm) == (0.5588, 0.7112)
     assert (tube.ratio, tube.longitudinal_change, tube.liner_mm) == (2.0, -0.05, 0.0)
 
 
@@ -104,9 +113,9 @@ def test_three_to_one_tube_is_three_to_one() -> None:
 def test_three_to_one_walls_carry_the_specifications_tolerance() -> None:
     # public quality specification of 3:1 polyolefin: 6/2 0.65 ±0.10, 24/8 1.00 ±0.18 mm
     tube = SHIPPED.tube("3:1 single wall 6/2")
-    assert (tube.wall_low_mm, tube.wall_high_mm) == (0.55, 0.75)
+    assert (tube.min_recovered_wall_mm, tube.max_recovered_wall_mm) == (0.55, 0.75)
     tube = SHIPPED.tube("3:1 single wall 24/8")
-    assert (tube.wall_low_mm, tube.wall_high_mm) == (0.82, 1.18)
+    assert (tube.min_recovered_wall_mm, tube.max_recovered_wall_mm) == (0.82, 1.18)
 
 
 # AS23053/4 class 1, public wiring handbook chapter 16: supplied, recovered, wall and liner in mm, whose
@@ -126,9 +135,9 @@ AS23053_4_MM = {
 def test_as23053_4_agrees_with_the_handbook(size: str, printed: tuple[float, float, float, float, float]) -> None:
     tube = SHIPPED.tube(f"AS23053/4 class 1 {size}")
     supplied, recovered, wall, liner, ratio = printed
-    assert (tube.supplied_mm, tube.recovered_mm) == (supplied, recovered)
+    assert (tube.expanded_id_mm, tube.recovered_id_mm) == (supplied, recovered)
     assert tube.ratio == pytest.approx(ratio, abs=0.051)
-    assert -0.005 <= tube.wall_mm - wall < 0.01
+    assert -0.005 <= tube.recovered_wall_mm - wall < 0.01
     assert -0.006 <= tube.liner_mm - liner < 0.01
 
 
@@ -144,17 +153,17 @@ WALLS_MM = {
 @pytest.mark.parametrize(("family", "printed"), WALLS_MM.items())
 def test_metric_tube_as_printed(family: str, printed: str) -> None:
     tubes = SHIPPED.tubes(family)
-    assert [tube.wall_mm for tube in tubes] == [float(wall) for wall in printed.split()]
+    assert [tube.recovered_wall_mm for tube in tubes] == [float(wall) for wall in printed.split()]
     for tube in tubes:
         # the size's name is supplied/recovered
         supplied, _, recovered = tube.name.rpartition(" ")[2].partition("/")
-        assert (tube.supplied_mm, tube.recovered_mm) == (float(supplied), float(recovered))
+        assert (tube.expanded_id_mm, tube.recovered_id_mm) == (float(supplied), float(recovered))
 
 
 def test_twenty_percent_walls() -> None:
     # VG 95343 T05 type A 6.4/3.2: wall 0.6 mm, ±20 % = ±0.12
     tube = SHIPPED.tube("VG 95343 T05 type A 6.4/3.2")
-    assert (tube.wall_low_mm, tube.wall_mm, tube.wall_high_mm) == (0.48, 0.6, 0.72)
+    assert (tube.min_recovered_wall_mm, tube.recovered_wall_mm, tube.max_recovered_wall_mm) == (0.48, 0.6, 0.72)
 
 
 def test_what_is_from_memory_says_so() -> None:
@@ -167,7 +176,7 @@ def test_what_is_from_memory_says_so() -> None:
 
 
 @pytest.mark.parametrize(("kind", "size", "wire"), WIRES, ids=lambda x: getattr(x, "name", x) if x else "")
-def test_every_wire_is_wider_than_its_conductor(kind: WireKind, size: str, wire: WireDiameter) -> None:
+def test_every_wire_is_wider_than_its_conductor(kind: WireType, size: str, wire: WireDiameter) -> None:
     bare = bare_diameter(size)
     assert bare is not None
     # a round strand bundle of the same metal is no narrower than the solid wire; J1128's metal areas
@@ -176,8 +185,8 @@ def test_every_wire_is_wider_than_its_conductor(kind: WireKind, size: str, wire:
     assert wire.source
 
 
-@pytest.mark.parametrize("kind", SHIPPED.wires, ids=lambda kind: kind.name)
-def test_larger_conductors_make_larger_wires(kind: WireKind) -> None:
+@pytest.mark.parametrize("kind", SHIPPED.wire_types, ids=lambda kind: kind.name)
+def test_larger_conductors_make_larger_wires(kind: WireType) -> None:
     rows = sorted((bare_diameter(size) or 0.0, wire.range_mm) for size, wire in kind.sizes)
     for (bare, smaller), (wider, larger) in pairwise(rows):
         assert bare < wider
@@ -201,7 +210,7 @@ def test_sae_j1128(alias: str, printed: str) -> None:
         f"{gauge} AWG": Range(float(nominal), float(most))
         for gauge, nominal, most in zip(words[::3], words[1::3], words[2::3], strict=True)
     }
-    found = {size: wire.range_mm for size, wire in SHIPPED.wire_kind(alias).sizes}
+    found = {size: wire.range_mm for size, wire in SHIPPED.wire_type(alias).sizes}
     assert found == expected
 
 
@@ -216,7 +225,7 @@ ISO_6722_1 = {
 @pytest.mark.parametrize(("wall", "printed"), ISO_6722_1.items())
 def test_iso_6722_1(wall: str, printed: str) -> None:
     words = printed.split()
-    found = {size: wire.range_mm.high for size, wire in SHIPPED.wire_kind(f"ISO 6722-1 {wall} wall").sizes}
+    found = {size: wire.range_mm.high for size, wire in SHIPPED.wire_type(f"ISO 6722-1 {wall} wall").sizes}
     assert found == {f"{a} mm2": float(d) for a, d in zip(words[::2], words[1::2], strict=True)}
 
 
@@ -242,7 +251,7 @@ AS22759_MM = {
 @pytest.mark.parametrize(("sheet", "printed"), AS22759_MM.items())
 def test_as22759_inch_and_mm_agree(sheet: str, printed: str) -> None:
     words = printed.split()
-    sizes = dict(SHIPPED.wire_kind(f"M22759/{sheet}").sizes)
+    sizes = dict(SHIPPED.wire_type(f"M22759/{sheet}").sizes)
     assert list(sizes) == [f"{gauge} AWG" for gauge in words[::2]]
     for gauge, text in zip(words[::2], words[1::2], strict=True):
         span = sizes[f"{gauge} AWG"].range_mm
@@ -261,7 +270,7 @@ def test_as22759_mil(sheet: str, printed: str) -> None:
     words = printed.split()
     middles = {
         size: (wire.range_mm.low + wire.range_mm.high) / 2 / 0.0254
-        for size, wire in SHIPPED.wire_kind(f"SAE AS22759/{sheet}").sizes
+        for size, wire in SHIPPED.wire_type(f"SAE AS22759/{sheet}").sizes
     }
     expected = {f"{gauge} AWG": float(mil) for gauge, mil in zip(words[::2], words[1::2], strict=True)}
     assert middles == pytest.approx(expected, abs=1e-3)
@@ -273,7 +282,7 @@ def test_as22759_tolerance() -> None:
     assert (span.low, span.high) == pytest.approx((0.058 * 25.4, 0.062 * 25.4))
     span = SHIPPED.wire_diameter("M22759/16", "10 AWG").range_mm
     assert (span.low, span.high) == pytest.approx((0.134 * 25.4, 0.144 * 25.4))
-    for kind in (each for each in SHIPPED.wires if "AS22759" in each.name):
+    for kind in (each for each in SHIPPED.wire_types if "AS22759" in each.name):
         for size, wire in kind.sizes:
             if size in ("14 AWG", "12 AWG", "10 AWG", "8 AWG"):
                 middle = (wire.range_mm.low + wire.range_mm.high) / 2 / 0.0254
@@ -291,7 +300,7 @@ UL_MM = {
 @pytest.mark.parametrize(("alias", "printed"), UL_MM.items())
 def test_ul_styles(alias: str, printed: str) -> None:
     words = printed.split()
-    sizes = dict(SHIPPED.wire_kind(alias).sizes)
+    sizes = dict(SHIPPED.wire_type(alias).sizes)
     assert list(sizes) == [f"{gauge} AWG" for gauge in words[::2]]
     for gauge, text in zip(words[::2], words[1::2], strict=True):
         low, _, high = text.partition("-")
@@ -301,9 +310,9 @@ def test_ul_styles(alias: str, printed: str) -> None:
 
 def test_a_maximum_alone_takes_the_kinds_share_below_it(tmp_path: Path) -> None:
     # 2.0 mm less 10 % is 1.8 mm
-    text = '[[kind]]\nname = "k"\nsource = "s"\nbelow_max = 0.1\nsizes = [{ size = "1 mm2", max_mm = 2.0 }]\n'
+    text = '[[wire_type]]\nname = "k"\nsource = "s"\nmin_below_max = 0.1\nsizes = [{ size = "1 mm2", max_mm = 2.0 }]\n'
     (tmp_path / "w.toml").write_text(text, encoding="utf-8")
-    kinds, problems = read_kinds(load(tmp_path / "w.toml", "w.toml"))
+    kinds, problems = read_wire_types(load(tmp_path / "w.toml", "w.toml"))
     assert problems == []
     assert kinds[0].sizes[0][1].range_mm == Range(1.8, 2.0)
 
@@ -323,7 +332,7 @@ def test_coverings() -> None:
     assert SHIPPED.covering_wall("none")[0] == Range(0.0, 0.0)
     for covering in SHIPPED.coverings:
         assert covering.source
-        assert covering.meaning
+        assert covering.description
         assert covering.name == "none" or 0 < covering.wall_mm.low < covering.wall_mm.high < 5
 
 

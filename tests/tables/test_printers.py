@@ -83,7 +83,9 @@ def test_heat_shrink_tube_never_goes_to_a_laser_printer(tmp_path: Path) -> None:
     assert run(*again, profile(tmp_path, 'technology = "laser"'))[0] == 1
 
 
-@pytest.mark.parametrize("text", ['technology = "laser"', 'feeds = ["roll"]', "border_mm = 5.5", "widest_mm = 108"])
+@pytest.mark.parametrize(
+    "text", ['technology = "laser"', 'stock_kinds = ["roll"]', "unprintable_margin_mm = 5.5", "max_width_mm = 108"]
+)
 def test_check_says_of_a_printer_what_print_says(tmp_path: Path, text: str) -> None:
     file = profile(tmp_path, text)
     status, said = run("check", BOAT, "--printer", file)
@@ -103,10 +105,10 @@ def test_check_says_of_a_printer_what_print_says(tmp_path: Path, text: str) -> N
 @pytest.mark.parametrize(
     ("text", "says"),
     [
-        ('feeds = ["roll", "reel"]', "card-210x148 is a card, and the printer feeds roll, reel"),
-        ("widest_mm = 108", "wrap-a4-25x18 is 210.0 mm wide, and the printer feeds 108 mm"),
-        ("border_mm = 5.5", "card-210x148 is printed to 5.0 mm from the edge, the printer leaves 5.5 mm"),
-        ('feeds = ["rol"]', "feeds names 'rol'; use grid, roll, card, reel"),
+        ('stock_kinds = ["roll", "reel"]', "card-210x148 is a card, and the printer feeds roll, reel"),
+        ("max_width_mm = 108", "wrap-a4-25x18 is 210.0 mm wide, and the printer feeds 108 mm"),
+        ("unprintable_margin_mm = 5.5", "card-210x148 is printed to 5.0 mm from the edge, the printer leaves 5.5 mm"),
+        ('stock_kinds = ["rol"]', "stock_kinds names 'rol'; use sheet, roll, card, reel"),
     ],
 )
 def test_a_printer_is_given_only_what_it_feeds(tmp_path: Path, text: str, says: str) -> None:
@@ -131,7 +133,7 @@ def test_a_tube_printer_prints_what_it_feeds(tmp_path: Path) -> None:
 def test_nothing_stands_where_the_printer_does_not_print(tmp_path: Path) -> None:
     """The first column of the tags begins 10 mm from the page's edge."""
     words = ["print", BOAT, "--out", tmp_path / "out", "--record", tmp_path / "r.sqlite", "--printer"]
-    status, said = run(*words, profile(tmp_path, "border_mm = 10.5"))
+    status, said = run(*words, profile(tmp_path, "unprintable_margin_mm = 10.5"))
     assert status == 1
     assert "tag-a4-95x54 is printed to 10.0 mm from the edge, the printer leaves 10.5 mm" in said
 
@@ -297,7 +299,7 @@ def boxed_sheet(printer: Printer, dpi: float | None) -> bytes:
     from labeler.draw.pdf import draw_sheets
     from labeler.draw.sheet_frame import Header
 
-    stock = replace(A4, cut_lines=False, hole_mm=0.0)
+    stock = replace(A4, cut_lines=False, hole_diameter_mm=0.0)
     sheets = lay_out([Piece("a", Face(95, 54, boxes=(Box(7.0, 7.0, 80.0, 40.0),)), stock.name)], {stock.name: stock})
     return draw_sheets(sheets, title="t", header=Header("t"), printer=printer, dpi=dpi)
 
@@ -379,15 +381,15 @@ def test_nothing_is_drawn_past_the_edge_of_its_page(tmp_path: Path, text: str, s
 )
 def test_a_border_holds_across_a_roll(stock: str, border: float, refused: bool) -> None:
     (sheet,) = lay_out([Piece("a", Face(20, 10), stock)], {stock: load_catalogue().stock(stock)})[-1:]
-    told = [str(problem) for problem in printer_problems(Printer("tape", border_mm=border), [sheet])]
+    told = [str(problem) for problem in printer_problems(Printer("tape", unprintable_margin_mm=border), [sheet])]
     says = f"tape: {stock} is printed to 2.0 mm from the edge, the printer leaves 2.1 mm; "
     assert [line.startswith(says) for line in told] == ([True] if refused else [])
 
 
 def test_a_cell_at_the_very_edge_of_its_page_is_in_the_border() -> None:
-    stock = replace(A4, name="edge", left_mm=0.0, cut_lines=False)
+    stock = replace(A4, name="edge", left_margin_mm=0.0, cut_lines=False)
     sheets = lay_out([Piece("a", Face(95, 54), "edge")], {"edge": stock})
-    (problem,) = printer_problems(Printer("office", border_mm=4.0), sheets)
+    (problem,) = printer_problems(Printer("office", unprintable_margin_mm=4.0), sheets)
     assert problem.message == "edge is printed to 0.0 mm from the edge, the printer leaves 4 mm"
 
 
@@ -435,7 +437,7 @@ def test_a_set_is_printed_with_a_printer_that_feeds_only_some_of_it(tmp_path: Pa
     words = ("--stock", "reel", "--printer", file, "--out", tmp_path / "out", "--record", tmp_path / "r.sqlite")
     code, said = run("print", BOAT, *words)
     assert code == 0, said
-    told = "tag-a4-95x54 is a grid, and the printer feeds reel: it is drawn without the profile"
+    told = "tag-a4-95x54 is a sheet, and the printer feeds reel: it is drawn without the profile"
     assert told in said
     checked, warned = run("check", BOAT, "--stock", "reel", "--printer", file)
     assert checked == 0  # as the print, which succeeds
@@ -450,5 +452,5 @@ def test_a_set_is_printed_with_a_printer_that_feeds_only_some_of_it(tmp_path: Pa
     again = ("--reason", "wet", "--printer", file, "--out", tmp_path / "out", "--record", tmp_path / "r.sqlite")
     assert told in run("reprint", "--unit", "0001", *again)[1]
     assert run("reprint", "0001 K1", *again)[0] == 1  # a tag alone: nothing of it is fed
-    nothing = run("print", BOAT, "--printer", profile(tmp_path, 'feeds = ["roll"]'), "--out", tmp_path / "no")
+    nothing = run("print", BOAT, "--printer", profile(tmp_path, 'stock_kinds = ["roll"]'), "--out", tmp_path / "no")
     assert nothing[0] == 1

@@ -16,20 +16,20 @@ from tests.places import LAYOUTS
 SHIPPED = _load(()).stocks
 
 GRID = {
-    "kind": '"grid"',
-    "takes": '"wrap"',
+    "kind": '"sheet"',
+    "marker": '"wrap"',
     "description": '"wraps"',
     "page_width_mm": "210",
     "page_height_mm": "297",
-    "left_mm": "10",
-    "top_mm": "20",
+    "left_margin_mm": "10",
+    "top_margin_mm": "20",
     "columns": "7",
     "rows": "6",
     "cell_width_mm": "25",
     "cell_height_mm": "38",
     "pitch_x_mm": "27",
     "pitch_y_mm": "40",
-    "print_around_mm": "12.7",
+    "print_zone_mm": "12.7",
 }
 
 
@@ -64,16 +64,16 @@ def test_a_stock_that_can_be(tmp_path: Path) -> None:
         ({"page_height_mm": ""}, "page_height_mm is missing"),
         ({"cell_width_mm": ""}, "cell_width_mm is missing"),
         ({"cell_height_mm": ""}, "cell_height_mm is missing"),
-        ({"takes": ""}, "takes is missing"),
-        ({"kind": '"gird"'}, "own.toml:1: kind is 'gird'; use grid, roll, card, reel"),
-        ({"takes": '"flagg"'}, "own.toml:2: takes is 'flagg'; use wrap, tag, sleeve, insert, flag"),
-        ({"print_around_mm": "39"}, "own.toml:14: print_around_mm is 39; it must be above 0"),
-        ({"print_around_mm": ""}, "print_around_mm is 0"),
-        ({"margin_mm": "12.5"}, "margin_mm is 12.5; both sides leave nothing"),
+        ({"marker": ""}, "marker is missing"),
+        ({"kind": '"gird"'}, "own.toml:1: kind is 'gird'; use sheet, roll, card, reel"),
+        ({"marker": '"flagg"'}, "own.toml:2: marker is 'flagg'; use wrap, tag, sleeve, insert, flag"),
+        ({"print_zone_mm": "39"}, "own.toml:14: print_zone_mm is 39; it must be above 0"),
+        ({"print_zone_mm": ""}, "print_zone_mm is 0"),
+        ({"cell_margin_mm": "12.5"}, "cell_margin_mm is 12.5; both sides leave nothing"),
         ({"corner_radius_mm": "13"}, "corner_radius_mm is 13, more than half"),
-        ({"hole_mm": "5", "hole_inset_mm": "2"}, "hole_inset_mm is 2: the hole of 5 mm runs over the edge"),
-        ({"hole_mm": "5", "hole_inset_mm": "23"}, "hole_inset_mm is 23: the hole of 5 mm runs over the edge"),
-        ({"hole_mm": "40", "hole_inset_mm": "20"}, "hole_mm is 40, as wide as the tag"),
+        ({"hole_diameter_mm": "5", "hole_from_left_mm": "2"}, "hole_from_left_mm is 2: the hole of 5 mm runs over"),
+        ({"hole_diameter_mm": "5", "hole_from_left_mm": "23"}, "hole_from_left_mm is 23: the hole of 5 mm runs over"),
+        ({"hole_diameter_mm": "40", "hole_from_left_mm": "20"}, "hole_diameter_mm is 40, as wide as the tag"),
         ({"ruler_x_mm": "211"}, "ruler_x_mm is 211, beyond the page"),
         ({"ruler_y_mm": "298"}, "ruler_y_mm is 298, beyond the page"),
         ({"colums": "7"}, "own.toml:15: unknown key 'colums'; did you mean 'columns'?"),
@@ -101,13 +101,13 @@ def test_stocks_inside_the_package_come_before_those_beside_it(tmp_path: Path, m
 
 
 def test_there_is_a_stock_for_each_kind_of_marker() -> None:
-    assert {stock.takes for stock in SHIPPED} == {"wrap", "tag", "sleeve", "insert", "flag"}
+    assert {stock.marker for stock in SHIPPED} == {"wrap", "tag", "sleeve", "insert", "flag"}
 
 
-@pytest.mark.parametrize("stock", [s for s in SHIPPED if s.kind in ("grid", "roll")], ids=lambda stock: stock.name)
+@pytest.mark.parametrize("stock", [s for s in SHIPPED if s.kind in ("sheet", "roll")], ids=lambda stock: stock.name)
 def test_cells_of_shipped_sheets_lie_apart_and_on_the_page(stock: Stock) -> None:
-    lefts = [stock.left_mm + i * stock.pitch_x_mm for i in range(stock.columns)]
-    tops = [stock.top_mm + i * stock.pitch_y_mm for i in range(stock.rows)]
+    lefts = [stock.left_margin_mm + i * stock.pitch_x_mm for i in range(stock.columns)]
+    tops = [stock.top_margin_mm + i * stock.pitch_y_mm for i in range(stock.rows)]
     assert all(a + stock.cell_width_mm <= b for a, b in pairwise(lefts))
     assert all(a + stock.cell_height_mm <= b for a, b in pairwise(tops))
     assert lefts[-1] + stock.cell_width_mm <= stock.page_width_mm

@@ -25,7 +25,7 @@ def at(line: int) -> Where:
 
 
 def circuit(id: str, start: str, finish: str, **more: Any) -> Circuit:
-    size = {"size": "20 AWG"} if "outside_mm" not in more else {}
+    size = {"size": "20 AWG"} if "od_mm" not in more else {}
     one, two = (Pin(*end.split(":")) for end in (start, finish))
     return new_circuit(
         id, one, two, **{**size, "settings": SETTINGS, "where": at(int(id[1:]) if id[1:].isdigit() else 99), **more}
@@ -37,10 +37,10 @@ BOAT = new_harness(
     settings=SETTINGS,
     connectors=(
         Connector("P1", cavities=14, where=at(1)),
-        Connector("J4", cavities=4, outside_mm=18.0, contact_outside_mm=2.6, where=at(2)),
+        Connector("J4", cavities=4, max_width_mm=18.0, contact_width_mm=2.6, where=at(2)),
         Connector("S1", "splice", where=at(3)),
         Connector("GND1", "ring terminal", where=at(4)),
-        Connector("X1", "junction", where=at(5)),
+        Connector("X1", "breakout", where=at(5)),
     ),
     circuits=(circuit("W101", "P1:12", "J4:1"), circuit("W102", "P1:13", "J4:2"), circuit("W103", "S1:1", "J4:3")),
     cables=(Cable("K1", 6.2, at(6)),),
@@ -92,33 +92,35 @@ ERRORS = [
     (with_circuit(circuit("W104", "P1:1", "P1:1")), 104, "both ends are P1:1"),
     (with_circuit(circuit("W104", "P1:1", "GND2")), 104, "did you mean 'GND1'"),
     (with_circuit(circuit("W104", "P1:1", "J4:4", cable="K2")), 104, "cable 'K2' is unknown"),
-    (with_circuit(circuit("W104", "P1:1", "J4:4", wire="SAE J1128 TXLX")), 104, "did you mean 'SAE J1128 TXL'"),
+    (with_circuit(circuit("W104", "P1:1", "J4:4", wire_type="SAE J1128 TXLX")), 104, "did you mean 'SAE J1128 TXL'"),
     # The light-wall table ends at 8 AWG: nothing of that kind is made in 4/0.
-    (with_circuit(circuit("W104", "P1:1", "J4:4", wire="SAE J1128 TXL", size="4/0 AWG")), 104, "has no 4/0 AWG"),
+    (with_circuit(circuit("W104", "P1:1", "J4:4", wire_type="SAE J1128 TXL", size="4/0 AWG")), 104, "has no 4/0 AWG"),
     # 20 AWG bare is 0.812 mm (ASTM B258): a finished wire of 0.8 mm cannot be.
-    (with_circuit(circuit("W104", "P1:1", "J4:4", size="20 AWG", outside_mm=0.8)), 104, "0.812"),
+    (with_circuit(circuit("W104", "P1:1", "J4:4", size="20 AWG", od_mm=0.8)), 104, "0.812"),
     # 0.5 mm2 bare is at least sqrt(4 x 0.5 / pi) = 0.798 mm.
-    (with_circuit(circuit("W104", "P1:1", "J4:4", size="0.5 mm2", outside_mm=0.79)), 104, "0.798"),
-    (with_circuit(circuit("W104", "P1:1", "J4:4", cable="K1", outside_mm=6.3)), 104, "core 6.3 mm in cable K1 of 6.2"),
+    (with_circuit(circuit("W104", "P1:1", "J4:4", size="0.5 mm2", od_mm=0.79)), 104, "0.798"),
+    (with_circuit(circuit("W104", "P1:1", "J4:4", cable="K1", od_mm=6.3)), 104, "core 6.3 mm in cable K1 of 6.2"),
     (
-        replace(BOAT, connectors=(*BOAT.connectors, Connector("J5", outside_mm=2, contact_outside_mm=3, where=at(35)))),
+        replace(BOAT, connectors=(*BOAT.connectors, Connector("J5", max_width_mm=2, contact_width_mm=3, where=at(35)))),
         35,
         "contact 3 mm is wider",
     ),
-    (with_branch(new_end("J44"), diameter_mm=4.0), 21, "did you mean 'J4'"),
+    (with_branch(new_end("J44"), bundle_diameter_mm=4.0), 21, "did you mean 'J4'"),
     (
-        with_branch(new_end("J4"), circuits=("W101",), diameter_mm=4.0, diameter_tolerance_mm=4.0),
+        with_branch(new_end("J4"), circuits=("W101",), bundle_diameter_mm=4.0, bundle_diameter_tolerance_mm=4.0),
         20,
-        "diameter_tolerance_mm 4 is not below diameter_mm 4",
+        "bundle_diameter_tolerance_mm 4 is not below bundle_diameter_mm 4",
     ),
     (
-        with_branch(new_end("J4", cut_length_mm=30.0, from_end_mm=25.0), circuits=("W101",), length_mm=50.0),
+        with_branch(
+            new_end("J4", cut_length_mm=30.0, distance_from_connector_mm=25.0), circuits=("W101",), length_mm=50.0
+        ),
         21,
         "30 mm of sleeve, 25 mm from J4, reach 55 mm, the branch has 50",
     ),
     # the shortest that may be chosen is 20 mm, the default of sleeve.min_cut_length_mm
     (
-        with_branch(new_end("J4", from_end_mm=35.0), circuits=("W101",), length_mm=50.0),
+        with_branch(new_end("J4", distance_from_connector_mm=35.0), circuits=("W101",), length_mm=50.0),
         21,
         "20 mm of sleeve, 35 mm from J4, reach 55 mm",
     ),
@@ -130,7 +132,7 @@ ERRORS = [
     (with_branch(new_end("J4"), circuits=("W101", "W9")), 20, "circuit 'W9' is unknown"),
     (with_branch(new_end("GND1")), 20, "has no circuits"),
     (with_branch(new_end("J4"), new_end("J4")), 21, "two ends at J4"),
-    (with_branch(*map(new_end, ("J4", "P1", "S1")), diameter_mm=4.0), 20, "one diameter_mm for 3 ends"),
+    (with_branch(*map(new_end, ("J4", "P1", "S1")), bundle_diameter_mm=4.0), 20, "one bundle_diameter_mm for 3 ends"),
     (with_branch(new_end("J4", text=("DEPTH", " "))), 21, "is empty"),
     (with_branch(new_end("J4", text=("",))), 21, "is empty"),
     (with_branch(new_end("J4", text=("A\tB",))), 21, r"'\t'"),
@@ -163,7 +165,13 @@ SHORT = circuit("W201", "P1:2", "J4:4", length_mm=840.0)
 WARNINGS = [
     (with_circuit(circuit("w101", "P1:1", "J4:4", where=at(30))), 30, "only in capitals"),
     (with_branch(new_end("J4"), new_end("S1"), circuits=("W101",)), 21, "none of its circuits ends at S1"),
-    (with_branch(new_end("J4", fitted=True), new_end("P1", fitted=True), circuits=("W101",)), 20, "at all ends"),
+    (
+        with_branch(
+            new_end("J4", connector_installed=True), new_end("P1", connector_installed=True), circuits=("W101",)
+        ),
+        20,
+        "at all ends",
+    ),
     (with_branch(circuits=("W101",)), 20, "has no end"),
     (with_branch(new_end("J4"), circuits=("W101", "W101")), 20, "stands twice"),
     (with_circuit(circuit("W104", "P1:1", "J4:4", size="")), 104, "neither size nor outside diameter"),
@@ -198,11 +206,11 @@ def test_warnings(harness: Harness, line: int, said: str) -> None:
         with_circuit(circuit("W104", "S1:1", "GND1"), circuit("W105", "S1:1", "GND1")),  # a splice, a ring terminal
         with_circuit(circuit("W104", "P1", "J4"), circuit("W105", "P1", "J4")),  # no cavity is named
         with_circuit(circuit("W104", "P1:A7", "J4:B1")),  # cavities with names
-        with_circuit(circuit("W104", "P1:1", "J4:4", wire="unheard of", outside_mm=1.9)),  # measured
+        with_circuit(circuit("W104", "P1:1", "J4:4", wire_type="unheard of", od_mm=1.9)),  # measured
         with_settings(changes={"covering": "unheard of", "covering_wall_mm": 0.6}),  # measured
         with_branch(new_end("J4"), new_end("X1"), circuits=("W101",)),  # ends where branches meet
         with_branch(new_end("J4", text=("x" * 200,))),  # the limit itself
-        with_branch(new_end("GND1"), diameter_mm=4.4, circuits=("W101",)),
+        with_branch(new_end("GND1"), bundle_diameter_mm=4.4, circuits=("W101",)),
     ],
 )
 def test_what_may_be(harness: Harness) -> None:
@@ -210,13 +218,18 @@ def test_what_may_be(harness: Harness) -> None:
 
 
 def test_one_problem_for_all_circuits_of_one_kind_and_size() -> None:
-    more = [circuit(f"W{n}", f"P1:{n - 109}", f"S1:{n}", size="4/0 AWG", wire="SAE J1128 TXL") for n in range(110, 117)]
+    more = [
+        circuit(f"W{n}", f"P1:{n - 109}", f"S1:{n}", size="4/0 AWG", wire_type="SAE J1128 TXL") for n in range(110, 117)
+    ]
     (problem,) = found(with_circuit(*more))
     assert problem.message.startswith("W110, W111, W112 and 4 more: ")
 
 
 def test_an_unknown_kind_is_told_once_whatever_the_sizes() -> None:
-    more = (circuit("W104", "P1:1", "S1:1", wire="x"), circuit("W105", "P1:2", "S1:2", wire="x", size="18 AWG"))
+    more = (
+        circuit("W104", "P1:1", "S1:1", wire_type="x"),
+        circuit("W105", "P1:2", "S1:2", wire_type="x", size="18 AWG"),
+    )
     assert len(found(with_circuit(*more))) == 1
 
 
@@ -269,7 +282,7 @@ def test_an_insulation_that_is_taken_is_said() -> None:
     assert "SAE J1128 TXL is taken" in told[0].message
 
 
-def test_a_splice_that_may_lie_either_side_of_a_junction_is_pointed_out() -> None:
+def test_a_splice_that_may_lie_either_side_of_a_breakout_is_pointed_out() -> None:
     wires = (circuit("W104", "J4:4", "S2"), circuit("W105", "S2", "P1:2"))
     made = with_circuit(*wires, at_splice="S2")
     made = replace(made, circuits=wires, branches=(*between("J4", "X1"), *between("X1", "P1")), bags=())
@@ -289,7 +302,7 @@ def in_cable(outside_mm: float, *cores: Circuit) -> list[str]:
 def test_a_cable_thinner_than_its_cores() -> None:
     """Three of 2 mm take (1 + 2/root 3) x 2 = 4.309 mm; three of 20 AWG TXL at least 1.71 x 2.1547 = 3.685 mm."""
     ends = [(f"W20{n}", f"P1:{n}", f"J4:{n}") for n in (1, 3, 4)]
-    thick = [circuit(*each, outside_mm=2.0) for each in ends]
+    thick = [circuit(*each, od_mm=2.0) for each in ends]
     (told,) = in_cable(4.0, *thick)
     assert told.startswith("boat.toml:37: cable K2: 4 mm outside, its 3 cores alone take 4.31 mm; ")
     assert in_cable(4.4, *thick) == []

@@ -42,7 +42,7 @@ from labeler.tables.catalogue import default_settings, load_catalogue
 from labeler.tables.stocks import PAPERS
 from labeler.wording import sentence, sentences
 from labeler.work import wording
-from labeler.work.bench_sheet import BenchSheet, Remark, bench_sheet, cautions
+from labeler.work.bench_sheet import BenchSheet, Remark, bench_sheet, safety_messages
 from labeler.work.branch_pages import BranchFacts, BranchPage, Picture
 from labeler.work.sleeves import Instructions, Place, SleeveRow, as_json, from_json
 from tests.make import NO_CHANGES, Changes, new_branch, new_circuit, new_end, new_harness
@@ -169,7 +169,7 @@ TOO_WIDE = replace(
 
 def sheets() -> tuple[Sheet, ...]:
     card = Stock("card-210x148", "card", "sleeve", "carrier card")
-    labels = Stock("wrap-a4-25x18", "grid", "wrap", "wires 2 to 4 mm: wraps 25 x 18 mm")
+    labels = Stock("wrap-a4-25x18", "sheet", "wrap", "wires 2 to 4 mm: wraps 25 x 18 mm")
     quarter, half = "AS23053/5 1/4, white", "AS23053/5 1/2, white"
 
     def of(stock: Stock, number: int, group: str, count: int) -> Sheet:
@@ -378,10 +378,10 @@ def test_only_connectors_whose_tags_refer_here_are_listed() -> None:
 def test_every_caution_of_the_table_is_taken_and_named_with_its_source() -> None:
     import labeler
 
-    table = Path(labeler.__file__).with_name("data") / "cautions.toml"
+    table = Path(labeler.__file__).with_name("data") / "safety_messages.toml"
     rows = tomllib.loads(table.read_text("utf-8"))["caution"]
-    assert [c.text for c in cautions()] == [row["text"] for row in rows]
-    assert all(c.about and c.source and c.seen for c in cautions())
+    assert [c.text for c in safety_messages()] == [row["text"] for row in rows]
+    assert all(c.title and c.source and c.source_note for c in safety_messages())
 
 
 @pytest.mark.parametrize(
@@ -408,7 +408,7 @@ def test_every_caution_of_the_table_is_taken_and_named_with_its_source() -> None
     ],
 )
 def test_the_cautions_name(words: str) -> None:
-    assert words in " ".join(f"{c.about} {c.text}" for c in cautions())
+    assert words in " ".join(f"{c.title} {c.text}" for c in safety_messages())
 
 
 # ---------------------------------------------------------------- the page, read back
@@ -442,8 +442,8 @@ def test_the_page_says_all_that_the_values_say(tmp_path: Path) -> None:
         for step in (*sheet.thread_first, *sheet.thread_later)
     ]
     words = (
-        *(f"{c.about}: {c.text}" for c in sheet.cautions),
-        *(c.source for c in sheet.cautions),
+        *(f"{c.title}: {c.text}" for c in sheet.safety_messages),
+        *(c.source for c in sheet.safety_messages),
         *(wording.HEATING[p.heating] for p in sheet.practices),
         *sentences(TOO_WIDE.reasons),
         *sentences(TOO_WIDE.fixes),

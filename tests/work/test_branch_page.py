@@ -55,7 +55,7 @@ def boat(**ends: Any) -> Harness:
         part_number="RSB-210",
         settings=SETTINGS,
         connectors=(
-            Connector("J4", description="Water quality probe", cavities=6, outside_mm=16),
+            Connector("J4", description="Water quality probe", cavities=6, max_width_mm=16),
             Connector("P1", description="Bulkhead plug", cavities=37),
         ),
         circuits=(
@@ -65,7 +65,7 @@ def boat(**ends: Any) -> Harness:
         branches=(
             new_branch(
                 "B4",
-                ends=(new_end("J4", from_end_mm=25.0, **ends), new_end("P1", lettered=False)),
+                ends=(new_end("J4", distance_from_connector_mm=25.0, **ends), new_end("P1", marked=False)),
                 length_mm=2650.0,
                 settings=SETTINGS,
             ),
@@ -178,7 +178,7 @@ def test_threading_comes_before_crimping_and_shrinking_last() -> None:
 
 def test_a_fitted_connector_is_not_crimped_again_and_what_passes_it_comes_later() -> None:
     over = replace(ORDER[1], how=Installation("J4", True, Obstacle("connector", "J4", 16.0)))
-    made = page(boat(fitted=True), (ORDER[0], over, ORDER[2]))
+    made = page(boat(connector_installed=True), (ORDER[0], over, ORDER[2]))
     work = steps(made)
     assert not any("of J4" in what or "Pin J4" in what for what in work)
     assert work.index("Sleeve “PROBE J4”: 3:1 single wall 9/3, white, 43 mm") > work.index("Pin P1, then lock it")
@@ -246,11 +246,11 @@ def test_every_wire_end_of_the_branch_stands_in_a_pin_table() -> None:
     }
 
 
-def test_an_end_between_junctions_is_joined() -> None:
+def test_an_end_between_breakouts_is_joined() -> None:
     harness = boat()
-    harness = replace(harness, connectors=(harness.connectors[0], Connector("N1", kind="junction")))
+    harness = replace(harness, connectors=(harness.connectors[0], Connector("N1", kind="breakout")))
     (branch,) = harness.branches
-    branch = replace(branch, ends=(branch.ends[0], new_end("N1", lettered=False)))
+    branch = replace(branch, ends=(branch.ends[0], new_end("N1", marked=False)))
     work = steps(page(replace(harness, branches=(branch,))))
     assert "Join the branches at N1" in work
 
@@ -342,7 +342,7 @@ def test_a_connector_that_other_branches_fill_too_is_locked_last() -> None:
 
 
 def test_markers_of_a_fitted_end_and_of_an_end_without_a_sleeve_are_put_on_too() -> None:
-    work = steps(page(boat(fitted=True)))
+    work = steps(page(boat(connector_installed=True)))
     assert "Put 2 wire markers on at J4" in work
     harness = boat()
     (branch,) = harness.branches

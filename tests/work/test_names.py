@@ -68,15 +68,15 @@ def boat(names: Sequence[str]) -> Harness:
         part_number="RSB-210",
         settings=settings({"marker.wire_text": "{size}", "print.wire_reading_distance_mm": 250.0}),
         connectors=(
-            Connector(c1, cavities=6, outside_mm=15.0, contact_outside_mm=2.6),
-            Connector(c2, cavities=6, outside_mm=9.0, contact_outside_mm=2.6),
-            Connector(c3, cavities=6, outside_mm=9.0, contact_outside_mm=2.6),
-            Connector(c4, cavities=6, outside_mm=15.0),
-            Connector(c5, cavities=6, outside_mm=8.0),
-            Connector(c6, cavities=6, outside_mm=8.0),
-            Connector(ring, kind="ring terminal", outside_mm=8.0),
-            Connector(splice, kind="splice", outside_mm=5.0),
-            Connector(meet, kind="junction"),
+            Connector(c1, cavities=6, max_width_mm=15.0, contact_width_mm=2.6),
+            Connector(c2, cavities=6, max_width_mm=9.0, contact_width_mm=2.6),
+            Connector(c3, cavities=6, max_width_mm=9.0, contact_width_mm=2.6),
+            Connector(c4, cavities=6, max_width_mm=15.0),
+            Connector(c5, cavities=6, max_width_mm=8.0),
+            Connector(c6, cavities=6, max_width_mm=8.0),
+            Connector(ring, kind="ring terminal", max_width_mm=8.0),
+            Connector(splice, kind="splice", max_width_mm=5.0),
+            Connector(meet, kind="breakout"),
         ),
         circuits=(
             new_circuit(w1, Pin(c1, "1"), Pin(c2, "1"), "20 AWG"),
@@ -87,9 +87,18 @@ def boat(names: Sequence[str]) -> Harness:
             new_circuit("B", Pin(c3, "2"), Pin(ring), "20 AWG", settings=on_wires),
         ),
         branches=(
-            new_branch(b1, ends=(end(c1, from_end_mm=20.0), end(c2, fitted=True)), length_mm=900.0, settings=braided),
-            new_branch(b2, ends=(end(c3, crimped=True), end(c4, fitted=True)), diameter_mm=4.4),
-            new_branch(b4, ends=(end(c5, fitted=True), end(c6, fitted=True)), diameter_mm=4.4),
+            new_branch(
+                b1,
+                ends=(end(c1, distance_from_connector_mm=20.0), end(c2, connector_installed=True)),
+                length_mm=900.0,
+                settings=braided,
+            ),
+            new_branch(
+                b2, ends=(end(c3, contacts_crimped=True), end(c4, connector_installed=True)), bundle_diameter_mm=4.4
+            ),
+            new_branch(
+                b4, ends=(end(c5, connector_installed=True), end(c6, connector_installed=True)), bundle_diameter_mm=4.4
+            ),
             new_branch(b3, ends=(end(ring), end(meet)), settings=settings({"marker.branch": "insert"})),
         ),
         bags=(new_bag(bag, connector=c1), new_bag(cable, connector=c2, contents=(Item("housing"),))),
@@ -98,7 +107,7 @@ def boat(names: Sequence[str]) -> Harness:
 
 def facts(names: Sequence[str]) -> Iterator[str]:
     """Yield all that is said of the markers, their order and the bench sheet; how a tag fits depends on its names."""
-    braid = replace(next(c for c in CATALOGUE.coverings if c.threaded), name=names[7])
+    braid = replace(next(c for c in CATALOGUE.coverings if c.slide_on), name=names[7])
     catalogue = replace(CATALOGUE, coverings=(*CATALOGUE.coverings, braid))
     sizing = Sizing(index(boat(names)), catalogue)
     problems = validate(sizing.index, catalogue)
