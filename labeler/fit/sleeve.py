@@ -142,7 +142,7 @@ def not_held(use: Lengths, length_mm: float, settings: Settings) -> tuple[Fact, 
     return (fact("overlap too short", overlap=settings.sleeve.covering_overlap_mm, least=use.least, length=length_mm),)
 
 
-def parts_of(seat: Seat, length_mm: float, use: Lengths) -> tuple[SleeveSection, ...]:
+def sections_of(seat: Seat, length_mm: float, use: Lengths) -> tuple[SleeveSection, ...]:
     """Return what a piece lies on, with the lengths cut flat and after shrinking: where the text stands comes first."""
     own, along = length_mm - use.rest, use.own_along
     first, past = SleeveSection(own, Range(own * along.low, own * along.high)), use.rest_along
@@ -300,7 +300,7 @@ def _on_tube(marker: Marker, ground: _TubeInPlace, reasons: tuple[Fact, ...], co
         face=_face(setting, fit.font_size_mm, ground, marker.settings, code) if fit.font_size_mm > 0 else None,
         cut_length_mm=length,
         tube_od_mm=(on.supplied_outside_mm.low, on.outside_mm.low, on.outside_mm.high),
-        sections=parts_of(place.seat, length, use),
+        sections=sections_of(place.seat, length, use),
     )
 
 
@@ -409,7 +409,7 @@ def plain_sleeve(marker: Marker, place: SleevePlace, length_mm: float | None = N
         cut_length_mm=length,
         tube_od_mm=(on.supplied_outside_mm.low, on.outside_mm.low, on.outside_mm.high),
         surface=Surface(circumferential_scale=on.circumferential_scale, longitudinal_scale=on.along),
-        sections=parts_of(seat, length, use),
+        sections=sections_of(seat, length, use),
     )
 
 

@@ -88,11 +88,11 @@ def flat_zone(
     least = max(by_dots, least_size * font.capital * stretch)
     heights = (needed.required_mm, needed.preferred_mm, needed.largest_mm)
     required, preferred, largest = (max(height / scale.low, least) for height in heights)
-    proportion, stroke = (
+    width_ratio, stroke_ratio = (
         Range(own / font.capital * letters.low, own / font.capital * letters.high)
         for own in (font.capital_width, font.stroke)
     )
-    return Zone(inf, inf, inf, scale, stretch, required, preferred, largest, needed, 0.0, proportion, stroke)
+    return Zone(inf, inf, inf, scale, stretch, required, preferred, largest, needed, 0.0, width_ratio, stroke_ratio)
 
 
 @dataclass(frozen=True, slots=True)

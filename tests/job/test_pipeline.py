@@ -396,7 +396,7 @@ def test_the_work_list_of_a_reprint(record: Record, printed: Printed, tmp_path: 
         "B4 at J4",
         fit.tube.name,
         f"{fit.cut_length_mm:g} mm",
-        "unmarked side first",
+        "unmarked first",
         installation(fit.seat.installation),
     ):
         assert word in listed, word
