@@ -335,7 +335,7 @@ def test_a_measured_bundle_and_a_cable_are_explained(tmp_path: Path) -> None:
     assert "closes on   4.30 to 4.50 mm: as measured" in text
     assert "passes      5.30 to 5.50 mm: as measured, the covering added" in text
     cable = BASE.replace('size = "16 AWG"', 'size = "16 AWG"\ncable = "K1"') + covered
-    text = explained("", tmp_path, cable.replace("[[branch]]", '[[cable]]\nid = "K1"\noutside_mm = 6\n[[branch]]'))
+    text = explained("", tmp_path, cable.replace("[[branch]]", '[[cable]]\nid = "K1"\nod_mm = 6\n[[branch]]'))
     assert "sits on     1 cable, covering" in text
     assert "closes on   6.00 mm: the wire or cable itself" in text
 

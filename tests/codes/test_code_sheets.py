@@ -47,7 +47,7 @@ def job(count: int) -> str:
     kinds = ('"flag"', '"sleeve"', '"sleeve"\ncode = "Code 128"\ncode_payload = "marker"')
     for n in range(1, count * 3 // 8 + 1):
         kind = kinds[n % 3]
-        lines.append(f'[[circuit]]\nid = "W{n}"\nfrom = "P1:{n}"\nto = "J1:{n}"\noutside_mm = 8.0')
+        lines.append(f'[[circuit]]\nid = "W{n}"\nfrom = "P1:{n}"\nto = "J1:{n}"\nod_mm = 8.0')
         lines.append(f'wire_marker = "own"\nwire_marker_kind = {kind}')
     lines += [f'[[bag]]\nid = "K{n}"\nconnector = "J1"\ncode = "QR"\ncontents = []' for n in range(count // 4)]
     return "\n".join(lines)
