@@ -357,7 +357,7 @@ END = '[[branch]]\nid = "B"\n[[branch.end]]\nat = "J4"\n'  # four lines
         (HEAD + END + "text = []\n", 7, "text or a list"),
         (HEAD + END + "text = ['A', 3]\n", 7, "in quotes"),
         (HEAD + END + "cut_length_mm = inf\n", 7, "finite"),
-        (HEAD + END + "[[branch.end]]\nfitted = true\n", 7, "end without 'at'"),
+        (HEAD + END + "[[branch.end]]\nconnector_installed = true\n", 7, "end without 'at'"),
         (HEAD + "[[branch]]\nid = 'B'\ncircuits = 'W1'\n", 5, "must be a list"),
         (HEAD + "[[branch]]\nid = 'B'\n[branch.end]\nat = 'J4'\n", 5, r"\[\[branch.end\]\]"),
         (HEAD + "[[bag]]\nid = 'K'\ncontents = [\n  { item = 'contact' },\n  { quantity = 0 },\n]\n", 7, "above 0"),
