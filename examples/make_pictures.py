@@ -60,8 +60,8 @@ def sleeve(printed: Printed, at: str) -> Image.Image:
     fit: Fit = next(f for f in printed.fits if f.marker.at == at and f.marker.role == "branch end")
     sheet, placed = next((s, p) for s in printed.sheets for p in s.placed if p.piece.marker == fit.marker.id)
     flat = flat_piece(printed, sheet, placed)
-    assert fit.face_scale is not None
-    assert fit.along_scale is not None
+    assert fit.marked_side_scale is not None
+    assert fit.longitudinal_scale is not None
     assert fit.outside_mm is not None
     assert fit.capital is not None
     assert fit.tube is not None
@@ -69,9 +69,9 @@ def sleeve(printed: Printed, at: str) -> Image.Image:
         (f"printed flat: {fit.tube.name}, {fit.lay_flat_mm:.1f} mm wide, capitals {fit.capital.flat:.2f} mm",
          Image.fromarray(flat.astype("uint8"))),
         (f"shrunk, smallest letters: outside {fit.outside_mm[1]:.1f} mm, capitals {fit.capital.low:.2f} mm",
-         on_the_part(flat, fit.face_scale.low, fit.along_scale.low, fit.outside_mm[1])),
+         on_the_part(flat, fit.marked_side_scale.low, fit.longitudinal_scale.low, fit.outside_mm[1])),
         (f"shrunk, largest letters: outside {fit.outside_mm[2]:.1f} mm, capitals {fit.capital.high:.2f} mm",
-         on_the_part(flat, fit.face_scale.high, fit.along_scale.high, fit.outside_mm[2])),
+         on_the_part(flat, fit.marked_side_scale.high, fit.longitudinal_scale.high, fit.outside_mm[2])),
     ]  # fmt: skip
     font = ImageFont.truetype(FONT, 34)
     width = max(view.width for _, view in views) + 80
@@ -93,9 +93,9 @@ def main() -> None:
     folder.mkdir(exist_ok=True)
     with tempfile.TemporaryDirectory() as name, open_record(Path(name) / "record.sqlite") as record:
         printed = print_harness(str(HERE / "survey-boat.toml"), Path(name), record, date="2026-03-01")
-        tags = next(s for s in printed.sheets if s.stock.takes == "tag")
+        tags = next(s for s in printed.sheets if s.stock.marker == "tag")
         page(printed, tags, 72).save(folder / "tags.png", optimize=True)
-        wraps = next(s for s in printed.sheets if s.stock.takes == "wrap")
+        wraps = next(s for s in printed.sheets if s.stock.marker == "wrap")
         page(printed, wraps, 110).crop((40, 20, 860, 420)).save(folder / "wraps.png", optimize=True)
         bench = pdfium.PdfDocument(str(printed.files[0]))
         words = ["".join(each.get_textpage().get_text_range().split()) for each in bench]

@@ -83,7 +83,7 @@ class HarnessIndex:
     def connector_at(self, marker: Marker) -> str:
         """Return the connector that a wire marker stands at, ``""`` for one in between."""
         circuit = self.circuits[marker.circuit]
-        return next((pin.connector for pin in (circuit.start, circuit.finish) if str(pin) == marker.at), "")
+        return next((pin.connector for pin in (circuit.start, circuit.finish) if str(pin) == marker.place), "")
 
     def connectors_of(self, bag: Bag) -> tuple[str, ...]:
         """Return the connectors that a bag is for: its own, or where its branch ends."""

@@ -6,8 +6,8 @@ fit makes a `Fit` with its `Face`; lay out makes `Sheet`s of `Placed` pieces; re
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, field, fields
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, fields, replace
 from functools import lru_cache
 from typing import Any, TypeVar
 
@@ -38,90 +38,200 @@ def fact(kind: str, /, **values: object) -> Fact:
 
 
 @dataclass(frozen=True, slots=True)
-class Settings:
-    """What may be set for the whole harness and again on a circuit, branch, end or bag.
+class MarkerSettings:
+    """Which kinds of marker are used, and what wire markers say."""
 
-    The defaults, their limits and the reason for each are in ``data/choices.toml``, which also
-    is where the key's meaning is described; `catalogue.default_settings` reads them.
-    """
-
+    branch: str
     wire: str
-    covering: str
-    covering_wall_mm: float | None
-    sleeve: tuple[str, ...]
+    wire_text: str
+    wire_positions: str
+
+
+@dataclass(frozen=True, slots=True)
+class SleeveSettings:
+    """Tube, heating, cut lengths, and the margins of a sleeve."""
+
+    families: tuple[str, ...]
+    colour: str
     heating: str
-    lettered_share: float
-    lettering_on: str
-    faces: str
-    direction: str
-    reading: str
-    branch_marker_kind: str
-    wire_marker_kind: str
-    wire_marker: str
-    wire_marks: str
-    code: str
-    code_on: tuple[str, ...]
-    code_payload: str
-    code_correction: str
-    code_module_mm: float
-    code_dots: float
-    code_quiet_extra: float
-    code_arc_deg: float
-    code_aim_deg: float
-    code_grid: float
-    code_axial_grade: str
-    code_bar_mm: float
-    code_anyway: str
+    marked_side_share: float
+    text_on: str
+    printed_sides: str
+    text_direction: str
+    reads: str
+    pass_over_margin: float
+    grip_margin: float
+    preferred_range_margin: float
+    expanded_oversize: float
+    recovered_undersize: float
+    end_margin_mm: float
+    fold_margin_mm: float
+    covering_overlap_mm: float
+    cut_lengths_mm: tuple[float, ...]
+    cut_step_mm: float
+    min_cut_length_mm: float
+    max_cut_length_mm: float
+    waste_allowance: float
+
+
+@dataclass(frozen=True, slots=True)
+class PrintSettings:
+    """Type, colour and what must be readable."""
+
     font: str
-    tube_colour: str
-    print_colour: str
+    colour: str
     min_contrast: float
     reading_distance_mm: float
     wire_reading_distance_mm: float
-    min_capital_mm: float
-    required_angle_arcmin: float
-    preferred_angle_arcmin: float
-    largest_angle_arcmin: float
-    reading_arc_deg: float
-    turning_arc_deg: float
-    slip: float
-    grip: float
-    preferred_share: float
-    supplied_over: float
-    recovered_under: float
-    wire_under: float
+    min_capital_height_mm: float
+    min_visual_angle_arcmin: float
+    preferred_visual_angle_arcmin: float
+    max_visual_angle_arcmin: float
+    readable_arc_deg: float
+    max_arc_deg: float
+    line_spacing: float
+    min_width_ratio: float
+    max_width_ratio: float
+    min_dots_per_capital: float
+    min_dots_per_stroke: float
+    repeat_gap: float
+    dpi: float
+
+
+@dataclass(frozen=True, slots=True)
+class InsertSettings:
+    """Paper inserts under clear sleeves."""
+
+    gap_mm: float
+    sleeve_overhang_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class WireSettings:
+    """What holds for single wires."""
+
+    od_undersize: float
+    max_per_cavity: float
+
+
+@dataclass(frozen=True, slots=True)
+class BundleSettings:
+    """How a bundle is laid by hand."""
+
     hand_lay_factor: float
     hand_lay_allowance: float
-    end_margin_mm: float
-    edge_margin_mm: float
-    line_pitch: float
-    cut_lengths_mm: tuple[float, ...]
-    cut_step_mm: float
-    shortest_cut_mm: float
-    longest_cut_mm: float
-    overlap_mm: float
-    cut_allowance: float
     covering_allowance: float
-    printer_dpi: float
-    dots_per_capital: float
-    dots_per_stroke: float
-    strip_gap_mm: float
-    strip_inset_mm: float
-    narrowest_letter: float
-    widest_letter: float
-    wires_per_cavity: float
-    wrap_copy_gap: float
-    code_gap_mm: float
-    tag_title_height: float
-    tag_title_share: float
-    tag_code_share: float
-    tag_column_gap: float
-    tag_row_gap: float
-    tag_tick: float
-    tag_bars_gap_mm: float
-    tag_title_gap: float
-    tag_tick_gap: float
-    tag_caution: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class CodeSettings:
+    """Machine-readable codes."""
+
+    symbology: str
+    on: tuple[str, ...]
+    data: str
+    error_correction: str
+    min_module_mm: float
+    min_dots_per_module: float
+    extra_quiet_zone: float
+    max_arc_deg: float
+    scan_tilt_deg: float
+    max_grid_nonuniformity: float
+    min_axial_grade: str
+    min_bar_height_mm: float
+    allow_failed: bool
+    text_gap_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class TagSettings:
+    """The layout of a bag tag."""
+
+    max_title_ratio: float
+    max_title_share: float
+    code_share: float
+    column_gap: float
+    heading_gap: float
+    tick_box: float
+    barcode_gap_mm: float
+    title_gap: float
+    tick_box_gap: float
+    safety_message: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """What may be set for the whole harness and again on a circuit, branch, end or bag.
+
+    The defaults, their limits and the reason for each are in ``data/settings.toml``, which also
+    describes each key; `catalogue.default_settings` reads them. Keys are dotted: ``sleeve.heating``.
+    """
+
+    wire_type: str
+    covering: str
+    covering_wall_mm: float | None
+    marker: MarkerSettings
+    sleeve: SleeveSettings
+    print: PrintSettings
+    insert: InsertSettings
+    wire: WireSettings
+    bundle: BundleSettings
+    code: CodeSettings
+    tag: TagSettings
+
+    @classmethod
+    def of(cls, values: Mapping[str, object]) -> Settings:
+        """Return the settings with a value for every dotted key."""
+        groups: dict[str, dict[str, object]] = {}
+        for key, value in values.items():
+            group, _, name = key.rpartition(".")
+            groups.setdefault(group, {})[name] = value
+        inside = {group: GROUPS[group](**given) for group, given in groups.items() if group}
+        return cls(**groups[""], **inside)  # type: ignore[arg-type]
+
+    @classmethod
+    def keys(cls) -> tuple[str, ...]:
+        """Return all dotted keys."""
+        flat = (item.name for item in fields(cls) if item.name not in GROUPS)
+        return (*flat, *(f"{group}.{item.name}" for group, kind in GROUPS.items() for item in fields(kind)))
+
+    def get(self, key: str) -> object:
+        """Return the value of a dotted key."""
+        value: object = self
+        for name in key.split("."):
+            value = getattr(value, name)
+        return value
+
+    def number(self, key: str) -> float:
+        """Return the value of a dotted key that holds a number."""
+        value = self.get(key)
+        if not isinstance(value, float):
+            raise TypeError(f"{key} holds no number")
+        return value
+
+    def changed(self, changes: Mapping[str, object]) -> Settings:
+        """Return the settings with the values of dotted keys replaced."""
+        flat: dict[str, object] = {}
+        for key, value in changes.items():
+            group, _, name = key.rpartition(".")
+            if group:
+                flat[group] = replace(flat.get(group, getattr(self, group)), **{name: value})  # type: ignore[type-var]
+            else:
+                flat[name] = value
+        return replace(self, **flat)  # type: ignore[arg-type]
+
+
+GROUPS: Mapping[str, type[Any]] = {
+    "marker": MarkerSettings,
+    "sleeve": SleeveSettings,
+    "print": PrintSettings,
+    "insert": InsertSettings,
+    "wire": WireSettings,
+    "bundle": BundleSettings,
+    "code": CodeSettings,
+    "tag": TagSettings,
+}
+"""The groups of settings, by the first part of a dotted key."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -373,11 +483,11 @@ class Code:
     ``quiet``: modules that stay free all round, of bars at both ends. ``level``: error correction (QR).
     """
 
-    kind: str  # a key of `labeler.codes.symbols.SYMBOLOGIES`
-    payload: str
+    symbology: str  # a key of `labeler.codes.symbols.SYMBOLOGIES`
+    data: str
     rows: tuple[str, ...]
     quiet: int
-    level: str = ""
+    error_correction: str = ""
 
     @property
     def linear(self) -> bool:
@@ -389,24 +499,24 @@ class Code:
 class Symbol:
     """A code in its place: lower left corner and module size in mm; of bars, module y is their height.
 
-    ``copies`` stand one step apart: the same symbol several times on one piece.
+    ``repeats`` stand one step apart: the same symbol several times on one piece.
     """
 
-    kind: str
-    payload: str
+    symbology: str
+    data: str
     rows: tuple[str, ...]
     x_mm: float
     y_mm: float
     module_x_mm: float
     module_y_mm: float
-    copies: int = 1
+    repeats: int = 1
     step_x_mm: float = 0.0
     step_y_mm: float = 0.0
 
     def corners(self) -> tuple[tuple[float, float], ...]:
         """Return the lower left corner of each copy, mm."""
         return tuple(
-            (self.x_mm + copy * self.step_x_mm, self.y_mm + copy * self.step_y_mm) for copy in range(self.copies)
+            (self.x_mm + copy * self.step_x_mm, self.y_mm + copy * self.step_y_mm) for copy in range(self.repeats)
         )
 
 
@@ -414,7 +524,7 @@ class Symbol:
 class Face:
     """All that is drawn on one piece, relative to its lower left corner.
 
-    ``runs`` are drawn ``copies`` times, each ``copy_pitch_mm`` lower than the one before
+    ``runs`` are drawn ``repeats`` times, each ``repeat_pitch_mm`` lower than the one before
     (a wrap says its text several times around the wire). Two faces that are equal are one
     row in the record.
     """
@@ -422,8 +532,8 @@ class Face:
     width_mm: float
     height_mm: float
     runs: tuple[Run, ...] = ()
-    copies: int = 1
-    copy_pitch_mm: float = 0.0
+    repeats: int = 1
+    repeat_pitch_mm: float = 0.0
     boxes: tuple[Box, ...] = ()
     symbol: Symbol | None = None
     passes: int = 1  # 2: flat tube lettered on both faces is turned over and printed again
@@ -432,7 +542,7 @@ class Face:
 # ---------------------------------------------------------------- markers
 
 
-FITS, TIGHT, DOES_NOT_FIT = "fits", "tight", "does not fit"
+PASS, MARGINAL, FAIL = "pass", "marginal", "fail"
 
 
 @dataclass(frozen=True, slots=True)
@@ -442,7 +552,7 @@ class Marker:
     id: str
     kind: str  # sleeve | wrap | insert | flag | tag
     role: str  # branch end | wire end | wire | bag
-    at: str  # "J4", "J4:2", "K4"
+    place: str  # "J4", "J4:2", "K4"
     text: tuple[str, ...]
     breakable: bool  # one string that may be broken at its separators
     settings: Settings
@@ -464,7 +574,7 @@ class TagWords:
     """What a tag says: a title, lines under it, rows to tick off.
 
     ``summary`` stands in for the rows where the tag cannot hold them all; it says how many there are
-    and where they are listed. ``""``: the rows must fit. ``caution`` stands at the foot, at the least
+    and where they are listed. ``""``: the rows must fit. ``safety_message`` stands at the foot, at the least
     height; where it does not go in beside the rows, the tag goes without and says so.
     ``on_bench_sheet``: one of the rows refers to the bench sheet, as every summary does.
     """
@@ -473,7 +583,7 @@ class TagWords:
     headings: tuple[str, ...] = ()
     rows: tuple[str, ...] = ()
     summary: str = ""
-    caution: str = ""
+    safety_message: str = ""
     on_bench_sheet: bool = False
 
 
@@ -489,7 +599,7 @@ class Obstacle:
     """What a sleeve must slide over besides its own seat: a connector by its kind, or what is named above."""
 
     kind: str
-    at: str
+    place: str
     diameter_mm: float
 
     @property
@@ -507,7 +617,7 @@ class ClosingStep:
     """A step of the work that closes an end, so that nothing can be slid on there afterwards."""
 
     action: str  # one of those above
-    at: tuple[str, ...] = ()  # (): at the marker's own end
+    places: tuple[str, ...] = ()  # (): at the marker's own end
 
 
 @dataclass(frozen=True, slots=True)
@@ -528,12 +638,12 @@ class Installation:
 
 @dataclass(frozen=True, slots=True)
 class InstallationStep:
-    """One thing that is slid onto a branch: a sleeve (``at`` an end), or a ``covering`` (``at`` "")."""
+    """One thing that is slid onto a branch: a sleeve (``place`` an end), or a ``covering`` (``place`` "")."""
 
     branch: str
-    at: str
+    place: str
     covering: str
-    passes_mm: float
+    pass_over_mm: float
     how: Installation
 
 
@@ -570,7 +680,7 @@ class SeatCovering:
 class SeatSection:
     """The part of a seat past the edge of its covering, seen from where the lettering stands: it carries none."""
 
-    closes_on: Range  # mm
+    grip: Range  # mm
     towards_end: bool = True  # False: the lettering stands towards the end of the branch
 
 
@@ -578,23 +688,23 @@ class SeatSection:
 class Seat:
     """The diameters that a marker meets, mm, and what they are of.
 
-    ``passes``: the largest it goes over on its way (tightest packing … hand-laid, covering and
-    obstacles included). ``closes_on``: what it grips (smallest part of the seat).
-    ``text_on``: what the lettering lies on. ``section``: the other part, where the marker lies on both
+    ``pass_over``: the largest it goes over on its way (tightest packing … hand-laid, covering and
+    obstacles included). ``grip``: what it closes on (smallest part of the seat).
+    ``text_diameter``: what the lettering lies on. ``section``: the other part, where the marker lies on both
     sides of a covering's edge. ``wires`` and ``cables`` lie in the bundle, none of either where it was
     measured and they are not known; a single wire has its name instead, a diameter alone neither.
     """
 
-    passes: Range
-    closes_on: Range
-    text_on: Range
+    pass_over: Range
+    grip: Range
+    text_diameter: Range
     wires: int = 0
     cables: int = 0
     wire: str = ""
     basis: PackedBundle | MeasuredBundle | WireDiameter | None = None
     covering: SeatCovering | None = None
     installation: Installation | None = None  # None: it is laid around, or nothing is known
-    obstacle: Obstacle | None = None  # what makes passes larger than the seat itself
+    obstacle: Obstacle | None = None  # what makes pass_over larger than the seat itself
     section: SeatSection | None = None
 
 
@@ -604,28 +714,28 @@ class TubeChoice:
 
     tubes: tuple[Tube, ...]
     refusals: tuple[Fact, ...] = ()
-    ways_out: tuple[Fact, ...] = ()
+    fixes: tuple[Fact, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class CodeFit:
-    """Where a code stands and how well: sizes after shrinking, mm; ``faults`` names every limit it breaks.
+    """Where a code stands and how well: sizes after shrinking, mm; ``failures`` names every limit it breaks.
 
-    ``grid`` is the largest distance of a module from an even grid, in modules, at the aim error;
-    ``axial`` the largest axial non-uniformity; both over the whole range of the seat.
+    ``grid_nonuniformity`` is the largest distance of a module from an even grid, in modules, at the aim error;
+    ``axial_nonuniformity`` the largest axial non-uniformity; both over the whole range of the seat.
     """
 
-    kind: str
-    payload: str
+    symbology: str
+    data: str
     columns: int
     rows: int
-    level: str
-    dots: tuple[int, int]  # printer dots in a module, along and across; of bars, across is their height
+    error_correction: str
+    dots_per_module: tuple[int, int]  # printer dots in a module, along and across; of bars, across is their height
     module_mm: float  # smallest module after shrinking
     arc_deg: float = 0.0
-    grid: float = 0.0
-    axial: float = 0.0
-    faults: tuple[Fact, ...] = ()
+    grid_nonuniformity: float = 0.0
+    axial_nonuniformity: float = 0.0
+    failures: tuple[Fact, ...] = ()
 
     @property
     def size(self) -> str:
@@ -637,7 +747,7 @@ class CodeFit:
 class Capital:
     """Height of the capitals, mm: as printed, after shrinking (lowest, highest), and required."""
 
-    flat: float
+    printed: float
     low: float
     high: float
     required: float
@@ -645,10 +755,10 @@ class Capital:
 
 
 @dataclass(frozen=True, slots=True)
-class SeatPart:
+class SleeveSection:
     """A part of a sleeve: its length cut flat and, after shrinking, from … to, mm."""
 
-    flat_mm: float
+    cut_mm: float
     shrunk_mm: Range
 
 
@@ -656,15 +766,15 @@ class SeatPart:
 class Surface:
     """What print stands on, and how it comes out there: one for all markers that are alike."""
 
-    printable_mm: float = 0.0  # height that print may fill
-    lay_flat_mm: float = 0.0  # of a tube
-    print_scale: Range | None = None
-    face_scale: Range | None = None
-    along_scale: Range | None = None
-    stretch: float = 1.0  # of the print across the piece
-    direction: str = ""  # along | around; "" where it does not apply
-    proportion: Range | None = None  # width over height of the H after shrinking
-    stroke: Range | None = None  # width of a stroke over height of a capital after shrinking
+    printable_around_mm: float = 0.0  # height that print may fill
+    lay_flat_width_mm: float = 0.0  # of a tube
+    circumferential_scale: Range | None = None
+    marked_side_scale: Range | None = None
+    longitudinal_scale: Range | None = None
+    text_stretch: float = 1.0  # of the print across the piece
+    text_direction: str = ""  # along | around; "" where it does not apply
+    width_ratio: Range | None = None  # width over height of the H after shrinking
+    stroke_ratio: Range | None = None  # width of a stroke over height of a capital after shrinking
     contrast: float = 0.0  # of print to tube; 0 where a colour is not known
 
 
@@ -673,22 +783,22 @@ class Fit:
     """The answer for one marker: what is printed, on what, and whether it will read."""
 
     marker: Marker
-    verdict: str  # fits | tight | does not fit
+    result: str  # pass | marginal | fail
     reasons: tuple[Fact, ...]
     lines: tuple[str, ...] = ()
     seat: Seat | None = None
     tube: Tube | None = None
     stock: str = ""
     face: Face | None = None  # None: nothing can be drawn, or a plain sleeve
-    capital: Capital | None = None
+    capital_height_mm: Capital | None = None
     cut_length_mm: float = 0.0
-    outside_mm: tuple[float, float, float] | None = None  # supplied, low, high
-    arc_deg: float = 0.0
+    tube_od_mm: tuple[float, float, float] | None = None  # supplied, low, high
+    text_arc_deg: float = 0.0
     font: str = ""
-    size_mm: float = 0.0
+    font_size_mm: float = 0.0
     surface: Surface = Surface()
-    ways_out: tuple[Fact, ...] = ()
-    parts: tuple[SeatPart, ...] = ()  # of a sleeve: where the text stands, then what is past an edge
+    fixes: tuple[Fact, ...] = ()
+    sections: tuple[SleeveSection, ...] = ()  # of a sleeve: where the text stands, then what is past an edge
     code: CodeFit | None = None
     on_bench_sheet: bool = False  # of a tag: it refers to the bench sheet, where its rows are
 
@@ -703,7 +813,7 @@ class Piece:
     marker: str
     face: Face
     stock: str
-    group: str = ""  # loaded together: "AS23053/5 1/4, white"
+    load: str = ""  # loaded together: "AS23053/5 1/4, white"
     label: str = ""  # for people: "J4 · DEPTH J4"
 
 
@@ -725,7 +835,7 @@ class Sheet:
     number: int  # counted over the whole job, from 1
     width_mm: float
     height_mm: float
-    group: str = ""
+    load: str = ""
     placed: tuple[Placed, ...] = field(default=())  # none: the page carries the header of what follows
     about: str = ""  # of what is cut from tube: "cut 4 x 30, 2 x 45 mm"
 

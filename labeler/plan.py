@@ -23,7 +23,7 @@ from labeler.tables.kinds import SLID_ON
 ID_SIGNS = "0123456789ACDEFGHJKLMNPQRTUVWXY"
 PINS = "pins"  # the second tag of a bag, where its pins do not go on the first
 WIRE_TEXTS = {
-    "own": "{circuit}",
+    "circuit": "{circuit}",
     "local": "{local}",
     "remote": "{remote}",
     "local and remote": "{local}/{remote}",
@@ -60,7 +60,7 @@ def confusable(markers: Iterable[Marker]) -> tuple[Problem, ...]:
     return tuple(
         Problem(
             second.where,
-            f"{second.at} {two!r} is easily confused with {first.at} {one!r} ({first.where})",
+            f"{second.place} {two!r} is easily confused with {first.place} {one!r} ({first.where})",
             "name one of them otherwise",
             warning=True,
         )
@@ -108,7 +108,7 @@ def _sleeves(index: HarnessIndex, ids: _Ids) -> Iterator[Marker]:
     for branch in index.branches:
         for end in branch.ends:
             settings = end.settings
-            kind = settings.branch_marker_kind
+            kind = settings.marker.branch
             if kind == "none" or (not end.marked and kind not in SLID_ON):
                 continue  # a plain end of a kind that is nothing but print
             others = [e.at for e in branch.ends if e is not end]
@@ -116,7 +116,7 @@ def _sleeves(index: HarnessIndex, ids: _Ids) -> Iterator[Marker]:
                 id=ids.next("branch end", f"{branch.id}|{end.at}"),
                 kind=kind,
                 role="branch end",
-                at=end.at,
+                place=end.at,
                 text=end.text or (f"{branch.id} {end.at}",),
                 breakable=len(end.text) < 2,
                 settings=settings,
@@ -142,7 +142,7 @@ def _branches_at(index: HarnessIndex) -> dict[tuple[str, str], str]:
 
 
 Writer = Callable[[Circuit, str, str], str]  # of a wire marker's text: circuit, its place here, its place there
-VARIED = ("id", "role", "at", "text", "branch", "circuit", "far", "where", "position_mm")
+VARIED = ("id", "role", "place", "text", "branch", "circuit", "far", "where", "position_mm")
 """What differs from one wire marker to another."""
 
 
@@ -151,10 +151,10 @@ def _wire_markers(index: HarnessIndex, ids: _Ids) -> Iterator[Marker | Problem]:
     harness, branch_at = index.harness, _branches_at(index)
     writers: dict[str, Writer | Problem] = {}
     for settings, circuits in groupby(harness.circuits, key=lambda circuit: circuit.settings):
-        if settings.wire_marker_kind == "none":
+        if settings.marker.wire == "none":
             continue
-        rule = settings.wire_marker
-        made = pattern(Marker("", settings.wire_marker_kind, "", "", (), True, settings), *VARIED)
+        rule = settings.marker.wire_text
+        made = pattern(Marker("", settings.marker.wire, "", "", (), True, settings), *VARIED)
         for circuit in circuits:
             if rule not in writers:
                 writers[rule] = _writer(rule, harness, circuit.where)
@@ -163,7 +163,7 @@ def _wire_markers(index: HarnessIndex, ids: _Ids) -> Iterator[Marker | Problem]:
             write = writers[rule]
             if isinstance(write, Problem):
                 break
-            by_length = settings.wire_marks != "both ends"
+            by_length = settings.marker.wire_positions != "both ends"
             if by_length and circuit.length_mm is None:
                 text = f"circuit {circuit.id}: no length, so it is marked at both ends"
                 yield Problem(circuit.where, text, "give length_mm for marks by length", warning=True)
@@ -171,7 +171,7 @@ def _wire_markers(index: HarnessIndex, ids: _Ids) -> Iterator[Marker | Problem]:
             for at, far, text, role, connector, position in _places(circuit, write, by_length):
                 if not text.strip():
                     said = f"circuit {name}: wire marker {rule!r} gives an empty text"
-                    fix = "give the circuit what the marker is to say, or choose another wire_marker"
+                    fix = "give the circuit what the marker is to say, or choose another marker.wire_text"
                     yield Problem(where, said, fix)
                 branch = branch_at.get((name, connector), "")
                 yield made(ids.next(role, f"{name}|{at}"), role, at, (text,), branch, name, far, where, position)
@@ -205,7 +205,7 @@ def _writer(rule: str, harness: Harness, where: Where) -> Writer | Problem:
     try:
         parts = [(literal, name) for literal, name, _, _ in Formatter().parse(template)]
     except ValueError as error:
-        return Problem(where, f"wire_marker {rule!r}: {error}", "write fields as {circuit}")
+        return Problem(where, f"marker.wire_text {rule!r}: {error}", "write fields as {circuit}")
     names = [name for _, name in parts if name is not None]
     known = (*TEMPLATE_FIELDS, *dict.fromkeys(key for circuit in harness.circuits for key, _ in circuit.extra))
     unknown = [name for name in names if name not in known]
@@ -241,7 +241,7 @@ def _not_understood(rule: str, unknown: Sequence[str], known: Sequence[str], whe
     every = ", ".join((*WIRE_TEXTS, *("{" + name + "}" for name in known)))
     what = f"field {{{unknown[0]}}} is unknown" if unknown else "names no field, so all markers would be alike"
     hint = f"did you mean {near!r}? known are" if near else "known are"
-    return Problem(where, f"wire_marker {rule!r}: {what}", f"{hint} {every}")
+    return Problem(where, f"marker.wire_text {rule!r}: {what}", f"{hint} {every}")
 
 
 def _tags(index: HarnessIndex, ids: _Ids) -> Iterator[Marker]:
@@ -251,7 +251,7 @@ def _tags(index: HarnessIndex, ids: _Ids) -> Iterator[Marker]:
             id=ids.next("bag", bag.id),
             kind="tag",
             role="bag",
-            at=bag.id,
+            place=bag.id,
             text=(bag.id,),
             breakable=False,
             settings=bag.settings,
@@ -261,7 +261,7 @@ def _tags(index: HarnessIndex, ids: _Ids) -> Iterator[Marker]:
         )
         yield first
         if bag.contents and list(_pin_rows(bag, index)):
-            yield replace(first, id=ids.next("bag", f"{bag.id}|{PINS}"), at=f"{bag.id} {PINS}", text=(bag.id, PINS))
+            yield replace(first, id=ids.next("bag", f"{bag.id}|{PINS}"), place=f"{bag.id} {PINS}", text=(bag.id, PINS))
 
 
 def tag_words(index: HarnessIndex, marker: Marker, unit: str, date: str = "", pins: str = "") -> TagWords:
@@ -283,12 +283,12 @@ def tag_words(index: HarnessIndex, marker: Marker, unit: str, date: str = "", pi
     )
     ends = tuple(_pin_rows(bag, index))
     said = f"{len(ends)} wire ends: see the bench sheet"
-    caution = "" if len(marker.text) > 1 else marker.settings.tag_caution or ""
+    caution = "" if len(marker.text) > 1 else marker.settings.tag.safety_message or ""
     if len(marker.text) > 1 or not bag.contents:
         return TagWords(" ".join(marker.text), headings, ends, "" if bag.contents else said, caution)
     items = tuple(f"{item.quantity:.15g} x {item.item}" for item in bag.contents)
     below = {"": (), "all": ends, "elsewhere": (said,)}[pins]
-    return TagWords(bag.id, headings, (*items, *below), caution=caution, on_bench_sheet=pins == "elsewhere")
+    return TagWords(bag.id, headings, (*items, *below), safety_message=caution, on_bench_sheet=pins == "elsewhere")
 
 
 def _pin_rows(bag: Bag, index: HarnessIndex) -> Iterator[str]:

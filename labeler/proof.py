@@ -1,4 +1,4 @@
-"""The proof: one HTML file, no network, pictures inside; filtered by verdict, printed as it stands.
+"""The proof: one HTML file, no network, pictures inside; filtered by result, printed as it stands.
 
 Its pictures are the pixels of the real sheets, flat and as markers lie on their parts; codes are tried in them.
 """
@@ -51,8 +51,8 @@ form { position: sticky; top: 0; background: #f4f4f2; padding: 8px 0; display: f
 main { display: grid; grid-template-columns: repeat(auto-fill, minmax(330px, 1fr)); gap: 10px; margin-top: 10px; }
 article { background: #fff; border: 1px solid #d4d4d0; border-left: 6px solid #2e7d4f; border-radius: 4px;
   padding: 8px 10px; content-visibility: auto; contain-intrinsic-size: auto 250px; break-inside: avoid; }
-article.tight { border-left-color: #c98a00; }
-article.misfit { border-left-color: #b3261e; }
+article.marginal { border-left-color: #c98a00; }
+article.fail { border-left-color: #b3261e; }
 h2 { font-size: 13px; margin: 0 0 4px; display: flex; justify-content: space-between; gap: 8px; }
 h2 span { font-weight: normal; color: #555; }
 figure { margin: 6px 0; }
@@ -61,13 +61,13 @@ figcaption { color: #555; font-size: 11px; }
 p { margin: 3px 0; }
 .why { color: #8a1c16; }
 .code { font-size: 11px; }
-body:has(#fits:not(:checked)) article.fits, body:has(#tight:not(:checked)) article.tight,
-body:has(#misfit:not(:checked)) article.misfit, body:has(#coded:checked) article:not(.coded) { display: none; }
+body:has(#pass:not(:checked)) article.pass, body:has(#marginal:not(:checked)) article.marginal,
+body:has(#fail:not(:checked)) article.fail, body:has(#coded:checked) article:not(.coded) { display: none; }
 @media print { :root { --k: 0.5px; font-size: 9px; } body { background: #fff; padding: 0; } form { display: none; }
   h2 { font-size: 9px; }  figure { margin: 3px 0; } figcaption, .code { font-size: 8px; }
   main { grid-template-columns: repeat(4, 1fr); gap: 2mm; } article { content-visibility: visible; padding: 4px; } }
 """
-CLASSES = {"fits": "fits", "tight": "tight", "does not fit": "misfit"}
+CLASSES = {"pass": "pass", "marginal": "marginal", "fail": "fail"}
 
 
 def write_proof(checked: Checked, out: Path, *, force: bool = False, track: Track = untracked) -> int:
@@ -80,7 +80,7 @@ def write_proof(checked: Checked, out: Path, *, force: bool = False, track: Trac
     drawn = [fit for fit in checked.fits if fit.face is not None]
     misfits = {fit.marker.id for fit in checked.misfits}
     pieces = [
-        replace(piece, stock=ALONE.name) if piece.marker in misfits and piece.group else piece  # of tube, by its size
+        replace(piece, stock=ALONE.name) if piece.marker in misfits and piece.load else piece  # of tube, by its size
         for piece in pieces_of(drawn, checked.stocks)
     ]
     sheets = lay_out(pieces, stocks)
@@ -98,12 +98,12 @@ def _page(title: str, shown: Iterable[MarkerPictures], missing: Sequence[Fit], p
 
     ``missing`` are markers of which there is nothing to show, ``plain`` how many sleeves are only cut.
     """
-    cards = [(one.fit.verdict, _card(one)) for one in shown]
-    cards += [(fit.verdict, _article(fit, "")) for fit in missing]
-    count = Counter(verdict for verdict, _ in cards)
+    cards = [(one.fit.result, _card(one)) for one in shown]
+    cards += [(fit.result, _article(fit, "")) for fit in missing]
+    count = Counter(result for result, _ in cards)
     boxes = "".join(
-        f'<label><input type="checkbox" id="{CLASSES[verdict]}" checked> {verdict} ({count[verdict]})</label>'
-        for verdict in CLASSES
+        f'<label><input type="checkbox" id="{CLASSES[result]}" checked> {result} ({count[result]})</label>'
+        for result in CLASSES
     )
     boxes += '<label><input type="checkbox" id="coded"> with a code only</label>'
     also = f"; {plain} plain sleeves are only cut" if plain else ""
@@ -137,21 +137,21 @@ def _figure(picture: bytes, caption: str) -> str:
 
 def _article(fit: Fit, inside: str) -> str:
     marker = fit.marker
-    place = " ".join(filter(None, (marker.branch if marker.branch != marker.at else "", marker.at)))
+    place = " ".join(filter(None, (marker.branch if marker.branch != marker.place else "", marker.place)))
     words = " | ".join(fit.lines[:2] or marker.text)
     on = fit.tube.name if fit.tube else fit.stock
-    classes = CLASSES[fit.verdict] + (" coded" if fit.code else "")
+    classes = CLASSES[fit.result] + (" coded" if fit.code else "")
     lines = [f"{marker.kind}, {on}" + (f", cut {fit.cut_length_mm:g} mm" if fit.tube else "")]
-    if fit.capital:
-        lines.append(f"capitals {span(fit.capital)} mm, {fit.capital.required:.2f} mm required")
+    if fit.capital_height_mm:
+        lines.append(f"capitals {span(fit.capital_height_mm)} mm, {fit.capital_height_mm.required:.2f} mm required")
     if fit.seat:
-        lines.append(f"on {span(fit.seat.text_on)} mm: {sits_on(fit.seat)}")
+        lines.append(f"on {span(fit.seat.text_diameter)} mm: {sits_on(fit.seat)}")
     facts = "".join(f"<p>{escape(line)}</p>" for line in lines)
     why = "".join(f'<p class="why">{escape(sentence(reason))}</p>' for reason in fit.reasons)
-    ways = f"<p>what would do: {escape('; or '.join(sentences(fit.ways_out)))}</p>" if fit.ways_out else ""
+    ways = f"<p>what would do: {escape('; or '.join(sentences(fit.fixes)))}</p>" if fit.fixes else ""
     return (
         f'<article class="{classes}" id="{marker.id}"><h2>{escape(place)}: {escape(words)}'
-        f"<span>{marker.id} · {fit.verdict}</span></h2>{inside}{facts}{why}{ways}</article>"
+        f"<span>{marker.id} · {fit.result}</span></h2>{inside}{facts}{why}{ways}</article>"
     )
 
 
@@ -160,12 +160,12 @@ def _code(fit: Fit, trials: Sequence[ReadingTrial]) -> str:
     code = fit.code
     if code is None:
         return ""
-    level = f", correction {code.level}" if code.level else ""
-    lines = [f"{code.kind} {code.payload!r}: {code.size}{level}, module {code.module_mm:.3f} mm on the part"]
+    level = f", correction {code.error_correction}" if code.error_correction else ""
+    lines = [f"{code.symbology} {code.data!r}: {code.size}{level}, module {code.module_mm:.3f} mm on the part"]
     if code.rows > 1 and code.arc_deg:
         lines.append(
-            f"arc {code.arc_deg:.1f}°, grid {code.grid:.2f} modules off at {fit.marker.settings.code_aim_deg:g}°, "
-            f"{code.axial:.3f} off square"
+            f"arc {code.arc_deg:.1f}°, grid {code.grid_nonuniformity:.2f} modules off at "
+            f"{fit.marker.settings.code.scan_tilt_deg:g}°, {code.axial_nonuniformity:.3f} off square"
         )
     lines += _tries(trials)
     return "".join(f'<p class="code">{escape(line)}</p>' for line in lines)
@@ -264,7 +264,7 @@ def _cut(page: PagePixels, sheet: Sheet, placed: Placed, dpi: float) -> Greys:
 
 def _ends(fit: Fit, stock: Stock, pixel_mm: float) -> dict[str, View]:
     """Return how a round piece is seen from the front at both ends of its interval; {} for what is flat."""
-    along, around, outside = fit.surface.along_scale, fit.surface.face_scale, fit.outside_mm
+    along, around, outside = fit.surface.longitudinal_scale, fit.surface.marked_side_scale, fit.tube_od_mm
     if fit.marker.kind == "sleeve" and outside and around and along:
         return {
             "smallest": View(along.low, around.low, outside[1], 0.0, pixel_mm),
@@ -273,7 +273,7 @@ def _ends(fit: Fit, stock: Stock, pixel_mm: float) -> dict[str, View]:
     if fit.marker.kind not in ("wrap", "insert") or not fit.seat:
         return {}
     film = 2 * stock.thickness_mm if fit.marker.kind == "wrap" else 0.0  # the seat of an insert has the paper on it
-    low, high = fit.seat.text_on.low + film, fit.seat.text_on.high + film
+    low, high = fit.seat.text_diameter.low + film, fit.seat.text_diameter.high + film
     largest = {"largest": View(1.0, 1.0, high, 0.0, pixel_mm)} if high - low > 0.005 else {}
     return {"smallest": View(1.0, 1.0, low, 0.0, pixel_mm), **largest}
 
@@ -283,7 +283,7 @@ def _centred(fit: Fit, flat: Greys, dpi: float) -> Greys:
     face = fit.face
     if fit.marker.kind != "wrap" or face is None or not face.runs:
         return flat
-    capital = fit.capital.flat if fit.capital else 0.0
+    capital = fit.capital_height_mm.printed if fit.capital_height_mm else 0.0
     low, high = min(run.y_mm for run in face.runs), max(run.y_mm for run in face.runs) + capital
     return _facing(flat, (low + high) / 2, dpi)
 
@@ -305,11 +305,11 @@ def _trials(fit: Fit, sharp: Greys, dpi: float, ends: Mapping[str, View]) -> Ite
     pictures = [
         (name, aim, seen(facing, pixel, replace(view, aim=radians(aim), pixel_mm=pixel), BEHIND))
         for name, view in ends.items()
-        for aim in dict.fromkeys((0.0, fit.marker.settings.code_aim_deg))
+        for aim in dict.fromkeys((0.0, fit.marker.settings.code.scan_tilt_deg))
     ]
     for end, aim, picture in pictures or [("flat", 0.0, np.pad(sharp, 8, constant_values=255.0))]:
-        found = read_codes(np.ascontiguousarray(picture.astype(np.uint8)), (code.kind,))
-        own = next((one for one in found if one.text == code.payload), None)
+        found = read_codes(np.ascontiguousarray(picture.astype(np.uint8)), (code.symbology,))
+        own = next((one for one in found if one.text == code.data), None)
         yield ReadingTrial(end, aim, own is not None, own.unused if own else None)
 
 

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from labeler.record.store import Record
 
 
+SCHEMA = "scan 1"  # of the JSON
 PHOTOS = (".png", ".jpg", ".jpeg")
 ID = re.compile(r"(?<![0-9A-Z])[0-9A-Z]{8}(?![0-9A-Z])")
 """A marker's id: seven characters and their check character."""
@@ -30,7 +31,7 @@ class Scanned:
     """
 
     text: str
-    source: str  # the photo, "" for what was typed
+    file: str  # the photo, "" for what was typed
     id: str
     broken: str
     markers: tuple[Recorded, ...]
@@ -103,7 +104,7 @@ def look_up(record: Record, text: str, source: str = "") -> Scanned:
 
 
 def _code_text(item: Recorded) -> str | None:
-    return item.face.symbol.payload if item.face is not None and item.face.symbol is not None else None
+    return item.face.symbol.data if item.face is not None and item.face.symbol is not None else None
 
 
 def scan(record: Record, given: Sequence[str]) -> tuple[Scanned, ...]:
@@ -121,7 +122,7 @@ def scan(record: Record, given: Sequence[str]) -> tuple[Scanned, ...]:
 
 def against(record: Record, unit: str, scanned: Iterable[Scanned]) -> Tally:
     """Return which markers of a unit were scanned and which are missing; raises `LabelerError` for an unknown unit."""
-    drawn = [item for item in record.show(unit).markers if item.state in ("printed", "prepared")]
+    drawn = [item for item in record.show(unit).markers if item.state in ("printed", "pending")]
     coded = {_key(item): item for item in drawn if _code_text(item) is not None}
     keys = [(one, coded.keys() & set(map(_key, one.markers))) for one in scanned]
     seen = set().union(*(here for _, here in keys))
@@ -144,7 +145,7 @@ def _key(item: Recorded) -> tuple[str, str, str]:
 def lines_of(scanned: Iterable[Scanned]) -> Iterable[str]:
     """Yield the answer to every text."""
     for one in scanned:
-        yield f"{one.text!r}" + (f" in {one.source}" if one.source else "")
+        yield f"{one.text!r}" + (f" in {one.file}" if one.file else "")
         if one.broken:
             yield f"  {one.broken}: the check character does not hold, so it was mistyped or misread"
         elif one.id:
@@ -159,21 +160,21 @@ def lines_of(scanned: Iterable[Scanned]) -> Iterable[str]:
 
 def _about(item: Recorded) -> str:
     row = item.row
-    times = f", {item.printed} times" if item.printed > 1 else ""
+    times = f", {item.print_count} times" if item.print_count > 1 else ""
     stands = f"job {item.job}, sheet {item.sheet}, {item.cell}" if item.sheet else f"job {item.job}"
     state = f"{item.state}: it must not be used" if item.state == "void" else item.state
     why = f" ({item.reason})" if item.reason else ""
     harness = " ".join(filter(None, (item.part_number or item.harness, item.revision)))
-    return f"{harness}, unit {item.unit}: {row.kind} at {row.at}, {row.label!r}; {state}{times}{why}; {stands}"
+    return f"{harness}, unit {item.unit}: {row.kind} at {row.place}, {row.text!r}; {state}{times}{why}; {stands}"
 
 
 def tally_lines(tally: Tally) -> Iterable[str]:
     """Yield what was seen of a unit and what is missing."""
     for word, items in (("seen   ", tally.seen), ("MISSING", tally.missing)):
         for item in items:
-            yield f"{word}  {item.row.id}  {item.row.kind} at {item.row.at}  {item.row.label}"
+            yield f"{word}  {item.row.id}  {item.row.kind} at {item.row.place}  {item.row.text}"
     for one in tally.others:
-        whose = ", ".join(sorted({f"{item.part_number} {item.unit} {item.row.at}" for item in one.markers}))
+        whose = ", ".join(sorted({f"{item.part_number} {item.unit} {item.row.place}" for item in one.markers}))
         yield f"NOT OF THIS UNIT  {one.text!r}" + (f": {whose}" if whose else ": not in the record")
     if tally.without_code:
         yield f"{len(tally.without_code)} markers of the unit carry no code and cannot be ticked off"
@@ -184,19 +185,19 @@ def as_json(scanned: Iterable[Scanned], tally: Tally | None = None) -> dict[str,
     texts = [
         {
             "text": one.text,
-            "photo": one.source or None,
+            "file": one.file or None,
             "id": one.id or None,
-            "check_holds": bool(one.id) if one.id or one.broken else None,
+            "check_character_valid": bool(one.id) if one.id or one.broken else None,
             "markers": list(map(_marker_json, one.markers)),
         }
         for one in scanned
     ]
     if tally is None:
-        return {"scanned": texts}
+        return {"schema": SCHEMA, "scanned": texts}
     groups = {"seen": tally.seen, "missing": tally.missing, "without_code": tally.without_code}
     ids = {name: [item.row.id for item in items] for name, items in groups.items()}
     others = [one.text for one in tally.others]
-    return {"scanned": texts, "unit": tally.unit, **ids, "not_of_this_unit": others}
+    return {"schema": SCHEMA, "scanned": texts, "unit": tally.unit, **ids, "not_of_this_unit": others}
 
 
 def _marker_json(item: Recorded) -> dict[str, Any]:
@@ -205,9 +206,9 @@ def _marker_json(item: Recorded) -> dict[str, Any]:
         "unit": item.unit,
         "part_number": item.part_number,
         "kind": item.row.kind,
-        "at": item.row.at,
-        "text": item.row.label,
+        "place": item.row.place,
+        "text": item.row.text,
         "state": item.state,
-        "printed": item.printed,
+        "print_count": item.print_count,
         "job": item.job,
     }

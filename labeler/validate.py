@@ -147,7 +147,7 @@ def _ends_of_circuits(index: HarnessIndex) -> Found:
     taken: dict[tuple[str, str], Circuit] = {}
     shared: dict[tuple[str, str], list[Circuit]] = {}
     harness, known = index.harness, index.connectors
-    most = harness.settings.wires_per_cavity
+    most = harness.settings.wire.max_per_cavity
     for circuit in harness.circuits:
         start, finish = circuit.start, circuit.finish
         if (
@@ -179,7 +179,7 @@ def _taken(circuit: Circuit, place: str, wires: Sequence[Circuit]) -> Problem:
     first = wires[0]
     message = f"{circuit.id}: {place} is taken by {first.id} at {first.where}"
     joined = 'join the wires in a connector of kind = "splice"'
-    crimped = f"crimped into one contact: wires_per_cavity = {len(wires)} under [defaults], or with --set"
+    crimped = f"crimped into one contact: wire.max_per_cavity = {len(wires)} under [defaults], or with --set"
     return Problem(circuit.where, message, f"correct the cavity; or {joined}; or where they are {crimped}")
 
 
@@ -223,7 +223,7 @@ def _wires(index: HarnessIndex, catalogue: Catalogue) -> Found:
         elif not circuit.size:
             unsized.append(circuit)
         else:
-            kind = circuit.wire_type or circuit.settings.wire
+            kind = circuit.wire_type or circuit.settings.wire_type
             alike.setdefault((kind, circuit.size), []).append(circuit)
     yield from _without_diameter(alike, catalogue)
     yield from _assumed(alike)
@@ -240,7 +240,7 @@ def _assumed(alike: Mapping[tuple[str, str], Sequence[Circuit]]) -> Iterator[Pro
             taken.setdefault(default_wire(size), []).extend(circuits)
     for name, circuits in taken.items():
         text = f"{_listed(circuits)}: no insulation is named, {name} is taken for the diameter"
-        fix = 'name it: a column, wire under [defaults], or --set wire="…"; labeler wires lists them'
+        fix = 'name it: a column, wire_type under [defaults], or --set wire_type="…"; labeler wires lists them'
         yield Problem(circuits[0].where, text, fix, warning=True)
 
 
@@ -302,7 +302,7 @@ def _thinner_than_cores(index: HarnessIndex, catalogue: Catalogue) -> Found:
 def _thinnest(circuit: Circuit, catalogue: Catalogue) -> float:
     """Return the smallest diameter of a circuit's wire, mm; 0 where no table says."""
     try:
-        found = catalogue.wire_diameter(circuit.wire_type or circuit.settings.wire, circuit.size)
+        found = catalogue.wire_diameter(circuit.wire_type or circuit.settings.wire_type, circuit.size)
     except LabelerError:
         return 0.0
     return with_low_end(found, circuit.settings).range_mm.low
@@ -324,10 +324,10 @@ def _unmeasured(index: HarnessIndex) -> Found:
 def _between_breakouts(index: HarnessIndex) -> Found:
     """Yield a warning for sleeves of a branch that lies between breakouts: they cannot be threaded later."""
     for branch in index.harness.branches:
-        sleeved = branch.settings.branch_marker_kind in SLID_ON
+        sleeved = branch.settings.marker.branch in SLID_ON
         if branch.ends and sleeved and all(index.connector(end.at).kind == "breakout" for end in branch.ends):
             text = f"branch {branch.id} lies between breakouts: its sleeves go on before the branches are joined"
-            yield Problem(branch.where, text, 'or mark it with branch_marker_kind = "wrap"', warning=True)
+            yield Problem(branch.where, text, 'or mark it with marker.branch = "wrap"', warning=True)
 
 
 def _without_sleeve(index: HarnessIndex) -> Found:
@@ -383,9 +383,9 @@ def _along(branch: Branch, index: HarnessIndex) -> Found:
     taken: dict[str, float] = {}
     for end in branch.ends:
         settings = end.settings
-        if settings.branch_marker_kind not in SLID_ON:
+        if settings.marker.branch not in SLID_ON:
             continue
-        shortest = min(settings.cut_lengths_mm, default=settings.shortest_cut_mm)
+        shortest = min(settings.sleeve.cut_lengths_mm, default=settings.sleeve.min_cut_length_mm)
         cut, start = end.cut_length_mm or shortest, end.distance_from_connector_mm or 0.0
         taken[end.at] = start + cut
         if start + cut > branch.length_mm:
@@ -498,25 +498,25 @@ def _settings(index: HarnessIndex, catalogue: Catalogue) -> Found:
 
 
 _IN_ORDER = (
-    ("shortest_cut_mm", "longest_cut_mm"),
-    ("required_angle_arcmin", "preferred_angle_arcmin"),
-    ("preferred_angle_arcmin", "largest_angle_arcmin"),
-    ("reading_arc_deg", "turning_arc_deg"),
-    ("narrowest_letter", "widest_letter"),
+    ("sleeve.min_cut_length_mm", "sleeve.max_cut_length_mm"),
+    ("print.min_visual_angle_arcmin", "print.preferred_visual_angle_arcmin"),
+    ("print.preferred_visual_angle_arcmin", "print.max_visual_angle_arcmin"),
+    ("print.readable_arc_deg", "print.max_arc_deg"),
+    ("print.min_width_ratio", "print.max_width_ratio"),
 )
 
 
 def _out_of_order(settings: Settings, where: Where) -> Iterator[Problem]:
     """Yield settings that contradict each other: the first of a pair must not exceed the second."""
     for first, second in _IN_ORDER:
-        low, high = getattr(settings, first), getattr(settings, second)
+        low, high = settings.number(first), settings.number(second)
         if low > high:
             yield Problem(where, f"{first} {low:g} is larger than {second} {high:g}", "set the other one as well")
 
 
 def _no_colours(settings: Settings, where: Where) -> Iterator[Problem]:
     """Yield a warning for colours that are none."""
-    for what, colour in (("tube_colour", settings.tube_colour), ("print_colour", settings.print_colour)):
+    for what, colour in (("sleeve.colour", settings.sleeve.colour), ("print.colour", settings.print.colour)):
         if colour_name(colour) is None and colour.casefold() not in SEEN_THROUGH:
             message = f"{what}: {colour!r} is no colour code that is known; it is written as it stands"
             fix = f"use a code of IEC 60757 ({', '.join(base_colours())}), or {SEEN_THROUGH[0]}"
@@ -524,13 +524,13 @@ def _no_colours(settings: Settings, where: Where) -> Iterator[Problem]:
 
 
 def _looked_up(settings: Settings, catalogue: Catalogue) -> Iterator[tuple[str, str, Callable[[str], object]]]:
-    if settings.wire:
-        yield "wire", settings.wire, catalogue.wire_type
+    if settings.wire_type:
+        yield "wire_type", settings.wire_type, catalogue.wire_type
     if settings.covering_wall_mm is None:
         yield "covering", settings.covering, catalogue.covering_wall
-    yield "font", settings.font, load_font
-    for family in settings.sleeve:
-        yield "sleeve", family, catalogue.tubes
+    yield "print.font", settings.print.font, load_font
+    for family in settings.sleeve.families:
+        yield "sleeve.families", family, catalogue.tubes
 
 
 def _set_somewhere(index: HarnessIndex) -> Iterator[tuple[Settings, Where]]:

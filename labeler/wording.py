@@ -45,25 +45,25 @@ _CLOSED_BY = {"ring terminal": CRIMP_TERMINAL, "splice": MAKE_SPLICE, "connector
 
 def closing_step(step: ClosingStep) -> str:
     """Return a closing step in words: ``the splice S1 is made``."""
-    if step.action == INSTALL_CONNECTOR and not step.at:
+    if step.action == INSTALL_CONNECTOR and not step.places:
         return "the connector or contacts are fitted"
-    return _CLOSING[step.action].format(" and ".join(step.at))
+    return _CLOSING[step.action].format(" and ".join(step.places))
 
 
 def obstacle(on: Obstacle) -> str:
     """Return what is in the way, in words: ``connector J4, 18 mm``."""
     if on.kind == BUNDLE:
-        return f"bundle on the way from {on.at}, {on.diameter_mm:.1f} mm"
+        return f"bundle on the way from {on.place}, {on.diameter_mm:.1f} mm"
     if on.kind in _CRIMPED:
-        return f"{on.kind} crimped at {on.at}, {on.diameter_mm:.1f} mm"
-    return f"{on.kind} {on.at}, {on.diameter_mm:g} mm"
+        return f"{on.kind} crimped at {on.place}, {on.diameter_mm:.1f} mm"
+    return f"{on.kind} {on.place}, {on.diameter_mm:g} mm"
 
 
 def in_time(on: Obstacle | None) -> str:
     """Return how to spare a sleeve an obstacle, in words; ``""`` where nothing would."""
     if on is None or on.kind == BUNDLE:
         return ""
-    step = closing_step(ClosingStep(_CLOSED_BY[on.kind], (on.at,)))
+    step = closing_step(ClosingStep(_CLOSED_BY[on.kind], (on.place,)))
     return f"thread it on before {step}" + (", or take it off" if on.kind == "connector" else "")
 
 
@@ -84,9 +84,9 @@ def installation(how: Installation | None) -> str:
 
 def _closing_there(step: ClosingStep, how: Installation) -> str:
     """Return a closing step in words; of crimping at the access end that was named already, whose contacts."""
-    if step.action not in _CRIMPING_THERE or step.at not in ((), (how.access_end,)):
+    if step.action not in _CRIMPING_THERE or step.places not in ((), (how.access_end,)):
         return closing_step(step)
-    return _CRIMPING_THERE[step.action].format("the" if step.at and how.own else "its")
+    return _CRIMPING_THERE[step.action].format("the" if step.places and how.own else "its")
 
 
 def span(value: Range | Capital, digits: int = 2) -> str:
@@ -210,7 +210,7 @@ FORMS: Mapping[str, str | Callable[..., str]] = {
     "contrast unknown": "contrast not checked: the colours {ink} and {ground} are not both known",
     "contrast too low": (
         "print {ink} on {ground} has a contrast of {contrast:.1f} : 1, {required:g} : 1 required: choose another "
-        "print_colour or tube_colour"
+        "print.colour or sleeve.colour"
     ),
     "turn to read": (
         "turn to read: the lettering covers {arc:.1f}° of the part, {reading:g}° is read without turning, "
@@ -235,7 +235,7 @@ FORMS: Mapping[str, str | Callable[..., str]] = {
         "longer pieces do not go on {stock}: it takes {widest:g} mm; --stock {larger} takes longer ones"
     ),
     "overlap too short": (
-        "{overlap:g} mm on either side of the covering's edge (overlap_mm) take {least:.1f} mm of tube, cut are "
+        "{overlap:g} mm on either side of the covering's edge (sleeve.covering_overlap_mm) take {least:.1f} mm of tube, cut are "
         "{length:g} mm"
     ),
     "past the branch": _past_branch,
@@ -273,7 +273,7 @@ FORMS: Mapping[str, str | Callable[..., str]] = {
     "flag too short": "a wire of {wire:.2f} mm leaves {half:.1f} mm of {stock} on either side",
     # tags
     "rows summarised": "{rows} rows do not go on a tag of {stock}: it says how many there are",
-    "caution left out": "its caution does not go on {stock} beside the rest: shorten tag_caution, or use larger tags",
+    "caution left out": "its caution does not go on {stock} beside the rest: shorten tag.safety_message, or use larger tags",
     "tag too small": "at the required capitals of {required:.2f} mm {why}",
     "title too wide": "the title takes {title:.1f} mm, {free:.1f} mm are free",
     "rows too many": (
@@ -281,7 +281,7 @@ FORMS: Mapping[str, str | Callable[..., str]] = {
         "of {stock}"
     ),
     # codes
-    "code unsure": "code printed all the same, it may not scan: {fault}",
+    "code unsure": "code printed all the same, it may not scan: {failure}",
     "code arc": "{symbol} covers {arc:.1f}° of the part, {most:g}° allowed",
     "code grid": "{symbol} lies {off:.2f} modules off an even grid at {aim:g}° aim error, {most:g} allowed",
     "code out of sight": "{symbol} lies partly out of sight at {aim:g}° aim error, {most:g} allowed",
@@ -311,7 +311,7 @@ FORMS: Mapping[str, str | Callable[..., str]] = {
     # what would do, with the height it gives
     "height": "{capital:.2f} mm",
     "height, turned": "{capital:.2f} mm, turn to read",
-    "without height": "{verdict}",
+    "without height": "{result}",
     "nothing helps": "nothing that was tried; it reaches {capital:.2f} mm: ask for less if that is enough",
     "cut longer": "cut it {length:g} mm long ({key} = {length:g}): {reached}",
     "cut to the stock": "cut it to a length that the stock takes, {length:g} mm long ({key} = {length:g}): {reached}",
@@ -319,16 +319,16 @@ FORMS: Mapping[str, str | Callable[..., str]] = {
     "cut longer on other stock": "cut it {length:g} mm long ({key} = {length:g}) on --stock {stock}: {reached}",
     "break otherwise": "break it otherwise, as {text!r}: {reached}",
     "break otherwise, cut": "break it otherwise, as {text!r}, cut {length:g} mm: {reached}",
-    "white print": "print in white (print_colour = {value!r}): {reached}",
-    "black print": "print in black (print_colour = {value!r}): {reached}",
-    "other print": "print in another colour (print_colour = {value!r}): {reached}",
-    "even heat": "heat evenly (heating = {value!r}): {reached}",
-    "condensed face": "a condensed face (font = {value!r}): {reached}",
+    "white print": "print in white (print.colour = {value!r}): {reached}",
+    "black print": "print in black (print.colour = {value!r}): {reached}",
+    "other print": "print in another colour (print.colour = {value!r}): {reached}",
+    "even heat": "heat evenly (sleeve.heating = {value!r}): {reached}",
+    "condensed face": "a condensed face (print.font = {value!r}): {reached}",
     "add family": (
-        "tube {tube} ({supplied:.2f} mm supplied, {recovered:.2f} recovered, {ratio:.1f}:1): add {family!r} to sleeve"
+        "tube {tube} ({supplied:.2f} mm supplied, {recovered:.2f} recovered, {ratio:.1f}:1): add {family!r} to sleeve.families"
     ),
     "other family": (
-        "tube {tube} ({supplied:.2f} mm supplied, {recovered:.2f} recovered, {ratio:.1f}:1; add {family!r} to sleeve): "
+        "tube {tube} ({supplied:.2f} mm supplied, {recovered:.2f} recovered, {ratio:.1f}:1; add {family!r} to sleeve.families): "
         "{reached}"
     ),
     "in time": in_time,
@@ -339,16 +339,16 @@ FORMS: Mapping[str, str | Callable[..., str]] = {
     ),
     "covering_wall_mm": "the covering's wall",
     "bundle_diameter_mm": "the bundle",
-    "no overlap": "tube {tube} on the covering alone, whose edge stays open (overlap_mm = 0): {reached}",
+    "no overlap": "tube {tube} on the covering alone, whose edge stays open (sleeve.covering_overlap_mm = 0): {reached}",
     "less margin": (
         "tube {tube} with a margin of {value:.0%} instead of {was:.0%}, {cost} ({key} = {value:g}): {reached}"
     ),
-    "slip": "it goes on more tightly",
-    "grip": "it may slide or turn more easily",
+    "sleeve.pass_over_margin": "it goes on more tightly",
+    "sleeve.grip_margin": "it may slide or turn more easily",
     "shorter text": "a shorter text, {text!r}: {reached}",
     "other kind": '{article} {kind} instead ({key} = "{kind}"), {on}: {reached}{code}',
     "with its code": ", with its code",
-    "without its code": ', without its code: code_on leaves "{kind}" out',
+    "without its code": ', without its code: code.on leaves "{kind}" out',
     "no code": "",
     "nearer by": "read it from nearer by ({key} = {distance:g}): {reached}",
     "shorter sleeve": "a shorter sleeve (cut_length_mm), or less distance_from_connector_mm",
@@ -357,15 +357,15 @@ FORMS: Mapping[str, str | Callable[..., str]] = {
     "divide the bag": "divide the bag",
     "larger tag": "a larger tag stock",
     # what would let a code stand
-    "shorter code": 'a shorter text of the code (code_payload = "marker"): {size}',
+    "shorter code": 'a shorter text of the code (code.data = "marker"): {size}',
     "other symbology": 'code = "{kind}": {size}',
-    "finer printer": "a printer of {dpi:g} dpi (printer_dpi): {size}",
+    "finer printer": "a printer of {dpi:g} dpi (print.dpi): {size}",
     "heat code evenly": 'heat it evenly (heating = "even")',
     "seat known better": (
         "a seat known better (measure bundle_diameter_mm of the branch, or od_mm of the wire): scales {spread:.2f} : 1 "
         "apart, {most:.2f} : 1 allowed"
     ),
     "thicker part": "a part of at least {outside:.1f} mm outside",
-    "on the tag": 'put it on the tag (code_on = "tag")',
+    "on the tag": 'put it on the tag (code.on = "tag")',
 }
 """By kind of fact: a format of its values, or a function of them."""

@@ -15,9 +15,13 @@ INHERITED = default_settings()
 """What a part holds that is made without settings of its own, until `new_harness` gives it those above it."""
 
 
-def settings(**changes: Any) -> Settings:
-    """Return the default settings with changes."""
-    return replace(default_settings(), **changes)
+Changes = Mapping[str, object]
+NO_CHANGES: Changes = {}
+
+
+def settings(changes: Changes = NO_CHANGES) -> Settings:
+    """Return the default settings with those of dotted keys changed."""
+    return default_settings().changed(changes)
 
 
 def new_circuit(*given: Any, settings: Settings = INHERITED, **more: Any) -> Circuit:

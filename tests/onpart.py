@@ -22,7 +22,7 @@ from labeler.formulas.curvature import View, seen
 from labeler.model import Fit, Marker, Piece, Placed, Range, Seat, Sheet, Stock
 from labeler.size.tubes import choose_tubes
 from labeler.tables.catalogue import load_catalogue
-from tests.make import settings
+from tests.make import NO_CHANGES, Changes, settings
 
 CATALOGUE = load_catalogue()
 BARS_MM = 6.0  # half of the height of bars that is looked at
@@ -37,7 +37,7 @@ class Trial:
     payload: str
 
 
-def trials(seed: int, **fixed: Any) -> Iterator[Trial]:
+def trials(seed: int, fixed: Changes = NO_CHANGES) -> Iterator[Trial]:
     """Yield random markers that carry a code; what the fit says of them is left to the caller."""
     chance = random.Random(seed)
     while True:
@@ -47,13 +47,15 @@ def trials(seed: int, **fixed: Any) -> Iterator[Trial]:
         low = chance.uniform(1.5, 6.0 if marker_kind == "wrap" else 25.0)
         on = Range(low, low * chance.uniform(1.0, 1.06))
         chosen = settings(
-            code=kind,
-            code_on=(marker_kind,),
-            heating="even",
-            printer_dpi=chance.choice([203.0, 300.0, 600.0, 1200.0]),
-            longest_cut_mm=120.0,
-            sleeve=("AS23053/5", "3:1 single wall"),
-            **fixed,
+            {
+                "code.symbology": kind,
+                "code.on": (marker_kind,),
+                "sleeve.heating": "even",
+                "print.dpi": chance.choice([203.0, 300.0, 600.0, 1200.0]),
+                "sleeve.max_cut_length_mm": 120.0,
+                "sleeve.families": ("AS23053/5", "3:1 single wall"),
+                **fixed,
+            }
         )
         role = "branch end" if marker_kind == "sleeve" else "wire end"
         marker = Marker("W9X0GRQG", marker_kind, role, "J4", ("J4",), True, chosen)
@@ -75,7 +77,7 @@ def trials(seed: int, **fixed: Any) -> Iterator[Trial]:
 
 def dots_of(fit: Fit) -> float:
     """Return the dots per inch of a rendering: the printer's own, or so many times as many that they are 600."""
-    dpi = fit.marker.settings.printer_dpi
+    dpi = fit.marker.settings.print.dpi
     return dpi * ceil(600 / dpi)
 
 
@@ -106,12 +108,12 @@ def lies(fit: Fit, end: str) -> tuple[float, float, float]:
     if fit.tube is None:
         assert fit.seat is not None
         film = CATALOGUE.stock(fit.stock).thickness_mm
-        return 1.0, 1.0, (fit.seat.text_on.low if low else fit.seat.text_on.high) + 2 * film
-    assert fit.surface.along_scale is not None
-    assert fit.surface.face_scale is not None
-    assert fit.outside_mm is not None
-    around = fit.surface.face_scale.low if low else fit.surface.face_scale.high
-    return fit.surface.along_scale.low, around, fit.outside_mm[1] if low else fit.outside_mm[2]
+        return 1.0, 1.0, (fit.seat.text_diameter.low if low else fit.seat.text_diameter.high) + 2 * film
+    assert fit.surface.longitudinal_scale is not None
+    assert fit.surface.marked_side_scale is not None
+    assert fit.tube_od_mm is not None
+    around = fit.surface.marked_side_scale.low if low else fit.surface.marked_side_scale.high
+    return fit.surface.longitudinal_scale.low, around, fit.tube_od_mm[1] if low else fit.tube_od_mm[2]
 
 
 def photographed(fit: Fit, flat: Any, end: str, aim_deg: float, camera: np.random.Generator) -> Any:

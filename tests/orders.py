@@ -85,10 +85,10 @@ def reprint(record: Record, items: Sequence[Recorded], folder: Path, **how: Any)
 
 def resume_run(record: Record, job: int, folder: Path | None = None, **how: Any) -> tuple[Printed, ...]:
     """Finish a job with all that share its sheets."""
-    return reprinting.resume(record, job, folder, **how)
+    return reprinting.finish_job(record, job, folder, **how)
 
 
 def resume(record: Record, job: int, folder: Path | None = None, **how: Any) -> Printed:
     """Finish one job."""
-    run = reprinting.resume(record, job, folder, **how)
+    run = reprinting.finish_job(record, job, folder, **how)
     return next(printed for printed in run if printed.job.id == job)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from itertools import product
 from math import degrees
 
-from labeler.formulas.shrink import face_scale, stop
+from labeler.formulas.shrink import marked_side_scale, stop
 from labeler.model import Fit, Range
 from labeler.text import load_font
 
@@ -18,7 +18,7 @@ class Outcome:
     along: float
     face: float
     outside_mm: float
-    print_scale: float
+    circumferential_scale: float
 
 
 def outcomes(fit: Fit, samples: int = 60) -> Iterator[Outcome]:
@@ -27,21 +27,23 @@ def outcomes(fit: Fit, samples: int = 60) -> Iterator[Outcome]:
     assert tube is not None
     assert seat is not None
     ranges = (
-        Range(tube.expanded_id_mm, tube.expanded_id_mm * (1 + chosen.supplied_over)),
-        Range(tube.recovered_id_mm * (1 - chosen.recovered_under), tube.recovered_id_mm),
+        Range(tube.expanded_id_mm, tube.expanded_id_mm * (1 + chosen.sleeve.expanded_oversize)),
+        Range(tube.recovered_id_mm * (1 - chosen.sleeve.recovered_undersize), tube.recovered_id_mm),
         Range(tube.min_recovered_wall_mm, tube.max_recovered_wall_mm),
         Range(tube.longitudinal_change, 0.0),
         Range(0.0, 1.0 if tube.liner_mm else 0.0),
-        seat.text_on,
+        seat.text_diameter,
     )
     rng = random.Random(fit.marker.id)
     inside = [tuple(rng.uniform(r.low, r.high) for r in ranges) for _ in range(samples)]
     for supplied, recovered, wall, change, flowed, on in (*product(*((r.low, r.high) for r in ranges)), *inside):
         liner = flowed * (recovered + tube.liner_mm) * tube.liner_mm
         at = stop(supplied, recovered, wall, on, change, liner)
-        face = face_scale(at.print_scale, at.full_scale, chosen.heating, chosen.lettered_share)
+        face = marked_side_scale(
+            at.circumferential_scale, at.full_scale, chosen.sleeve.heating, chosen.sleeve.marked_side_share
+        )
         for scale in {face.low, face.high}:
-            yield Outcome(at.along, scale, at.outside_mm, at.print_scale)
+            yield Outcome(at.along, scale, at.outside_mm, at.circumferential_scale)
 
 
 def proportion(fit: Fit, out: Outcome) -> float:
@@ -75,14 +77,16 @@ def extent(fit: Fit) -> float:
 
 def check_against_outcomes(fit: Fit) -> None:
     """No outcome lies outside what the fit claims; the claims' ends are reached within 1 %, which sampling leaves."""
-    assert fit.surface.proportion is not None
-    assert fit.capital is not None
+    assert fit.surface.width_ratio is not None
+    assert fit.capital_height_mm is not None
     all_of_them = list(outcomes(fit))
     for claimed, found in (
-        (fit.surface.proportion, [proportion(fit, out) for out in all_of_them]),
-        (Range(fit.capital.low, fit.capital.high), [capital(fit, out) for out in all_of_them]),
+        (fit.surface.width_ratio, [proportion(fit, out) for out in all_of_them]),
+        (Range(fit.capital_height_mm.low, fit.capital_height_mm.high), [capital(fit, out) for out in all_of_them]),
     ):
         assert claimed.low - 1e-4 <= min(found) <= claimed.low * 1.01
         assert claimed.high * 0.99 <= max(found) <= claimed.high * 1.0001 + 1e-4
     covered = [degrees(2 * extent(fit) * out.face / out.outside_mm) for out in all_of_them]
-    assert fit.arc_deg * 0.9 <= max(covered) <= fit.arc_deg * 1.0001  # a narrow peak inside the range: samples miss it
+    assert (
+        fit.text_arc_deg * 0.9 <= max(covered) <= fit.text_arc_deg * 1.0001
+    )  # a narrow peak inside the range: samples miss it

@@ -57,8 +57,8 @@ def test_a_splice_on_a_branch_is_followed_through() -> None:
     assert through(made) == {"B4": ["W1", "W2", "W3", "W4"]}
     at_j4, at_p2 = seat(made, 0), seat(made, 1)
     assert (sits_on(at_j4), sits_on(at_p2)) == ("3 wires", "2 wires")
-    assert (at_j4.closes_on.low, at_p2.closes_on.low) == pytest.approx((3.910, 3.273), abs=1e-3)
-    assert (at_j4.passes.high, at_p2.passes.high) == pytest.approx((4.525, 4.2), abs=1e-3)
+    assert (at_j4.grip.low, at_p2.grip.low) == pytest.approx((3.910, 3.273), abs=1e-3)
+    assert (at_j4.pass_over.high, at_p2.pass_over.high) == pytest.approx((4.525, 4.2), abs=1e-3)
 
 
 def test_from_the_other_end_the_widest_of_the_branch_is_passed() -> None:
@@ -70,15 +70,15 @@ def test_from_the_other_end_the_widest_of_the_branch_is_passed() -> None:
         made, connectors=tuple(replace(c, max_width_mm=20.0 if c.id == "P2" else None) for c in made.connectors)
     )
     found = seat(made, 1)
-    assert found.passes.high == pytest.approx(4.525, abs=1e-3)
-    assert found.obstacle == Obstacle(BUNDLE, "J4", found.passes.high)
+    assert found.pass_over.high == pytest.approx(4.525, abs=1e-3)
+    assert found.obstacle == Obstacle(BUNDLE, "J4", found.pass_over.high)
     steps = installation_order(made.branches[0], Sizing(index(made), CATALOGUE))
-    assert [step.passes_mm for step in steps] == pytest.approx([4.525, 4.525], abs=1e-3)
+    assert [step.pass_over_mm for step in steps] == pytest.approx([4.525, 4.525], abs=1e-3)
     thick = replace(
         made, connectors=tuple(replace(c, max_width_mm=7.0 if c.id == "S1" else 20.0) for c in made.connectors)
     )
-    assert seat(thick, 1).passes.high == 7.0
-    assert seat(thick, 0).passes.high == pytest.approx(4.525, abs=1e-3)  # J4's own goes on at J4
+    assert seat(thick, 1).pass_over.high == 7.0
+    assert seat(thick, 0).pass_over.high == pytest.approx(4.525, abs=1e-3)  # J4's own goes on at J4
 
 
 @pytest.mark.parametrize(
@@ -121,8 +121,8 @@ def test_each_end_of_a_branch_with_several_holds_what_ends_there() -> None:
     """A line P1, J4, J5: three wires at P1, two of them end at J4, one at J5; each 2 mm, the hull of two 3.273."""
     made = boat(wires("P1-J4", "P1-J4", "P1-J5"), branch("B1", "P1", "J4", "J5"))
     assert [sits_on(seat(made, end)) for end in range(3)] == ["3 wires", "2 wires", "1 wire"]
-    assert seat(made, 1).closes_on.low == pytest.approx(3.273, abs=1e-3)
-    assert seat(made, 2).passes.high == 2.0
+    assert seat(made, 1).grip.low == pytest.approx(3.273, abs=1e-3)
+    assert seat(made, 2).pass_over.high == 2.0
     named = replace(made, branches=(branch("B1", "P1", "J4", "J5", circuits=("W1", "W2", "W3")),))
     assert [sits_on(seat(named, end)) for end in range(3)] == ["3 wires", "2 wires", "1 wire"]
 
@@ -172,9 +172,9 @@ def test_contacts_crimped_lie_among_the_wires_of_their_own_end() -> None:
     two = new_branch("B4", ends=(new_end("P2", contacts_crimped=True), new_end("J4", contacts_crimped=True)))
     made = boat(SPLICED, two, S1=SPLICE)
     parts = tuple(replace(c, contact_width_mm=3.0 if c.id == "P2" else 9.0) for c in made.connectors)
-    assert seat(replace(made, connectors=parts), 0).passes.high == pytest.approx(5.25, abs=1e-3)
+    assert seat(replace(made, connectors=parts), 0).pass_over.high == pytest.approx(5.25, abs=1e-3)
 
 
 def test_settings_of_these_tests() -> None:
     """The margins the sums above are made with: laid by hand 1.2, at least 5 % above the packing."""
-    assert (settings().hand_lay_factor, settings().hand_lay_allowance) == (1.2, 0.05)
+    assert (settings().bundle.hand_lay_factor, settings().bundle.hand_lay_allowance) == (1.2, 0.05)

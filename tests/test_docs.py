@@ -18,7 +18,7 @@ import labeler
 from labeler.answers.listing import file_forms
 from labeler.cli.main import main
 from labeler.read.toml import BAG, BRANCH, CABLE, CIRCUIT, CONNECTOR, END, HARNESS, ITEM, harness_form
-from labeler.tables.catalogue import load_catalogue, load_choices
+from labeler.tables.catalogue import load_catalogue, setting_specs
 from labeler.tables.document import Form, Key
 from labeler.tables.printers import PRINTER
 from labeler.tables.stocks import STOCK
@@ -147,13 +147,16 @@ def test_the_figures_in_readme() -> None:
     from labeler.formulas.bundle import hull_diameter, pack
     from labeler.formulas.shrink import stop
 
-    assert round(stop(6.35, 3.175, 0.635, 4).print_scale, 2) == 0.72
-    assert round(stop(6.35, 3.175, 0.635, 5).print_scale, 2) == 0.83
+    assert round(stop(6.35, 3.175, 0.635, 4).circumferential_scale, 2) == 0.72
+    assert round(stop(6.35, 3.175, 0.635, 5).circumferential_scale, 2) == 0.83
     two = pack([1.9, 1.9])
     assert (f"{two.diameter_mm:.2f}", f"{hull_diameter(two):.2f}") == ("3.80", "3.11")
-    choices = load_choices()
-    assert (choices["slip"].default, choices["grip"].default) == (0.10, 0.10)
-    assert (choices["reading_distance_mm"].default, choices["wire_reading_distance_mm"].default) == (400, 300)
+    choices = setting_specs()
+    assert (choices["sleeve.pass_over_margin"].default, choices["sleeve.grip_margin"].default) == (0.10, 0.10)
+    assert (choices["print.reading_distance_mm"].default, choices["print.wire_reading_distance_mm"].default) == (
+        400,
+        300,
+    )
 
 
 @pytest.mark.parametrize("name", [m.name for m in pkgutil.walk_packages(labeler.__path__, "labeler.")])

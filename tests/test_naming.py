@@ -46,7 +46,7 @@ def test_a_name_meets_whole_names_and_whole_words(names: Names, name: str, expec
 
 def test_the_kind_of_a_marker_may_stand_before_its_place() -> None:
     """A connector's sleeve and its bag's tag share a place."""
-    sleeve, tag = replace(END, kind="sleeve"), Names("QE4MCQTJ", "J1", label="J1 River survey boat", kind="tag")
+    sleeve, tag = replace(END, kind="sleeve"), Names("QE4MCQTJ", "J1", text="J1 River survey boat", kind="tag")
     for name, meant in (("j1", [WHOLE, WHOLE]), ("tag j1", [NOT, WHOLE]), ("sleeve j1", [WHOLE, NOT])):
         assert [match_rank(names, name) for names in (sleeve, tag)] == meant
     assert match_rank(sleeve, "sleeve b1 j1") == WHOLE

@@ -22,7 +22,7 @@ def texts(made: Harness, role: str) -> list[str]:
 def test_every_branch_end_every_wire_end_every_connector() -> None:
     markers, problems = plan(index(harness()))
     assert not problems
-    assert [(m.role, m.at) for m in markers] == [
+    assert [(m.role, m.place) for m in markers] == [
         ("branch end", "J4"),
         ("branch end", "P1"),
         *(("wire end", f"{c}:{n}") for n in (1, 2, 3) for c in ("P1", "J4")),
@@ -34,21 +34,21 @@ def test_every_branch_end_every_wire_end_every_connector() -> None:
 def test_a_list_of_circuits_alone_is_enough() -> None:
     made = harness(branches=(), connectors=())
     markers, _ = plan(index(made))
-    assert [m.at for m in markers if m.role == "branch end"] == ["P1", "J4"]
+    assert [m.place for m in markers if m.role == "branch end"] == ["P1", "J4"]
     assert [m.text for m in markers if m.role == "branch end"] == [("P1",), ("J4",)]
-    assert [m.at for m in markers if m.role == "bag"] == ["P1", "J4"]
+    assert [m.place for m in markers if m.role == "bag"] == ["P1", "J4"]
 
 
 def test_the_two_ends_of_a_circuit_stand_side_by_side() -> None:
     wires = [m for m in plan(index(harness()))[0] if m.role == "wire end"]
     assert [m.circuit for m in wires] == ["W1", "W1", "W2", "W2", "W3", "W3"]
-    assert [(m.at, m.far) for m in wires[:2]] == [("P1:1", "J4:1"), ("J4:1", "P1:1")]
+    assert [(m.place, m.far) for m in wires[:2]] == [("P1:1", "J4:1"), ("J4:1", "P1:1")]
 
 
 @pytest.mark.parametrize(
     ("rule", "expected"),
     [
-        ("own", ["W1", "W1"]),
+        ("circuit", ["W1", "W1"]),
         ("local", ["P1:1", "J4:1"]),
         ("remote", ["J4:1", "P1:1"]),
         ("local and remote", ["P1:1/J4:1", "J4:1/P1:1"]),
@@ -61,7 +61,7 @@ def test_the_two_ends_of_a_circuit_stand_side_by_side() -> None:
 def test_what_a_wire_marker_says(rule: str, expected: list[str]) -> None:
     """The named rules are the identification methods of IEC 62491: the core itself, local, remote, both, signal."""
     wire = circuit("W1", "P1:1", "J4:1", colour="OG", signal="DEPTH", extra=(("Loom", "left"),))
-    assert texts(harness(circuits=(wire,), settings=settings(wire_marker=rule)), "wire end") == expected
+    assert texts(harness(circuits=(wire,), settings=settings({"marker.wire_text": rule})), "wire end") == expected
 
 
 @pytest.mark.parametrize(
@@ -75,29 +75,29 @@ def test_what_a_wire_marker_says(rule: str, expected: list[str]) -> None:
 )
 def test_a_wire_marker_that_cannot_be_written(rule: str, message: str, fix: str) -> None:
     wire = circuit("W1", "P1:1", "J4:1")
-    _, problems = plan(index(harness(circuits=(wire,), settings=settings(wire_marker=rule))))
+    _, problems = plan(index(harness(circuits=(wire,), settings=settings({"marker.wire_text": rule}))))
     assert message in problems[0].message
     assert fix in problems[0].fix
 
 
 def test_a_column_that_only_some_circuits_have_can_be_named() -> None:
     wires = (circuit("W1", "P1:1", "J4:1"), circuit("W2", "P1:2", "J4:2", extra=(("Loom", "left"),)))
-    made = harness(circuits=wires, settings=settings(wire_marker="{circuit} {Loom}"))
+    made = harness(circuits=wires, settings=settings({"marker.wire_text": "{circuit} {Loom}"}))
     assert texts(made, "wire end") == ["W1", "W1", "W2 left", "W2 left"]
 
 
 def test_wire_markers_can_be_left_away_for_one_circuit() -> None:
-    wires = (circuit("W1", "P1:1", "J4:1", settings=settings(wire_marker_kind="none")), circuit("W2", "P1:2", "J4:2"))
+    wires = (circuit("W1", "P1:1", "J4:1", settings=settings({"marker.wire": "none"})), circuit("W2", "P1:2", "J4:2"))
     assert texts(harness(circuits=wires), "wire end") == ["P1:2/J4:2", "J4:2/P1:2"]
 
 
 def test_branch_ends_can_be_wrapped_or_left_away() -> None:
     ends = (
-        new_end("J4", settings=settings(branch_marker_kind="wrap")),
-        new_end("P1", settings=settings(branch_marker_kind="none")),
+        new_end("J4", settings=settings({"marker.branch": "wrap"})),
+        new_end("P1", settings=settings({"marker.branch": "none"})),
     )
     markers, _ = plan(index(harness(branches=(new_branch("B4", ends=ends),))))
-    assert [(m.kind, m.at) for m in markers if m.role == "branch end"] == [("wrap", "J4")]
+    assert [(m.kind, m.place) for m in markers if m.role == "branch end"] == [("wrap", "J4")]
 
 
 def test_branch_ends_say_branch_and_connector_unless_told() -> None:
@@ -112,7 +112,7 @@ def test_splices_and_breakouts_are_no_branch_ends() -> None:
     wires = (circuit("W1", "P1:1", "S1"), circuit("W2", "S1", "J4:1"))
     made = harness(branches=(), connectors=parts, circuits=wires)
     assert [b.id for b in index(made).branches] == ["P1", "J4"]
-    assert [m.at for m in plan(index(made))[0] if m.role == "bag"] == ["J4", "P1"]
+    assert [m.place for m in plan(index(made))[0] if m.role == "bag"] == ["J4", "P1"]
     assert len(texts(made, "wire end")) == 4  # at the splice, too, a wire must be told from the next
 
 
@@ -149,7 +149,7 @@ def test_a_tag_ticks_off_its_contents() -> None:
 def test_a_connectors_tag_lists_its_cavities_in_their_order() -> None:
     wires = (circuit("W10", "P1:1", "J4:10", colour="RD"), circuit("W2", "P1:2", "J4:2"), circuit("WA", "P1:3", "J4:A"))
     made = harness(circuits=wires, branches=())
-    tag = next(m for m in plan(index(made))[0] if m.role == "bag" and m.at == "J4")
+    tag = next(m for m in plan(index(made))[0] if m.role == "bag" and m.place == "J4")
     assert tag_words(index(made), tag, "1").rows == (
         "2 W2 20 AWG to P1:2",
         "10 W10 RD 20 AWG to P1:1",
@@ -162,7 +162,7 @@ def test_a_bag_with_contents_has_a_second_tag_for_its_pins() -> None:
     bag = new_bag("K4", branch="B4", contents=(Item("housing, 4 cavities"),))
     made = harness(bags=(bag, new_bag("K9", connector="P1")))
     tags = [marker for marker in plan(index(made))[0] if marker.role == "bag"]
-    assert [(tag.at, tag.text) for tag in tags] == [("K4", ("K4",)), ("K4 pins", ("K4", "pins")), ("K9", ("K9",))]
+    assert [(tag.place, tag.text) for tag in tags] == [("K4", ("K4",)), ("K4 pins", ("K4", "pins")), ("K9", ("K9",))]
     assert len({tag.id for tag in tags}) == 3
     first, second, other = tags
     pins = tuple(f"J4:{n} W{n} 20 AWG to P1:{n}" for n in (1, 2, 3))
@@ -187,9 +187,9 @@ def test_ids_are_short_checked_and_free_of_what_is_confused() -> None:
 
 
 def test_ids_belong_to_the_place() -> None:
-    first = {(m.role, m.at, m.circuit): m.id for m in plan(index(harness()))[0]}
+    first = {(m.role, m.place, m.circuit): m.id for m in plan(index(harness()))[0]}
     more = harness(circuits=(circuit("W0", "P1:9", "J4:4"), *harness().circuits))
-    second = {(m.role, m.at, m.circuit): m.id for m in plan(index(more))[0]}
+    second = {(m.role, m.place, m.circuit): m.id for m in plan(index(more))[0]}
     assert first.items() <= second.items()
     other = {m.id for m in plan(index(replace(harness(), revision="D")))[0]}
     assert not other & set(first.values())
@@ -214,8 +214,8 @@ def test_two_wires_in_one_splice_have_ids_of_their_own() -> None:
 
 def places(length: float) -> list[str]:
     wire = circuit("W1", "P1:1", "J4:1", length_mm=length)
-    made = harness(circuits=(wire,), settings=settings(wire_marks="by length"))
-    return [m.at for m in plan(index(made))[0] if m.on_wire]
+    made = harness(circuits=(wire,), settings=settings({"marker.wire_positions": "by length"}))
+    return [m.place for m in plan(index(made))[0] if m.on_wire]
 
 
 @pytest.mark.parametrize(
@@ -236,13 +236,13 @@ def test_marks_by_length(length: float, expected: list[str]) -> None:
 
 def test_marks_between_the_ends_name_the_wire() -> None:
     wire = circuit("W1", "P1:1", "J4:1", length_mm=600.0)
-    markers, _ = plan(index(harness(circuits=(wire,), settings=settings(wire_marks="by length"))))
+    markers, _ = plan(index(harness(circuits=(wire,), settings=settings({"marker.wire_positions": "by length"}))))
     middle = next(m for m in markers if m.role == "wire")
     assert (middle.text, middle.position_mm, middle.circuit) == (("W1",), 300.0, "W1")
 
 
 def test_no_length_is_said() -> None:
-    markers, problems = plan(index(harness(settings=settings(wire_marks="by length"))))
+    markers, problems = plan(index(harness(settings=settings({"marker.wire_positions": "by length"}))))
     assert len([m for m in markers if m.on_wire]) == 6
     assert problems[0].warning
     assert "no length" in problems[0].message
@@ -273,7 +273,7 @@ def test_a_wire_end_belongs_to_the_branch_its_circuit_runs_through() -> None:
         new_branch("B5", ends=(new_end("J5"), new_end("P1"))),
     )
     markers, _ = plan(index(harness(circuits=wires, branches=branches)))
-    assert [(m.at, m.branch) for m in markers if m.on_wire] == [
+    assert [(m.place, m.branch) for m in markers if m.on_wire] == [
         *(("P1:1", "B4"), ("J4:1", "B4")),
         *(("P1:2", "B5"), ("J5:1", "B5")),
         *(("P1:3", ""), ("J6:1", "")),

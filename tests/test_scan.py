@@ -74,7 +74,7 @@ def test_a_photo(shop: tuple[Path, list[Printed]], suffix: str) -> None:
     scanned = json.loads(done.stdout)["scanned"]
     assert {one["id"] for one in scanned} == set(ids(shop[1][1]))
     assert {item["unit"] for one in scanned for item in one["markers"]} == {"0002"}
-    assert all(one["check_holds"] for one in scanned)
+    assert all(one["check_character_valid"] for one in scanned)
 
 
 def test_a_unit_is_ticked_off(shop: tuple[Path, list[Printed]]) -> None:
@@ -94,10 +94,10 @@ def test_a_unit_is_ticked_off(shop: tuple[Path, list[Printed]]) -> None:
 
 
 def test_a_template_without_the_id_is_found_by_what_it_says(tmp_path: Path) -> None:
-    words = {"code_payload": "https://example.org/{serial}/{local}"}
+    words = {"code.data": "https://example.org/{serial}/{local}"}
     with open_record(tmp_path / "record.sqlite") as record:
         printed = print_harness(EXAMPLE, tmp_path / "out", record, only=("bag",), settings=words)
-    at = printed.fits[2].marker.at
+    at = printed.fits[2].marker.place
     done = run((tmp_path, []), f"https://example.org/0001/{at}")
     assert done.exit_code == 0
     assert f"unit 0001: tag at {at}," in done.output

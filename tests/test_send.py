@@ -174,7 +174,7 @@ def nothing_is_printed(tmp_path: Path, match: str) -> None:
     with open_record(tmp_path / "r.sqlite") as record:
         with pytest.raises(LabelerError, match=match):
             print_harness(BOAT, tmp_path / "out", record, out=Output(tmp_path, send={"": "nobody"}))
-        assert [job for job in record.jobs() if job.state != "withdrawn"] == []
+        assert [job for job in record.jobs() if job.state != "cancelled"] == []
     assert not [path for path in tmp_path.rglob("*") if path.suffix == ".pdf"]
 
 

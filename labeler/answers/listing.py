@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
@@ -12,7 +13,7 @@ from labeler.layout.cells import blocks_of, cells, parse_cells
 from labeler.model import Stock
 from labeler.read.columnmap import map_form
 from labeler.read.toml import harness_form
-from labeler.tables.catalogue import CHOICES, Catalogue, load_choices
+from labeler.tables.catalogue import SPECS, Catalogue, setting_specs
 from labeler.tables.colours import COLOURS
 from labeler.tables.document import Form
 from labeler.tables.materials import COVERINGS, FAMILIES, WIRE_TYPES
@@ -26,10 +27,18 @@ from labeler.work.wording import instructions
 if TYPE_CHECKING:
     from labeler.job.revising import Difference
     from labeler.record.store import Record
-    from labeler.record.values import MarkerRow, Recorded
+    from labeler.record.values import Job, MarkerRow, Recorded
 
 
 Row = dict[str, Any]
+
+
+def _row(value: Any) -> Row:
+    """Return the fields of a value, ranges with ``min`` and ``max``."""
+    return asdict(value, dict_factory=lambda items: {RANGE_NAMES.get(name, name): each for name, each in items})
+
+
+RANGE_NAMES = {"low": "min", "high": "max"}
 
 
 def _stocks(catalogue: Catalogue, name: str | None) -> Sequence[Stock]:
@@ -59,7 +68,7 @@ def stock_lines(catalogue: Catalogue, name: str | None = None) -> Iterable[str]:
 def sleeve_rows(catalogue: Catalogue, family: str | None = None) -> list[Row]:
     """Return every family of tube, or one, with sizes in mm and sources."""
     families = (catalogue.family(family, Where("labeler sleeves")),) if family else catalogue.families
-    return list(map(asdict, families))
+    return list(map(_row, families))
 
 
 def sleeve_lines(catalogue: Catalogue, family: str | None = None) -> Iterable[str]:
@@ -81,8 +90,12 @@ def wire_rows(catalogue: Catalogue, kind: str | None = None) -> list[Row]:
     """Return every kind of insulated wire, or one, with its diameters and source."""
     kinds = (catalogue.wire_type(kind, Where("labeler wires")),) if kind else catalogue.wire_types
     return [
-        asdict(entry)
-        | {"sizes": [{"size": size, **asdict(found.range_mm), "source": found.source} for size, found in entry.sizes]}
+        _row(entry)
+        | {
+            "sizes": [
+                {"size": size, "od_mm": _row(found.range_mm), "source": found.source} for size, found in entry.sizes
+            ]
+        }
         for entry in kinds
     ]
 
@@ -92,7 +105,7 @@ def wire_lines(catalogue: Catalogue, kind: str | None = None) -> Iterable[str]:
     for row in wire_rows(catalogue, kind):
         yield from _facts(row, "sizes")
         for size in row["sizes"]:
-            yield f"  {size['size']:10}  {size['low']:.2f} to {size['high']:.2f} mm"
+            yield f"  {size['size']:10}  {size['od_mm']['min']:.2f} to {size['od_mm']['max']:.2f} mm"
 
 
 def _facts(row: Row, sizes: str) -> Iterable[str]:
@@ -105,7 +118,7 @@ def _facts(row: Row, sizes: str) -> Iterable[str]:
 
 def covering_rows(catalogue: Catalogue) -> list[Row]:
     """Return every covering with its other names, its wall and source."""
-    return list(map(asdict, catalogue.coverings))
+    return list(map(_row, catalogue.coverings))
 
 
 def covering_lines(catalogue: Catalogue) -> Iterable[str]:
@@ -121,21 +134,21 @@ def covering_lines(catalogue: Catalogue) -> Iterable[str]:
         yield f"  source: {one.source}"
 
 
-def choice_rows(_: Catalogue) -> list[Row]:
-    """Return every setting of a harness file with default, limits, meaning and reason."""
-    return list(map(asdict, load_choices().values()))
+def setting_rows(_: Catalogue) -> list[Row]:
+    """Return every setting of a harness file with default, limits, description and reason."""
+    return list(map(_row, setting_specs().values()))
 
 
-def choice_lines(_: Catalogue) -> Iterable[str]:
+def setting_lines(_: Catalogue) -> Iterable[str]:
     """Yield every setting: its default and limits, what it means, why."""
-    for choice in load_choices().values():
-        limits = f" (one of {', '.join(choice.one_of)})" if choice.one_of else ""
-        if not limits and choice.low is not None and choice.high is not None:
-            limits = f" ({choice.low:g} to {choice.high:g})"
-        yield f"{choice.key} = {_plain(choice.default)}{limits}"
-        yield f"    {choice.meaning}"
-        yield f"    set under [defaults]; again on: {', '.join(choice.levels) or 'nothing'}"
-        yield f"    {choice.reason}"
+    for spec in setting_specs().values():
+        limits = f" (one of {', '.join(spec.allowed)})" if spec.allowed else ""
+        if not limits and spec.min is not None and spec.max is not None:
+            limits = f" ({spec.min:g} to {spec.max:g})"
+        yield f"{spec.key} = {_plain(spec.default)}{limits}"
+        yield f"    {spec.description}"
+        yield f"    set under [defaults]; again on: {', '.join(spec.levels) or 'nothing'}"
+        yield f"    {spec.reason}"
 
 
 LISTS: Mapping[str, tuple[Callable[..., list[Row]], Callable[..., Iterable[str]]]] = {
@@ -143,28 +156,45 @@ LISTS: Mapping[str, tuple[Callable[..., list[Row]], Callable[..., Iterable[str]]
     "sleeves": (sleeve_rows, sleeve_lines),
     "wires": (wire_rows, wire_lines),
     "coverings": (covering_rows, covering_lines),
-    "choices": (choice_rows, choice_lines),
+    "choices": (setting_rows, setting_lines),
 }
 """What is known, by the command that lists it: as rows for JSON, and as lines; of a catalogue, and of one name."""
 
 
-def used_rows(record: Record, catalogue: Catalogue) -> list[Row]:
+def partial_sheet_rows(record: Record, catalogue: Catalogue) -> list[Row]:
     """Return the sheets that are partly used: what is gone, what is left where the stock's file is still there."""
     stocks = {stock.name: stock for stock in catalogue.stocks}
     rows = []
     for sheet in record.partial_sheets():
-        row: Row = {"stock": sheet.stock, "used": blocks_of(sheet.cells), "free": None, "next": ""}
+        row: Row = {
+            "stock": sheet.stock,
+            "used_cells": blocks_of(sheet.used_cells),
+            "free_cells": None,
+            "next_cell": "",
+        }
         if sheet.stock in stocks:
-            gone = {*sheet.cells, *parse_cells(stocks[sheet.stock].blocked_cells)}
+            gone = {*sheet.used_cells, *parse_cells(stocks[sheet.stock].blocked_cells)}
             free = [cell.name for cell in cells(stocks[sheet.stock]) if cell.name not in gone]
-            row |= {"free": len(free), "next": next(iter(free), "")}
-        rows.append(row | {"job": sheet.job, "at": sheet.at})
+            row |= {"free_cells": len(free), "next_cell": next(iter(free), "")}
+        rows.append(row | {"job": sheet.job, "time": sheet.time})
     return rows
 
 
 def row_json(row: MarkerRow) -> Row:
     """Return what the record keeps of a marker, with its instructions in words."""
-    return asdict(row) | {"how": instructions(from_json(row.how)) if row.how else ""}
+    return asdict(row) | {"installation": instructions(from_json(row.installation)) if row.installation else ""}
+
+
+def job_rows(jobs: Iterable[Job]) -> list[Row]:
+    """Return recorded jobs; printer and output are objects, None where none was named."""
+    return [
+        asdict(job)
+        | {
+            name: json.loads(text) if text else None
+            for name, text in (("printer", job.printer), ("output", job.output))
+        }
+        for job in jobs
+    ]
 
 
 def difference_rows(found: Iterable[Difference]) -> list[Row]:
@@ -176,8 +206,8 @@ def difference_rows(found: Iterable[Difference]) -> list[Row]:
 
 
 KEPT = (
-    "unit", "harness", "part_number", "revision", "state", "printed", "voids", "job", "sheet", "cell", "group", "stock",
-    "reason",
+    "unit", "harness", "part_number", "revision", "state", "print_count", "void_count", "job", "sheet", "cell", "load",
+    "stock", "reason",
 )  # fmt: skip
 
 
@@ -209,7 +239,7 @@ def file_forms() -> dict[str, Form]:
         "tubes": FAMILIES,
         "wire types": WIRE_TYPES,
         "coverings": COVERINGS,
-        "choices": CHOICES,
+        "settings": SPECS,
         "colours": COLOURS,
         "fonts": FONTS,
         "safety messages": SAFETY_MESSAGES,

@@ -12,6 +12,7 @@ from labeler.errors import LabelerError
 from labeler.model import Circuit
 from labeler.read.import_report import Read
 
+SCHEMA = "read 1"
 NOT_UNDERSTOOD = "not understood, kept as written"  # a column that nothing is known of
 ONE = {  # one of what is counted
     "connectors": "connector",
@@ -45,13 +46,13 @@ def lines(read: Read) -> Iterator[str]:
     yield f"harness     {', '.join(filter(None, (part, harness.name)))}"
     shown = [f"{count} {ONE[what] if count == 1 else what}" for what, count in account.counts.items() if count]
     yield f"counts      {', '.join(shown) or 'nothing'}"
-    became = [(name, what or NOT_UNDERSTOOD, what is None) for name, what in account.became]
+    became = [(name, what or NOT_UNDERSTOOD, what is None) for name, what in account.mapped]
     for (what, left), group in groupby(sorted(became, key=itemgetter(1)), key=itemgetter(1, 2)):
         names = ", ".join(name for name, *_ in group)
         yield f"{'left' if left else 'understood':10}  {what}: {names}"
     for circuit in harness.circuits[:MOST_CIRCUITS]:
         yield f"as read     {_circuit(circuit)}"
-    for line in account.left:
+    for line in account.not_imported:
         yield f"left        {line}"
     if account.variants:
         yield f"variants    {', '.join(account.variants)} (choose with --variant)"
@@ -85,13 +86,14 @@ def as_json(read: Read) -> dict[str, Any]:
     """Return the account as one object."""
     account, harness = read.account, read.harness
     return {
+        "schema": SCHEMA,
         "file": harness.where.source,
         "form": account.form,
         "version": account.version,
         "harness": {"name": harness.name, "part_number": harness.part_number, "revision": harness.revision},
         "counts": dict(account.counts),
-        "understood": [{"from": name, "as": what or NOT_UNDERSTOOD} for name, what in account.became],
-        "left": list(account.left),
+        "mapped": [{"from": name, "as": what or NOT_UNDERSTOOD} for name, what in account.mapped],
+        "not_imported": list(account.not_imported),
         "variants": list(account.variants),
         "names": [dict(zip(("id", "alias", "description"), row, strict=True)) for row in account.names],
         "circuits": [
@@ -116,4 +118,4 @@ def as_json(read: Read) -> dict[str, Any]:
 
 def refused_json(error: LabelerError) -> dict[str, Any]:
     """Return a file that was not understood, as the same object with nothing in it but the problems."""
-    return {"form": None, "problems": [problem_json(problem) for problem in error.problems]}
+    return {"schema": SCHEMA, "form": None, "problems": [problem_json(problem) for problem in error.problems]}

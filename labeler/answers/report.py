@@ -1,4 +1,4 @@
-"""What `check` answers: a table for people, one JSON object for programs, and for one marker the way to its verdict."""
+"""What `check` answers: a table for people, one JSON object for programs, and for one marker the way to its result."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from math import ceil
 from typing import TYPE_CHECKING, Any
 
 from labeler import wording
-from labeler.errors import Problem, Where, WrongUse, nearest
+from labeler.errors import LabelerError, Problem, Where, WrongUse, nearest
 from labeler.formulas.curvature import GRADES
 from labeler.formulas.shrink import stop
 from labeler.model import (
@@ -19,8 +19,8 @@ from labeler.model import (
     PackedBundle,
     Range,
     Seat,
-    SeatPart,
     Settings,
+    SleeveSection,
     Tube,
 )
 from labeler.record.marker_names import NOT, Names, match_rank, normalised
@@ -31,18 +31,31 @@ if TYPE_CHECKING:
     from labeler.job.check import Checked
 
 
-HEADINGS = ("id", "place", "text", "sits on", "on", "cut", "capitals", "arc", "verdict")
+HEADINGS = ("id", "place", "text", "seat mm", "tube/stock", "cut mm", "capitals mm (min.)", "arc", "result")
 DIGITS = 4  # of a millimetre in JSON
+CHECK_SCHEMA = "check 1"
 
 
 def as_json(checked: Checked, refused: Iterable[Problem] = ()) -> dict[str, Any]:
     """Return the answer as one object: ``harness``, ``markers``, ``problems``, those of a printer among them."""
     harness = checked.harness
     return {
+        "schema": CHECK_SCHEMA,
         "harness": {"name": harness.name, "part_number": harness.part_number, "revision": harness.revision},
         "markers": [marker_json(fit) for fit in checked.fits],
         "problems": [problem_json(problem) for problem in (*checked.notes, *refused)],
     }
+
+
+def refused_json(error: LabelerError) -> dict[str, Any]:
+    """Return a file that cannot be checked, as the same object with nothing in it but the problems."""
+    problems = list(map(problem_json, error.problems))
+    return {"schema": CHECK_SCHEMA, "harness": None, "markers": [], "problems": problems}
+
+
+def fit_json(fit: Fit) -> dict[str, Any]:
+    """Return the answer for one text as one object."""
+    return {"schema": "fit 1", **marker_json(fit)}
 
 
 def problem_json(problem: Problem) -> dict[str, Any]:
@@ -52,33 +65,34 @@ def problem_json(problem: Problem) -> dict[str, Any]:
         "line": problem.where.line or None,
         "message": problem.message,
         "fix": problem.fix,
-        "warning": problem.warning,
+        "severity": "warning" if problem.warning else "error",
     }
 
 
 def marker_json(fit: Fit) -> dict[str, Any]:
-    """Return one marker as an object; keys that do not apply to its kind are left out."""
+    """Return one marker as an object; keys that do not apply to its kind are omitted."""
     marker = fit.marker
     made: dict[str, Any] = {
         "id": marker.id,
         "kind": marker.kind,
-        "at": marker.at,
+        "place": marker.place,
         "branch": marker.branch or None,
         "circuit": marker.circuit or None,
         "text": list(fit.lines or marker.text) if marker.marked else None,
         **_seat_json(fit.seat),
-        "sleeve": _tube_json(fit.tube, fit.cut_length_mm),
+        "tube": _tube_json(fit.tube),
+        "cut_length_mm": fit.cut_length_mm if fit.tube else None,
         "stock": fit.stock or None,
-        "outside_mm": dict(zip(("supplied", "low", "high"), map(_mm, fit.outside_mm), strict=True))
-        if fit.outside_mm
+        "tube_od_mm": dict(zip(("expanded", "min", "max"), map(_mm, fit.tube_od_mm), strict=True))
+        if fit.tube_od_mm
         else None,
         **_print_json(fit),
-        "verdict": fit.verdict,
+        "result": fit.result,
         "reasons": list(sentences(fit.reasons)),
-        "ways_out": list(sentences(fit.ways_out)) or None,
+        "fixes": list(sentences(fit.fixes)) or None,
     }
     if marker.kind in SLID_ON and fit.seat:
-        made["slip_on"] = wording.installation(fit.seat.installation)
+        made["installation"] = wording.installation(fit.seat.installation)
     return {key: value for key, value in made.items() if value is not None}
 
 
@@ -86,32 +100,34 @@ def _print_json(fit: Fit) -> dict[str, Any]:
     """Return what is known of the print: scales, type, how it reads."""
     marker, surface = fit.marker, fit.surface
     return {
-        "lay_flat_mm": _mm(surface.lay_flat_mm) or None,
-        "printable_mm": _mm(surface.printable_mm) or None,
-        "print_scale": _range(surface.print_scale),
-        "face_scale": _range(surface.face_scale),
-        "along_scale": _range(surface.along_scale),
-        "heating": marker.settings.heating if surface.face_scale else None,
-        "arc_deg": _mm(fit.arc_deg) or None,
-        "stretch": _mm(surface.stretch) if surface.face_scale else None,
+        "lay_flat_width_mm": _mm(surface.lay_flat_width_mm) or None,
+        "printable_around_mm": _mm(surface.printable_around_mm) or None,
+        "circumferential_scale": _range(surface.circumferential_scale),
+        "marked_side_scale": _range(surface.marked_side_scale),
+        "longitudinal_scale": _range(surface.longitudinal_scale),
+        "heating": marker.settings.sleeve.heating if surface.marked_side_scale else None,
+        "text_arc_deg": _mm(fit.text_arc_deg) or None,
+        "text_stretch": _mm(surface.text_stretch) if surface.marked_side_scale else None,
         "font": fit.font or None,
-        "size_pt": round(fit.size_mm * 72 / 25.4, 3) or None,
-        "capital_mm": fit.capital
-        and {key: _mm(getattr(fit.capital, key)) for key in ("flat", "low", "high", "required")},
-        "direction": surface.direction or None,
-        "parts_mm": [{"on": on, "flat": _mm(p.flat_mm), **_low_high(p.shrunk_mm)} for on, p in parts_of(fit)] or None,
-        "proportion": _range(surface.proportion),
-        "stroke": _range(surface.stroke),
+        "font_size_pt": round(fit.font_size_mm * 72 / 25.4, 3) or None,
+        "capital_height_mm": _capital_json(fit.capital_height_mm),
+        "text_direction": surface.text_direction or None,
+        "sections_mm": [
+            {"on": on, "cut": _mm(section.cut_mm), **_min_max(section.shrunk_mm)} for on, section in sections_of(fit)
+        ]
+        or None,
+        "width_ratio": _range(surface.width_ratio),
+        "stroke_ratio": _range(surface.stroke_ratio),
         "contrast": _mm(surface.contrast) or None,
-        "copies": fit.face.copies if fit.face and marker.kind == "wrap" else None,
+        "repeats": fit.face.repeats if fit.face and marker.kind == "wrap" else None,
         "position_mm": marker.position_mm,
         "code": _code_json(fit.code),
     }
 
 
-def parts_of(fit: Fit) -> Iterable[tuple[str, SeatPart]]:
-    """Return the parts of a sleeve, each with what it lies on, in words."""
-    return zip(wording.sections(fit.seat) if fit.seat else (), fit.parts, strict=False)
+def sections_of(fit: Fit) -> Iterable[tuple[str, SleeveSection]]:
+    """Return the sections of a sleeve, each with what it lies on, in words."""
+    return zip(wording.sections(fit.seat) if fit.seat else (), fit.sections, strict=False)
 
 
 def _mm(value: float) -> float:
@@ -119,32 +135,46 @@ def _mm(value: float) -> float:
 
 
 def _range(value: Range | None) -> dict[str, float] | None:
-    return _low_high(value) if value else None
+    return _min_max(value) if value else None
 
 
-def _low_high(value: Range) -> dict[str, float]:
-    return {"low": _mm(value.low), "high": _mm(value.high)}
+def _min_max(value: Range) -> dict[str, float]:
+    return {"min": _mm(value.low), "max": _mm(value.high)}
+
+
+def _capital_json(capital: Capital | None) -> dict[str, float] | None:
+    if capital is None:
+        return None
+    return {
+        "printed": _mm(capital.printed),
+        "min": _mm(capital.low),
+        "max": _mm(capital.high),
+        "required": _mm(capital.required),
+    }
 
 
 def _seat_json(seat: Seat | None) -> dict[str, Any]:
     if seat is None:
         return {}
-    made = {"sits_on": wording.sits_on(seat), "passes_mm": _range(seat.passes), "closes_on_mm": _range(seat.closes_on)}
-    if seat.text_on != seat.closes_on:
-        made["text_on_mm"] = _range(seat.text_on)
+    made = {
+        "seat": wording.sits_on(seat),
+        "pass_over_diameter_mm": _range(seat.pass_over),
+        "grip_diameter_mm": _range(seat.grip),
+    }
+    if seat.text_diameter != seat.grip:
+        made["text_diameter_mm"] = _range(seat.text_diameter)
     return made
 
 
-def _tube_json(tube: Tube | None, cut_length_mm: float) -> dict[str, Any] | None:
+def _tube_json(tube: Tube | None) -> dict[str, Any] | None:
     if tube is None:
         return None
     return {
         "name": tube.name,
-        "supplied_mm": _mm(tube.expanded_id_mm),
-        "recovered_mm": _mm(tube.recovered_id_mm),
+        "expanded_id_mm": _mm(tube.expanded_id_mm),
+        "recovered_id_mm": _mm(tube.recovered_id_mm),
         "recovered_wall_mm": _mm(tube.recovered_wall_mm),
-        "ratio": round(tube.ratio, 2),
-        "cut_length_mm": cut_length_mm,
+        "shrink_ratio": round(tube.ratio, 2),
     }
 
 
@@ -152,17 +182,17 @@ def _code_json(code: CodeFit | None) -> dict[str, Any] | None:
     if code is None:
         return None
     return {
-        "kind": code.kind,
-        "payload": code.payload,
+        "symbology": code.symbology,
+        "data": code.data,
         "rows": code.rows,
         "columns": code.columns,
-        "error_correction": code.level or None,
-        "dots": list(code.dots),
+        "error_correction": code.error_correction or None,
+        "dots_per_module": list(code.dots_per_module),
         "module_mm": _mm(code.module_mm),
         "arc_deg": _mm(code.arc_deg),
-        "grid_modules": _mm(code.grid),
-        "axial_nonuniformity": _mm(code.axial),
-        "faults": list(sentences(code.faults)),
+        "grid_nonuniformity": _mm(code.grid_nonuniformity),
+        "axial_nonuniformity": _mm(code.axial_nonuniformity),
+        "failures": list(sentences(code.failures)),
     }
 
 
@@ -178,8 +208,8 @@ def table(fits: Sequence[Fit]) -> Iterable[str]:
     for fit, row in zip(fits, rows, strict=True):
         yield _line(row, widths)
         yield from (f"    {sentence(reason)}" for reason in fit.reasons)
-        if fit.ways_out:
-            yield "    what would do: " + "; or ".join(sentences(fit.ways_out))
+        if fit.fixes:
+            yield "    what would do: " + "; or ".join(sentences(fit.fixes))
 
 
 def _line(cells: Sequence[str], widths: Sequence[int]) -> str:
@@ -187,73 +217,78 @@ def _line(cells: Sequence[str], widths: Sequence[int]) -> str:
 
 
 def _row(fit: Fit) -> tuple[str, ...]:
-    marker, capital = fit.marker, fit.capital
-    place = f"{marker.branch} {marker.at}" if marker.role == "branch end" and marker.branch != marker.at else marker.at
+    marker, capital = fit.marker, fit.capital_height_mm
+    place = (
+        f"{marker.branch} {marker.place}"
+        if marker.role == "branch end" and marker.branch != marker.place
+        else marker.place
+    )
     text = " | ".join(fit.lines or marker.text) if marker.marked else "(plain)"
     if marker.role == "bag":
-        text = f"tag {marker.at}"
+        text = f"tag {marker.place}"
     heights = f"{span(capital)} (>= {capital.required:.2f})" if capital else ""
     return (
         marker.id,
         place,
         text,
-        span(fit.seat.text_on) if fit.seat else "",
+        span(fit.seat.text_diameter) if fit.seat else "",
         fit.tube.name if fit.tube else fit.stock,
         f"{fit.cut_length_mm:g}" if fit.tube else "",
         heights,
-        f"{fit.arc_deg:.0f}°" if fit.arc_deg else "",
-        fit.verdict,
+        f"{fit.text_arc_deg:.0f}°" if fit.text_arc_deg else "",
+        fit.result,
     )
 
 
 def summary(checked: Checked) -> str:
-    """Return one line: how many markers of each kind, how many of each verdict."""
+    """Return one line: how many markers of each kind, how many of each result."""
     names = {"branch end": "sleeves on branch ends", "wire end": "wire markers", "wire": "wire markers", "bag": "tags"}
     kinds = Counter(names[fit.marker.role] for fit in checked.fits)
-    verdicts = Counter(fit.verdict for fit in checked.fits)
+    results = Counter(fit.result for fit in checked.fits)
     made = ", ".join(f"{count} {kind}" for kind, count in kinds.items())
-    judged = ", ".join(f"{count} {verdict}" for verdict, count in verdicts.items())
+    judged = ", ".join(f"{count} {result}" for result, count in results.items())
     return f"{checked.harness.name}: {made or 'no markers'}; {judged or 'nothing to judge'}"
 
 
 def one(fit: Fit) -> Iterable[str]:
     """Yield the answer for a single marker, with all its numbers."""
-    yield f"{' | '.join(fit.lines or fit.marker.text)}: {fit.verdict}"
-    tube, capital, surface = fit.tube, fit.capital, fit.surface
+    yield f"{' | '.join(fit.lines or fit.marker.text)}: {fit.result}"
+    tube, capital, surface = fit.tube, fit.capital_height_mm, fit.surface
     if tube:
         yield (
             f"  tube      {tube.name}, {tube.expanded_id_mm:.2f} mm supplied, {tube.recovered_id_mm:.2f} mm recovered, "
             f"{tube.ratio:.1f}:1, cut {fit.cut_length_mm:g} mm"
         )
-    if fit.outside_mm and surface.lay_flat_mm:
+    if fit.tube_od_mm and surface.lay_flat_width_mm:
         yield (
-            f"  outside   {fit.outside_mm[0]:.2f} mm supplied, {fit.outside_mm[1]:.2f} to {fit.outside_mm[2]:.2f} mm "
-            f"shrunk; lay-flat {surface.lay_flat_mm:.2f} mm, printable {surface.printable_mm:.2f} mm"
+            f"  outside   {fit.tube_od_mm[0]:.2f} mm supplied, {fit.tube_od_mm[1]:.2f} to {fit.tube_od_mm[2]:.2f} mm "
+            f"shrunk; lay-flat {surface.lay_flat_width_mm:.2f} mm, printable {surface.printable_around_mm:.2f} mm"
         )
-    around, face, along = surface.print_scale, surface.face_scale, surface.along_scale
+    around, face, along = surface.circumferential_scale, surface.marked_side_scale, surface.longitudinal_scale
     if around and face and along:
         yield (
             f"  scale     around {around.low:.3f} to {around.high:.3f}, lettered face "
-            f"{face.low:.3f} to {face.high:.3f} (heating {fit.marker.settings.heating}; a model of the project's own), "
+            f"{face.low:.3f} to {face.high:.3f} "
+            f"(heating {fit.marker.settings.sleeve.heating}; a model of the project's own), "
             f"along {along.low:.3f} to {along.high:.3f}"
         )
     if capital:
         yield (
-            f"  capitals  {capital.flat:.2f} mm printed, {capital.low:.2f} to {capital.high:.2f} mm shrunk, "
+            f"  capitals  {capital.printed:.2f} mm printed, {capital.low:.2f} to {capital.high:.2f} mm shrunk, "
             f"{capital.required:.2f} mm required ({capital.required_by})"
         )
         yield (
-            f"  type      {fit.font}, {fit.size_mm * 72 / 25.4:.1f} pt, stretched {surface.stretch:.3f} across, "
-            f"covers {fit.arc_deg:.0f}°"
+            f"  type      {fit.font}, {fit.font_size_mm * 72 / 25.4:.1f} pt, stretched "
+            f"{surface.text_stretch:.3f} across, covers {fit.text_arc_deg:.0f}°"
         )
     if fit.code:
         code = fit.code
-        yield f"  code      {code.kind}, {code.size}, {code.module_mm:.3f} mm after shrinking, as {code.payload!r}"
+        yield f"  code      {code.symbology}, {code.size}, {code.module_mm:.3f} mm after shrinking, as {code.data!r}"
     yield from (f"  because   {sentence(reason)}" for reason in fit.reasons)
-    yield from (f"  would do  {sentence(way)}" for way in fit.ways_out)
+    yield from (f"  would do  {sentence(way)}" for way in fit.fixes)
 
 
-# ---------------------------------------------------------------- the way to a verdict
+# ---------------------------------------------------------------- the way to a result
 
 
 def named(fits: Iterable[Fit], name: str) -> tuple[Fit, ...]:
@@ -274,25 +309,27 @@ def named(fits: Iterable[Fit], name: str) -> tuple[Fit, ...]:
 
 def _names(fit: Fit) -> Names:
     marker = fit.marker
-    return Names(marker.id, marker.at, marker.branch, marker.circuit, " ".join(fit.lines or marker.text), marker.kind)
+    return Names(
+        marker.id, marker.place, marker.branch, marker.circuit, " ".join(fit.lines or marker.text), marker.kind
+    )
 
 
 def explain(fit: Fit) -> Iterable[str]:
     """Yield what was worked out for one marker, a line for each step."""
     marker = fit.marker
-    yield f"{marker.id}  {marker.role} {marker.at}  {' | '.join(fit.lines or marker.text)!r}: {fit.verdict}"
+    yield f"{marker.id}  {marker.role} {marker.place}  {' | '.join(fit.lines or marker.text)!r}: {fit.result}"
     if fit.seat:
         yield from _seat(fit.seat, marker.kind)
     if fit.tube and fit.seat:
         yield from _tube(fit, fit.tube, fit.seat)
     elif fit.stock and marker.kind == "wrap":
         yield from _wrap(fit)
-    if fit.capital:
-        yield from _type(fit, fit.capital)
+    if fit.capital_height_mm:
+        yield from _type(fit, fit.capital_height_mm)
     if fit.code:
         yield from _code(fit.code, marker.settings)
     yield from (f"because     {sentence(reason)}" for reason in fit.reasons)
-    yield from (f"would do    {sentence(way)}" for way in fit.ways_out)
+    yield from (f"would do    {sentence(way)}" for way in fit.fixes)
 
 
 def _seat(seat: Seat, kind: str) -> Iterable[str]:
@@ -300,15 +337,15 @@ def _seat(seat: Seat, kind: str) -> Iterable[str]:
     for source in wording.sources(seat):
         yield f"            {source}"
     if kind == "wrap":
-        yield f"around      {span(seat.text_on)} mm"
+        yield f"around      {span(seat.text_diameter)} mm"
         return
     passes, closes = _from_to(seat)
-    yield f"passes      {span(seat.passes)} mm: {passes}"
-    yield f"closes on   {span(seat.closes_on)} mm: {closes}"
+    yield f"passes      {span(seat.pass_over)} mm: {passes}"
+    yield f"closes on   {span(seat.grip)} mm: {closes}"
     if seat.section:
         where = "over the covering" if seat.section.towards_end else "the bare bundle"
-        yield f"text on     {span(seat.text_on)} mm: {where}"
-        yield f"            and {span(seat.section.closes_on)} mm: {wording.sections(seat)[1]}"
+        yield f"text on     {span(seat.text_diameter)} mm: {where}"
+        yield f"            and {span(seat.section.grip)} mm: {wording.sections(seat)[1]}"
     if seat.installation:
         yield f"thread      {wording.installation(seat.installation)}"
 
@@ -327,28 +364,28 @@ def _from_to(seat: Seat) -> tuple[str, str]:
 
 def _tube(fit: Fit, tube: Tube, seat: Seat) -> Iterable[str]:
     settings = fit.marker.settings
-    passes, grips = 1 + settings.slip, 1 - settings.grip
-    need, most = seat.passes.high * passes, seat.closes_on.low * grips
+    passes, grips = 1 + settings.sleeve.pass_over_margin, 1 - settings.sleeve.grip_margin
+    need, most = seat.pass_over.high * passes, seat.grip.low * grips
     yield f"tube        {tube.name}; {tube.source}"
     wide, small = tube.expanded_id_mm, tube.recovered_id_mm
-    yield f"            pass: {wide:.2f} supplied >= {seat.passes.high:.2f} x {passes:g} = {need:.2f} mm"
-    yield f"            grip: {small:.2f} recovered <= {seat.closes_on.low:.2f} x {grips:g} = {most:.2f} mm"
-    for diameter in dict.fromkeys((seat.text_on.low, seat.text_on.high)):
+    yield f"            pass: {wide:.2f} supplied >= {seat.pass_over.high:.2f} x {passes:g} = {need:.2f} mm"
+    yield f"            grip: {small:.2f} recovered <= {seat.grip.low:.2f} x {grips:g} = {most:.2f} mm"
+    for diameter in dict.fromkeys((seat.text_diameter.low, seat.text_diameter.high)):
         if diameter <= tube.expanded_id_mm:
             at = stop(tube.expanded_id_mm, tube.recovered_id_mm, tube.recovered_wall_mm, diameter)
             yield (
                 f"            on {diameter:.2f} mm: wall {at.wall_mm:.3f}, outside {at.outside_mm:.2f} mm, scale "
-                f"{at.print_scale:.3f}, {at.recovery:.0%} recovered (nominal wall, no change of length)"
+                f"{at.circumferential_scale:.3f}, {at.recovery:.0%} recovered (nominal wall, no change of length)"
             )
-    if settings.faces == "both":
+    if settings.sleeve.printed_sides == "both":
         yield "faces       both: 2 copies, opposite each other, in two passes of the printer"
-    for on, part in parts_of(fit):
-        yield f"length      {part.flat_mm:.1f} mm flat, {span(part.shrunk_mm, 1)} mm shrunk, on {on}"
-    around, face = fit.surface.print_scale, fit.surface.face_scale
+    for on, part in sections_of(fit):
+        yield f"length      {part.cut_mm:.1f} mm flat, {span(part.shrunk_mm, 1)} mm shrunk, on {on}"
+    around, face = fit.surface.circumferential_scale, fit.surface.marked_side_scale
     if around and face:
         yield f"scale       around {span(around, 3)}: outside on the part / outside supplied, the wall's"
         yield "            volume kept, over the tolerances of tube, wall, length and seat"
-        yield f"            lettered face {span(face, 3)}: heating {settings.heating}, two sides, hoop"
+        yield f"            lettered face {span(face, 3)}: heating {settings.sleeve.heating}, two sides, hoop"
         yield "            shrinkage linear: a model of the project's own, no bound"
 
 
@@ -356,52 +393,56 @@ def _wrap(fit: Fit) -> Iterable[str]:
     settings = fit.marker.settings
     yield f"stock       {fit.stock}: serves the whole range (print P <= pi d, tail T >= pi (d + 2 t))"
     if fit.face:
-        copies = "1 copy" if fit.face.copies == 1 else f"{fit.face.copies} copies"
-        every = ceil(360 / settings.reading_arc_deg)
-        yield f"            {copies} of the text around; one in every {settings.reading_arc_deg:g}° would take {every}"
+        copies = "1 copy" if fit.face.repeats == 1 else f"{fit.face.repeats} copies"
+        arc_deg = settings.print.readable_arc_deg
+        every = ceil(360 / arc_deg)
+        yield f"            {copies} of the text around; one in every {arc_deg:g}° would take {every}"
 
 
 def _type(fit: Fit, capital: Capital) -> Iterable[str]:
     settings = fit.marker.settings
-    lines = f", lines {fit.surface.direction} the tube" if fit.surface.direction else ""
-    stretch = f", stretched {fit.surface.stretch:.3f} across" if fit.surface.face_scale else ""
-    yield f"type        {fit.font}, {fit.size_mm * 72 / 25.4:.2f} pt{stretch}{lines}"
+    lines = f", lines {fit.surface.text_direction} the tube" if fit.surface.text_direction else ""
+    stretch = f", stretched {fit.surface.text_stretch:.3f} across" if fit.surface.marked_side_scale else ""
+    yield f"type        {fit.font}, {fit.font_size_mm * 72 / 25.4:.2f} pt{stretch}{lines}"
     on_part, required = f"{span(capital)} mm on the part", f"{capital.required:.2f} mm required"
-    yield f"capitals    {capital.flat:.2f} mm printed, {on_part}; {required}:"
+    yield f"capitals    {capital.printed:.2f} mm printed, {on_part}; {required}:"
     yield f"            {_required(capital, settings)}"
-    if fit.arc_deg:
+    if fit.text_arc_deg:
         yield (
-            f"arc         {fit.arc_deg:.1f}° at most; {settings.reading_arc_deg:g}° reads without turning, "
-            f"{settings.turning_arc_deg:g}° is the limit"
+            f"arc         {fit.text_arc_deg:.1f}° at most; {settings.print.readable_arc_deg:g}° reads without turning, "
+            f"{settings.print.max_arc_deg:g}° is the limit"
         )
-    if fit.surface.proportion and fit.surface.stroke:
-        thin, thick = 1 / fit.surface.stroke.low, 1 / fit.surface.stroke.high
+    if fit.surface.width_ratio and fit.surface.stroke_ratio:
+        thin, thick = 1 / fit.surface.stroke_ratio.low, 1 / fit.surface.stroke_ratio.high
         strokes = f"1/{thick:.1f}" if f"{thin:.1f}" == f"{thick:.1f}" else f"1/{thick:.1f} to 1/{thin:.1f}"
-        allowed = f"{settings.narrowest_letter:g} to {settings.widest_letter:g} allowed"
-        yield f"letters     H {span(fit.surface.proportion)} as wide as high ({allowed}; ISO 9241-3: 0.5 to 1.0)"
+        allowed = f"{settings.print.min_width_ratio:g} to {settings.print.max_width_ratio:g} allowed"
+        yield f"letters     H {span(fit.surface.width_ratio)} as wide as high ({allowed}; ISO 9241-3: 0.5 to 1.0)"
         yield f"            strokes {strokes} of the height (1/6 dark on light: DOD-HDBK-791 6-5.3.2.3)"
     if fit.surface.contrast:
-        yield f"contrast    {fit.surface.contrast:.1f} : 1; {settings.min_contrast:g} : 1 required"
+        yield f"contrast    {fit.surface.contrast:.1f} : 1; {settings.print.min_contrast:g} : 1 required"
 
 
 def _code(code: CodeFit, settings: Settings) -> Iterable[str]:
-    level = f", error correction {code.level}" if code.level else ""
-    yield f"code        {code.kind} {code.payload!r}: {code.size}{level}"
+    level = f", error correction {code.error_correction}" if code.error_correction else ""
+    yield f"code        {code.symbology} {code.data!r}: {code.size}{level}"
+    dots = "{} x {} dots".format(*code.dots_per_module)
     yield (
-        f"            {code.dots[0]} x {code.dots[1]} dots of {settings.printer_dpi:g} dpi, on the part at least "
-        f"{code.module_mm:.3f} mm (>= {settings.code_module_mm:g})"
+        f"            {dots} of {settings.print.dpi:g} dpi, on the part at least "
+        f"{code.module_mm:.3f} mm (>= {settings.code.min_module_mm:g})"
     )
     if code.rows > 1 and code.arc_deg:
-        limit = GRADES[settings.code_axial_grade]
-        yield f"            arc {code.arc_deg:.1f}° (<= {settings.code_arc_deg:g}°: GS1, 30° to either edge)"
+        limit = GRADES[settings.code.min_axial_grade]
+        yield f"            arc {code.arc_deg:.1f}° (<= {settings.code.max_arc_deg:g}°: GS1, 30° to either edge)"
         yield (
-            f"            grid {code.grid:.2f} modules off an even one, {settings.code_aim_deg:g}° off the middle "
-            f"(<= {settings.code_grid:g}: ISO/IEC 15415)"
+            f"            grid {code.grid_nonuniformity:.2f} modules off an even one, "
+            f"{settings.code.scan_tilt_deg:g}° off the middle "
+            f"(<= {settings.code.max_grid_nonuniformity:g}: ISO/IEC 15415)"
         )
-        yield f"            axial non-uniformity {code.axial:.3f} (<= {limit:.2f}: grade {settings.code_axial_grade})"
+        axial = f"{code.axial_nonuniformity:.3f} (<= {limit:.2f}: grade {settings.code.min_axial_grade})"
+        yield f"            axial non-uniformity {axial}"
 
 
 def _required(capital: Capital, settings: Settings) -> str:
-    if capital.required_by == "min_capital_mm":
-        return f"min_capital_mm = {settings.min_capital_mm:g}"
+    if capital.required_by == "print.min_capital_height_mm":
+        return f"print.min_capital_height_mm = {settings.print.min_capital_height_mm:g}"
     return f"{capital.required_by}: H = 2 D tan(MA / 2), NUREG-0700 1.3.1-4"

@@ -5,13 +5,14 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import replace
+from typing import Any
 
 from labeler.errors import LabelerError, Problem, Where, WrongUse
-from labeler.fit.remedies import Change, Other, ways_out
+from labeler.fit.remedies import Change, Other, fixes_for
 from labeler.fit.sleeve import SleevePlace, fit_sleeve, room_of
 from labeler.job.fitting import coded
 from labeler.model import (
-    DOES_NOT_FIT,
+    FAIL,
     INSTALL_CONNECTOR,
     ClosingStep,
     Fit,
@@ -32,7 +33,7 @@ from labeler.tables.catalogue import (
     default_settings,
     default_wire,
     load_catalogue,
-    load_choices,
+    setting_specs,
     with_low_end,
 )
 from labeler.tables.document import unknown
@@ -72,8 +73,8 @@ def fit_text(
     marker = Marker("", "sleeve", "branch end", "fit", lines, len(lines) == 1, chosen)
     fixed = _mm("--cut", cut, cut, "give a length in mm, as in 30") if cut else None
     codes = None
-    if chosen.code != "none":
-        own = replace(marker, id=SOME_ID, settings=replace(chosen, code_on=("sleeve",)))
+    if chosen.code.symbology != "none":
+        own = replace(marker, id=SOME_ID, settings=chosen.changed({"code.on": ("sleeve",)}))
         marker, codes = coded(own, Harness("fit", settings=chosen), SOME_UNIT)
 
     def fitted(marker: Marker, tubes: TubeChoice, cut_mm: float | None) -> Fit:
@@ -87,20 +88,20 @@ def fit_text(
         return fitted(replace(marker, settings=changed), tubes, fixed)
 
     fit = fitted(marker, choice, fixed)
-    if fit.verdict != DOES_NOT_FIT:
+    if fit.result != FAIL:
         return _with_stock(fit, catalogue)
     if not choice.tubes and sleeve:
         fit = replace(fit, reasons=choice.refusals or fit.reasons)
-    every = with_settings(marker.settings, {"sleeve": tuple(family.name for family in catalogue.families)})
+    every = with_settings(marker.settings, {"sleeve.families": tuple(family.name for family in catalogue.families)})
     others = choose_tubes(seat, every, catalogue).tubes
     other = Other(refit, others, {}, fixed, sized=None if choice.tubes else sized)
-    return replace(fit, ways_out=ways_out(fit, other))
+    return replace(fit, fixes=fixes_for(fit, other))
 
 
 def _with_stock(fit: Fit, catalogue: Catalogue) -> Fit:
     """Return the fit with a word on its stock, where the usual one does not take the piece."""
     usual = next(stock for stock in catalogue.stocks if stock.marker == "sleeve")
-    said = room_of(usual, catalogue.stocks).refusal(fit.cut_length_mm, fit.surface.lay_flat_mm)
+    said = room_of(usual, catalogue.stocks).refusal(fit.cut_length_mm, fit.surface.lay_flat_width_mm)
     return replace(fit, reasons=fit.reasons + said)
 
 
@@ -110,11 +111,14 @@ def _choice(seat: Seat, sleeve: str | None, settings: Settings, catalogue: Catal
         return settings, choose_tubes(seat, settings, catalogue)
     family = next((f.name for f in catalogue.families if f.name.casefold() == sleeve.casefold()), "")
     if family:
-        asked = with_settings(settings, {"sleeve": (family,)})
+        asked = with_settings(settings, {"sleeve.families": (family,)})
         return asked, choose_tubes(seat, asked, catalogue)
     tube = catalogue.tube(sleeve, Where("--sleeve"))
-    asked = with_settings(settings, {"sleeve": (tube.name,)})
-    need, most = seat.passes.high * (1 + settings.slip), seat.closes_on.low * (1 - settings.grip)
+    asked = with_settings(settings, {"sleeve.families": (tube.name,)})
+    need, most = (
+        seat.pass_over.high * (1 + settings.sleeve.pass_over_margin),
+        seat.grip.low * (1 - settings.sleeve.grip_margin),
+    )
     small = (fact("too small to pass", supplied=tube.expanded_id_mm, need=need),) if tube.expanded_id_mm < need else ()
     wide = (fact("too wide to grip", recovered=tube.recovered_id_mm, most=most),) if tube.recovered_id_mm > most else ()
     if not small + wide:
@@ -168,6 +172,16 @@ def bundle_of(wires: str, settings: Mapping[str, str] | None = None) -> tuple[Bu
     return made, "; ".join((basis(made.basis), *(problem.message for problem in problems))), tuple(problems)
 
 
+def bundle_json(answer: Bundle, source: str) -> dict[str, Any]:
+    """Return the diameters of a bundle as one object."""
+    return {
+        "schema": "bundle 1",
+        "pass_over_diameter_mm": {"min": answer.pass_over.low, "max": answer.pass_over.high},
+        "grip_diameter_mm": {"min": answer.grip.low, "max": answer.grip.high},
+        "source": source,
+    }
+
+
 def _wires(item: str, settings: Settings, catalogue: Catalogue) -> tuple[list[Range], list[Problem]]:
     found = _COUNT.match(item)
     if not found:
@@ -179,18 +193,18 @@ def _wires(item: str, settings: Settings, catalogue: Catalogue) -> tuple[list[Ra
     if not named:
         given = length(what)
         return [Range(given, given)] * count, []
-    wire, kind = size(named[0]), what[named.end() :].strip() or settings.wire
+    wire, kind = size(named[0]), what[named.end() :].strip() or settings.wire_type
     diameter = with_low_end(catalogue.wire_diameter(kind, wire, Where("WIRES")), settings).range_mm
     if kind:
         return [diameter] * count, []
     text = f"{item.strip()!r}: no insulation is named, {default_wire(wire)} is taken for the diameter"
-    fix = 'name it, as in "2 x 20 AWG TXL", or --set wire="…"; labeler wires lists them'
+    fix = 'name it, as in "2 x 20 AWG TXL", or --set wire_type="…"; labeler wires lists them'
     return [diameter] * count, [Problem(Where("WIRES"), text, fix, warning=True)]
 
 
 def settings_from(given: Mapping[str, str]) -> Settings:
     """Return the default settings with some of them set. Raises `WrongUse` naming every bad one."""
-    choices, changes, problems = load_choices(), {}, []
+    choices, changes, problems = setting_specs(), {}, []
     for key, value in given.items():
         if key not in choices:
             problems.append(Problem(Where("--set"), f"{key!r} is unknown", unknown(key, choices)))

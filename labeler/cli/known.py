@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -51,14 +50,14 @@ def fit_command(
     Example: labeler fit "DEPTH J4" --over 4.2
     """
     from labeler.answers import report, single
-    from labeler.model import DOES_NOT_FIT
+    from labeler.model import FAIL
 
     answer = single.fit_text(text, over, sleeve=sleeve, cut=cut, settings=settings)
     if as_json:
-        print_json(report.marker_json(answer))
+        print_json(report.fit_json(answer))
     else:
         print_lines(report.one(answer))
-    if answer.verdict == DOES_NOT_FIT:
+    if answer.result == FAIL:
         raise SystemExit(1)
 
 
@@ -70,15 +69,15 @@ def bundle_command(wires: str, settings: dict[str, str], as_json: bool) -> None:
 
     WIRES lists counts with size and insulation, or diameters. Example: labeler bundle "2 x 20 AWG TXL, 4 x 1.9 mm"
     """
-    from labeler.answers.single import bundle_of
+    from labeler.answers.single import bundle_json, bundle_of
 
     answer, source, assumed = bundle_of(wires, settings)
     warn(assumed)
     if as_json:
-        print_json({"passes": asdict(answer.passes), "closes_on": asdict(answer.closes_on), "source": source})
+        print_json(bundle_json(answer, source))
         return
-    click.echo(f"passes over {answer.passes.low:.2f} to {answer.passes.high:.2f} mm")
-    click.echo(f"closes on   {answer.closes_on.low:.2f} to {answer.closes_on.high:.2f} mm")
+    click.echo(f"passes over {answer.pass_over.low:.2f} to {answer.pass_over.high:.2f} mm")
+    click.echo(f"closes on   {answer.grip.low:.2f} to {answer.grip.high:.2f} mm")
     click.echo(source)
 
 
@@ -161,7 +160,7 @@ def _show_list(name: str, as_json: bool, *named: str | None) -> None:
 
     rows, lines = LISTS[name]
     if as_json:
-        print_json(rows(load_catalogue(), *named))
+        print_json({"schema": f"{name} 1", name: rows(load_catalogue(), *named)})
     else:
         print_lines(lines(load_catalogue(), *named))
 

@@ -125,7 +125,7 @@ def check_command(file: HarnessFile, loading: Loading, printer: str | None, as_j
         refused = refused_by(profile, checked) if printer and explain is None else ()
     except LabelerError as error:
         if as_json:
-            print_json({"harness": None, "markers": [], "problems": list(map(report.problem_json, error.problems))})
+            print_json(report.refused_json(error))
         raise
     if explain is not None:
         for fit in report.named(checked.fits, explain):

@@ -356,7 +356,7 @@ def chosen_markers(record: Record, of: Target) -> tuple[Recorded, ...]:
         if given is not None and not given.strip():
             raise click.UsageError(f"{name} is empty")
     found = record.find(marker or "", unit=unit, harness=harness, branch=branch, sheet=on_sheet)
-    found = tuple(item for item in found if item.state != "taken off") or found  # it is on the unit no more
+    found = tuple(item for item in found if item.state != "removed") or found  # it is on the unit no more
     asked = marker or of.sheet or branch or unit
     if not found:
         where = f"{record.name}, {harness}" if harness else record.name
@@ -371,7 +371,7 @@ def chosen_markers(record: Record, of: Target) -> tuple[Recorded, ...]:
         first = found[0]
         narrow = "or narrow it with --unit, --harness or --branch"
         if len({item.row.kind for item in found}) > 1:
-            narrow = f'or by its kind, as in "{first.unit} {first.row.kind} {first.row.at}", {narrow}'
+            narrow = f'or by its kind, as in "{first.unit} {first.row.kind} {first.row.place}", {narrow}'
         fix = f'name one by its unit and id, as in "{first.unit} {first.row.id}", {narrow}'
         return (found[which_of(lines, f"{len(found)} markers match {asked!r}", fix, record.name, heads)],)
     if of.sheet:  # of all the units that share it

@@ -44,7 +44,18 @@ from labeler.cli.options import (
     unit_name,
     who,
 )
-from labeler.cli.terminal import change_words, marker_table, place_of, print_json, print_lines, show, tell, warn
+from labeler.cli.terminal import (
+    change_csv,
+    change_table,
+    marker_csv,
+    marker_table,
+    place_of,
+    print_json,
+    print_lines,
+    show,
+    tell,
+    warn,
+)
 from labeler.errors import LabelerError, Problem, Where
 
 if TYPE_CHECKING:
@@ -78,7 +89,8 @@ def find_command(query: str, unit: str | None, harness: str | None, record_path:
             what = f"no marker is recorded for {query!r}"
             fix = "an id, a place or a circuit is named whole; of a text whole words"
             raise LabelerError(Problem(Where(record.name), what, fix))
-    show(form, lambda: recorded_rows(found), *marker_table(found, whole=form == "csv"))
+    table = marker_csv(found) if form == "csv" else marker_table(found)
+    show(form, lambda: {"schema": "find 1", "markers": recorded_rows(found)}, *table)
 
 
 @record_group.command("verify")
@@ -93,13 +105,13 @@ def verify_command(record_path: str | None, as_json: bool) -> None:
 
     with opened_record(record_path, create=False) as record:
         problems, jobs = verify(record), record.jobs()
-        broken_off = [job for job in jobs if job.state == "prepared"]
+        broken_off = [job for job in jobs if job.state == "pending"]
         if as_json:
-            prepared = [job.id for job in broken_off]
-            print_json({"problems": list(map(problem_json, problems)), "prepared_jobs": prepared})
+            pending = [job.id for job in broken_off]
+            print_json({"schema": "verify 1", "problems": list(map(problem_json, problems)), "pending_jobs": pending})
         else:
             print_lines(problems)
-            warn(f"job {job.id} of {job.at[:10]} is prepared: resume or withdraw it" for job in broken_off)
+            warn(f"job {job.id} of {job.time[:10]} is pending: resume or withdraw it" for job in broken_off)
             counts = f"{len(jobs)} jobs of {len(record.units())} units"
             click.echo(f"{record.name}: {counts}, {len(problems) or 'no'} problems", err=True)
     if problems:
@@ -132,7 +144,8 @@ def import_command(files: tuple[Path, ...], record_path: str | None, as_json: bo
     with opened_record(record_path) as record:
         taken = import_units(record, files)
     if as_json:
-        print_json({str(file): asdict(one) for file, one in taken.items()})
+        units = [{"file": str(file), **asdict(one)} for file, one in taken.items()]
+        print_json({"schema": "import 1", "units": units})
         return
     for file, one in taken.items():
         click.echo(f"{file}: unit {one.unit}: {one.jobs} jobs, {one.states} states, {one.voids} voids added")
@@ -161,13 +174,14 @@ def used_command(record_path: str | None, form: str) -> None:
 
     A sheet that is lost or full is left alone: --start STOCK=A1 begins a new one. Example: labeler record used
     """
-    from labeler.answers.listing import used_rows
+    from labeler.answers.listing import partial_sheet_rows
     from labeler.tables.catalogue import load_catalogue
 
     with opened_record(record_path, create=False) as record:
-        rows = used_rows(record, load_catalogue())
+        rows = partial_sheet_rows(record, load_catalogue())
     table = [tuple("?" if value is None else str(value) for value in row.values()) for row in rows]
-    show(form, lambda: rows, ("stock", "used", "free", "goes on at", "job", "when"), table)
+    heads = ("stock", "used_cells", "free_cells", "next_cell", "job", "time")
+    show(form, lambda: {"schema": "partial-sheets 1", "partial_sheets": rows}, heads, table)
 
 
 @record_group.command("list")
@@ -175,14 +189,16 @@ def used_command(record_path: str | None, form: str) -> None:
 @form
 def record_list_command(record_path: str | None, form: str) -> None:
     """List the recorded jobs, oldest first. Example: labeler record list."""
+    from labeler.answers.listing import job_rows
+
     with opened_record(record_path, create=False) as record:
         jobs = record.jobs()
     rows = [
-        (str(j.id), j.kind, j.unit, j.part_number or j.harness, j.revision, j.state, j.at, j.who, j.reason)
+        (str(j.id), j.kind, j.unit, j.part_number or j.harness, j.revision, j.state, j.time, j.user, j.reason)
         for j in jobs
     ]
-    heads = ("job", "kind", "unit", "harness", "rev", "state", "when", "who", "reason")
-    show(form, lambda: list(map(asdict, jobs)), heads, rows)
+    heads = ("job", "kind", "unit", "harness", "revision", "state", "time", "user", "reason")
+    show(form, lambda: {"schema": "jobs 1", "jobs": job_rows(jobs)}, heads, rows)
 
 
 @record_group.command("show")
@@ -204,11 +220,11 @@ def record_show_command(about: str, unit: str | None, harness: str | None, recor
         events = record.history(found[0].row.id, unit_name(found[0])) if len(found) == 1 else ()
 
     def value() -> object:
-        return {"markers": recorded_rows(found), "events": list(map(asdict, events))}
+        return {"schema": "show 1", "markers": recorded_rows(found), "events": list(map(asdict, events))}
 
-    show(form, value, *marker_table(found, whole=form == "csv"))
+    show(form, value, *(marker_csv(found) if form == "csv" else marker_table(found)))
     for event in () if form else events:
-        words = (event.at, event.kind, event.what, event.job and f"job {event.job}", event.who, event.reason)
+        words = (event.time, event.kind, event.state, event.job and f"job {event.job}", event.user, event.reason)
         click.echo("  " + "  ".join(str(word) for word in words if word))
 
 
@@ -269,11 +285,13 @@ def diff_command(file: HarnessFile, old: str, new: str, unchanged: bool, record_
     files = Path(old).exists() and Path(new).exists()
     with nullcontext() if files else opened_record(record_path, create=False) as record:
         found = diff(old, new, record, file)
-    shown = [one for one in found if unchanged or one.what != "unchanged"]
-    rows = [(one.what, one.row.kind, place_of(one.row), *change_words(one)) for one in shown]
-    show(form, lambda: difference_rows(found), ("what", "kind", "place", "was", "is"), rows)
+    shown = [one for one in found if unchanged or one.change != "unchanged"]
+    table = change_csv(shown) if form == "csv" else change_table(shown)
+    show(form, lambda: {"schema": "diff 1", "differences": difference_rows(found)}, *table)
     if form != "json":
-        counts = {word: sum(one.what == word for one in found) for word in ("added", "removed", "changed", "unchanged")}
+        counts = {
+            word: sum(one.change == word for one in found) for word in ("added", "removed", "changed", "unchanged")
+        }
         click.echo(", ".join(f"{count} {word}" for word, count in counts.items()), err=True)
 
 
@@ -306,10 +324,10 @@ def record_resume_command(job: int, out: Path | None, record_path: str | None, f
 
     Nothing is sent to a printer: it is said what was to be. Example: labeler record resume 12.
     """
-    from labeler.job.reprinting import resume
+    from labeler.job.reprinting import finish_job
 
     with opened_record(record_path, create=False) as record:
-        done = resume(record, job, out, force=force, user=who())
+        done = finish_job(record, job, out, force=force, user=who())
         warn(done[0].notes)
         tell(done, record)
 
@@ -323,6 +341,6 @@ def record_withdraw_command(job: int, reason: str, record_path: str | None) -> N
     Example: labeler record withdraw 12 --reason "power cut"
     """
     with opened_record(record_path, create=False) as record:
-        broken_off = [one.id for one in record.run(job) if one.state == "prepared"] or [job]
-        record.withdraw_prepared(job, reason, who())
-        warn(f"job {one} is withdrawn: {reason}" for one in broken_off)
+        broken_off = [one.id for one in record.run(job) if one.state == "pending"] or [job]
+        record.cancel_pending_jobs(job, reason, who())
+        warn(f"job {one} is cancelled: {reason}" for one in broken_off)

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from labeler.record.values import MarkerRow, Recorded
 
 
+Table = tuple[tuple[str, ...], list[tuple[str, ...]]]  # headings, rows
 PATIENCE_S = 1.0  # what takes longer shows how far it has come
 
 
@@ -111,8 +112,8 @@ def tell(runs: Sequence[Printed], record: Record) -> None:
         sheets = sum(1 for sheet in printed.sheets if sheet.placed)
         made = f"{count} marker{'' if count == 1 else 's'} on {sheets} sheet{'' if sheets == 1 else 's'}"
         click.echo(f"unit {job.unit}: {made}, job {job.id}", err=True)
-        for fit in printed.left_out:
-            click.echo(f"left out: {fit.marker.id} {fit.marker.at}: {'; '.join(sentences(fit.reasons))}", err=True)
+        for fit in printed.omitted:
+            click.echo(f"left out: {fit.marker.id} {fit.marker.place}: {'; '.join(sentences(fit.reasons))}", err=True)
     for stock, number, cell in runs[0].begun:
         click.echo(f"load the partly used sheet of {stock} as sheet {number}: it goes on at {cell}", err=True)
     click.echo(f"recorded in {record.name}", err=True)
@@ -124,8 +125,8 @@ def tell_changes(revised: Revised, record: Record) -> None:
     for one in revised.take_off:
         row = one.old or one.row
         what = "replaced" if one.new else "gone"
-        place = f"{row.branch} {row.at}".lstrip()
-        click.echo(f"take off: {row.id} {place} {row.label!r}: {what}", err=True)
+        place = f"{row.branch} {row.place}".lstrip()
+        click.echo(f"take off: {row.id} {place} {row.text!r}: {what}", err=True)
     click.echo(f"{revised.unchanged} markers are unchanged", err=True)
     if revised.printed is None:
         click.echo("nothing has changed: nothing is printed", err=True)
@@ -137,8 +138,8 @@ def tell_changes(revised: Revised, record: Record) -> None:
 TEXT_SIGNS = 60  # of a text in a table for the screen, project choice: a tag says hundreds
 
 
-def marker_table(found: Iterable[Recorded], *, whole: bool = False) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
-    """Return the headings and the rows of a table of recorded markers; long texts end in dots unless ``whole``."""
+def marker_table(found: Iterable[Recorded]) -> Table:
+    """Return the headings and the rows of a table of recorded markers for the screen; long texts end in dots."""
     rows: list[tuple[str, ...]] = [
         (
             item.row.id,
@@ -146,21 +147,76 @@ def marker_table(found: Iterable[Recorded], *, whole: bool = False) -> tuple[tup
             f"unit {item.unit}",
             item.row.kind,
             place_of(item.row),
-            item.row.label if whole or len(item.row.label) <= TEXT_SIGNS else f"{item.row.label[: TEXT_SIGNS - 1]}…",
+            item.row.text if len(item.row.text) <= TEXT_SIGNS else f"{item.row.text[: TEXT_SIGNS - 1]}…",
             item.row.tube and f"{item.row.tube}, {item.row.cut_length_mm:g} mm",
             f"{item.job}:{item.sheet} {item.cell}" if item.sheet else "",
             item.state,
-            str(item.printed or ""),
-            str(item.voids or ""),
+            str(item.print_count or ""),
+            str(item.void_count or ""),
         )
         for item in found
     ]
     return ("id", "harness", "unit", "kind", "place", "text", "tube", "sheet", "state", "prints", "voids"), rows
 
 
+MARKER_CSV = (
+    "id", "harness", "revision", "unit", "kind", "place", "text", "tube", "cut_length_mm", "job", "sheet", "cell",
+    "state", "print_count", "void_count",
+)  # fmt: skip
+
+
+def marker_csv(found: Iterable[Recorded]) -> Table:
+    """Return the headings and the rows of recorded markers, one value a cell."""
+    return MARKER_CSV, [
+        (
+            item.row.id,
+            item.part_number or item.harness,
+            item.revision,
+            item.unit,
+            item.row.kind,
+            place_of(item.row),
+            item.row.text,
+            item.row.tube,
+            f"{item.row.cut_length_mm:g}" if item.row.tube else "",
+            str(item.job),
+            str(item.sheet or ""),
+            item.cell,
+            item.state,
+            str(item.print_count),
+            str(item.void_count),
+        )
+        for item in found
+    ]
+
+
+def change_table(found: Iterable[Difference]) -> Table:
+    """Return the headings and the rows of differences for the screen."""
+    rows: list[tuple[str, ...]] = [(one.change, one.row.kind, place_of(one.row), *change_words(one)) for one in found]
+    return ("change", "kind", "place", "old", "new"), rows
+
+
+def change_csv(found: Iterable[Difference]) -> Table:
+    """Return the headings and the rows of differences, a row for each field that differs, one value a cell."""
+
+    def word(row: MarkerRow | None, name: str) -> str:
+        value = getattr(row, name) if row else ""
+        return f"{value:g}" if isinstance(value, float) else str(value)
+
+    rows: list[tuple[str, ...]] = []
+    for one in found:
+        for name in one.changed_fields or DESCRIBED:
+            cells = word(one.old, name), word(one.new, name)
+            if name == "text" or any(cells):
+                rows.append((one.change, one.row.kind, place_of(one.row), name, *cells))
+    return ("change", "kind", "place", "field", "old", "new"), rows
+
+
+DESCRIBED = ("text", "tube", "cut_length_mm")  # of a marker that did not change
+
+
 def change_words(one: Difference) -> tuple[str, str]:
     """Return what a marker was and what it is: all of it, or of a changed one what has changed."""
-    fields = one.fields or ("label", "tube", "cut_length_mm")
+    fields = one.changed_fields or DESCRIBED
 
     def words(row: MarkerRow | None) -> str:
         values = (getattr(row, name) for name in fields) if row else ()
@@ -171,9 +227,9 @@ def change_words(one: Difference) -> tuple[str, str]:
 
 def place_of(row: MarkerRow) -> str:
     """Return the place of a recorded or planned marker, in quotes where blanks would not show."""
-    named = f"{row.branch} {row.at}" if row.role == "branch end" and row.branch != row.at else row.at
-    if row.role == "wire end" and ":" not in row.at:  # at a splice or a ring
-        named = f"{row.circuit} {row.at}"
+    named = f"{row.branch} {row.place}" if row.role == "branch end" and row.branch != row.place else row.place
+    if row.role == "wire end" and ":" not in row.place:  # at a splice or a ring
+        named = f"{row.circuit} {row.place}"
     return repr(named) if named != " ".join(named.split()) else named
 
 

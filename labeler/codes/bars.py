@@ -31,7 +31,7 @@ class _Code128(Code128):  # type: ignore[misc]
         return shorter
 
 
-def code128(payload: str) -> str:
+def code128(data: str) -> str:
     """Return the modules from the start to the end of the stop character: ``1`` is bar, ``0`` is space.
 
     Raises `LabelerError` for a character that Code 128 lacks.
@@ -40,12 +40,12 @@ def code128(payload: str) -> str:
     101
     """
     try:
-        return str(_Code128(payload).build()[0])
+        return str(_Code128(data).build()[0])
     except (IllegalCharacterError, KeyError) as error:
-        raise LabelerError(Problem(NOWHERE, f"Code 128 {payload!r}: {error}", "use letters and digits")) from error
+        raise LabelerError(Problem(NOWHERE, f"Code 128 {data!r}: {error}", "use letters and digits")) from error
 
 
-def code39(payload: str) -> str:
+def code39(data: str) -> str:
     """Return the modules from the first bar to the last, wide ones three: ``1`` is bar, ``0`` is space.
 
     It has no check character (the ids of markers have their own). Raises `LabelerError` for a character
@@ -54,8 +54,8 @@ def code39(payload: str) -> str:
     >>> len(code39("1A"))  # (C + 2)(3 N + 6) + C + 1 with C = 2, N = 3
     63
     """
-    lacking = sorted({sign for sign in payload if sign not in REF})
+    lacking = sorted({sign for sign in data if sign not in REF})
     if lacking:
-        message = f"Code 39 {payload!r}: has no {', '.join(map(repr, lacking))}"
+        message = f"Code 39 {data!r}: has no {', '.join(map(repr, lacking))}"
         raise LabelerError(Problem(NOWHERE, message, "use capitals and digits, or Code 128"))
-    return str(Code39(payload, add_checksum=False).build()[0])
+    return str(Code39(data, add_checksum=False).build()[0])

@@ -16,7 +16,7 @@ SIZES: dict[tuple[int, int], int] = {
 no marker has room for them)."""
 
 
-def data_matrix(payload: str, rows: int, columns: int) -> tuple[str, ...] | None:
+def data_matrix(data: str, rows: int, columns: int) -> tuple[str, ...] | None:
     """Return the symbol of this size: rows of ``1`` (dark) and ``0``, top first; None where the text is too long.
 
     The quiet zone is not part of the rows: leave one module free on every side.
@@ -25,7 +25,7 @@ def data_matrix(payload: str, rows: int, columns: int) -> tuple[str, ...] | None
     '1010101010'
     """
     try:
-        made = create_barcode(payload, BarcodeFormat.DataMatrix, version=SIZES[rows, columns])
+        made = create_barcode(data, BarcodeFormat.DataMatrix, version=SIZES[rows, columns])
     except ValueError:  # it does not fit
         return None
     pixels = np.asarray(made.to_image(scale=1, add_quiet_zones=False))

@@ -19,23 +19,23 @@ MOST_SIGNS = 200
 
 
 def payload_of(marker: Marker, harness: Harness, unit: str, rule: str = "") -> str:
-    """Return what the marker's code says in one unit; ``rule`` stands in for its setting ``code_payload``.
+    """Return what the marker's code says in one unit; ``rule`` stands in for its setting ``code.data``.
 
     Raises
     ------
     LabelerError : a rule that is not understood, and a text that is empty, too long, or not plain ASCII.
     """
-    chosen = rule or marker.settings.code_payload
+    chosen = rule or marker.settings.code.data
     template = PAYLOADS.get(chosen, chosen)
     try:
         parts = [(literal, name, form or turned) for literal, name, form, turned in Formatter().parse(template)]
     except ValueError as error:
-        message = f"code_payload {template!r}: {error}"
+        message = f"code.data {template!r}: {error}"
         raise LabelerError(Problem(marker.where, message, "write fields as {marker}")) from error
     names = [name for _, name, _ in parts if name is not None]
     formed = [name for _, name, form in parts if name is not None and form]
     problems = [
-        Problem(marker.where, f"code_payload {template!r}: {p}", fix) for p, fix in _wrong(names, formed, template)
+        Problem(marker.where, f"code.data {template!r}: {p}", fix) for p, fix in _wrong(names, formed, template)
     ]
     if problems:
         raise LabelerError(*problems)
@@ -70,7 +70,7 @@ def _values(marker: Marker, harness: Harness, unit: str) -> dict[str, str]:
         "revision": harness.revision,
         "serial": unit,
         "marker": marker.id,
-        "local": marker.at,
+        "local": marker.place,
         "remote": marker.far,
         "branch": marker.branch,
         "circuit": marker.circuit,
@@ -80,17 +80,17 @@ def _values(marker: Marker, harness: Harness, unit: str) -> dict[str, str]:
 
 def _unfit(text: str, marker: Marker, serial: str) -> Problem | None:
     """Return why a text cannot be encoded so that every reader answers the same, or None; ``serial``: as it says it."""
-    what = f"the code of {marker.at} would say {text!r}"
+    what = f"the code of {marker.place} would say {text!r}"
     if not text:
-        return Problem(marker.where, f"the code of {marker.at} would say nothing", "choose another code_payload")
+        return Problem(marker.where, f"the code of {marker.place} would say nothing", "choose another code.data")
     if len(text) > MOST_SIGNS:
         message = f"{what[:60]}…: {len(text)} signs, the limit is {MOST_SIGNS}"
-        return Problem(marker.where, message, "shorten code_payload, or put a link in its place")
+        return Problem(marker.where, message, "shorten code.data, or put a link in its place")
     fix = "use fields in plain ASCII, such as {marker}, and a unit's serial in plain ASCII"
     odd = sorted({sign for sign in text if not (sign.isascii() and sign.isprintable())})
     if odd and any(sign in serial for sign in odd):
         message = f"{what}: the serial {serial!r} is not plain ASCII, and different readers would read it differently"
-        fix = 'choose a serial in plain ASCII, or codes that do not say it: code_payload = "marker"'
+        fix = 'choose a serial in plain ASCII, or codes that do not say it: code.data = "marker"'
         return Problem(marker.where, message, fix)
     if odd:
         message = f"{what}: {', '.join(map(repr, odd))} is read differently by different readers"

@@ -18,12 +18,12 @@ LEVELS = "LMQH"
 """Error correction: 7, 15, 25 or 30 % of the symbol may be lost."""
 
 
-def qr(payload: str, error_correction: str = "M", mask: int | None = None) -> tuple[str, ...]:
-    """Return the smallest QR symbol that holds ``payload``: rows of ``1`` (dark) and ``0``, top first.
+def qr(data: str, error_correction: str = "M", mask: int | None = None) -> tuple[str, ...]:
+    """Return the smallest QR symbol that holds ``data``: rows of ``1`` (dark) and ``0``, top first.
 
     Parameters
     ----------
-    payload : what a reader shall answer; digits, capitals and ``$%*+-./:`` with space pack tightest.
+    data : what a reader shall answer; digits, capitals and ``$%*+-./:`` with space pack tightest.
     error_correction : ``L``, ``M``, ``Q`` or ``H``.
     mask : 0-7 to use this mask pattern; None chooses by the penalty rules of ISO/IEC 18004, 7.8.3.
 
@@ -31,16 +31,16 @@ def qr(payload: str, error_correction: str = "M", mask: int | None = None) -> tu
 
     Raises
     ------
-    LabelerError : a payload that the largest symbol does not hold.
+    LabelerError : data that the largest symbol does not hold.
     """
-    symbol = _sized(payload, error_correction)
+    symbol = _sized(data, error_correction)
     if mask is not None:
         symbol.makeImpl(False, mask)
         return tuple("".join("1" if dark else "0" for dark in row) for row in symbol.modules)
     return _best_masked(symbol, error_correction)
 
 
-def qr_in_room(payload: str, least: str = "M") -> tuple[tuple[str, ...], str]:
+def qr_in_room(data: str, least: str = "M") -> tuple[tuple[str, ...], str]:
     """Return the smallest symbol at error correction ``least``, and the highest level of the same size, with it.
 
     Raises as `qr`.
@@ -49,7 +49,7 @@ def qr_in_room(payload: str, least: str = "M") -> tuple[tuple[str, ...], str]:
     >>> len(rows), level
     (21, 'H')
     """
-    symbol, level = _sized(payload, least), least
+    symbol, level = _sized(data, least), least
     for higher in LEVELS[LEVELS.index(least) + 1 :]:
         if BIT_LIMIT_TABLE[_number(higher)][symbol.version] < _bits(symbol):
             break
@@ -64,14 +64,14 @@ def _number(level: str) -> int:
     return number
 
 
-def _sized(payload: str, level: str) -> Any:
+def _sized(data: str, level: str) -> Any:
     """Return the library's symbol with its version found and its modules not yet made."""
     symbol = QRCode(error_correction=_number(level), border=0)
-    symbol.add_data(payload, optimize=0)  # one segment: what is asked for, not split into several
+    symbol.add_data(data, optimize=0)  # one segment: what is asked for, not split into several
     try:
         symbol.best_fit()
     except (DataOverflowError, ValueError) as error:  # the library raises either, by version
-        size = len(payload.encode())
+        size = len(data.encode())
         message = f"QR: {size} bytes do not fit the largest symbol at error correction {level}"
         raise LabelerError(Problem(NOWHERE, message, "shorten the text")) from error
     return symbol

@@ -28,41 +28,41 @@ class Symbology:
     proposed: int = 0  # as a way out where another does not stand: in this order; 0 never
 
 
-def _qr(payload: str, least: str) -> Iterator[Made]:
+def _qr(data: str, least: str) -> Iterator[Made]:
     from labeler.codes.qr import qr_in_room
 
-    yield qr_in_room(payload, least)
+    yield qr_in_room(data, least)
 
 
-def _code128(payload: str, _: str) -> Iterator[Made]:
+def _code128(data: str, _: str) -> Iterator[Made]:
     from labeler.codes.bars import code128
 
-    yield (code128(payload),), ""
+    yield (code128(data),), ""
 
 
-def _code39(payload: str, _: str) -> Iterator[Made]:
+def _code39(data: str, _: str) -> Iterator[Made]:
     from labeler.codes.bars import code39
 
-    pair = re.search(r"[$/+%][A-Z]", payload)
+    pair = re.search(r"[$/+%][A-Z]", data)
     if pair:  # readers of full ASCII take the two for another sign (ISO/IEC 16388 annex A)
-        message = f"Code 39 {payload!r}: {pair[0]!r} is another sign to readers that take full ASCII"
-        raise LabelerError(Problem(NOWHERE, message, "use Code 128, or a code_payload without it"))
-    yield (code39(payload),), ""
+        message = f"Code 39 {data!r}: {pair[0]!r} is another sign to readers that take full ASCII"
+        raise LabelerError(Problem(NOWHERE, message, "use Code 128, or a code.data without it"))
+    yield (code39(data),), ""
 
 
-def _data_matrix(payload: str, _: str) -> Iterator[Made]:
+def _data_matrix(data: str, _: str) -> Iterator[Made]:
     from labeler.codes.data_matrix import SIZES, data_matrix
 
     height = 0
     for rows, columns in sorted(SIZES):
         if rows == height:
             continue  # a narrower one of this height holds it
-        made = data_matrix(payload, rows, columns)
+        made = data_matrix(data, rows, columns)
         if made is not None:
             height = rows
             yield made, ""
     if not height:
-        message = f"Data Matrix: {len(payload)} signs do not fit 48 x 48 modules, the largest that is used"
+        message = f"Data Matrix: {len(data)} signs do not fit 48 x 48 modules, the largest that is used"
         raise LabelerError(Problem(NOWHERE, message, "shorten the text"))
 
 
@@ -82,7 +82,7 @@ PROPOSED = tuple(s.name for s in sorted(SYMBOLOGIES.values(), key=lambda s: s.pr
 """The symbologies that are tried where another does not stand."""
 
 
-def symbols(kind: str, payload: str, least: str = "M") -> Iterator[Code]:
+def symbols(kind: str, data: str, least: str = "M") -> Iterator[Code]:
     """Yield the symbols of a kind that hold a text, those that are lowest first: on a round part rows cost arc.
 
     Data Matrix comes in several shapes, each the smallest of its height; QR and bars in one.
@@ -93,5 +93,5 @@ def symbols(kind: str, payload: str, least: str = "M") -> Iterator[Code]:
     LabelerError : a text that the kind cannot hold.
     """
     symbology = SYMBOLOGIES[kind]
-    for rows, level in symbology.make(payload, least):
-        yield Code(kind, payload, rows, symbology.quiet, level)
+    for rows, level in symbology.make(data, least):
+        yield Code(kind, data, rows, symbology.quiet, level)

@@ -40,6 +40,7 @@ from labeler.draw.pens import points
 from labeler.draw.picture import draw_part, picture_heights
 from labeler.draw.typeset import NO_BREAK, PLAIN, Words, bold, draw_words, plain, shortened, text_width
 from labeler.errors import Problem, Where, WrongUse
+from labeler.tables.stocks import PAPERS
 from labeler.work import wording
 from labeler.work.bench_sheet import BenchSheet, Printed, Remark, SafetyMessage
 from labeler.work.branch_pages import BranchPage, CoveringCut, WorkStep
@@ -49,7 +50,6 @@ from labeler.work.wiring import WireEnds
 if TYPE_CHECKING:
     from reportlab.pdfgen.canvas import Canvas
 
-PAGES_MM = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 SIDE_MM, HEAD_MM, FOOT_MM = 12.0, 7.5, 11.0
 """Margins: a hole punch or a clip takes the left one, the page's number stands in the lower one."""
 
@@ -72,9 +72,9 @@ def draw_bench_sheet(sheet: BenchSheet, page: str) -> bytes:
     A character that neither the sheet's typeface nor its fallback has is written as ``<U+4E2D>``.
     ``page`` is ``A4`` or ``Letter``; raises `WrongUse` for another.
     """
-    if page not in PAGES_MM:
-        raise WrongUse(Problem(Where(""), f'bench sheet on "{page}"', f"choose {' or '.join(PAGES_MM)}"))
-    width, height = map(points, PAGES_MM[page])
+    if page not in PAPERS:
+        raise WrongUse(Problem(Where(""), f'bench sheet on "{page}"', f"choose {' or '.join(PAPERS)}"))
+    width, height = map(points, PAPERS[page])
     frame = Frame(points(SIDE_MM), points(FOOT_MM), width - 2 * points(SIDE_MM), height - points(HEAD_MM))
     document = Document("Bench sheet", PLAIN)
     document.canvas.setPageSize((width, height))
@@ -185,7 +185,7 @@ def _step_cells(step: SleeveRow) -> tuple[TableCell, ...]:
         Text(plain(_length(step.cut_length_mm) if step.at else "")),
         Text(plain(wording.instructions(step.how) or "no way on is given"), NOTE_PT),
     )
-    return (*cells, TickBox(Text(plain(step.heating), NOTE_PT))) if step.at else cells
+    return (*cells, TickBox(Text(plain(wording.HEATING_NAMES[step.heating]), NOTE_PT))) if step.at else cells
 
 
 def _take_off(remarks: Sequence[Remark]) -> Table:
@@ -221,7 +221,7 @@ def _tight(remarks: Sequence[Remark]) -> Table:
     """Return what reads with little to spare; those of the same reasons share a row."""
     alike: dict[tuple[tuple[str, ...], tuple[str, ...]], list[Remark]] = {}
     for remark in remarks:
-        alike.setdefault((remark.reasons, remark.ways_out), []).append(remark)
+        alike.setdefault((remark.reasons, remark.fixes), []).append(remark)
     rows = [(stack(Text(_named(those), NOTE_PT), _why(those[0])),) for those in alike.values()]
     title = section_title("TIGHT", "they read, with little to spare: look at them when they are on")
     return plain_listing(title, rows, (1,))
@@ -236,7 +236,7 @@ def _named(remarks: Sequence[Remark]) -> Words:
 def _why(remark: Remark, *, brief: bool = False) -> Stack:
     """Return the reasons and what would help, a paragraph each; ``brief``: the first reason alone."""
     reasons = remark.reasons or ("no reason given",)
-    ways = () if brief else remark.ways_out
+    ways = () if brief else remark.fixes
     return stack(
         *(Text(plain(reason), NOTE_PT) for reason in (reasons[:1] if brief else reasons)),
         *(Text((*bold("What helps: "), *plain(way)), NOTE_PT) for way in ways),
@@ -328,7 +328,10 @@ def _lettered(cut: Cut, places: str) -> str:
 
 def _practices(sheet: BenchSheet) -> Table:
     """Return what the words under "shrunk, heat" mean, and for how many sleeves each holds; how the rest goes on."""
-    words = [(each.heating, _count(each.sleeves, "sleeve"), wording.HEATING[each.heating]) for each in sheet.practices]
+    words = [
+        (wording.HEATING_NAMES[each.heating], _count(each.sleeves, "sleeve"), wording.HEATING[each.heating])
+        for each in sheet.practices
+    ]
     words += [(each.kind, _count(each.pieces, "piece"), wording.applying(each)) for each in sheet.layings]
     rows = [(Text(bold(what), NOTE_PT + 0.5), Text(plain(f"{count}: {how}"), NOTE_PT)) for what, count, how in words]
     titles = filter(None, ("SHRINK" if sheet.practices else "", "LAY ON" if sheet.layings else ""))

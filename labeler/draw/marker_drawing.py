@@ -68,7 +68,7 @@ class MarkerDrawing:
             for run, size, strings in lines
             if strings
         ]
-        steps = [copy * face.copy_pitch_mm * k for copy in range(face.copies)]
+        steps = [copy * face.repeat_pitch_mm * k for copy in range(face.repeats)]
         copies = "\n".join([f"{start} {y - step:.3f} Tm {strings}" for step in steps for start, y, strings in shown])
         return f"BT {settings.pop()} {copies} ET" if shared else f"BT {copies} ET"
 
@@ -90,7 +90,7 @@ def _form_names(sheets: Iterable[Sheet]) -> dict[tuple[str, ...], str]:
         for placed in sheet.placed:
             symbol = placed.piece.face.symbol
             if symbol is not None:
-                times[symbol.rows] += symbol.copies * placed.piece.face.passes
+                times[symbol.rows] += symbol.repeats * placed.piece.face.passes
     several = (rows for rows, count in times.items() if count > 1)
     return {rows: f"code{number}" for number, rows in enumerate(several)}
 

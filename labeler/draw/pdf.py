@@ -82,9 +82,9 @@ def _second_pass(sheets: Sequence[Sheet]) -> Iterator[Sheet]:
 
     The tube on a reel is fed once more as a whole: what is lettered on one face only passes unprinted.
     """
-    reels = {(sheet.stock.name, sheet.group) for sheet in sheets if sheet.stock.kind == "reel" and _turned(sheet)}
+    reels = {(sheet.stock.name, sheet.load) for sheet in sheets if sheet.stock.kind == "reel" and _turned(sheet)}
     for sheet in sheets:
-        if _turned(sheet) or (sheet.stock.name, sheet.group) in reels:
+        if _turned(sheet) or (sheet.stock.name, sheet.load) in reels:
             yield sheet
 
 

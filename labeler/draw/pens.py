@@ -197,7 +197,7 @@ class DotPen:
         if any(abs(side - round(side)) > MAX_MODULE_ERROR or round(side) < 1 for side in sides):
             text = f"the modules of its code are {sides[0]:.2f} dots at {self.dpi:g} dpi, and must be whole dots"
             fix = "print it anew for this printer, or without --png"
-            raise LabelerError(Problem(Where(symbol.payload), text, fix))
+            raise LabelerError(Problem(Where(symbol.data), text, fix))
         corners = (self._at(*corner) for corner in symbol.corners())
         return tuple(f"{round(sides[0])} 0 0 {round(sides[1])} {x} {y}" for x, y in corners)
 

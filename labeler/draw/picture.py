@@ -157,11 +157,11 @@ def _marker(view: _EndView, marker: DrawnMarker, middle: float, scale: int) -> N
     left, right = view.span(near, far)
     pencil.box(left, middle - thickness / 2, far - near, thickness)
     # The text stands on its head when the branch lies as drawn: its line runs to the left.
-    turned = (fit.marker.settings.reading == "towards the end") != view.right
+    turned = (fit.marker.settings.sleeve.reads == "towards connector") != view.right
     pencil.text_of(fit, (left + (far - near) / 2, middle), scale, turned=turned)
     below = middle - thickness / 2 - 2.6
     pencil.dimension(*view.span(0, near), below, f"{marker.edge_mm:g}" if marker.asked else "place is open")
-    pencil.dimension(left, right, below, f"{marker.length_mm:.0f} mm after shrinking" if fit.parts else "")
+    pencil.dimension(left, right, below, f"{marker.length_mm:.0f} mm after shrinking" if fit.sections else "")
     if marker.past_edge_mm:
         bare = view.span(near, near + marker.past_edge_mm / scale)
         pencil.dimension(*bare, middle + thickness / 2 + 1.2, f"{marker.past_edge_mm:.0f}", above=True)
@@ -254,7 +254,9 @@ class _Pencil:
         with moved(canvas, *middle):
             if turned:
                 canvas.rotate(180)
-            canvas.scale(_middle(fit.surface.along_scale) / scale, _middle(fit.surface.face_scale) / scale)
+            canvas.scale(
+                _middle(fit.surface.longitudinal_scale) / scale, _middle(fit.surface.marked_side_scale) / scale
+            )
             canvas.setFillGray(0)
             for run, x, y in _centred(fit, fit.face):
                 with moved(canvas, x, y):
@@ -269,7 +271,7 @@ def _centred(fit: Fit, face: Face) -> Iterator[tuple[Run, float, float]]:
     centre = face.height_mm / 2
     if fit.marker.kind not in ("sleeve", "insert"):
         ys = [run.y_mm for run in face.runs]
-        centre = (min(ys) + max(ys) + (fit.capital.flat if fit.capital else 0.0)) / 2
+        centre = (min(ys) + max(ys) + (fit.capital_height_mm.printed if fit.capital_height_mm else 0.0)) / 2
     for run in face.runs:
         yield run, run.x_mm - face.width_mm / 2, run.y_mm - centre
 

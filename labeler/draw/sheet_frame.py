@@ -76,7 +76,7 @@ def _text(sheet: Sheet, header: Header) -> Face:
 
 def _header_line(sheet: Sheet, header: Header) -> Run:
     """Return job, stock, group and number in one line that fits the page."""
-    facts = (sheet.stock.name, sheet.group, sheet.about, f"sheet {sheet.number}")
+    facts = (sheet.stock.name, sheet.load, sheet.about, f"sheet {sheet.number}")
     of_sheet = "".join(f"{SEPARATOR}{fact}" for fact in facts if fact) + (SECOND_PASS if header.turned_over else "")
     text, font = _with_font(replace(header, job=header.job + of_sheet).words, header.font)
     left = max(EDGE_MM, sheet.stock.left_margin_mm)
@@ -128,7 +128,7 @@ def _leader(sheet: Sheet, header: Header) -> Iterator[Run]:
     """Yield the header on the leader of a strip, on the page before the pieces of a reel, on a roll's first labels."""
     areas = _leader_areas(sheet)
     turned = "SECOND PASS: turned over" if header.turned_over else ""
-    facts = (turned, header.job, sheet.group or sheet.stock.name, sheet.about, header.about, header.name)
+    facts = (turned, header.job, sheet.load or sheet.stock.name, sheet.about, header.about, header.name)
     lines = list(dict.fromkeys(filter(None, facts)))
     narrowest = min((width for _, _, width, _ in areas), default=0.0) / MIN_LEADER_MM
     if len(areas) > 1 and any(load_font(header.font).width(line) > narrowest for line in lines):

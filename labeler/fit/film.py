@@ -13,7 +13,7 @@ from labeler.fit.text import EPS, Needed, TextLayout, Zone, flat_zone
 from labeler.formulas.legibility import copies_around, wrap_diameters
 from labeler.formulas.shrink import shrunk
 from labeler.model import (
-    DOES_NOT_FIT,
+    FAIL,
     Face,
     Fact,
     Fit,
@@ -51,14 +51,14 @@ class _Print:
     def stack_mm(self) -> float:
         """Return the height of the lines as drawn: sizes are rounded down to share them."""
         setting = self.setting
-        share = self.fit.size_mm * self.font.capital / setting.capital_mm if setting.capital_mm else 0.0
+        share = self.fit.font_size_mm * self.font.capital / setting.capital_mm if setting.capital_mm else 0.0
         return setting.stack_mm * share
 
     def lines(self, x_mm: float, top_mm: float) -> tuple[Run, ...]:
         """Return the lines, centred on ``x_mm``, the ink of the first reaching up to ``top_mm``."""
-        font, size, lines = self.font, self.fit.size_mm, self.setting.lines
+        font, size, lines = self.font, self.fit.font_size_mm, self.setting.lines
         first = top_mm - font.above(lines[0]) * size
-        pitch = self.fit.marker.settings.line_pitch * size * font.capital
+        pitch = self.fit.marker.settings.print.line_spacing * size * font.capital
         return tuple(
             Run(line, font.name, size, round(x_mm - font.width(line) * size / 2, 4), round(first - i * pitch, 4))
             for i, line in enumerate(lines)
@@ -66,8 +66,8 @@ class _Print:
 
     def centred(self, x_mm: float, y_mm: float) -> tuple[Run, ...]:
         """Return the lines, centred on a point."""
-        font, size, lines = self.font, self.fit.size_mm, self.setting.lines
-        pitch = self.fit.marker.settings.line_pitch * size * font.capital
+        font, size, lines = self.font, self.fit.font_size_mm, self.setting.lines
+        pitch = self.fit.marker.settings.print.line_spacing * size * font.capital
         stack = font.above(lines[0]) * size + font.below(lines[-1]) * size + (len(lines) - 1) * pitch
         return self.lines(x_mm, y_mm + stack / 2)
 
@@ -125,7 +125,7 @@ class WrapPlace:
 
 def wrap_place(seat: Seat, settings: Settings, needed: Needed, stocks: Sequence[Stock]) -> WrapPlace:
     """Return the place of wraps on a seat: the first stock whose wires include the seat's whole range."""
-    on = seat.text_on
+    on = seat.text_diameter
     stock = next((s for s in stocks if served(s).low <= on.low and on.high <= served(s).high), None)
     font = load_font(face_of(settings, PAPER))
     zone = _wrap_zone(seat, stock, settings, needed, font) if stock else None
@@ -141,8 +141,8 @@ def fit_wrap(marker: Marker, place: WrapPlace, codes: CodeMaker | None = None) -
     seat, font, stock, zone = place.seat, place.font, place.stock, place.zone
     if stock is None or zone is None:
         have = tuple(fact("stock serves", stock=s.name, low=served(s).low, high=served(s).high) for s in place.stocks)
-        reason = fact("no wrap stock", low=seat.text_on.low, high=seat.text_on.high, stocks=have or "none")
-        return Fit(marker, DOES_NOT_FIT, (reason,), seat=seat, ways_out=(fact("add wrap stock"),))
+        reason = fact("no wrap stock", low=seat.text_diameter.low, high=seat.text_diameter.high, stocks=have or "none")
+        return Fit(marker, FAIL, (reason,), seat=seat, fixes=(fact("add wrap stock"),))
     if not marker.breakable or codes is not None:
         return _worked_out(marker, place, stock, zone, codes)[0]
     text = marker.text[0]
@@ -169,7 +169,7 @@ def _worked_out(
         font, reasons = font_of(marker.text, marker)
         zone = _wrap_zone(place.seat, stock, marker.settings, place.needed, font)
     made = _printed(marker, font, zone, (stock.cell_width_mm,), 2 * stock.cell_margin_mm, codes)
-    face = _wrapped(made, zone, stock) if made.fit.size_mm > 0 else None
+    face = _wrapped(made, zone, stock) if made.fit.font_size_mm > 0 else None
     fit = replace(made.fit, reasons=reasons + made.fit.reasons, seat=place.seat, stock=stock.name, face=face)
     return fit, made.setting
 
@@ -177,7 +177,7 @@ def _worked_out(
 def _wrapped(made: _Print, zone: Zone, stock: Stock) -> Face:
     """Return the face of a wrap: copies of the text, and of a code before it, are spread over the printed zone."""
     block, settings = made.stack_mm, made.fit.marker.settings
-    gap = settings.wrap_copy_gap * made.fit.size_mm * made.font.capital
+    gap = settings.print.repeat_gap * made.fit.font_size_mm * made.font.capital
     copies = max(1, copies_around(zone.across_mm, block, gap))
     spare = zone.across_mm - block
     apart = round(spare / (copies - 1), 4) if copies > 1 else 0.0
@@ -189,7 +189,9 @@ def _wrapped(made: _Print, zone: Zone, stock: Stock) -> Face:
 
 def _wrap_zone(seat: Seat, stock: Stock, settings: Settings, needed: Needed, font: Font) -> Zone:
     across = stock.print_zone_mm - 2 * stock.cell_margin_mm
-    arc_per_mm = 2 / (seat.text_on.low + 2 * stock.thickness_mm)  # on the thinnest wire, which shows the largest arc
+    arc_per_mm = 2 / (
+        seat.text_diameter.low + 2 * stock.thickness_mm
+    )  # on the thinnest wire, which shows the largest arc
     return flat_zone(font, settings, needed).on_round(arc_per_mm, across, settings)
 
 
@@ -204,7 +206,7 @@ def _symbols(code: SetCode, zone: Zone, stock: Stock) -> Symbol:
     copies = max(1, copies_around(zone.across_mm, code.height_mm, code.gap_mm))
     first = top - code.height_mm / 2 - (spare / 2 if copies == 1 else 0.0)
     step = round(-spare / (copies - 1), 6) if copies > 1 else 0.0
-    return replace(code.symbol(stock.cell_margin_mm, first), copies=copies, step_y_mm=step)
+    return replace(code.symbol(stock.cell_margin_mm, first), repeats=copies, step_y_mm=step)
 
 
 # ---------------------------------------------------------------- a paper strip under a clear sleeve
@@ -219,45 +221,47 @@ def fit_insert(marker: Marker, place: SleevePlace, stock: Stock, codes: CodeMake
     """
     if not place.choice.tubes or not marker.marked:
         return replace(fit_sleeve(replace(marker, marked=False), place), marker=marker)
-    settings, bare = marker.settings, max(place.seat.text_on.low - 2 * stock.thickness_mm, 0.01)
-    around = pi * bare - settings.strip_gap_mm
+    settings, bare = marker.settings, max(place.seat.text_diameter.low - 2 * stock.thickness_mm, 0.01)
+    around = pi * bare - settings.insert.gap_mm
     font, reasons = font_of(marker.text, marker, PAPER)
     across = max(around - 2 * stock.cell_margin_mm, 0.1)
     zone = flat_zone(font, settings, needed_for(marker)).on_round(2 / (bare + 2 * stock.thickness_mm), across, settings)
     lengths = strip_lengths(marker, place)
-    made = _printed(marker, font, zone, tuple(lengths), 2 * settings.end_margin_mm, codes)
+    made = _printed(marker, font, zone, tuple(lengths), 2 * settings.sleeve.end_margin_mm, codes)
     width = made.setting.length_mm
     cut = lengths[width]
     sleeve = plain_sleeve(marker, place, cut)
-    drawable = made.fit.size_mm > 0 and width > 0 and around > 0
+    drawable = made.fit.font_size_mm > 0 and width > 0 and around > 0
     against: tuple[Fact, ...] = () if drawable else (fact("no strip left", width=width, height=around),)
     against += sleeve.reasons + place.room.refusal(width, around)
     lines = made.centred((width + made.beside_mm) / 2, around / 2)
-    symbol = made.code.symbol(settings.end_margin_mm, around / 2) if made.code else None
+    symbol = made.code.symbol(settings.sleeve.end_margin_mm, around / 2) if made.code else None
     face = Face(round(width, 4), round(around, 4), lines, symbol=symbol)
     return replace(
         made.fit,
-        verdict=DOES_NOT_FIT if against else made.fit.verdict,
+        result=FAIL if against else made.fit.result,
         reasons=reasons + made.fit.reasons + against,
         seat=place.seat,
         tube=sleeve.tube,
         stock=stock.name,
         face=face if drawable else None,
         cut_length_mm=cut,
-        outside_mm=sleeve.outside_mm,
-        parts=sleeve.parts,
+        tube_od_mm=sleeve.tube_od_mm,
+        sections=sleeve.sections,
     )
 
 
 def strip_lengths(marker: Marker, place: SleevePlace) -> dict[float, float]:
     """Return the lengths of paper strips that may be chosen, mm, shortest first, each with its sleeve's cut length.
 
-    A strip ends ``strip_inset_mm`` inside the part of the sleeve that it lies under, shrunk as far as it may.
+    A strip ends ``insert.sleeve_overhang_mm`` inside the part of the sleeve that it lies under, shrunk as far as it may.
     """
     settings, seat, tube = marker.settings, place.seat, place.choice.tubes[0]
-    on = shrunk(tube.limits(settings.supplied_over, settings.recovered_under), seat.text_on, "even")
+    on = shrunk(
+        tube.limits(settings.sleeve.expanded_oversize, settings.sleeve.recovered_undersize), seat.text_diameter, "even"
+    )
     use = lengths_on(seat, tube, on.along, settings, place.cut_length_mm)
-    strips = {(cut - use.rest) * on.along.low - 2 * settings.strip_inset_mm: cut for cut in use.choices}
+    strips = {(cut - use.rest) * on.along.low - 2 * settings.insert.sleeve_overhang_mm: cut for cut in use.choices}
     inside = {strip: cut for strip, cut in strips.items() if 0 < strip <= place.room.width_mm + 1e-6}
     return inside or dict(list(strips.items())[:1])
 
@@ -271,20 +275,20 @@ def fit_flag(marker: Marker, seat: Seat, stock: Stock, codes: CodeMaker | None =
     The label is ``L = 2 f + pi (d + t)``; the halves lie symmetric about the fold.
     """
     font, reasons = font_of(marker.text, marker, PAPER)
-    half = (stock.cell_width_mm - pi * (seat.text_on.high + stock.thickness_mm)) / 2
+    half = (stock.cell_width_mm - pi * (seat.text_diameter.high + stock.thickness_mm)) / 2
     margins, across = 2 * stock.cell_margin_mm, stock.cell_height_mm - 2 * stock.cell_margin_mm
     if half <= margins:
-        why = fact("flag too short", wire=seat.text_on.high, half=max(half, 0), stock=stock.name)
-        return Fit(marker, DOES_NOT_FIT, (why,), seat=seat, stock=stock.name, ways_out=(fact("longer flag"),))
+        why = fact("flag too short", wire=seat.text_diameter.high, half=max(half, 0), stock=stock.name)
+        return Fit(marker, FAIL, (why,), seat=seat, stock=stock.name, fixes=(fact("longer flag"),))
     zone = flat_zone(font, marker.settings, needed_for(marker)).on_round(0.0, across, marker.settings)
     made = _printed(marker, font, zone, (half,), margins, codes)
     fit = replace(made.fit, reasons=reasons + made.fit.reasons, seat=seat, stock=stock.name)
-    if fit.size_mm <= 0:
+    if fit.font_size_mm <= 0:
         return fit
     middle, shift = stock.cell_height_mm / 2, made.beside_mm / 2
     runs = made.centred(half / 2 + shift, middle) + made.centred(stock.cell_width_mm - half / 2 + shift, middle)
     symbol = None
     if made.code is not None:
         step = round(stock.cell_width_mm - half, 6)
-        symbol = replace(made.code.symbol(stock.cell_margin_mm, middle), copies=2, step_x_mm=step)
+        symbol = replace(made.code.symbol(stock.cell_margin_mm, middle), repeats=2, step_x_mm=step)
     return replace(fit, face=Face(stock.cell_width_mm, stock.cell_height_mm, runs, symbol=symbol))

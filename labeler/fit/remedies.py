@@ -9,7 +9,7 @@ from math import ceil, floor, radians, tan
 from typing import Any
 
 from labeler.fit.sleeve import LONGEST_TRIED_MM, UNLIMITED, StockLimits
-from labeler.model import DOES_NOT_FIT, FITS, Fact, Fit, Marker, Range, Settings, Tube, fact
+from labeler.model import FAIL, PASS, Fact, Fit, Marker, Range, Settings, Tube, fact
 from labeler.tables.kinds import KINDS, SLID_ON
 from labeler.text import font_names
 
@@ -51,18 +51,18 @@ class Other:
     bundle: Range | None = None
 
 
-def ways_out(fit: Fit, other: Other) -> tuple[Fact, ...]:
+def fixes_for(fit: Fit, other: Other) -> tuple[Fact, ...]:
     """Return what would make a marker fit, in order of how little it changes; what it has, if nothing would.
 
     A way is only named when it was worked out and fits.
     """
-    for_code = fit.ways_out if fit.code and fit.code.faults else ()
+    for_code = fit.fixes if fit.code and fit.code.failures else ()
     found = tuple(dict.fromkeys((*_found(fit, other), *for_code)))
     if found:
         return found
-    said = tuple(way for way in fit.ways_out if way.kind != "add family")  # those were tried
-    if not said and fit.capital:
-        return (fact("nothing helps", capital=fit.capital.low),)
+    said = tuple(way for way in fit.fixes if way.kind != "add family")  # those were tried
+    if not said and fit.capital_height_mm:
+        return (fact("nothing helps", capital=fit.capital_height_mm.low),)
     return said
 
 
@@ -91,7 +91,7 @@ def _found(fit: Fit, other: Other) -> Iterator[Fact]:
 def _longer(fit: Fit, other: Other) -> Iterator[Fact]:
     """A longer cut that the stock takes, or one that another stock takes."""
     marker, larger = fit.marker, other.room.larger
-    key = "cut_length_mm" if other.cut_mm else "longest_cut_mm"
+    key = "cut_length_mm" if other.cut_mm else "sleeve.max_cut_length_mm"
     longer = _uncut(marker)
     made = _shortest(marker, fit.cut_length_mm, _fits(other.refit(Change(longer))), other)
     if made:
@@ -107,14 +107,14 @@ def _longer(fit: Fit, other: Other) -> Iterator[Fact]:
 
 def _uncut(marker: Marker) -> Marker:
     """Return the marker free of the lengths that the shop cuts."""
-    return with_settings(marker, cut_lengths_mm=(), longest_cut_mm=LONGEST_TRIED_MM)
+    return with_settings(marker, {"sleeve.cut_lengths_mm": (), "sleeve.max_cut_length_mm": LONGEST_TRIED_MM})
 
 
 def _shortest(marker: Marker, from_mm: float, made: Fit | None, other: Other) -> Fit | None:
     """Return the answer on the shortest cut, in whole steps, that fits: a free one is as long as is preferred."""
     if made is None:
         return None
-    step = marker.settings.cut_step_mm
+    step = marker.settings.sleeve.cut_step_mm
     counts = range(floor(from_mm / step) + 1, ceil(made.cut_length_mm / step))
     shorter = (_fits(other.refit(Change(marker, count * step))) for count in counts)
     return next(filter(None, shorter), made)
@@ -136,18 +136,18 @@ def _set_otherwise(fit: Fit, other: Other) -> Iterator[Fact]:
     """Another setting alone: colour of the print, heating, face."""
     marker, heated = fit.marker, KINDS[fit.marker.kind].tube == "marked"
     for way, key, value, possible in (
-        ("white print", "print_colour", "WH", True),
-        ("black print", "print_colour", "BK", True),
-        ("even heat", "heating", "even", heated),
-        ("condensed face", "font", CONDENSED, CONDENSED in font_names()),
+        ("white print", "print.colour", "WH", True),
+        ("black print", "print.colour", "BK", True),
+        ("even heat", "sleeve.heating", "even", heated),
+        ("condensed face", "print.font", CONDENSED, CONDENSED in font_names()),
     ):
-        other_set = with_settings(marker, **{key: value})
+        other_set = with_settings(marker, {key: value})
         if possible and other_set != marker and (made := _refit(other, other_set)):
             yield _way(way, made, value=value)
 
 
 def _other_tube(fit: Fit, other: Other) -> Iterator[Fact]:
-    tubes = tuple(tube for tube in other.tubes if tube.family not in fit.marker.settings.sleeve)
+    tubes = tuple(tube for tube in other.tubes if tube.family not in fit.marker.settings.sleeve.families)
     made = _refit(other, fit.marker, tubes=tubes) if tubes else None
     if made and (tube := made.tube):
         sizes = {"supplied": tube.expanded_id_mm, "recovered": tube.recovered_id_mm, "ratio": tube.ratio}
@@ -163,10 +163,10 @@ def _sized_anew(fit: Fit, other: Other) -> Iterator[Fact]:
             value, tube, made = found
             what = {"what": fact(key), "low": taken.low, "high": taken.high, "value": value, "key": key}
             yield _way("measure", made, tube=tube, **what)
-    if seat and seat.section and (found := _first_that_fits(fit, other, "overlap_mm", (0.0,))):
+    if seat and seat.section and (found := _first_that_fits(fit, other, "sleeve.covering_overlap_mm", (0.0,))):
         yield _way("no overlap", found[2], tube=found[1])
-    for key in ("slip", "grip"):
-        was = getattr(settings, key)
+    for key in ("sleeve.pass_over_margin", "sleeve.grip_margin"):
+        was = settings.number(key)
         if found := _first_that_fits(fit, other, key, _below(was, MARGIN_STEP, MARGIN_STEP)):
             value, tube, made = found
             yield _way("less margin", made, tube=tube, value=value, was=was, cost=fact(key), key=key)
@@ -189,7 +189,7 @@ def _first_that_fits(fit: Fit, other: Other, key: str, values: Iterable[float]) 
 
 def _shorter(marker: Marker, other: Other) -> Iterator[Fact]:
     """The same place with less said: the circuit or the connector alone."""
-    text = marker.circuit if marker.on_wire else marker.at if marker.branch else ""
+    text = marker.circuit if marker.on_wire else marker.place if marker.branch else ""
     shorter = replace(marker, text=(text,), breakable=True)
     if text and (text,) != marker.text and (made := _refit(other, shorter)):
         yield _way("shorter text", made, text=text)
@@ -197,7 +197,7 @@ def _shorter(marker: Marker, other: Other) -> Iterator[Fact]:
 
 def _instead(marker: Marker, other: Other) -> Iterator[Fact]:
     """Another kind of marker."""
-    key = "wire_marker_kind" if marker.on_wire else "branch_marker_kind"
+    key = "marker.wire" if marker.on_wire else "marker.branch"
     for kind, fitted in other.kinds.items():
         if made := _fits(fitted(replace(marker, kind=kind))):
             what = {"article": KINDS[kind].article, "kind": kind, "key": key, "code": _its_code(marker, made)}
@@ -207,20 +207,20 @@ def _instead(marker: Marker, other: Other) -> Iterator[Fact]:
 def _its_code(marker: Marker, made: Fit) -> Fact:
     """Return what becomes of a marker's code where another kind stands in its place."""
     settings = marker.settings
-    if settings.code == "none" or marker.kind not in settings.code_on or not marker.marked:
+    if settings.code.symbology == "none" or marker.kind not in settings.code.on or not marker.marked:
         return fact("no code")
     return fact("without its code", kind=made.marker.kind) if made.code is None else fact("with its code")
 
 
 def _nearer(fit: Fit, other: Other) -> Iterator[Fact]:
     """Read from nearer by: the distance at which what is reached fills the required angle."""
-    settings, capital = fit.marker.settings, fit.capital
-    if capital is None or capital.low < settings.min_capital_mm or capital.low >= capital.required:
+    settings, capital = fit.marker.settings, fit.capital_height_mm
+    if capital is None or capital.low < settings.print.min_capital_height_mm or capital.low >= capital.required:
         return
-    distance = capital.low / (2 * tan(radians(settings.required_angle_arcmin / 60) / 2))
+    distance = capital.low / (2 * tan(radians(settings.print.min_visual_angle_arcmin / 60) / 2))
     distance = floor(distance / BY_HALF_STEP) * BY_HALF_STEP
-    key = "wire_reading_distance_mm" if fit.marker.on_wire else "reading_distance_mm"
-    if made := _refit(other, with_settings(fit.marker, **{key: distance})):
+    key = "print.wire_reading_distance_mm" if fit.marker.on_wire else "print.reading_distance_mm"
+    if made := _refit(other, with_settings(fit.marker, {key: distance})):
         yield _way("nearer by", made, key=key, distance=distance)
 
 
@@ -230,22 +230,22 @@ def _refit(other: Other, marker: Marker, **changes: Any) -> Fit | None:
 
 
 def _fits(fit: Fit) -> Fit | None:
-    return None if fit.verdict == DOES_NOT_FIT else fit
+    return None if fit.result == FAIL else fit
 
 
 def _way(way: str, made: Fit, /, **values: object) -> Fact:
     """Return a way out with its values, and the height of the capitals that it gives."""
-    if made.capital is None:
-        return fact(way, **values, reached=fact("without height", verdict=made.verdict))
-    height = "height" if made.verdict == FITS else "height, turned"
-    return fact(way, **values, reached=fact(height, capital=made.capital.low))
+    if made.capital_height_mm is None:
+        return fact(way, **values, reached=fact("without height", result=made.result))
+    height = "height" if made.result == PASS else "height, turned"
+    return fact(way, **values, reached=fact(height, capital=made.capital_height_mm.low))
 
 
-def with_settings(marker: Marker, **changes: object) -> Marker:
-    """Return the marker with some settings changed; the same changes give the same settings."""
+def with_settings(marker: Marker, changes: Mapping[str, object]) -> Marker:
+    """Return the marker with the settings of dotted keys changed; the same changes give the same settings."""
     return replace(marker, settings=_changed(marker.settings, tuple(changes.items())))
 
 
 @lru_cache(maxsize=256)
 def _changed(settings: Settings, changes: tuple[tuple[str, object], ...]) -> Settings:
-    return replace(settings, **dict(changes))  # type: ignore[arg-type]
+    return settings.changed(dict(changes))

@@ -1,4 +1,4 @@
-"""What the fits of all kinds share: the font for a text, how it looks, the verdict with its reasons."""
+"""What the fits of all kinds share: the font for a text, how it looks, the result with its reasons."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from labeler.errors import LabelerError, Problem
 from labeler.fit.code import SetCode, with_code
 from labeler.fit.text import Needed, TextLayout, Zone, best_setting, breakings, needed_capital, type_size
 from labeler.formulas.legibility import contrast_ratio
-from labeler.model import DOES_NOT_FIT, FITS, TIGHT, Capital, Fact, Fit, Marker, Settings, Surface, fact
+from labeler.model import FAIL, MARGINAL, PASS, Capital, Fact, Fit, Marker, Settings, Surface, fact
 from labeler.tables.colours import luminance
 from labeler.tables.document import shown
 from labeler.text import Font, font_for, load_font, weight_for
@@ -26,13 +26,13 @@ def needed_for(marker: Marker) -> Needed:
     """Return the capital heights asked for on this marker, after shrinking, by how far from it is read."""
     settings = marker.settings
     return needed_capital(
-        settings.wire_reading_distance_mm if marker.on_wire else settings.reading_distance_mm, settings
+        settings.print.wire_reading_distance_mm if marker.on_wire else settings.print.reading_distance_mm, settings
     )
 
 
 def face_of(settings: Settings, ground_colour: str) -> str:
     """Return the name of the face: the weight of the settings' font that reads best on this ground."""
-    return _face_of(settings.font, settings.print_colour, ground_colour)
+    return _face_of(settings.print.font, settings.print.colour, ground_colour)
 
 
 @lru_cache(maxsize=256)
@@ -53,7 +53,7 @@ def font_of(text: Sequence[str], marker: Marker, ground_colour: str = PAPER) -> 
     try:
         font, lacking = font_for(name, frozenset(chain.from_iterable(text)))
     except LabelerError as error:
-        said = f"{marker.at}: text {shown(' '.join(text))}"
+        said = f"{marker.place}: text {shown(' '.join(text))}"
         raise LabelerError(*(Problem(marker.where, f"{said}: {p.message}", p.fix) for p in error.problems)) from error
     if not lacking:
         return font, ()
@@ -64,7 +64,7 @@ def set_text(
     marker: Marker, font: Font, zone: Zone, lengths: Sequence[float], taken_mm: float, most: int = MOST_LINES
 ) -> TextLayout:
     """Return the best setting of a marker's text in a zone: explicit lines are kept as they are."""
-    pitch = marker.settings.line_pitch
+    pitch = marker.settings.print.line_spacing
     if not marker.breakable:
         return best_setting((marker.text,), font, zone, lengths, taken_mm, pitch)
     text = marker.text[0]
@@ -102,54 +102,58 @@ def look_of(font: Font, zone: Zone, settings: Settings, ground_colour: str = PAP
     """Return how text comes out in a zone on a ground of a colour; ``surface`` has what is known of a tube."""
     flaws: list[Fact] = []
     low, high, least, most = (
-        zone.proportion.low,
-        zone.proportion.high,
-        settings.narrowest_letter,
-        settings.widest_letter,
+        zone.width_ratio.low,
+        zone.width_ratio.high,
+        settings.print.min_width_ratio,
+        settings.print.max_width_ratio,
     )
     if low < least - 1e-6 or high > most + 1e-6:
         flaws.append(fact("letters out of proportion", low=low, high=high, least=least, most=most))
-    ink, required = settings.print_colour, settings.min_contrast
+    ink, required = settings.print.colour, settings.print.min_contrast
     contrast = contrast_of(ink, ground_colour)
     if contrast is not None and contrast < required:
         flaws.append(fact("contrast too low", ink=ink, ground=ground_colour, contrast=contrast, required=required))
-    if surface.direction and settings.faces == "both" and settings.heating == "back first":
+    if (
+        surface.text_direction
+        and settings.sleeve.printed_sides == "both"
+        and settings.sleeve.heating == "unmarked side first"
+    ):
         flaws.append(fact("both faces heated from behind"))
     refused = bool(flaws)
     if contrast is None:
         flaws.append(fact("contrast unknown", ink=ink, ground=ground_colour))
-    looks = replace(surface, proportion=zone.proportion, stroke=zone.stroke, contrast=contrast or 0.0)
+    looks = replace(surface, width_ratio=zone.width_ratio, stroke_ratio=zone.stroke_ratio, contrast=contrast or 0.0)
     return Look(font, looks, tuple(flaws), refused)
 
 
 def fit_of(marker: Marker, setting: TextLayout, zone: Zone, look: Look, code: SetCode | None) -> Fit:
     """Return the answer for text, and a code, set in a zone; it lacks what it stands on, and its face."""
-    settings, along = marker.settings, look.surface.direction != "around"
+    settings, along = marker.settings, look.surface.text_direction != "around"
     stretch = zone.stretch if along else 1.0
     size = type_size(setting.capital_mm, look.font, stretch, zone.required_mm)
     flat = size * look.font.capital * stretch
     capital = Capital(flat, flat * zone.scale.low, flat * zone.scale.high, zone.needed.required_mm, zone.needed.by)
     share = flat / setting.capital_mm if setting.capital_mm else 0.0  # sizes are rounded down to share them
     arc = (setting.stack_mm if along else setting.width_mm) * share * zone.arc_per_mm
-    verdict, reasons = FITS, look.flaws
+    result, reasons = PASS, look.flaws
     if flat < zone.required_mm * (1 - 1e-6):
-        verdict, reasons = DOES_NOT_FIT, (_too_small(setting, zone, capital, settings), *reasons)
+        result, reasons = FAIL, (_too_small(setting, zone, capital, settings), *reasons)
     elif setting.turned:
-        limits = {"reading": settings.reading_arc_deg, "turning": settings.turning_arc_deg}
-        verdict, reasons = TIGHT, (fact("turn to read", arc=arc, **limits), *reasons)
-    verdict, reasons = with_code(DOES_NOT_FIT if look.refused else verdict, reasons, code, settings)
+        limits = {"reading": settings.print.readable_arc_deg, "turning": settings.print.max_arc_deg}
+        result, reasons = MARGINAL, (fact("turn to read", arc=arc, **limits), *reasons)
+    result, reasons = with_code(FAIL if look.refused else result, reasons, code, settings)
     return Fit(
         marker,
-        verdict,
+        result,
         reasons,
         setting.lines,
-        capital=capital,
-        arc_deg=arc,
+        capital_height_mm=capital,
+        text_arc_deg=arc,
         font=look.font.name,
-        size_mm=size,
+        font_size_mm=size,
         surface=look.surface,
         code=code.fit if code else None,
-        ways_out=code.ways_out if code else (),
+        fixes=code.fixes if code else (),
     )
 
 
@@ -157,7 +161,7 @@ def _too_small(setting: TextLayout, zone: Zone, capital: Capital, settings: Sett
     lines, piece, free = len(setting.lines), max(setting.length_mm, 0), max(setting.free_mm, 0)
     why = {
         "length": fact("limited by length", needs=setting.line_per_capital * zone.required_mm, piece=piece, free=free),
-        "arc": fact("limited by arc", lines=lines, arc=settings.turning_arc_deg),
+        "arc": fact("limited by arc", lines=lines, arc=settings.print.max_arc_deg),
         "around": fact("limited by around", lines=lines, free=setting.free_mm),
         "across": fact("limited by across", lines=lines, across=zone.across_mm),
         "largest": fact("limited by largest"),
@@ -167,10 +171,10 @@ def _too_small(setting: TextLayout, zone: Zone, capital: Capital, settings: Sett
         return fact("capitals too small", low=capital.low, required=capital.required, by=by, why=why)
     return fact(
         "capitals too coarse",
-        printed=capital.flat,
+        printed=capital.printed,
         required=zone.required_mm,
-        dpi=settings.printer_dpi,
-        capital=settings.dots_per_capital,
-        stroke=settings.dots_per_stroke,
+        dpi=settings.print.dpi,
+        capital=settings.print.min_dots_per_capital,
+        stroke=settings.print.min_dots_per_stroke,
         why=why,
     )

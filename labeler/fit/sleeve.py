@@ -11,9 +11,9 @@ from labeler.fit.result import Look, fit_of, font_of, look_of, needed_for, set_t
 from labeler.fit.text import TextLayout, TubeZone, Zone, zone_around, zone_on_tube
 from labeler.formulas.shrink import cut_length, shrunk
 from labeler.model import (
-    DOES_NOT_FIT,
-    FITS,
-    TIGHT,
+    FAIL,
+    MARGINAL,
+    PASS,
     Branch,
     Face,
     Fact,
@@ -22,8 +22,8 @@ from labeler.model import (
     Range,
     Run,
     Seat,
-    SeatPart,
     Settings,
+    SleeveSection,
     Stock,
     Surface,
     Tube,
@@ -84,13 +84,13 @@ def cut_lengths(settings: Settings, at_least_mm: float = 0.0) -> tuple[float, ..
 
     Where none is long enough for ``at_least_mm`` only the longest is returned.
     """
-    if settings.cut_lengths_mm:
-        enough = tuple(length for length in settings.cut_lengths_mm if length >= at_least_mm)
-        return enough or settings.cut_lengths_mm[-1:]
-    step = settings.cut_step_mm
-    first = ceil(round(max(settings.shortest_cut_mm, at_least_mm) / step, 9))
-    last = int(round(settings.longest_cut_mm / step, 9))
-    return tuple(i * step for i in range(first, last + 1)) or (settings.longest_cut_mm,)
+    if settings.sleeve.cut_lengths_mm:
+        enough = tuple(length for length in settings.sleeve.cut_lengths_mm if length >= at_least_mm)
+        return enough or settings.sleeve.cut_lengths_mm[-1:]
+    step = settings.sleeve.cut_step_mm
+    first = ceil(round(max(settings.sleeve.min_cut_length_mm, at_least_mm) / step, 9))
+    last = int(round(settings.sleeve.max_cut_length_mm / step, 9))
+    return tuple(i * step for i in range(first, last + 1)) or (settings.sleeve.max_cut_length_mm,)
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,15 +117,19 @@ def lengths_on(
     """Return how the length of a tube is used on a seat, cut to a fixed length or to one that may be chosen.
 
     ``own_along`` is the tube's length on the lettered part over its flat length; ``most_mm`` the
-    longest piece that can be printed. On a stepped seat each part is held by ``overlap_mm`` after shrinking.
+    longest piece that can be printed. On a stepped seat each part is held by ``sleeve.covering_overlap_mm`` after shrinking.
     """
     rest, along, least = 0.0, None, 0.0
     if seat.section:
-        on = Range(seat.section.closes_on.low, min(seat.section.closes_on.high, tube.expanded_id_mm))
-        along = shrunk(tube.limits(settings.supplied_over, settings.recovered_under), on, "even").along
-        rest = cut_length(((settings.overlap_mm, along.low),))
-        least = cut_length(((settings.overlap_mm, along.low), (settings.overlap_mm, own_along.low)))
-    taken = 2 * settings.end_margin_mm + rest
+        on = Range(seat.section.grip.low, min(seat.section.grip.high, tube.expanded_id_mm))
+        along = shrunk(
+            tube.limits(settings.sleeve.expanded_oversize, settings.sleeve.recovered_undersize), on, "even"
+        ).along
+        rest = cut_length(((settings.sleeve.covering_overlap_mm, along.low),))
+        least = cut_length(
+            ((settings.sleeve.covering_overlap_mm, along.low), (settings.sleeve.covering_overlap_mm, own_along.low))
+        )
+    taken = 2 * settings.sleeve.end_margin_mm + rest
     every = (fixed_mm,) if fixed_mm else cut_lengths(settings, max(taken, least))
     inside = tuple(length for length in every if length <= most_mm + EPS)
     return Lengths(own_along, rest, along, taken, least, inside or every[:1], len(inside) < len(every))
@@ -135,16 +139,16 @@ def not_held(use: Lengths, length_mm: float, settings: Settings) -> tuple[Fact, 
     """Return why a piece is too short to hold both parts of its seat; () where it is not."""
     if use.rest_along is None or length_mm >= use.least - EPS:
         return ()
-    return (fact("overlap too short", overlap=settings.overlap_mm, least=use.least, length=length_mm),)
+    return (fact("overlap too short", overlap=settings.sleeve.covering_overlap_mm, least=use.least, length=length_mm),)
 
 
-def parts_of(seat: Seat, length_mm: float, use: Lengths) -> tuple[SeatPart, ...]:
+def parts_of(seat: Seat, length_mm: float, use: Lengths) -> tuple[SleeveSection, ...]:
     """Return what a piece lies on, with the lengths cut flat and after shrinking: where the text stands comes first."""
     own, along = length_mm - use.rest, use.own_along
-    first, past = SeatPart(own, Range(own * along.low, own * along.high)), use.rest_along
+    first, past = SleeveSection(own, Range(own * along.low, own * along.high)), use.rest_along
     if seat.section is None or past is None:
         return (first,)
-    return (first, SeatPart(use.rest, Range(use.rest * past.low, use.rest * past.high)))
+    return (first, SleeveSection(use.rest, Range(use.rest * past.low, use.rest * past.high)))
 
 
 # ---------------------------------------------------------------- Space along a branch
@@ -159,7 +163,7 @@ def within_branches(fits: Sequence[Fit], branches: Iterable[Branch]) -> tuple[Fi
     starts = {(b.id, end.at): end.distance_from_connector_mm or 0.0 for b in measured.values() for end in b.ends}
     taken: dict[str, dict[str, float]] = {}
     for fit in fits if starts else ():
-        branch, at = fit.marker.branch, fit.marker.at
+        branch, at = fit.marker.branch, fit.marker.place
         if fit.marker.role == "branch end" and fit.tube and (branch, at) in starts:
             taken.setdefault(branch, {})[at] = starts[branch, at] + fit.cut_length_mm
     return tuple(
@@ -168,21 +172,21 @@ def within_branches(fits: Sequence[Fit], branches: Iterable[Branch]) -> tuple[Fi
 
 
 def _within(fit: Fit, branch: Branch, taken: Mapping[str, Mapping[str, float]]) -> Fit:
-    reaches, at, length = taken[branch.id], fit.marker.at, branch.length_mm or 0.0
+    reaches, at, length = taken[branch.id], fit.marker.place, branch.length_mm or 0.0
     if fit.marker.role != "branch end" or at not in reaches:
         return fit
     others = sum(mm for end, mm in reaches.items() if end != at) if len(branch.ends) == 2 else 0
     if reaches[at] <= length - others + EPS:
         return fit
     why = fact("past the branch", reach=reaches[at], at=at, length=length, others=others)
-    ways = (*fit.ways_out, fact("shorter sleeve"))
-    return replace(fit, verdict=DOES_NOT_FIT, reasons=(why, *fit.reasons), ways_out=ways)
+    ways = (*fit.fixes, fact("shorter sleeve"))
+    return replace(fit, result=FAIL, reasons=(why, *fit.reasons), fixes=ways)
 
 
 # ---------------------------------------------------------------- sleeve
 
 
-VERDICTS = (FITS, TIGHT, DOES_NOT_FIT)
+VERDICTS = (PASS, MARGINAL, FAIL)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -210,7 +214,7 @@ class _TubeInPlace:
     @property
     def along(self) -> bool:
         """Return whether the lines run along the tube."""
-        return self.look.surface.direction == "along"
+        return self.look.surface.text_direction == "along"
 
 
 def fit_sleeve(marker: Marker, place: SleevePlace, codes: CodeMaker | None = None) -> Fit:
@@ -224,34 +228,36 @@ def fit_sleeve(marker: Marker, place: SleevePlace, codes: CodeMaker | None = Non
         return _no_tube(marker, place.seat, place.choice)
     if not marker.marked:
         return plain_sleeve(marker, place)
-    font, reasons = font_of(marker.text, marker, marker.settings.tube_colour)
+    font, reasons = font_of(marker.text, marker, marker.settings.sleeve.colour)
     answers: list[Fit] = []
-    asked = marker.settings.direction
+    asked = marker.settings.sleeve.text_direction
     for direction in ("along", "around") if asked == "auto" else (asked,):
         for tube in tubes:
             answer = _on_tube(marker, _ground(marker, place, tube, font, direction), reasons, codes)
-            if answer.verdict == FITS:
+            if answer.result == PASS:
                 return answer
             answers.append(answer)
-        if any(answer.verdict != DOES_NOT_FIT for answer in answers):
+        if any(answer.result != FAIL for answer in answers):
             break  # around only where nothing fits along
-    best = min(answers, key=lambda a: (VERDICTS.index(a.verdict), -(a.capital.low if a.capital else 0.0)))
+    best = min(
+        answers, key=lambda a: (VERDICTS.index(a.result), -(a.capital_height_mm.low if a.capital_height_mm else 0.0))
+    )
     return _with_ways(best, place, font, codes)
 
 
 def _with_ways(fit: Fit, place: SleevePlace, font: Font, codes: CodeMaker | None) -> Fit:
     """Return the answer that was taken with what would let its code stand, if it breaks a limit."""
-    if fit.tube is None or fit.code is None or not fit.code.faults:
+    if fit.tube is None or fit.code is None or not fit.code.failures:
         return fit
-    ground = _ground(fit.marker, place, fit.tube, font, fit.surface.direction)
+    ground = _ground(fit.marker, place, fit.tube, font, fit.surface.text_direction)
     made = _code_on(fit.marker, ground, codes, ways=True)
-    return replace(fit, ways_out=made.ways_out if made else ())
+    return replace(fit, fixes=made.fixes if made else ())
 
 
 def _code_on(marker: Marker, ground: _TubeInPlace, codes: CodeMaker | None, ways: bool = False) -> SetCode | None:
     room = ground.use.choices[-1] - ground.use.taken
     on = ground.on.shrunk
-    face = CodeArea(ground.on.zone.across_mm, on.along, on.face_scale, on.squeeze, on.arc_per_mm)
+    face = CodeArea(ground.on.zone.across_mm, on.along, on.marked_side_scale, on.squeeze, on.arc_per_mm)
     return set_code(marker, codes, face, room, ways=ways)
 
 
@@ -260,13 +266,13 @@ def _ground(marker: Marker, place: SleevePlace, tube: Tube, font: Font, directio
     if known is not None:
         return known
     settings, seat = marker.settings, place.seat
-    on = zone_on_tube(tube, seat.text_on, settings, needed_for(marker), font)
+    on = zone_on_tube(tube, seat.text_diameter, settings, needed_for(marker), font)
     zone = on.zone if direction == "along" else zone_around(on, settings, font)
     use = lengths_on(seat, tube, on.shrunk.along, settings, place.cut_length_mm, place.room.width_mm)
-    scales = on.shrunk.print_scale, on.shrunk.face_scale, on.shrunk.along
+    scales = on.shrunk.circumferential_scale, on.shrunk.marked_side_scale, on.shrunk.along
     stretch = zone.stretch if direction == "along" else 1 / zone.stretch
     surface = Surface(on.zone.across_mm, on.lay_flat_mm, *scales, stretch, direction)
-    look = look_of(font, zone, settings, settings.tube_colour, surface)
+    look = look_of(font, zone, settings, settings.sleeve.colour, surface)
     made = place.grounds[tube.name, font.name, direction] = _TubeInPlace(place, tube, on, zone, use, look)
     return made
 
@@ -287,14 +293,14 @@ def _on_tube(marker: Marker, ground: _TubeInPlace, reasons: tuple[Fact, ...], co
         refused += _not_longer(setting, ground)
     return replace(
         fit,
-        verdict=DOES_NOT_FIT if refused else fit.verdict,
+        result=FAIL if refused else fit.result,
         reasons=reasons + fit.reasons + refused,
         seat=place.seat,
         tube=ground.tube,
-        face=_face(setting, fit.size_mm, ground, marker.settings, code) if fit.size_mm > 0 else None,
+        face=_face(setting, fit.font_size_mm, ground, marker.settings, code) if fit.font_size_mm > 0 else None,
         cut_length_mm=length,
-        outside_mm=(on.supplied_outside_mm.low, on.outside_mm.low, on.outside_mm.high),
-        parts=parts_of(place.seat, length, use),
+        tube_od_mm=(on.supplied_outside_mm.low, on.outside_mm.low, on.outside_mm.high),
+        sections=parts_of(place.seat, length, use),
     )
 
 
@@ -353,14 +359,14 @@ def _face(setting: TextLayout, size: float, ground: _TubeInPlace, settings: Sett
     """
     length, height = setting.length_mm, round(ground.on.lay_flat_mm, 6)
     section = ground.place.seat.section
-    rest_right = (section is None or section.towards_end) == (settings.reading != "away from the end")
+    rest_right = (section is None or section.towards_end) == (settings.sleeve.reads != "away from connector")
     left, right = (0.0, ground.use.rest) if rest_right else (ground.use.rest, 0.0)
     symbol, beside = None, 0.0
     if code is not None:
-        symbol, beside = code.symbol(left + settings.end_margin_mm, height / 2), code.taken_mm
+        symbol, beside = code.symbol(left + settings.sleeve.end_margin_mm, height / 2), code.taken_mm
     middle = (length + left + beside - right) / 2
-    passes = 2 if settings.faces == "both" else 1
-    runs = tuple(_runs(setting.lines, size, ground, settings.line_pitch, (middle, height / 2)))
+    passes = 2 if settings.sleeve.printed_sides == "both" else 1
+    runs = tuple(_runs(setting.lines, size, ground, settings.print.line_spacing, (middle, height / 2)))
     return Face(length, height, runs, symbol=symbol, passes=passes)
 
 
@@ -368,7 +374,7 @@ def _runs(
     lines: Sequence[str], size: float, ground: _TubeInPlace, line_pitch: float, middle: tuple[float, float]
 ) -> Iterator[Run]:
     """Yield the lines around their middle: along the piece each below the one before, around it each to its right."""
-    font, stretch, (x, y) = ground.look.font, ground.look.surface.stretch, middle
+    font, stretch, (x, y) = ground.look.font, ground.look.surface.text_stretch, middle
     above, below = font.stack(lines)
     across = stretch if ground.along else 1.0  # of the stack
     pitch = line_pitch * size * font.capital * across
@@ -388,20 +394,22 @@ def plain_sleeve(marker: Marker, place: SleevePlace, length_mm: float | None = N
     Its length is that given, or the shortest that holds.
     """
     settings, seat, tube = marker.settings, place.seat, place.choice.tubes[0]
-    on = shrunk(tube.limits(settings.supplied_over, settings.recovered_under), seat.text_on, "even")
+    on = shrunk(
+        tube.limits(settings.sleeve.expanded_oversize, settings.sleeve.recovered_undersize), seat.text_diameter, "even"
+    )
     use = lengths_on(seat, tube, on.along, settings, length_mm or place.cut_length_mm)
     length = use.choices[0]
     why = not_held(use, length, settings)
     return Fit(
         marker=marker,
-        verdict=DOES_NOT_FIT if why else FITS,
+        result=FAIL if why else PASS,
         reasons=why,
         seat=seat,
         tube=tube,
         cut_length_mm=length,
-        outside_mm=(on.supplied_outside_mm.low, on.outside_mm.low, on.outside_mm.high),
-        surface=Surface(print_scale=on.print_scale, along_scale=on.along),
-        parts=parts_of(seat, length, use),
+        tube_od_mm=(on.supplied_outside_mm.low, on.outside_mm.low, on.outside_mm.high),
+        surface=Surface(circumferential_scale=on.circumferential_scale, longitudinal_scale=on.along),
+        sections=parts_of(seat, length, use),
     )
 
 
@@ -409,12 +417,12 @@ def _no_tube(marker: Marker, seat: Seat, choice: TubeChoice) -> Fit:
     settings = marker.settings
     why = fact(
         "no tube",
-        families=settings.sleeve,
-        passes=seat.passes.high,
-        slip=settings.slip,
-        closes_on=seat.closes_on.low,
-        grip=settings.grip,
+        families=settings.sleeve.families,
+        passes=seat.pass_over.high,
+        slip=settings.sleeve.pass_over_margin,
+        closes_on=seat.grip.low,
+        grip=settings.sleeve.grip_margin,
         on_the_way=seat.obstacle,
     )
     early = (fact("in time", on=seat.obstacle),) if seat.obstacle and seat.obstacle.avoidable else ()
-    return Fit(marker, DOES_NOT_FIT, (why, *choice.refusals), seat=seat, ways_out=early + choice.ways_out)
+    return Fit(marker, FAIL, (why, *choice.refusals), seat=seat, fixes=early + choice.fixes)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import ceil
 
@@ -12,8 +12,8 @@ from labeler.fit.result import font_of, look_of, needed_for
 from labeler.fit.text import Zone, filled, flat_zone, type_size
 from labeler.formulas.legibility import height_for_dots
 from labeler.model import (
-    DOES_NOT_FIT,
-    FITS,
+    FAIL,
+    PASS,
     Box,
     Capital,
     Face,
@@ -55,20 +55,20 @@ def fit_tag(marker: Marker, words: TagWords, stock: Stock, codes: CodeMaker | No
     summary takes their place, and a reason says so; where there is none, the tag does not fit.
     """
     made = _made(marker, words, stock, codes)
-    if made.verdict != DOES_NOT_FIT or made.ways_out:
+    if made.result != FAIL or made.fixes:
         return made
     larger = () if made.face else (fact("divide the bag"), fact("larger tag"))
-    return replace(made, ways_out=(*_ways(marker, words, stock, codes), *larger))
+    return replace(made, fixes=(*_ways(marker, words, stock, codes), *larger))
 
 
 def _made(marker: Marker, words: TagWords, stock: Stock, codes: CodeMaker | None) -> Fit:
-    everything = (words.title, *words.headings, *words.rows, words.summary, words.caution)
+    everything = (words.title, *words.headings, *words.rows, words.summary, words.safety_message)
     font, reasons = font_of(everything, marker)
     area = _writable(stock)
     code = _code(marker, codes, area, stock)
-    verdict, against = with_code(FITS, (), code, marker.settings)
-    if code is not None and verdict == DOES_NOT_FIT:
-        return Fit(marker, verdict, against, stock=stock.name, ways_out=code.ways_out, code=code.fit)
+    result, against = with_code(PASS, (), code, marker.settings)
+    if code is not None and result == FAIL:
+        return Fit(marker, result, against, stock=stock.name, fixes=code.fixes, code=code.fit)
     symbol, side, area = _placed(code, area, stock, marker.settings)
     zone = flat_zone(font, marker.settings, needed_for(marker))
     paper = _Paper(area, side, font, zone, marker.settings)
@@ -77,23 +77,23 @@ def _made(marker: Marker, words: TagWords, stock: Stock, codes: CodeMaker | None
         return _refused(marker, words, stock, paper)
     if composed.rows is not words.rows:
         reasons += (fact("rows summarised", rows=len(words.rows), stock=stock.name),)
-    if words.caution and not composed.caution:
+    if words.safety_message and not composed.caution:
         reasons += (fact("caution left out", stock=stock.name),)
     look, size = look_of(font, zone, marker.settings), paper.size(composed.height)
     flat = size * font.capital
     return Fit(
         marker,
-        DOES_NOT_FIT if look.refused else verdict,
+        FAIL if look.refused else result,
         (*reasons, *look.flaws, *against),
         composed.said,
         stock=stock.name,
         face=Face(stock.cell_width_mm, stock.cell_height_mm, composed.runs, 1, 0.0, composed.boxes, symbol),
-        capital=Capital(flat, flat, flat, zone.required_mm, _required_by(zone, marker.settings)),
+        capital_height_mm=Capital(flat, flat, flat, zone.required_mm, _required_by(zone, marker.settings)),
         font=font.name,
-        size_mm=size,
+        font_size_mm=size,
         surface=look.surface,
         code=code.fit if code else None,
-        ways_out=code.ways_out if code and not look.refused else (),
+        fixes=code.fixes if code and not look.refused else (),
         on_bench_sheet=words.on_bench_sheet or composed.rows is not words.rows,
     )
 
@@ -102,8 +102,10 @@ def _required_by(zone: Zone, settings: Settings) -> str:
     """Return what requires the height of a tag's capitals: how it is read, or what the printer can form."""
     if zone.needed.required_mm >= zone.required_mm:
         return zone.needed.by
-    by_capital = zone.required_mm == height_for_dots(settings.dots_per_capital, settings.printer_dpi)
-    return f"{'dots_per_capital' if by_capital else 'dots_per_stroke'} at {settings.printer_dpi:g} dpi"
+    by_capital = zone.required_mm == height_for_dots(settings.print.min_dots_per_capital, settings.print.dpi)
+    return (
+        f"{'print.min_dots_per_capital' if by_capital else 'print.min_dots_per_stroke'} at {settings.print.dpi:g} dpi"
+    )
 
 
 STEPS = 4  # of the height, from the preferred one to the required one
@@ -142,7 +144,7 @@ class _Composed:
 
 def _code(marker: Marker, codes: CodeMaker | None, area: _Area, stock: Stock) -> SetCode | None:
     """The code with the largest modules its square takes, of bars with the least; None where the tag carries none."""
-    side, linear = stock.cell_height_mm * marker.settings.tag_code_share, codes is not None and codes.linear
+    side, linear = stock.cell_height_mm * marker.settings.tag.code_share, codes is not None and codes.linear
     return set_code(marker, codes, CodeArea(side), area.width if linear else side, largest=not linear)
 
 
@@ -155,8 +157,8 @@ def _placed(code: SetCode | None, area: _Area, stock: Stock, settings: Settings)
         return None, 0.0, area
     if code.code.linear:
         symbol = code.symbol(area.left, area.bottom + code.height_mm / 2)
-        return symbol, 0.0, replace(area, bottom=area.bottom + code.height_mm + settings.tag_bars_gap_mm)
-    side = stock.cell_height_mm * settings.tag_code_share
+        return symbol, 0.0, replace(area, bottom=area.bottom + code.height_mm + settings.tag.barcode_gap_mm)
+    side = stock.cell_height_mm * settings.tag.code_share
     left = area.right - side + (side - code.width_mm) / 2
     return code.symbol(left, area.top - side / 2), side, area
 
@@ -164,7 +166,7 @@ def _placed(code: SetCode | None, area: _Area, stock: Stock, settings: Settings)
 def _tallest(words: TagWords, paper: _Paper) -> _Composed | None:
     """The tag at the tallest of its heights that holds rows and caution, else without that, else with a summary."""
     for rows in (words.rows, (words.summary,)) if words.summary and words.rows else (words.rows,):
-        for caution in dict.fromkeys((words.caution, "")):
+        for caution in dict.fromkeys((words.safety_message, "")):
             foot = _caution(caution, paper)
             if foot is None:
                 continue
@@ -184,7 +186,7 @@ def _caution(caution: str, paper: _Paper) -> tuple[tuple[Run, ...], float] | Non
     if not caution:
         return (), 0.0
     font, area, height = paper.font, paper.area, paper.zone.required_mm
-    size, pitch = paper.size(height), paper.settings.line_pitch * height
+    size, pitch = paper.size(height), paper.settings.print.line_spacing * height
     lines = filled(caution, font, area.width / size, int(area.height / pitch))
     if not lines:
         return None
@@ -199,20 +201,20 @@ def _caution(caution: str, paper: _Paper) -> tuple[tuple[Run, ...], float] | Non
 def _ways(marker: Marker, words: TagWords, stock: Stock, codes: CodeMaker | None) -> Iterator[Fact]:
     """What would do, with the height it gives: a condensed face, or read from nearer by."""
 
-    def height(**changes: object) -> Fact | None:
-        made = _made(with_settings(marker, **changes), words, stock, codes)
-        fits = made.verdict != DOES_NOT_FIT and made.capital
-        return fact("height", capital=made.capital.low) if fits and made.capital else None
+    def height(changes: Mapping[str, object]) -> Fact | None:
+        made = _made(with_settings(marker, changes), words, stock, codes)
+        fits = made.result != FAIL and made.capital_height_mm
+        return fact("height", capital=made.capital_height_mm.low) if fits and made.capital_height_mm else None
 
     for colour in ("BK", "WH"):
-        if (marker.settings.print_colour != colour) and (found := height(print_colour=colour)):
+        if (marker.settings.print.colour != colour) and (found := height({"print.colour": colour})):
             yield fact("other print", value=colour, reached=found)
-    if marker.settings.font != CONDENSED and (found := height(font=CONDENSED)):
+    if marker.settings.print.font != CONDENSED and (found := height({"print.font": CONDENSED})):
         yield fact("condensed face", value=CONDENSED, reached=found)
     for tenths in range(9, 2, -1):
-        distance = round(marker.settings.reading_distance_mm * tenths / 10)
-        if found := height(reading_distance_mm=float(distance)):
-            yield fact("nearer by", key="reading_distance_mm", distance=distance, reached=found)
+        distance = round(marker.settings.print.reading_distance_mm * tenths / 10)
+        if found := height({"print.reading_distance_mm": float(distance)}):
+            yield fact("nearer by", key="print.reading_distance_mm", distance=distance, reached=found)
             return
 
 
@@ -233,11 +235,11 @@ def _compose(
 ) -> tuple[tuple[Run, ...], tuple[Box, ...]] | None:
     """All of the tag at one type height, or None where it does not go in."""
     font, area, settings = paper.font, paper.area, paper.settings
-    pitch, clear = settings.line_pitch * height, settings.tag_row_gap * height
+    pitch, clear = settings.print.line_spacing * height, settings.tag.heading_gap * height
     size, beside = paper.size(height), paper.beside(height)
     title = min(
-        settings.tag_title_height * height,
-        area.height * settings.tag_title_share,
+        settings.tag.max_title_ratio * height,
+        area.height * settings.tag.max_title_share,
         beside * font.capital / font.width(words.title) * (1 - 1e-9),
     )
     if title < paper.zone.required_mm:
@@ -245,7 +247,7 @@ def _compose(
     title_size = paper.size(title)
     y = area.top - font.above(words.title) * title_size
     runs = [Run(words.title, font.name, title_size, area.left, round(y, 4))]
-    y -= font.below(words.title) * title_size + settings.tag_title_gap * height
+    y -= font.below(words.title) * title_size + settings.tag.title_gap * height
     for heading in words.headings:
         lines = filled(heading, font, beside / size, int(area.height / pitch) + 1)
         if lines is None:
@@ -265,9 +267,9 @@ def _compose(
 def _rows(rows: Sequence[str], height: float, paper: _Paper) -> tuple[tuple[Run, ...], tuple[Box, ...]] | None:
     """The rows with a box before each, in as few columns as hold them, or None where they do not go in."""
     font, area, settings, size = paper.font, paper.area, paper.settings, paper.size(height)
-    pitch = settings.line_pitch * height
-    box, gap = settings.tag_tick * height, settings.tag_column_gap * height
-    beside = (1 + settings.tag_tick_gap) * box  # from the left of a box to its row
+    pitch = settings.print.line_spacing * height
+    box, gap = settings.tag.tick_box * height, settings.tag.column_gap * height
+    beside = (1 + settings.tag.tick_box_gap) * box  # from the left of a box to its row
     hangs = max(font.below(row) for row in rows) * size
     fit_in = int((area.height - hangs + (pitch - height)) / pitch + 1e-9)
     columns = ceil(len(rows) / fit_in) if fit_in >= 1 else MOST_COLUMNS + 1
@@ -293,7 +295,7 @@ def _rows(rows: Sequence[str], height: float, paper: _Paper) -> tuple[tuple[Run,
 def _refused(marker: Marker, words: TagWords, stock: Stock, paper: _Paper) -> Fit:
     settings, font, area, required = marker.settings, paper.font, paper.area, paper.zone.required_mm
     size = required / font.capital
-    box = (1 + settings.tag_tick_gap) * settings.tag_tick * required
+    box = (1 + settings.tag.tick_box_gap) * settings.tag.tick_box * required
     widest = max((font.width(row) * size + box for row in words.rows), default=0.0)
     title, free = font.width(words.title) * size, paper.beside(required)
     if title > free:
@@ -301,4 +303,4 @@ def _refused(marker: Marker, words: TagWords, stock: Stock, paper: _Paper) -> Fi
     else:
         room = {"width": area.width, "height": area.height, "stock": stock.name}
         why = fact("rows too many", headings=len(words.headings), rows=len(words.rows), widest=widest, **room)
-    return Fit(marker, DOES_NOT_FIT, (fact("tag too small", required=required, why=why),), stock=stock.name)
+    return Fit(marker, FAIL, (fact("tag too small", required=required, why=why),), stock=stock.name)

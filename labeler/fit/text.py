@@ -50,24 +50,24 @@ class Zone:
     largest_mm: float
     needed: Needed
     arc_per_mm: float  # degrees of arc for one mm of flat stack, at most
-    proportion: Range  # width over height of the H after shrinking
-    stroke: Range  # width of a stroke over height of a capital after shrinking
+    width_ratio: Range  # width over height of the H after shrinking
+    stroke_ratio: Range  # width of a stroke over height of a capital after shrinking
 
     def on_round(self, arc_per_mm: float, across_mm: float, settings: Settings) -> Zone:
         """Return the zone on a round part, ``arc_per_mm`` in radians (0: it is flat), ``across_mm`` high."""
-        arcs = settings.reading_arc_deg, settings.turning_arc_deg
+        arcs = settings.print.readable_arc_deg, settings.print.max_arc_deg
         read, turn = (radians(arc) / arc_per_mm if arc_per_mm else inf for arc in arcs)
         return replace(self, read_mm=read, turn_mm=turn, across_mm=across_mm, arc_per_mm=arc_per_mm * 180 / pi)
 
 
 def needed_capital(distance_mm: float, settings: Settings) -> Needed:
     """Return the capital height asked for: the larger of the smallest allowed and the visual angle's."""
-    least, angle = settings.min_capital_mm, settings.required_angle_arcmin
+    least, angle = settings.print.min_capital_height_mm, settings.print.min_visual_angle_arcmin
     by_angle = height_for_angle(distance_mm, angle)
-    by = f"{angle:g}' at {distance_mm:g} mm" if by_angle >= least else "min_capital_mm"
+    by = f"{angle:g}' at {distance_mm:g} mm" if by_angle >= least else "print.min_capital_height_mm"
     required = max(by_angle, least)
-    preferred = max(height_for_angle(distance_mm, settings.preferred_angle_arcmin), required)
-    largest = max(height_for_angle(distance_mm, settings.largest_angle_arcmin), preferred)
+    preferred = max(height_for_angle(distance_mm, settings.print.preferred_visual_angle_arcmin), required)
+    largest = max(height_for_angle(distance_mm, settings.print.max_visual_angle_arcmin), preferred)
     return Needed(required, preferred, largest, by)
 
 
@@ -81,8 +81,10 @@ def flat_zone(
     The printer sets a least height: no capital and no stroke may have fewer than its fewest dots. Upright
     strokes are not stretched, level ones are: the thinner of the two counts.
     """
-    least_size = height_for_dots(settings.dots_per_stroke, settings.printer_dpi) / (font.stroke * min(1.0, stretch))
-    by_dots = height_for_dots(settings.dots_per_capital, settings.printer_dpi)
+    least_size = height_for_dots(settings.print.min_dots_per_stroke, settings.print.dpi) / (
+        font.stroke * min(1.0, stretch)
+    )
+    by_dots = height_for_dots(settings.print.min_dots_per_capital, settings.print.dpi)
     least = max(by_dots, least_size * font.capital * stretch)
     heights = (needed.required_mm, needed.preferred_mm, needed.largest_mm)
     required, preferred, largest = (max(height / scale.low, least) for height in heights)
@@ -108,15 +110,15 @@ def zone_on_tube(tube: Tube, on_mm: Range, settings: Settings, needed: Needed, f
     The pre-stretch makes the letters come out in the font's own proportion in the middle
     (geometric mean) of all they may become, unless that would make them wider than allowed.
     """
-    of = tube.limits(settings.supplied_over, settings.recovered_under)
-    on = shrunk(of, on_mm, settings.heating, settings.lettered_share)
+    of = tube.limits(settings.sleeve.expanded_oversize, settings.sleeve.recovered_undersize)
+    on = shrunk(of, on_mm, settings.sleeve.heating, settings.sleeve.marked_side_share)
     own, squeeze = font.capital_width / font.capital, on.squeeze
-    stretch = max(sqrt(squeeze.low * squeeze.high), own * squeeze.high / settings.widest_letter)
+    stretch = max(sqrt(squeeze.low * squeeze.high), own * squeeze.high / settings.print.max_width_ratio)
     letters = Range(squeeze.low / stretch, squeeze.high / stretch)
     section = (tube.recovered_id_mm + tube.recovered_wall_mm) * tube.recovered_wall_mm * (1 + tube.longitudinal_change)
     flat = tube.lay_flat_width_mm or lay_flat(tube.expanded_id_mm, wall_from_section(tube.expanded_id_mm, section))
-    zone = flat_zone(font, settings, needed, on.face_scale, letters, stretch)
-    return TubeZone(zone.on_round(on.arc_per_mm, flat - 2 * settings.edge_margin_mm, settings), on, flat)
+    zone = flat_zone(font, settings, needed, on.marked_side_scale, letters, stretch)
+    return TubeZone(zone.on_round(on.arc_per_mm, flat - 2 * settings.sleeve.fold_margin_mm, settings), on, flat)
 
 
 def zone_around(on: TubeZone, settings: Settings, font: Font) -> Zone:
@@ -127,7 +129,7 @@ def zone_around(on: TubeZone, settings: Settings, font: Font) -> Zone:
     font's own proportion in the middle of all they may become, but never wider than allowed.
     """
     own, squeeze = font.capital_width / font.capital, on.shrunk.squeeze
-    wider = min(sqrt(squeeze.low * squeeze.high), settings.widest_letter * squeeze.low / own)
+    wider = min(sqrt(squeeze.low * squeeze.high), settings.print.max_width_ratio * squeeze.low / own)
     letters = Range(wider / squeeze.high, wider / squeeze.low)
     zone = flat_zone(font, settings, on.zone.needed, on.shrunk.along, letters, 1 / wider)
     return replace(zone, arc_per_mm=on.zone.arc_per_mm)

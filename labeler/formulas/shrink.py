@@ -15,7 +15,7 @@ from math import pi, sqrt
 
 from labeler.formulas.interval import Range
 
-HEATINGS = ("even", "back first", "any")
+HEATINGS = ("even", "unmarked side first", "any")
 NONE = Range(0.0, 0.0)
 
 
@@ -24,7 +24,7 @@ class Stop:
     """A tube stopped on a diameter.
 
     ``recovery`` is the share of full recovery (1: free), ``along`` the length after over before,
-    ``print_scale`` the outside after over before, ``full_scale`` the same at full recovery.
+    ``circumferential_scale`` the outside after over before, ``full_scale`` the same at full recovery.
     """
 
     inside_mm: float
@@ -33,7 +33,7 @@ class Stop:
     supplied_outside_mm: float
     recovery: float
     along: float
-    print_scale: float
+    circumferential_scale: float
     full_scale: float
 
 
@@ -81,7 +81,7 @@ def stop(
     recovery in proportion: an assumption of the project.
 
     >>> on4 = stop(6.35, 3.175, 0.635, 4.0)
-    >>> round(on4.wall_mm, 3), round(on4.outside_mm, 3), round(on4.print_scale, 3)
+    >>> round(on4.wall_mm, 3), round(on4.outside_mm, 3), round(on4.circumferential_scale, 3)
     (0.534, 5.067, 0.717)
     """
     if diameter_mm > supplied_mm:
@@ -119,21 +119,21 @@ def lay_flat(supplied_mm: float, wall_mm: float) -> float:
     return pi * (supplied_mm + wall_mm) / 2
 
 
-def face_scale(scale: float, full_scale: float, heating: str, share: float = 0.5) -> Range:
+def marked_side_scale(scale: float, full_scale: float, heating: str, share: float = 0.5) -> Range:
     """Return between what the lettered face's own scale lies, by how the sleeve is heated.
 
     A model of the project's own, no bound: the circumference has a lettered side (``share`` of
     it) and a back, each shrinks between 1 and the fully recovered scale, and their sum is the
     average ``scale``. Back first: the back takes all it can. Any: also the lettered side may.
 
-    >>> r = face_scale(0.717, 0.629, "back first")
+    >>> r = marked_side_scale(0.717, 0.629, "unmarked side first")
     >>> round(r.low, 3), round(r.high, 3)
     (0.717, 0.805)
     """
     if heating == "even":
         return Range(scale, scale)
     high = min(1.0, (scale - (1 - share) * full_scale) / share)
-    if heating == "back first":
+    if heating == "unmarked side first":
         return Range(scale, high)
     return Range(max(full_scale, (scale - (1 - share)) / share), high)
 
@@ -168,8 +168,8 @@ class Shrunk:
     follows their width.
     """
 
-    print_scale: Range
-    face_scale: Range
+    circumferential_scale: Range
+    marked_side_scale: Range
     along: Range
     outside_mm: Range
     squeeze: Range
@@ -212,8 +212,8 @@ def shrunk(box: Limits, on_mm: Range, heating: str, share: float = 0.5) -> Shrun
         return Range(extreme(quantity, -1), extreme(quantity, 1))
 
     return Shrunk(
-        print_scale=both(0),
-        face_scale=Range(extreme(1, -1), extreme(2, 1)),
+        circumferential_scale=both(0),
+        marked_side_scale=Range(extreme(1, -1), extreme(2, 1)),
         along=both(3),
         outside_mm=both(4),
         squeeze=Range(extreme(5, -1), extreme(6, 1)),
@@ -231,9 +231,9 @@ def _stop_at(point: _Point, box: Limits) -> Stop:
 def _evaluate(point: _Point, box: Limits, heating: str, share: float) -> tuple[_Point, tuple[float, ...]]:
     """All quantities at one point: s, f low, f high, a, Do, a/f high, a/f low, 2 f high/Do, Do supplied."""
     at = _stop_at(point, box)
-    face = face_scale(at.print_scale, at.full_scale, heating, share)
+    face = marked_side_scale(at.circumferential_scale, at.full_scale, heating, share)
     return point, (
-        at.print_scale,
+        at.circumferential_scale,
         face.low,
         face.high,
         at.along,
@@ -293,11 +293,11 @@ def _zero(value: Callable[[float], float], one: tuple[float, float], other: tupl
 def _switches(point: _Point, box: Limits, share: float) -> tuple[float, float, float]:
     """Numbers whose sign says on which side of a change of slope a point lies.
 
-    The lettered face stops at 1 (back first); it stops at full recovery (any); the tube is open or closed.
+    The lettered face stops at 1 (unmarked side first); it stops at full recovery (any); the tube is open or closed.
     """
     at = _stop_at(point, box)
     peak, counterpart = peak_scale(at.full_scale, share), 1 - share + share * at.full_scale
-    return at.print_scale - peak, at.print_scale - counterpart, point[5] - point[1]
+    return at.circumferential_scale - peak, at.circumferential_scale - counterpart, point[5] - point[1]
 
 
 def _climb(value: Callable[[_Point], float], start: _Point, reached: float, bounds: tuple[Range, ...]) -> float:

@@ -14,16 +14,16 @@ from labeler.harness import index
 from labeler.job.fitting import Stocks, carries_code, fit_markers, names_unit
 from labeler.job.order import USUAL, HarnessFile, Loading, Track, untracked
 from labeler.layout.checks import stock_problems
-from labeler.model import DOES_NOT_FIT, Fit, Harness, InstallationStep, Marker, Stock
+from labeler.model import FAIL, Fit, Harness, InstallationStep, Marker, Stock
 from labeler.plan import confusable, plan
 from labeler.read import read_file
 from labeler.size.bundles import Sizing
 from labeler.size.installation import installation_order
 from labeler.tables.catalogue import Catalogue, default_settings, load_catalogue
 from labeler.tables.kinds import KINDS
+from labeler.tables.stocks import PAPERS
 from labeler.validate import validate
 
-PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 SAME_MM = 0.5  # by so much may a page be off the paper it is called after
 PLACEHOLDER_UNIT = "0001"  # what a check writes on the tags: no serial is given yet
 
@@ -47,7 +47,7 @@ class Checked:
     @property
     def misfits(self) -> tuple[Fit, ...]:
         """Return the markers that do not fit."""
-        return tuple(fit for fit in self.fits if fit.verdict == DOES_NOT_FIT)
+        return tuple(fit for fit in self.fits if fit.result == FAIL)
 
 
 @contextmanager
@@ -96,9 +96,9 @@ def _on_paper(stock: Stock, paper: str) -> bool:
 def _kept_elsewhere(named: Sequence[Stock], fits: Sequence[Fit], stocks: Stocks) -> Iterator[Problem]:
     """Yield a note for each stock that was asked for and serves only some of its markers, or none."""
     used = {fit.stock or (stocks.sleeve.name if fit.face else "") for fit in fits}
-    wraps = [(fit.stock, fit.seat.text_on) for fit in fits if fit.marker.kind == "wrap" and fit.seat]
+    wraps = [(fit.stock, fit.seat.text_diameter) for fit in fits if fit.marker.kind == "wrap" and fit.seat]
     for stock in named:
-        on = [text_on for chosen, text_on in wraps if chosen != stock.name]
+        on = [text_diameter for chosen, text_diameter in wraps if chosen != stock.name]
         if stock.marker == "wrap" and on:
             wires = served(stock)
             wanted = f"{wires.low:.2f} to {wires.high:.2f} mm" if wires.low <= wires.high else "no wire"
@@ -158,14 +158,14 @@ def _empty_tags(fits: Iterable[Fit]) -> Iterator[Problem]:
     """Yield a warning for each bag whose tag lists nothing."""
     for fit in fits:
         if fit.marker.role == "bag" and fit.face and not (fit.face.boxes or fit.on_bench_sheet):
-            text = f"bag {fit.marker.at}: nothing is listed on its tag"
+            text = f"bag {fit.marker.place}: nothing is listed on its tag"
             yield Problem(fit.marker.where, text, "name its branch, its connector or its contents", warning=True)
 
 
 def _used_stocks(fits: Iterable[Fit], stocks: Stocks) -> Iterator[Stock]:
     """Yield the stocks that the markers that fit are printed on."""
     named = stocks.by_name()
-    names = (fit.stock or stocks.sleeve.name for fit in fits if fit.face and fit.verdict != DOES_NOT_FIT)
+    names = (fit.stock or stocks.sleeve.name for fit in fits if fit.face and fit.result != FAIL)
     return map(named.__getitem__, dict.fromkeys(names))
 
 
@@ -195,7 +195,7 @@ def _glyph_problems(harness: Harness, markers: Iterable[Marker]) -> Iterator[Pro
     contents = {bag.id: tuple(item.item for item in bag.contents) for bag in harness.bags}
     shared = tuple(text for text in about if not text.isascii())
     for marker in markers:
-        tag = (*shared, *contents.get(marker.at, ())) if marker.role == "bag" else ()
+        tag = (*shared, *contents.get(marker.place, ())) if marker.role == "bag" else ()
         text = (*marker.text, *tag)
         together = "".join(text)
         if together.isascii() and together.isprintable():

@@ -81,7 +81,7 @@ def parts_of(folder: Path, units: Sequence[UnitName], sheets: Iterable[Sheet], w
     """
     together: dict[tuple[str, str], list[Sheet]] = {}
     for sheet in sheets:
-        tube = sheet.group if sheet.stock.kind == "reel" else ""
+        tube = sheet.load if sheet.stock.kind == "reel" else ""
         together.setdefault((sheet.stock.name, tube), []).append(sheet)
     stem = _stem(_span_name(units), word)
     named = {key: "-".join(filter(None, map(_readable, key))) for key in together}
@@ -232,7 +232,7 @@ class Drawing:
         parts = (" ".join(filter(None, (part, revision and f"rev {revision}"))) for part, revision in harnesses)
         units, jobs = _span("unit", [job.unit for job in self.jobs]), _span("job", [job.id for job in self.jobs])
         first = self.jobs[0]
-        words = filter(None, (", ".join(filter(None, parts)), units, jobs, first.date or first.at[:10]))
+        words = filter(None, (", ".join(filter(None, parts)), units, jobs, first.date or first.time[:10]))
         name = ", ".join(dict.fromkeys(job.harness for job in self.jobs))
         return Header(" · ".join(words), name=name, about=about_job(*self.jobs))
 
@@ -265,15 +265,15 @@ def hand_over(
     prepare: Callable[[], Sequence[Job]],
     draw: Callable[[Sequence[Job]], Drawing],
     *,
-    who: str = "",
+    user: str = "",
     again: bool = False,
 ) -> tuple[tuple[Job, ...], tuple[Path, ...]]:
-    """Record jobs as prepared, write all files, send what is to be sent, confirm the jobs; return them and the files.
+    """Record jobs as pending, write all files, send what is to be sent, confirm the jobs; return them and the files.
 
-    The jobs are one run: they are confirmed, or withdrawn, in one transaction. Where anything of that fails,
-    or is broken off, no file is left, what was sent is taken back, and the jobs are withdrawn.
+    The jobs are one run: they are confirmed, or cancelled, in one transaction. Where anything of that fails,
+    or is broken off, no file is left, what was sent is taken back, and the jobs are cancelled.
     ``again``: the jobs were broken off before; files that are there as they are to be stay, and where this
-    fails too they stay prepared.
+    fails too they stay pending.
     """
     jobs: list[Job] = []
     sent: list[str] = []
@@ -292,14 +292,14 @@ def hand_over(
                 _send(drawing, part, sent)
             with uninterrupted():
                 names = [str(path) for path in paths]
-                sure, done = _confirm(record, jobs[0], (names, who, drawing.not_of())), True
+                sure, done = _confirm(record, jobs[0], (names, user, drawing.not_of())), True
                 files.close()  # from here on the files stay, whatever comes
     except BaseException as error:
         if not (again or done):
             with uninterrupted(), suppress(LabelerError):
                 send.take_back(sent)
                 for job in jobs[:1]:  # and its run
-                    record.withdraw_prepared(job.id, f"not handed over: {error or 'broken off'}", who)
+                    record.cancel_pending_jobs(job.id, f"not handed over: {error or 'broken off'}", user)
         raise
     if not sure:
         raise LabelerError(_lost(record, jobs))
@@ -350,7 +350,7 @@ def _confirm(record: Record, job: Job, about: tuple[Sequence[str], str, NotOf]) 
 def _lost(record: Record, jobs: Sequence[Job]) -> Problem:
     first, span = jobs[0].id, _span("job", [job.id for job in jobs])
     what = f"the files are written, but the record was lost before it said that {span} is confirmed"
-    fix = f"once it is there again, see labeler record list; if it is prepared, labeler record resume {first}"
+    fix = f"once it is there again, see labeler record list; if it is pending, labeler record resume {first}"
     return Problem(Where(record.name), what, fix)
 
 

@@ -15,13 +15,13 @@ from labeler.codes.symbols import PROPOSED, SYMBOLOGIES, symbols
 from labeler.errors import LabelerError, Problem, refuse
 from labeler.fit.code import CodeMaker
 from labeler.fit.film import WrapPlace, fit_flag, fit_insert, fit_wrap, wrap_place
-from labeler.fit.remedies import Change, Other, ways_out, with_settings
+from labeler.fit.remedies import Change, Other, fixes_for, with_settings
 from labeler.fit.result import needed_for
 from labeler.fit.sleeve import SleevePlace, fit_sleeve, room_of, within_branches
 from labeler.fit.tag import fit_tag
 from labeler.job.order import Track, untracked
 from labeler.model import (
-    DOES_NOT_FIT,
+    FAIL,
     Code,
     Fit,
     Harness,
@@ -47,7 +47,7 @@ Made = TypeVar("Made")
 def carries_code(marker: Marker) -> bool:
     """Return whether a marker is to carry a code."""
     settings = marker.settings
-    return settings.code != "none" and marker.kind in settings.code_on and marker.marked
+    return settings.code.symbology != "none" and marker.kind in settings.code.on and marker.marked
 
 
 def code_problems(markers: Iterable[Marker], harness: Harness, unit: str) -> Iterator[Problem]:
@@ -70,24 +70,24 @@ def coded(marker: Marker, harness: Harness, unit: str) -> tuple[Marker, CodeMake
     settings, marker = marker.settings, heated(marker)
 
     def make(kind: str, rule: str) -> Iterator[Code]:
-        payload = payload_of(marker, harness, unit, rule)
+        data = payload_of(marker, harness, unit, rule)
         try:
-            yield from symbols(kind or settings.code, payload, settings.code_correction)
+            yield from symbols(kind or settings.code.symbology, data, settings.code.error_correction)
         except LabelerError as error:
             if not kind:  # another kind is only looked at as a way out
                 raise LabelerError(
-                    *(Problem(marker.where, f"{marker.at}: {p.message}", p.fix) for p in error.problems)
+                    *(Problem(marker.where, f"{marker.place}: {p.message}", p.fix) for p in error.problems)
                 ) from error
 
-    return marker, CodeMaker(make, SYMBOLOGIES[settings.code].linear, PROPOSED)
+    return marker, CodeMaker(make, SYMBOLOGIES[settings.code.symbology].linear, PROPOSED)
 
 
 def heated(marker: Marker) -> Marker:
     """Return a marker that carries a code as it is heated: a sleeve with a matrix code evenly."""
     settings = marker.settings
     printed = KINDS[marker.kind].tube == "marked"
-    if printed and settings.heating == "back first" and not SYMBOLOGIES[settings.code].linear:
-        return with_settings(marker, heating="even")
+    if printed and settings.sleeve.heating == "unmarked side first" and not SYMBOLOGIES[settings.code.symbology].linear:
+        return with_settings(marker, {"sleeve.heating": "even"})
     return marker
 
 
@@ -201,10 +201,10 @@ class Fitter:
         """
         own = _for_unit(marker, self.unit)
         if marker.kind in SLID_ON:
-            widest = self.fit(_for_unit(marker, widest_like(self.unit, marker.settings.font)))
-            if widest.verdict != DOES_NOT_FIT:
+            widest = self.fit(_for_unit(marker, widest_like(self.unit, marker.settings.print.font)))
+            if widest.result != FAIL:
                 made = self.fit(own, widest.cut_length_mm)
-                if made.verdict != DOES_NOT_FIT:
+                if made.result != FAIL:
                     return made
         return self.fit(own)
 
@@ -213,25 +213,25 @@ class Fitter:
         marker, codes = coded(marker, self.sizing.index.harness, self.unit)
         if marker.kind not in SLID_ON:
             answer = self._on_film(marker, codes)
-            if answer.verdict != DOES_NOT_FIT:
+            if answer.result != FAIL:
                 return answer
             other = Other(lambda change: self._on_film(change.marker, codes), kinds=self._kinds(answer, codes))
-            return replace(answer, ways_out=ways_out(answer, other))
+            return replace(answer, fixes=fixes_for(answer, other))
         place = self._sleeve_place(marker)
         if cut_mm:
             place = replace(place, cut_length_mm=cut_mm)
         answer = self._under_tube(marker, place, codes)
-        return answer if answer.verdict != DOES_NOT_FIT else self._tube_ways(answer, place, codes)
+        return answer if answer.result != FAIL else self._tube_ways(answer, place, codes)
 
     def fit_tags(self, first: Marker, second: Marker | None) -> tuple[Fit, ...]:
         """Fit a bag's tag: its contents with the pins where both go on; else the pins have the second, or none."""
         whole = self._tag(first, "all")
-        if whole.verdict != DOES_NOT_FIT:
+        if whole.result != FAIL:
             return (whole,)
         own, pins = self._tag(first), self._tag(second) if second else None
         if pins is None:
             return (own,)
-        return (self._tag(first, "elsewhere"),) if pins.verdict == DOES_NOT_FIT else (own, pins)
+        return (self._tag(first, "elsewhere"),) if pins.result == FAIL else (own, pins)
 
     def _tag(self, marker: Marker, pins: str = "") -> Fit:
         words = tag_words(self.sizing.index, marker, self.unit, self.date, pins)
@@ -241,7 +241,9 @@ class Fitter:
     def _on_film(self, marker: Marker, codes: CodeMaker | None) -> Fit:
         if marker.kind == "wrap":
             return fit_wrap(marker, self._wrap_place(marker), codes)
-        return fit_flag(marker, self._seat(marker)[0], self.stocks.flag, codes)
+        if marker.kind == "flag":
+            return fit_flag(marker, self._seat(marker)[0], self.stocks.flag, codes)
+        raise NotImplementedError(f"markers of the kind {marker.kind!r} have no fit yet: add one in labeler.fit")
 
     def _under_tube(self, marker: Marker, place: SleevePlace, codes: CodeMaker | None) -> Fit:
         if marker.kind == "insert":
@@ -249,8 +251,8 @@ class Fitter:
         return fit_sleeve(marker, place, codes)
 
     def _other_kind(self, marker: Marker, codes: CodeMaker | None) -> Fit:
-        """Fit another kind in a marker's place, with the code that it would carry there by ``code_on``."""
-        codes = codes if marker.kind in marker.settings.code_on else None
+        """Fit another kind in a marker's place, with the code that it would carry there by ``code.on``."""
+        codes = codes if marker.kind in marker.settings.code.on else None
         marker = heated(marker) if codes else marker
         if marker.kind not in SLID_ON:
             return self._on_film(marker, codes)
@@ -258,7 +260,8 @@ class Fitter:
 
     def _tube_ways(self, fit: Fit, place: SleevePlace, codes: CodeMaker | None) -> Fit:
         """Return a sleeve or insert that does not fit with what would make it fit."""
-        every = replace(fit.marker.settings, sleeve=tuple(family.name for family in self.sizing.catalogue.families))
+        families = tuple(family.name for family in self.sizing.catalogue.families)
+        every = fit.marker.settings.changed({"sleeve.families": families})
 
         def refit(change: Change) -> Fit:
             seat, choice = place.seat, place.choice
@@ -274,7 +277,7 @@ class Fitter:
         sized = partial(self._sized_anew, codes)
         taken = (None, None) if place.choice.tubes else self._measurable(fit.marker)
         other = Other(refit, tubes, self._kinds(fit, codes), cut, place.room, sized, *taken)
-        return replace(fit, ways_out=ways_out(fit, other))
+        return replace(fit, fixes=fixes_for(fit, other))
 
     def _measurable(self, marker: Marker) -> tuple[Range | None, Range | None]:
         """Return what is taken for the wall of the covering and for the bundle, each where a measurement tells more.
@@ -284,21 +287,21 @@ class Fitter:
         if marker.role != "branch end":
             return None, None
         index = self.sizing.index
-        branch, _ = index.ends[marker.branch, marker.at]
+        branch, _ = index.ends[marker.branch, marker.place]
         through = index.through[branch.id]
         wall = covering_of(marker.settings, self.sizing.catalogue).wall_mm
         alike = len(branch.ends) < 3 and all(index.circuits_at(branch, end) == through for end in branch.ends)
         taken = None
         if alike and not branch.bundle_diameter_mm and len(through) > 1:
-            taken = branch_bundle(branch, through, self.sizing).passes
+            taken = branch_bundle(branch, through, self.sizing).pass_over
         return (wall if wall.low < wall.high else None), taken
 
     def _sized_anew(self, codes: CodeMaker | None, marker: Marker, changes: Mapping[str, float]) -> Fit:
         """Fit a sleeve where settings of its branch, its end or its circuit, or the measured bundle, are others."""
         diameter = changes.get("bundle_diameter_mm")
-        marker = with_settings(marker, **({} if diameter else changes))
+        marker = with_settings(marker, {} if diameter else changes)
         if marker.role == "branch end":
-            branch, end = self.sizing.index.ends[marker.branch, marker.at]
+            branch, end = self.sizing.index.ends[marker.branch, marker.place]
             branch = replace(branch, bundle_diameter_mm=diameter or branch.bundle_diameter_mm)
             end = replace(end, settings=marker.settings)
             seat, cut = end_seat(branch, end, self.sizing, marker.kind), end.cut_length_mm
@@ -322,7 +325,7 @@ class Fitter:
         circuit, terminated = self.sizing.index.circuits[marker.circuit], self.sizing.index.terminated
         ends = (circuit.start.connector, circuit.finish.connector)
         told_apart = terminated and any((circuit.id, end) in terminated for end in ends)
-        key = (*self._wire(marker), *((circuit.id, marker.at) if told_apart else ()))
+        key = (*self._wire(marker), *((circuit.id, marker.place) if told_apart else ()))
         return self.shared.once(key, lambda: self._place_on(*self._seat(marker), marker))
 
     def _wrap_place(self, marker: Marker) -> WrapPlace:
@@ -342,7 +345,7 @@ class Fitter:
         stock = self.stocks.insert if marker.kind == "insert" else self.stocks.sleeve
         if marker.kind == "insert":
             paper = 2 * stock.thickness_mm
-            seat = replace(seat, passes=seat.passes + paper, text_on=seat.text_on + paper)
+            seat = replace(seat, pass_over=seat.pass_over + paper, text_diameter=seat.text_diameter + paper)
         others = self.sizing.catalogue.stocks if marker.kind != "insert" else ()
         room = self.shared.once(("room", stock.name), lambda: room_of(stock, others))
         return SleevePlace(seat, self._choice(seat, marker.settings), cut, room)
@@ -351,12 +354,17 @@ class Fitter:
         """Return what the marker sits on, and its cut length where that is fixed."""
         index = self.sizing.index
         if marker.role == "branch end":
-            branch, end = index.ends[marker.branch, marker.at]
+            branch, end = index.ends[marker.branch, marker.place]
             return end_seat(branch, end, self.sizing, marker.kind), end.cut_length_mm
         circuit = index.circuits[marker.circuit]
         return wire_seat(circuit, self.sizing, marker.kind, index.connector_at(marker)), None
 
     def _choice(self, seat: Seat, settings: Settings) -> TubeChoice:
-        set_to = (settings.sleeve, settings.slip, settings.grip, settings.preferred_share)
-        key = ("tubes", seat.passes.high, seat.closes_on, *set_to)
+        set_to = (
+            settings.sleeve.families,
+            settings.sleeve.pass_over_margin,
+            settings.sleeve.grip_margin,
+            settings.sleeve.preferred_range_margin,
+        )
+        key = ("tubes", seat.pass_over.high, seat.grip, *set_to)
         return self.shared.once(key, lambda: choose_tubes(seat, settings, self.sizing.catalogue))

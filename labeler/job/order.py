@@ -34,7 +34,7 @@ class HarnessFile:
 
     def for_printer(self, printer: Printer) -> HarnessFile:
         """Return the file with the printer's dots among its settings, unless they are set themselves."""
-        own = {"printer_dpi": f"{printer.dpi:g}"} if printer.dpi else {}
+        own = {"print.dpi": f"{printer.dpi:g}"} if printer.dpi else {}
         return replace(self, settings={**own, **self.settings})
 
 

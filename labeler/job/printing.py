@@ -31,7 +31,7 @@ from labeler.job.run import (
     with_dots,
 )
 from labeler.job.work_list import about_job, bare_row, kept_rows
-from labeler.model import DOES_NOT_FIT, Fit, Harness, Sheet
+from labeler.model import FAIL, Fit, Harness, Sheet
 from labeler.record.values import Job, NewJob, OmittedMarker
 from labeler.wording import sentences
 from labeler.work.bench_sheet import Remark, bench_sheet
@@ -47,7 +47,7 @@ class UnitFits:
     checked: Checked
     serial: str | None
     fits: tuple[Fit, ...]
-    left_out: tuple[Fit, ...] = ()
+    omitted: tuple[Fit, ...] = ()
     sheets: tuple[Sheet, ...] = ()
 
     @property
@@ -60,8 +60,8 @@ class UnitFits:
 def unit_fits(checked: Checked, serial: str | None, fits: Iterable[Fit]) -> UnitFits:
     """Return a unit with what fits of it, and what does not."""
     fits = tuple(fits)
-    left_out = tuple(fit for fit in fits if fit.verdict == DOES_NOT_FIT)
-    return UnitFits(checked, serial, tuple(fit for fit in fits if fit.verdict != DOES_NOT_FIT), left_out)
+    omitted = tuple(fit for fit in fits if fit.result == FAIL)
+    return UnitFits(checked, serial, tuple(fit for fit in fits if fit.result != FAIL), omitted)
 
 
 def print_order(order: Order, record: Record) -> Iterator[tuple[Printed, ...]]:
@@ -195,7 +195,7 @@ def _numbered(unit: UnitFits, order: Order, record: Record) -> UnitFits:
     serial = record.reserve_serial(unit.checked.harness, unit.serial)
     unit = unit_fits(unit.checked, serial, _with_serial(unit.checked, serial, order.date))
     if not order.omit_failed:
-        refuse(map(misfit_problem, unit.left_out))
+        refuse(map(misfit_problem, unit.omitted))
     return unit
 
 
@@ -216,7 +216,7 @@ def _with_serial(checked: Checked, serial: str, date: str) -> tuple[Fit, ...]:
 def run_unit(unit: UnitFits, order: Order, take_off: tuple[Remark, ...] = ()) -> RunUnit:
     """Return a unit as `carry_out` takes it, with its bench sheet; see `bench_pdf`."""
     draw = partial(bench_pdf, unit, order, take_off)
-    return RunUnit(unit.name, unit.sheets, draw, unit.fits, unit.left_out)
+    return RunUnit(unit.name, unit.sheets, draw, unit.fits, unit.omitted)
 
 
 def new_job(unit: UnitFits, order: Order, reason: str = "") -> NewJob:
@@ -226,7 +226,7 @@ def new_job(unit: UnitFits, order: Order, reason: str = "") -> NewJob:
         harness,
         unit.sheets,
         {row.id: row for row in kept_rows(harness, unit.fits)},
-        tuple(OmittedMarker(bare_row(fit), "; ".join(sentences(fit.reasons))) for fit in unit.left_out),
+        tuple(OmittedMarker(bare_row(fit), "; ".join(sentences(fit.reasons))) for fit in unit.omitted),
         font_digests(unit.sheets),
         unit.serial,
         **asdict(job_about(order, order.output, reason)),
@@ -242,11 +242,11 @@ def bench_pdf(unit: UnitFits, order: Order, take_off: tuple[Remark, ...], job: J
     ``take_off`` is what a new revision takes away from a unit that is built.
     """
     sizing = unit.checked.sizing
-    steps = order_of(sizing, (*unit.fits, *unit.left_out))
+    steps = order_of(sizing, (*unit.fits, *unit.omitted))
     built = job.kind == "revision"  # only what has changed is made: no branch is built anew
-    steps = tuple(step for step in steps if step.at or not built)
+    steps = tuple(step for step in steps if step.place or not built)
     pages = bool(sizing.index.harness.branches) and not (built or order.short_bench_sheet)
-    made = bench_sheet(sizing, unit.fits, unit.left_out, unit.sheets, steps, pages=pages)
+    made = bench_sheet(sizing, unit.fits, unit.omitted, unit.sheets, steps, pages=pages)
     made = replace(made, unit=job.unit, date=job.date, job=str(job.id), about=about_job(job), take_off=take_off)
     if built:
         made = replace(made, title=CHANGES, connectors=(), coverings=())

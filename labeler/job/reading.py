@@ -39,7 +39,7 @@ def store_harness(read: Read, path: Path, *, force: bool = False) -> None:
     harness = read.checked()
     remarks = [f"Written by labeler read from {harness.where.source}: {read.account.form}."]
     remarks += [_remark(note) for note in harness.notes]
-    remarks += [f"not held here: {line}" for line in read.account.left]
+    remarks += [f"not held here: {line}" for line in read.account.not_imported]
     text = harness_toml(harness, default_settings(), remarks)
     make_folder(path.parent)
     write_all({path: text.encode()}, force=force)

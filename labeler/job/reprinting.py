@@ -45,7 +45,9 @@ if TYPE_CHECKING:
 
 CAPITAL_MM = 1.27  # of the number, as printed: project choice, the least capital that markers have by default (0.05 in)
 APART_MM = 0.5  # between the number and what else is printed: project choice
-EDGE_MM = 1.0  # between the number and the end of the piece, where it is cut: project choice, half of end_margin_mm
+EDGE_MM = (
+    1.0  # between the number and the end of the piece, where it is cut: project choice, half of sleeve.end_margin_mm
+)
 Area = tuple[float, float, float, float]  # left, lower, right, upper
 
 
@@ -94,14 +96,14 @@ def _copies(face: Face, run: Run) -> Iterator[Area]:
     font = load_font(run.font)
     high, low = (side(run.text) * run.size_mm * run.stretch for side in (font.above, font.below))
     right = run.x_mm + font.width(run.text) * run.size_mm
-    for copy in range(face.copies):
-        y = run.y_mm - copy * face.copy_pitch_mm
+    for copy in range(face.repeats):
+        y = run.y_mm - copy * face.repeat_pitch_mm
         yield run.x_mm, y - low, right, y + high
 
 
 def _codes(symbol: Symbol) -> Iterator[Area]:
     """Yield every copy of a code with its quiet zone: of bars that lies at both ends."""
-    known = SYMBOLOGIES.get(symbol.kind)
+    known = SYMBOLOGIES.get(symbol.symbology)
     quiet = known.quiet if known else max(each.quiet for each in SYMBOLOGIES.values())
     beside = quiet * symbol.module_x_mm
     above = quiet * symbol.module_y_mm if len(symbol.rows) > 1 else 0.0
@@ -123,10 +125,10 @@ def reprint(record: Record, items: Sequence[Recorded], how: Reprint) -> tuple[Pr
     They go to the stock they were on, or to the one that is named, or with ``same_cells`` to the very cells
     they were in. A work list goes with each unit. Raises `LabelerError`.
     """
-    output = replace(how.output, dpi=how.output.printer.dpi or default_settings().printer_dpi)
+    output = replace(how.output, dpi=how.output.printer.dpi or default_settings().print.dpi)
     refuse(folder_problems(output.folder))
     refuse(_not_reprinted(items))
-    listed = _by_unit(item for item in items if item.face is not None or item.state == "plain")  # plain: only cut
+    listed = _by_unit(item for item in items if item.face is not None or item.state == "blank")  # plain: only cut
     listed = [unit for unit in listed if any(item.face is not None for item in unit)]
     drawn = [[item for item in unit if item.face is not None] for unit in listed]
     stocks = {item.stock.name: item.stock for unit in drawn for item in unit if item.stock}
@@ -165,7 +167,7 @@ def _new_reprint(items: Sequence[Recorded], sheets: Sequence[Sheet], with_number
     """Return what is printed again of one unit, with the numbers of its reprints where they are asked for."""
     if not with_numbers:
         return NewReprint(items, sheets)
-    numbers = {item.row.id: item.printed for item in items}
+    numbers = {item.row.id: item.print_count for item in items}
 
     def with_number(placed: Placed) -> Placed:
         return replace(placed, piece=numbered(placed.piece, numbers[placed.piece.marker]))
@@ -183,7 +185,7 @@ def _run_unit(items: Sequence[Recorded], sheets: Sequence[Sheet], take_off: tupl
     return RunUnit(UnitName(items[0].part_number or items[0].harness, items[0].unit), tuple(sheets), draw)
 
 
-def resume(
+def finish_job(
     record: Record, job_id: int, folder: Path | None = None, *, force: bool = False, user: str = ""
 ) -> tuple[Printed, ...]:
     """Finish a job that was broken off, with all that was printed together with it, from the record alone.
@@ -192,15 +194,15 @@ def resume(
     They go to the folder that they were on their way to, or to another one; files there that are
     already as they are to be stay. The bench sheet of a print is drawn without pins: the record does not
     keep them. Nothing is sent to a printer: what was to be is told in ``notes``. Raises `LabelerError`
-    where the job is not prepared, a font has changed, or a file cannot be written; the jobs stay prepared then.
+    where the job is not pending, a font has changed, or a file cannot be written; the jobs stay pending then.
     """
     job = record.show(job_id).jobs[0]
-    if job.state != "prepared":
+    if job.state != "pending":
         fix = "reprint what is missing" if job.state == "printed" else "print the unit, or what is missing, anew"
-        raise LabelerError(Problem(Where(f"job {job_id}"), f"there is nothing to resume: it is {job.state}", fix))
+        raise LabelerError(Problem(Where(f"job {job_id}"), f"there is nothing to finish: it is {job.state}", fix))
     out = _output_of(record, job, folder, force)
     refuse(folder_problems(out.folder))
-    run = [one for one in record.run(job_id) if one.state != "withdrawn"]
+    run = [one for one in record.run(job_id) if one.state != "cancelled"]
     items = [record.show(one.id).markers for one in run]
     per_job = [record.sheets(one.id) for one in run]
     sheets = merged_sheets(per_job)
@@ -209,8 +211,8 @@ def resume(
     off = _take_off(record, job, items[0])
     units = [_run_unit(mine, on, off) for mine, on in zip(items, per_job, strict=True)]
     drawing = drawing_of(units, run, replace(out, send={}))
-    prepared = [one for one in run if one.state == "prepared"]
-    done, files = hand_over(record, lambda: prepared, lambda _: drawing, who=user, again=True)
+    pending = [one for one in run if one.state == "pending"]
+    done, files = hand_over(record, lambda: pending, lambda _: drawing, user=user, again=True)
     notes = tuple(_not_sent(str(part.path), out.queue(part.stock)) for part in drawing.parts if out.queue(part.stock))
     on = {one.id: on for one, on in zip(run, per_job, strict=True)}
     return tuple(Printed(one, files, on[one.id], notes=notes) for one in done)
@@ -221,7 +223,7 @@ def _output_of(record: Record, job: Job, folder: Path | None, force: bool) -> Ou
     drawn = next((Path(name).parent for name in record.digests(job.id)), None)
     kept = output_from_text(job.output, folder or drawn)
     printer = Printer(**json.loads(job.printer)) if job.printer else AS_DRAWN
-    return replace(kept, force=force, printer=printer, dpi=kept.dpi or default_settings().printer_dpi)
+    return replace(kept, force=force, printer=printer, dpi=kept.dpi or default_settings().print.dpi)
 
 
 def _not_sent(file: str, queue: str) -> Problem:
@@ -232,7 +234,7 @@ def _not_sent(file: str, queue: str) -> Problem:
 
 def _take_off(record: Record, job: Job, made: Sequence[Recorded]) -> tuple[Remark, ...]:
     """Return what a job of a newer revision takes off its unit, for the list."""
-    off = set(record.taken_off_by(job.id))
+    off = set(record.removed_by(job.id))
     unit = f"{job.part_number or job.harness} {job.unit}"
     old = [item.row for item in record.find("", unit=unit) if item.row.id in off] if off else []
     return tuple(remark(one) for one in compare(old, [item.row for item in made]) if one.old)
@@ -246,11 +248,11 @@ def _stock_problems(items: Iterable[Recorded], other: Stock) -> Iterator[Problem
     for item in items:
         where, was = Where(f"--stock {other.name}"), item.stock
         if other.marker != item.row.kind:
-            what = f"it takes {other.marker}s, {item.row.id} at {item.row.at} is a {item.row.kind}"
+            what = f"it takes {other.marker}s, {item.row.id} at {item.row.place} is a {item.row.kind}"
             yield Problem(where, what, "choose a stock of the same kind: labeler stock")
         elif was is not None and other.name != was.name:
             for key, now, then in _measures_that_matter(other, was):
-                what = f"its {key} is {now:g}, {item.row.id} at {item.row.at} was drawn for {then:g} ({was.name})"
+                what = f"its {key} is {now:g}, {item.row.id} at {item.row.place} was drawn for {then:g} ({was.name})"
                 yield Problem(where, what, "choose a stock of the same measures, or leave --stock out")
 
 
@@ -273,18 +275,18 @@ def _not_reprinted(items: Sequence[Recorded]) -> Iterator[Problem]:
     if all(item.face is None for item in items):
         yield from only_cut(items)
         fix = "see labeler record show"
-        if "left out" in states:
+        if "omitted" in states:
             fix = "mend the file under a new revision, and print what that changes: labeler print FILE --changed-since"
-        if "plain" not in states:
+        if "blank" not in states:
             yield Problem(Where("reprint"), f"nothing to print: {', '.join(states) or 'no marker'}", fix)
     for item in items:
         where = Where(f"unit {item.unit}, {item.row.id}")
         if item.face is None:
             continue
-        if item.state == "prepared" and not item.printed:
+        if item.state == "pending" and not item.print_count:
             fix = f"finish it (labeler record resume {item.job}) or withdraw it (labeler record withdraw {item.job})"
-            yield Problem(where, f"job {item.job}, which was to print it, is prepared", fix)
-        elif item.state == "taken off":
+            yield Problem(where, f"job {item.job}, which was to print it, is pending", fix)
+        elif item.state == "removed":
             yield Problem(where, f"it was {item.reason}", "reprint what stands there now: labeler record show")
 
 

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from labeler.record.store import Record
 
 Key = tuple[str, str, str, str]
-TOLD = ("kind", "label", "tube", "colour", "cut_length_mm")
+TOLD = ("kind", "text", "tube", "colour", "cut_length_mm")
 """What makes a marker another one: the rest (its id, how it is threaded) does not show on the harness."""
 
 
@@ -40,10 +40,10 @@ TOLD = ("kind", "label", "tube", "colour", "cut_length_mm")
 class Difference:
     """One place in two harnesses. ``old`` or ``new`` is None where there is no marker."""
 
-    what: str  # added | removed | changed | unchanged
+    change: str  # added | removed | changed | unchanged
     old: MarkerRow | None
     new: MarkerRow | None
-    fields: tuple[str, ...] = ()  # of a changed one: text, tube, cut length …
+    changed_fields: tuple[str, ...] = ()  # of a changed one: text, tube, cut_length_mm …
 
     @property
     def row(self) -> MarkerRow:
@@ -67,7 +67,7 @@ def compare(
 
 
 def _key(row: MarkerRow) -> Key:
-    return row.role, row.branch if row.role == "branch end" else "", row.at, row.circuit
+    return row.role, row.branch if row.role == "branch end" else "", row.place, row.circuit
 
 
 def _difference(old: MarkerRow | None, new: MarkerRow, own: tuple[Sequence[str], Sequence[str]]) -> Difference:
@@ -76,8 +76,8 @@ def _difference(old: MarkerRow | None, new: MarkerRow, own: tuple[Sequence[str],
     differ = {name for name in TOLD if getattr(old, name) != getattr(new, name)}
     if not old.colour:  # a version of the program did not record it
         differ.discard("colour")
-    if "label" in differ and _without(old.label, own[0]) == _without(new.label, own[1]):
-        differ.remove("label")
+    if "text" in differ and _without(old.text, own[0]) == _without(new.text, own[1]):
+        differ.remove("text")
     return Difference("changed" if differ else "unchanged", old, new, tuple(name for name in TOLD if name in differ))
 
 
@@ -155,7 +155,7 @@ def standing(items: Iterable[Recorded], revision: str | None = None) -> tuple[Re
     """Return what is on a unit: at each place the marker that was printed last and is not void."""
     last: dict[Key, Recorded] = {}
     for item in sorted(items, key=lambda item: item.job):
-        if item.state in ("printed", "plain", "prepared") and revision in (None, item.revision):
+        if item.state in ("printed", "blank", "pending") and revision in (None, item.revision):
             last[_key(item.row)] = item
     return tuple(last.values())
 
@@ -181,10 +181,10 @@ def print_changes(order: Order, record: Record) -> Revised:
     refuse(folder_problems(order.output.folder))
     unit, built, found = _changes(order, record)
     if not order.omit_failed:
-        refuse(map(misfit_problem, unit.left_out))
-    take_off = tuple(one for one in found if one.what in ("changed", "removed"))
-    unchanged = sum(one.what == "unchanged" for one in found)
-    if not (unit.fits or unit.left_out or take_off):
+        refuse(map(misfit_problem, unit.omitted))
+    take_off = tuple(one for one in found if one.change in ("changed", "removed"))
+    unchanged = sum(one.change == "unchanged" for one in found)
+    if not (unit.fits or unit.omitted or take_off):
         return Revised(None, (), unchanged)
     stocks = unit.checked.stocks
     places = places_of(order.loading, record, stocks.by_name())
@@ -196,7 +196,7 @@ def print_changes(order: Order, record: Record) -> Revised:
     new = replace(
         new_job(unit, replace(order, output=output), f"changes since revision {order.since}"),
         revises=built.job,
-        take_off=tuple(one.old.id for one in take_off if one.old),
+        removed=tuple(one.old.id for one in take_off if one.old),
     )
     run = run_unit(unit, order, tuple(map(remark, take_off)))
     (printed,) = carry_out(record, [run], lambda left: record.prepare_run((new,), left), places, output, order.user)
@@ -219,7 +219,7 @@ def _changes(order: Order, record: Record) -> tuple[UnitFits, Recorded, tuple[Di
     checked = checking(unit=serial, date=order.date)
     then = checked if order.date == printed else checking(unit=serial, date=printed)
     found = compare([item.row for item in built], _rows_of(then))
-    wanted = {one.row.id for one in found if one.what in ("added", "changed")}
+    wanted = {one.row.id for one in found if one.change in ("added", "changed")}
     return unit_fits(checked, serial, (fit for fit in checked.fits if fit.marker.id in wanted)), built[0], found
 
 
@@ -227,8 +227,8 @@ def remark(one: Difference) -> Remark:
     """Return what must come off, for the bench sheet."""
     assert one.old is not None
     row = one.old
-    place = f"{row.kind} {row.branch} at {row.at}" if row.role == "branch end" else f"{row.kind} {row.at}"
-    text = row.label if row.role != "bag" else ""  # all of a tag's text would be a page
+    place = f"{row.kind} {row.branch} at {row.place}" if row.role == "branch end" else f"{row.kind} {row.place}"
+    text = row.text if row.role != "bag" else ""  # all of a tag's text would be a page
     return Remark(place, text, "take off", ("it is replaced" if one.new else "the new revision has none here",))
 
 

@@ -18,7 +18,7 @@ from labeler.job.fitting import Stocks
 from labeler.job.order import Loading, Order, Output, Reprint
 from labeler.layout.cells import blocks_of, cells, parse_cells
 from labeler.layout.place import lay_out, taken_cells, used_after
-from labeler.model import DOES_NOT_FIT, FITS, Fact, Fit, Piece, Sheet, Stock, fact
+from labeler.model import FAIL, PASS, Fact, Fit, Piece, Sheet, Stock, fact
 from labeler.read.import_report import some
 from labeler.record.faces import canonical_sheet
 from labeler.record.values import Job, JobAbout
@@ -42,7 +42,7 @@ class Printed:
     files: tuple[Path, ...]
     sheets: tuple[Sheet, ...]
     fits: tuple[Fit, ...] = ()
-    left_out: tuple[Fit, ...] = ()
+    omitted: tuple[Fit, ...] = ()
     notes: tuple[Problem, ...] = ()
     begun: tuple[tuple[str, int, str], ...] = ()
 
@@ -55,26 +55,26 @@ class RunUnit:
     sheets: tuple[Sheet, ...]
     bench_sheet: Callable[[Job], bytes]
     fits: tuple[Fit, ...] = ()
-    left_out: tuple[Fit, ...] = ()
+    omitted: tuple[Fit, ...] = ()
 
 
 Prepare = Callable[[Mapping[str, tuple[str, ...]]], Sequence[Job]]
-"""Records jobs as prepared, with the used cells of each stock's last sheet."""
+"""Records jobs as pending, with the used cells of each stock's last sheet."""
 
 
 def carry_out(
     record: Record, units: Sequence[RunUnit], prepare: Prepare, places: Places | None, output: Output, user: str
 ) -> tuple[Printed, ...]:
-    """Record the units of a run as prepared, hand their sheets over, confirm the jobs; all of it or nothing.
+    """Record the units of a run as pending, hand their sheets over, confirm the jobs; all of it or nothing.
 
     ``places`` is None where markers are printed in the cells they were in: no other cell is used.
     """
     sheets = merged_sheets(unit.sheets for unit in units)
     left = used_after(sheets, places.taken({sheet.stock.name: sheet.stock for sheet in sheets})) if places else {}
     begun = places.begun(sheets) if places else ()
-    jobs, files = hand_over(record, lambda: prepare(left), lambda jobs: drawing_of(units, jobs, output), who=user)
+    jobs, files = hand_over(record, lambda: prepare(left), lambda jobs: drawing_of(units, jobs, output), user=user)
     return tuple(
-        Printed(job, files, unit.sheets, unit.fits, unit.left_out, (), begun)
+        Printed(job, files, unit.sheets, unit.fits, unit.omitted, (), begun)
         for job, unit in zip(jobs, units, strict=True)
     )
 
@@ -201,12 +201,14 @@ def notes_on_tags(fits: Iterable[Fit]) -> tuple[Problem, ...]:
     """Return a note for everything that tags go without, with the tags it is true of."""
     those: dict[Fact, list[Fit]] = {}
     for fit in fits:
-        for reason in fit.reasons if fit.marker.kind == "tag" and fit.verdict == FITS else ():
+        for reason in fit.reasons if fit.marker.kind == "tag" and fit.result == PASS else ():
             summarised = reason.kind == "rows summarised"
             same = fact(reason.kind, rows="all", stock=fit.stock) if summarised else reason
             those.setdefault(same, []).append(fit)
     return tuple(
-        Problem(found[0].marker.where, f"tags {some(fit.marker.at for fit in found)}: {sentence(reason)}", warning=True)
+        Problem(
+            found[0].marker.where, f"tags {some(fit.marker.place for fit in found)}: {sentence(reason)}", warning=True
+        )
         for reason, found in those.items()
     )
 
@@ -215,13 +217,13 @@ def misfit_problem(fit: Fit) -> Problem:
     """Return a marker that does not fit as a problem with its reasons and the ways out."""
     marker = fit.marker
     text = " ".join(fit.lines or marker.text)
-    what = f"{marker.role} {marker.at} {text!r} does not fit: {'; '.join(sentences(fit.reasons))}"
-    return Problem(marker.where, what, "; or ".join(sentences(fit.ways_out)))
+    what = f"{marker.role} {marker.place} {text!r} does not fit: {'; '.join(sentences(fit.reasons))}"
+    return Problem(marker.where, what, "; or ".join(sentences(fit.fixes)))
 
 
 def with_dots(out: Output, checked: Checked) -> Output:
     """Return the output with the dots of the printer, else of the harness's settings."""
-    return replace(out, dpi=out.printer.dpi or checked.harness.settings.printer_dpi)
+    return replace(out, dpi=out.printer.dpi or checked.harness.settings.print.dpi)
 
 
 def refused_by(printer: Printer, checked: Checked) -> tuple[Problem, ...]:
@@ -229,7 +231,7 @@ def refused_by(printer: Printer, checked: Checked) -> tuple[Problem, ...]:
 
     Raises `LabelerError` for what cannot be laid out.
     """
-    fitting = (fit for fit in checked.fits if fit.verdict != DOES_NOT_FIT)
+    fitting = (fit for fit in checked.fits if fit.result != FAIL)
     sheets = lay_out(pieces_of(fitting, checked.stocks), checked.stocks.by_name())
     return tuple(printer_problems(printer, sheets))
 
@@ -243,7 +245,7 @@ def job_about(how: Order | Reprint, output: Output, reason: str = "") -> JobAbou
 
     profile = "" if output.printer == AS_DRAWN else json.dumps(asdict(output.printer))
     return JobAbout(
-        who=how.user,
+        user=how.user,
         version=version("labeler"),
         reason=reason,
         date=how.date,
@@ -268,7 +270,7 @@ def font_digests(sheets: Iterable[Sheet]) -> dict[str, str]:
 def pieces_of(fits: Iterable[Fit], stocks: Stocks) -> tuple[Piece, ...]:
     """Return what is printed, on its way to the sheets: plain sleeves are only cut."""
     return tuple(
-        Piece(fit.marker.id, fit.face, fit.stock or stocks.sleeve.name, _group(fit), fit.marker.at)
+        Piece(fit.marker.id, fit.face, fit.stock or stocks.sleeve.name, _group(fit), fit.marker.place)
         for fit in fits
         if fit.face is not None
     )
@@ -279,5 +281,5 @@ def _group(fit: Fit) -> str:
     if fit.tube is None or fit.stock:
         return ""
     settings = fit.marker.settings
-    ink = "" if settings.print_colour == "BK" else f", printed in {settings.print_colour}"
-    return f"{fit.tube.name}, {settings.tube_colour}{ink}"
+    ink = "" if settings.print.colour == "BK" else f", printed in {settings.print.colour}"
+    return f"{fit.tube.name}, {settings.sleeve.colour}{ink}"

@@ -18,7 +18,7 @@ def draw_calibration(name: str, printer: Printer, folder: Path, *, force: bool =
     stock = load_catalogue().stock(name, Where("labeler calibrate"))
     file = folder / f"calibration-{stock.name}.pdf"
     make_folder(folder)
-    write_all({file: calibration_pdf(stock, printer, default_settings().font)}, force=force)
+    write_all({file: calibration_pdf(stock, printer, default_settings().print.font)}, force=force)
     return (file,)
 
 
@@ -37,7 +37,7 @@ def draw_stock(name: str, folder: Path, *, force: bool = False) -> tuple[Path, .
     """Draw an empty stock as PDF and PNG into a folder; raises `LabelerError`, also for what no print would take."""
     stock = load_catalogue().stock(name, Where("labeler stock"))
     refuse(stock_problems(stock))
-    pdf = empty_pdf(stock, default_settings().font)
+    pdf = empty_pdf(stock, default_settings().print.font)
     files = {folder / f"{stock.name}.pdf": pdf, folder / f"{stock.name}.png": first_page_png(pdf)}
     make_folder(folder)
     write_all(files, force=force)

@@ -32,7 +32,7 @@ def about_job(job: Job, *others: Job) -> str:
         return job.reason
     now = job.unit_revision
     at = f" at revision {job.revision or 'none'}, the unit is at {now} now" if now not in ("", job.revision) else ""
-    jobs = list(dict.fromkeys((job.of_job, *(other.of_job for other in others))))
+    jobs = list(dict.fromkeys((job.repeats_job, *(other.repeats_job for other in others))))
     what = f"job {jobs[0]}" if len(jobs) == 1 else f"jobs {_listed(jobs)}"
     return f"reprint of {what}{at}: {job.reason}"
 
@@ -49,7 +49,7 @@ def work_list(
     job: Job, items: Sequence[Recorded], sheets: Sequence[Sheet], take_off: tuple[Remark, ...] = ()
 ) -> BenchSheet:
     """Return a bench sheet of what the record knows of some markers: no pins, no pages of branches."""
-    rows = [_sleeve_row(item) for item in items if item.row.tube and item.state != "left out"]
+    rows = [_sleeve_row(item) for item in items if item.row.tube and item.state != "omitted"]
     cuts = cuts_of(rows)
     return BenchSheet(
         harness=job.harness,
@@ -76,16 +76,18 @@ def work_list(
 
 def _sleeve_row(item: Recorded) -> SleeveRow:
     row = item.row
-    lines = (row.label,) if item.face is not None else ()
+    lines = (row.text,) if item.face is not None else ()
     colour, heating = colour_name(row.colour) or row.colour, row.heating or NOT_RECORDED
-    return SleeveRow(row.branch, row.at, lines, row.tube, colour, row.cut_length_mm, from_json(row.how), heating)
+    return SleeveRow(
+        row.branch, row.place, lines, row.tube, colour, row.cut_length_mm, from_json(row.installation), heating
+    )
 
 
 def kept_rows(harness: Harness, fits: Iterable[Fit]) -> Iterator[MarkerRow]:
     """Yield what the record keeps of markers: of those on tube also where they come to lie, for a later work list."""
     edges = edges_of(harness)
     for fit in fits:
-        yield _kept(fit, instructions(fit, edges.get((fit.marker.branch, fit.marker.at))) if fit.tube else None)
+        yield _kept(fit, instructions(fit, edges.get((fit.marker.branch, fit.marker.place))) if fit.tube else None)
 
 
 def bare_row(fit: Fit) -> MarkerRow:
@@ -95,13 +97,13 @@ def bare_row(fit: Fit) -> MarkerRow:
 
 def _kept(fit: Fit, how: Instructions | None) -> MarkerRow:
     row = marker_row(fit)
-    return replace(row, how=as_json(how)) if how else row
+    return replace(row, installation=as_json(how)) if how else row
 
 
 def only_cut(items: Iterable[Recorded]) -> Iterator[Problem]:
     """Yield what to cut for each plain sleeve: all that can be said where nothing else is asked for again."""
     for item in items:
-        if item.state == "plain":
+        if item.state == "blank":
             row = _sleeve_row(item)
             where = Where(f"unit {item.unit}, {item.row.id}, {wording.place(row.place)}")
             cut = f"cut 1 × {row.cut_length_mm:g} mm of {row.tube}, {row.colour}"
@@ -114,12 +116,12 @@ def _put_on(items: Iterable[Recorded], sheets: Sequence[Sheet]) -> Iterable[Rema
     for item in items:
         if not item.row.tube and item.row.id in cells:
             row, is_wire = item.row, item.row.circuit and item.row.role == "wire end"
-            place = f"{row.circuit} at {row.at}" if is_wire else wording.place(Place(row.branch, row.at))
-            yield Remark(f"{row.kind} {place}", row.label, cells[row.id], ())
+            place = f"{row.circuit} at {row.place}" if is_wire else wording.place(Place(row.branch, row.place))
+            yield Remark(f"{row.kind} {place}", row.text, cells[row.id], ())
 
 
 def _missing(items: Iterable[Recorded]) -> Iterable[Remark]:
     for item in items:
-        if item.state == "left out":
+        if item.state == "omitted":
             branch = f" {item.row.branch} at" if item.row.branch else ""
-            yield Remark(f"{item.row.kind}{branch} {item.row.at}", item.row.label, item.state, (item.reason,))
+            yield Remark(f"{item.row.kind}{branch} {item.row.place}", item.row.text, item.state, (item.reason,))

@@ -53,7 +53,7 @@ def lay_out(
     start, used = start or {}, used or {}
     batches: dict[str, dict[str, list[Piece]]] = {}
     for piece in pieces:
-        batches.setdefault(piece.stock, {}).setdefault(piece.group, []).append(piece)
+        batches.setdefault(piece.stock, {}).setdefault(piece.load, []).append(piece)
     refuse(stock_name_problems(tuple(dict.fromkeys((*batches, *start, *used))), stocks))
     starts = {name: (cell,) for name, cell in start.items()}
     refuse(
@@ -114,13 +114,13 @@ def _sheets(stock: Stock, groups: Groups, taken: frozenset[str], numbers: Iterat
         markers = sum(map(len, groups.values()))
         about = f"{markers} marker{'' if markers == 1 else 's'}"
         for _ in range(math.ceil(stock.leader_mm / stock.page_height_mm - 1e-9)):
-            yield page(number=next(numbers), group=_only(groups), about=about)
+            yield page(number=next(numbers), load=_only(groups), about=about)
     loads = groups.values() if stock.kind == "card" else [[*chain.from_iterable(groups.values())]]
     for pieces in loads:
         for placed in _fill(stock, cells(stock, _highest(pieces)), pieces, taken):
-            group = _only({each.piece.group for each in placed})
+            group = _only({each.piece.load for each in placed})
             about = _lengths(each.piece for each in placed) if stock.marker == "sleeve" else ""
-            yield page(number=next(numbers), group=group, placed=placed, about=about)
+            yield page(number=next(numbers), load=group, placed=placed, about=about)
         taken = frozenset()
 
 

@@ -27,7 +27,7 @@ from labeler.read.table import decoded, is_workbook, is_xml
 from labeler.read.toml import read_toml
 from labeler.read.values import setting, with_settings
 from labeler.read.written import harness_toml
-from labeler.tables.catalogue import Catalogue, load_choices
+from labeler.tables.catalogue import Catalogue, setting_specs
 from labeler.tables.document import unknown
 
 if TYPE_CHECKING:
@@ -144,7 +144,7 @@ def draft_of(path: Path | str, wanted: Wanted = AS_IT_STANDS) -> str:
 
 def overrides(settings: Mapping[str, str]) -> dict[str, Any]:
     """Return overrides checked by kind and limit; raises WrongUse with every one that is wrong."""
-    choices = load_choices()
+    choices = setting_specs()
     where = Where("--set")
     problems, found = [], {}
     for key, value in settings.items():

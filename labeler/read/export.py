@@ -255,7 +255,7 @@ def _is_near(thing: Thing, segment: Segment, place: Place) -> bool:
 # ---------------------------------------------------------------- assemble
 
 
-MOST_IN_CAVITY = 9  # wires, as the setting wires_per_cavity has it
+MOST_IN_CAVITY = 9  # wires, as the setting wire.max_per_cavity has it
 LONGEST_NAME = 24  # characters of a segment's name that is taken as it is; project choice: CAD paths are longer
 NO_SLEEVE = ("splice", "breakout")
 
@@ -428,9 +428,9 @@ class _Assembly:
         housed = {place.key for place in self.places if place.kind == "connector"}
         wires = Counter(end for c in self.conductors for end in set(c.ends) if end[1] and end[0] in housed)
         most = min(max(wires.values(), default=1), MOST_IN_CAVITY)
-        if most <= self.given.settings.wires_per_cavity:
+        if most <= self.given.settings.wire.max_per_cavity:
             return self.given.settings
-        return with_settings(self.given.settings, {"wires_per_cavity": float(most)})
+        return with_settings(self.given.settings, {"wire.max_per_cavity": float(most)})
 
     # ------------------------------------------------------------ variants
 
@@ -497,7 +497,7 @@ class _Assembly:
         settings = self.settings
         if self.wanted.labels and conductor.label:
             marks = "by length" if conductor.continuous else "both ends"
-            settings = with_settings(settings, {"wire_marker": "{label}", "wire_marks": marks})
+            settings = with_settings(settings, {"marker.wire_text": "{label}", "marker.wire_positions": marks})
         return Circuit(
             id=conductor.id or conductor.key,
             start=start,

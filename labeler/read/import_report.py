@@ -61,8 +61,8 @@ class Account:
     form: str  # for people: "KBL 2.4 SR-1"
     version: str = ""
     counts: Mapping[str, int] = field(default_factory=dict)
-    became: tuple[tuple[str, str | None], ...] = ()  # column or element → what it is in the harness, None: not known
-    left: tuple[str, ...] = ()  # what has no place in a harness or was passed over, and why
+    mapped: tuple[tuple[str, str | None], ...] = ()  # column or element → what it is in the harness, None: not known
+    not_imported: tuple[str, ...] = ()  # what has no place in a harness or was passed over, and why
     variants: tuple[str, ...] = ()  # that may be chosen
     names: tuple[tuple[str, str, str], ...] = ()  # id, alias, description of each connector
     details: Mapping[str, Any] = field(default_factory=dict)  # for programs: segments, routes, protections
@@ -124,9 +124,9 @@ def recoloured(read: Read, table: str) -> Read:
     if unknown:
         message = f"colours that are not in the table {table!r} stay as written: {some(unknown)}"
         notes += (Problem(read.harness.where, message, "choose another --colours, or correct them", warning=True),)
-    became = (*read.account.became, *((f"colour {word!r}", code) for word, code in known.items()))
+    became = (*read.account.mapped, *((f"colour {word!r}", code) for word, code in known.items()))
     harness = replace(read.harness, circuits=circuits, notes=notes)
-    return replace(read, harness=harness, account=replace(read.account, became=became))
+    return replace(read, harness=harness, account=replace(read.account, mapped=became))
 
 
 def counts_of(harness: Harness) -> dict[str, int]:

@@ -696,7 +696,7 @@ class _Reader(Cells):
         """Say which columns hold something that is read into no circuit, and that no wire marker asks for."""
         left = [index for index in self._unused() if index not in self.elsewhere and any(self.cleaned(index))]
         names = [self.headings[index].text or f"{index + 1}" for index in left]
-        names = [name for name in names if f"{{{name}}}" not in self.given.settings.wire_marker]
+        names = [name for name in names if f"{{{name}}}" not in self.given.settings.marker.wire_text]
         if not names:
             return
         shown = ", ".join(map(repr, names[:SHOWN])) + (f" and {len(names) - SHOWN} more" if names[SHOWN:] else "")
@@ -705,7 +705,7 @@ class _Reader(Cells):
         if not (self.stated or "size" in self.roles or "od" in self.roles):
             message += "; and no column gives the sizes of the wires"
             rename = "call the one with the sizes Gauge (AWG) or Gauge (mm2)"
-        fix = f"{rename}, say which is which in a column map (labeler read --draft), or name it in wire_marker"
+        fix = f"{rename}, say which is which in a column map (labeler read --draft), or name it in marker.wire_text"
         self.note(message, fix)
 
     def _free(self) -> Iterable[tuple[tuple[str, str], ...]]:

@@ -1,6 +1,6 @@
 """A harness file (TOML) → `Harness`, with strict keys and types; every problem names its line.
 
-The keys of each table are declared here. Besides those, every key of ``data/choices.toml`` may stand under
+The keys of each table are declared here. Besides those, every key of ``data/settings.toml`` may stand under
 ``[defaults]`` and again in those of circuits, branches, their ends and bags where it is read: the nearest one
 counts, an end's before its branch's. What is read holds the settings that count for it.
 """
@@ -16,7 +16,7 @@ from typing import Any
 
 from labeler.errors import LabelerError, Problem, Where, refuse
 from labeler.files import file_bytes
-from labeler.model import Bag, Branch, BranchEnd, Cable, Circuit, Connector, Harness, Item, Pin, Settings
+from labeler.model import GROUPS, Bag, Branch, BranchEnd, Cable, Circuit, Connector, Harness, Item, Pin, Settings
 from labeler.read.lists import inferred_connectors, read_csv
 from labeler.read.table import is_workbook
 from labeler.read.values import (
@@ -36,7 +36,7 @@ from labeler.read.values import (
     with_settings,
     word,
 )
-from labeler.tables.catalogue import NO_TABLES, Catalogue, Choice, load_choices
+from labeler.tables.catalogue import NO_TABLES, Catalogue, SettingSpec, setting_specs
 from labeler.tables.document import Document, Form, Key, Row, Schema, Type, limits, parse, read_table, unknown
 
 KINDS = ("connector", "splice", "ring terminal", "unterminated end")
@@ -209,7 +209,7 @@ CIRCUIT = {
         field="finish",
     ),
     "size": Key(_type("wire size", size, MEASURED), "size of the conductor", "20 AWG"),
-    "wire_type": Key(NAME, "type of insulation", "SAE J1128 TXL"),
+    "wire_type": Key(NAME, "type of insulation", "SAE J1128 TXL", field="wire"),
     "od_mm": _measure("outside diameter of the wire, measured", 1.9, WIRE_MM),
     "colour": Key(TEXT, "colour of the wire", "OG"),
     "signal": Key(TEXT, "signal on it", "DEPTH RX"),
@@ -268,52 +268,60 @@ ITEM = {
 Keys = Mapping[str, Key]
 
 
-def setting_key(choice: Choice, field: str = "") -> Key:
+def setting_key(spec: SettingSpec, field: str = "") -> Key:
     """Return the declaration of a setting as a key of a harness file."""
-    reader = Type(choice.kind, lambda value, _: setting(choice, value), lambda _: _setting_schema(choice), joint=": ")
+    reader = Type(spec.type, lambda value, _: setting(spec, value), lambda _: _setting_schema(spec), joint=": ")
     return Key(
         reader,
-        choice.meaning,
-        choice.default,
-        default=choice.default,
-        low=choice.low,
-        high=choice.high,
-        allowed=choice.one_of,
+        spec.description,
+        spec.default,
+        default=spec.default,
+        low=spec.min,
+        high=spec.max,
+        allowed=spec.allowed,
         field=field,
     )
 
 
-def _setting_schema(choice: Choice) -> Schema:
-    one: Schema = {"type": ["number", "string"]} if choice.kind not in ("word", "words") else {"type": "string"}
-    if choice.one_of:
-        none = [""] if choice.none_ok or choice.default == "" else []
-        one["enum"] = [*choice.one_of, *none]
-    given = {"minimum": choice.low, "maximum": choice.high}
+def _setting_schema(spec: SettingSpec) -> Schema:
+    if spec.type == "boolean":
+        return {"type": "boolean"}
+    one: Schema = {"type": ["number", "string"]} if spec.type not in ("string", "list") else {"type": "string"}
+    if spec.allowed:
+        none = [""] if spec.optional or spec.default == "" else []
+        one["enum"] = [*spec.allowed, *none]
+    given = {"minimum": spec.min, "maximum": spec.max}
     one |= {key: limit for key, limit in given.items() if limit is not None}
-    if choice.kind not in ("words", "lengths"):
+    if spec.type not in ("list", "lengths"):
         return one
-    several: Schema = {"type": "array", "items": one, **({"minItems": 1} if choice.kind == "words" else {})}
-    return {"anyOf": [several, {"type": "string"}, *([{"type": "number"}] if choice.kind == "lengths" else [])]}
+    several: Schema = {"type": "array", "items": one, **({"minItems": 1} if spec.type == "list" else {})}
+    return {"anyOf": [several, {"type": "string"}, *([{"type": "number"}] if spec.type == "lengths" else [])]}
 
 
 def _form(own: Keys, level: str = "", more: Keys | None = None) -> Form:
-    """Return the form of a table with its own keys and the settings that are read at its level."""
-    choices = load_choices() if level else {}
-    here = {key: setting_key(choice) for key, choice in choices.items() if level in (*choice.levels, "defaults")}
-    elsewhere = {
-        key: (f"{key} is not read in a {level}", f"set it under [defaults] or on: {', '.join(choice.levels)}")
-        for key, choice in choices.items()
-        if key not in here and key not in own
-    }
-    keys = {**own, **(more or {}), **{key: found for key, found in here.items() if key not in own}}
-    return Form(keys, elsewhere=elsewhere, missing="{table} without {key!r}", listed=12)
+    """Return the form of a table with its own keys and the settings that are read at its level, in their groups."""
+    keys: dict[str, Key] = {**own, **(more or {})}
+    here: dict[str, dict[str, Key]] = {}
+    elsewhere: dict[str, dict[str, tuple[str, str]]] = {}
+    for dotted, spec in setting_specs().items() if level else ():
+        group, _, name = dotted.rpartition(".")
+        if level in (*spec.levels, "defaults"):
+            here.setdefault(group, {})[name] = setting_key(spec)
+        else:
+            fix = f"set it under [defaults] or on: {', '.join(spec.levels)}"
+            elsewhere.setdefault(group, {})[name] = (f"{dotted} is not read in a {level}", fix)
+    keys |= {name: key for name, key in here.pop("", {}).items() if name not in keys}
+    others = {name: found for name, found in elsewhere.pop("", {}).items() if name not in keys}
+    for group in dict.fromkeys((*here, *elsewhere)):
+        form = Form(here.get(group, {}), elsewhere=elsewhere.get(group, {}), prefix=f"{group}.", listed=12)
+        keys[group] = Key(ONE_TABLE, f"settings of {group}", form=form)
+    return Form(keys, elsewhere=others, missing="{table} without {key!r}", listed=12)
 
 
 @cache
 def harness_form() -> Form:
     """Return the form of a whole harness file."""
-    colour = {"colour": setting_key(load_choices()["tube_colour"], "tube_colour")}
-    end = Key(TABLES, "an end of the branch", form=_form(END, "end", colour))
+    end = Key(TABLES, "an end of the branch", form=_form(END, "end"))
     contents = Key(TABLES, "what belongs in the bag", form=_form(ITEM))
     keys = {
         "harness": Key(ONE_TABLE, "what the harness is called", required=True, form=_form(HARNESS)),
@@ -349,7 +357,7 @@ def read_toml(
     read = read_table(Document(source, {"harness": {}, **document.values}, document.text), harness_form())
     one: dict[str, Row] = {name: read.values.get(name, Row({}, ())) for name in ("harness", "defaults")}
     head = dict(one["harness"].values)
-    base = with_settings(with_settings(settings, one["defaults"].values), changes)
+    base = with_settings(with_settings(settings, settings_of(one["defaults"])), changes)
     listed, unlisted = _listed(head.pop("wire_list", ""), document, folder, base, catalogue)
     cables, differing = _cables(listed.cables, document, read.rows("cable"))
     problems = [*read.all_problems(), *unlisted, *differing]
@@ -408,9 +416,20 @@ def _parts(
 ) -> dict[str, Any]:
     """Return a table's own values by field, where it stands, and the settings that count for it."""
     own = {key.field or name for name, key in keys.items()}
-    changes = tuple(sorted((name, row.values[name]) for name in row.values.keys() & load_choices().keys() - own))
+    changes = tuple(sorted((name, value) for name, value in settings_of(row).items() if name not in own))
     values = {name: value for name, value in row.values.items() if name in own}
     return {**values, "where": document.where(row.place), "settings": merged(above, changes) if changes else above}
+
+
+def settings_of(row: Row) -> dict[str, Any]:
+    """Return the settings that a table gives, by their dotted keys."""
+    found: dict[str, Any] = {}
+    for name, value in row.values.items():
+        if isinstance(value, Row) and name in GROUPS:
+            found |= {f"{name}.{inside}": each for inside, each in value.values.items()}
+        elif name in setting_specs():
+            found[name] = value
+    return found
 
 
 def _cables(

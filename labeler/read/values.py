@@ -8,13 +8,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import replace
 from math import inf, isfinite
 from typing import Any
 
 from labeler.errors import suggestion
 from labeler.model import Pin, Settings
-from labeler.tables.catalogue import Choice
+from labeler.tables.catalogue import SettingSpec
 
 MM_PER = {
     "mm": 1.0,
@@ -35,11 +34,11 @@ MM_PER = {
     "feet": 304.8,
     "'": 304.8,
 }
-LONGEST_MM = 1e6  # project choice: 1 km; anything longer is a slip of the unit
-LARGEST_MM2 = 400.0  # project choice: above the largest metric size of vehicle and panel wire
+LONGEST_MM = 1e6  # project spec: 1 km; anything longer is a slip of the unit
+LARGEST_MM2 = 400.0  # project spec: above the largest metric size of vehicle and panel wire
 COMMON_MM2 = (1, 2, 3, 4, 6, 10, 16, 25, 35, 50, 70, 95, 120, 150, 185, 240, 300, 400)  # IEC 60228, memory
 SIZE_ADVICE = "write for example 20 AWG or 0.5 mm2"
-LONGEST_TEXT = 100  # project choice: no single quantity needs more characters
+LONGEST_TEXT = 100  # project spec: no single quantity needs more characters
 
 _NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)(e[+-]?\d{1,3})?", re.I)
 _THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2}([.,]\d{3})*,\d{3}([.,]\d+)?")
@@ -283,36 +282,45 @@ def word(value: object) -> str:
     return text
 
 
-def setting(choice: Choice, value: object) -> Any:
+def setting(spec: SettingSpec, value: object) -> Any:
     """Return one setting's value as `Settings` holds it, checked by its kind and its limits.
 
     Lengths in mm, fractions also as ``10 %``, angles also as ``90 deg``, words and several lengths
     also as one text with commas. Raises ValueError naming the limit or the words allowed.
     """
-    if choice.none_ok and value == "":
+    if spec.optional and value == "":
         return None
-    if choice.kind not in ("word", "words"):
-        return _lengths(choice, value) if choice.kind == "lengths" else _within(choice, choice.kind, value)
+    if spec.type == "boolean":
+        return _boolean(value)
+    if spec.type not in ("string", "list"):
+        return _lengths(spec, value) if spec.type == "lengths" else _within(spec, spec.type, value)
     if isinstance(value, str) and not value.isprintable():
         raise ValueError(f"{shown(value)} holds a sign that cannot be printed; write it anew")
-    if choice.kind == "word":
-        return _one_word(choice, value)
+    if spec.type == "string":
+        return _one_word(spec, value)
     given = value.split(",") if isinstance(value, str) else value
     if not isinstance(given, (list, tuple)) or not given:
         raise ValueError(f"{shown(value)} must be one or more words")
-    return tuple(_one_word(choice, item) for item in given)
+    return tuple(_one_word(spec, item) for item in given)
 
 
-def _lengths(choice: Choice, value: object) -> tuple[float, ...]:
+def _boolean(value: object) -> bool:
+    found = {"true": True, "false": False}.get(value.strip().casefold()) if isinstance(value, str) else value
+    if not isinstance(found, bool):
+        raise ValueError(f"{shown(value)} must be true or false")
+    return found
+
+
+def _lengths(spec: SettingSpec, value: object) -> tuple[float, ...]:
     """Return lengths in mm, each once, shortest first; an empty list or text is none."""
     given = [one for one in value.split(",") if value.strip()] if isinstance(value, str) else value
     each = given if isinstance(given, (list, tuple)) else [given]
-    return tuple(sorted({_within(choice, "length", one) for one in each}))
+    return tuple(sorted({_within(spec, "length", one) for one in each}))
 
 
-def _within(choice: Choice, kind: str, value: object) -> float:
-    low = choice.low if choice.low is not None else -LONGEST_MM
-    high = choice.high if choice.high is not None else LONGEST_MM
+def _within(spec: SettingSpec, kind: str, value: object) -> float:
+    low = spec.min if spec.min is not None else -LONGEST_MM
+    high = spec.max if spec.max is not None else LONGEST_MM
     given = value.strip() if isinstance(value, str) else value
     if kind == "angle" and isinstance(given, str):
         given = re.sub(r"\s*(deg|°)$", "", given)
@@ -327,12 +335,12 @@ def _within(choice: Choice, kind: str, value: object) -> float:
     return found
 
 
-def _one_word(choice: Choice, value: object) -> str:
-    if value == "" and choice.default == "":
+def _one_word(spec: SettingSpec, value: object) -> str:
+    if value == "" and spec.default == "":
         return ""
     found = word(value)
-    if choice.one_of and found not in choice.one_of:
-        hint = suggestion(found, choice.one_of, f"use one of {', '.join(choice.one_of)}")
+    if spec.allowed and found not in spec.allowed:
+        hint = suggestion(found, spec.allowed, f"use one of {', '.join(spec.allowed)}")
         raise ValueError(f"{shown(value)} is unknown; {hint}")
     return found
 
@@ -341,7 +349,7 @@ def with_settings(settings: Settings, changes: Mapping[str, Any]) -> Settings:
     """Return the settings with checked changes; a covering that is named ends an inherited wall."""
     if "covering" in changes and "covering_wall_mm" not in changes:
         changes = {**changes, "covering_wall_mm": None}
-    return replace(settings, **changes)
+    return settings.changed(changes)
 
 
 def shown(value: object) -> str:

@@ -17,7 +17,7 @@ from labeler.errors import LabelerError, Problem
 from labeler.model import NOWHERE, Bag, Branch, BranchEnd, Cable, Circuit, Connector, Harness, Pin, Settings
 from labeler.read.toml import BAG, BRANCH, BREAKOUT, CABLE, CIRCUIT, CONNECTOR, END, HARNESS, ITEM, Keys, read_toml
 from labeler.read.values import pin
-from labeler.tables.catalogue import load_choices
+from labeler.tables.catalogue import setting_specs
 
 
 def harness_toml(harness: Harness, defaults: Settings, remarks: Iterable[str] = ()) -> str:
@@ -120,12 +120,12 @@ def _pairs(thing: Any, keys: Keys) -> Iterator[str]:
 
 def _changed(settings: Settings, above: Settings) -> list[str]:
     """Return the settings that differ, as lines; a covering that is named ends the wall above it."""
-    keys = [key for key in load_choices() if getattr(settings, key) != getattr(above, key)]
+    keys = [key for key in setting_specs() if settings.get(key) != above.get(key)]
     if "covering_wall_mm" in keys and settings.covering_wall_mm is None:
         keys = [*dict.fromkeys([key for key in keys if key != "covering_wall_mm"] + ["covering"])]
     elif "covering" in keys and settings.covering_wall_mm is not None and "covering_wall_mm" not in keys:
         keys.append("covering_wall_mm")
-    return [f"{key} = {_value(getattr(settings, key))}" for key in keys]
+    return [f"{key} = {_value(settings.get(key))}" for key in keys]
 
 
 def _value(value: Any) -> str:

@@ -8,7 +8,7 @@
         ...                                            # draw the sheets, put the files in their place
         record.confirm(job.id, names_of_the_files)
 
-A job that was prepared and never confirmed was broken off: its sheets may or may not exist.
+A job that is pending was broken off before it was confirmed: its sheets may or may not exist.
 The values are in `labeler.record.values`, `canonical_sheet` is in `labeler.record.faces`.
 SQLAlchemy is imported when a record is opened, not before.
 """

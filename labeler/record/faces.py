@@ -2,17 +2,17 @@
 
 Form 1 of a face is one JSON array without blanks, in this order::
 
-    [1, width, height, [run, ...], copies, copy pitch]
-    [1, width, height, [run, ...], copies, copy pitch, [box, ...], symbol or null]
-    [1, width, height, [run, ...], copies, copy pitch, [box, ...], symbol or null, passes]
+    [1, width, height, [run, ...], repeats, repeat pitch]
+    [1, width, height, [run, ...], repeats, repeat pitch, [box, ...], symbol or null]
+    [1, width, height, [run, ...], repeats, repeat pitch, [box, ...], symbol or null, passes]
 
 The second is used only where there is a box or a symbol, the third where there are two passes. The
 parts are
 
     run     [text, font, size, x, y, stretch], and the turn in degrees after it where it is not 0
     box     [x, y, width, height]
-    symbol  [kind, payload, modules in a row, rows, "hexadecimal", x, y, module x, module y], and
-            copies, step x, step y after them where there are several
+    symbol  [symbology, data, modules in a row, rows, "hexadecimal", x, y, module x, module y], and
+            repeats, step x, step y after them where there are several
 
 Lengths are whole nanometres and stretch is in millionths, so that no digit depends on how a
 float is printed. The hexadecimal number is the symbol's modules, row after row, dark is 1.
@@ -64,7 +64,7 @@ def _is_canonical(face: Face) -> bool:
     """Whether a face without boxes and code has whole nanometres throughout: the many wraps do."""
     if face.boxes or face.symbol is not None:
         return False
-    lengths = [face.width_mm, face.height_mm, face.copy_pitch_mm]
+    lengths = [face.width_mm, face.height_mm, face.repeat_pitch_mm]
     for r in face.runs:
         lengths += (r.size_mm, r.x_mm, r.y_mm, r.stretch)
     return all(map(isfinite, lengths)) and [rounded(length) for length in lengths] == lengths
@@ -80,7 +80,7 @@ def _canonical_placed(p: Placed) -> Placed:
     if face is p.piece.face:
         return p if x == p.x_mm and y == p.y_mm else Placed(p.piece, p.cell, x, y)
     piece = p.piece
-    return Placed(Piece(piece.marker, face, piece.stock, piece.group, piece.label), p.cell, x, y)
+    return Placed(Piece(piece.marker, face, piece.stock, piece.load, piece.label), p.cell, x, y)
 
 
 # ---------------------------------------------------------------- face to text
@@ -108,7 +108,7 @@ def _face_text(face: Face) -> str:
     )
     text = (
         f"[{FORM},{round(face.width_mm * m)},{round(face.height_mm * m)},"
-        f"[{runs}],{face.copies},{round(face.copy_pitch_mm * m)}"
+        f"[{runs}],{face.repeats},{round(face.repeat_pitch_mm * m)}"
     )
     if not face.boxes and face.symbol is None and face.passes == 1:
         return text + "]"
@@ -127,11 +127,11 @@ def _symbol_text(s: Symbol | None) -> str:
     bits = "".join(s.rows)
     width = len(s.rows[0]) if s.rows else 0
     if not bits or len(bits) != width * len(s.rows) or bits.strip("01"):
-        raise ValueError(f"the rows of the {s.kind} symbol are not equally long rows of 0 and 1")
+        raise ValueError(f"the rows of the {s.symbology} symbol are not equally long rows of 0 and 1")
     place = _whole(s.x_mm, s.y_mm, s.module_x_mm, s.module_y_mm)
-    if s.copies != 1:
-        place += f",{s.copies},{_whole(s.step_x_mm, s.step_y_mm)}"
-    return f'[{quoted(s.kind)},{quoted(s.payload)},{width},{len(s.rows)},"{int(bits, 2):x}",{place}]'
+    if s.repeats != 1:
+        place += f",{s.repeats},{_whole(s.step_x_mm, s.step_y_mm)}"
+    return f'[{quoted(s.symbology)},{quoted(s.data)},{width},{len(s.rows)},"{int(bits, 2):x}",{place}]'
 
 
 # ---------------------------------------------------------------- text to face
@@ -152,14 +152,14 @@ def face_from_text(text: str) -> Face:
 
 def _face(parts: list[Any]) -> Face:
     m = MILLIONTH
-    width, height, runs, copies, pitch, *more = parts
+    width, height, runs, repeats, pitch, *more = parts
     absent: tuple[Any, ...] = ((), None, 1)
     boxes, symbol, passes = (*more, *absent[len(more) :])
     return Face(
         width / m,
         height / m,
         tuple(map(_run, runs)),
-        int(copies),
+        int(repeats),
         pitch / m,
         tuple([Box(x / m, y / m, w / m, h / m) for x, y, w, h in boxes]),
         _symbol(symbol) if symbol else None,
@@ -177,13 +177,13 @@ def _run(parts: list[Any]) -> Run:
 
 
 def _symbol(parts: list[Any]) -> Symbol:
-    kind, payload, width, count, modules, x, y, module_x, module_y, *repeat = parts
-    copies, step_x, step_y = repeat or (1, 0, 0)
+    symbology, data, width, count, modules, x, y, module_x, module_y, *repeat = parts
+    repeats, step_x, step_y = repeat or (1, 0, 0)
     bits = f"{int(modules, 16):0{width * count}b}"
     rows = tuple(bits[start : start + width] for start in range(0, len(bits), width))
     m = MILLIONTH
     places = x / m, y / m, module_x / m, module_y / m
-    return Symbol(kind, payload, rows, *places, int(copies), step_x / m, step_y / m)
+    return Symbol(symbology, data, rows, *places, int(repeats), step_x / m, step_y / m)
 
 
 # ---------------------------------------------------------------- stock

@@ -27,7 +27,7 @@ from labeler.record.values import Event, Job, Recorded, RecordExtract, Suggestio
 
 job, marker = schema.job, schema.marker
 ESCAPE = "\\"
-NAMED = ("marker", "at", "branch", "circuit", "label")  # the columns that `Names` are made of
+NAMED = ("marker", "place", "branch", "circuit", "text")  # the columns that `Names` are made of
 
 
 def search(
@@ -99,7 +99,7 @@ def _rank(lines: Iterable[Line], text: str) -> list[tuple[int, Line]]:
 
 
 def _names(line: Line, kind: str = "") -> Names:
-    return Names(line.marker, line.at, line.branch, line.circuit, line.label, kind)
+    return Names(line.marker, line.place, line.branch, line.circuit, line.text, kind)
 
 
 def _holds(word: str) -> ColumnElement[bool]:
@@ -150,7 +150,7 @@ def _marker_of_unit(connection: Connection, named: str, unit_name: str) -> Line:
     """
     name = normalised(named)
     lines = connection.execute(marker_lines().where(of_unit(unit_name))).all()
-    known = {(x.unit_id, x.marker): x for x in lines if name in (normalised(x.marker), normalised(x.at))}
+    known = {(x.unit_id, x.marker): x for x in lines if name in (normalised(x.marker), normalised(x.place))}
     rows = [line for line in known.values() if normalised(line.marker) == name] or list(known.values())
     where = Where(f"unit {unit_name}")
     if not rows:
@@ -205,28 +205,30 @@ def events(connection: Connection, named: str, unit_name: str) -> tuple[Event, .
     if not lines or not firsts.keys() <= jobs.keys():
         raise damaged("a job", "it is missing")
     found = [
-        (e.at, float(e.job), e) for job_id, line in firsts.items() for e in _job_events(connection, jobs[job_id], line)
+        (e.time, float(e.job), e)
+        for job_id, line in firsts.items()
+        for e in _job_events(connection, jobs[job_id], line)
     ]
     for row in connection.execute(select(void).where(void.c.unit_id == unit_id, void.c.marker == meant.marker)):
         copy = {"job": row.of_job, "sheet": row.of_sheet} if row.of_job is not None else {}
-        event = Event(row.at, "void", lines[0].serial, row.who, row.reason, **copy)
-        found.append((row.at, row.after_job + 0.5, event))
-    return tuple(event for _at, _order, event in sorted(found, key=lambda one: one[:2]))  # of one moment: by job
+        event = Event(row.time, "void", lines[0].serial, row.user, row.reason, **copy)
+        found.append((row.time, row.after_job + 0.5, event))
+    return tuple(event for _time, _order, event in sorted(found, key=lambda one: one[:2]))  # of one moment: by job
 
 
 def _job_events(connection: Connection, made: Job, line: Line) -> Iterator[Event]:
-    order = {"prepared": 0, "printed": 1, "withdrawn": 2}
+    order = {"pending": 0, "printed": 1, "cancelled": 2}
     rows = connection.execute(select(schema.job_event).where(schema.job_event.c.job_id == made.id)).all()
-    unprinted = "plain" if line.left_out is None else "left out"
+    unprinted = "blank" if line.omit_reason is None else "omitted"
     for row in sorted(rows, key=lambda row: order.get(row.state, 3)):
         if row.state == "drawn" or (not line.face and row.state == "printed"):
             continue
         yield Event(
-            at=row.at,
-            what=unprinted if row.state == "prepared" and not line.face else row.state,
+            time=row.time,
+            state=unprinted if row.state == "pending" and not line.face else row.state,
             unit=made.unit,
-            who=made.who,
-            reason=row.note if row.state == "withdrawn" else line.left_out or made.reason,
+            user=made.user,
+            reason=row.note if row.state == "cancelled" else line.omit_reason or made.reason,
             job=made.id,
             kind=made.kind,
             sheet=line.sheet,

@@ -22,7 +22,7 @@ from labeler.record.schema import (
     job_event,
     job_font,
     marker,
-    partly_used,
+    partial_sheet,
     piece,
     sheet,
     sheet_about,
@@ -63,7 +63,7 @@ def marker_lines() -> Select[Any]:
     cell = (piece.c.line, piece.c.cell, piece.c.x_mm, piece.c.y_mm)
     states = (
         printed.c.state.is_not(None).label("confirmed"),
-        withdrawn.c.state.is_not(None).label("gone"),
+        cancelled.c.state.is_not(None).label("gone"),
     )
     statement = select(marker, *place, *cell, *names, unit.c.full_name, *states).select_from(source)
     return statement.order_by(job.c.unit_id, job.c.id, sheet.c.number == 0, sheet.c.number, piece.c.line)
@@ -74,7 +74,7 @@ def assemble(
 ) -> tuple[Recorded, ...]:
     """Make one value of all the rows of one marker of one unit.
 
-    Markers of which every job was withdrawn are omitted; with ``wanted``, those of which no
+    Markers of which every job was cancelled are omitted; with ``wanted``, those of which no
     row is wanted, and the first wanted row says where it stood.
     """
     groups: dict[tuple[int, str], list[Line]] = {}
@@ -123,12 +123,12 @@ def _recorded(
         harness=first.name,
         job=first.job_id,
         state=state,
-        printed=sum(bool(row.face and row.confirmed and not row.gone) for row in rows),
-        voids=len(voids),
+        print_count=sum(bool(row.face and row.confirmed and not row.gone) for row in rows),
+        void_count=len(voids),
         face=drawn,
         stock=stocks.get(first.stock),
-        group=first.group_name,
-        reason=next(why, "") if state in ("void", "taken off") else first.left_out or "",
+        load=first.load,
+        reason=next(why, "") if state in ("void", "removed") else first.omit_reason or "",
         fonts=tuple((name, fonts.get(name, "")) for name in used),
     )
 
@@ -144,18 +144,18 @@ def marker_of(line: Line) -> MarkerRow:
 def _state(rows: list[Line], first: Line, voids: Sequence[Line]) -> str:
     """Return the state of all the copies there are: it is printed as long as one of them is good."""
     if first.gone:
-        return "withdrawn"
+        return "cancelled"
     last_void = next((row for row in reversed(voids) if row.of_job is None), None)
     spoiled = {(row.of_job, row.of_sheet) for row in voids if row.of_job is not None}
     later = [row for row in rows if not row.gone and row.job_id > (last_void.after_job if last_void else 0)]
     if last_void is not None and last_void.by_job is not None and not later:
-        return "taken off"
+        return "removed"
     if not first.face:
-        return "plain" if first.left_out is None else "left out"
+        return "blank" if first.omit_reason is None else "omitted"
     good = [row for row in later if row.face and (row.job_id, row.sheet) not in spoiled]
     if not good:
         return "void"
-    return "printed" if any(row.confirmed for row in good) else "prepared"
+    return "printed" if any(row.confirmed for row in good) else "pending"
 
 
 def _known(
@@ -178,7 +178,7 @@ def _known(
 def sheets_of(connection: Connection, job_id: int) -> tuple[Sheet, ...]:
     """Return the sheets of a job as they were drawn. Raises LabelerError if there is no such job."""
     state_of(connection, job_id)
-    about = (content.c.stock, content.c.width_mm, content.c.height_mm, content.c.group_name)
+    about = (content.c.stock, content.c.width_mm, content.c.height_mm, content.c.load)
     rows = connection.execute(
         select(sheet.c.number, *about, sheet_about.c.about)
         .join(content, content.c.id == sheet.c.content_id)
@@ -191,7 +191,7 @@ def sheets_of(connection: Connection, job_id: int) -> tuple[Sheet, ...]:
     stocks = _known(connection, stock, stock_from_text, {row.stock for row in rows})
     placed: dict[int, list[Placed]] = {}
     for line in lines:
-        piece = piece_of(marker_of(line), faces[line.face], stocks[line.stock], line.group_name)
+        piece = piece_of(marker_of(line), faces[line.face], stocks[line.stock], line.load)
         placed.setdefault(line.sheet, []).append(Placed(piece, line.cell, line.x_mm, line.y_mm))
     return tuple(
         Sheet(
@@ -199,7 +199,7 @@ def sheets_of(connection: Connection, job_id: int) -> tuple[Sheet, ...]:
             number=row.number,
             width_mm=row.width_mm,
             height_mm=row.height_mm,
-            group=row.group_name,
+            load=row.load,
             placed=tuple(placed.get(row.number, ())),
             about=row.about or "",
         )
@@ -210,22 +210,22 @@ def sheets_of(connection: Connection, job_id: int) -> tuple[Sheet, ...]:
 def partial_sheet_list(connection: Connection) -> tuple[PartialSheet, ...]:
     """Return the last sheet of every stock that has cells left, in the order in which they were last printed on.
 
-    Those of a job that was broken off count until it is withdrawn.
+    Those of a job that was broken off count until it is cancelled.
     """
-    c = partly_used.c
-    statement = select(c.stock, c.cells, job.c.id, job.c.at).join(job, job.c.id == c.job_id)
+    c = partial_sheet.c
+    statement = select(c.stock, c.used_cells, job.c.id, job.c.time).join(job, job.c.id == c.job_id)
     latest: dict[str, PartialSheet] = {}
-    for row in connection.execute(statement.where(c.job_id.not_in(withdrawn_jobs())).order_by(c.id)):
+    for row in connection.execute(statement.where(c.job_id.not_in(cancelled_jobs())).order_by(c.id)):
         latest.pop(row.stock, None)
-        latest[row.stock] = PartialSheet(row.stock, tuple(row.cells.split()), row.id, row.at)
-    return tuple(sheet for sheet in latest.values() if sheet.cells)
+        latest[row.stock] = PartialSheet(row.stock, tuple(row.used_cells.split()), row.id, row.time)
+    return tuple(sheet for sheet in latest.values() if sheet.used_cells)
 
 
 # ---------------------------------------------------------------- jobs
 
 
 printed = job_event.alias("printed")
-withdrawn = job_event.alias("withdrawn")
+cancelled = job_event.alias("cancelled")
 
 
 def jobs_with_states() -> Any:
@@ -234,13 +234,13 @@ def jobs_with_states() -> Any:
         job.join(unit, unit.c.id == job.c.unit_id)
         .join(harness, harness.c.id == job.c.harness_id)
         .outerjoin(printed, and_(printed.c.job_id == job.c.id, printed.c.state == "printed"))
-        .outerjoin(withdrawn, and_(withdrawn.c.job_id == job.c.id, withdrawn.c.state == "withdrawn"))
+        .outerjoin(cancelled, and_(cancelled.c.job_id == job.c.id, cancelled.c.state == "cancelled"))
     )
 
 
-def withdrawn_jobs() -> Select[Any]:
-    """Return the statement for the numbers of all jobs that were withdrawn."""
-    return select(job_event.c.job_id).where(job_event.c.state == "withdrawn")
+def cancelled_jobs() -> Select[Any]:
+    """Return the statement for the numbers of all jobs that were cancelled."""
+    return select(job_event.c.job_id).where(job_event.c.state == "cancelled")
 
 
 def run_of(job_id: int) -> ColumnElement[bool]:
@@ -250,9 +250,9 @@ def run_of(job_id: int) -> ColumnElement[bool]:
 
 
 def job_list(connection: Connection, *where: ColumnElement[bool]) -> tuple[Job, ...]:
-    """Return the jobs, oldest first. One that is still "prepared" was broken off before the end."""
+    """Return the jobs, oldest first. One that is still "pending" was broken off before the end."""
     names = (harness.c.name, harness.c.part_number, harness.c.revision, unit.c.serial)
-    notes = (printed.c.note.label("files"), withdrawn.c.note.label("withdrawn_because"))
+    notes = (printed.c.note.label("files"), cancelled.c.note.label("cancel_reason"))
     statement = (
         select(job, *names, *notes, _revision_before()).select_from(jobs_with_states()).where(*where).order_by(job.c.id)
     )
@@ -265,9 +265,9 @@ def run_jobs(connection: Connection, job_id: int) -> tuple[Job, ...]:
 
 
 def _revision_before() -> Any:
-    """Return the revision that a job's unit was at before it: of the last print, or change, that was not withdrawn."""
+    """Return the revision that a job's unit was at before it: of the last print, or change, that was not cancelled."""
     earlier, other = job.alias("earlier"), harness.alias("other_harness")
-    gone = withdrawn_jobs().where(job_event.c.job_id == earlier.c.id)
+    gone = cancelled_jobs().where(job_event.c.job_id == earlier.c.id)
     return (
         select(other.c.revision)
         .join_from(earlier, other, other.c.id == earlier.c.harness_id)
@@ -281,24 +281,24 @@ def _revision_before() -> Any:
     )
 
 
-_SAME = ("id", "kind", "part_number", "revision", "at", *(field.name for field in fields(JobAbout)))
+_SAME = ("id", "kind", "part_number", "revision", "time", *(field.name for field in fields(JobAbout)))
 """The fields of a job that are called as the columns."""
 
 
 def _job(row: Line) -> Job:
-    done = "printed" if row.files is not None else "prepared"
+    done = "printed" if row.files is not None else "pending"
     try:
         files = tuple(str(name) for name in json.loads(row.files or "[]"))
     except (ValueError, TypeError) as error:
         raise damaged("the list of files of a job", str(error)) from error
     return Job(
         **{name: getattr(row, name) for name in _SAME},
-        state="withdrawn" if row.withdrawn_because is not None else done,
+        state="cancelled" if row.cancel_reason is not None else done,
         unit=row.serial,
         harness=row.name,
         files=files,
-        withdrawn_because=row.withdrawn_because or "",
-        of_job=row.of_job or 0,
+        cancel_reason=row.cancel_reason or "",
+        repeats_job=row.repeats_job or 0,
         unit_revision=row.unit_revision or "",
     )
 
@@ -307,7 +307,7 @@ def state_of(connection: Connection, job_id: int) -> str:
     """Return the state of a job. Raises LabelerError if there is no such job."""
     c = job_event.c
     states = set(connection.scalars(select(c.state).where(c.job_id == job_id)))
-    for state in ("withdrawn", "printed", "prepared"):
+    for state in ("cancelled", "printed", "pending"):
         if state in states:
             return state
     raise LabelerError(Problem(Where(f"job {job_id}"), "there is no such job", "look at the list of jobs"))
@@ -325,9 +325,9 @@ def digests_of(connection: Connection, job_id: int) -> dict[str, str]:
         raise damaged("the files of a job", str(error)) from error
 
 
-def markers_taken_off(connection: Connection, job_id: int) -> tuple[str, ...]:
+def removed_markers(connection: Connection, job_id: int) -> tuple[str, ...]:
     """Return the ids of the markers that a job of a newer revision takes off its unit."""
-    return tuple(str(marker) for marker in json.loads(_note(connection, job_id, "prepared") or "[]"))
+    return tuple(str(marker) for marker in json.loads(_note(connection, job_id, "pending") or "[]"))
 
 
 def _note(connection: Connection, job_id: int, state: str) -> str | None:
@@ -395,7 +395,7 @@ def unit_list(connection: Connection) -> tuple[Unit, ...]:
 
 
 def _unit(row: Line, jobs: list[Job]) -> Unit:
-    live = [one for one in jobs if one.state != "withdrawn"]
+    live = [one for one in jobs if one.state != "cancelled"]
     states = {one.state for one in live} or {one.state for one in jobs} or {"reserved"}
     last = (live or jobs)[-1] if jobs else None
     return Unit(
@@ -404,6 +404,6 @@ def _unit(row: Line, jobs: list[Job]) -> Unit:
         harness=last.harness if last else "",
         revision=last.revision if last else "",
         state="printed" if "printed" in states else states.pop(),
-        at=row.at,
+        time=row.time,
         jobs=tuple(one.id for one in jobs),
     )

@@ -20,10 +20,10 @@ class Names:
     """All that a marker can be called by."""
 
     id: str
-    at: str
+    place: str
     branch: str = ""
     circuit: str = ""
-    label: str = ""
+    text: str = ""
     kind: str = ""  # sleeve, tag …: may stand before a place, "tag J1"
 
     def printed(self) -> tuple[str, ...]:
@@ -32,8 +32,8 @@ class Names:
         >>> Names("W9X0GRQG", "J1", "B1").printed()
         ('W9X0GRQG', 'J1', 'B1', 'B1 J1')
         """
-        whole = f"{self.branch} {self.at}" if self.branch and self.at else ""
-        names = (self.id, self.at, self.branch, self.circuit, self.label, whole)
+        whole = f"{self.branch} {self.place}" if self.branch and self.place else ""
+        names = (self.id, self.place, self.branch, self.circuit, self.text, whole)
         return tuple(name for name in names if name.strip())
 
 
@@ -61,7 +61,7 @@ def match_rank(names: Names, name: str) -> int:
         nearest = match_rank(replace(names, kind=""), name.removeprefix(f"{names.kind} "))
         if nearest < PART:
             return nearest
-    at, branch, circuit = normalised(names.at), normalised(names.branch), normalised(names.circuit)
+    at, branch, circuit = normalised(names.place), normalised(names.branch), normalised(names.circuit)
     connector, cavity = at.rpartition(":")[0] or at, ":" in at
     places = {at, f"{branch} {at}" if branch else at}
     if name in (normalised(names.id), circuit) or (name in places and (cavity or not circuit)):
@@ -70,7 +70,7 @@ def match_rank(names: Names, name: str) -> int:
         return WHOLE
     if name in places or name in (branch, connector):
         return GROUP
-    return PART if has_words(normalised(names.label), name) else NOT
+    return PART if has_words(normalised(names.text), name) else NOT
 
 
 def has_words(text: str, part: str) -> bool:

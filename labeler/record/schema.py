@@ -1,4 +1,4 @@
-"""The tables of the build record, schema 4. Rows are only ever added; a correction is another row.
+"""The tables of the build record, schema 5. Rows are only ever added; a correction is another row.
 
 What units share is kept once: a face, a marker as it was resolved, and the whole content of a sheet
 are known by the digest of what they say, so that the second unit of a harness adds a few rows.
@@ -22,7 +22,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-VERSION = 4
+VERSION = 5
 
 metadata = MetaData()
 
@@ -70,14 +70,14 @@ unit = Table(
     Column("name", Text, nullable=False, index=True),
     Column("full_name", Text, nullable=False, index=True),
     Column("number", BigInteger, index=True),
-    _text("at"),
+    _text("time"),
     UniqueConstraint("part_number", "name"),
     UniqueConstraint("part_number", "number"),
 )
 
 # "uid" is what a job is known by in every record that it is carried to, its number only in this one.
 # "kind" is print, reprint, or revision: what a newer revision changes on a unit that was built.
-# "of_job" is the print that a reprint repeats or a revision changes. "date" is the day that stands on
+# "repeats_job" is the print that a reprint repeats or a revision changes. "date" is the day that stands on
 # the sheets, "paper" the size of the bench sheet, "printer" the profile as JSON, "" where none was named.
 # Jobs of one "run" were printed together: what they have on sheets of one number is on one sheet. "output" is
 # the JSON object of the folder, and where asked for of the pictures, their dots, and the printers sent to; or "".
@@ -89,9 +89,9 @@ job = Table(
     _text("kind"),
     Column("unit_id", ForeignKey("unit.id"), nullable=False, index=True),
     Column("harness_id", ForeignKey("harness.id"), nullable=False, index=True),
-    Column("of_job", ForeignKey("job.id")),
-    _text("at"),
-    _text("who"),
+    Column("repeats_job", ForeignKey("job.id")),
+    _text("time"),
+    _text("user"),
     _text("version"),
     _text("reason"),
     _text("date"),
@@ -101,25 +101,25 @@ job = Table(
     _text("output"),
 )
 
-# prepared, drawn, then printed or withdrawn, or first one and then the other; each at most once. "note" is
-# for prepared the JSON list of markers that are void once the job is printed, or "", for drawn the JSON
-# object of paths of files and their SHA-256, for printed the JSON list of files, for withdrawn the reason.
-job_event = _of_job("job_event", Column("state", Text, primary_key=True), _text("at"), _text("who"), _text("note"))
+# pending, drawn, then printed or cancelled, or first one and then the other; each at most once. "note" is
+# for pending the JSON list of markers that are void once the job is printed, or "", for drawn the JSON
+# object of paths of files and their SHA-256, for printed the JSON list of files, for cancelled the reason.
+job_event = _of_job("job_event", Column("state", Text, primary_key=True), _text("time"), _text("user"), _text("note"))
 job_font = _of_job("job_font", Column("font", Text, primary_key=True), _text("digest"))
 
 stock = _known_by_digest("stock", _text("text"))
 face = _known_by_digest("face", _text("text"))
 
-# A marker as it was resolved. "face" is NULL where it is on no sheet, with the reason in "left_out", or
-# NULL there too (a sleeve that is only cut). "words" holds its names as they are compared where SQL's
+# A marker as it was resolved. "face" is NULL where it is on no sheet, with the reason in "omit_reason", or
+# NULL there too (a blank sleeve). "words" holds its names as they are compared where SQL's
 # lower() does not give them: where they are not ASCII.
 marker = _known_by_digest(
     "marker",
-    *map(_text, ("marker", "kind", "role", "at", "branch", "circuit", "label", "tube", "colour")),
+    *map(_text, ("marker", "kind", "role", "place", "branch", "circuit", "text", "tube", "colour")),
     Column("cut_length_mm", Float, nullable=False),
-    *map(_text, ("heating", "how", "group_name")),
+    *map(_text, ("heating", "installation", "load")),
     Column("face", ForeignKey("face.digest")),
-    Column("left_out", Text),
+    Column("omit_reason", Text),
     Column("words", Text),
 )
 
@@ -132,7 +132,7 @@ content = Table(
     Column("stock", ForeignKey("stock.digest")),
     Column("width_mm", Float, nullable=False),
     Column("height_mm", Float, nullable=False),
-    _text("group_name"),
+    _text("load"),
 )
 
 piece = Table(
@@ -147,7 +147,7 @@ piece = Table(
     sqlite_with_rowid=False,
 )
 
-# Sheet 0 is no sheet: what was left out or only cut.
+# Sheet 0 is no sheet: omitted markers and blank sleeves.
 sheet = _of_job(
     "sheet",
     Column("number", Integer, primary_key=True, autoincrement=False),
@@ -158,14 +158,14 @@ sheet = _of_job(
 sheet_about = _of_job("sheet_about", Column("number", Integer, primary_key=True, autoincrement=False), _text("about"))
 
 # The cells of the last sheet of a stock that are used once a job is printed: names, separated by blanks; "": it is
-# full. The latest row of a stock whose job was not withdrawn is what holds.
-partly_used = Table(
-    "partly_used",
+# full. The latest row of a stock whose job was not cancelled is what holds.
+partial_sheet = Table(
+    "partial_sheet",
     metadata,
     Column("id", Integer, primary_key=True),
     Column("job_id", ForeignKey("job.id"), nullable=False, index=True),
     _text("stock"),
-    _text("cells"),
+    _text("used_cells"),
 )
 
 # A marker that is not to be used; prints up to "after_job" are meant, a later one is good again. Where "of_job"
@@ -178,8 +178,8 @@ void = Table(
     Column("uid", Text, nullable=False, unique=True),
     Column("unit_id", ForeignKey("unit.id"), nullable=False, index=True),
     _text("marker"),
-    _text("at"),
-    _text("who"),
+    _text("time"),
+    _text("user"),
     _text("reason"),
     Column("after_job", Integer, nullable=False),
     Column("by_job", ForeignKey("job.id")),

@@ -16,8 +16,8 @@ from labeler.record.find import copies_on_sheet, events, extract, search, sugges
 from labeler.record.jobs import (
     digests_of,
     job_list,
-    markers_taken_off,
     partial_sheet_list,
+    removed_markers,
     run_jobs,
     sheets_of,
     unit_list,
@@ -80,8 +80,8 @@ class Record:
     prepare_reprints = _writes(write.prepare_reprints)
     add_digests = _writes(write.add_digests)
     confirm = _writes(write.confirm)
-    withdraw = _writes(write.withdraw)
-    withdraw_prepared = _writes(write.withdraw_prepared)
+    cancel_job = _writes(write.cancel_job)
+    cancel_pending_jobs = _writes(write.cancel_pending_jobs)
     void_all = _writes(write.void_all)
     import_unit = _writes(transfer.import_unit)
 
@@ -89,9 +89,9 @@ class Record:
         """Record one print by itself, as `prepare_run` does several that share their sheets."""
         return self.prepare_run((new,))[0]
 
-    def void(self, unit: str, marker: str, reason: str, who: str = "") -> None:
+    def void(self, unit: str, marker: str, reason: str, user: str = "") -> None:
         """Declare one marker of a unit void, as `void_all` does several."""
-        self.void_all(((unit, marker),), reason, who)
+        self.void_all(((unit, marker),), reason, user)
 
     # ------------------------------------------------------------ looking up
 
@@ -104,7 +104,7 @@ class Record:
     history = _reads(events)
     jobs = _reads(job_list)
     run = _reads(run_jobs)
-    taken_off_by = _reads(markers_taken_off)
+    removed_by = _reads(removed_markers)
     sheets = _reads(sheets_of)
     digests = _reads(digests_of)
     units = _reads(unit_list)
@@ -116,7 +116,7 @@ class Record:
 
     def used_cells(self) -> dict[str, tuple[str, ...]]:
         """Return the used cells of every stock's partial sheet."""
-        return {sheet.stock: sheet.cells for sheet in self.partial_sheets()}
+        return {sheet.stock: sheet.used_cells for sheet in self.partial_sheets()}
 
     # ------------------------------------------------------------ keeping it
 

@@ -37,14 +37,13 @@ from labeler.record.write import (
     words_of,
 )
 
-FORM = 2
-READ = (1, 2)  # forms
+SCHEMA = "unit 1"
 LARGEST_BYTES = 1 << 28  # of a harness file: what is packed smaller than it is shall not fill the memory
 MARKER = tuple(c.name for c in schema.marker.columns if c.name not in ("digest", "words"))
 FACE = MARKER.index("face")
-JOB = ("uid", "kind", "at", "who", "version", "reason", "date", "paper", "printer", "run", "output")
-EVENT = ("state", "at", "who", "note")
-VOID = ("uid", "marker", "at", "who", "reason")
+JOB = ("uid", "kind", "time", "user", "version", "reason", "date", "paper", "printer", "run", "output")
+EVENT = ("state", "time", "user", "note")
+VOID = ("uid", "marker", "time", "user", "reason")
 HARNESS = ("name", "part_number", "revision", "sha256")
 PIECE = ("marker", "cell", "x_mm", "y_mm")
 
@@ -67,15 +66,15 @@ def export_unit(connection: Connection, named: str) -> dict[str, Any]:
     uids = {job.id: job.uid for job in jobs}
     places = {harness.id: place for place, harness in enumerate(harnesses)}
     return {
-        "form": FORM,
-        "unit": _out(unit, ("part_number", "serial", "at")),
+        "schema": SCHEMA,
+        "unit": _out(unit, ("part_number", "serial", "time")),
         "harnesses": [_out(h, HARNESS) | {"text": base64.b64encode(h.text).decode("ascii")} for h in harnesses],
         **_shared_out(connection, contents),
         "jobs": [
             _job_out(
                 connection, job, {s.number: contents[s.content_id].digest.hex() for s in sheets if s.job_id == job.id}
             )
-            | {"harness": places[job.harness_id], "of_job": uids.get(job.of_job)}
+            | {"harness": places[job.harness_id], "repeats_job": uids.get(job.repeats_job)}
             for job in jobs
         ],
         "voids": [
@@ -99,7 +98,7 @@ def _shared_out(connection: Connection, contents: Mapping[int, Any]) -> dict[str
         "markers": {m.digest.hex(): _out(m, MARKER) for m in markers},
         "contents": {
             c.digest.hex(): _out(c, ("stock", "width_mm", "height_mm"))
-            | {"group": c.group_name, "pieces": by_content.get(c.id, [])}
+            | {"load": c.load, "pieces": by_content.get(c.id, [])}
             for c in contents.values()
         },
     }
@@ -114,7 +113,7 @@ def _job_out(connection: Connection, job: Any, sheets: Mapping[int, str]) -> dic
         "events": [_out(event, EVENT) for event in own(schema.job_event)],
         "sheets": {str(number): content for number, content in sheets.items()},
         "about": {str(row.number): row.about for row in own(schema.sheet_about)},
-        "used": [[row.stock, row.cells] for row in own(schema.partly_used)],
+        "used_cells": [[row.stock, row.used_cells] for row in own(schema.partial_sheet)],
     }
 
 
@@ -165,9 +164,11 @@ class _Exported:
 def _read(value: object, where: Where) -> _Exported:
     if not isinstance(value, Mapping):
         raise TypeError("it is no object")
-    if value["form"] not in READ:
-        message = f"it is of form {value['form']!r}, this version reads forms 1 to {FORM}"
-        raise LabelerError(Problem(where, message, "use the version that exported it, or a newer one"))
+    if value.get("schema") != SCHEMA:
+        message = f"its schema is {value.get('schema')!r}; this version reads {SCHEMA!r}"
+        raise LabelerError(
+            Problem(where, message, "export the unit with this version, or import it with the version that exported it")
+        )
     for name in ("harnesses", "jobs", "voids"):
         if not isinstance(value[name], list):
             raise TypeError(f"{name} is no list")
@@ -194,7 +195,7 @@ def _page(exported: _Exported, number: int, name: str) -> Page:
     lines = tuple((bytes.fromhex(m), _text(cell), _number(x), _number(y)) for m, cell, x, y in row["pieces"])
     stock = bytes.fromhex(row["stock"]) if row["stock"] else None
     size = _number(row["width_mm"]), _number(row["height_mm"])
-    page = Page(number, stock, *size, _text(row["group"]), lines)
+    page = Page(number, stock, *size, _text(row["load"]), lines)
     if page.digest.hex() != name or not {line[0] for line in lines} <= set(exported.shared.markers):
         raise _not_read(exported.where, f"sheet content {name} is not what it is known by")
     return page
@@ -226,11 +227,11 @@ def _harness_of(row: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _marker_of(row: Mapping[str, Any]) -> tuple[Any, ...]:
-    values = _texts(row, (name for name in MARKER if name not in ("cut_length_mm", "face", "left_out")))
+    values = _texts(row, (name for name in MARKER if name not in ("cut_length_mm", "face", "omit_reason")))
     names = tuple(values[name] for name in NAMED)
     values["cut_length_mm"] = _number(row["cut_length_mm"])
     values["face"] = bytes.fromhex(row["face"]) if row["face"] else None
-    values["left_out"] = None if row["left_out"] is None else _text(row["left_out"])
+    values["omit_reason"] = None if row["omit_reason"] is None else _text(row["omit_reason"])
     return (*(values[name] for name in MARKER), words_of(names))
 
 
@@ -246,7 +247,7 @@ def _import(connection: Connection, exported: _Exported) -> Imported:
         states += _add_states(connection, known[job["uid"]], job["events"])
     prints = live_prints(connection, unit_id)
     if len(prints) > 1:
-        message = f"unit {name} is another one here: job {prints[0].id} printed it on {prints[0].at[:10]}"
+        message = f"unit {name} is another one here: job {prints[0].id} printed it on {prints[0].time[:10]}"
         raise LabelerError(Problem(exported.where, message, "one serial is one unit: keep them in two records"))
     voids = _add_voids(connection, exported, unit_id)
     return Imported(name, len(known) - before, states, voids)
@@ -256,7 +257,7 @@ def _unit_id(connection: Connection, exported: _Exported, part_number: str, seri
     """Return the unit here, made where there is none. Raises LabelerError where a serial reads like it."""
     found = connection.execute(select(schema.unit).where(reads_like(part_number, serial))).first()
     if found is None:
-        return add_unit(connection, part_number, serial, _text(exported.unit["at"]))
+        return add_unit(connection, part_number, serial, _text(exported.unit["time"]))
     if found.serial != serial:
         message = f"the serial {serial} reads like {found.serial}, which this record has"
         raise LabelerError(Problem(exported.where, message, "they are two units: keep them in two records"))
@@ -266,26 +267,28 @@ def _unit_id(connection: Connection, exported: _Exported, part_number: str, seri
 def _add_job(
     connection: Connection, exported: _Exported, job: Mapping[str, Any], unit_id: int, known: Mapping[str, int]
 ) -> int:
-    row = _texts({"run": job["uid"], "output": "", **job}, JOB)  # the first two are not in form 1
+    row = _texts(job, JOB)
     if row["kind"] not in KINDS:
         raise ValueError(f"a job of kind {row['kind']!r}")
-    of_job = known[job["of_job"]] if job["of_job"] is not None else None
+    repeats_job = known[job["repeats_job"]] if job["repeats_job"] is not None else None
     harness = dict(exported.harnesses[job["harness"]])
     packed = harness.pop("text")
     known_harness = harness_id(connection, harness, lambda: packed)
-    job_id = added(connection, schema.job, {**row, "unit_id": unit_id, "harness_id": known_harness, "of_job": of_job})
+    job_id = added(
+        connection, schema.job, {**row, "unit_id": unit_id, "harness_id": known_harness, "repeats_job": repeats_job}
+    )
     sheets = job["sheets"]
     pages = [_page(exported, int(number), sheets[number]) for number in sorted(sheets, key=int)]
     keep_pages(connection, job_id, pages, exported.shared)
     add(connection, schema.job_font, ((job_id, _text(name), _text(digest)) for name, digest in job["fonts"].items()))
-    abouts = job.get("about", {}).items()
+    abouts = job["about"].items()
     add(connection, schema.sheet_about, ((job_id, int(number), _text(about)) for number, about in abouts))
-    add_used_cells(connection, job_id, {_text(stock): _text(cells).split() for stock, cells in job.get("used", ())})
+    add_used_cells(connection, job_id, {_text(stock): _text(cells).split() for stock, cells in job["used_cells"]})
     return job_id
 
 
 KINDS = ("print", "reprint", "revision")
-NOTES: dict[str, type] = {"prepared": str, "drawn": dict, "printed": list, "withdrawn": str}
+NOTES: dict[str, type] = {"pending": str, "drawn": dict, "printed": list, "cancelled": str}
 
 
 def _add_states(connection: Connection, job_id: int, events: Iterable[Mapping[str, Any]]) -> int:
@@ -308,8 +311,8 @@ def _add_voids(connection: Connection, exported: _Exported, unit_id: int) -> int
     jobs = {row.uid: row.id for row in connection.execute(select(j.uid, j.id).where(j.unit_id == unit_id))}
     new = [void for void in exported.voids if void["uid"] not in known]
     for void in new:
-        row, of_sheet = _texts(void, VOID), void.get("of_sheet")
-        before = select(func.max(j.id)).where(j.unit_id == unit_id, j.at <= row["at"])
+        row, of_sheet = _texts(void, VOID), void["of_sheet"]
+        before = select(func.max(j.id)).where(j.unit_id == unit_id, j.time <= row["time"])
         row |= {"unit_id": unit_id, "after_job": connection.scalar(before) or 0, "of_sheet": of_sheet}
         row["by_job"] = None if void["by_job"] is None else jobs[void["by_job"]]
         row["of_job"] = None if of_sheet is None else jobs[void["of_job"]]

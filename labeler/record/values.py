@@ -12,42 +12,44 @@ from labeler.model import Face, Fit, Harness, Piece, Sheet, Stock, pattern
 
 @dataclass(frozen=True, slots=True)
 class MarkerRow:
-    """One marker as it was resolved; ``label`` is its text, the lines joined by a space."""
+    """One marker as it was resolved; ``text`` is all its lines joined by a space."""
 
     id: str
     kind: str  # sleeve | wrap | tag
     role: str  # branch end | wire end | bag
-    at: str
-    label: str = ""
+    place: str
+    text: str = ""
     branch: str = ""
     circuit: str = ""
     tube: str = ""  # name of the tube, "" where there is none
     cut_length_mm: float = 0.0
     colour: str = ""  # of the tube
-    heating: str = ""  # back first | even | any; "" where nothing shrinks, or where it was not recorded
-    how: str = ""  # how it goes on and where it lies, as JSON
+    heating: str = ""  # unmarked side first | even | any; "" where nothing shrinks, or where it was not recorded
+    installation: str = ""  # how it goes on and where it lies, as JSON
 
 
 def marker_row(fit: Fit) -> MarkerRow:
     """Return what the record keeps of a fitted marker, beside its face."""
     marker = fit.marker
-    label = " ".join(fit.lines or marker.text)
+    text = " ".join(fit.lines or marker.text)
     if fit.tube is None:
         row = _without_tube(marker.kind, marker.role, fit.cut_length_mm)
-        return row(marker.id, marker.at, label, marker.branch, marker.circuit)
+        return row(marker.id, marker.place, text, marker.branch, marker.circuit)
     on_tube = marker.kind == "sleeve"  # else a paper strip under clear tube
     return MarkerRow(
         id=marker.id,
         kind=marker.kind,
         role=marker.role,
-        at=marker.at,
-        label=label,
+        place=marker.place,
+        text=text,
         branch=marker.branch,
         circuit=marker.circuit,
         tube=fit.tube.name,
         cut_length_mm=fit.cut_length_mm,
-        colour=marker.settings.tube_colour if on_tube else "clear",
-        heating=marker.settings.heating if on_tube and marker.marked else "even",  # without text no side is spared
+        colour=marker.settings.sleeve.colour if on_tube else "clear",
+        heating=marker.settings.sleeve.heating
+        if on_tube and marker.marked
+        else "even",  # without text no side is spared
     )
 
 
@@ -58,7 +60,7 @@ def _without_tube(kind: str, role: str, cut_length_mm: float) -> Callable[..., M
     A pattern, since there is one row for every wire end: plain calls take 9 % more CPU on the whole way of a wire list.
     """
     like = MarkerRow("", kind, role, "", cut_length_mm=cut_length_mm)
-    return pattern(like, "id", "at", "label", "branch", "circuit")
+    return pattern(like, "id", "place", "text", "branch", "circuit")
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +75,7 @@ class OmittedMarker:
 class JobAbout:
     """What is kept of a job beside its unit, its harness and its sheets."""
 
-    who: str = ""
+    user: str = ""
     version: str = ""
     reason: str = ""
     date: str = ""  # as it stands on the sheets
@@ -86,7 +88,7 @@ class JobAbout:
 class NewJob(JobAbout):
     """A print that is about to be made.
 
-    ``markers`` describes every marker by its id. One that stands on no sheet is kept as "plain"
+    ``markers`` describes every marker by its id. One that stands on no sheet is kept as "blank"
     (a sleeve that is only cut). ``fonts`` maps the name of each font in the faces to the digest
     of its file. ``serial`` is what `Record.reserve_serial` returned, or None for the next number.
     """
@@ -94,11 +96,11 @@ class NewJob(JobAbout):
     harness: Harness
     sheets: tuple[Sheet, ...]
     markers: Mapping[str, MarkerRow]
-    left_out: tuple[OmittedMarker, ...] = ()
+    omitted: tuple[OmittedMarker, ...] = ()
     fonts: Mapping[str, str] = field(default_factory=dict)
     serial: str | None = None
     revises: int = 0  # the print of the same unit at an older revision, of which this prints what has changed
-    take_off: tuple[str, ...] = ()  # ids of markers of that unit that are void once this is confirmed
+    removed: tuple[str, ...] = ()  # ids of markers of that unit that are void once this is confirmed
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,18 +121,18 @@ class Job:
 
     id: int
     kind: str  # print | reprint | revision
-    state: str  # prepared | printed | withdrawn
+    state: str  # pending | printed | cancelled
     unit: str  # the serial
     harness: str
     part_number: str
     revision: str
-    at: str  # UTC, ISO 8601
-    who: str
+    time: str  # UTC, ISO 8601
+    user: str
     version: str
     reason: str
     files: tuple[str, ...] = ()  # what was handed over, known once it is printed
-    withdrawn_because: str = ""
-    of_job: int = 0  # a reprint's: the print that it repeats
+    cancel_reason: str = ""
+    repeats_job: int = 0  # a reprint's: the print that it repeats
     date: str = ""  # as it stands on the sheets
     paper: str = ""
     printer: str = ""
@@ -146,8 +148,8 @@ class Unit:
     part_number: str
     harness: str
     revision: str
-    state: str  # reserved | prepared | printed | withdrawn
-    at: str
+    state: str  # reserved | pending | printed | cancelled
+    time: str
     jobs: tuple[int, ...] = ()
 
 
@@ -165,29 +167,29 @@ class Recorded:
     part_number: str
     revision: str
     job: int
-    state: str  # printed | prepared | void | taken off | left out | plain | withdrawn
-    printed: int = 0  # how often, reprints included, withdrawn and unconfirmed ones not
-    voids: int = 0  # how often it was declared void, also before it was printed again
+    state: str  # printed | pending | void | removed | omitted | blank | cancelled
+    print_count: int = 0  # how often, reprints included, cancelled and unconfirmed ones not
+    void_count: int = 0  # how often it was declared void, also before it was printed again
     face: Face | None = None
     stock: Stock | None = None
-    group: str = ""
+    load: str = ""
     sheet: int = 0
     cell: str = ""
     x_mm: float = 0.0
     y_mm: float = 0.0
-    reason: str = ""  # why it was left out or declared void
+    reason: str = ""  # why it was omitted or declared void
     fonts: tuple[tuple[str, str], ...] = ()  # name and digest of the fonts in the face
 
     def piece(self) -> Piece:
         """Return the piece to be laid out again. Raises ValueError for a marker that was never printed."""
         if self.face is None or self.stock is None:
             raise ValueError(f"{self.row.id} was never printed")
-        return piece_of(self.row, self.face, self.stock, self.group)
+        return piece_of(self.row, self.face, self.stock, self.load)
 
 
 def piece_of(row: MarkerRow, face: Face, stock: Stock, group: str) -> Piece:
     """Return the piece that a recorded marker is laid out as."""
-    return Piece(row.id, face, stock.name, group, f"{row.at} · {row.label}")
+    return Piece(row.id, face, stock.name, group, f"{row.place} · {row.text}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,19 +197,19 @@ class PartialSheet:
     """The last sheet of a stock, where it has cells left: the cells that are used, by which job, and when."""
 
     stock: str
-    cells: tuple[str, ...]
+    used_cells: tuple[str, ...]
     job: int
-    at: str
+    time: str
 
 
 @dataclass(frozen=True, slots=True)
 class Event:
     """One line of a marker's history."""
 
-    at: str
-    what: str  # prepared | printed | withdrawn | void | left out | plain
+    time: str
+    state: str  # pending | printed | cancelled | void | omitted | blank
     unit: str
-    who: str
+    user: str
     reason: str
     job: int = 0  # 0: no job (all prints of it are void)
     kind: str = ""  # print | reprint

@@ -16,11 +16,11 @@ from labeler.model import Face
 from labeler.record import schema
 from labeler.record.database import name_of
 from labeler.record.faces import digest_of, face_from_text, stock_from_text
-from labeler.record.jobs import withdrawn_jobs
+from labeler.record.jobs import cancelled_jobs
 from labeler.record.write import content_digest, marker_digest
 
 RESTORE = "restore the record from its latest copy"
-KNOWN = {"prepared", "drawn", "printed", "withdrawn"}
+KNOWN = {"pending", "drawn", "printed", "cancelled"}
 
 
 def problems(connection: Connection) -> tuple[Problem, ...]:
@@ -90,7 +90,7 @@ def _contents(connection: Connection) -> Found:
         pieces.setdefault(row.content_id, []).append(row)
     for row in connection.execute(select(schema.content)):
         lines = [(p.marker, p.cell, p.x_mm, p.y_mm) for p in pieces.get(row.id, ())]
-        if content_digest((row.stock, row.width_mm, row.height_mm, row.group_name), lines) != row.digest:
+        if content_digest((row.stock, row.width_mm, row.height_mm, row.load), lines) != row.digest:
             yield f"content {row.id} of sheets", "its digest is another one"
 
 
@@ -105,11 +105,11 @@ def _jobs(connection: Connection) -> Found:
         numbers.setdefault(sheet.job_id, set()).add(sheet.number)
     for job in connection.execute(select(schema.job)):
         known = states.get(job.id, set())
-        if "prepared" not in known or not known <= KNOWN:
+        if "pending" not in known or not known <= KNOWN:
             yield f"job {job.id}", f"its states are {', '.join(sorted(known)) or 'none'}"
         if not numbers.get(job.id) and job.kind != "revision":  # one of those may only take markers off
             yield f"job {job.id}", "it has no sheet and no marker"
-        if job.kind == "reprint" and job.of_job is None:
+        if job.kind == "reprint" and job.repeats_job is None:
             yield f"job {job.id}", "it is a reprint of no job"
 
 
@@ -122,9 +122,9 @@ def _is_list(note: str) -> bool:
 
 
 def _units(connection: Connection) -> Found:
-    """Look for serials that were given twice: two prints of one unit of which neither was withdrawn."""
+    """Look for serials that were given twice: two prints of one unit of which neither was cancelled."""
     job, prints = schema.job.c, func.count().label("prints")
-    live = select(job.unit_id, prints).where(job.kind == "print", job.id.not_in(withdrawn_jobs()))
+    live = select(job.unit_id, prints).where(job.kind == "print", job.id.not_in(cancelled_jobs()))
     twice = live.group_by(job.unit_id).having(func.count() > 1).subquery()
     unit = schema.unit
     for row in connection.execute(select(unit, twice.c.prints).join(twice, twice.c.unit_id == unit.c.id)):

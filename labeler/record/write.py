@@ -26,14 +26,14 @@ from labeler.record.faces import MILLIONTH, digest_of, face_to_text, rounded, st
 from labeler.record.find import one_marker
 from labeler.record.jobs import (
     COUNTED_DIGITS,
+    cancelled_jobs,
     job_list,
-    markers_taken_off,
     number_of,
     reads_like,
+    removed_markers,
     rows_in,
     run_of,
     state_of,
-    withdrawn_jobs,
 )
 from labeler.record.marker_names import normalised
 from labeler.record.values import (
@@ -95,10 +95,10 @@ def _unit_for(connection: Connection, harness: Harness, wanted: str | None) -> t
     return add_unit(connection, part_number, serial, now()), serial
 
 
-def add_unit(connection: Connection, part_number: str, serial: str, at: str) -> int:
+def add_unit(connection: Connection, part_number: str, serial: str, time: str) -> int:
     """Add a unit and return its number in the record."""
     names = {"name": normalised(serial), "full_name": normalised(f"{part_number} {serial}")}
-    row = {"part_number": part_number, "serial": serial, "number": number_of(serial), "at": at, **names}
+    row = {"part_number": part_number, "serial": serial, "number": number_of(serial), "time": time, **names}
     return added(connection, schema.unit, row)
 
 
@@ -146,21 +146,21 @@ def _clash(connection: Connection, found: Any, part_number: str, serial: str) ->
     if found.serial != serial:
         message = f"the serial {serial} reads like {found.serial}, which was given before"
         yield Problem(where, message, "leave the serial out to get the next number")
-    elif prints and state_of(connection, prints[0].id) == "prepared":
-        number, day = prints[0].id, prints[0].at[:10]
+    elif prints and state_of(connection, prints[0].id) == "pending":
+        number, day = prints[0].id, prints[0].time[:10]
         what = f"job {number} of {day} is printing the unit, or was broken off"
         fix = f"finish it (labeler record resume {number}) or withdraw it (labeler record withdraw {number})"
         yield Problem(where, what, fix)
     elif prints:
         fix = "reprint what is missing, or leave the serial out to get the next number"
-        yield Problem(where, f"the unit was printed by job {prints[0].id} on {prints[0].at[:10]}", fix)
+        yield Problem(where, f"the unit was printed by job {prints[0].id} on {prints[0].time[:10]}", fix)
 
 
 def live_prints(connection: Connection, unit_id: int) -> Sequence[Any]:
-    """Return number and time of the jobs that printed a unit as new and were not withdrawn: one, or none."""
+    """Return number and time of the jobs that printed a unit as new and were not cancelled: one, or none."""
     c = schema.job.c
-    of_unit = (c.unit_id == unit_id, c.kind == "print", c.id.not_in(withdrawn_jobs()))
-    return connection.execute(select(c.id, c.at).where(*of_unit).order_by(c.id)).all()
+    of_unit = (c.unit_id == unit_id, c.kind == "print", c.id.not_in(cancelled_jobs()))
+    return connection.execute(select(c.id, c.time).where(*of_unit).order_by(c.id)).all()
 
 
 # ---------------------------------------------------------------- jobs
@@ -185,7 +185,7 @@ def prepare_run(
 def _prepare_print(connection: Connection, new: NewJob, run: str) -> int:
     refuse(_new_job_problems(new))
     if new.revises:
-        refuse(_withdrawn_problems(connection, {new.revises}))
+        refuse(_cancelled_problems(connection, {new.revises}))
         c = schema.job.c
         unit_id = connection.execute(select(c.unit_id).where(c.id == new.revises)).scalar_one()
     else:
@@ -194,30 +194,30 @@ def _prepare_print(connection: Connection, new: NewJob, run: str) -> int:
     key = {**{name: getattr(new.harness, name) for name in ("name", "part_number", "revision")}, "sha256": digest}
     known = harness_id(connection, key, lambda: zlib.compress(new.harness.text, 3))
     of = {"kind": "revision" if new.revises else "print", "unit_id": unit_id, "harness_id": known, "run": run}
-    job_id = _add_job(connection, {**of, "of_job": new.revises or None}, new, new.take_off)
-    _keep(connection, job_id, new.sheets, new.markers, new.left_out, new.fonts)
+    job_id = _add_job(connection, {**of, "repeats_job": new.revises or None}, new, new.removed)
+    _keep(connection, job_id, new.sheets, new.markers, new.omitted, new.fonts)
     return job_id
 
 
 def _new_job_problems(new: NewJob) -> Iterator[Problem]:
     where = Where(new.harness.name)
-    if not (new.sheets or new.markers or new.left_out or new.take_off):
+    if not (new.sheets or new.markers or new.omitted or new.removed):
         yield Problem(where, "there is nothing to record: no sheet and no marker", "check the harness file")
     placed = {piece.piece.marker for sheet in new.sheets for piece in sheet.placed}
     for marker in sorted(placed - new.markers.keys()):
         yield Problem(where, f"{marker} stands on a sheet and is not described", "describe every marker")
-    for left in new.left_out:
+    for left in new.omitted:
         if left.row.id in placed:
-            yield Problem(where, f"{left.row.id} is left out and stands on a sheet", "settle which it is")
+            yield Problem(where, f"{left.row.id} is omitted and stands on a sheet", "settle which it is")
     for font in sorted(_fonts_in(new.sheets) - new.fonts.keys()):
         yield Problem(where, f'the font "{font}" has no digest', "give the digest of every font file")
 
 
-def _withdrawn_problems(connection: Connection, jobs: Iterable[int]) -> Iterator[Problem]:
+def _cancelled_problems(connection: Connection, jobs: Iterable[int]) -> Iterator[Problem]:
     for job_id in sorted(jobs):
-        if state_of(connection, job_id) == "withdrawn":
+        if state_of(connection, job_id) == "cancelled":
             fix = "reprint from the print that took its place, or print the unit"
-            yield Problem(Where(f"job {job_id}"), "it was withdrawn: what it printed does not count", fix)
+            yield Problem(Where(f"job {job_id}"), "it was cancelled: what it printed does not count", fix)
 
 
 def harness_id(connection: Connection, key: Mapping[str, str], packed: Callable[[], bytes]) -> int:
@@ -227,25 +227,25 @@ def harness_id(connection: Connection, key: Mapping[str, str], packed: Callable[
     return int(found) if found is not None else added(connection, schema.harness, {**key, "text": packed()})
 
 
-def _add_job(connection: Connection, of: Mapping[str, object], about: JobAbout, take_off: Sequence[str] = ()) -> int:
+def _add_job(connection: Connection, of: Mapping[str, object], about: JobAbout, removed: Sequence[str] = ()) -> int:
     """Add a job: ``of`` says what it is of, its kind, unit, harness, run, and the print that it repeats or changes."""
     texts = {field.name: getattr(about, field.name) for field in fields(JobAbout)}
-    job_id = added(connection, schema.job, {**of, **texts, "at": now(), "uid": new_uid()})
-    _add_event(connection, job_id, "prepared", json.dumps(take_off) if take_off else "", about.who)
+    job_id = added(connection, schema.job, {**of, **texts, "time": now(), "uid": new_uid()})
+    _add_event(connection, job_id, "pending", json.dumps(removed) if removed else "", about.user)
     return job_id
 
 
-def _add_event(connection: Connection, job_id: int, state: str, note: str, who: str = "") -> None:
+def _add_event(connection: Connection, job_id: int, state: str, note: str, user: str = "") -> None:
     """Add a state to a job; the database refuses a state that it has already."""
-    row = {"job_id": job_id, "state": state, "at": now(), "who": who, "note": note}
+    row = {"job_id": job_id, "state": state, "time": now(), "user": user, "note": note}
     connection.execute(insert(schema.job_event), row)
 
 
 def add_used_cells(connection: Connection, job_id: int, left: Mapping[str, Sequence[str]]) -> None:
     """Add, for every stock of a job, the cells of its last sheet that are used; none: that sheet is full."""
-    rows = [{"job_id": job_id, "stock": name, "cells": " ".join(cells)} for name, cells in left.items()]
+    rows = [{"job_id": job_id, "stock": name, "used_cells": " ".join(cells)} for name, cells in left.items()]
     if rows:
-        connection.execute(insert(schema.partly_used), rows)
+        connection.execute(insert(schema.partial_sheet), rows)
 
 
 # ---------------------------------------------------------------- reprints
@@ -263,7 +263,7 @@ def prepare_reprints(
     ``fonts`` maps the fonts at hand to the digests of their files; ``left`` is as in `prepare_run`.
     Raises LabelerError, all problems at once, where there is no reason, a font has changed or is missing,
     a face is not the recorded one, an item is on no sheet or never was, or the items of one are of
-    several units; and where an item is from a job that was withdrawn.
+    several units; and where an item is from a job that was cancelled.
     """
     refuse(problem for one in units for problem in _reprint_problems(one, fonts, about.reason))
     about, run = replace(about, reason=about.reason.strip()), new_uid()
@@ -276,12 +276,14 @@ def _prepare_reprint(
     connection: Connection, new: NewReprint, fonts: Mapping[str, str], about: JobAbout, run: str
 ) -> int:
     jobs = {item.job for item in new.items}
-    refuse(_withdrawn_problems(connection, jobs))
+    refuse(_cancelled_problems(connection, jobs))
     c = schema.job.c
-    last = connection.execute(select(c.id, c.unit_id, c.harness_id, c.kind, c.of_job).where(c.id == max(jobs))).one()
+    last = connection.execute(
+        select(c.id, c.unit_id, c.harness_id, c.kind, c.repeats_job).where(c.id == max(jobs))
+    ).one()
     of = {"kind": "reprint", "unit_id": last.unit_id, "harness_id": last.harness_id, "run": run}
-    of_job = last.of_job if last.kind == "reprint" else last.id
-    job_id = _add_job(connection, {**of, "of_job": of_job}, about)
+    repeats_job = last.repeats_job if last.kind == "reprint" else last.id
+    job_id = _add_job(connection, {**of, "repeats_job": repeats_job}, about)
     _keep(connection, job_id, new.sheets, {item.row.id: item.row for item in new.items}, (), fonts)
     return job_id
 
@@ -332,7 +334,7 @@ def add_digests(connection: Connection, job_id: int, digests: Mapping[str, str],
     """
     c = schema.job_event.c
     run = select(schema.job.c.id).where(run_of(job_id))
-    known = set(connection.scalars(select(c.job_id).where(c.job_id.in_(run), c.state != "prepared")))
+    known = set(connection.scalars(select(c.job_id).where(c.job_id.in_(run), c.state != "pending")))
     for one in connection.scalars(run.order_by(schema.job.c.id)).all():
         if one not in known:
             others = (not_of or {}).get(one, ())
@@ -341,30 +343,30 @@ def add_digests(connection: Connection, job_id: int, digests: Mapping[str, str],
 
 
 def confirm(
-    connection: Connection, job_id: int, files: Sequence[str] = (), who: str = "", not_of: NotOf | None = None
+    connection: Connection, job_id: int, files: Sequence[str] = (), user: str = "", not_of: NotOf | None = None
 ) -> Job:
-    """Record that the files of a prepared job, and of all that was printed together with it, were handed over.
+    """Record that the files of a pending job, and of all that was printed together with it, were handed over.
 
     What a job takes off its unit is void from then on. ``not_of`` is as in `add_digests`.
-    Raises LabelerError if the job is not prepared.
+    Raises LabelerError if the job is not pending.
     """
     state = state_of(connection, job_id)
-    if state != "prepared":
+    if state != "pending":
         fix = "look at the job; print or reprint what is needed as a new job"
         raise LabelerError(Problem(Where(f"job {job_id}"), f"it cannot be confirmed: it is {state}", fix))
-    for one in _prepared(connection, job_id):
+    for one in _pending_jobs(connection, job_id):
         own = [name for name in files if name not in (not_of or {}).get(one, ())]
-        _add_event(connection, one, "printed", json.dumps(own, ensure_ascii=False), who)
+        _add_event(connection, one, "printed", json.dumps(own, ensure_ascii=False), user)
         unit_id = connection.execute(select(schema.job.c.unit_id).where(schema.job.c.id == one)).scalar_one()
-        for marker in markers_taken_off(connection, one):
-            _add_void(connection, unit_id, marker, who=who, reason=f"taken off by job {one}", by_job=one)
+        for marker in removed_markers(connection, one):
+            _add_void(connection, unit_id, marker, user=user, reason=f"removed by job {one}", by_job=one)
     return _job(connection, job_id)
 
 
-def _prepared(connection: Connection, job_id: int) -> Sequence[int]:
-    """Return the jobs of a run that are prepared, and neither printed nor withdrawn."""
+def _pending_jobs(connection: Connection, job_id: int) -> Sequence[int]:
+    """Return the jobs of a run that are pending, and neither printed nor cancelled."""
     c, job = schema.job_event.c, schema.job.c
-    done = select(c.job_id).where(c.state.in_(("printed", "withdrawn")))
+    done = select(c.job_id).where(c.state.in_(("printed", "cancelled")))
     return connection.scalars(select(job.id).where(run_of(job_id), job.id.not_in(done)).order_by(job.id)).all()
 
 
@@ -372,31 +374,31 @@ def _job(connection: Connection, job_id: int) -> Job:
     return job_list(connection, schema.job.c.id == job_id)[0]
 
 
-def withdraw(connection: Connection, job_id: int, reason: str, who: str = "") -> Job:
+def cancel_job(connection: Connection, job_id: int, reason: str, user: str = "") -> Job:
     """Record that a job's sheets were not made or are not used.
 
     The job stays in the record; its unit may be printed again under the same serial. Raises
-    LabelerError if there is no such job, no reason, or it was withdrawn before.
+    LabelerError if there is no such job, no reason, or it was cancelled before.
     """
     refuse(_reason_problems(reason, Where(f"job {job_id}")))
-    if state_of(connection, job_id) == "withdrawn":
-        message = "it was withdrawn before"
+    if state_of(connection, job_id) == "cancelled":
+        message = "it was cancelled before"
         raise LabelerError(Problem(Where(f"job {job_id}"), message, "nothing is left to be done"))
-    _add_event(connection, job_id, "withdrawn", reason.strip(), who)
+    _add_event(connection, job_id, "cancelled", reason.strip(), user)
     return _job(connection, job_id)
 
 
-def withdraw_prepared(connection: Connection, job_id: int, reason: str, who: str = "") -> Job:
-    """Withdraw a job that was broken off, and all that was to be printed together with it.
+def cancel_pending_jobs(connection: Connection, job_id: int, reason: str, user: str = "") -> Job:
+    """Cancel a job that was broken off, and all that was to be printed together with it.
 
-    Raises LabelerError as `withdraw`, and where the job was printed.
+    Raises LabelerError as `cancel_job`, and where the job was printed.
     """
     if state_of(connection, job_id) == "printed":
         fix = f"declare void what must not be used: labeler record void --sheet {job_id}:1"
         raise LabelerError(Problem(Where(f"job {job_id}"), "its sheets were handed over, they may be in use", fix))
-    run = _prepared(connection, job_id)
+    run = _pending_jobs(connection, job_id)
     for one in run if job_id in run else [job_id]:
-        withdraw(connection, one, reason, who)
+        cancel_job(connection, one, reason, user)
     return _job(connection, job_id)
 
 
@@ -412,7 +414,7 @@ def void_all(
     connection: Connection,
     named: Iterable[tuple[str, str]],
     reason: str,
-    who: str = "",
+    user: str = "",
     *,
     sheet: tuple[int, int] | None = None,
 ) -> None:
@@ -426,26 +428,26 @@ def void_all(
     refuse((*_reason_problems(reason, Where("void")), *_void_problems(item for _, item in meant)))
     for unit_id, item in meant:
         copy = {"of_job": item.job, "of_sheet": item.sheet} if sheet else {}
-        _add_void(connection, unit_id, item.row.id, who=who, reason=reason.strip(), **copy)
+        _add_void(connection, unit_id, item.row.id, user=user, reason=reason.strip(), **copy)
 
 
 def _void_problems(items: Iterable[Recorded]) -> Iterator[Problem]:
     """Yield why a marker cannot be declared void: there is no print of it that could be used."""
     fixes = {
         "void": "print it again first; nothing is left to be declared",
-        "prepared": "finish its job first (labeler record resume) or withdraw it (labeler record withdraw)",
+        "pending": "finish its job first (labeler record resume) or withdraw it (labeler record withdraw)",
     }
     for item in items:
         if item.state != "printed":
             where = Where(f"unit {item.unit}, {item.row.id}")
-            why = f"job {item.job} is prepared" if item.state == "prepared" else f"it is {item.state}"
+            why = f"job {item.job} is pending" if item.state == "pending" else f"it is {item.state}"
             yield Problem(where, f"it cannot be declared void: {why}", fixes.get(item.state, "it was never printed"))
 
 
 def _add_void(connection: Connection, unit_id: int, marker: str, **about: str | int) -> None:
     """Add a void, with more of the columns of `schema.void`; a print that is made later is good again."""
     last = connection.scalar(select(func.max(schema.job.c.id))) or 0
-    row = {"unit_id": unit_id, "marker": marker, "uid": new_uid(), "at": now(), "after_job": last, **about}
+    row = {"unit_id": unit_id, "marker": marker, "uid": new_uid(), "time": now(), "after_job": last, **about}
     connection.execute(insert(schema.void), row)
 
 
@@ -469,20 +471,20 @@ class Page:
     stock: bytes | None
     width_mm: float
     height_mm: float
-    group: str
+    load: str
     lines: tuple[Line, ...]  # digest of the marker, cell, x, y
 
     @property
     def digest(self) -> bytes:
         """Return the digest by which the content is known."""
-        return content_digest((self.stock, self.width_mm, self.height_mm, self.group), self.lines)
+        return content_digest((self.stock, self.width_mm, self.height_mm, self.load), self.lines)
 
 
-def marker_line(row: MarkerRow, group: str, face: bytes | None, left_out: str | None) -> Line:
+def marker_line(row: MarkerRow, group: str, face: bytes | None, omit_reason: str | None) -> Line:
     """Return the row of `schema.marker` without its digest."""
-    words = words_of((row.id, row.at, row.branch, row.circuit, row.label))
-    about = (row.id, row.kind, row.role, row.at, row.branch, row.circuit, row.label, row.tube, row.colour)
-    return (*about, rounded(row.cut_length_mm), row.heating, row.how, group, face, left_out, words)
+    words = words_of((row.id, row.place, row.branch, row.circuit, row.text))
+    about = (row.id, row.kind, row.role, row.place, row.branch, row.circuit, row.text, row.tube, row.colour)
+    return (*about, rounded(row.cut_length_mm), row.heating, row.installation, group, face, omit_reason, words)
 
 
 def words_of(names: tuple[str, ...]) -> str | None:
@@ -492,9 +494,9 @@ def words_of(names: tuple[str, ...]) -> str | None:
 
 def marker_digest(line: Line) -> bytes:
     """Return the digest of a marker's row: of all that it says, lengths in whole nanometres."""
-    *about, cut, heating, how, group, face, left_out, _words = line
+    *about, cut, heating, how, group, face, omit_reason, _words = line
     texts = ",".join(map(quoted, (*about, heating, how, group)))
-    rest = f'"{face.hex()}"' if face else "null" if left_out is None else quoted(left_out)
+    rest = f'"{face.hex()}"' if face else "null" if omit_reason is None else quoted(omit_reason)
     return digest_of(f"[{texts},{round(cut * MILLIONTH)},{rest}]")
 
 
@@ -514,18 +516,18 @@ def _keep(
     job_id: int,
     sheets: Sequence[Sheet],
     markers: Mapping[str, MarkerRow],
-    left_out: Sequence[OmittedMarker],
+    omitted: Sequence[OmittedMarker],
     fonts: Mapping[str, str],
 ) -> None:
     """Add the sheets of a job and the markers that stand on none."""
-    keep_pages(connection, job_id, *_pages(sheets, markers, left_out))
+    keep_pages(connection, job_id, *_pages(sheets, markers, omitted))
     used = _fonts_in(sheets)
     add(connection, schema.job_font, ((job_id, n, digest) for n, digest in fonts.items() if n in used))
     add(connection, schema.sheet_about, ((job_id, sheet.number, sheet.about) for sheet in sheets if sheet.about))
 
 
 def _pages(
-    sheets: Sequence[Sheet], markers: Mapping[str, MarkerRow], left_out: Sequence[OmittedMarker]
+    sheets: Sequence[Sheet], markers: Mapping[str, MarkerRow], omitted: Sequence[OmittedMarker]
 ) -> tuple[list[Page], Shared]:
     """Return the sheets as they are kept, with a page for the markers that stand on none, and what they share."""
     stocks = {sheet.stock: stock_to_text(sheet.stock) for sheet in sheets}
@@ -547,12 +549,12 @@ def _pages(
     for sheet in sheets:
         pieces = []
         for one in sheet.placed:
-            digest = digest_in_lines(markers[one.piece.marker], one.piece.group, one.piece.face)
+            digest = digest_in_lines(markers[one.piece.marker], one.piece.load, one.piece.face)
             pieces.append((digest, one.cell, rounded(one.x_mm), rounded(one.y_mm)))
         size = rounded(sheet.width_mm), rounded(sheet.height_mm)
-        pages.append(Page(sheet.number, digest_of(stocks[sheet.stock]), *size, sheet.group, tuple(pieces)))
+        pages.append(Page(sheet.number, digest_of(stocks[sheet.stock]), *size, sheet.load, tuple(pieces)))
     placed = {one.piece.marker for sheet in sheets for one in sheet.placed}
-    gone = {left.row.id: left for left in left_out}
+    gone = {one.row.id: one for one in omitted}
     rest = [digest_in_lines(row) for name, row in markers.items() if name not in placed and name not in gone]
     rest += [digest_in_lines(left.row, reason=left.reason) for left in gone.values()]
     if rest:
@@ -577,7 +579,7 @@ def _content_ids(connection: Connection, pages: Mapping[bytes, Page]) -> dict[by
     last = connection.scalar(select(func.max(c.id))) or 0
     new = {digest: last + n for n, digest in enumerate((d for d in pages if d not in known), 1)}
     about = [(n, digest, pages[digest]) for digest, n in new.items()]
-    add(connection, schema.content, [(n, d, p.stock, p.width_mm, p.height_mm, p.group) for n, d, p in about])
+    add(connection, schema.content, [(n, d, p.stock, p.width_mm, p.height_mm, p.load) for n, d, p in about])
     lines = [(n, number, *line) for n, _digest, page in about for number, line in enumerate(page.lines)]
     add(connection, schema.piece, lines)
     return {**known, **new}

@@ -36,14 +36,14 @@ class Sizing:
 class Bundle:
     """Wires lying together: what passes over them, and what a sleeve closes on, mm."""
 
-    passes: Range
-    closes_on: Range
+    pass_over: Range
+    grip: Range
     basis: PackedBundle | MeasuredBundle
 
     def under(self, wall_mm: Range) -> Bundle:
         """Return the same bundle with the wall of a covering all round."""
         passes, closes = (
-            Range(bare.low + 2 * wall_mm.low, bare.high + 2 * wall_mm.high) for bare in (self.passes, self.closes_on)
+            Range(bare.low + 2 * wall_mm.low, bare.high + 2 * wall_mm.high) for bare in (self.pass_over, self.grip)
         )
         return Bundle(passes, closes, self.basis)
 
@@ -60,7 +60,7 @@ def wire_diameter(circuit: Circuit, settings: Settings, catalogue: Catalogue) ->
         fix = 'give the wire\'s size ("20 AWG", "0.5 mm2") or its measured outside diameter'
         raise LabelerError(Problem(circuit.where, text, fix))
     return with_low_end(
-        catalogue.wire_diameter(circuit.wire_type or settings.wire, circuit.size, circuit.where), settings
+        catalogue.wire_diameter(circuit.wire_type or settings.wire_type, circuit.size, circuit.where), settings
     )
 
 
@@ -73,7 +73,7 @@ def bundle(wires: Iterable[Range], settings: Settings) -> Bundle:
     """
     ranges = sorted(wires, key=lambda r: (r.high, r.low))
     thin, thick = tuple(r.low for r in ranges), tuple(r.high for r in ranges)
-    return _bundle(thin, thick, settings.hand_lay_factor, settings.hand_lay_allowance)
+    return _bundle(thin, thick, settings.bundle.hand_lay_factor, settings.bundle.hand_lay_allowance)
 
 
 @lru_cache(maxsize=4096)
@@ -136,8 +136,8 @@ def widest(branch: Branch, sizing: Sizing) -> float:
     names = {name for c in circuits for name in (c.start.connector, c.finish.connector)} & index.inner_splices
     splices = [outside for name in names if (outside := index.connectors[name].max_width_mm)]
     if len(branch.ends) in (1, 2):
-        return max([bundle_at(branch, end, sizing).passes.high for end in branch.ends] + splices)
-    return max([branch_bundle(branch, circuits, sizing).passes.high, *splices])
+        return max([bundle_at(branch, end, sizing).pass_over.high for end in branch.ends] + splices)
+    return max([branch_bundle(branch, circuits, sizing).pass_over.high, *splices])
 
 
 def with_contacts(branch: Branch, end: BranchEnd, connector: Connector, sizing: Sizing) -> float:
@@ -152,7 +152,7 @@ def with_contacts(branch: Branch, end: BranchEnd, connector: Connector, sizing: 
     if not contact:
         text = f"branch {branch.id}: contacts at {connector.id} are crimped, and their size is not known"
         raise LabelerError(Problem(connector.where, text, f"give contact_width_mm of connector {connector.id}"))
-    bare = bundle_at(branch, end, sizing).passes.high
+    bare = bundle_at(branch, end, sizing).pass_over.high
     try:
         wires = sorted(r.high for r in _diameters(sizing.index.circuits_at(branch, end), sizing))
     except LabelerError:
@@ -161,7 +161,7 @@ def with_contacts(branch: Branch, end: BranchEnd, connector: Connector, sizing: 
         return bare + contact
     base = branch.settings
     without, among = (
-        hand_laid_diameter(laid, base.hand_lay_factor, base.hand_lay_allowance)
+        hand_laid_diameter(laid, base.bundle.hand_lay_factor, base.bundle.hand_lay_allowance)
         for laid in (wires, [max(contact, wires[0]), *wires[1:]])
     )
     return max(contact, bare + among - without)

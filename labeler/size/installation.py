@@ -122,7 +122,7 @@ def access_to(branch: Branch, end: BranchEnd, sizing: Sizing) -> tuple[AccessEnd
     """
     ways = branch_access_ends(branch, sizing)
     wall = covering_of(end.settings, sizing.catalogue).wall_mm.high
-    own = far = bundle_at(branch, end, sizing).passes.high
+    own = far = bundle_at(branch, end, sizing).pass_over.high
     if any(way.end.at != end.at for way in ways):
         far = max(own, widest(branch, sizing))
     way = best_access_end(end, ways, 2 * wall + own, 2 * wall + far)
@@ -162,7 +162,7 @@ def installation_order(branch: Branch, sizing: Sizing) -> tuple[InstallationStep
     settings = branch.settings
     covering = covering_of(settings, sizing.catalogue)
     covered = bool(branch.ends) and covering.wall_mm.high > 0 and sizing.catalogue.slides_on(settings.covering)
-    sleeved = [(end.settings or settings).branch_marker_kind in SLID_ON for end in branch.ends]
+    sleeved = [(end.settings or settings).marker.branch in SLID_ON for end in branch.ends]
     if not covered and not any(sleeved):
         return ()
     ways = branch_access_ends(branch, sizing)

@@ -37,7 +37,7 @@ def wire_seat(circuit: Circuit, sizing: Sizing, kind: str = "sleeve", at: str = 
     settings = circuit.settings
     wire = wire_diameter(circuit, settings, sizing.catalogue)
     on = wire.range_mm
-    name = f"{circuit.size} {circuit.wire_type or settings.wire}".strip() if circuit.size else ""
+    name = f"{circuit.size} {circuit.wire_type or settings.wire_type}".strip() if circuit.size else ""
     way, how = None, None
     if kind in SLID_ON:
         names = dict.fromkeys((circuit.start.connector, circuit.finish.connector))
@@ -67,8 +67,8 @@ def end_seat(branch: Branch, end: BranchEnd, sizing: Sizing, kind: str = "") -> 
     """Return the diameters that a marker of a kind ("": the one that is set) meets at a branch's end.
 
     With a covering the sleeve straddles its edge: it passes over the covered bundle, closes on
-    the bare one, and the lettering stands where ``lettering_on`` says, the other part is the seat's
-    section. With ``overlap_mm`` 0 it sits on the covering alone.
+    the bare one, and the lettering stands where ``sleeve.text_on`` says, the other part is the seat's
+    section. With ``sleeve.covering_overlap_mm`` 0 it sits on the covering alone.
     """
     index = sizing.index
     settings = end.settings
@@ -76,11 +76,11 @@ def end_seat(branch: Branch, end: BranchEnd, sizing: Sizing, kind: str = "") -> 
     bare = branch_bundle(branch, there, sizing)
     covering = covering_of(settings, sizing.catalogue)
     covered = bare.under(covering.wall_mm)
-    straddles = covering.wall_mm.high > 0 and settings.overlap_mm > 0
-    on_bundle = straddles and settings.lettering_on == "bundle"
-    section = SeatSection((covered if on_bundle else bare).closes_on, not on_bundle) if straddles else None
-    most, how, obstacle = covered.passes.high, None, None
-    if (kind or settings.branch_marker_kind) in SLID_ON:  # others go on from the side, whatever is there
+    straddles = covering.wall_mm.high > 0 and settings.sleeve.covering_overlap_mm > 0
+    on_bundle = straddles and settings.sleeve.text_on == "bundle"
+    section = SeatSection((covered if on_bundle else bare).grip, not on_bundle) if straddles else None
+    most, how, obstacle = covered.pass_over.high, None, None
+    if (kind or settings.marker.branch) in SLID_ON:  # others go on from the side, whatever is there
         way, over = access_to(branch, end, sizing)
         how = installation(way, end, branch)
         if way and way.obstacle_mm > over:
@@ -89,9 +89,9 @@ def end_seat(branch: Branch, end: BranchEnd, sizing: Sizing, kind: str = "") -> 
             obstacle = Obstacle(BUNDLE, way.end.at, over) if over > most else None
             most = over
     return Seat(
-        Range(covered.passes.low, most),
-        (bare if straddles else covered).closes_on,
-        (bare if on_bundle else covered).closes_on,
+        Range(covered.pass_over.low, most),
+        (bare if straddles else covered).grip,
+        (bare if on_bundle else covered).grip,
         wires=sum(circuit.cable not in index.jackets for circuit in there),
         cables=len({circuit.cable for circuit in there if circuit.cable in index.jackets}),
         basis=bare.basis,
@@ -104,6 +104,6 @@ def end_seat(branch: Branch, end: BranchEnd, sizing: Sizing, kind: str = "") -> 
 
 def without_obstacle(seat: Seat) -> Seat:
     """Return a seat with nothing to pass on the way but what the marker sits on."""
-    parts = (seat.closes_on, seat.text_on, *((seat.section.closes_on,) if seat.section else ()))
+    parts = (seat.grip, seat.text_diameter, *((seat.section.grip,) if seat.section else ()))
     widest = max(part.high for part in parts)
-    return replace(seat, passes=Range(min(seat.passes.low, widest), widest), obstacle=None)
+    return replace(seat, pass_over=Range(min(seat.pass_over.low, widest), widest), obstacle=None)

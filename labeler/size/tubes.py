@@ -11,21 +11,25 @@ def choose_tubes(seat: Seat, settings: Settings, catalogue: Catalogue) -> TubeCh
 
     Pass: supplied (minimum) at least the largest passed diameter x (1 + slip). Grip: recovered
     (maximum) at most the smallest closed on x (1 - grip). Inside a family, sizes that end
-    between ``preferred_share`` and the rest of their shrink range come before the others (common
+    between ``sleeve.preferred_range_margin`` and the rest of their shrink range come before the others (common
     practice: 20 to 80 %).
     """
-    need, most = seat.passes.high * (1 + settings.slip), seat.closes_on.low * (1 - settings.grip)
+    need, most = (
+        seat.pass_over.high * (1 + settings.sleeve.pass_over_margin),
+        seat.grip.low * (1 - settings.sleeve.grip_margin),
+    )
     found: list[Tube] = []
     refusals = []
-    for family in settings.sleeve:
+    for family in settings.sleeve.families:
         sizes = catalogue.tubes(family)
         good = [t for t in sizes if t.expanded_id_mm >= need and t.recovered_id_mm <= most]
         found += sorted(
-            good, key=lambda t: (not _middling(t, seat.closes_on, settings.preferred_share), t.expanded_id_mm)
+            good,
+            key=lambda t: (not _middling(t, seat.grip, settings.sleeve.preferred_range_margin), t.expanded_id_mm),
         )
         if not good:
             refusals.append(_refusal(family, sizes, need, most))
-    ways = () if found else _other_families(need, most, settings.sleeve, catalogue)
+    ways = () if found else _other_families(need, most, settings.sleeve.families, catalogue)
     return TubeChoice(tuple(found), tuple(refusals), ways)
 
 

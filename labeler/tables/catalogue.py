@@ -1,4 +1,4 @@
-"""What a shop works with: the project's choices, tubes, wires, coverings and stocks.
+"""What a shop works with: the settings, tubes, wires, coverings and stocks.
 
 The shipped tables are package data. A shop's own folders hold ``tubes.toml``, ``wire_types.toml``,
 ``coverings.toml`` and ``layouts/*.toml`` in the same form; they come first and replace by name.
@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from labeler.errors import LabelerError, Problem, Where, refuse, suggestion
-from labeler.model import NOWHERE, Range, Settings, Stock, Tube, WireDiameter
+from labeler.model import GROUPS, NOWHERE, Range, Settings, Stock, Tube, WireDiameter
 from labeler.tables.document import (
     ANY,
     FLAG,
@@ -30,6 +30,7 @@ from labeler.tables.document import (
     Document,
     Form,
     Key,
+    Row,
     load,
     read_table,
     shipped,
@@ -40,84 +41,108 @@ from labeler.tables.stocks import read_stock
 FOLDERS_VARIABLE = "LABELER_STOCK"
 FILES = ("tubes.toml", "wire_types.toml", "coverings.toml")
 
-# ---------------------------------------------------------------- choices
+# ---------------------------------------------------------------- settings
 
 LEVELS = ("circuit", "branch", "end", "bag")  # where a setting may stand besides [defaults]
-KINDS = ("length", "lengths", "number", "fraction", "angle", "word", "words")
+TYPES = ("length", "lengths", "number", "fraction", "angle", "string", "list", "boolean")
 
-
-CHOICE = Form(
+SPEC = Form(
     {
-        "kind": Key(TEXT, "what is written for it", "length", required=True, allowed=KINDS),
+        "type": Key(TEXT, "what is written for it", "length", required=True, allowed=TYPES),
         "levels": Key(TEXTS, "where it is read besides [defaults]; left out, at all", ["end"], allowed=LEVELS),
-        "none_ok": Key(FLAG, "whether it may be left empty", True, default=False),
+        "optional": Key(FLAG, "whether it may be left empty", True, default=False),
         "default": Key(ANY, "its value where nothing is set", 400),
-        "low": Key(NUMBER, "least value, in the same unit", 50, low=-LARGEST),
-        "high": Key(NUMBER, "greatest value, in the same unit", 5000, low=-LARGEST),
-        "one_of": Key(TEXTS, "the only words allowed", ["even", "any"]),
-        "meaning": Key(TEXT, "what it does", "distance at which markers are read", required=True),
+        "min": Key(NUMBER, "least value, in the same unit", 50, low=-LARGEST),
+        "max": Key(NUMBER, "greatest value, in the same unit", 5000, low=-LARGEST),
+        "allowed": Key(TEXTS, "the only words allowed", ["even", "any"]),
+        "description": Key(TEXT, "what it does", "distance at which markers are read", required=True),
         "reason": Key(TEXT, "why this default", "project choice", required=True),
     },
     named_by="",
 )
-CHOICES = Form(
-    {item.name: Key(TABLE, "a setting of harness files", required=True, form=CHOICE) for item in fields(Settings)}
-)
 
-Value = str | float | tuple[str, ...]
+
+def _specs_form(keys: Iterable[str]) -> Form:
+    """Return the form of ``settings.toml``: a table for each setting, inside the table of its group."""
+    names: dict[str, list[str]] = {}
+    for key in keys:
+        group, _, name = key.rpartition(".")
+        names.setdefault(group, []).append(name)
+    spec = Key(TABLE, "a setting of harness files", required=True, form=SPEC)
+    groups = {
+        group: Key(
+            TABLE, f"the settings of {group}", required=True, form=Form(dict.fromkeys(inside, spec), named_by="")
+        )
+        for group, inside in names.items()
+        if group
+    }
+    return Form({**dict.fromkeys(names[""], spec), **groups})
+
+
+SPECS = _specs_form(Settings.keys())
+
+Value = str | float | bool | tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class Choice:
-    """One key that may be set: its default, its limits in the same unit, the default's reason.
+class SettingSpec:
+    """One setting: its dotted key, its default, its limits in the same unit, the default's reason.
 
-    ``levels`` are those of `LEVELS` at which it is read. ``kind`` is one of `KINDS`; lengths are in
-    mm. ``none_ok``: "" means not given.
+    ``levels`` are those of `LEVELS` at which it is read. ``type`` is one of `TYPES`; lengths are in
+    mm. ``optional``: "" means not given.
     """
 
     key: str
-    kind: str
+    type: str
     default: Value
     levels: tuple[str, ...] = LEVELS
-    none_ok: bool = False
-    low: float | None = None
-    high: float | None = None
-    one_of: tuple[str, ...] = ()
-    meaning: str = ""
+    optional: bool = False
+    min: float | None = None
+    max: float | None = None
+    allowed: tuple[str, ...] = ()
+    description: str = ""
     reason: str = ""
 
 
 @cache
-def load_choices() -> dict[str, Choice]:
-    """Return every choice of ``data/choices.toml`` by key, in the file's order.
+def setting_specs() -> dict[str, SettingSpec]:
+    """Return the specification of every setting by its dotted key, in the order of ``data/settings.toml``.
 
     Raises LabelerError with every key that does not suit its form, is unknown to `Settings`, or
     is missing there.
     """
-    return choices_of(load(shipped("data", "choices.toml"), "choices.toml"))
+    return specs_of(load(shipped("data", "settings.toml"), "settings.toml"))
 
 
-def choices_of(document: Document) -> dict[str, Choice]:
-    """Return the choices of one document; see `load_choices`."""
-    read = read_table(document, CHOICES)
+def specs_of(document: Document) -> dict[str, SettingSpec]:
+    """Return the specifications of one document; see `setting_specs`."""
+    read = read_table(document, SPECS)
     problems = list(read.all_problems())
-    choices = {}
-    for key, row in read.values.items():
+    specs = {}
+    for key, row in _flat(read.values):
         if not row.problems:
             default = row.values.get("default")
-            choice = choices[key] = Choice(**{**row.values, "key": key, "default": _held(default)})
-            if not _default_suits(choice):
-                text = f"{key}: default {default!r} must be a {choice.kind} within the key's own limits"
-                problems.append(Problem(document.where((key,)), text, "correct the default"))
+            spec = specs[key] = SettingSpec(**{**row.values, "key": key, "default": _held(default)})
+            if not _default_suits(spec):
+                text = f"{key}: default {default!r} must be a {spec.type} within the key's own limits"
+                problems.append(Problem(document.where(tuple(key.split("."))), text, "correct the default"))
     refuse(problems)
-    return choices
+    return specs
+
+
+def _flat(values: Mapping[str, Row]) -> Iterator[tuple[str, Row]]:
+    """Yield the tables of settings with their dotted keys."""
+    flat = {item.name for item in fields(Settings)} - GROUPS.keys()
+    for name, row in values.items():
+        if name in flat:
+            yield name, row
+        else:
+            yield from ((f"{name}.{inside}", each) for inside, each in row.values.items())
 
 
 def default_settings() -> Settings:
     """Return the settings of a harness that sets nothing; what may be empty and is, is None."""
-    choices = load_choices().values()
-    values: dict[str, Any] = {c.key: None if c.none_ok and c.default == "" else c.default for c in choices}
-    return Settings(**values)
+    return Settings.of({s.key: None if s.optional and s.default == "" else s.default for s in setting_specs().values()})
 
 
 def _held(default: object) -> Any:
@@ -126,22 +151,24 @@ def _held(default: object) -> Any:
     return float(default) if type(default) is int else default
 
 
-def _default_suits(choice: Choice) -> bool:
-    many, kind = isinstance(choice.default, tuple), choice.kind
-    values = choice.default if isinstance(choice.default, tuple) else (choice.default,)
-    if choice.none_ok and choice.default == "":
+def _default_suits(spec: SettingSpec) -> bool:
+    many, kind = isinstance(spec.default, tuple), spec.type
+    values = spec.default if isinstance(spec.default, tuple) else (spec.default,)
+    if spec.optional and spec.default == "":
         return True
-    if many != (kind in ("lengths", "words")) or (kind == "words" and not values):
+    if many != (kind in ("lengths", "list")) or (kind == "list" and not values):
         return False
-    if kind in ("word", "words"):
-        return all(isinstance(each, str) and (not choice.one_of or each in choice.one_of) for each in values)
-    low, high = -LARGEST if choice.low is None else choice.low, LARGEST if choice.high is None else choice.high
+    if kind == "boolean":
+        return isinstance(spec.default, bool)
+    if kind in ("string", "list"):
+        return all(isinstance(each, str) and (not spec.allowed or each in spec.allowed) for each in values)
+    low, high = -LARGEST if spec.min is None else spec.min, LARGEST if spec.max is None else spec.max
     return all(isinstance(each, float) and low <= each <= high for each in values)
 
 
 # ---------------------------------------------------------------- catalogue
 
-DEFAULT_WIRES = {"AWG": "SAE J1128 TXL", "mm2": "ISO 6722-1 thin wall"}  # reason: choices.toml, "wire"
+DEFAULT_WIRES = {"AWG": "SAE J1128 TXL", "mm2": "ISO 6722-1 thin wall"}  # reason: settings.toml, "wire_type"
 
 
 def default_wire(size: str) -> str:
@@ -154,14 +181,14 @@ def default_wire(size: str) -> str:
 
 
 def with_low_end(found: WireDiameter, settings: Settings) -> WireDiameter:
-    """Return a table's diameter with a low end: below the nominal by ``wire_under``, where no minimum is stated."""
-    return _lowered(found, settings.wire_under) if found.from_nominal and settings.wire_under else found
+    """Return a table's diameter with a low end: below the nominal by ``wire.od_undersize``, where no minimum is stated."""
+    return _lowered(found, settings.wire.od_undersize) if found.from_nominal and settings.wire.od_undersize else found
 
 
 @lru_cache(maxsize=1024)
 def _lowered(found: WireDiameter, under: float) -> WireDiameter:
     nominal = found.range_mm.low
-    source = f"{found.source}; low end {100 * under:g} % below the nominal {nominal:g} mm (wire_under)"
+    source = f"{found.source}; low end {100 * under:g} % below the nominal {nominal:g} mm (wire.od_undersize)"
     return WireDiameter(Range(round(nominal * (1 - under), 6), found.range_mm.high), source, True)
 
 

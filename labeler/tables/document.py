@@ -85,7 +85,8 @@ class Form:
 
     ``other`` is what stands under keys of any name. ``elsewhere`` are keys that belong to another table, each with the
     message and the next step. ``named_by`` is the key that names a table in messages (``""``: its place names it,
-    None: nothing does); no two tables of a list have the same name. ``missing`` and ``listed`` are how messages
+    None: nothing does); no two tables of a list have the same name. ``prefix`` makes the table a group whose messages
+    carry the title of the table around it. ``missing`` and ``listed`` are how messages
     say that a key is missing, and how many known keys they list.
     """
 
@@ -93,6 +94,7 @@ class Form:
     other: Key | None = None
     elsewhere: Mapping[str, tuple[str, str]] = field(default_factory=dict)
     named_by: str | None = None
+    prefix: str = ""  # of a group of keys that are written dotted: "sleeve."
     missing: str = "{title}{key} is missing"
     listed: int = 1000
     what: str = "key"
@@ -217,7 +219,7 @@ def read_table(document: Document, form: Form, place: KeyPath = (), raw: Any = N
                 values[key.field or name] = _nested(document, key, here, found, title) if key.form else found
             except ValueError as error:
                 message, fix = (*error.args, "")[:2]
-                text = f"{said}{written}{key.type.joint}{message}"
+                text = f"{said}{form.prefix}{written}{key.type.joint}{message}"
                 dotted = ".".join(step for step in here if isinstance(step, str))
                 problems.append(Problem(document.where(here), text, fix.replace("{path}", dotted)))
     for name, key in form.keys.items():
@@ -248,6 +250,8 @@ def _nested(document: Document, key: Key, place: KeyPath, found: Any, title: str
 
 def _title(form: Form, place: KeyPath, table: Any, above: str) -> str:
     """Return what messages call a table, ``""`` for nothing."""
+    if form.prefix:
+        return above
     if form.named_by is None or not place:
         return ""
     if form.named_by:
@@ -270,7 +274,21 @@ def _unknown(form: Form, key: str, said: str, where: Where) -> Problem:
     """Return the problem of a key that the form lacks, with the nearest one that it has."""
     if key in form.elsewhere:
         return Problem(where, *form.elsewhere[key])
-    return Problem(where, f"{said}unknown {form.what} {key!r}", unknown(key, form.keys, form.listed))
+    fix = _in_group(key, form) or unknown(key, form.keys, form.listed)
+    return Problem(where, f"{said}unknown {form.what} {form.prefix + key!r}", fix)
+
+
+def _in_group(key: str, form: Form) -> str:
+    """Return the suggestion of a dotted key for one that is written without its group, or ``""``."""
+    dotted = (
+        f"{group}.{name}"
+        for group, found in form.keys.items()
+        if found.form and found.form.prefix
+        for name in found.form.keys
+        if key in (name, f"{group}_{name}")
+    )
+    found = list(dotted)
+    return f"did you mean {' or '.join(map(repr, found))}?" if found else ""
 
 
 def unknown(key: str, known: Iterable[str], most: int = 12) -> str:

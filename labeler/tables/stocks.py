@@ -11,6 +11,7 @@ from labeler.model import Stock
 from labeler.tables.document import COUNT, FLAG, LENGTH, TEXT, Document, Form, Key, read_table
 from labeler.tables.kinds import KINDS
 
+PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # width and height, mm: ISO 216, ANSI/ASME Y14.1 size A
 STOCK_KINDS = ("sheet", "roll", "card", "reel")
 WITH_CELLS = ("sheet", "roll")  # whose cells have a size of their own
 MOST_CELLS = 10_000  # of a page: more are a slip of the pen (project choice)

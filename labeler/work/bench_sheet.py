@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from functools import cache
 
 from labeler.errors import refuse
-from labeler.model import DOES_NOT_FIT, TIGHT, Fit, InstallationStep, Sheet
+from labeler.model import FAIL, MARGINAL, Fit, InstallationStep, Sheet
 from labeler.size.bundles import Sizing
 from labeler.tables.document import ENTRIES, TEXT, Form, Key, load, read_table, shipped
 from labeler.tables.kinds import KINDS
@@ -107,9 +107,9 @@ class Remark:
 
     place: str
     text: str
-    state: str  # left out | does not fit | tight
+    state: str  # omitted | fail | marginal
     reasons: tuple[str, ...]
-    ways_out: tuple[str, ...] = ()
+    fixes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,7 +145,7 @@ class BenchSheet:
 def bench_sheet(
     sizing: Sizing,
     fits: Sequence[Fit],
-    left_out: Sequence[Fit],
+    omitted: Sequence[Fit],
     sheets: Sequence[Sheet],
     order: Sequence[InstallationStep] = (),
     *,
@@ -155,8 +155,8 @@ def bench_sheet(
 
     Parameters
     ----------
-    fits : the answers for all markers that are made; one that is in ``left_out`` too is left out.
-    left_out : the answers for those that are not made.
+    fits : the answers for all markers that are made; one that is in ``omitted`` too is left out.
+    omitted : the answers for those that are not made.
     sheets : what is printed, from `labeler.layout.lay_out`.
     order : the order in which sleeves and coverings go on, branch by branch; sleeves that it does
         not name follow in harness order.
@@ -164,14 +164,14 @@ def bench_sheet(
 
     Raises
     ------
-    LabelerError : the table of cautions is damaged.
+    LabelerError : the table of safety messages is damaged.
     """
     harness = sizing.index.harness
-    gone = {fit.marker.id for fit in left_out}
+    gone = {fit.marker.id for fit in omitted}
     made = tuple(fit for fit in fits if fit.marker.id not in gone)
     rows = sleeve_rows(harness, made, order)
     sleeves = [row for row in rows if row.at]
-    cuts, allowance = cuts_of(sleeves), harness.settings.cut_allowance
+    cuts, allowance = cuts_of(sleeves), harness.settings.sleeve.waste_allowance
     listed = ends_in_no_branch if pages else connectors_referred_to
     return BenchSheet(
         harness=harness.name,
@@ -180,20 +180,20 @@ def bench_sheet(
         thread_first=tuple(row for row in rows if row.how.closes),
         thread_later=tuple(row for row in rows if not row.how.closes),
         missing=(
-            *(_remark(fit, "left out") for fit in left_out),
-            *(_remark(fit, DOES_NOT_FIT) for fit in made if fit.verdict == DOES_NOT_FIT),
+            *(_remark(fit, "omitted") for fit in omitted),
+            *(_remark(fit, FAIL) for fit in made if fit.result == FAIL),
         ),
         cuts=cuts,
         totals=totals_of(cuts, allowance),
         practices=heat_methods(sleeves),
         printed=printed_of(sheets),
         layings=apply_methods(sheets),
-        tight=tuple(_remark(fit, TIGHT) for fit in made if fit.verdict == TIGHT),
+        tight=tuple(_remark(fit, MARGINAL) for fit in made if fit.result == MARGINAL),
         safety_messages=safety_messages(),
         connectors=listed(sizing.index, made),
         tube_allowance=allowance,
         coverings=tuple(_coverings(sizing, made)),
-        branches=branch_pages(sizing, made, rows, order, left_out) if pages else (),
+        branches=branch_pages(sizing, made, rows, order, omitted) if pages else (),
     )
 
 
@@ -209,7 +209,7 @@ def printed_of(sheets: Iterable[Sheet]) -> tuple[Printed, ...]:
     """Return the sheets by stock; those of cards and reels also by tube, as each is loaded alone."""
     together: dict[tuple[str, str], list[Sheet]] = {}
     for sheet in sheets:
-        tube = sheet.group if sheet.stock.kind in ("card", "reel") else ""
+        tube = sheet.load if sheet.stock.kind in ("card", "reel") else ""
         together.setdefault((sheet.stock.name, tube), []).append(sheet)
     return tuple(
         Printed(
@@ -234,5 +234,5 @@ def apply_methods(sheets: Iterable[Sheet]) -> tuple[ApplyMethod, ...]:
 def _remark(fit: Fit, state: str) -> Remark:
     marker = fit.marker
     text = " / ".join(lines_of(fit)) if marker.marked else "plain"
-    where = f"{marker.kind} {place(Place(marker.branch, marker.at))}"
-    return Remark(where, text, state, sentences(fit.reasons), sentences(fit.ways_out))
+    where = f"{marker.kind} {place(Place(marker.branch, marker.place))}"
+    return Remark(where, text, state, sentences(fit.reasons), sentences(fit.fixes))

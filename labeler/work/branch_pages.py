@@ -220,7 +220,7 @@ def branch_pages(
             ends,
             [fit for circuit in circuits for fit in on_wires.get(circuit.id, ())],
             [row for row in rows if row.branch == branch.id],
-            {step.at: step for step in order if step.branch == branch.id},
+            {step.place: step for step in order if step.branch == branch.id},
             tuple(map(OmittedMarker, _omitted_of(branch, circuits, omitted))),
             covering_cut(branch, ends, sizing.catalogue),
             tuple(index.connector(name) for name in _reached(branch, circuits)),
@@ -230,7 +230,7 @@ def branch_pages(
 
 
 def _page(limb: _Limb, index: HarnessIndex) -> BranchPage:
-    absent = frozenset(each.fit.marker.at for each in limb.omitted if not each.fit.marker.on_wire)
+    absent = frozenset(each.fit.marker.place for each in limb.omitted if not each.fit.marker.on_wire)
     return BranchPage(
         branch=limb.branch.id,
         between=limb.reached,
@@ -271,7 +271,7 @@ def _reached(branch: Branch, circuits: Iterable[Circuit]) -> list[str]:
 
 def _facts(limb: _Limb) -> BranchFacts:
     seats = [seat for end in limb.branch.ends if end.at in limb.ends and (seat := limb.ends[end.at].seat)]
-    diameter = (Range(seats[0].closes_on.low, max(s.text_on.high for s in seats)), seats[0]) if seats else None
+    diameter = (Range(seats[0].grip.low, max(s.text_diameter.high for s in seats)), seats[0]) if seats else None
     sizes = Counter(circuit.size for circuit in limb.circuits)
     return BranchFacts(sizes, diameter, limb.covering, limb.branch.length_mm)
 
@@ -281,7 +281,7 @@ def fits_at_ends(fits: Iterable[Fit]) -> dict[str, dict[str, Fit]]:
     found: dict[str, dict[str, Fit]] = {}
     for fit in fits:
         if fit.marker.role == "branch end":
-            found.setdefault(fit.marker.branch, {})[fit.marker.at] = fit
+            found.setdefault(fit.marker.branch, {})[fit.marker.place] = fit
     return found
 
 
@@ -299,7 +299,7 @@ def covering_cut(branch: Branch, ends: Mapping[str, Fit], catalogue: Catalogue) 
     if branch.length_mm is None:
         return CoveringCut(name, branch.id, None, wound)
     free = sum(covering_edge(end, ends.get(end.at)) or 0.0 for end in branch.ends)
-    length = max(branch.length_mm - free, 0.0) * (1 + settings.covering_allowance)
+    length = max(branch.length_mm - free, 0.0) * (1 + settings.bundle.covering_allowance)
     return CoveringCut(name, branch.id, ceil(round(length / COVERING_STEP_MM, 6)) * COVERING_STEP_MM, wound)
 
 
@@ -325,7 +325,7 @@ def _install(limb: _Limb, *, later: bool) -> Iterator[WorkStep]:
 
 def _install_on_wires(limb: _Limb, index: HarnessIndex) -> Iterator[WorkStep]:
     sleeves = [fit.marker for fit in limb.on_wires if fit.marker.kind in SLID_ON]
-    counts = Counter(index.connector_at(marker) or marker.at for marker in sleeves)
+    counts = Counter(index.connector_at(marker) or marker.place for marker in sleeves)
     return (MarkWires(at, count, slid_on=True) for at, count in counts.items())
 
 
@@ -380,7 +380,7 @@ def _picture(limb: _Limb, absent: frozenset[str]) -> Picture:
     kinds = {connector.id: connector.kind for connector in limb.reached}
     drawn = tuple(_drawn_end(end, kinds[end.at], ends.get(end.at), end.at in absent) for end in branch.ends)
     first = ends.get(branch.ends[0].at) if branch.ends else None
-    turned = bool(first and first.marker.settings.reading == "towards the end")
+    turned = bool(first and first.marker.settings.sleeve.reads == "towards connector")
     if turned:
         drawn = drawn[::-1]  # so that the first end's lettering stands upright: its line ends on the right
     return Picture(branch.length_mm, limb.covering.covering if limb.covering else "", drawn, turned)
@@ -390,8 +390,8 @@ def _drawn_end(end: BranchEnd, kind: str, fit: Fit | None, absent: bool) -> Draw
     bare = covered = 0.0
     marker = None
     if fit and fit.seat:
-        bare = (fit.seat.closes_on.low + fit.seat.closes_on.high) / 2
-        covered = max(bare, (fit.seat.text_on.low + fit.seat.text_on.high) / 2)
+        bare = (fit.seat.grip.low + fit.seat.grip.high) / 2
+        covered = max(bare, (fit.seat.text_diameter.low + fit.seat.text_diameter.high) / 2)
         marker = _drawn_marker(end, fit, covered)
     return DrawnEnd(end.at, kind, bare, covered, marker, absent)
 
@@ -400,11 +400,11 @@ def _drawn_marker(end: BranchEnd, fit: Fit, on_mm: float) -> DrawnMarker | None:
     edge, asked = (
         (USUAL_EDGE_MM, False) if end.distance_from_connector_mm is None else (end.distance_from_connector_mm, True)
     )
-    if fit.parts:
-        length = sum((part.shrunk_mm.low + part.shrunk_mm.high) / 2 for part in fit.parts)
+    if fit.sections:
+        length = sum((part.shrunk_mm.low + part.shrunk_mm.high) / 2 for part in fit.sections)
     elif fit.face:
         length = fit.face.width_mm
     else:
         return None
-    outside = (fit.outside_mm[1] + fit.outside_mm[2]) / 2 if fit.outside_mm else on_mm
+    outside = (fit.tube_od_mm[1] + fit.tube_od_mm[2]) / 2 if fit.tube_od_mm else on_mm
     return DrawnMarker(fit, edge, asked, length, outside, on_bare_mm(fit))

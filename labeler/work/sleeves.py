@@ -11,7 +11,7 @@ from labeler.model import ClosingStep, Fit, Harness, Installation, InstallationS
 from labeler.tables.colours import colour_name
 from labeler.tables.kinds import KINDS, SLID_ON
 
-HEATINGS = ("back first", "even", "any")
+HEATINGS = ("unmarked side first", "even", "any")
 NOT_RECORDED = "not recorded"  # of a print by a version that did not keep it
 
 
@@ -29,11 +29,11 @@ class Instructions:
 
     installation: Installation | None = None
     clearance_mm: float | None = None  # over an obstacle
-    at: str = ""
-    over_strip: bool = False  # a paper strip is wound on under it
+    place: str = ""
+    over_insert: bool = False  # a paper strip is wound on under it
     line: str = ""  # "end" or "start": what of the line lies towards ``at``
-    code: str = ""  # the kind of a code that asks for even heat
-    edge_mm: float | None = None  # from ``at``
+    symbology: str = ""  # the kind of a code that asks for even heat
+    distance_from_connector_mm: float | None = None  # from ``at``
     bare_mm: float = 0.0  # that lie past the edge of a covering
     written: str = ""  # of a record that keeps no more than words
 
@@ -61,7 +61,7 @@ class SleeveRow:
     how: Instructions
     heating: str  # a plain sleeve is heated evenly: there is no lettering to spare
     number: int = 0  # in the installation order of its branch, from 1; 0 where no order is given
-    over_strip: bool = False  # clear tube over a paper strip that says the lines; the tube itself is plain
+    over_insert: bool = False  # clear tube over a paper strip that says the lines; the tube itself is plain
 
     @property
     def place(self) -> Place:
@@ -98,7 +98,7 @@ class TubeTotal:
 class HeatMethod:
     """One way to heat, and how many sleeves it is for."""
 
-    heating: str  # back first | even | any
+    heating: str  # unmarked side first | even | any
     sleeves: int
 
 
@@ -118,22 +118,24 @@ def sleeve_rows(harness: Harness, fits: Iterable[Fit], order: Sequence[Installat
     for fit in fits:
         marker = fit.marker
         if marker.kind in SLID_ON and fit.tube is not None:
-            code = marker.settings.tube_colour if KINDS[marker.kind].tube == "marked" else "clear"
+            code = marker.settings.sleeve.colour if KINDS[marker.kind].tube == "marked" else "clear"
             row = SleeveRow(
                 branch=marker.branch,
-                at=marker.at,
+                at=marker.place,
                 lines=lines_of(fit) if marker.marked else (),
                 tube=fit.tube.name,
                 colour=colour_name(code) or code,
                 cut_length_mm=fit.cut_length_mm,
-                how=instructions(fit, edges.get((marker.branch, marker.at))),
-                heating=marker.settings.heating if marker.marked and KINDS[marker.kind].tube == "marked" else "even",
-                over_strip=marker.kind == "insert",
+                how=instructions(fit, edges.get((marker.branch, marker.place))),
+                heating=marker.settings.sleeve.heating
+                if marker.marked and KINDS[marker.kind].tube == "marked"
+                else "even",
+                over_insert=marker.kind == "insert",
             )
             grouped.setdefault(marker.branch, []).append(row)
-    places = {(step.branch, step.at): place for place, step in enumerate(order)}
+    places = {(step.branch, step.place): place for place, step in enumerate(order)}
     for step in order:
-        if not step.at:
+        if not step.place:
             row = SleeveRow(step.branch, "", (), step.covering, "", 0.0, Instructions(step.how), "")
             grouped.setdefault(step.branch, []).append(row)
     for rows in grouped.values():
@@ -154,25 +156,25 @@ def instructions(fit: Fit, edge_mm: float | None = None) -> Instructions:
     """Return how a sleeve goes on and where it comes to lie; ``edge_mm`` from its connector, where that is given."""
     marker, seat, line = fit.marker, fit.seat, ""
     if marker.marked and marker.role == "branch end" and marker.kind != "insert":
-        line = "end" if marker.settings.reading == "towards the end" else "start"
+        line = "end" if marker.settings.sleeve.reads == "towards connector" else "start"
     return Instructions(
         installation=seat.installation if seat else None,
-        clearance_mm=fit.tube.expanded_id_mm - seat.passes.high if seat and seat.obstacle and fit.tube else None,
-        at=marker.at,
-        over_strip=marker.kind == "insert",
+        clearance_mm=fit.tube.expanded_id_mm - seat.pass_over.high if seat and seat.obstacle and fit.tube else None,
+        place=marker.place,
+        over_insert=marker.kind == "insert",
         line=line,
-        code=fit.code.kind if fit.code is not None and marker.settings.heating == "even" else "",
-        edge_mm=edge_mm,
+        symbology=fit.code.symbology if fit.code is not None and marker.settings.sleeve.heating == "even" else "",
+        distance_from_connector_mm=edge_mm,
         bare_mm=on_bare_mm(fit),
     )
 
 
 def on_bare_mm(fit: Fit) -> float:
     """Return how much of a shrunk sleeve lies on the bare wires next to its end, mm, the middle of what it may be."""
-    if len(fit.parts) < 2:
+    if len(fit.sections) < 2:
         return 0.0
     section = fit.seat.section if fit.seat else None
-    bare = fit.parts[1] if section is None or section.towards_end else fit.parts[0]
+    bare = fit.sections[1] if section is None or section.towards_end else fit.sections[0]
     return (bare.shrunk_mm.low + bare.shrunk_mm.high) / 2
 
 
@@ -186,7 +188,7 @@ def cuts_of(rows: Iterable[SleeveRow]) -> tuple[Cut, ...]:
     equal: dict[tuple[str, str], dict[tuple[float, bool], list[Place]]] = {}
     for row in rows:
         lengths = equal.setdefault((row.tube, row.colour), {})
-        lettered = bool(row.lines) and not row.over_strip
+        lettered = bool(row.lines) and not row.over_insert
         lengths.setdefault((row.cut_length_mm, lettered), []).append(row.place)
     return tuple(
         Cut(
@@ -222,7 +224,7 @@ def heat_methods(rows: Sequence[SleeveRow]) -> tuple[HeatMethod, ...]:
 def as_json(how: Instructions) -> str:
     """Return instructions as the record keeps them: JSON of what is known, ``""`` where that is nothing."""
     known = _known(how)
-    return json.dumps(known, ensure_ascii=False) if known.keys() - {"at"} else ""
+    return json.dumps(known, ensure_ascii=False) if known.keys() - {"place"} else ""
 
 
 def _known(value: Any) -> dict[str, Any]:
@@ -246,5 +248,5 @@ def _installation(known: dict[str, Any] | None) -> Installation | None:
     if known is None:
         return None
     on, step = known.get("obstacle"), known.get("before")
-    before = ClosingStep(step["action"], tuple(step.get("at", ()))) if step else None
+    before = ClosingStep(step["action"], tuple(step.get("places", ()))) if step else None
     return Installation(**known | {"obstacle": Obstacle(**on) if on else None, "before": before})

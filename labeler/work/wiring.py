@@ -49,7 +49,9 @@ def wire_ends_at(
     connectors: Sequence[Connector], circuits: Iterable[Circuit], fits: Iterable[Fit], index: HarnessIndex
 ) -> tuple[WireEnds, ...]:
     """Return the ends of some circuits at some connectors, by cavity; a connector without is left out."""
-    markers = {(f.marker.circuit, f.marker.at): f.lines or f.marker.text for f in fits if f.marker.role == "wire end"}
+    markers = {
+        (f.marker.circuit, f.marker.place): f.lines or f.marker.text for f in fits if f.marker.role == "wire end"
+    }
     inside = {circuit.id for circuit in circuits}
     found = {
         connector: [

@@ -21,8 +21,9 @@ from labeler.work.branch_pages import (
 )
 from labeler.work.sleeves import ApplyMethod, Instructions, Place, lines_of, on_bare_mm
 
+HEATING_NAMES = {"unmarked side first": "unmarked first", "even": "even", "any": "any"}  # on paper
 HEATING = {
-    "back first": "heat the plain side first until it has closed, then turn and finish the lettered side",
+    "unmarked side first": "heat the plain side first until it has closed, then turn and finish the lettered side",
     "even": "turn the work all the time, so that all sides shrink alike",
     "any": "the lettering allows for heat from any side; keep the nozzle moving",
 }
@@ -57,10 +58,12 @@ def instructions(how: Instructions) -> str:
             (
                 wording.installation(how.installation),
                 f"{how.clearance_mm:.1f} mm to spare" if how.clearance_mm is not None else "",
-                "wind the paper strip on under it before shrinking" if how.over_strip else "",
-                f"{how.line} of the line to {how.at}" if how.line else "",
-                f"carries a {how.code} code: heat it evenly" if how.code else "",
-                f"edge {how.edge_mm:g} mm from {how.at}" if how.edge_mm is not None else "",
+                "wind the paper strip on under it before shrinking" if how.over_insert else "",
+                f"{how.line} of the line to {how.place}" if how.line else "",
+                f"carries a {how.symbology} code: heat it evenly" if how.symbology else "",
+                f"edge {how.distance_from_connector_mm:g} mm from {how.place}"
+                if how.distance_from_connector_mm is not None
+                else "",
                 _over_edge(how.bare_mm),
                 how.written,
             ),
@@ -136,7 +139,7 @@ def work_step(step: WorkStep) -> tuple[str, str]:
         case PlaceMarker():
             return _placed(step)
         case OmittedMarker(fit):
-            helps = [f"what helps: {sentence(way)}" for way in fit.ways_out[:1]]
+            helps = [f"what helps: {sentence(way)}" for way in fit.fixes[:1]]
             mend = "mark this place by hand, or mend the harness file and print what that changes"
             what = f"NOT THERE: {fit.marker.kind} {omitted_at(step)} was left out"
             return what, "; ".join((*sentences(fit.reasons), *helps, mend))
@@ -144,10 +147,10 @@ def work_step(step: WorkStep) -> tuple[str, str]:
 
 def _placed(step: PlaceMarker) -> tuple[str, str]:
     fit, marker = step.fit, step.fit.marker
-    where = f"its edge {step.edge_mm:g} mm from {marker.at}" if step.edge_mm is not None else f"at {marker.at}"
+    where = f"its edge {step.edge_mm:g} mm from {marker.place}" if step.edge_mm is not None else f"at {marker.place}"
     what, straddle = f"{said(fit.lines) or 'The plain sleeve'}: {where}", _over_edge(on_bare_mm(fit))
     if marker.kind == "sleeve":
-        how = HEATING[marker.settings.heating if marker.marked else "even"]
+        how = HEATING[marker.settings.sleeve.heating if marker.marked else "even"]
         return f"{what}, shrink it", "; ".join(filter(None, (straddle, how)))
     if marker.kind == "insert":
         return what, "; ".join(filter(None, ("wind the strip on, draw the clear sleeve over it, shrink it", straddle)))
@@ -162,4 +165,4 @@ def said(lines: Sequence[str]) -> str:
 def omitted_at(omitted: OmittedMarker) -> str:
     """Return what a marker that was left out would say, and where."""
     marker = omitted.fit.marker
-    return f"{said(lines_of(omitted.fit)) if marker.marked else 'plain'} at {marker.at}"
+    return f"{said(lines_of(omitted.fit)) if marker.marked else 'plain'} at {marker.place}"

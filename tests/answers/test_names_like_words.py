@@ -40,9 +40,9 @@ HARNESS = """
 name = "Boat"
 part_number = "B-1"
 [defaults]
-wire = "SAE J1128 TXL"
-wire_marker = "signal"
-sleeve = ["AS23053/5"]
+wire_type = "SAE J1128 TXL"
+marker.wire_text = "signal"
+sleeve.families = ["AS23053/5"]
 [[connector]]
 id = "FROM"
 max_width_mm = 30
@@ -86,8 +86,8 @@ circuits = ["SECOND"]
 [[branch.end]]
 at = "SPLICE"
 text = "TEXT"
-code = "QR"
-code_on = ["sleeve", "wrap"]
+code.symbology = "QR"
+code.on = ["sleeve", "wrap"]
 [[bag]]
 id = "BAG"
 branch = "BRANCH"

@@ -27,8 +27,8 @@ COLUMNS, ROWS, PITCH = 8, 12, 60.0  # of the bare pages, points
 def tags(count: int) -> str:
     """Return a harness file with so many bags."""
     lines = [
-        *('[harness]\nname = "Survey boat"\npart_number = "RSB-900"\n[defaults]\ncode = "QR"',),
-        *('wire_marker_kind = "none"\nbranch_marker_kind = "none"\n[[connector]]\nid = "J1"',),
+        *('[harness]\nname = "Survey boat"\npart_number = "RSB-900"\n[defaults]\ncode.symbology = "QR"',),
+        *('marker.wire = "none"\nmarker.branch = "none"\n[[connector]]\nid = "J1"',),
         *('[[connector]]\nid = "P1"\n[[circuit]]\nid = "W1"\nfrom = "P1:1"\nto = "J1:1"\nod_mm = 2.0',),
     ]
     for n in range(1, count + 1):
@@ -40,8 +40,8 @@ def tags(count: int) -> str:
 def sleeves(count: int) -> str:
     """Return a harness file with so many wire ends on thick wires, marked by sleeves."""
     lines = [
-        *('[harness]\nname = "Survey boat"\npart_number = "RSB-901"\n[defaults]\ncode = "Data Matrix"',),
-        *('code_on = ["sleeve"]\nwire_marker_kind = "sleeve"\nbranch_marker_kind = "none"\nwire_marker = "own"',),
+        *('[harness]\nname = "Survey boat"\npart_number = "RSB-901"\n[defaults]\ncode.symbology = "Data Matrix"',),
+        *('code.on = ["sleeve"]\nmarker.wire = "sleeve"\nmarker.branch = "none"\nmarker.wire_text = "circuit"',),
     ]
     wire = '[[circuit]]\nid = "W{n}"\nfrom = "P1:{n}"\nto = "J1:{n}"\nod_mm = {d}'
     lines += [wire.format(n=n, d=6 + n % 5 / 2) for n in range(1, count // 2 + 1)]
@@ -74,7 +74,7 @@ def ours(which: str, count: int) -> dict[str, Any]:
             only = ("bag",) if which == "QR" else ("wire end",)
             printed = print_harness(str(folder / "boat.toml"), folder / "out", record, only=only)
             took, waited = time.process_time() - start, time.perf_counter() - wall
-    said = [p.piece.face.symbol.payload for s in printed.sheets for p in s.placed if p.piece.face.symbol]
+    said = [p.piece.face.symbol.data for s in printed.sheets for p in s.placed if p.piece.face.symbol]
     return {"seconds": took, "wall": waited, "said": said, "bench sheet": sum(spent)}
 
 

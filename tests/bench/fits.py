@@ -33,7 +33,7 @@ WORDS = ("DEPTH", "WINCH", "PROBE", "PORT", "STBD", "PUMP", "LIGHT", "HEAVE")
 def fits(count: int) -> tuple[float, list[Fit]]:
     """Fit so many distinct texts and return the seconds and the answers."""
     settings, catalogue = default_settings(), load_catalogue()
-    load_font(settings.font)
+    load_font(settings.print.font)
     start = time.process_time()
     places = []
     for i in range(50):

@@ -37,7 +37,7 @@ PER_SHEET = STOCK.columns * STOCK.rows
 
 def face(text: str) -> Face:
     """Return a wrap's face: one line, three times around."""
-    return Face(25.0, 18.0, (Run(text, FONT, 2.61, 3.7134, 14.6283),), copies=3, copy_pitch_mm=1.6)
+    return Face(25.0, 18.0, (Run(text, FONT, 2.61, 3.7134, 14.6283),), repeats=3, repeat_pitch_mm=1.6)
 
 
 def sheets_of(unit: int, markers: int, own: int) -> tuple[tuple[Sheet, ...], dict[str, object]]:

@@ -41,7 +41,7 @@ def write_harness(folder: Path, markers: int) -> Path:
     file = folder / "boat.toml"
     file.write_text(
         '[harness]\nname = "River survey boat"\npart_number = "RSB-930"\ncircuits_from = "list.csv"\n'
-        "[defaults]\nwire_reading_distance_mm = 250\n",
+        "[defaults]\nprint.wire_reading_distance_mm = 250\n",
         "utf-8",
     )
     return file
@@ -70,7 +70,7 @@ def ours(folder: Path) -> dict[str, object]:
     return {
         "seconds": took,
         "stocks": dict(stocks),
-        "left out": len(printed.left_out),
+        "left out": len(printed.omitted),
         "pages": len(printed.sheets),
         "MB": after / 1024,
         "MB before": before / 1024,

@@ -64,7 +64,7 @@ def ours(markers: int, folder: Path) -> dict[str, float]:
         str(folder / "list.csv"),
         folder / "out",
         record,
-        settings={"wire_reading_distance_mm": "250"},
+        settings={"print.wire_reading_distance_mm": "250"},
         only=("wire end",),
     )
     took = time.process_time() - start

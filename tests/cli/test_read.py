@@ -41,7 +41,7 @@ def test_as_json(boat: str) -> None:
     found = json.loads(run("read", boat, "--json").stdout)
     assert found["counts"]["circuits"] == 2
     assert found["circuits"][0]["from"] == "P1:1"
-    assert {"from": "column 'Gauge'", "as": "size"} in found["understood"]
+    assert {"from": "column 'Gauge'", "as": "size"} in found["mapped"]
     assert [problem["message"] for problem in found["problems"]] == ["not used: column 'Deck'"]
 
 

@@ -31,9 +31,9 @@ HEAD = """
 name = "River survey boat"
 part_number = "RSB-400"
 [defaults]
-code = "Data Matrix"
-code_on = ["flag", "sleeve", "wrap", "tag"]
-branch_marker_kind = "none"
+code.symbology = "Data Matrix"
+code.on = ["flag", "sleeve", "wrap", "tag"]
+marker.branch = "none"
 [[connector]]
 id = "P1"
 [[connector]]
@@ -44,12 +44,14 @@ id = "J1"
 def job(count: int) -> str:
     """Return a harness file: a quarter each of tags with QR, flags and sleeves with Data Matrix, sleeves with bars."""
     lines = [HEAD]
-    kinds = ('"flag"', '"sleeve"', '"sleeve"\ncode = "Code 128"\ncode_payload = "marker"')
+    kinds = ('"flag"', '"sleeve"', '"sleeve"\ncode.symbology = "Code 128"\ncode.data = "marker"')
     for n in range(1, count * 3 // 8 + 1):
         kind = kinds[n % 3]
         lines.append(f'[[circuit]]\nid = "W{n}"\nfrom = "P1:{n}"\nto = "J1:{n}"\nod_mm = 8.0')
-        lines.append(f'wire_marker = "own"\nwire_marker_kind = {kind}')
-    lines += [f'[[bag]]\nid = "K{n}"\nconnector = "J1"\ncode = "QR"\ncontents = []' for n in range(count // 4)]
+        lines.append(f'marker.wire_text = "circuit"\nmarker.wire = {kind}')
+    lines += [
+        f'[[bag]]\nid = "K{n}"\nconnector = "J1"\ncode.symbology = "QR"\ncontents = []' for n in range(count // 4)
+    ]
     return "\n".join(lines)
 
 
@@ -60,10 +62,10 @@ def sheets(
     """Return the sheets, and what the code of each marker says."""
     file = tmp_path_factory.mktemp("job") / "boat.toml"
     file.write_text(job(request.param), "utf-8")
-    checked = check(str(file), settings={"wire_reading_distance_mm": "250"})
+    checked = check(str(file), settings={"print.wire_reading_distance_mm": "250"})
     assert not checked.misfits, [fit.reasons for fit in checked.misfits][:2]
     laid = lay_out(pieces_of(checked.fits, checked.stocks), checked.stocks.by_name())
-    said = {fit.marker.id: fit.code.payload for fit in checked.fits if fit.code is not None}
+    said = {fit.marker.id: fit.code.data for fit in checked.fits if fit.code is not None}
     return laid, said
 
 
@@ -75,7 +77,7 @@ def cut(picture: Any, sheet: Sheet, x: float, y: float, width: float, height: fl
 
 
 def kinds_of(sheet: Sheet) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(p.piece.face.symbol.kind for p in sheet.placed if p.piece.face.symbol is not None))
+    return tuple(dict.fromkeys(p.piece.face.symbol.symbology for p in sheet.placed if p.piece.face.symbol is not None))
 
 
 def ink_mm2(picture: Any, dpi: float) -> float:
@@ -99,8 +101,8 @@ def test_every_code_of_a_job_says_its_own_text(sheets: tuple[tuple[Sheet, ...], 
         for placed in sheet.placed:
             symbol = placed.piece.face.symbol
             assert symbol is not None
-            quiet = {"QR": 4, "Data Matrix": 1, "Code 128": 10}[symbol.kind]
-            for copy in range(symbol.copies):
+            quiet = {"QR": 4, "Data Matrix": 1, "Code 128": 10}[symbol.symbology]
+            for copy in range(symbol.repeats):
                 x = placed.x_mm + symbol.x_mm + copy * symbol.step_x_mm - quiet * symbol.module_x_mm
                 y = placed.y_mm + symbol.y_mm + copy * symbol.step_y_mm
                 around = quiet * symbol.module_y_mm if len(symbol.rows) > 1 else 0.0
@@ -108,9 +110,9 @@ def test_every_code_of_a_job_says_its_own_text(sheets: tuple[tuple[Sheet, ...], 
                 height = len(symbol.rows) * symbol.module_y_mm + 2 * around
                 own = cut(picture, sheet, x, y - around, width, height, dpi)
                 worst = max(worst, abs(ink_mm2(own, dpi) / ideal_mm2(symbol) - 1))
-            assert found[said[placed.piece.marker]] == symbol.copies, (symbol.kind, placed.piece.marker)
+            assert found[said[placed.piece.marker]] == symbol.repeats, (symbol.symbology, placed.piece.marker)
             read += 1
-            kinds.add(symbol.kind)
+            kinds.add(symbol.symbology)
     print(f"\n{read} markers at {dpi} dpi: all read; dark area off by {worst:.3%} at most")
     assert read == len(said)
     assert kinds == {"QR", "Data Matrix", "Code 128"}

@@ -32,8 +32,8 @@ def decode(trial: Trial, rates: Rates, camera: np.random.Generator) -> None:
     flat = flat_picture(fit)
     for end in ("low", "high"):
         for aim in (0.0, 10.0):
-            found = read_codes(photographed(fit, flat, end, aim, camera), (fit.code.kind,))
-            tally = rates.setdefault((band(fit.code.grid), aim), [0, 0])
+            found = read_codes(photographed(fit, flat, end, aim, camera), (fit.code.symbology,))
+            tally = rates.setdefault((band(fit.code.grid_nonuniformity), aim), [0, 0])
             tally[0] += trial.payload in [one.text for one in found]
             tally[1] += 1
 
@@ -54,11 +54,11 @@ def test_accepted_codes_are_read_on_the_part(count: int) -> None:
     camera, kinds = np.random.default_rng(38), Counter[str]()
     rates: Rates = {}
     for trial in trials(38):
-        if trial.fit.verdict == "does not fit":
+        if trial.fit.result == "fail":
             continue
         assert trial.fit.code is not None
-        assert trial.fit.code.faults == ()
-        kinds[f"{trial.fit.code.kind} on {trial.fit.marker.kind}s"] += 1
+        assert trial.fit.code.failures == ()
+        kinds[f"{trial.fit.code.symbology} on {trial.fit.marker.kind}s"] += 1
         decode(trial, rates, camera)
         if kinds.total() == count:
             break
@@ -75,13 +75,13 @@ def test_refused_codes_are_read_less_the_farther_off_they_are() -> None:
     """Asked for all the same: the rate by grid deviation shows where the limit stands. Flatly refused are not drawn."""
     camera, tried = np.random.default_rng(60), 0
     rates: Rates = {}
-    for trial in trials(60, code_anyway="yes"):
+    for trial in trials(60, {"code.allow_failed": True}):
         code = trial.fit.code
         assert code is not None
-        no_room = any(fault.kind in ("code too high", "code too long") for fault in code.faults)
-        if not code.faults or code.rows == 1 or code.arc_deg > 150 or no_room:
+        no_room = any(fault.kind in ("code too high", "code too long") for fault in code.failures)
+        if not code.failures or code.rows == 1 or code.arc_deg > 150 or no_room:
             continue  # bars, what leaves the view, and what has no room: cut off, it cannot be read
-        assert trial.fit.verdict != "fits"
+        assert trial.fit.result != "pass"
         decode(trial, rates, camera)
         tried += 1
         if tried == COUNT // 6:

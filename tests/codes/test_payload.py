@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import pytest
 
 from labeler.codes.payload import payload_of
@@ -12,18 +10,18 @@ from labeler.formulas.check import has_valid_check
 from labeler.harness import index
 from labeler.model import Harness, Marker
 from labeler.plan import plan
-from tests.make import harness, settings
+from tests.make import NO_CHANGES, Changes, harness, settings
 
 HARNESS = harness(name="River survey boat")
 
 
-def marker(**changes: Any) -> Marker:
-    words = settings(code="QR", **changes)
+def marker(changes: Changes = NO_CHANGES) -> Marker:
+    words = settings({"code.symbology": "QR", **changes})
     return Marker("W9X0GRQG", "sleeve", "branch end", "J4", ("DEPTH", "J4"), False, words, True, "B4", "", "P1")
 
 
 def says(rule: str, unit: str = "0001", about: Harness = HARNESS) -> str:
-    return payload_of(marker(code_payload=rule), about, unit)
+    return payload_of(marker(changes={"code.data": rule}), about, unit)
 
 
 def test_the_default_names_unit_and_marker() -> None:

@@ -52,7 +52,7 @@ def page_of(sheets: Sequence[Sheet], number: int = 0) -> np.ndarray[Any, Any]:
 @cache
 def checked(stock: str) -> Checked:
     takes = KINDS[STOCKS[stock].marker]
-    kinds = {"branch_marker_kind": takes, "wire_marker_kind": takes}
+    kinds = {"marker.branch": takes, "marker.wire": takes}
     return check(BOAT, settings=kinds, stock=(stock,), paper="Letter" if "letter" in stock or "216" in stock else "A4")
 
 
@@ -198,9 +198,9 @@ def shares(sheets: Sequence[Sheet]) -> tuple[float, int]:
     """
     used = needed = 0.0
     count = 0
-    for group in dict.fromkeys(sheet.group for sheet in sheets):
+    for group in dict.fromkeys(sheet.load for sheet in sheets):
         loads: list[list[float]] = []
-        for sheet in (s for s in sheets if s.group == group):
+        for sheet in (s for s in sheets if s.load == group):
             rows: dict[str, list[float]] = {}
             for each in sheet.placed:
                 row = "" if sheet.stock.kind == "reel" else re.sub("[A-Z]", "", each.cell)
@@ -247,12 +247,12 @@ MIX = ("wrap", "sleeve", "insert", "flag")
 def write_mixed(path: Path, circuits: int) -> None:
     """Write a harness whose wires are marked in every kind in turn, with a bag for every connector of it."""
     rows = [
-        '[harness]\nname = "Survey boat, long"\npart_number = "RSB-900"\n[defaults]\nwire = "SAE J1128 TXL"\n'
-        'code = "QR"\nwire_reading_distance_mm = 250\nbranch_marker_kind = "none"\nwire_marker = "{circuit} {local}"'
+        '[harness]\nname = "Survey boat, long"\npart_number = "RSB-900"\n[defaults]\nwire_type = "SAE J1128 TXL"\n'
+        'code.symbology = "QR"\nprint.wire_reading_distance_mm = 250\nmarker.branch = "none"\nmarker.wire_text = "{circuit} {local}"'
     ]
     rows += [
         f'[[circuit]]\nid = "W{n + 1:04d}"\nfrom = "P{n // 8 + 1}:{n % 8 + 1}"\n'
-        f'to = "J{n // 10 + 1}:{n % 10 + 1}"\nsize = "{SIZES[n // 4 % 4]}"\nwire_marker_kind = "{MIX[n % 4]}"'
+        f'to = "J{n // 10 + 1}:{n % 10 + 1}"\nsize = "{SIZES[n // 4 % 4]}"\nmarker.wire = "{MIX[n % 4]}"'
         for n in range(circuits)
     ]
     path.write_text("\n".join(rows), "utf-8")
@@ -289,7 +289,7 @@ def read_texts(page: pdfium.PdfPage, sheet: Sheet, by_id: dict[str, Fit]) -> Non
         corners = (each.x_mm, each.y_mm, each.x_mm + face.width_mm, each.y_mm + face.height_mm)
         found = text.get_text_bounded(*(v * k for v in corners)).split()
         # word by word: the reader makes one line of the two halves of a flag
-        assert Counter(found) == Counter(" ".join(run.text for run in face.runs for _ in range(face.copies)).split())
+        assert Counter(found) == Counter(" ".join(run.text for run in face.runs for _ in range(face.repeats)).split())
         fit = by_id[each.piece.marker]
-        caution = fit.marker.settings.tag_caution or "" if fit.marker.kind == "tag" else ""
+        caution = fit.marker.settings.tag.safety_message or "" if fit.marker.kind == "tag" else ""
         assert set(" ".join((*fit.lines, caution)).split()) == set(found)

@@ -383,7 +383,7 @@ def test_equal_faces_have_equal_operations_and_others_have_not() -> None:
     assert face_operations(face) == face_operations(replace(face))
     for other in (
         replace(face, boxes=()),
-        replace(face, copies=2, copy_pitch_mm=1.0),
+        replace(face, repeats=2, repeat_pitch_mm=1.0),
         replace(face, runs=(replace(face.runs[0], stretch=1.26),)),
         replace(face, runs=(replace(face.runs[0], text="DEPTH (J5)"),)),
         replace(face, symbol=symbol_of("J4", 0, 0, 10, 300)),

@@ -78,7 +78,7 @@ def test_a_module_is_its_whole_number_of_dots_everywhere(dpi: int, copies: int) 
     """Also where the code comes again and is a form."""
     face = tag(dpi)
     assert face.symbol is not None
-    face = replace(face, symbol=replace(face.symbol, copies=copies, step_x_mm=-31.7, step_y_mm=-5.3))
+    face = replace(face, symbol=replace(face.symbol, repeats=copies, step_x_mm=-31.7, step_y_mm=-5.3))
     assert face.symbol is not None
     dots = round(face.symbol.module_x_mm * dpi / 25.4)
     (picture,) = page_pictures(drawn(lay_out([Piece("M", face, "tag-a4-95x54")], STOCKS), dpi), dpi)
@@ -215,9 +215,9 @@ def test_a_picture_of_more_dots_than_memory_holds_is_refused_before_anything_is_
     out = Output(tmp_path, png=(form,))
     with open_record(tmp_path / "r.sqlite") as record:
         with pytest.raises(LabelerError, match="at 4800 dpi has 2,227 million dots, the limit is 600"):
-            print_harness(BOAT, tmp_path / "out", record, settings={"printer_dpi": "4800"}, only=("bag",), out=out)
+            print_harness(BOAT, tmp_path / "out", record, settings={"print.dpi": "4800"}, only=("bag",), out=out)
         assert record.jobs() == ()
-        print_harness(BOAT, tmp_path / "out", record, settings={"printer_dpi": "4800"}, only=("bag",))  # as PDF
+        print_harness(BOAT, tmp_path / "out", record, settings={"print.dpi": "4800"}, only=("bag",))  # as PDF
         items = record.find("K4", unit="0001")
         with pytest.raises(LabelerError, match="2,227 million dots"):
             reprint(record, items, tmp_path, reason="lost", out=out, printer=Printer(dpi=4800))

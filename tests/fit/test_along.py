@@ -11,8 +11,8 @@ BOAT = """
 [harness]
 name = "Boat"
 [defaults]
-wire = "SAE J1128 TXL"
-wire_marker_kind = "none"
+wire_type = "SAE J1128 TXL"
+marker.wire = "none"
 [[circuit]]
 id = "W1"
 from = "P1:1"
@@ -32,20 +32,20 @@ text = ["P1"]
 
 
 @pytest.mark.parametrize(
-    ("length", "start", "verdicts"),
+    ("length", "start", "results"),
     [
-        (500, 0, ["fits", "fits"]),
+        (500, 0, ["pass", "pass"]),
         # J4 takes 30 to 60 mm for its text, P1 at least 20
-        (60, 10, ["does not fit", "does not fit"]),  # 10 + at least 30, and 20: either leaves too little
+        (60, 10, ["fail", "fail"]),  # 10 + at least 30, and 20: either leaves too little
     ],
 )
-def test_chosen_lengths(tmp_path: Path, length: float, start: float, verdicts: list[str]) -> None:
+def test_chosen_lengths(tmp_path: Path, length: float, start: float, results: list[str]) -> None:
     file = tmp_path / "boat.toml"
     file.write_text(BOAT.format(length=length, start=start), "utf-8")
     fits = [fit for fit in check(str(file)).fits if fit.marker.role == "branch end"]
     cuts = [fit.cut_length_mm for fit in fits]
     assert cuts[0] >= 30
-    assert [fit.verdict for fit in fits] == verdicts
-    if "does not fit" in verdicts:
+    assert [fit.result for fit in fits] == results
+    if "fail" in results:
         reach = f"its sleeve reaches {start + cuts[0]:g} mm from J4, the branch has {length} mm"
         assert sentence(fits[0].reasons[0]) == f"{reach}, of which the other sleeve takes {cuts[1]:g}"

@@ -26,22 +26,24 @@ EPS = 1e-6
 
 def drawn_settings(rng: random.Random) -> Settings:
     return settings(
-        sleeve=tuple(rng.sample(FAMILIES, 3)),
-        heating=rng.choice(["even", "back first", "any"]),
-        direction=rng.choice(["along", "around", "auto"]),
-        reading=rng.choice(["towards the end", "away from the end"]),
-        lettered_share=rng.uniform(0.3, 0.7),
-        reading_distance_mm=rng.uniform(200, 600),
-        wire_reading_distance_mm=rng.uniform(150, 400),
-        reading_arc_deg=rng.choice([60.0, 90.0]),
-        supplied_over=rng.choice([0.0, 0.08]),
-        end_margin_mm=rng.uniform(0, 4),
-        edge_margin_mm=rng.uniform(0, 2),
-        overlap_mm=rng.uniform(0, 15),
-        cut_lengths_mm=rng.choice([(), (25.0, 38.0, 50.0)]),
-        printer_dpi=rng.choice([203.0, 300.0, 600.0]),
-        line_pitch=rng.uniform(1.2, 1.8),
-        font=rng.choice(["Atkinson Hyperlegible", "Fira Sans Condensed"]),
+        {
+            "sleeve.families": tuple(rng.sample(FAMILIES, 3)),
+            "sleeve.heating": rng.choice(["even", "unmarked side first", "any"]),
+            "sleeve.text_direction": rng.choice(["along", "around", "auto"]),
+            "sleeve.reads": rng.choice(["towards connector", "away from connector"]),
+            "sleeve.marked_side_share": rng.uniform(0.3, 0.7),
+            "print.reading_distance_mm": rng.uniform(200, 600),
+            "print.wire_reading_distance_mm": rng.uniform(150, 400),
+            "print.readable_arc_deg": rng.choice([60.0, 90.0]),
+            "sleeve.expanded_oversize": rng.choice([0.0, 0.08]),
+            "sleeve.end_margin_mm": rng.uniform(0, 4),
+            "sleeve.fold_margin_mm": rng.uniform(0, 2),
+            "sleeve.covering_overlap_mm": rng.uniform(0, 15),
+            "sleeve.cut_lengths_mm": rng.choice([(), (25.0, 38.0, 50.0)]),
+            "print.dpi": rng.choice([203.0, 300.0, 600.0]),
+            "print.line_spacing": rng.uniform(1.2, 1.8),
+            "print.font": rng.choice(["Atkinson Hyperlegible", "Fira Sans Condensed"]),
+        }
     )
 
 
@@ -67,19 +69,24 @@ def said_once(fit: Fit) -> None:
 
 
 def tall_enough(fit: Fit, distance: float) -> None:
-    chosen, capital = fit.marker.settings, fit.capital
+    chosen, capital = fit.marker.settings, fit.capital_height_mm
     assert capital is not None
-    required = max(chosen.min_capital_mm, height_for_angle(distance, chosen.required_angle_arcmin))
+    required = max(chosen.print.min_capital_height_mm, height_for_angle(distance, chosen.print.min_visual_angle_arcmin))
     assert capital.required == pytest.approx(required)
     assert capital.low >= required - EPS
-    assert capital.flat >= chosen.dots_per_capital * 25.4 / chosen.printer_dpi - EPS
-    assert fit.size_mm * load_font(fit.font).stroke >= chosen.dots_per_stroke * 25.4 / chosen.printer_dpi - EPS
-    assert fit.arc_deg <= (chosen.reading_arc_deg if fit.verdict == "fits" else chosen.turning_arc_deg) + 1e-3
+    assert capital.printed >= chosen.print.min_dots_per_capital * 25.4 / chosen.print.dpi - EPS
+    assert (
+        fit.font_size_mm * load_font(fit.font).stroke
+        >= chosen.print.min_dots_per_stroke * 25.4 / chosen.print.dpi - EPS
+    )
+    assert (
+        fit.text_arc_deg <= (chosen.print.readable_arc_deg if fit.result == "pass" else chosen.print.max_arc_deg) + 1e-3
+    )
     if fit.marker.kind == "sleeve":
         shares = [proportion(fit, out) for out in outcomes(fit)]
     else:  # nothing shrinks
         shares = [load_font(fit.font).capital_width / load_font(fit.font).capital]
-    assert chosen.narrowest_letter - EPS <= min(shares) <= max(shares) <= chosen.widest_letter + EPS
+    assert chosen.print.min_width_ratio - EPS <= min(shares) <= max(shares) <= chosen.print.max_width_ratio + EPS
 
 
 def ink(fit: Fit) -> tuple[float, float, float, float]:
@@ -98,7 +105,7 @@ def ink(fit: Fit) -> tuple[float, float, float, float]:
         else:
             boxes.append((run.x_mm, run.y_mm - below * run.stretch, run.x_mm + long, run.y_mm + above * run.stretch))
     left, lower, right, upper = zip(*boxes, strict=True)
-    fallen = (fit.face.copies - 1) * fit.face.copy_pitch_mm
+    fallen = (fit.face.repeats - 1) * fit.face.repeat_pitch_mm
     return min(left), min(lower) - fallen, max(right), max(upper)
 
 
@@ -109,29 +116,29 @@ def test_sleeves(case: int) -> None:
     chosen = marker.settings
     fixed = rng.choice([None, None, 30.0])
     fit = fit_sleeve(marker, SleevePlace(seat, choose_tubes(seat, chosen, CATALOGUE), fixed))
-    if fit.verdict == "does not fit":
+    if fit.result == "fail":
         assert fit.reasons
         return
     said_once(fit)
-    tall_enough(fit, chosen.reading_distance_mm)
+    tall_enough(fit, chosen.print.reading_distance_mm)
     check_against_outcomes(fit)
     assert fit.tube is not None
     assert fit.face is not None
-    assert fit.tube.expanded_id_mm >= seat.passes.high * (1 + chosen.slip) - EPS
-    assert fit.tube.recovered_id_mm <= seat.closes_on.low * (1 - chosen.grip) + EPS
+    assert fit.tube.expanded_id_mm >= seat.pass_over.high * (1 + chosen.sleeve.pass_over_margin) - EPS
+    assert fit.tube.recovered_id_mm <= seat.grip.low * (1 - chosen.sleeve.grip_margin) + EPS
     assert fit.cut_length_mm == (fixed or fit.cut_length_mm)
-    assert fit.cut_length_mm <= max(chosen.longest_cut_mm, *chosen.cut_lengths_mm, fixed or 0.0)
+    assert fit.cut_length_mm <= max(chosen.sleeve.max_cut_length_mm, *chosen.sleeve.cut_lengths_mm, fixed or 0.0)
     left, lower, right, upper = ink(fit)
-    assert left >= chosen.end_margin_mm - 1e-3
-    assert right <= fit.face.width_mm - chosen.end_margin_mm + 1e-3
-    assert lower >= chosen.edge_margin_mm - 1e-3
-    assert upper <= fit.face.height_mm - chosen.edge_margin_mm + 1e-3
+    assert left >= chosen.sleeve.end_margin_mm - 1e-3
+    assert right <= fit.face.width_mm - chosen.sleeve.end_margin_mm + 1e-3
+    assert lower >= chosen.sleeve.fold_margin_mm - 1e-3
+    assert upper <= fit.face.height_mm - chosen.sleeve.fold_margin_mm + 1e-3
     if seat.section:  # what is on the other side of the covering's edge stays free of print
-        to_the_right = seat.section.towards_end == (chosen.reading == "towards the end")
+        to_the_right = seat.section.towards_end == (chosen.sleeve.reads == "towards connector")
         free = fit.face.width_mm - right if to_the_right else left
-        assert free >= chosen.overlap_mm + chosen.end_margin_mm - 1e-3
+        assert free >= chosen.sleeve.covering_overlap_mm + chosen.sleeve.end_margin_mm - 1e-3
     # flat print within half the circumference, and the stack's arc as reported or less, on any outside
-    assert fit.face.height_mm <= pi * (fit.outside_mm[0] if fit.outside_mm else 0) / 2 + EPS
+    assert fit.face.height_mm <= pi * (fit.tube_od_mm[0] if fit.tube_od_mm else 0) / 2 + EPS
 
 
 @pytest.mark.parametrize("case", spread(range(150), 48))
@@ -150,11 +157,11 @@ def test_wraps_strips_and_flags(case: int) -> None:
         thick = Seat(over, over, over)
         place = SleevePlace(thick, choose_tubes(thick, marker.settings, CATALOGUE))
         fit = fit_insert(marker, place, CATALOGUE.stock("insert-a4"))
-    if fit.verdict == "does not fit":
+    if fit.result == "fail":
         assert fit.reasons
         return
     said_once(fit)
-    tall_enough(fit, marker.settings.wire_reading_distance_mm)
+    tall_enough(fit, marker.settings.print.wire_reading_distance_mm)
     assert fit.face is not None
     left, lower, right, upper = ink(fit)
     assert 0 <= left < right <= fit.face.width_mm

@@ -19,7 +19,7 @@ from labeler.size.tubes import choose_tubes
 from labeler.tables.catalogue import load_catalogue
 from labeler.text import load_font
 from labeler.wording import sentence, sentences
-from tests.make import settings
+from tests.make import NO_CHANGES, Changes, settings
 
 CATALOGUE = load_catalogue()
 STEPPED = Seat(
@@ -32,9 +32,11 @@ def plain(low: float, high: float) -> Seat:
     return Seat(Range(low, high), Range(low, high), Range(low, high))
 
 
-def sleeve(text: str | tuple[str, ...], low: float, high: float, cut: float | None = None, **changes: Any) -> Fit:
+def sleeve(
+    text: str | tuple[str, ...], low: float, high: float, cut: float | None = None, changes: Changes = NO_CHANGES
+) -> Fit:
     lines = (text,) if isinstance(text, str) else text
-    chosen = settings(**changes)
+    chosen = settings(changes)
     seat = plain(low, high)
     marker = Marker("ID", "sleeve", "branch end", "J4", lines, len(lines) == 1, chosen)
     return fit_sleeve(marker, SleevePlace(seat, choose_tubes(seat, chosen, CATALOGUE), cut))
@@ -43,82 +45,86 @@ def sleeve(text: str | tuple[str, ...], low: float, high: float, cut: float | No
 def test_a_branch_sleeve() -> None:
     """Required at 400 mm: 16' -> 1.862 mm, after shrinking, everywhere in the interval."""
     fit = sleeve("DEPTH J4", 4.0, 4.6)
-    assert fit.verdict == "fits"
-    assert fit.capital is not None
-    assert fit.capital.required == pytest.approx(1.862, abs=0.001)
-    assert fit.surface.face_scale is not None
-    assert fit.capital.low == pytest.approx(fit.capital.flat * fit.surface.face_scale.low)
-    assert fit.capital.low > fit.capital.required
-    assert fit.arc_deg <= 90
+    assert fit.result == "pass"
+    assert fit.capital_height_mm is not None
+    assert fit.capital_height_mm.required == pytest.approx(1.862, abs=0.001)
+    assert fit.surface.marked_side_scale is not None
+    assert fit.capital_height_mm.low == pytest.approx(fit.capital_height_mm.printed * fit.surface.marked_side_scale.low)
+    assert fit.capital_height_mm.low > fit.capital_height_mm.required
+    assert fit.text_arc_deg <= 90
 
 
 def test_the_face_of_a_sleeve_is_as_large_as_the_piece_and_holds_the_text() -> None:
     fit = sleeve("DEPTH J4", 4.0, 4.6)
     face = fit.face
     assert face is not None
-    assert (face.width_mm, face.height_mm) == pytest.approx((fit.cut_length_mm, fit.surface.lay_flat_mm), abs=1e-6)
+    assert (face.width_mm, face.height_mm) == pytest.approx(
+        (fit.cut_length_mm, fit.surface.lay_flat_width_mm), abs=1e-6
+    )
     run = face.runs[0]
     width, height = FONT.width(run.text) * run.size_mm, FONT.capital * run.size_mm * run.stretch
     assert run.x_mm >= 2.0 - 1e-6  # end margin
     assert run.x_mm + width <= face.width_mm - 2.0 + 1e-6
     assert run.y_mm + height / 2 == pytest.approx(face.height_mm / 2, abs=0.2)  # in the middle of the flat side
-    assert fit.capital is not None
-    assert height == pytest.approx(fit.capital.flat, rel=1e-5)
+    assert fit.capital_height_mm is not None
+    assert height == pytest.approx(fit.capital_height_mm.printed, rel=1e-5)
 
 
 def test_letters_keep_their_proportion_after_shrinking() -> None:
     """Width over height of the H stays within 0.5 … 1.0 over the whole range (ISO 9241-3, DOD-HDBK-791)."""
     fit = sleeve("DEPTH J4", 4.0, 4.6)
-    assert fit.surface.face_scale is not None
-    assert fit.surface.along_scale is not None
+    assert fit.surface.marked_side_scale is not None
+    assert fit.surface.longitudinal_scale is not None
     own = FONT.capital_width / FONT.capital
-    widest = own * fit.surface.along_scale.high / (fit.surface.stretch * fit.surface.face_scale.low)
-    narrowest = own * fit.surface.along_scale.low / (fit.surface.stretch * fit.surface.face_scale.high)
+    widest = own * fit.surface.longitudinal_scale.high / (fit.surface.text_stretch * fit.surface.marked_side_scale.low)
+    narrowest = (
+        own * fit.surface.longitudinal_scale.low / (fit.surface.text_stretch * fit.surface.marked_side_scale.high)
+    )
     assert 0.5 <= narrowest < widest <= 1.0 + 1e-9
 
 
 def test_even_heat_against_back_first() -> None:
-    even, back = sleeve("DEPTH J4", 4.0, 4.6, heating="even"), sleeve("DEPTH J4", 4.0, 4.6)
-    assert even.surface.face_scale == even.surface.print_scale
-    assert back.surface.face_scale is not None
-    assert back.surface.print_scale is not None
-    assert back.surface.face_scale.low == back.surface.print_scale.low
-    assert back.surface.face_scale.high > back.surface.print_scale.high
+    even, back = sleeve("DEPTH J4", 4.0, 4.6, changes={"sleeve.heating": "even"}), sleeve("DEPTH J4", 4.0, 4.6)
+    assert even.surface.marked_side_scale == even.surface.circumferential_scale
+    assert back.surface.marked_side_scale is not None
+    assert back.surface.circumferential_scale is not None
+    assert back.surface.marked_side_scale.low == back.surface.circumferential_scale.low
+    assert back.surface.marked_side_scale.high > back.surface.circumferential_scale.high
 
 
 def test_too_long_for_the_piece() -> None:
     fit = sleeve("RIVERSURVEYBOAT", 4.0, 4.6, cut=20)
-    assert fit.verdict == "does not fit"
+    assert fit.result == "fail"
     assert "of the piece's 20 mm 16.0 are free" in sentence(fit.reasons[0])
-    assert sleeve("RIVERSURVEYBOAT", 4.0, 4.6, cut=35).verdict == "fits"
+    assert sleeve("RIVERSURVEYBOAT", 4.0, 4.6, cut=35).result == "pass"
 
 
 def test_too_many_lines_for_the_part() -> None:
     fit = sleeve(("DEPTH", "SOUNDER", "J4"), 4.0, 4.6)
-    assert fit.verdict == "does not fit"
+    assert fit.result == "fail"
     assert "3 lines may cover 120° of the part at most" in sentence(fit.reasons[0])
 
 
 def test_a_long_text_breaks_where_the_length_is_fixed() -> None:
     fit = sleeve("CURRENT PROFILER J3", 8.0, 8.9, cut=30)
     assert fit.lines == ("CURRENT", "PROFILER J3")
-    assert fit.verdict in ("fits", "tight")
+    assert fit.result in ("pass", "marginal")
 
 
 def test_turn_to_read() -> None:
     fit = sleeve("CURRENT PROFILER J3", 5.7, 6.5, cut=30)
-    assert fit.verdict == "tight"
-    assert 90 < fit.arc_deg <= 120
+    assert fit.result == "marginal"
+    assert 90 < fit.text_arc_deg <= 120
     assert "is read without turning" in sentence(fit.reasons[0])
 
 
 def test_no_tube() -> None:
     fit = sleeve("DEPTH J4", 2.0, 18.0)
-    assert fit.verdict == "does not fit"
+    assert fit.result == "fail"
     assert fit.face is None
     assert "no tube of AS23053/5, 3:1 single wall both passes 18.00 mm" in sentence(fit.reasons[0])
     # 18 x 1.1 = 19.8; 2 x 0.9 = 1.8
-    assert any("has 19.80 mm supplied and recovers to 1.80: nearest " in way for way in sentences(fit.ways_out))
+    assert any("has 19.80 mm supplied and recovers to 1.80: nearest " in way for way in sentences(fit.fixes))
 
 
 def test_plain_sleeves_are_only_cut() -> None:
@@ -126,11 +132,11 @@ def test_plain_sleeves_are_only_cut() -> None:
     chosen = settings()
     marker = Marker("ID", "sleeve", "branch end", "J4", ("B4",), True, chosen, marked=False)
     fit = fit_sleeve(marker, SleevePlace(seat, choose_tubes(seat, chosen, CATALOGUE), 25))
-    assert (fit.verdict, fit.face, fit.cut_length_mm) == ("fits", None, 25)
+    assert (fit.result, fit.face, fit.cut_length_mm) == ("pass", None, 25)
 
 
 def test_a_sleeve_over_the_edge_of_a_covering_keeps_its_text_on_the_covering() -> None:
-    chosen = settings(overlap_mm=10.0)
+    chosen = settings({"sleeve.covering_overlap_mm": 10.0})
     marker = Marker("ID", "sleeve", "branch end", "J4", ("DEPTH J4",), True, chosen)
     fit = fit_sleeve(marker, SleevePlace(STEPPED, choose_tubes(STEPPED, chosen, CATALOGUE)))
     run = fit.face.runs[0]  # type: ignore[union-attr]
@@ -139,10 +145,12 @@ def test_a_sleeve_over_the_edge_of_a_covering_keeps_its_text_on_the_covering() -
 
 
 @pytest.mark.parametrize("seat", [STEPPED, plain(4.0, 4.6), plain(9.0, 10.0)])
-@pytest.mark.parametrize("changes", [{}, {"reading": "away from the end", "cut_lengths_mm": (25.0, 38.0, 50.0)}])
+@pytest.mark.parametrize(
+    "changes", [{}, {"sleeve.reads": "away from connector", "sleeve.cut_lengths_mm": (25.0, 38.0, 50.0)}]
+)
 def test_what_sleeves_of_one_place_share_changes_no_answer(seat: Seat, changes: dict[str, Any]) -> None:
     """Many texts in one place, and each in a place of its own, where nothing is known of the others yet."""
-    chosen = settings(**changes)
+    chosen = settings(changes)
     choice = choose_tubes(seat, chosen, CATALOGUE)
     shared = SleevePlace(seat, choice)
     words = ("HULL", "J4", "WINCH", "Q", "gyj", "P1:12", "STARBOARD", "Ä", "UP", "=F1-K1:13")
@@ -156,7 +164,7 @@ def test_cut_lengths() -> None:
     assert cut_lengths(settings())[:3] == (20, 25, 30)
     assert cut_lengths(settings())[-1] == 60
     assert cut_lengths(settings(), 33.0)[0] == 35
-    assert cut_lengths(settings(shortest_cut_mm=22.0, cut_step_mm=2.5))[0] == 22.5
+    assert cut_lengths(settings({"sleeve.min_cut_length_mm": 22.0, "sleeve.cut_step_mm": 2.5}))[0] == 22.5
 
 
 def test_a_glyph_no_font_has_is_named() -> None:
@@ -173,34 +181,44 @@ def test_a_stand_in_is_said() -> None:
 def test_the_printer_can_form_it() -> None:
     """12 dots at 100 dpi are 3.05 mm as printed: more than 1.27 mm shrunk asks for."""
     near = {
-        "reading_distance_mm": 100.0,
-        "required_angle_arcmin": 5.0,
-        "preferred_angle_arcmin": 5.0,
-        "largest_angle_arcmin": 5.0,
+        "print.reading_distance_mm": 100.0,
+        "print.min_visual_angle_arcmin": 5.0,
+        "print.preferred_visual_angle_arcmin": 5.0,
+        "print.max_visual_angle_arcmin": 5.0,
     }
-    fit = sleeve("J4", 4.0, 4.6, printer_dpi=100.0, **near)
-    assert fit.capital is not None
-    assert fit.capital.flat >= 12 * 25.4 / 100 - 1e-9
+    fit = sleeve("J4", 4.0, 4.6, changes={"print.dpi": 100.0, **near})
+    assert fit.capital_height_mm is not None
+    assert fit.capital_height_mm.printed >= 12 * 25.4 / 100 - 1e-9
 
 
-@pytest.mark.parametrize("heating", ["even", "back first", "any"])
+@pytest.mark.parametrize("heating", ["even", "unmarked side first", "any"])
 def test_a_larger_required_height_never_makes_a_text_fit(heating: str) -> None:
-    order = ["fits", "tight", "does not fit"]
+    order = ["pass", "marginal", "fail"]
     worst = 0
     for least in (1.27, 1.8, 2.2, 2.6, 3.0, 3.4, 4.0, 5.0):
-        fit = sleeve("WATER PROBE J4", 4.0, 4.6, cut=40, min_capital_mm=least, heating=heating, sleeve=("AS23053/5",))
-        assert order.index(fit.verdict) >= worst
-        worst = order.index(fit.verdict)
+        fit = sleeve(
+            "WATER PROBE J4",
+            4.0,
+            4.6,
+            cut=40,
+            changes={
+                "print.min_capital_height_mm": least,
+                "sleeve.heating": heating,
+                "sleeve.families": ("AS23053/5",),
+            },
+        )
+        assert order.index(fit.result) >= worst
+        worst = order.index(fit.result)
     assert worst == 2
 
 
 # ---------------------------------------------------------------- wraps
 
 
-def wrap(text: str, low: float, high: float, **changes: Any) -> Fit:
+def wrap(text: str, low: float, high: float, changes: Changes = NO_CHANGES) -> Fit:
     stocks = [CATALOGUE.stock(name) for name in ("wrap-a4-25x38", "wrap-a4-25x18", "wrap-a4-25x11")]
     seat = Seat(Range(low, high), Range(low, high), Range(low, high))
-    marker = Marker("ID", "wrap", "wire end", "P1:1", (text,), True, settings(**changes))
+    marker = Marker("ID", "wrap", "wire end", "P1:1", (text,), True, settings(changes))
     return fit_wrap(marker, wrap_place(seat, marker.settings, needed_for(marker), stocks))
 
 
@@ -209,48 +227,48 @@ def test_the_stock_that_serves_the_wire() -> None:
     assert wrap("W1", 2.0, 2.2).stock == "wrap-a4-25x18"
     assert wrap("W1", 1.4, 1.5).stock == "wrap-a4-25x11"
     assert wrap("W1", 4.0, 4.4).stock == "wrap-a4-25x38"
-    assert wrap("W1", 2.5, 4.2).verdict == "does not fit"  # a range that no single one serves
+    assert wrap("W1", 2.5, 4.2).result == "fail"  # a range that no single one serves
     assert "wrap-a4-25x38 2.86 to 9.03 mm" in sentence(wrap("W1", 9.5, 9.5).reasons[0])
 
 
 def test_wrap_height_by_the_arc() -> None:
     """On 1.8 mm with 0.1 mm film: 90° of 2.0 mm is pi/4 x 2.0 = 1.571 mm."""
     fit = wrap("W1", 1.8, 1.9)
-    assert fit.capital is not None
-    assert fit.capital.flat <= 1.5708
-    assert fit.capital.flat > 1.5
-    assert fit.arc_deg == pytest.approx(90, abs=1)
+    assert fit.capital_height_mm is not None
+    assert fit.capital_height_mm.printed <= 1.5708
+    assert fit.capital_height_mm.printed > 1.5
+    assert fit.text_arc_deg == pytest.approx(90, abs=1)
 
 
 def test_copies_stand_in_the_printed_zone() -> None:
     fit = wrap("W1", 1.8, 1.9)
     face = fit.face
     assert face is not None
-    assert face.copies == 2
+    assert face.repeats == 2
     run = face.runs[0]
     top = run.y_mm + FONT.above(run.text) * run.size_mm
-    bottom = run.y_mm - FONT.below(run.text) * run.size_mm - face.copy_pitch_mm
+    bottom = run.y_mm - FONT.below(run.text) * run.size_mm - face.repeat_pitch_mm
     assert top <= 18.0 - 0.5 + 1e-3  # cell height less margin
     assert bottom >= 18.0 - 5.0 + 0.5 - 1e-3  # printed zone 5 mm
 
 
 def test_wraps_break_too() -> None:
-    fit = wrap("STARBOARD:12/WHEELHOUSE:14", 3.0, 3.2, wire_reading_distance_mm=250.0)
+    fit = wrap("STARBOARD:12/WHEELHOUSE:14", 3.0, 3.2, changes={"print.wire_reading_distance_mm": 250.0})
     assert len(fit.lines) == 2
-    assert fit.verdict in ("fits", "tight")
+    assert fit.result in ("pass", "marginal")
 
 
 def test_a_wire_too_thin_for_its_text() -> None:
     fit = wrap("W1", 0.9, 1.0)
-    assert fit.verdict == "does not fit"
+    assert fit.result == "fail"
     assert "one line may cover 120° of the part at most" in sentence(fit.reasons[0])
 
 
 # ---------------------------------------------------------------- tags
 
 
-def tag(words: TagWords, code: str = "", **changes: Any) -> Fit:
-    marker = Marker("ID", "tag", "bag", "K4", ("K4",), False, settings(**changes))
+def tag(words: TagWords, code: str = "", changes: Changes = NO_CHANGES) -> Fit:
+    marker = Marker("ID", "tag", "bag", "K4", ("K4",), False, settings(changes))
     codes = CodeMaker(lambda kind, _: symbols(kind or "QR", code), False, PROPOSED) if code else None
     return fit_tag(marker, words, CATALOGUE.stock("tag-a4-95x54"), codes)
 
@@ -263,7 +281,7 @@ def test_a_tag_holds_all_its_words_and_a_code() -> None:
     assert face is not None
     assert len(face.boxes) == 2
     assert face.symbol is not None
-    assert face.symbol.payload == "7QQ4FNR7"
+    assert face.symbol.data == "7QQ4FNR7"
     for run in face.runs:
         assert run.x_mm + FONT.width(run.text) * run.size_mm <= 95 - 3 + 1e-6
         assert run.y_mm - FONT.below(run.text) * run.size_mm >= 3 - 1e-6
@@ -283,9 +301,9 @@ def test_rows_go_into_columns_and_then_into_a_summary() -> None:
 
 def test_contents_that_do_not_go_on_a_tag_are_not_cut_off() -> None:
     fit = tag(TagWords("K4", ("Survey boat",), tuple(f"1 x part number {n}, with a long name" for n in range(60))))
-    assert fit.verdict == "does not fit"
+    assert fit.result == "fail"
     assert fit.face is None
-    assert "divide the bag" in sentences(fit.ways_out)
+    assert "divide the bag" in sentences(fit.fixes)
 
 
 def test_tubes_are_tried_until_one_carries_the_text() -> None:
@@ -302,34 +320,36 @@ def test_tubes_are_tried_until_one_carries_the_text() -> None:
 
 def test_lines_around_a_wide_short_sleeve() -> None:
     """A 12 mm piece has 8 mm for a line along it, too short for "DEPTHJ4"; around 24 mm 90° are 18.8 mm."""
-    along = sleeve("DEPTHJ4", 24.0, 25.0, cut=12, direction="along")
-    assert along.verdict == "does not fit"
+    along = sleeve("DEPTHJ4", 24.0, 25.0, cut=12, changes={"sleeve.text_direction": "along"})
+    assert along.result == "fail"
     fit = sleeve("DEPTHJ4", 24.0, 25.0, cut=12)
-    assert (fit.verdict, fit.surface.direction) == ("fits", "around")
+    assert (fit.result, fit.surface.text_direction) == ("pass", "around")
     assert fit.face is not None
     run = fit.face.runs[0]
     assert run.turn == 90
     line = FONT.width(run.text) * run.size_mm * run.stretch
     assert run.y_mm + line / 2 == pytest.approx(fit.face.height_mm / 2, abs=1e-3)
-    assert fit.capital is not None
-    assert fit.capital.flat == pytest.approx(run.size_mm * FONT.capital)
-    lengthwise = fit.surface.along_scale
+    assert fit.capital_height_mm is not None
+    assert fit.capital_height_mm.printed == pytest.approx(run.size_mm * FONT.capital)
+    lengthwise = fit.surface.longitudinal_scale
     assert lengthwise is not None
-    assert fit.capital.low == pytest.approx(fit.capital.flat * lengthwise.low)  # its height shrinks lengthwise
-    assert fit.arc_deg <= 90
+    assert fit.capital_height_mm.low == pytest.approx(
+        fit.capital_height_mm.printed * lengthwise.low
+    )  # its height shrinks lengthwise
+    assert fit.text_arc_deg <= 90
 
 
 def test_lines_that_read_away_from_the_end_leave_the_other_side_free() -> None:
 
     def run_of(reading: str) -> tuple[Fit, float, float]:
-        marker = Marker("ID", "sleeve", "branch end", "J4", ("J4",), True, settings(reading=reading))
+        marker = Marker("ID", "sleeve", "branch end", "J4", ("J4",), True, settings({"sleeve.reads": reading}))
         fit = fit_sleeve(marker, SleevePlace(STEPPED, choose_tubes(STEPPED, marker.settings, CATALOGUE)))
         run = fit.face.runs[0]  # type: ignore[union-attr]
         return fit, run.x_mm, fit.cut_length_mm - run.x_mm - FONT.width(run.text) * run.size_mm
 
-    _, left, right = run_of("towards the end")
+    _, left, right = run_of("towards connector")
     assert right > left + 10
-    _, left_away, right_away = run_of("away from the end")
+    _, left_away, right_away = run_of("away from connector")
     assert (left_away, right_away) == pytest.approx((right, left))
 
 
@@ -337,30 +357,30 @@ def test_the_parts_of_a_stepped_seat_make_up_the_cut_length() -> None:
     """10 mm of overlap after shrinking at its shortest; what is cut is the sum of the parts."""
     marker = Marker("ID", "sleeve", "branch end", "J4", ("DEPTH J4",), True, settings())
     fit = fit_sleeve(marker, SleevePlace(STEPPED, choose_tubes(STEPPED, marker.settings, CATALOGUE)))
-    own, past = fit.parts
-    assert own.flat_mm + past.flat_mm == pytest.approx(fit.cut_length_mm)
+    own, past = fit.sections
+    assert own.cut_mm + past.cut_mm == pytest.approx(fit.cut_length_mm)
     assert past.shrunk_mm.low == pytest.approx(10.0)
-    assert past.shrunk_mm.high == pytest.approx(past.flat_mm)  # no change of length at all
-    assert own.shrunk_mm.low < own.flat_mm
+    assert past.shrunk_mm.high == pytest.approx(past.cut_mm)  # no change of length at all
+    assert own.shrunk_mm.low < own.cut_mm
 
 
 def test_cut_lengths_of_the_shop() -> None:
-    assert cut_lengths(settings(cut_lengths_mm=(25.0, 38.0, 50.0)), 30.0) == (38.0, 50.0)
-    fit = sleeve("DEPTH J4", 4.0, 4.6, cut_lengths_mm=(38.0, 50.0))
+    assert cut_lengths(settings({"sleeve.cut_lengths_mm": (25.0, 38.0, 50.0)}), 30.0) == (38.0, 50.0)
+    fit = sleeve("DEPTH J4", 4.0, 4.6, changes={"sleeve.cut_lengths_mm": (38.0, 50.0)})
     assert fit.cut_length_mm == 38.0
 
 
 def test_black_print_on_a_black_tube_is_refused() -> None:
     """Equal luminances: (L + 0.05)/(L + 0.05) = 1."""
-    fit = sleeve("DEPTH J4", 4.0, 4.6, tube_colour="BK")
-    assert fit.verdict == "does not fit"
+    fit = sleeve("DEPTH J4", 4.0, 4.6, changes={"sleeve.colour": "BK"})
+    assert fit.result == "fail"
     assert "print BK on BK has a contrast of 1.0 : 1" in sentence(fit.reasons[0])
-    assert sleeve("DEPTH J4", 4.0, 4.6, tube_colour="BK", print_colour="WH").verdict == "fits"
-    assert sleeve("DEPTH J4", 4.0, 4.6, tube_colour="YE").verdict == "fits"
-    unknown = sleeve("DEPTH J4", 4.0, 4.6, tube_colour="sand")
-    assert unknown.verdict == "fits"
+    assert sleeve("DEPTH J4", 4.0, 4.6, changes={"sleeve.colour": "BK", "print.colour": "WH"}).result == "pass"
+    assert sleeve("DEPTH J4", 4.0, 4.6, changes={"sleeve.colour": "YE"}).result == "pass"
+    unknown = sleeve("DEPTH J4", 4.0, 4.6, changes={"sleeve.colour": "sand"})
+    assert unknown.result == "pass"
     assert "contrast not checked" in sentence(unknown.reasons[0])
-    assert wrap("W1", 2.0, 2.2, print_colour="WH").verdict == "does not fit"
+    assert wrap("W1", 2.0, 2.2, changes={"print.colour": "WH"}).result == "fail"
 
 
 def test_strokes_of_two_dots() -> None:
@@ -370,37 +390,42 @@ def test_strokes_of_two_dots() -> None:
     """
     assert pytest.approx(0.094, abs=0.0005) == FONT.stroke
     # on 1.4 mm with film, 120° are 1.6 x 1.0472 = 1.68 mm
-    coarse = wrap("W1", 1.4, 1.5, wire_reading_distance_mm=250.0, printer_dpi=203.0)
-    assert coarse.verdict == "does not fit"
+    coarse = wrap("W1", 1.4, 1.5, changes={"print.wire_reading_distance_mm": 250.0, "print.dpi": 203.0})
+    assert coarse.result == "fail"
     assert "1.78 mm required for a printer of 203 dpi" in sentence(coarse.reasons[0])
-    assert wrap("W1", 1.4, 1.5, wire_reading_distance_mm=250.0, printer_dpi=300.0).verdict != "does not fit"
+    assert wrap("W1", 1.4, 1.5, changes={"print.wire_reading_distance_mm": 250.0, "print.dpi": 300.0}).result != "fail"
 
 
 def test_letters_cannot_be_kept_in_proportion_over_too_wide_a_range() -> None:
-    fit = sleeve("DEPTH J4", 4.0, 8.0, heating="any", sleeve=("3:1 single wall",), narrowest_letter=0.7)
-    assert fit.verdict == "does not fit"
+    fit = sleeve(
+        "DEPTH J4",
+        4.0,
+        8.0,
+        changes={"sleeve.heating": "any", "sleeve.families": ("3:1 single wall",), "print.min_width_ratio": 0.7},
+    )
+    assert fit.result == "fail"
     assert any("as wide as high" in reason for reason in sentences(fit.reasons))
 
 
 def test_both_faces_exclude_heating_from_behind() -> None:
     """The two faces' scales add up to twice the average: there is no back left that could shrink first."""
-    refused = sleeve("DEPTH J4", 4.0, 4.6, faces="both")
-    assert refused.verdict == "does not fit"
+    refused = sleeve("DEPTH J4", 4.0, 4.6, changes={"sleeve.printed_sides": "both"})
+    assert refused.result == "fail"
     assert "no back to heat first" in sentence(refused.reasons[0])
-    even = sleeve("DEPTH J4", 4.0, 4.6, faces="both", heating="even")
-    assert even.verdict == "fits"
+    even = sleeve("DEPTH J4", 4.0, 4.6, changes={"sleeve.printed_sides": "both", "sleeve.heating": "even"})
+    assert even.result == "pass"
     assert even.face is not None
     assert even.face.passes == 2
 
 
 def test_an_overlap_longer_than_the_longest_cut_is_refused() -> None:
     """100 mm past the edge after shrinking take at least 100 mm, and the longest cut is 60 mm."""
-    chosen = settings(overlap_mm=100.0)
+    chosen = settings({"sleeve.covering_overlap_mm": 100.0})
     place = SleevePlace(STEPPED, choose_tubes(STEPPED, chosen, CATALOGUE))
     for lettered in (True, False):
         marker = Marker("ID", "sleeve", "branch end", "J4", ("DEPTH J4",), True, chosen, marked=lettered)
         fit = fit_sleeve(marker, place)
-        assert fit.verdict == "does not fit"
+        assert fit.result == "fail"
         assert fit.cut_length_mm <= 60
         assert fit.reasons
 
@@ -411,10 +436,10 @@ def test_an_overlap_longer_than_the_longest_cut_is_refused() -> None:
 def test_a_tag_is_held_to_contrast() -> None:
     """Equal luminances: 1.0 : 1. Printed in black it is as tall as preferred: 20' at 400 mm, 2.327 mm."""
     words = TagWords("K4", ("Survey boat",), ("1 x housing",))
-    fit = tag(words, print_colour="WH")
-    assert fit.verdict == "does not fit"
+    fit = tag(words, changes={"print.colour": "WH"})
+    assert fit.result == "fail"
     assert "print WH on WH has a contrast of 1.0 : 1" in sentence(fit.reasons[0])
-    assert sentences(fit.ways_out) == ("print in another colour (print_colour = 'BK'): 2.32 mm",)
+    assert sentences(fit.fixes) == ("print in another colour (print.colour = 'BK'): 2.32 mm",)
     assert tag(words).surface.contrast > 3
 
 
@@ -423,24 +448,24 @@ def test_a_tag_is_held_to_the_printers_dots() -> None:
 
     That is more than 12 dots of a capital, 3.05 mm, and more than 16' at 400 mm, 1.86 mm.
     """
-    fit = tag(TagWords("K4", ("Survey boat",), ("1 x housing",)), printer_dpi=100.0)
-    assert fit.capital is not None
-    assert fit.capital.required == pytest.approx(0.508 / 0.094 * 0.668, rel=0.002)
-    assert fit.capital.low >= 3.60
-    assert fit.capital.required_by == "dots_per_stroke at 100 dpi"
+    fit = tag(TagWords("K4", ("Survey boat",), ("1 x housing",)), changes={"print.dpi": 100.0})
+    assert fit.capital_height_mm is not None
+    assert fit.capital_height_mm.required == pytest.approx(0.508 / 0.094 * 0.668, rel=0.002)
+    assert fit.capital_height_mm.low >= 3.60
+    assert fit.capital_height_mm.required_by == "print.min_dots_per_stroke at 100 dpi"
 
 
 def test_a_tag_that_holds_too_much_says_from_how_near_it_would_be_read() -> None:
     words = TagWords("K4", ("Survey boat",), tuple(f"1 x part {n}, with a name as long as this one" for n in range(20)))
     fit = tag(words)
-    assert fit.verdict == "does not fit"
-    way = sentence(fit.ways_out[0])
-    found = re.fullmatch(r"read it from nearer by \(reading_distance_mm = (\d+)\): (\d\.\d\d) mm", way)
+    assert fit.result == "fail"
+    way = sentence(fit.fixes[0])
+    found = re.fullmatch(r"read it from nearer by \(print.reading_distance_mm = (\d+)\): (\d\.\d\d) mm", way)
     assert found
-    done = tag(words, reading_distance_mm=float(found[1]))
-    assert done.verdict == "fits"
-    assert done.capital is not None
-    assert f"{done.capital.low:.2f}" == found[2]
+    done = tag(words, changes={"print.reading_distance_mm": float(found[1])})
+    assert done.result == "pass"
+    assert done.capital_height_mm is not None
+    assert f"{done.capital_height_mm.low:.2f}" == found[2]
 
 
 def test_a_title_too_long_is_said() -> None:

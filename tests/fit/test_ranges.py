@@ -49,7 +49,7 @@ def brute_force(tube: Tube, on: Range, over: float, under: float, heating: str, 
     before = np.sqrt(de**2 + 4 * ar * (1 + c))
     after = np.sqrt(inner**2 + 4 * (ar - liner) * (1 + c) / a)
     s, s0 = after / before, np.sqrt(dr**2 + 4 * (ar - liner)) / before
-    low = {"even": s, "back first": s, "any": np.maximum(s0, 2 * s - 1)}[heating]
+    low = {"even": s, "unmarked side first": s, "any": np.maximum(s0, 2 * s - 1)}[heating]
     high = s if heating == "even" else np.minimum(1, 2 * s - s0)
     return {"s": s, "low": low, "high": high, "a": a, "outside": after, "squeeze high": a / low,
             "squeeze low": a / high, "arc": 2 * high / after}  # fmt: skip
@@ -59,11 +59,13 @@ def brute_force(tube: Tube, on: Range, over: float, under: float, heating: str, 
 def test_no_sample_is_outside_and_the_ends_are_reached(case: int) -> None:
     rng = random.Random(case)
     tube = rng.choice(TUBES)
-    heating = rng.choice(["even", "back first", "any"])
+    heating = rng.choice(["even", "unmarked side first", "any"])
     over, under = rng.choice([0.0, 0.08, 0.15]), rng.choice([0.0, 0.05])
     low = rng.uniform(tube.recovered_id_mm, tube.expanded_id_mm)
     on = Range(low, rng.uniform(low, tube.expanded_id_mm))
-    chosen = settings(supplied_over=over, recovered_under=under, heating=heating)
+    chosen = settings(
+        {"sleeve.expanded_oversize": over, "sleeve.recovered_undersize": under, "sleeve.heating": heating}
+    )
     font = load_font("Atkinson Hyperlegible")
     answer = zone_on_tube(tube, on, chosen, needed_capital(400.0, chosen), font)
     got = brute_force(tube, on, over, under, heating, case)
@@ -71,8 +73,8 @@ def test_no_sample_is_outside_and_the_ends_are_reached(case: int) -> None:
     flat = 3.0
     own = font.capital_width / font.capital
     reported = [
-        (shrunk.print_scale.low, got["s"].min(), -1),
-        (shrunk.print_scale.high, got["s"].max(), 1),
+        (shrunk.circumferential_scale.low, got["s"].min(), -1),
+        (shrunk.circumferential_scale.high, got["s"].max(), 1),
         (zone.scale.low, got["low"].min(), -1),
         (zone.scale.high, got["high"].max(), 1),
         (shrunk.along.low, got["a"].min(), -1),
@@ -81,8 +83,8 @@ def test_no_sample_is_outside_and_the_ends_are_reached(case: int) -> None:
         (shrunk.outside_mm.high, got["outside"].max(), 1),
         (flat * zone.scale.low, (flat * got["low"]).min(), -1),  # capitals
         (np.radians(zone.arc_per_mm) * flat, (got["arc"] * flat).max(), 1),
-        (zone.proportion.low, (own * got["squeeze low"] / zone.stretch).min(), -1),
-        (zone.proportion.high, (own * got["squeeze high"] / zone.stretch).max(), 1),
+        (zone.width_ratio.low, (own * got["squeeze low"] / zone.stretch).min(), -1),
+        (zone.width_ratio.high, (own * got["squeeze high"] / zone.stretch).max(), 1),
     ]
     for value, sampled, sign in reported:
         assert sign * (sampled - value) <= 1e-4 * value  # none outside, to 0.01 %

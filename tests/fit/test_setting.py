@@ -27,8 +27,8 @@ def zone(read: float = 5.0, across: float = 9.0, required: float = 2.0, **more: 
         largest_mm=largest,
         needed=Needed(required, preferred, largest, "test"),
         arc_per_mm=18.0,
-        proportion=Range(0.8, 0.8),
-        stroke=Range(0.14, 0.14),
+        width_ratio=Range(0.8, 0.8),
+        stroke_ratio=Range(0.14, 0.14),
     )
 
 

@@ -39,7 +39,7 @@ def seat(low: float, high: float) -> Seat:
 
 def insert(text: str, low: float, high: float, cut: float | None = None, **changes: Any) -> Fit:
     """Fit a strip on a bundle; the sleeve lies on it and the paper, 0.1 mm a side."""
-    stock, chosen = CATALOGUE.stock("insert-a4"), settings(**changes)
+    stock, chosen = CATALOGUE.stock("insert-a4"), settings(changes)
     on = seat(low + 0.2, high + 0.2)
     marker = Marker("ID", "insert", "branch end", "J4", (text,), True, chosen)
     return fit_insert(marker, SleevePlace(on, choose_tubes(on, chosen, CATALOGUE), cut), stock)
@@ -52,7 +52,7 @@ def test_a_strip_is_as_long_around_as_the_thinnest_bundle_less_a_gap() -> None:
     30 mm become 30 x (1 - 0.05 x 0.7217) = 28.918 mm.
     """
     fit = insert("DEPTH J4", 4.0, 4.6)
-    assert fit.verdict == "fits"
+    assert fit.result == "pass"
     assert fit.face is not None
     assert fit.face.height_mm == pytest.approx(pi * 4.0 - 1.0, abs=1e-3)
     assert (fit.tube.name if fit.tube else "", fit.cut_length_mm) == ("AS23053/5 1/4", 30)
@@ -64,11 +64,11 @@ def test_a_strip_is_as_long_around_as_the_thinnest_bundle_less_a_gap() -> None:
 def test_nothing_of_a_strip_shrinks_and_it_reads_on_the_paper() -> None:
     """90 degrees of 4.0 + 2 x 0.1 mm: pi/4 x 4.2 = 3.299 mm; the largest asked for is 24' at 400 mm: 2.793 mm."""
     fit = insert("DEPTH J4", 4.0, 4.6)
-    assert fit.capital is not None
-    assert fit.capital.low == fit.capital.flat == fit.capital.high
-    assert fit.capital.flat == pytest.approx(2.79, abs=0.01)
-    assert fit.arc_deg < 90
-    assert fit.surface.face_scale is None
+    assert fit.capital_height_mm is not None
+    assert fit.capital_height_mm.low == fit.capital_height_mm.printed == fit.capital_height_mm.high
+    assert fit.capital_height_mm.printed == pytest.approx(2.79, abs=0.01)
+    assert fit.text_arc_deg < 90
+    assert fit.surface.marked_side_scale is None
 
 
 def test_print_keeps_off_the_strips_ends() -> None:
@@ -89,14 +89,14 @@ def test_a_plain_insert_is_the_clear_sleeve_alone() -> None:
 
 
 def flag(text: str, diameter: float, **changes: Any) -> Fit:
-    marker = Marker("ID", "flag", "wire end", "P1:1", (text,), True, settings(**changes))
+    marker = Marker("ID", "flag", "wire end", "P1:1", (text,), True, settings(changes))
     return fit_flag(marker, seat(diameter, diameter), CATALOGUE.stock("flag-a4-80x12"))
 
 
 def test_a_flag_reads_on_both_halves() -> None:
     """L = 2 f + pi (d + t): on 2.0 mm with 0.1 mm film f = (80 - pi x 2.1)/2 = 36.70 mm."""
     fit = flag("P1:12/J4:2", 2.0)
-    assert fit.verdict == "fits"
+    assert fit.result == "pass"
     assert fit.face is not None
     left, right = fit.face.runs
     half = (80 - pi * 2.1) / 2
@@ -105,26 +105,26 @@ def test_a_flag_reads_on_both_halves() -> None:
     assert right.x_mm + width / 2 == pytest.approx(80 - half / 2, abs=1e-3)  # symmetric about the fold
     assert left.x_mm + width <= half
     assert left.y_mm == right.y_mm
-    assert fit.arc_deg == 0
+    assert fit.text_arc_deg == 0
 
 
 def test_a_wire_too_thick_for_a_flag() -> None:
     fit = flag("W1", 26.0)  # pi x 26.1 = 82 mm
-    assert fit.verdict == "does not fit"
+    assert fit.result == "fail"
     assert "leaves 0.0 mm of flag-a4-80x12" in sentence(fit.reasons[0])
 
 
 @pytest.mark.parametrize("kind", ["wrap", "flag"])
 def test_a_plain_end_of_a_kind_that_is_only_print_is_left_away(kind: str) -> None:
-    made = harness(settings=settings(branch_marker_kind=kind))
+    made = harness(settings=settings({"marker.branch": kind}))
     branch = made.branches[0]
     plain = replace(branch, ends=(branch.ends[0], replace(branch.ends[1], marked=False)))
     markers, _ = plan(index(replace(made, branches=(plain,))))
-    assert [m.at for m in markers if m.role == "branch end"] == ["J4"]
+    assert [m.place for m in markers if m.role == "branch end"] == ["J4"]
 
 
 def test_a_harness_printed_with_an_office_printer_alone(tmp_path: Path) -> None:
-    words = ["--set", "branch_marker_kind=insert", "--set", "wire_marker_kind=flag"]
+    words = ["--set", "marker.branch=insert", "--set", "marker.wire=flag"]
     more = ["--leave-out", "--out", str(tmp_path), "--record", str(tmp_path / "r.sqlite")]
     office = tmp_path / "office.toml"
     office.write_text('technology = "laser"\ndpi = 600\n')

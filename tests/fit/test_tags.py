@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from labeler.model import DOES_NOT_FIT
+from labeler.model import FAIL
 from labeler.record import open_record
 from labeler.tables.catalogue import load_catalogue
 from labeler.text import load_font
@@ -19,8 +19,8 @@ HEAD = """[harness]
 name = "Survey boat"
 part_number = "RSB-210"
 [defaults]
-wire_marker_kind = "none"
-branch_marker_kind = "none"
+marker.wire = "none"
+marker.branch = "none"
 """
 
 LONG = "of the bulkhead's plug, as drawn"  # so that there is no room for a second column
@@ -45,8 +45,8 @@ def test_every_pin_is_on_a_tag_or_it_says_where_they_are(
     tmp_path: Path, circuits: int, items: int, tags: list[str]
 ) -> None:
     fits = check(write(tmp_path / "boat.toml", circuits, items), date="2026-11-25").fits
-    assert [fit.marker.at for fit in fits] == tags
-    assert {fit.verdict for fit in fits} == {"fits"}
+    assert [fit.marker.place for fit in fits] == tags
+    assert {fit.result for fit in fits} == {"pass"}
     lines = [line for fit in fits for line in fit.lines]
     assert [line for line in lines if " x part " in line] == [f"{n} x part {n}, {LONG}" for n in range(1, items + 1)]
     pins = [line for line in lines if " to P1:" in line]
@@ -60,8 +60,8 @@ def test_both_tags_are_printed_for_their_unit_with_the_date(tmp_path: Path) -> N
     file = write(tmp_path / "boat.toml", 6, 5)
     with open_record(tmp_path / "r.sqlite") as record:
         printed = print_harness(file, tmp_path, record, unit="0042", date="2026-11-25")
-        assert [item.row.at for item in record.markers("0042")] == ["K4", "K4 pins"]
-        assert record.find("0042 K4 pins")[0].row.at == "K4 pins"
+        assert [item.row.place for item in record.markers("0042")] == ["K4", "K4 pins"]
+        assert record.find("0042 K4 pins")[0].row.place == "K4 pins"
     for fit in printed.fits:
         assert any("unit 0042 2026-11-25" in line for line in fit.lines)
 
@@ -69,20 +69,20 @@ def test_both_tags_are_printed_for_their_unit_with_the_date(tmp_path: Path) -> N
 @pytest.mark.parametrize(
     ("key", "value", "role"),
     [
-        ("tag_title_height", "1.2", "bag"),
-        ("tag_title_share", "0.06", "bag"),
-        ("tag_code_share", "0.5", "bag"),
-        ("tag_row_gap", "1.4", "bag"),
-        ("tag_tick", "1.3", "bag"),
-        ("tag_title_gap", "0.8", "bag"),
-        ("tag_tick_gap", "0.9", "bag"),
-        ("wrap_copy_gap", "3.0", "wire end"),
+        ("tag.max_title_ratio", "1.2", "bag"),
+        ("tag.max_title_share", "0.06", "bag"),
+        ("tag.code_share", "0.5", "bag"),
+        ("tag.heading_gap", "1.4", "bag"),
+        ("tag.tick_box", "1.3", "bag"),
+        ("tag.title_gap", "0.8", "bag"),
+        ("tag.tick_box_gap", "0.9", "bag"),
+        ("print.repeat_gap", "3.0", "wire end"),
     ],
 )
 def test_what_a_tag_or_wrap_looks_like_can_be_set(key: str, value: str, role: str) -> None:
     boat = str(EXAMPLES / "survey-boat.toml")
     usual, changed = (check(boat, settings=given, only=(role,)).fits for given in ({}, {key: value}))
-    assert all(fit.verdict != DOES_NOT_FIT for fit in changed)
+    assert all(fit.result != FAIL for fit in changed)
     assert any(one.face != two.face for one, two in zip(usual, changed, strict=False))  # a second tag may join
 
 
@@ -107,7 +107,7 @@ def test_a_caution_is_set_shortened_or_left_away_and_that_is_said(tmp_path: Path
     file = write(tmp_path / "boat.toml", 3, 2)
 
     def runs(caution: str) -> tuple[list[str], tuple[str, ...]]:
-        (fit,) = check(file, settings={"tag_caution": caution}).fits
+        (fit,) = check(file, settings={"tag.safety_message": caution}).fits
         assert fit.face is not None
         return [run.text for run in fit.face.runs], sentences(fit.reasons)
 
@@ -117,7 +117,7 @@ def test_a_caution_is_set_shortened_or_left_away_and_that_is_said(tmp_path: Path
     assert CAUTION not in runs("")[0]
     long, reasons = runs("mind the wet deck " * 40)
     assert not any("wet deck" in text for text in long)
-    assert any("its caution does not go on" in reason and "tag_caution" in reason for reason in reasons)
+    assert any("its caution does not go on" in reason and "tag.safety_message" in reason for reason in reasons)
 
 
 def test_the_second_tag_of_a_bag_repeats_no_caution(tmp_path: Path) -> None:
@@ -132,7 +132,7 @@ def test_what_tags_go_without_is_told_when_they_are_printed(tmp_path: Path) -> N
     file = write(tmp_path / "boat.toml", 60, 0)
     Path(file).write_text(Path(file).read_text("utf-8").replace("contents = []", ""), "utf-8")
     with open_record(tmp_path / "r.sqlite") as record:
-        printed = print_harness(file, tmp_path, record, settings={"tag_caution": "mind the wet deck " * 40})
+        printed = print_harness(file, tmp_path, record, settings={"tag.safety_message": "mind the wet deck " * 40})
     told = [str(note) for note in printed.notes if "tags K4" in str(note)]
     assert len(told) == 2
     assert "tags K4: all rows do not go on a tag of tag-a4-95x54: it says how many there are" in told[0]

@@ -22,7 +22,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from labeler.formulas import shrink
-from labeler.formulas.shrink import face_scale, lay_flat, peak_scale, shrunk, stop, wall_from_section
+from labeler.formulas.shrink import lay_flat, marked_side_scale, peak_scale, shrunk, stop, wall_from_section
 from labeler.model import Range, Tube
 from labeler.tables.catalogue import load_catalogue
 
@@ -42,7 +42,7 @@ QUARTER = Tube("2:1", "1/4", 6.35, 3.175, 0.635, 0.635, 0.635)
 )
 def test_stop(change: float, diameter: float, wall: float, outside: float, scale: float) -> None:
     at = stop(6.35, 3.175, 0.635, diameter, change)
-    assert (at.wall_mm, at.outside_mm, at.print_scale) == pytest.approx((wall, outside, scale), abs=1e-5)
+    assert (at.wall_mm, at.outside_mm, at.circumferential_scale) == pytest.approx((wall, outside, scale), abs=1e-5)
 
 
 @pytest.mark.parametrize(
@@ -66,7 +66,7 @@ def test_a_two_to_one_tube_does_not_halve_the_lettering(
     assert free.supplied_outside_mm == pytest.approx(supplied_outside, abs=0.011)
     assert lay_flat(tube.expanded_id_mm, supplied_wall) == pytest.approx(flat, abs=0.011)
     assert free.outside_mm == pytest.approx(recovered_outside, abs=0.011)
-    assert free.print_scale == pytest.approx(ratio, abs=0.001)
+    assert free.circumferential_scale == pytest.approx(ratio, abs=0.001)
 
 
 def test_a_tube_does_not_go_over_what_is_larger_than_it() -> None:
@@ -78,7 +78,7 @@ def test_a_tube_does_not_go_over_what_is_larger_than_it() -> None:
 
 def test_unshrunk_and_length() -> None:
     at = stop(6.35, 3.175, 0.635, 6.35, -0.05)
-    assert (at.recovery, at.along, at.print_scale) == pytest.approx((0, 1, 1))
+    assert (at.recovery, at.along, at.circumferential_scale) == pytest.approx((0, 1, 1))
     # 3/16 in tube on a 3.0 mm wire: q = (4.7498 - 3)/(4.7498 - 2.3622) = 0.7329, a = 0.9634: 34 mm need 35.29
     tube = load_catalogue().tube("AS23053/5 3/16")
     partly = stop(tube.expanded_id_mm, tube.recovered_id_mm, tube.recovered_wall_mm, 3.0, -0.05)
@@ -109,26 +109,26 @@ def test_the_wall_keeps_its_volume_and_lengths_scale(
     assert after == pytest.approx(before, rel=1e-6)
     scaled = stop(supplied * factor, recovered * factor, wall * factor, diameter * factor, change)
     assert scaled.outside_mm == pytest.approx(at.outside_mm * factor)
-    assert scaled.print_scale == pytest.approx(at.print_scale)
+    assert scaled.circumferential_scale == pytest.approx(at.circumferential_scale)
 
 
 # ---------------------------------------------------------------- the lettered face
 
 
 def test_face_scale() -> None:
-    # s0 = 0.629, s = 0.717: back first up to 2 x 0.717 - 0.629 = 0.805; any from max(0.629, 0.434)
-    assert face_scale(0.717, 0.629, "even") == Range(0.717, 0.717)
-    back = face_scale(0.717, 0.629, "back first")
+    # s0 = 0.629, s = 0.717: unmarked side first up to 2 x 0.717 - 0.629 = 0.805; any from max(0.629, 0.434)
+    assert marked_side_scale(0.717, 0.629, "even") == Range(0.717, 0.717)
+    back = marked_side_scale(0.717, 0.629, "unmarked side first")
     assert (back.low, back.high) == pytest.approx((0.717, 0.805))
-    anyhow = face_scale(0.717, 0.629, "any")
+    anyhow = marked_side_scale(0.717, 0.629, "any")
     assert (anyhow.low, anyhow.high) == pytest.approx((0.629, 0.805))
-    assert face_scale(0.9, 0.629, "back first").high == 1.0
-    assert face_scale(0.9, 0.629, "any").low == pytest.approx(0.8)  # 2 x 0.9 - 1
+    assert marked_side_scale(0.9, 0.629, "unmarked side first").high == 1.0
+    assert marked_side_scale(0.9, 0.629, "any").low == pytest.approx(0.8)  # 2 x 0.9 - 1
 
 
 def test_both_faces_add_up_to_twice_the_average() -> None:
     for s in (0.65, 0.7, 0.8, 0.9, 1.0):
-        f = face_scale(s, 0.629, "any")
+        f = marked_side_scale(s, 0.629, "any")
         assert f.low + f.high == pytest.approx(2 * s)
 
 
@@ -136,7 +136,9 @@ def test_flat_stack_for_90_degrees() -> None:
     """Even heat: 2 H / 7.07107 = pi/2, H = 5.5536. Back first: that over 2/(1 + 0.62862) = 1.22804: 4.5224."""
     on = Range(4.0, 6.0)
     assert radians(90) / shrunk(QUARTER.limits(), on, "even").arc_per_mm == pytest.approx(5.554, abs=0.001)
-    assert radians(90) / shrunk(QUARTER.limits(), on, "back first").arc_per_mm == pytest.approx(4.522, abs=0.001)
+    assert radians(90) / shrunk(QUARTER.limits(), on, "unmarked side first").arc_per_mm == pytest.approx(
+        4.522, abs=0.001
+    )
 
 
 def test_the_arc_peaks_inside_the_range() -> None:
@@ -146,7 +148,7 @@ def test_the_arc_peaks_inside_the_range() -> None:
     """
 
     def growth(low: float, high: float) -> float:
-        back = shrunk(QUARTER.limits(), Range(low, high), "back first").arc_per_mm
+        back = shrunk(QUARTER.limits(), Range(low, high), "unmarked side first").arc_per_mm
         return back / shrunk(QUARTER.limits(), Range(low, high), "even").arc_per_mm
 
     assert growth(4, 4) == pytest.approx(1.123, abs=0.001)
@@ -178,11 +180,17 @@ def test_extremes_against_sampling(seed: int, heating: str, share: float) -> Non
         supplied, recovered, wall, change, flowed, diameter = point
         liner = flowed * (recovered + tube.liner_mm) * tube.liner_mm
         at = stop(supplied, recovered, wall, diameter, change, liner)
-        f = face_scale(at.print_scale, at.full_scale, heating, share)
-        samples.append((at.print_scale, at.print_scale, f.low, f.high, at.along, at.along, at.outside_mm, at.outside_mm,
-                        at.along / f.high, at.along / f.low, 2 * f.high / at.outside_mm))  # fmt: skip
+        f = marked_side_scale(at.circumferential_scale, at.full_scale, heating, share)
+        samples.append((at.circumferential_scale, at.circumferential_scale, f.low, f.high, at.along, at.along,
+                        at.outside_mm, at.outside_mm, at.along / f.high, at.along / f.low,
+                        2 * f.high / at.outside_mm))  # fmt: skip
     said = (
-        *(answer.print_scale.low, answer.print_scale.high, answer.face_scale.low, answer.face_scale.high),
+        *(
+            answer.circumferential_scale.low,
+            answer.circumferential_scale.high,
+            answer.marked_side_scale.low,
+            answer.marked_side_scale.high,
+        ),
         *(answer.along.low, answer.along.high, answer.outside_mm.low, answer.outside_mm.high),
         *(answer.squeeze.low, answer.squeeze.high, answer.arc_per_mm),
     )
@@ -198,8 +206,8 @@ def test_every_tube_of_the_catalogue_has_a_sane_scale() -> None:
     for family in load_catalogue().families:
         for tube in family.tubes:
             answer = shrunk(tube.limits(0.08, 0.05), Range(tube.recovered_id_mm, tube.expanded_id_mm), "any")
-            assert 0 < answer.print_scale.low < answer.print_scale.high <= 1.0 + 1e-9, tube.name
-            assert 0 < answer.face_scale.low <= answer.face_scale.high <= 1.0 + 1e-9, tube.name
+            assert 0 < answer.circumferential_scale.low < answer.circumferential_scale.high <= 1.0 + 1e-9, tube.name
+            assert 0 < answer.marked_side_scale.low <= answer.marked_side_scale.high <= 1.0 + 1e-9, tube.name
             flat = lay_flat(tube.expanded_id_mm, 0.0)
             assert flat == pytest.approx(pi * tube.expanded_id_mm / 2)
 
@@ -219,8 +227,8 @@ def test_scaling_all_lengths_scales_the_answer(seed: int, heating: str, factor: 
     other = shrunk(
         large.limits(0.08, 0.05), Range(on.low * factor, min(on.high * factor, large.expanded_id_mm)), heating
     )
-    assert other.face_scale.low == pytest.approx(one.face_scale.low, rel=1e-4)
-    assert other.face_scale.high == pytest.approx(one.face_scale.high, rel=1e-4)
+    assert other.marked_side_scale.low == pytest.approx(one.marked_side_scale.low, rel=1e-4)
+    assert other.marked_side_scale.high == pytest.approx(one.marked_side_scale.high, rel=1e-4)
     assert other.outside_mm.high == pytest.approx(one.outside_mm.high * factor, rel=1e-4)
     assert other.arc_per_mm == pytest.approx(one.arc_per_mm / factor, rel=1e-4)
 

@@ -99,7 +99,7 @@ def read_off(folder: Path, stock: str) -> list[tuple[str, str, str]]:
 
 @pytest.mark.parametrize("order", ["separate", "collated", "grouped"])
 def test_the_pages_themselves_hold_every_wrap_of_every_unit_in_the_order_promised(tmp_path: Path, order: str) -> None:
-    words = ["--serials", "0001-0003", "--order", order, "--set", "wire_marker={circuit}.{serial}"]
+    words = ["--serials", "0001-0003", "--order", order, "--set", "marker.wire_text={circuit}.{serial}"]
     gone = {"A1", "B1", "C1", "A2", "B2", "C2", "B5", "G14"}
     used = ["--used", f"{WRAPS}=A1-C2,G14", "--used", f"{WRAPS}=B5"]
     assert run("print", BOAT, "--out", tmp_path, "--record", tmp_path / "r.sqlite", *words, *used).exit_code == 0
@@ -145,12 +145,12 @@ def test_a_serial_stands_where_a_text_asks_for_it(tmp_path: Path) -> None:
     source = (EXAMPLES / "survey-boat.toml").read_text("utf-8")
     source = source.replace('wire_list = "', f'wire_list = "{EXAMPLES}/')
     file.write_text(source.replace('text = "WINCH J5"', 'text = "WINCH {serial}"'), "utf-8")
-    settings = {"wire_marker": "{circuit}-{serial}", "wire_marker_kind": "flag"}
+    settings = {"marker.wire_text": "{circuit}-{serial}", "marker.wire": "flag"}
     fits = check(str(file), settings=settings).fits
     assert {"W101-0001", "WINCH 0001"} <= {" ".join(fit.lines) for fit in fits}
     with open_record(tmp_path / "r.sqlite") as record:
         made = print_units(str(file), tmp_path, record, units=("0041", "0042"), settings=settings)
-        labels = [item.row.label for item in record.markers("0042")]
+        labels = [item.row.text for item in record.markers("0042")]
     assert {"W101-0042", "WINCH 0042"} <= set(labels)
     assert not any("{" in label or "0041" in label for label in labels)
     flags = pdfium.PdfDocument(str(next(path for path in made[0].files if "flag" in path.name)))
@@ -243,7 +243,7 @@ def test_the_record_knows_which_cells_are_used_and_the_next_print_goes_on_there(
         fresh = print_harness(BOAT, tmp_path, record)
         assert first_cells(fresh.sheets, WRAPS)[0] == "A1"
         assert set(record.used_cells()[WRAPS]) == set(first_cells(fresh.sheets, WRAPS))
-        record.withdraw(fresh.job.id, "the wrong paper")
+        record.cancel_job(fresh.job.id, "the wrong paper")
         last = [sheet for sheet in second.sheets if sheet.stock.name == WRAPS][-1]
         assert {each.cell for each in last.placed} <= set(record.used_cells()[WRAPS])
         given = print_harness(BOAT, tmp_path / "x", record, go_on=True, start={WRAPS: "D9"})
@@ -299,15 +299,23 @@ def test_the_sheets_that_are_partly_used_are_listed(tmp_path: Path) -> None:
         with record.engine.execution_options(writing=True).begin() as connection:
             add_used_cells(connection, 1, {"sold-out": ("A1", "B1")})  # a stock of a shop whose file is gone
         gone = len(record.used_cells()[WRAPS])
-    rows = {row["stock"]: row for row in json.loads(run("record", "used", "--json", *words).stdout)}
+    rows = {row["stock"]: row for row in json.loads(run("record", "used", "--json", *words).stdout)["partial_sheets"]}
     # 98 cells on a sheet: layouts/README.md; two tags a row, and eight of the example fill four rows of five
-    assert rows[WRAPS]["free"] == 98 - gone
-    assert (rows["tag-a4-95x54"]["used"], rows["tag-a4-95x54"]["free"], rows["tag-a4-95x54"]["next"]) == (
+    assert rows[WRAPS]["free_cells"] == 98 - gone
+    assert (
+        rows["tag-a4-95x54"]["used_cells"],
+        rows["tag-a4-95x54"]["free_cells"],
+        rows["tag-a4-95x54"]["next_cell"],
+    ) == (
         "A1-B4",
         2,
         "A5",
     )
-    assert (rows["sold-out"]["used"], rows["sold-out"]["free"], rows["sold-out"]["next"]) == ("A1-B1", None, "")
+    assert (rows["sold-out"]["used_cells"], rows["sold-out"]["free_cells"], rows["sold-out"]["next_cell"]) == (
+        "A1-B1",
+        None,
+        "",
+    )
     told = run("record", "used", *words).stdout.splitlines()
     assert next(line for line in told if line.startswith("tag-a4")).split()[:5] == [
         "tag-a4-95x54",
@@ -318,7 +326,7 @@ def test_the_sheets_that_are_partly_used_are_listed(tmp_path: Path) -> None:
     ]
     went_on = run("print", BOAT, "--out", tmp_path / "out", "--go-on", *words)
     assert f"of {WRAPS} as sheet" in went_on.stderr
-    assert f"it goes on at {rows[WRAPS]['next']}" in went_on.stderr
+    assert f"it goes on at {rows[WRAPS]['next_cell']}" in went_on.stderr
 
 
 def test_a_stock_whose_file_has_changed_is_not_gone_on_with_unasked(
@@ -366,7 +374,7 @@ def test_a_reprint_names_the_stock_of_its_cells_as_a_print_does(tmp_path: Path) 
     assert went_on.exit_code == 0
     assert "load the partly used sheet of tag-a4-95x54 as sheet 1: it goes on at B2" in went_on.stderr
     with open_record(tmp_path / "r.sqlite") as record:
-        story = [event.cell for event in record.history("K4", "0001") if event.what == "printed"]
+        story = [event.cell for event in record.history("K4", "0001") if event.state == "printed"]
         # A1 to A3 are gone: B1 is the first that is not; after it A1, A2, A3 and B1 are, so B2 comes next
         assert story[1:] == ["B3", "B1", "B2"]
 
@@ -407,7 +415,7 @@ def test_printers_to_send_to_are_named_once(tmp_path: Path, wrong: list[str]) ->
 
 @pytest.mark.parametrize(
     "words",
-    [("--start", f"{WRAPS}=B2", "--start", f"{WRAPS}=C3"), ("--set", "wire=TXL", "--set", "wire=GXL")],
+    [("--start", f"{WRAPS}=B2", "--start", f"{WRAPS}=C3"), ("--set", "wire_type=TXL", "--set", "wire_type=GXL")],
     ids=["start", "set"],
 )
 def test_what_is_given_twice_and_not_alike_is_refused(tmp_path: Path, words: tuple[str, ...]) -> None:
@@ -491,7 +499,7 @@ def test_a_page_is_in_the_file_that_is_named_for_it(tmp_path: Path) -> None:
     with open_record(tmp_path / "r.sqlite") as record:
         printed = print_harness(BOAT, tmp_path, record, stock=("reel",), only=("branch end",))
     pages = {path.name: len(pdfium.PdfDocument(str(path))) for path in printed.files if "bench" not in path.name}
-    groups = Counter(sheet.group for sheet in printed.sheets)
+    groups = Counter(sheet.load for sheet in printed.sheets)
     assert sorted(pages.values()) == sorted(groups.values())
 
 
@@ -512,7 +520,7 @@ def whole_or_nothing(folder: Path, record: Record) -> str:
     assert not [path for path in folder.rglob("*") if path.suffix in (".part", ".kept")]
     jobs = record.jobs()
     if not files:
-        assert all(job.state == "withdrawn" for job in jobs)
+        assert all(job.state == "cancelled" for job in jobs)
         return "nothing"
     assert [job.state for job in jobs] == ["printed"]
     assert sorted(jobs[0].files) == files

@@ -18,7 +18,7 @@ from labeler.draw.pens import POINTS_PER_MM
 from labeler.errors import LabelerError, Problem, Where
 from labeler.job.check import Checked
 from labeler.job.run import Printed
-from labeler.model import DOES_NOT_FIT, Face, Piece, Placed, Run, Sheet, Symbol
+from labeler.model import FAIL, Face, Piece, Placed, Run, Sheet, Symbol
 from labeler.record import open_record
 from labeler.record.store import Record
 from labeler.tables.printers import Printer
@@ -79,7 +79,7 @@ def test_every_planned_marker_is_on_the_paper_once_in_its_own_cell(checked: Chec
     assert sum(len(sheet.placed) for sheet in printed.sheets) == len(placed)
     for name, (sheet, p) in placed.items():
         face = p.piece.face
-        expected = [run.text for _ in range(face.copies) for run in face.runs]
+        expected = [run.text for _ in range(face.repeats) for run in face.runs]
         got = text_in(page_of(printed, sheet), p)
         assert Counter(" ".join(got).split()) == Counter(" ".join(expected).split()), name
         if wanted[name].marker.role != "bag":
@@ -105,7 +105,7 @@ def test_pieces_overlap_nothing_and_ink_stays_inside(printed: Printed) -> None:
                 top = run.y_mm + font.above(run.text) * run.size_mm * run.stretch
                 bottom = run.y_mm - font.below(run.text) * run.size_mm * run.stretch
                 assert top <= face.height_mm
-                assert bottom - (face.copies - 1) * face.copy_pitch_mm >= 0
+                assert bottom - (face.repeats - 1) * face.repeat_pitch_mm >= 0
 
 
 def test_the_two_ends_of_a_circuit_are_neighbours(printed: Printed) -> None:
@@ -118,7 +118,7 @@ def test_the_two_ends_of_a_circuit_are_neighbours(printed: Printed) -> None:
 def test_codes_read_back_with_another_library(printed: Printed) -> None:
     """The codes are made with qrcode and read with zxing-cpp."""
     expected = {
-        p.piece.face.symbol.payload for sheet in printed.sheets for p in sheet.placed if p.piece.face.symbol is not None
+        p.piece.face.symbol.data for sheet in printed.sheets for p in sheet.placed if p.piece.face.symbol is not None
     }
     assert len(expected) == 8
     read = set()
@@ -133,13 +133,13 @@ def test_codes_read_back_with_another_library(printed: Printed) -> None:
 
 def test_codes_on_all_markers_name_their_own_unit(tmp_path: Path) -> None:
     """Three units on shared sheets, codes on tags and wraps: each says its own unit and its own id, once."""
-    words = {"code_on": "tag, wrap", "code_anyway": "yes"}
+    words = {"code.on": "tag, wrap", "code.allow_failed": "true"}
     with open_record(tmp_path / "r.sqlite") as record:
         units = print_units(BOAT, tmp_path / "out", record, units=("0007", "0008", "9"), settings=words)
     for unit in units:
         pieces = [p.piece for sheet in unit.sheets for p in sheet.placed if p.piece.face.symbol is not None]
         coded = [fit for fit in unit.fits if fit.marker.kind in ("tag", "wrap")]
-        said = Counter(piece.face.symbol.payload for piece in pieces if piece.face.symbol is not None)
+        said = Counter(piece.face.symbol.data for piece in pieces if piece.face.symbol is not None)
         assert said == Counter(f"{unit.job.unit} {fit.marker.id}" for fit in coded)
         assert len(coded) == 54 + 8  # wraps; seven bags, and the pins of K3 on a tag of their own
 
@@ -195,18 +195,18 @@ def test_capitals_measure_what_the_fit_says(printed: Printed) -> None:
     for sheet in printed.sheets:
         for p in sheet.placed:
             fit = fits[p.piece.marker]
-            if fit.marker.kind == "tag" or fit.capital is None:
+            if fit.marker.kind == "tag" or fit.capital_height_mm is None:
                 continue
             text = fit.lines[0]
             sign = next((i for i, c in enumerate(text) if c in "HEP"), None)
             if sign is None or measured > 25:
                 continue
             dots = ink_height(page_of(printed, sheet), p, sheet, 0, sign)
-            assert dots == pytest.approx(fit.capital.flat * DPI / 25.4, abs=1), text
+            assert dots == pytest.approx(fit.capital_height_mm.printed * DPI / 25.4, abs=1), text
             if fit.tube:  # the least that single stopped tubes make of these dots
-                around = fit.surface.direction == "around"
+                around = fit.surface.text_direction == "around"
                 shrunk = dots * min(out.along if around else out.face for out in outcomes(fit))
-                assert shrunk == pytest.approx(fit.capital.low * DPI / 25.4, abs=1), text
+                assert shrunk == pytest.approx(fit.capital_height_mm.low * DPI / 25.4, abs=1), text
             measured += 1
     assert measured > 20
 
@@ -216,7 +216,7 @@ def test_what_the_bench_sheet_shows(printed: Printed) -> None:
     text = "\n".join(page.get_textpage().get_text_range() for page in document)
     for fit in printed.fits:
         if fit.tube is not None:
-            assert f"{fit.marker.branch} at {fit.marker.at}" in text
+            assert f"{fit.marker.branch} at {fit.marker.place}" in text
     for word in ("fuser", "battery", "fumes", "insulation", "electrical code"):
         assert word in text.casefold().replace("\r\n", " "), word
 
@@ -377,7 +377,7 @@ def test_a_number_stays_clear_of_a_code(
     face = Face(40.0, 20.0, (run,), copies, 8.0, symbol=code)
     added = numbered(Piece("X", face, "card", "", "J4"), 1).face.runs[-1]
     assert added.x_mm > 35 if at_the_right else added.x_mm == 1.0
-    both = replace(code, copies=2, step_x_mm=-32.5)  # the second from 1.0 to 6.0 mm
+    both = replace(code, repeats=2, step_x_mm=-32.5)  # the second from 1.0 to 6.0 mm
     if not at_the_right:
         with pytest.raises(LabelerError, match="no room for R1"):
             numbered(Piece("X", replace(face, symbol=both), "card", "", "J4"), 1)
@@ -386,7 +386,7 @@ def test_a_number_stays_clear_of_a_code(
 def test_the_work_list_of_a_reprint(record: Record, printed: Printed, tmp_path: Path) -> None:
     """The sleeve at J4 and nothing else: its tube, length, heating and way on as the first print had them."""
     again = reprint(record, record.find("0001 J4"), tmp_path, reason="lost")
-    fit = next(fit for fit in printed.fits if fit.marker.at == "J4" and fit.marker.role == "branch end")
+    fit = next(fit for fit in printed.fits if fit.marker.place == "J4" and fit.marker.role == "branch end")
     assert fit.tube is not None
     assert fit.seat is not None
     listed = words_of(again.files[0])
@@ -396,7 +396,7 @@ def test_the_work_list_of_a_reprint(record: Record, printed: Printed, tmp_path: 
         "B4 at J4",
         fit.tube.name,
         f"{fit.cut_length_mm:g} mm",
-        "back first",
+        "unmarked side first",
         installation(fit.seat.installation),
     ):
         assert word in listed, word
@@ -416,7 +416,9 @@ def test_the_work_list_of_a_branch_has_its_plain_sleeves_and_the_texts_of_its_wr
     """Branch B4 of the example: lettered at J4, plain at P1; a wrap at both ends of each of its wires."""
     again = reprint(record, record.find("", unit="0001", branch="B4"), tmp_path, reason="burnt")
     listed = words_of(again.files[0])
-    fits = {fit.marker.at: fit for fit in printed.fits if fit.marker.branch == "B4" and fit.marker.role == "branch end"}
+    fits = {
+        fit.marker.place: fit for fit in printed.fits if fit.marker.branch == "B4" and fit.marker.role == "branch end"
+    }
     plain = fits["P1"]
     assert not plain.marker.marked
     assert plain.tube is not None
@@ -436,7 +438,7 @@ def test_the_work_list_of_a_branch_has_its_plain_sleeves_and_the_texts_of_its_wr
 
 
 def test_a_plain_sleeve_alone_is_said_not_printed(record: Record, printed: Printed, tmp_path: Path) -> None:
-    fit = next(fit for fit in printed.fits if fit.marker.branch == "B4" and fit.marker.at == "P1")
+    fit = next(fit for fit in printed.fits if fit.marker.branch == "B4" and fit.marker.place == "P1")
     assert fit.tube is not None
     jobs = len(record.jobs())
     with pytest.raises(LabelerError) as caught:
@@ -479,12 +481,12 @@ def test_leave_out_prints_the_rest_and_lists_what_is_missing(tmp_path: Path) -> 
     misfits = {fit.marker.id for fit in check(MISFITS).misfits}
     with open_record(tmp_path / "r.sqlite") as record:
         printed = print_harness(MISFITS, tmp_path / "out", record, leave_out=True)
-        assert {fit.marker.id for fit in printed.left_out} == misfits
+        assert {fit.marker.id for fit in printed.omitted} == misfits
         states = {item.row.id: item.state for item in record.markers(printed.job.unit)}
-    assert {name for name, state in states.items() if state == "left out"} == misfits
+    assert {name for name, state in states.items() if state == "omitted"} == misfits
     text = "\n".join(page.get_textpage().get_text_range() for page in pdfium.PdfDocument(str(printed.files[0])))
-    for fit in printed.left_out:
-        assert fit.marker.at in text
+    for fit in printed.omitted:
+        assert fit.marker.place in text
 
 
 def test_no_file_is_replaced_without_force(tmp_path: Path) -> None:
@@ -517,7 +519,7 @@ def test_a_failure_while_drawing_leaves_no_file_and_withdraws_the_job(
     with open_record(tmp_path / "r.sqlite") as record:
         with pytest.raises(LabelerError, match="No space left on device"):
             print_harness(BOAT, tmp_path / "out", record)
-        assert [job.state for job in record.jobs()] == ["withdrawn"]
+        assert [job.state for job in record.jobs()] == ["cancelled"]
     assert not list((tmp_path / "out").iterdir())
 
 
@@ -529,7 +531,7 @@ def test_a_confirmation_that_fails_leaves_no_file(tmp_path: Path, monkeypatch: p
     with open_record(tmp_path / "r.sqlite") as record:
         with pytest.raises(LabelerError, match="the connection is lost"):
             print_harness(BOAT, tmp_path / "out", record)
-        assert [job.state for job in record.jobs()] == ["withdrawn"]
+        assert [job.state for job in record.jobs()] == ["cancelled"]
     assert not list((tmp_path / "out").iterdir())
 
 
@@ -540,7 +542,7 @@ def broken_off(folder: Path, record: Record, monkeypatch: pytest.MonkeyPatch, qu
     """
     with monkeypatch.context() as patch:
         patch.setattr("labeler.record.store.Record.confirm", lambda *_words: die())
-        patch.setattr("labeler.record.store.Record.withdraw_prepared", lambda *_words: None)
+        patch.setattr("labeler.record.store.Record.cancel_pending_jobs", lambda *_words: None)
         patch.setattr("labeler.files.Path.unlink", lambda *_words, **_more: None)
         printer = Printer("p", scale_x=1.01)
         if query:
@@ -559,7 +561,7 @@ def test_a_print_that_was_broken_off_is_resumed(tmp_path: Path, monkeypatch: pyt
     """The sheets are drawn again byte by byte: those that are there stay, one that is missing comes back."""
     with open_record(tmp_path / "r.sqlite") as record:
         broken_off(tmp_path / "out", record, monkeypatch)
-        assert [job.state for job in record.jobs()] == ["prepared"]
+        assert [job.state for job in record.jobs()] == ["pending"]
         before = {file.name: file.read_bytes() for file in (tmp_path / "out").glob("*.pdf")}
         assert len(before) == 5
         with pytest.raises(LabelerError, match="labeler record resume 1"):
@@ -578,7 +580,7 @@ def test_a_print_that_was_broken_off_is_resumed(tmp_path: Path, monkeypatch: pyt
         with pytest.raises(LabelerError, match="it is printed"):
             resume(record, 1, tmp_path / "out")
         with pytest.raises(LabelerError, match="they may be in use"):
-            record.withdraw_prepared(1, "no")
+            record.cancel_pending_jobs(1, "no")
 
 
 def test_resume_keeps_the_bench_sheet_that_is_there(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -601,13 +603,13 @@ def test_a_reprint_that_was_broken_off_is_resumed(tmp_path: Path, monkeypatch: p
         assert again.job.state == "printed"
         assert [file.read_bytes() for file in files] == before
         (item,) = record.find("0001 J4")
-        assert (item.state, item.printed) == ("printed", 2)
+        assert (item.state, item.print_count) == ("printed", 2)
 
 
 def test_what_was_never_confirmed_is_not_reprinted(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     with open_record(tmp_path / "r.sqlite") as record:
         broken_off(tmp_path / "out", record, monkeypatch)
-        with pytest.raises(LabelerError, match="job 1, which was to print it, is prepared"):
+        with pytest.raises(LabelerError, match="job 1, which was to print it, is pending"):
             reprint(record, record.find("0001 J4"), tmp_path / "again", reason="lost")
         assert len(record.jobs()) == 1
 
@@ -619,11 +621,11 @@ def test_resume_says_why_not(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) ->
         other.write_bytes(b"something else")
         with pytest.raises(LabelerError, match="exists already"):
             resume(record, 1, tmp_path / "out")
-        assert [job.state for job in record.jobs()] == ["prepared"]
+        assert [job.state for job in record.jobs()] == ["pending"]
         with pytest.raises(LabelerError, match="not in the record"):
             resume(record, 7, tmp_path / "out")
-        record.withdraw_prepared(1, "power cut")
-        with pytest.raises(LabelerError, match="it is withdrawn"):
+        record.cancel_pending_jobs(1, "power cut")
+        with pytest.raises(LabelerError, match="it is cancelled"):
             resume(record, 1, tmp_path / "out")
         assert print_harness(BOAT, tmp_path / "out2", record, unit="0001").job.unit == "0001"
 
@@ -666,7 +668,7 @@ def test_an_interrupt_waits_until_files_and_record_agree(tmp_path: Path, monkeyp
             signal.signal(signal.SIGINT, before)
         (job,) = record.jobs()
         files = {str(file) for file in (tmp_path / "out").iterdir()}
-        assert (job.state, files) in (("printed", set(job.files)), ("withdrawn", set()))
+        assert (job.state, files) in (("printed", set(job.files)), ("cancelled", set()))
 
 
 def test_an_output_folder_that_is_a_file(tmp_path: Path) -> None:
@@ -688,23 +690,23 @@ def test_a_wrap_that_does_not_fit_asks_for_no_size_that_only_a_sleeve_needs(tmp_
     file = tmp_path / "boat.toml"
     file.write_text(
         '[harness]\nname = "Boat"\n'
-        '[defaults]\nwire = "SAE J1128 TXL"\nwire_marker = "own"\nbranch_marker_kind = "wrap"\n'
+        '[defaults]\nwire_type = "SAE J1128 TXL"\nmarker.wire_text = "circuit"\nmarker.branch = "wrap"\n'
         f'[[circuit]]\nid = "{"W" * 60}"\nfrom = "P1:1"\nto = "J4:1"\nsize = "20 AWG"\n'
         '[[branch]]\nid = "B4"\n[[branch.end]]\nat = "J4"\ncontacts_crimped = true\n'
         '[[branch.end]]\nat = "P1"\ncontacts_crimped = true\n',
         "utf-8",
     )
     wires = [fit for fit in check(str(file)).fits if fit.marker.role == "wire end"]
-    assert [fit.verdict for fit in wires] == ["does not fit"] * 2
-    assert not any("a sleeve instead" in way for fit in wires for way in sentences(fit.ways_out))
+    assert [fit.result for fit in wires] == ["fail"] * 2
+    assert not any("a sleeve instead" in way for fit in wires for way in sentences(fit.fixes))
 
 
 def test_print_of_another_colour_is_told_on_the_sheet(tmp_path: Path) -> None:
     """White on black tube: who loads the tube loads the ribbon too."""
-    colours = {"tube_colour": "BK", "print_colour": "WH"}
+    colours = {"sleeve.colour": "BK", "print.colour": "WH"}
     with open_record(tmp_path / "r.sqlite") as record:
         printed = print_harness(BOAT, tmp_path, record, settings=colours, only=("branch end",))
-    assert {sheet.group.partition(", ")[2] for sheet in printed.sheets} == {"BK, printed in WH"}
+    assert {sheet.load.partition(", ")[2] for sheet in printed.sheets} == {"BK, printed in WH"}
     card = next(file for file in printed.files if "card" in file.stem)
     assert "printed in WH" in pdfium.PdfDocument(str(card))[0].get_textpage().get_text_range()
 
@@ -713,7 +715,7 @@ def test_the_sleeves_of_a_place_are_cut_alike_for_all_units(tmp_path: Path) -> N
     """Digits are not all as wide; lengths are those of the widest serial of four digits, and every text fits."""
     file = tmp_path / "boat.toml"
     file.write_text(
-        '[harness]\nname = "Survey boat"\n[defaults]\nwire = "TXL"\ncut_step_mm = 1.0\ncut_lengths_mm = []\n'
+        '[harness]\nname = "Survey boat"\n[defaults]\nwire_type = "TXL"\nsleeve.cut_step_mm = 1.0\nsleeve.cut_lengths_mm = []\n'
         '[[circuit]]\nid = "W1"\nfrom = "J1:1"\nto = "P1:1"\nsize = "18 AWG"\n'
         '[[circuit]]\nid = "W2"\nfrom = "J1:2"\nto = "P1:2"\nsize = "18 AWG"\n'
         '[[branch]]\nid = "B1"\ncircuits = ["W1", "W2"]\n[[branch.end]]\nat = "J1"\ntext = "WINCH {serial}"\n',
@@ -722,7 +724,7 @@ def test_the_sleeves_of_a_place_are_cut_alike_for_all_units(tmp_path: Path) -> N
     cuts, widths = set(), set()
     for unit in ("1111", "4040", "0888", "9016"):
         (fit,) = check(str(file), unit=unit, only=("branch end",)).fits
-        assert fit.verdict != DOES_NOT_FIT
+        assert fit.result != FAIL
         assert fit.lines == (f"WINCH {unit}",)
         cuts.add(fit.cut_length_mm)
         widths.add(round(load_font(fit.font).width(fit.lines[0]), 6))

@@ -52,7 +52,7 @@ def test_what_makes_a_marker_another_one() -> None:
     old = [row("J1", "BOW"), row("J2", "LAMP", "1/4", 30.0), row("J3", "HORN", "1/4", 30.0), row("J4", "GONE")]
     new = [row("J2", "LAMP", "3/8", 30.0), row("J1", "BOW", name="another id")]
     new += [row("J3", "HORN", "1/4", 35.0), row("J5", "NEW")]
-    found = {one.row.at: (one.what, one.fields) for one in compare(old, new)}
+    found = {one.row.place: (one.change, one.changed_fields) for one in compare(old, new)}
     assert found == {
         "J1": ("unchanged", ()),
         "J2": ("changed", ("tube",)),
@@ -60,9 +60,9 @@ def test_what_makes_a_marker_another_one() -> None:
         "J4": ("removed", ()),
         "J5": ("added", ()),
     }
-    assert {one.what for one in compare(old, old)} == {"unchanged"}
-    assert [one.what for one in compare([], new)] == ["added"] * 4
-    assert [one.what for one in compare(old, [])] == ["removed"] * 4
+    assert {one.change for one in compare(old, old)} == {"unchanged"}
+    assert [one.change for one in compare([], new)] == ["added"] * 4
+    assert [one.change for one in compare(old, [])] == ["removed"] * 4
 
 
 def test_diff_of_files_and_of_the_record(boat_record: Path, tmp_path: Path, newer: Path) -> None:
@@ -71,10 +71,14 @@ def test_diff_of_files_and_of_the_record(boat_record: Path, tmp_path: Path, newe
     for old in (BOAT, "0001", "RSB-210 0001", "rsb-210 c"):
         result = run("diff", old, newer, "--json", "--record", place)
         assert result.exit_code == 0, result.stderr
-        found = json.loads(result.stdout)
-        assert Counter(one["what"] for one in found) == {"unchanged": 64, "changed": 8, "removed": 1}, old
-        (j4,) = [one for one in found if one["what"] == "changed" and one["new"]["at"] == "J4"]
-        assert (j4["old"]["label"], j4["new"]["label"], j4["fields"]) == ("WATER PROBE J4", "SALT PROBE J4", ["label"])
+        found = json.loads(result.stdout)["differences"]
+        assert Counter(one["change"] for one in found) == {"unchanged": 64, "changed": 8, "removed": 1}, old
+        (j4,) = [one for one in found if one["change"] == "changed" and one["new"]["place"] == "J4"]
+        assert (j4["old"]["text"], j4["new"]["text"], j4["changed_fields"]) == (
+            "WATER PROBE J4",
+            "SALT PROBE J4",
+            ["text"],
+        )
     shown = run("diff", BOAT, newer)
     assert re.search(r"changed +sleeve +B4 J4 +WATER PROBE J4", shown.stdout)
     assert "0 added, 1 removed, 8 changed, 64 unchanged" in shown.stderr
@@ -94,7 +98,7 @@ def test_only_what_has_changed_is_printed(place: str, tmp_path: Path, newer: Pat
         assert made.unchanged == 64
         labels = {p.piece.label.split(" ")[0] for sheet in made.printed.sheets for p in sheet.placed}
         assert labels == {"J4", "K1", "K2", "K3", "K4", "K5", "K6"}
-        assert sorted(one.row.at for one in made.take_off) == [
+        assert sorted(one.row.place for one in made.take_off) == [
             "J4",
             "K1",
             "K2",
@@ -106,12 +110,12 @@ def test_only_what_has_changed_is_printed(place: str, tmp_path: Path, newer: Pat
             "K7",
         ]
         job = made.printed.job
-        assert (job.kind, job.of_job, job.unit, job.revision, job.state) == ("revision", 2, "0002", "D", "printed")
-        at_j4 = {(item.revision, item.state, item.row.label) for item in record.find("0002 B4 J4")}
-        assert at_j4 == {("C", "taken off", "WATER PROBE J4"), ("D", "printed", "SALT PROBE J4")}
+        assert (job.kind, job.repeats_job, job.unit, job.revision, job.state) == ("revision", 2, "0002", "D", "printed")
+        at_j4 = {(item.revision, item.state, item.row.text) for item in record.find("0002 B4 J4")}
+        assert at_j4 == {("C", "removed", "WATER PROBE J4"), ("D", "printed", "SALT PROBE J4")}
         (gone,) = record.find("0002 K7")
-        assert (gone.state, gone.reason) == ("taken off", f"taken off by job {job.id}")
-        with pytest.raises(LabelerError, match=f"it was taken off by job {job.id}; reprint what stands there now"):
+        assert (gone.state, gone.reason) == ("removed", f"removed by job {job.id}")
+        with pytest.raises(LabelerError, match=f"it was removed by job {job.id}; reprint what stands there now"):
             reprint(record, [gone], tmp_path / "again", reason="lost")
         (same,) = record.find("0002 J1")
         assert (same.state, same.revision) == ("printed", "C")
@@ -157,14 +161,14 @@ def test_wire_markers_that_are_made_no_more_come_off(tmp_path: Path) -> None:
     """27 circuits with two ends each, by the file; the newer revision is asked for without wire markers."""
     text = BOAT.read_text("utf-8").partition("[[bag]]")[0]
     older, newer = tmp_path / "c.toml", tmp_path / "d.toml"
-    settings = {"wire_marker_kind": "none"}
+    settings = {"marker.wire": "none"}
     older.write_text(text, "utf-8")
     newer.write_text(text.replace('revision = "C"', 'revision = "D"'), "utf-8")
     with open_record(tmp_path / "r.sqlite") as record:
         first = print_harness(str(older), tmp_path / "out", record, only=("branch end", "wire end"))
         made = print_changes(str(newer), tmp_path / "out", record, since="C", unit="0001", settings=settings)
         gone = sum(fit.marker.role == "wire end" for fit in first.fits)
-        assert len([one for one in made.take_off if one.what == "removed"]) == gone == 54
+        assert len([one for one in made.take_off if one.change == "removed"]) == gone == 54
         assert verify(record) == ()
 
 
@@ -202,9 +206,9 @@ def test_serial_and_date_are_no_difference(tmp_path: Path, newer: Path) -> None:
     said = run("diff", "0001", "0003", "--record", place).stderr
     assert "0 added, 1 removed, 8 changed, 64 unchanged" in said
     one, two = ([row("J1", f"BOW {n} J1:2")] for n in (1, 2))
-    assert compare(one, two, (("1",), ("2",)))[0].what == "unchanged"
+    assert compare(one, two, (("1",), ("2",)))[0].change == "unchanged"
     one, two = ([row("J1", f"BOW J1:{n}")] for n in (1, 2))
-    assert compare(one, two, (("1",), ("2",)))[0].what == "changed"  # a place, no serial
+    assert compare(one, two, (("1",), ("2",)))[0].change == "changed"  # a place, no serial
 
 
 def test_one_serial_of_two_harnesses(boat_record: Path, tmp_path: Path) -> None:
@@ -234,11 +238,11 @@ def test_a_reprint_says_both_revisions(boat_record: Path, tmp_path: Path, newer:
             assert "reprint of job 1 at revision C, the unit is at D now: lost" in words_of(file), file
         (j4,) = [item for item in record.find("0001 B4 J4") if item.state == "printed"]
         after = reprint(record, [j4], tmp_path / "again", reason="lost")
-        assert (after.job.of_job, after.job.revision, after.job.unit_revision) == (2, "D", "D")
+        assert (after.job.repeats_job, after.job.revision, after.job.unit_revision) == (2, "D", "D")
         for file in after.files:
             assert "reprint of job 2: lost" in words_of(file), file
         twice = reprint(record, record.find("0001 J1"), tmp_path / "again", reason="lost")
-        assert (twice.job.of_job, twice.job.revision, twice.job.unit_revision) == (1, "C", "D")
+        assert (twice.job.repeats_job, twice.job.revision, twice.job.unit_revision) == (1, "C", "D")
 
 
 def test_a_revision_that_was_broken_off_lists_what_comes_off(
@@ -251,7 +255,7 @@ def test_a_revision_that_was_broken_off_lists_what_comes_off(
         print_harness(str(BOAT), tmp_path / "out", record)
         with monkeypatch.context() as patch:
             patch.setattr("labeler.record.store.Record.confirm", die)
-            patch.setattr("labeler.record.store.Record.withdraw_prepared", lambda *_words: None)
+            patch.setattr("labeler.record.store.Record.cancel_pending_jobs", lambda *_words: None)
             with pytest.raises(KeyboardInterrupt):
                 print_changes(str(newer), tmp_path / "out", record, since="C", unit="0001")
         assert {item.state for item in record.find("0001 K7")} == {"printed"}
@@ -259,7 +263,7 @@ def test_a_revision_that_was_broken_off_lists_what_comes_off(
         bench = words_of(done.files[0])
         assert "9 markers to take off" in bench
         assert (bench.count("it is replaced"), bench.count("the new revision has none here")) == (8, 1)
-        assert {item.state for item in record.find("0001 K7")} == {"taken off"}
+        assert {item.state for item in record.find("0001 K7")} == {"removed"}
 
 
 def workbook(path: Path, colour: str) -> Path:
@@ -281,7 +285,7 @@ def test_diff_of_workbooks_asks_for_the_sheet_and_takes_it(tmp_path: Path) -> No
     (tmp_path / "old").mkdir()  # of one name, since a list's harness has the name of its file
     (tmp_path / "new").mkdir()
     old, new = workbook(tmp_path / "old" / "b.xlsx", "RD"), workbook(tmp_path / "new" / "b.xlsx", "YE")
-    words = ["--set", "wire_marker={circuit} {colour}", "--set", "wire=TXL"]
+    words = ["--set", "marker.wire_text={circuit} {colour}", "--set", "wire_type=TXL"]
     asked = run("diff", old, new, *words)
     assert asked.exit_code != 0
     assert "--sheet" in asked.stderr
@@ -313,9 +317,9 @@ def test_a_list_is_given_its_part_number_and_revision(tmp_path: Path) -> None:
         "--name",
         "Bow loom",
         "--set",
-        "wire=TXL",
+        "wire_type=TXL",
         "--set",
-        "wire_marker={circuit} {colour}",
+        "marker.wire_text={circuit} {colour}",
     )
     old, new = (workbook(tmp_path / f"wires {colour}.xlsx", colour) for colour in ("RD", "YE"))
     words = ("--sheet", "Bow", *title, "--out", tmp_path / "out", "--record", tmp_path / "r.sqlite")

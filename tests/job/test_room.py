@@ -38,11 +38,11 @@ def test_the_largest_piece() -> None:
 def test_a_piece_the_card_does_not_take_is_refused_with_the_stock_the_limit_and_the_remedy(tmp_path: Path) -> None:
     more = 'text = "J4"\ncut_length_mm = 205\n'
     fit = branch_end(more, tmp_path)
-    assert fit.verdict == "does not fit"
+    assert fit.result == "fail"
     assert "205 x" in sentence(fit.reasons[0])
     assert "card-210x148 takes 200 x 122.5 mm: use --stock reel or cut it shorter" in sentence(fit.reasons[0])
-    assert any(way.startswith("--stock reel, cut 205 mm") for way in sentences(fit.ways_out))
-    assert branch_end(more, tmp_path, ("reel",)).verdict == "fits"
+    assert any(way.startswith("--stock reel, cut 205 mm") for way in sentences(fit.fixes))
+    assert branch_end(more, tmp_path, ("reel",)).result == "pass"
 
 
 @pytest.mark.parametrize("longest", [60, 100])
@@ -52,15 +52,18 @@ def test_a_free_length_is_chosen_within_the_stock(longest: int) -> None:
     By its advances: 32 signs at 1.86 mm after shrinking; the reason says the same figure.
     """
     on = Range(4.0, 4.6)
-    seat, chosen = Seat(on, on, on), settings(longest_cut_mm=float(longest), direction="along")
+    seat, chosen = (
+        Seat(on, on, on),
+        settings({"sleeve.max_cut_length_mm": float(longest), "sleeve.text_direction": "along"}),
+    )
     marker = Marker("ID", "sleeve", "branch end", "J4", ("STARBOARD:WORK:LIGHT:FORWARD:P2",), True, chosen)
     tubes = choose_tubes(seat, chosen, CATALOGUE)
     fit = fit_sleeve(marker, SleevePlace(seat, tubes, None, StockLimits(62.0, 122.5, "narrow card")))
-    assert fit.verdict == "does not fit"
+    assert fit.result == "fail"
     assert fit.cut_length_mm == 60
     assert ("longer pieces do not go on narrow card" in " ".join(sentences(fit.reasons))) == (longest > 60)
     free = fit_sleeve(marker, SleevePlace(seat, tubes, None, StockLimits(inf, inf, "reel")))
-    assert (free.verdict != "does not fit") == (longest > 62)
+    assert (free.result != "fail") == (longest > 62)
 
 
 def test_a_tube_wider_than_the_stock_is_passed_by() -> None:
@@ -70,7 +73,7 @@ def test_a_tube_wider_than_the_stock_is_passed_by() -> None:
     marker = Marker("ID", "sleeve", "branch end", "J4", ("J4",), True, chosen)
     place = SleevePlace(seat, choose_tubes(seat, chosen, CATALOGUE), None, StockLimits(62.0, 8.0, "low"))
     fit = fit_sleeve(marker, place)
-    assert fit.verdict == "does not fit"
+    assert fit.result == "fail"
     assert any(r.endswith("low takes 62 x 8 mm: take a smaller tube") for r in sentences(fit.reasons))
 
 
@@ -81,7 +84,7 @@ def test_leave_out_leaves_out_only_what_the_stock_does_not_take(tmp_path: Path) 
         with pytest.raises(LabelerError, match="--stock reel"):
             print_harness(str(file), tmp_path / "out", record)
         printed = print_harness(str(file), tmp_path / "out", record, leave_out=True)
-    assert [fit.marker.at for fit in printed.left_out] == ["J4"]
+    assert [fit.marker.place for fit in printed.omitted] == ["J4"]
     assert "P1" in {placed.piece.label for sheet in printed.sheets for placed in sheet.placed}
 
 
@@ -99,20 +102,20 @@ def drawn_harness(rng: random.Random) -> str:
     """A harness file with two to four branch ends, wires of one to six, and settings far from the usual."""
     lines = ["[harness]", 'name = "Survey boat"', "[defaults]"]
     drawn = {
-        "longest_cut_mm": rng.choice([70, 150, 300]),
-        "shortest_cut_mm": rng.choice([10, 20, 40, 70]),
-        "cut_lengths_mm": rng.choice(["[]", "[25, 38, 64, 90]", "[210]"]),
-        "overlap_mm": rng.choice([0, 5, 10, 40]),
-        "end_margin_mm": rng.choice([0, 2, 5]),
+        "sleeve.max_cut_length_mm": rng.choice([70, 150, 300]),
+        "sleeve.min_cut_length_mm": rng.choice([10, 20, 40, 70]),
+        "sleeve.cut_lengths_mm": rng.choice(["[]", "[25, 38, 64, 90]", "[210]"]),
+        "sleeve.covering_overlap_mm": rng.choice([0, 5, 10, 40]),
+        "sleeve.end_margin_mm": rng.choice([0, 2, 5]),
         "covering": rng.choice(['"none"', '"braided sleeving"']),
-        "direction": rng.choice(['"auto"', '"around"', '"along"']),
-        "lettering_on": rng.choice(['"covering"', '"bundle"']),
-        "heating": rng.choice(['"even"', '"back first"', '"any"']),
-        "faces": rng.choice(['"one"', '"both"']),
-        "branch_marker_kind": rng.choice(['"sleeve"', '"sleeve"', '"insert"', '"wrap"', '"flag"']),
-        "wire_marker_kind": rng.choice(['"wrap"', '"sleeve"', '"insert"', '"flag"']),
-        "wire_reading_distance_mm": rng.choice([200, 300]),
-        "reading_distance_mm": rng.choice([200, 400]),
+        "sleeve.text_direction": rng.choice(['"auto"', '"around"', '"along"']),
+        "sleeve.text_on": rng.choice(['"covering"', '"bundle"']),
+        "sleeve.heating": rng.choice(['"even"', '"unmarked side first"', '"any"']),
+        "sleeve.printed_sides": rng.choice(['"one"', '"both"']),
+        "marker.branch": rng.choice(['"sleeve"', '"sleeve"', '"insert"', '"wrap"', '"flag"']),
+        "marker.wire": rng.choice(['"wrap"', '"sleeve"', '"insert"', '"flag"']),
+        "print.wire_reading_distance_mm": rng.choice([200, 300]),
+        "print.reading_distance_mm": rng.choice([200, 400]),
     }
     lines += [f"{key} = {value}" for key, value in drawn.items()]
     for name in ("P1", "J4"):
@@ -141,6 +144,6 @@ def test_whatever_check_calls_fitting_is_printed(case: int, tmp_path: Path) -> N
     with open_record(tmp_path / "record.sqlite") as record:
         printed = print_harness(str(file), tmp_path / "out", record, stock=stock, leave_out=True)
     on_paper = {placed.piece.marker for sheet in printed.sheets for placed in sheet.placed}
-    wanted = {fit.marker.id for fit in checked.fits if fit.verdict != "does not fit" and fit.marker.marked}
+    wanted = {fit.marker.id for fit in checked.fits if fit.result != "fail" and fit.marker.marked}
     assert on_paper == wanted
-    assert {fit.marker.id for fit in printed.left_out} == {fit.marker.id for fit in checked.misfits}
+    assert {fit.marker.id for fit in printed.omitted} == {fit.marker.id for fit in checked.misfits}

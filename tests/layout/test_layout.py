@@ -263,7 +263,7 @@ def test_stocks_and_groups_follow_in_order_of_first_asking() -> None:
     assert [[placed.piece.marker for placed in sheet.placed] for sheet in sheets] == [
         ["a1", "a2", "b1", "b2"], ["r1"], ["r2"],
     ]  # fmt: skip
-    assert [sheet.group for sheet in sheets] == ["", "", ""]
+    assert [sheet.load for sheet in sheets] == ["", "", ""]
     assert [sheet.number for sheet in sheets] == [1, 2, 3]
 
 
@@ -272,7 +272,7 @@ def test_a_card_begins_anew_with_each_group_and_keeps_the_lay_flat_width() -> No
     narrow = pieces(9, "card", "1/8 WH", 40, 10)
     wide = pieces(3, "card", "1/4 WH", 50, 24)
     sheets = lay_out([*narrow, *wide], KNOWN)
-    assert [(sheet.group, len(sheet.placed)) for sheet in sheets] == [
+    assert [(sheet.load, len(sheet.placed)) for sheet in sheets] == [
         ("1/8 WH", 8), ("1/8 WH", 1), ("1/4 WH", 3),
     ]  # fmt: skip
     assert where(sheets[0])[:3] == [("1/8 WH0", "A1"), ("1/8 WH1", "B1"), ("1/8 WH2", "A2")]
@@ -283,7 +283,7 @@ def test_a_card_begins_anew_with_each_group_and_keeps_the_lay_flat_width() -> No
 
 def test_on_a_reel_the_piece_is_the_page() -> None:
     first, second = lay_out(pieces(2, "reel", "1/4 WH", 35, 10.9), KNOWN, first_number=8)
-    assert (first.width_mm, first.height_mm, first.group, first.number) == (35, 10.9, "1/4 WH", 8)
+    assert (first.width_mm, first.height_mm, first.load, first.number) == (35, 10.9, "1/4 WH", 8)
     assert first.placed == (Placed(pieces(1, "reel", "1/4 WH", 35, 10.9)[0], "A1", 0, 0),)
     assert second.number == 9
 
@@ -348,7 +348,7 @@ def test_slots_are_as_high_as_what_lies_in_them() -> None:
 def test_a_strip_is_as_long_as_its_leader_and_its_pieces_and_holds_one_tube() -> None:
     # 200 - 40 = 160 mm: 50 + 1 + 50 + 1 + 50 = 152; a fourth would end at 203
     sheets = lay_out([*pieces(4, "strip", "1/8", 50, 5), *pieces(1, "strip", "1/4", 30, 10)], KNOWN)
-    assert [(sheet.group, sheet.width_mm, sheet.height_mm) for sheet in sheets] == [
+    assert [(sheet.load, sheet.width_mm, sheet.height_mm) for sheet in sheets] == [
         ("1/8", 192, 5), ("1/8", 90, 5), ("1/4", 70, 10),
     ]  # fmt: skip
     assert [(each.cell, each.x_mm, each.y_mm) for each in sheets[0].placed] == [

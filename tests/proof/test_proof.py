@@ -71,7 +71,7 @@ def test_codes_are_read_in_the_pictures(boat: str) -> None:
 
 def test_what_does_not_fit_is_shown_with_its_reasons(tmp_path: Path) -> None:
     page = proof(tmp_path, "misfits.toml")
-    assert 'class="misfit"' in page
+    assert 'class="fail"' in page
     assert "STARBOARD WORK LIGHT" in page
     assert "what would do: cut it 55 mm long" in page
 
@@ -95,7 +95,7 @@ def test_it_opens_in_a_browser(boat: str, tmp_path: Path) -> None:
         "const shape = all.filter(i => i.offsetWidth && Math.abs(i.offsetWidth / i.offsetHeight * i.naturalHeight /"
         " i.naturalWidth - 1) > 0.1).length;"
         "const cards = () => [...document.querySelectorAll('article')].filter(a => a.offsetHeight).length;"
-        "const before = cards(); document.getElementById('fits').checked = false;"
+        "const before = cards(); document.getElementById('pass').checked = false;"
         "document.body.dataset.found = [all.length, broken, shape, before, cards()].join(' '); })</script></body>"
     )
     page = tmp_path / "page.html"
@@ -112,10 +112,10 @@ def test_it_opens_in_a_browser(boat: str, tmp_path: Path) -> None:
     )
     found = re.search(r'data-found="([^"]+)"', done.stdout)
     assert found is not None
-    count, broken, misshapen, before, tight = map(int, found[1].split())
+    count, broken, misshapen, before, hard = map(int, found[1].split())
     assert count == boat.count("<img")
     assert (broken, misshapen, before) == (0, 0, 69)
-    assert tight == len(re.findall(r'<article class="(?:tight|misfit)', boat))
+    assert hard == len(re.findall(r'<article class="(?:marginal|fail)', boat))
 
 
 # ---------------------------------------------------------------- the projection
@@ -146,9 +146,9 @@ def test_a_wrap_is_shown_with_its_first_copy_in_the_middle() -> None:
     100 pixels are 10 mm, so that middle is 22 pixels below the top, 28 above the middle: 56 rows of white come on top.
     """
     run = Run("P1:1", "Atkinson Hyperlegible", 2.4, 1.0, 7.0)
-    face = Face(25, 10, (run,), copies=2, copy_pitch_mm=3.0)
+    face = Face(25, 10, (run,), repeats=2, repeat_pitch_mm=3.0)
     marker = Marker("ID", "wrap", "wire end", "P1:1", ("P1:1",), True, default_settings())
-    fit = Fit(marker, "fits", (), ("P1:1",), face=face, capital=Capital(1.6, 1.6, 1.6, 1.27))
+    fit = Fit(marker, "pass", (), ("P1:1",), face=face, capital_height_mm=Capital(1.6, 1.6, 1.6, 1.27))
     flat = np.full((100, 250), 255.0)
     flat[22] = 0.0
     made = _centred(fit, flat, 254.0)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import subprocess
 import sys
+from collections.abc import Mapping
 from pathlib import Path
 from random import Random
 from typing import Any
@@ -73,7 +74,7 @@ def test_what_was_counted_and_what_has_no_place(text: str) -> None:
         "connectors": 2, "splices": 1, "branches": 2, "wires": 1, "cables": 1, "cores": 2,
         "connections": 2, "segments": 2, "nodes": 3, "routes": 2, **protections,
     }  # fmt: skip
-    assert "wires and cores not connected: 202" in found.account.left
+    assert "wires and cores not connected: 202" in found.account.not_imported
     assert [route["segments"] for route in found.account.details["routes"]] == [["G1", "G2"], ["G1"]]
     assert all(route["unbroken"] for route in found.account.details["routes"])
     assert "no outside diameter (missing or 0), so the table of the insulation is used: 201" in messages(found)
@@ -89,7 +90,7 @@ def test_it_is_written_and_checked_like_any_harness(text: str, tmp_path: Path) -
     )
     path = tmp_path / "boat.xml"
     path.write_text(text, "utf-8")
-    assert {fit.marker.at for fit in check(str(path)).fits} >= {"P1", "J4", "P1:1", "J4:2"}
+    assert {fit.marker.place for fit in check(str(path)).fits} >= {"P1", "J4", "P1:1", "J4:2"}
 
 
 @pytest.mark.parametrize("text", [kbl_sketch(), vec_sketch()])
@@ -109,7 +110,7 @@ def test_labels_of_a_vec_become_markers_when_asked() -> None:
     assert plain.circuits[0].settings is plain.settings
     labelled = read(vec_sketch(), labels=True).harness
     first, second = labelled.circuits
-    assert (first.settings.wire_marker, dict(first.extra)["label"]) == ("{label}", "101 DEPTH")
+    assert (first.settings.marker.wire_text, dict(first.extra)["label"]) == ("{label}", "101 DEPTH")
     assert second.settings is labelled.settings
     assert dict(second.extra)["label"] == ""
 
@@ -139,7 +140,7 @@ def test_modules_of_a_kbl() -> None:
     bow = read(text, variants=("bow",))
     assert [c.id for c in bow.harness.circuits] == ["101"]
     assert [c.id for c in bow.harness.connectors] == ["P1", "J4"]
-    assert "connections of other variants: 1 (201)" in bow.account.left
+    assert "connections of other variants: 1 (201)" in bow.account.not_imported
     with pytest.raises(WrongUse, match="lists nothing"):
         read(text, variants=("NONE",))
     with pytest.raises(WrongUse, match="did you mean 'STERN'"):
@@ -340,13 +341,13 @@ def test_two_wires_in_one_contact_are_planned_and_pointed_out(tmp_path: Path) ->
     text = kbl_sketch(harness_more=SECOND_WIRE)
     found = read(text)
     assert found.harness.settings is not None
-    assert found.harness.settings.wires_per_cavity == 2
+    assert found.harness.settings.wire.max_per_cavity == 2
     again = read_toml(harness_toml(found.harness, SETTINGS).encode(), "again.toml", None, SETTINGS, {})
     assert bare(again) == bare(found.harness)
     file = tmp_path / "boat.kbl"
     file.write_text(text, "utf-8")
-    checked = check(str(file), settings={"reading_distance_mm": "250", "wire_reading_distance_mm": "250"})
-    at_pin = [fit.marker.circuit for fit in checked.fits if fit.marker.at == "P1:1"]
+    checked = check(str(file), settings={"print.reading_distance_mm": "250", "print.wire_reading_distance_mm": "250"})
+    at_pin = [fit.marker.circuit for fit in checked.fits if fit.marker.place == "P1:1"]
     assert at_pin == ["101", "103"]
     notes = "\n".join(note.message for note in checked.notes)
     assert "P1: cavities shared by several wires: 1 by 101, 103" in notes
@@ -465,7 +466,7 @@ def test_where_a_vec_wants_its_labels(position: str, marks: str) -> None:
     text = vec_sketch().replace("<LabelType>Alpha", f"<LabelPosition>{position}</LabelPosition><LabelType>Alpha")
     settings = read(text, labels=True).harness.circuits[0].settings
     assert settings is not None
-    assert settings.wire_marks == marks
+    assert settings.marker.wire_positions == marks
 
 
 def test_how_far_a_covering_begins_from_each_connector_is_told() -> None:
@@ -560,18 +561,18 @@ def test_what_was_set_wins_over_the_coverings_of_a_file(tmp_path: Path) -> None:
     path = tmp_path / "boat.kbl"
     path.write_text(covered("Tape"), "utf-8")
 
-    def sits_on(**settings: str) -> str:
+    def sits_on(settings: Mapping[str, str]) -> str:
         (fit,) = (
-            fit for fit in check(str(path), settings=settings).fits if fit.marker.at == "P1" and fit.marker.branch
+            fit for fit in check(str(path), settings=settings).fits if fit.marker.place == "P1" and fit.marker.branch
         )
         assert fit.seat is not None
         return f"{wording.sits_on(fit.seat)}; {'; '.join(wording.sources(fit.seat))}"
 
-    assert sits_on().startswith("1 wire and 1 cable, tape, half-lapped; ")
-    assert "0.2 to 0.7 mm all round" in sits_on()  # coverings.toml
-    assert "0.25 mm all round" in sits_on(covering_wall_mm="0.25")
-    assert sits_on(covering="bare").startswith("1 wire and 1 cable; ")
-    assert sits_on(covering="braided sleeving").startswith("1 wire and 1 cable, braided sleeving; ")
+    assert sits_on({}).startswith("1 wire and 1 cable, tape, half-lapped; ")
+    assert "0.2 to 0.7 mm all round" in sits_on({})  # coverings.toml
+    assert "0.25 mm all round" in sits_on({"covering_wall_mm": "0.25"})
+    assert sits_on({"covering": "bare"}).startswith("1 wire and 1 cable; ")
+    assert sits_on({"covering": "braided sleeving"}).startswith("1 wire and 1 cable, braided sleeving; ")
 
 
 def test_a_covering_at_one_end_of_a_branch_leaves_the_other_bare() -> None:

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import contextlib
 import io
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -20,7 +19,7 @@ from labeler.model import Cable, Connector, Harness, Pin
 from labeler.read.columns import columns
 from labeler.read.lists import read_csv
 from labeler.tables.catalogue import default_settings, load_catalogue
-from tests.make import read_harness
+from tests.make import NO_CHANGES, Changes, read_harness
 
 SETTINGS = default_settings()
 
@@ -492,10 +491,10 @@ def test_a_file_that_may_not_be_read(tmp_path: Path, monkeypatch: pytest.MonkeyP
 def test_lists_by_ending_and_by_content(tmp_path: Path, name: str) -> None:
     path = tmp_path / name
     path.write_text(PLAIN + ROW)
-    harness = read_harness(path, {"min_capital_mm": "2 mm"})
+    harness = read_harness(path, {"print.min_capital_height_mm": "2 mm"})
     assert (harness.name, len(harness.circuits)) == ("boat", 1)
     assert harness.settings is not None
-    assert harness.settings.min_capital_mm == 2
+    assert harness.settings.print.min_capital_height_mm == 2
 
 
 def test_standard_input(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -551,7 +550,7 @@ def test_columns_that_are_not_used_are_named_once() -> None:
     text = "Wire ID,From,To,AWG,Crew,Loom,Empty\nW1,J4:1,P1:1,20,ada,left,\nW2,J4:2,P1:2,20,,right,-\n"
     (note,) = read(text).notes
     assert (note.message, note.warning, str(note.where)) == ("not used: columns 'Crew', 'Loom'", True, "boat.csv:1")
-    asked = read_csv(text.encode(), "boat.csv", "boat", default_settings_with(wire_marker="{circuit} {Loom}"))
+    asked = read_csv(text.encode(), "boat.csv", "boat", default_settings_with({"marker.wire_text": "{circuit} {Loom}"}))
     assert [note.message for note in asked.notes] == ["not used: column 'Crew'"]
     many = ",".join(f"Extra {chr(97 + n)}x" for n in range(15))
     (note,) = read(f"Wire ID,From,To,AWG,{many}\nW1,J4:1,P1:1,20{',y' * 15}\n").notes
@@ -591,8 +590,8 @@ def test_cores_that_stand_twice_name_no_wire() -> None:
     assert any("a row that is added changes the numbers below it" in note.message for note in found.notes)
 
 
-def default_settings_with(**changes: Any) -> Any:
-    return replace(SETTINGS, **changes)
+def default_settings_with(changes: Changes = NO_CHANGES) -> Any:
+    return SETTINGS.changed(changes)
 
 
 @pytest.mark.parametrize(

@@ -292,7 +292,7 @@ def test_a_variant_that_is_not_there() -> None:
 
 def test_rows_of_other_records_are_told() -> None:
     _, text, _ = ONE_WIRE_A_ROW[0]
-    passed = read(text + "9;end of list\n").account.left
+    passed = read(text + "9;end of list\n").account.not_imported
     assert any("record code '9': 1, the first in line 6" in line for line in passed)
     assert any("lines above the header row: 2" in line for line in passed)
 

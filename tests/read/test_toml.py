@@ -19,7 +19,7 @@ from labeler.harness import index
 from labeler.model import Bag, Branch, BranchEnd, Cable, Circuit, Connector, Harness, Item, Pin, Settings
 from labeler.plan import plan
 from labeler.read.toml import read_toml
-from labeler.tables.catalogue import Choice, default_settings, load_catalogue, load_choices
+from labeler.tables.catalogue import SettingSpec, default_settings, load_catalogue, setting_specs
 from labeler.tables.document import line_index
 from tests.make import read_harness
 
@@ -30,9 +30,9 @@ part_number = "RSB-210"
 revision = "C"
 
 [defaults]
-heating = "even"
-min_capital_mm = "1/16 in"
-slip = "12 %"
+sleeve.heating = "even"
+print.min_capital_height_mm = "1/16 in"
+sleeve.pass_over_margin = "12 %"
 
 [[connector]]
 id = "J4"
@@ -66,7 +66,7 @@ id = "W102"
 from = "P1:13"
 to = "GND1"
 size = "0,5 mm²"
-wire_marker_kind = "none"
+marker.wire = "none"
 
 [[cable]]
 id = "K1"
@@ -86,7 +86,7 @@ length_mm = "85 cm"
   connector_installed = true
   cut_length_mm = 30
   distance_from_connector_mm = 25
-  colour = "YE"
+  sleeve.colour = "YE"
 
   [[branch.end]]
   at = "P1"
@@ -153,38 +153,38 @@ def test_branches_and_ends() -> None:
 def test_settings_are_inherited() -> None:
     harness = read(BOAT)
     base = set_on(harness)
-    assert base.heating == "even"
-    assert (base.min_capital_mm, base.slip) == pytest.approx((1.5875, 0.12))
-    assert base.grip == default_settings().grip
+    assert base.sleeve.heating == "even"
+    assert (base.print.min_capital_height_mm, base.sleeve.pass_over_margin) == pytest.approx((1.5875, 0.12))
+    assert base.sleeve.grip_margin == default_settings().sleeve.grip_margin
     one, two = harness.circuits
     assert one.settings is base
-    assert (set_on(two).wire_marker_kind, set_on(two).heating) == ("none", "even")
+    assert (set_on(two).marker.wire, set_on(two).sleeve.heating) == ("none", "even")
     branch, other = harness.branches
     assert set_on(branch).covering == "braided sleeving"
     here, there = branch.ends
-    assert (set_on(here).tube_colour, set_on(here).covering) == ("YE", "braided sleeving")
+    assert (set_on(here).sleeve.colour, set_on(here).covering) == ("YE", "braided sleeving")
     assert there.settings is branch.settings
     assert other.settings is branch.settings  # equal overrides are one object
     assert harness.bags[0].settings is base
 
 
 def test_the_callers_settings_win_over_the_files_defaults() -> None:
-    assert set_on(read(BOAT, changes={"heating": "any"})).heating == "any"
+    assert set_on(read(BOAT, changes={"sleeve.heating": "any"})).sleeve.heating == "any"
 
 
 WORDS: dict[str, Any] = {
-    "wire": "SAE J1128 GXL",
+    "wire_type": "SAE J1128 GXL",
     "covering": "braided sleeving",
-    "sleeve": ["3:1 single wall"],
-    "wire_marker": "own",
-    "font": "Fira Sans Condensed",
-    "tube_colour": "YE",
-    "print_colour": "BU",
-    "cut_lengths_mm": [20.0, 30.0],
+    "sleeve.families": ["3:1 single wall"],
+    "marker.wire_text": "circuit",
+    "print.font": "Fira Sans Condensed",
+    "sleeve.colour": "YE",
+    "print.colour": "BU",
+    "sleeve.cut_lengths_mm": [20.0, 30.0],
     "covering_wall_mm": 0.6,
-    "code_on": ["tag", "sleeve"],
-    "code_payload": "{serial}/{marker}",
-    "tag_caution": "Keep it dry.",
+    "code.on": ["tag", "sleeve"],
+    "code.data": "{serial}/{marker}",
+    "tag.safety_message": "Keep it dry.",
 }
 LEVELS = {
     "circuit": '[[circuit]]\nid = "W1"\nfrom = "J4:1"\nto = "P1:1"\nsize = "20 AWG"\n',
@@ -192,55 +192,61 @@ LEVELS = {
     "end": '[[branch.end]]\nat = "J4"\n',
     "bag": '[[bag]]\nid = "K"\nconnector = "J4"\n',
 }
-CODES = {key for key in load_choices() if key.partition("_")[0] == "code"} - {
-    "code_arc_deg",
-    "code_aim_deg",
-    "code_grid",
-    "code_axial_grade",
+CODES = {key for key in setting_specs() if key.startswith("code.")} - {
+    "code.max_arc_deg",
+    "code.scan_tilt_deg",
+    "code.max_grid_nonuniformity",
+    "code.min_axial_grade",
 }  # a tag is flat
 OTHER_END = '[[branch.end]]\nat = "P1"\n'
 ROLES = {"circuit": "wire end", "branch": "branch end", "end": "branch end", "bag": "bag"}
 
 
-def other_value(choice: Choice) -> Any:
+def other_value(spec: SettingSpec) -> Any:
     """Return a value of a setting that is not its default."""
-    if choice.key in WORDS:
-        return WORDS[choice.key]
-    if choice.one_of:
-        return next(word for word in choice.one_of if word not in (choice.default, "none"))
-    assert choice.low is not None
-    assert choice.high is not None
-    return next(value for value in (choice.low, choice.high) if value != choice.default)
+    if spec.key in WORDS:
+        return WORDS[spec.key]
+    if spec.type == "boolean":
+        return not spec.default
+    if spec.allowed:
+        return next(word for word in spec.allowed if word not in (spec.default, "none"))
+    assert spec.min is not None
+    assert spec.max is not None
+    return next(value for value in (spec.min, spec.max) if value != spec.default)
 
 
-def set_at(level: str, choice: Choice) -> Harness:
+def written(value: object) -> str:
+    return str(value).lower() if isinstance(value, bool) else repr(value)
+
+
+def set_at(level: str, spec: SettingSpec) -> Harness:
     """Return a harness that sets one setting at one level."""
-    line = f"{choice.key} = {other_value(choice)!r}\n"
+    line = f"{spec.key} = {written(other_value(spec))}\n"
     tables = (table + (line if level == name else "") for name, table in LEVELS.items())
     circuit, branch, end, bag = tables
     return read(f'[harness]\nname = "Boat"\n{circuit}{branch}{end}{OTHER_END}{bag}')
 
 
 @pytest.mark.parametrize("level", LEVELS)
-@pytest.mark.parametrize("key", list(load_choices()))
+@pytest.mark.parametrize("key", list(setting_specs()))
 def test_a_setting_counts_where_it_may_stand_and_is_refused_elsewhere(key: str, level: str) -> None:
-    """By the marker's settings, which size and fit read; of wire, which is a circuit's own key, by the circuit."""
-    choice = load_choices()[key]
-    if level not in choice.levels:
+    """By the marker's settings, which size and fit read; the wire type is a circuit's own key too."""
+    spec = setting_specs()[key]
+    if level not in spec.levels:
         with pytest.raises(LabelerError) as caught:
-            set_at(level, choice)
+            set_at(level, spec)
         (problem,) = caught.value.problems
         assert problem.message == f"{key} is not read in a {level}"
-        assert problem.fix == f"set it under [defaults] or on: {', '.join(choice.levels)}"
+        assert problem.fix == f"set it under [defaults] or on: {', '.join(spec.levels)}"
         return
-    made = set_at(level, choice)
-    if key == "wire":
-        assert made.circuits[0].wire_type == other_value(choice)
+    made = set_at(level, spec)
+    if key == "wire_type":
+        assert made.circuits[0].wire_type == other_value(spec)
         return
     changed = {
-        (marker.role, marker.at)
+        (marker.role, marker.place)
         for marker in plan(index(made))[0]
-        if getattr(marker.settings, key) != getattr(made.settings, key)
+        if marker.settings.get(key) != made.settings.get(key)
     }
     assert changed
     assert {role for role, _ in changed} == {ROLES[level]}
@@ -249,16 +255,16 @@ def test_a_setting_counts_where_it_may_stand_and_is_refused_elsewhere(key: str, 
 
 def test_every_setting_says_where_it_is_read() -> None:
     """A table without levels would claim all four, and nothing is read at all of them but how letters are made."""
-    everywhere = {key for key, choice in load_choices().items() if len(choice.levels) == len(LEVELS)}
+    everywhere = {key for key, spec in setting_specs().items() if len(spec.levels) == len(LEVELS)}
     assert everywhere == {
-        "font",
-        "print_colour",
-        "min_capital_mm",
-        "required_angle_arcmin",
-        "preferred_angle_arcmin",
-        "line_pitch",
-        "printer_dpi",
-        "dots_per_capital",
+        "print.font",
+        "print.colour",
+        "print.min_capital_height_mm",
+        "print.min_visual_angle_arcmin",
+        "print.preferred_visual_angle_arcmin",
+        "print.line_spacing",
+        "print.dpi",
+        "print.min_dots_per_capital",
         *CODES,
     }
 
@@ -296,9 +302,9 @@ def test_breakouts_have_a_table_of_their_own() -> None:
 def test_circuits_are_read_from_a_wire_list_beside_the_file(tmp_path: Path) -> None:
     (tmp_path / "list.csv").write_text("Wire,From,To\nW1,J4:1,P1:1\n")
     path = tmp_path / "boat.toml"
-    path.write_text('[harness]\nname = "Boat"\nwire_list = "list.csv"\n[defaults]\nslip = 0.2\n')
+    path.write_text('[harness]\nname = "Boat"\nwire_list = "list.csv"\n[defaults]\nsleeve.pass_over_margin = 0.2\n')
     harness = read_harness(path)
-    assert (str(harness.circuits[0].where), set_on(harness).slip) == ("list.csv:2", 0.2)
+    assert (str(harness.circuits[0].where), set_on(harness).sleeve.pass_over_margin) == ("list.csv:2", 0.2)
     assert [connector.id for connector in harness.connectors] == ["J4", "P1"]
     assert harness.text.endswith(b"W1,J4:1,P1:1\n")
     assert harness.name == "Boat"
@@ -335,14 +341,14 @@ END = '[[branch]]\nid = "B"\n[[branch.end]]\nat = "J4"\n'  # four lines
         (HEAD + "revison = 'C'\n", 3, "did you mean 'revision'"),
         (HEAD + "revision = 3\n", 3, "in quotes"),
         ("[harness]\n", 1, "without 'name'"),
-        ("[defaults]\nslip = 0.2\n", 1, "without 'name'"),
+        ("[defaults]\nsleeve.pass_over_margin = 0.2\n", 1, "without 'name'"),
         ("harness = 3\n", 1, "must be a table"),
         (HEAD + "[default]\n", 3, "did you mean 'defaults'"),
         (HEAD + "[[conector]]\nid = 'J4'\n", 3, "did you mean 'connector'"),
-        (HEAD + "[defaults]\nheatin = 'even'\n", 4, "did you mean 'heating'"),
-        (HEAD + "[defaults]\nheating = 'front'\n", 4, "unknown"),
-        (HEAD + "[defaults]\nslip = nan\n", 4, "finite"),
-        (HEAD + "[defaults]\nreading_distance_mm = '4 cm'\n", 4, "50 to 5000"),
+        (HEAD + "[defaults]\nsleeve.heatin = 'even'\n", 4, "did you mean 'heating'"),
+        (HEAD + "[defaults]\nsleeve.heating = 'front'\n", 4, "unknown"),
+        (HEAD + "[defaults]\nsleeve.pass_over_margin = nan\n", 4, "finite"),
+        (HEAD + "[defaults]\nprint.reading_distance_mm = '4 cm'\n", 4, "50 to 5000"),
         (HEAD + "[circuit]\nid = 'W1'\n", 3, r"\[\[circuit\]\]"),
         (HEAD + "[[circuit]]\nid = 'W1'\nfrom = 'J4:1'\n", 3, "without 'to'"),
         (HEAD + "[[circuit]]\nid = 'W1'\nfrom = 'J4:1'\nto = 'P1:0'\n", 6, "count from 1"),
@@ -379,16 +385,19 @@ def test_a_problem_names_its_line(text: str | bytes, line: int, said: str) -> No
 
 
 def test_all_problems_come_at_once_in_the_order_of_the_file() -> None:
-    text = HEAD + "[defaults]\nslip = 3\n[[circuit]]\nid = 'W1'\nfrom = 'J4:0'\nsize = 3\n[[cable]]\n[[foo]]\n"
+    text = (
+        HEAD
+        + "[defaults]\nsleeve.pass_over_margin = 3\n[[circuit]]\nid = 'W1'\nfrom = 'J4:0'\nsize = 3\n[[cable]]\n[[foo]]\n"
+    )
     assert [problem.where.line for problem in problems(text)] == [4, 5, 7, 8, 9, 10]
 
 
 def test_unknown_overrides_are_wrong_use(tmp_path: Path) -> None:
     path = tmp_path / "boat.toml"
     path.write_text(BOAT)
-    assert set_on(read_harness(path, {"slip": "0.3"})).slip == 0.3
-    with pytest.raises(WrongUse, match="did you mean 'slip'") as caught:
-        read_harness(path, {"slp": "0.3", "grip": "banana"})
+    assert set_on(read_harness(path, {"sleeve.pass_over_margin": "0.3"})).sleeve.pass_over_margin == 0.3
+    with pytest.raises(WrongUse, match=r"did you mean 'sleeve.pass_over_margin'") as caught:
+        read_harness(path, {"sleeve.pas_over_margin": "0.3", "sleeve.grip_margin": "banana"})
     assert len(caught.value.problems) == 2
 
 

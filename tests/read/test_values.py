@@ -24,7 +24,7 @@ from labeler.read.values import (
     with_settings,
     word,
 )
-from labeler.tables.catalogue import default_settings, load_choices
+from labeler.tables.catalogue import default_settings, setting_specs
 
 
 @pytest.mark.parametrize(
@@ -226,61 +226,61 @@ def test_cavity_names_need_not_be_numbers() -> None:
 @pytest.mark.parametrize(
     ("key", "value", "held"),
     [
-        ("min_capital_mm", "0.05 in", 1.27),  # 25.4 / 20
-        ("min_capital_mm", 2, 2.0),
-        ("slip", "10 %", 0.1),
-        ("slip", 0.2, 0.2),
-        ("reading_arc_deg", "95 deg", 95.0),
-        ("reading_arc_deg", "95°", 95.0),
-        ("line_pitch", "1,5", 1.5),
-        ("heating", "even", "even"),
-        ("sleeve", "AS23053/5, 3:1 single wall", ("AS23053/5", "3:1 single wall")),
-        ("sleeve", ["AS23053/5"], ("AS23053/5",)),
-        ("cut_lengths_mm", [30, "1 in", 30], (25.4, 30.0)),
-        ("cut_lengths_mm", "30, 20 mm", (20.0, 30.0)),
-        ("cut_lengths_mm", 25, (25.0,)),
-        ("cut_lengths_mm", [], ()),
-        ("cut_lengths_mm", "", ()),
+        ("print.min_capital_height_mm", "0.05 in", 1.27),  # 25.4 / 20
+        ("print.min_capital_height_mm", 2, 2.0),
+        ("sleeve.pass_over_margin", "10 %", 0.1),
+        ("sleeve.pass_over_margin", 0.2, 0.2),
+        ("print.readable_arc_deg", "95 deg", 95.0),
+        ("print.readable_arc_deg", "95°", 95.0),
+        ("print.line_spacing", "1,5", 1.5),
+        ("sleeve.heating", "even", "even"),
+        ("sleeve.families", "AS23053/5, 3:1 single wall", ("AS23053/5", "3:1 single wall")),
+        ("sleeve.families", ["AS23053/5"], ("AS23053/5",)),
+        ("sleeve.cut_lengths_mm", [30, "1 in", 30], (25.4, 30.0)),
+        ("sleeve.cut_lengths_mm", "30, 20 mm", (20.0, 30.0)),
+        ("sleeve.cut_lengths_mm", 25, (25.0,)),
+        ("sleeve.cut_lengths_mm", [], ()),
+        ("sleeve.cut_lengths_mm", "", ()),
         ("covering_wall_mm", "", None),
         ("covering_wall_mm", 0, 0.0),
-        ("wire", "", ""),
+        ("wire_type", "", ""),
     ],
 )
 def test_setting(key: str, value: Any, held: object) -> None:
-    found = setting(load_choices()[key], value)
+    found = setting(setting_specs()[key], value)
     assert found == (pytest.approx(held) if isinstance(held, float) else held)
 
 
 @pytest.mark.parametrize(
     ("key", "value", "said"),
     [
-        ("slip", 3, "outside 0 to 1"),
-        ("slip", "-1 %", "outside 0 to 1"),
-        ("slip", True, "no number"),
-        ("slip", "nan", "no number"),
-        ("heating", "backfirst", "did you mean 'back first'"),
-        ("heating", "", "empty"),
-        ("tube_colour", "\u202eWH", "cannot be printed"),
-        ("code_payload", "{serial}\n{marker}", "cannot be printed"),
-        ("heating", 1, "must be a text"),
-        ("sleeve", [], "one or more"),
-        ("sleeve", 3, "one or more"),
-        ("sleeve", ["a", 3], "must be a text"),
-        ("cut_lengths_mm", 0, "outside 3 to 1000"),
-        ("cut_lengths_mm", False, "no number"),
-        ("cut_lengths_mm", "20,,30", "no length"),
-        ("cut_lengths_mm", [20, 2000], "outside 3 to 1000"),
-        ("reading_distance_mm", "4 cm", "outside 50 to 5000"),
+        ("sleeve.pass_over_margin", 3, "outside 0 to 1"),
+        ("sleeve.pass_over_margin", "-1 %", "outside 0 to 1"),
+        ("sleeve.pass_over_margin", True, "no number"),
+        ("sleeve.pass_over_margin", "nan", "no number"),
+        ("sleeve.heating", "unmarked first", "did you mean 'unmarked side first'"),
+        ("sleeve.heating", "", "empty"),
+        ("sleeve.colour", "\u202eWH", "cannot be printed"),
+        ("code.data", "{serial}\n{marker}", "cannot be printed"),
+        ("sleeve.heating", 1, "must be a text"),
+        ("sleeve.families", [], "one or more"),
+        ("sleeve.families", 3, "one or more"),
+        ("sleeve.families", ["a", 3], "must be a text"),
+        ("sleeve.cut_lengths_mm", 0, "outside 3 to 1000"),
+        ("sleeve.cut_lengths_mm", False, "no number"),
+        ("sleeve.cut_lengths_mm", "20,,30", "no length"),
+        ("sleeve.cut_lengths_mm", [20, 2000], "outside 3 to 1000"),
+        ("print.reading_distance_mm", "4 cm", "outside 50 to 5000"),
     ],
 )
 def test_setting_refused(key: str, value: Any, said: str) -> None:
     with pytest.raises(ValueError, match=said):
-        setting(load_choices()[key], value)
+        setting(setting_specs()[key], value)
 
 
 def test_every_default_is_a_value_that_may_be_set() -> None:
-    for key, choice in load_choices().items():
-        assert setting(choice, choice.default) == getattr(default_settings(), key)
+    for key, choice in setting_specs().items():
+        assert setting(choice, choice.default) == default_settings().get(key)
 
 
 def test_a_named_covering_ends_an_inherited_wall() -> None:
@@ -288,4 +288,4 @@ def test_a_named_covering_ends_an_inherited_wall() -> None:
     assert walled.covering_wall_mm == 0.6
     assert with_settings(walled, {"covering": "none"}).covering_wall_mm is None
     assert with_settings(walled, {"covering": "none", "covering_wall_mm": 0.4}).covering_wall_mm == 0.4
-    assert with_settings(walled, {"slip": 0.2}).covering_wall_mm == 0.6
+    assert with_settings(walled, {"sleeve.pass_over_margin": 0.2}).covering_wall_mm == 0.6

@@ -16,7 +16,7 @@ from labeler.model import Bag, Branch, BranchEnd, Cable, Circuit, Connector, Har
 from labeler.read.toml import KINDS, read_toml
 from labeler.read.values import with_settings
 from labeler.read.written import bare, harness_toml
-from labeler.tables.catalogue import default_settings, load_choices
+from labeler.tables.catalogue import default_settings, setting_specs
 from tests import make
 from tests.make import new_circuit, new_harness, read_harness
 from tests.places import EXAMPLES
@@ -31,17 +31,17 @@ CONNECTOR = st.none() | st.floats(0.1, 1000)
 CUT = st.none() | st.floats(3, 1000)
 CHANGES: list[dict[str, Any]] = [
     {},
-    {"heating": "even"},
+    {"sleeve.heating": "even"},
     {"covering": "braided sleeving"},
     {"covering_wall_mm": 0.6},
-    {"sleeve": ("AS23053/5",), "cut_lengths_mm": (20.0, 25.4), "wire_marker": '{circuit} "x"'},
-    {"slip": 0.2, "tube_colour": "WH", "min_capital_mm": 1.5},
+    {"sleeve.families": ("AS23053/5",), "sleeve.cut_lengths_mm": (20.0, 25.4), "marker.wire_text": '{circuit} "x"'},
+    {"sleeve.pass_over_margin": 0.2, "sleeve.colour": "WH", "print.min_capital_height_mm": 1.5},
 ]
 
 
 def own(above: Settings, level: str) -> st.SearchStrategy[Settings]:
     """Return settings as a reader gives them: those above, or with changes that this level takes."""
-    choices = load_choices()
+    choices = setting_specs()
     taken = [{key: value for key, value in change.items() if level in choices[key].levels} for change in CHANGES]
     return st.sampled_from(taken).map(lambda change: with_settings(above, change) if change else above)
 

@@ -66,9 +66,9 @@ def test_what_was_understood(tmp_path: Path) -> None:
     path.write_bytes(book())
     account = read_file(path).account
     assert account.form == "workbook, sheet 'Wires', wire list, header in line 3"
-    assert ("column 'Querschnitt'", "size") in account.became
+    assert ("column 'Querschnitt'", "size") in account.mapped
     assert account.counts["circuits"] == 2
-    assert account.left == ("lines above the header row: 1",)
+    assert account.not_imported == ("lines above the header row: 1",)
 
 
 def test_of_several_sheets_one_is_asked_for(tmp_path: Path) -> None:

@@ -24,7 +24,7 @@ TAGS = Stock("Tags 50 x 30", "sheet", "tag", "invented", page_width_mm=210.0, co
 
 
 def face(text: str, font: str = "Boat Sans") -> Face:
-    return Face(25.4, 12.7, (Run(text, font, 2.5, 1.0, 8.5),), copies=3, copy_pitch_mm=4.0)
+    return Face(25.4, 12.7, (Run(text, font, 2.5, 1.0, 8.5),), repeats=3, repeat_pitch_mm=4.0)
 
 
 def row(name: str, kind: str, at: str, label: str, circuit: str = "") -> MarkerRow:
@@ -38,15 +38,15 @@ def boat_job(serial: str | None = None, **changes: object) -> NewJob:
         row("wire.W101.P1", "wrap", "P1:12", "P1:12 J4:2", "W101"),
         row("bag.K4", "tag", "K4", f"RSB-210 unit {serial} K4 DEPTH"),
     ]
-    pieces = [Piece(r.id, face(r.label), "", "white", r.label) for r in rows]
+    pieces = [Piece(r.id, face(r.text), "", "white", r.text) for r in rows]
     wraps = tuple(Placed(p, f"A{n}", 10.0, 250.0 - 38 * n) for n, p in enumerate(pieces[:2], 1))
-    tag = Placed(replace(pieces[2], group="punched"), "B1", 60.0, 250.0)
+    tag = Placed(replace(pieces[2], load="punched"), "B1", 60.0, 250.0)
     sheets = (
         Sheet(WRAPS, 1, 210.0, 297.0, "white", wraps),
         Sheet(TAGS, 2, 210.0, 297.0, "white", (tag,)),
     )
     left = OmittedMarker(row("end.B4.J4", "sleeve", "J4", "DEPTH J4"), "does not fit: needs 31 mm")
-    job = NewJob(BOAT, sheets, {r.id: r for r in rows}, (left,), FONTS, serial, who="ada", version="0.1")
+    job = NewJob(BOAT, sheets, {r.id: r for r in rows}, (left,), FONTS, serial, user="ada", version="0.1")
     return replace(job, **changes)  # type: ignore[arg-type]
 
 
@@ -65,7 +65,7 @@ def prepare_reprint(
     who: str = "",
     fonts: Mapping[str, str] = FONTS,
 ) -> Job:
-    (job,) = record.prepare_reprints((NewReprint(items, sheets),), fonts, JobAbout(who=who, reason=reason))
+    (job,) = record.prepare_reprints((NewReprint(items, sheets),), fonts, JobAbout(user=who, reason=reason))
     return job
 
 
@@ -73,7 +73,7 @@ def lay_out(items: tuple[Recorded, ...], number: int = 1) -> tuple[Sheet, ...]:
     stock = items[0].stock
     assert stock is not None
     placed = tuple(Placed(item.piece(), f"C{n}", 10.0, 20.0 * n) for n, item in enumerate(items, 1))
-    return (Sheet(stock, number, 210.0, 297.0, items[0].group, placed),)
+    return (Sheet(stock, number, 210.0, 297.0, items[0].load, placed),)
 
 
 def count(record: Record, table: str) -> int:

@@ -73,6 +73,6 @@ def test_eight_benches_on_one_record(place: str, tmp_path: Path, request: pytest
         assert all(Path(name).is_file() for name in files)
         for serial in serials:
             again = Counter(job.unit for job in jobs if job.kind == "reprint")[serial]
-            assert record.find(f"{serial} J1:1")[0].printed == 1 + again
-            assert record.find(f"{serial} P1:2")[0].voids == voids[serial]
+            assert record.find(f"{serial} J1:1")[0].print_count == 1 + again
+            assert record.find(f"{serial} P1:2")[0].void_count == voids[serial]
     print(f"{len(serials)} prints, {len(reprints)} reprints, {sum(voids.values())} voids by {BENCHES} benches")

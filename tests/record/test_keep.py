@@ -52,17 +52,17 @@ def test_a_good_record_verifies(record: Record, tmp_path: Path) -> None:
 DAMAGE = {
     "UPDATE face SET text = replace(text, 'P1:12', 'P1:13')": "its digest is another one",
     "UPDATE stock SET text = replace(text, '210.0', '211.0')": "its digest is another one",
-    "UPDATE marker SET label = 'J9' WHERE at = 'K4'": "marker bag.K4: its digest is another one",
+    "UPDATE marker SET text = 'J9' WHERE place = 'K4'": "marker bag.K4: its digest is another one",
     "UPDATE piece SET cell = 'Z9' WHERE cell = 'A1'": "of sheets: its digest is another one",
     "DELETE FROM piece WHERE line = 1": "of sheets: its digest is another one",
     "UPDATE harness SET sha256 = 'ab'": "what was read has another digest",
     "UPDATE harness SET text = x'00'": "cannot be unpacked",
-    "DELETE FROM job_event WHERE state = 'prepared'": "its states are printed",
+    "DELETE FROM job_event WHERE state = 'pending'": "its states are printed",
     "UPDATE job_event SET note = '[1' WHERE state = 'printed'": "its list of files cannot be read",
     "DELETE FROM sheet": "it has no sheet and no marker",
     "DELETE FROM stock": "rows refer to no stock",
-    "INSERT INTO job SELECT 9, 'u', kind, unit_id, harness_id, of_job, at, who, version, reason, date, paper, printer,"
-    " run, output FROM job": "it was printed 2 times as new",
+    "INSERT INTO job SELECT 9, 'u', kind, unit_id, harness_id, repeats_job, time, user, version, reason, date, paper,"
+    " printer, run, output FROM job": "it was printed 2 times as new",
 }
 
 
@@ -105,7 +105,7 @@ def test_the_command_verify(boat_record: Path) -> None:
     answer = run("record", "verify", "--record", place, "--json")
     assert answer.exit_code == 1  # its font is not here
     found = json.loads(answer.stdout)
-    assert found["prepared_jobs"] == [2]
+    assert found["pending_jobs"] == [2]
     assert "Boat Sans" in found["problems"][0]["file"]
     assert "job 2" in run("record", "verify", "--record", place).stderr
 
@@ -140,7 +140,7 @@ def test_an_export_is_one_documented_object(record: Record) -> None:
     print_unit(record)
     exported = record.export_unit("1")
     assert json.loads(json.dumps(exported)) == exported
-    assert exported["form"] == 2
+    assert exported["schema"] == "unit 1"
     assert exported["unit"]["serial"] == "0001"
     counts = {
         key: len(exported[key]) for key in ("harnesses", "stocks", "faces", "markers", "contents", "jobs", "voids")
@@ -165,7 +165,7 @@ def test_all_units_and_what_is_new_since(record: Record, tmp_path: Path) -> None
         taken = import_units(other, files)[files[0]]
         assert (taken.jobs, taken.states, taken.voids) == (1, 2, 1)
         (item,) = other.find("0002 K4")
-        assert (item.state, item.printed, item.voids) == ("void", 2, 1)
+        assert (item.state, item.print_count, item.void_count) == ("void", 2, 1)
 
 
 def test_units_of_one_harness(record: Record, tmp_path: Path) -> None:
@@ -233,7 +233,7 @@ def changed(exported: dict[str, Any], path: str, value: object) -> dict[str, Any
 @pytest.mark.parametrize(
     ("path", "value"),
     [
-        ("form", 3),
+        ("schema", "unit 2"),
         ("unit", None),
         ("unit/serial", 7),
         ("harnesses/0/text", "AAAA"),
@@ -241,7 +241,7 @@ def changed(exported: dict[str, Any], path: str, value: object) -> dict[str, Any
         ("stocks/*", "{}"),
         ("faces/*", "[1,1,1,[],1,0]"),
         ("faces/*", 5),
-        ("markers/*/label", "another"),
+        ("markers/*/text", "another"),
         ("markers/*/cut_length_mm", "long"),
         ("markers/*/cut_length_mm", float("nan")),
         ("contents/*/width_mm", 1),
@@ -249,16 +249,16 @@ def changed(exported: dict[str, Any], path: str, value: object) -> dict[str, Any
         ("contents/*/pieces/0", []),
         ("jobs/0/kind", "wish"),
         ("jobs/0/harness", 4),
-        ("jobs/0/of_job", "x"),
+        ("jobs/0/repeats_job", "x"),
         ("jobs/0/sheets/1", "00"),
         ("jobs/0/events/0/state", "eaten"),
         ("jobs/0/fonts", []),
         ("jobs/0/about", {"1": 4}),
-        ("jobs/0/used", [["a", 4]]),
+        ("jobs/0/used_cells", [["a", 4]]),
         ("jobs/0/run", 4),
         ("jobs", {}),
         ("voids", [{}]),
-        ("voids", [{"uid": "v", "marker": "m", "at": "", "who": "", "reason": "", "by_job": "none"}]),
+        ("voids", [{"uid": "v", "marker": "m", "time": "", "user": "", "reason": "", "by_job": "none"}]),
         ("faces", {}),
     ],
 )
@@ -275,7 +275,9 @@ def test_what_was_tampered_with_is_refused_whole(
     record.import_unit(exported, Where("boat.json"))  # it was good
 
 
-@pytest.mark.parametrize("content", [b"", b"[" * 100_000, b"\xff\xfe", b'{"form": 1}', b"7", b'{"form": 1e999}'])
+@pytest.mark.parametrize(
+    "content", [b"", b"[" * 100_000, b"\xff\xfe", b'{"schema": "unit 1"}', b"7", b'{"schema": 1e999}']
+)
 def test_a_file_that_is_no_export(tmp_path: Path, content: bytes) -> None:
     file = tmp_path / "boat.json"
     file.write_bytes(content)
@@ -298,10 +300,10 @@ def test_the_commands(tmp_path: Path) -> None:
     again = json.loads(
         run("record", "import", out.stdout.strip(), "--record", tmp_path / "new.sqlite", "--json").stdout
     )
-    assert next(iter(again.values()))["jobs"] == 0
+    assert again["units"][0]["jobs"] == 0
     assert run("record", "import", tmp_path / "none.json", "--record", place).exit_code == 1
     found = run("record", "find", "K4", "--record", place, "--json")
-    assert [marker["at"] for marker in json.loads(found.stdout)] == ["K4"]
+    assert [marker["place"] for marker in json.loads(found.stdout)["markers"]] == ["K4"]
     assert run("record", "find", "K9", "--record", place).exit_code == 1
     assert run("record", "find", " ", "--record", place).exit_code == 2
 
@@ -369,7 +371,7 @@ def test_csv_of_a_hostile_record(tmp_path: Path) -> None:
     place = tmp_path / "r.sqlite"
     hostile = replace(BOAT, name="=cmd|' /C calc'!A1", part_number="@RSB")
     with open_record(place) as record:
-        record.confirm(record.prepare(replace(boat_job(), harness=hostile, who="+1", reason="-1")).id)
+        record.confirm(record.prepare(replace(boat_job(), harness=hostile, user="+1", reason="-1")).id)
     for words in (["list"], ["show", "0001"], ["find", "K4"]):
         rows = list(csv.reader(io.StringIO(run("record", *words, "--record", place, "--csv").stdout)))
         assert len(rows) >= 2

@@ -58,7 +58,7 @@ def look_over(record: Record, out: Path) -> None:
     assert record.problems() == ()
     units = record.units()
     assert len({unit.serial for unit in units}) == len(units)
-    prints = [job.unit for job in record.jobs() if job.state != "withdrawn"]
+    prints = [job.unit for job in record.jobs() if job.state != "cancelled"]
     assert len(set(prints)) == len(prints)  # no serial twice
     on_disk = set(out.glob("*.pdf"))
     assert all(is_whole(file) for file in on_disk)
@@ -67,7 +67,7 @@ def look_over(record: Record, out: Path) -> None:
         f"loom-{serial}" for serial in prints
     }
     assert {Path(name) for job in record.jobs() for name in job.files} <= on_disk
-    broken_off = [job for job in record.jobs() if job.state == "prepared"]
+    broken_off = [job for job in record.jobs() if job.state == "pending"]
     assert len(broken_off) <= 1  # one process, one job at a time
     for job in broken_off:
         assert resume(record, job.id, out).job.state == "printed"
@@ -98,7 +98,7 @@ def test_killed_at_random_moments(
             assert [file.name for file in out.iterdir() if file.suffix != ".pdf"] == [], said
         try:
             with open_record(place, create=False) as record:
-                before = sum(job.state == "prepared" for job in record.jobs())
+                before = sum(job.state == "pending" for job in record.jobs())
                 resumed += before
                 look_over(record, out)
         except Exception as error:
@@ -142,7 +142,7 @@ def test_killed_while_units_share_sheets(place: str, tmp_path: Path, request: py
             for job in record.jobs():
                 assert len(record.run(job.id)) == 3
                 assert len({one.state for one in record.run(job.id)}) == 1
-            broken_off = [job.id for job in record.jobs() if job.state == "prepared"]
+            broken_off = [job.id for job in record.jobs() if job.state == "pending"]
             assert len(broken_off) in (0, 3)
             if broken_off:
                 resumed += 1

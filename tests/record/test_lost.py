@@ -75,7 +75,7 @@ def test_a_server_that_goes_away_before_the_job_is_confirmed(
         before = {file: file.read_bytes() for file in (tmp_path / "out").glob("*.pdf")}
         assert len(before) == 5
         stoppable.start()
-        assert [job.state for job in record.jobs()] == ["prepared"]
+        assert [job.state for job in record.jobs()] == ["pending"]
         assert resume(record, 1, tmp_path / "out").job.state == "printed"
         assert {file: file.read_bytes() for file in (tmp_path / "out").glob("*.pdf")} == before
 
@@ -166,6 +166,6 @@ def test_a_disk_that_takes_no_more(tmp_path: Path, room: int) -> None:
             return
         assert len(done.stderr.splitlines()) == 1, done.stderr
         assert str(place) in done.stderr
-        assert states[1:] in ([], ["withdrawn"], ["prepared"])
+        assert states[1:] in ([], ["cancelled"], ["pending"])
         assert files == []
         assert len(record.units()) >= serials

@@ -94,8 +94,8 @@ def test_the_text_of_a_face_is_the_documented_form_1() -> None:
         25.4,
         10.0,
         (Run("5 Ω", "F", 2.0, 1.0, -0.5, 1.25),),
-        copies=2,
-        copy_pitch_mm=4.0,
+        repeats=2,
+        repeat_pitch_mm=4.0,
         boxes=(Box(1.0, 2.0, 3.0, 3.0),),
         symbol=Symbol("QR", "K4", ("10", "01"), 0.0, 0.0, 0.5, 0.5),
     )
@@ -149,28 +149,28 @@ def test_one_job_is_kept_whole(record: Record) -> None:
     serial = print_unit(record)
     assert serial == "0001"
     (job,) = record.jobs()
-    assert (job.kind, job.state, job.unit, job.files, job.who) == (
+    assert (job.kind, job.state, job.unit, job.files, job.user) == (
         "print",
         "printed",
         "0001",
         ("boat.pdf",),
         "ada",
     )
-    assert job.at.endswith("Z")
+    assert job.time.endswith("Z")
     assert (job.harness, job.part_number, job.revision) == (BOAT.name, "RSB-210", "C")
     found = {item.row.id: item for item in record.markers("0001")}
     planned = boat_job("0001")
     assert {name: item.row for name, item in found.items()} == {
         **planned.markers,
-        "end.B4.J4": planned.left_out[0].row,
+        "end.B4.J4": planned.omitted[0].row,
     }
     tag = found["bag.K4"]
-    assert (tag.face, tag.stock, tag.group) == (face("RSB-210 unit 0001 K4 DEPTH"), TAGS, "punched")
+    assert (tag.face, tag.stock, tag.load) == (face("RSB-210 unit 0001 K4 DEPTH"), TAGS, "punched")
     assert (tag.job, tag.sheet, tag.cell, tag.x_mm, tag.y_mm) == (1, 2, "B1", 60.0, 250.0)
-    assert (tag.state, tag.printed, tag.fonts) == ("printed", 1, tuple(FONTS.items()))
-    assert found["wire.W101.J4"].group == "white"
+    assert (tag.state, tag.print_count, tag.fonts) == ("printed", 1, tuple(FONTS.items()))
+    assert found["wire.W101.J4"].load == "white"
     left = found["end.B4.J4"]
-    assert (left.state, left.face, left.printed, left.sheet) == ("left out", None, 0, 0)
+    assert (left.state, left.face, left.print_count, left.sheet) == ("omitted", None, 0, 0)
     assert left.reason == "does not fit: needs 31 mm"
 
 
@@ -211,7 +211,7 @@ def test_canonical_sheets_come_back_to_the_last_digit(record: Record) -> None:
 def test_a_described_marker_on_no_sheet_is_plain(record: Record) -> None:
     record.prepare(NewJob(BOAT, (), {"end.B4.P1": row("end.B4.P1", "sleeve", "P1", "")}))
     (item,) = record.markers("0001")
-    assert (item.state, item.face, item.reason) == ("plain", None, "")
+    assert (item.state, item.face, item.reason) == ("blank", None, "")
     with pytest.raises(ValueError, match="never printed"):
         item.piece()
 
@@ -221,8 +221,8 @@ def test_a_described_marker_on_no_sheet_is_plain(record: Record) -> None:
     [
         ({"markers": {}}, "not described"),
         ({"fonts": {}}, "no digest"),
-        ({"sheets": (), "markers": {}, "left_out": ()}, "nothing to record"),
-        ({"left_out": (OmittedMarker(row("bag.K4", "tag", "K4", ""), "no"),)}, "left out and stands on a sheet"),
+        ({"sheets": (), "markers": {}, "omitted": ()}, "nothing to record"),
+        ({"omitted": (OmittedMarker(row("bag.K4", "tag", "K4", ""), "no"),)}, "omitted and stands on a sheet"),
     ],
 )
 def test_an_incomplete_job_is_refused_and_leaves_nothing(record: Record, changes: dict[str, object], word: str) -> None:
@@ -239,9 +239,9 @@ def test_a_job_that_was_broken_off_is_listed_as_prepared(tmp_path: Path) -> None
     with open_record(tmp_path / "r.db") as record:
         record.prepare(boat_job(record.reserve_serial(BOAT)))
     with open_record(tmp_path / "r.db") as record:
-        assert [job.state for job in record.jobs()] == ["prepared"]
-        assert [unit.state for unit in record.units()] == ["prepared"]
-        assert {i.state for i in record.markers("0001")} == {"prepared", "left out"}
+        assert [job.state for job in record.jobs()] == ["pending"]
+        assert [unit.state for unit in record.units()] == ["pending"]
+        assert {i.state for i in record.markers("0001")} == {"pending", "omitted"}
         with pytest.raises(LabelerError, match="record withdraw 1"):
             record.reserve_serial(BOAT, "0001")
 
@@ -254,37 +254,37 @@ def test_a_process_that_dies_between_prepare_and_confirm_leaves_a_prepared_job(t
     ended = subprocess.run([sys.executable, "-c", code, str(tmp_path / "r.db")], check=False)
     assert ended.returncode == 9
     with open_record(tmp_path / "r.db") as record:
-        assert [job.state for job in record.jobs()] == ["prepared"]
+        assert [job.state for job in record.jobs()] == ["pending"]
         assert len(record.markers("0001")) == 4
 
 
-def test_confirm_and_withdraw_once(record: Record) -> None:
+def test_confirm_and_cancel_once(record: Record) -> None:
     job = record.prepare(boat_job())
-    assert job.state == "prepared"
+    assert job.state == "pending"
     assert record.confirm(job.id, ["a b.pdf", "ü.pdf"]).files == ("a b.pdf", "ü.pdf")
     with pytest.raises(LabelerError, match="it is printed"):
         record.confirm(job.id, [])
     with pytest.raises(LabelerError, match="asks for a reason"):
-        record.withdraw(job.id, " ")
-    gone = record.withdraw(job.id, "wrong stock loaded")
-    assert (gone.state, gone.withdrawn_because) == ("withdrawn", "wrong stock loaded")
-    with pytest.raises(LabelerError, match="withdrawn before"):
-        record.withdraw(job.id, "again")
-    with pytest.raises(LabelerError, match="it is withdrawn"):
+        record.cancel_job(job.id, " ")
+    gone = record.cancel_job(job.id, "wrong stock loaded")
+    assert (gone.state, gone.cancel_reason) == ("cancelled", "wrong stock loaded")
+    with pytest.raises(LabelerError, match="cancelled before"):
+        record.cancel_job(job.id, "again")
+    with pytest.raises(LabelerError, match="it is cancelled"):
         record.confirm(job.id, [])
     with pytest.raises(LabelerError, match="no such job"):
         record.confirm(77, [])
 
 
-def test_a_withdrawn_print_is_not_found_and_its_serial_may_be_printed(record: Record) -> None:
-    record.withdraw(record.prepare(boat_job()).id, "the disk was full")
+def test_a_cancelled_print_is_not_found_and_its_serial_may_be_printed(record: Record) -> None:
+    record.cancel_job(record.prepare(boat_job()).id, "the disk was full")
     assert record.markers("0001") == ()
-    assert [unit.state for unit in record.units()] == ["withdrawn"]
-    assert {item.state for item in record.show(1).markers} == {"withdrawn"}
+    assert [unit.state for unit in record.units()] == ["cancelled"]
+    assert {item.state for item in record.show(1).markers} == {"cancelled"}
     assert record.reserve_serial(BOAT, "0001") == "0001"
     assert record.prepare(boat_job("0001")).id == 2
     assert {item.job for item in record.markers("0001")} == {2}
-    assert [e.what for e in record.history("bag.K4", "0001")] == ["prepared", "withdrawn", "prepared"]
+    assert [e.state for e in record.history("bag.K4", "0001")] == ["pending", "cancelled", "pending"]
 
 
 # ---------------------------------------------------------------- serials
@@ -424,19 +424,19 @@ def test_filters(two_units: Record) -> None:
 def test_hostile_texts_are_only_texts(record: Record) -> None:
     labels = ["100% of_it", 'O\'Brien "x"', "'); DROP TABLE marker;--", "back\\slash", "ÄÖ µΩ", "a?b:c"]
     rows = {f"m{n}": MarkerRow(f"m{n}", "tag", "bag", f"K{n}", label) for n, label in enumerate(labels)}
-    placed = tuple(Placed(Piece(n, face(r.label), ""), "A1", 0.0, 0.0) for n, r in rows.items())
-    job = NewJob(BOAT, (Sheet(TAGS, 1, 9.0, 9.0, "", placed),), rows, fonts=FONTS, who="'; --", reason=":x ?")
-    assert record.prepare(job).who == "'; --"
+    placed = tuple(Placed(Piece(n, face(r.text), ""), "A1", 0.0, 0.0) for n, r in rows.items())
+    job = NewJob(BOAT, (Sheet(TAGS, 1, 9.0, 9.0, "", placed),), rows, fonts=FONTS, user="'; --", reason=":x ?")
+    assert record.prepare(job).user == "'; --"
     for n, label in enumerate(labels):
         typed = label.swapcase().replace("\u039c", "\u00b5")  # the micro sign's capital is another letter
         assert [item.row.id for item in record.find(typed)] == [f"m{n}"], label
     assert [item.row.id for item in record.find("% of_")] == ["m0"]
-    assert [item.row.label for item in record.markers("0001")] == labels
+    assert [item.row.text for item in record.markers("0001")] == labels
 
 
 def test_a_lone_surrogate_is_a_problem(record: Record) -> None:
     with pytest.raises(LabelerError) as raised:
-        record.prepare(boat_job(who="\udcff"))
+        record.prepare(boat_job(user="\udcff"))
     assert "cannot be kept" in only_problem(raised)
     assert record.jobs() == ()
 
@@ -466,17 +466,17 @@ def test_a_reprint_draws_from_the_record_alone(tmp_path: Path) -> None:
         found = record.find("0001 K4")
         assert found == first
         job = prepare_reprint(record, found, lay_out(found), reason="torn off", who="bo")
-        assert (job.kind, job.state, job.revision, job.unit) == ("reprint", "prepared", "C", "0001")
-        assert (job.reason, job.who) == ("torn off", "bo")
+        assert (job.kind, job.state, job.revision, job.unit) == ("reprint", "pending", "C", "0001")
+        assert (job.reason, job.user) == ("torn off", "bo")
         record.confirm(job.id, ["again.pdf"])
         (again,) = record.find("0001 K4")
-        assert again == replace(first[0], printed=2)  # where it was first stays what it says
+        assert again == replace(first[0], print_count=2)  # where it was first stays what it says
         assert [i.cell for i in record.find("", sheet=(job.id, 1))] == ["C1"]
-        events = [(e.what, e.kind, e.reason, e.cell) for e in record.history("bag.K4", "0001")]
+        events = [(e.state, e.kind, e.reason, e.cell) for e in record.history("bag.K4", "0001")]
         assert events == [
-            ("prepared", "print", "", "B1"),
+            ("pending", "print", "", "B1"),
             ("printed", "print", "", "B1"),
-            ("prepared", "reprint", "torn off", "C1"),
+            ("pending", "reprint", "torn off", "C1"),
             ("printed", "reprint", "torn off", "C1"),
         ]
         assert count(record, "face") == 4  # 2 wraps and a tag, then unit 0002's tag; the reprint adds none
@@ -497,7 +497,7 @@ def test_a_reprint_reports_all_that_is_wrong_with_it(record: Record) -> None:
         "is another file",
         "not what was recorded",
         "on no new sheet",
-        "left out",
+        "it is omitted",
     ):
         assert word in text
     assert count(record, "job") == 1
@@ -513,14 +513,14 @@ def test_a_reprint_is_of_one_unit(record: Record) -> None:
         prepare_reprint(record, (), (), reason="lost")
 
 
-def test_what_was_withdrawn_is_not_reprinted(record: Record) -> None:
+def test_what_was_cancelled_is_not_reprinted(record: Record) -> None:
     print_unit(record)
-    record.withdraw(1, "spoiled")
+    record.cancel_job(1, "spoiled")
     gone = record.find("", sheet=(1, 2))
-    assert [(item.row.id, item.state) for item in gone] == [("bag.K4", "withdrawn")]
+    assert [(item.row.id, item.state) for item in gone] == [("bag.K4", "cancelled")]
     with pytest.raises(LabelerError) as raised:
         prepare_reprint(record, gone, lay_out(gone), reason="lost")
-    assert "job 1: it was withdrawn" in only_problem(raised)
+    assert "job 1: it was cancelled" in only_problem(raised)
 
 
 def test_a_changed_or_missing_font_is_named(record: Record) -> None:
@@ -535,17 +535,17 @@ def test_void_and_printed_again(record: Record) -> None:
     print_unit(record)
     with pytest.raises(LabelerError, match="asks for a reason"):
         record.void("0001", "bag.K4", "")
-    record.void("1", "K4", "wrong bag", who="bo")
+    record.void("1", "K4", "wrong bag", user="bo")
     (item,) = record.find("bag.K4")
-    assert (item.state, item.reason, item.printed) == ("void", "wrong bag", 1)
+    assert (item.state, item.reason, item.print_count) == ("void", "wrong bag", 1)
     with pytest.raises(LabelerError, match="asks for a reason"):
         prepare_reprint(record, (item,), lay_out((item,)), reason="")
     job = prepare_reprint(record, (item,), lay_out((item,)), reason="right bag after all")
-    assert record.find("bag.K4")[0].state == "prepared"
+    assert record.find("bag.K4")[0].state == "pending"
     record.confirm(job.id)
     (again,) = record.find("bag.K4")
-    assert (again.state, again.reason, again.printed) == ("printed", "", 2)
-    history = [(e.what, e.reason) for e in record.history("bag.K4", "0001")]
+    assert (again.state, again.reason, again.print_count) == ("printed", "", 2)
+    history = [(e.state, e.reason) for e in record.history("bag.K4", "0001")]
     assert ("void", "wrong bag") in history
     assert history[-1] == ("printed", "right bag after all")
 
@@ -557,26 +557,26 @@ def test_a_void_marker_is_void_until_it_is_printed_again(record: Record) -> None
     with pytest.raises(LabelerError, match="it is void; print it again first"):
         record.void("0001", "bag.K4", "smeared again")
     (item,) = record.find("bag.K4")
-    assert (item.state, item.printed, item.voids) == ("void", 1, 1)
+    assert (item.state, item.print_count, item.void_count) == ("void", 1, 1)
     record.confirm(prepare_reprint(record, (item,), lay_out((item,)), reason="smeared").id)
     (item,) = record.find("bag.K4")
-    assert (item.state, item.printed, item.voids) == ("printed", 2, 1)
+    assert (item.state, item.print_count, item.void_count) == ("printed", 2, 1)
     record.void("0001", "bag.K4", "torn")
     (item,) = record.find("bag.K4")
-    assert (item.state, item.reason, item.printed, item.voids) == ("void", "torn", 2, 2)
-    whole = [(e.what, e.reason) for e in record.history("bag.K4", "0001") if e.what != "prepared"]
+    assert (item.state, item.reason, item.print_count, item.void_count) == ("void", "torn", 2, 2)
+    whole = [(e.state, e.reason) for e in record.history("bag.K4", "0001") if e.state != "pending"]
     assert whole == [("printed", ""), ("void", "smeared"), ("printed", "smeared"), ("void", "torn")]
 
 
 def test_only_what_was_printed_can_be_void(record: Record) -> None:
     print_unit(record)
-    with pytest.raises(LabelerError, match="it is left out; it was never printed"):
+    with pytest.raises(LabelerError, match="it is omitted; it was never printed"):
         record.void("0001", "J4", "lost")
     job = record.prepare(boat_job(record.reserve_serial(BOAT)))
-    with pytest.raises(LabelerError, match=f"job {job.id} is prepared"):
+    with pytest.raises(LabelerError, match=f"job {job.id} is pending"):
         record.void("0002", "bag.K4", "lost")
-    record.withdraw(job.id, "no paper")
-    with pytest.raises(LabelerError, match="it is withdrawn"):
+    record.cancel_job(job.id, "no paper")
+    with pytest.raises(LabelerError, match="it is cancelled"):
         record.void("0002", "bag.K4", "lost")
     assert count(record, "void") == 0
 
@@ -612,7 +612,7 @@ def test_void_asks_for_one_marker(record: Record) -> None:
 def test_history_of_a_marker_that_was_left_out(record: Record) -> None:
     print_unit(record)
     (only,) = record.history("J4", "0001")
-    assert (only.what, only.reason, only.sheet) == ("left out", "does not fit: needs 31 mm", 0)
+    assert (only.state, only.reason, only.sheet) == ("omitted", "does not fit: needs 31 mm", 0)
 
 
 # ---------------------------------------------------------------- append-only
@@ -628,7 +628,7 @@ def test_nothing_is_ever_changed_or_deleted(record: Record) -> None:
     print_unit(record)
     items = record.find("bag.K4")
     job = prepare_reprint(record, items, lay_out(items), reason="lost")
-    record.withdraw(job.id, "not needed")
+    record.cancel_job(job.id, "not needed")
     record.void("0001", "bag.K4", "scrapped")
     record.history("bag.K4", "0001")
     assert set(said) - {"BEGIN"} == {"SELECT", "INSERT"}
@@ -656,7 +656,7 @@ def test_rows_that_were_there_are_there_unchanged(record: Record) -> None:
     print_unit(record)
     before = rows()
     items = record.find("bag.K4")
-    record.withdraw(prepare_reprint(record, items, lay_out(items), reason="lost").id, "no")
+    record.cancel_job(prepare_reprint(record, items, lay_out(items), reason="lost").id, "no")
     record.void("0001", "bag.K4", "scrapped")
     print_unit(record)
     assert before < rows()
@@ -719,8 +719,8 @@ def ask_everything(path: Path) -> None:
 @pytest.mark.parametrize(
     ("version", "says"),
     [
-        (5, "schema 5, this version knows schemas up to 4"),
-        (3, "schema 3, this version works on schema 4; there is no upgrade before the first release; export"),
+        (6, "schema 6, this version knows schemas up to 5"),
+        (4, "schema 4, this version works on schema 5; there is no upgrade before the first release; export"),
     ],
 )
 def test_another_schema_is_refused_and_left_as_it_is(place: str, version: int, says: str) -> None:
@@ -804,7 +804,7 @@ def test_a_full_disk_leaves_the_record_as_it_was(tmp_path: Path) -> None:
         event.listen(record.engine, "checkout", limit)
         many = {f"m{n}": MarkerRow(f"m{n}", "tag", "bag", "K", "x" * 200) for n in range(400)}  # 80 kB
         with pytest.raises(LabelerError) as raised:
-            record.prepare(boat_job(sheets=(), left_out=(), markers=many))
+            record.prepare(boat_job(sheets=(), omitted=(), markers=many))
         assert "the disk is full" in only_problem(raised)
         assert record.jobs() == before
         assert [unit.serial for unit in record.units()] == ["0001"]

@@ -81,7 +81,7 @@ def test_a_spoiled_sheet_comes_again_once_as_one_sheet(place: str, tmp_path: Pat
             said = pdfium.PdfDocument(str(file))[0].get_textpage().get_text_range()
             assert "reprint of jobs 1, 2: jammed" in " ".join(said.split())
         assert [len(record.run(job.id)) for job in record.jobs()] == [2] * 6
-        assert {item.printed for item in record.find("", sheet=(1, sheet.number))} == {3}
+        assert {item.print_count for item in record.find("", sheet=(1, sheet.number))} == {3}
         assert verify(record) == ()
 
 
@@ -121,7 +121,7 @@ def test_void_of_a_sheet_is_of_its_copies_of_all_units(place: str, tmp_path: Pat
         assert {unit for unit, _ in both} == {"0001", "0002"}
         assert sum(both.values()) == len(done.stderr.splitlines())
         some = record.find("", sheet=(1, number))[0]
-        assert [(e.what, e.job, e.sheet) for e in record.history(some.row.id, some.unit) if e.what == "void"] == [
+        assert [(e.state, e.job, e.sheet) for e in record.history(some.row.id, some.unit) if e.state == "void"] == [
             ("void", 1, number)
         ]
         assert verify(record) == ()
@@ -182,20 +182,13 @@ def test_voids_of_copies_go_out_and_in(shared: Path, tmp_path: Path) -> None:
         record.void_all([(item.unit, item.row.id) for item in items], "jammed", sheet=(1, number))
         for unit in ("0002", "0001"):
             other.import_unit(json.loads(json.dumps(record.export_unit(unit))), Where(unit))
-        assert {item.state for item in other.find("", unit="0001")} <= {"printed", "plain"}
+        assert {item.state for item in other.find("", unit="0001")} <= {"printed", "blank"}
         assert other.used_cells() != {}
         assert len(other.run(1)) == 2
         name, unit = items[0].row.id, items[0].unit
-        assert [(e.what, e.reason) for e in other.history(name, unit)] == [
-            (e.what, e.reason) for e in record.history(name, unit)
+        assert [(e.state, e.reason) for e in other.history(name, unit)] == [
+            (e.state, e.reason) for e in record.history(name, unit)
         ]
-        old = record.export_unit("0001") | {"form": 1, "voids": []}  # what a form 1 says
-        for job in old["jobs"]:
-            for key in ("run", "output", "about", "used"):
-                del job[key]
-        with open_record(tmp_path / "third.sqlite") as third:
-            assert third.import_unit(old, Where("old")).jobs == 2
-            assert [len(third.run(job.id)) for job in third.jobs()] == [1, 1]
 
 
 # ---------------------------------------------------------------- broken off
@@ -209,7 +202,7 @@ def broken_off(record: Record, folder: Path, monkeypatch: pytest.MonkeyPatch, **
 
     with monkeypatch.context() as patch:
         patch.setattr("labeler.record.store.Record.confirm", die)
-        patch.setattr("labeler.record.store.Record.withdraw_prepared", lambda *_words: None)
+        patch.setattr("labeler.record.store.Record.cancel_pending_jobs", lambda *_words: None)
         patch.setattr("labeler.files.Path.unlink", lambda *_words, **_more: None)
         with pytest.raises(KeyboardInterrupt):
             print_units(BOAT, folder, record, units=(None, None), date=DATE, **how)
@@ -224,7 +217,7 @@ def test_a_run_that_was_broken_off_is_finished_as_it_was(
     out = tmp_path / "out"
     with open_record(tmp_path / "r.sqlite") as record:
         before = broken_off(record, out, monkeypatch, stock=(stock,), out=Output(out, png=("sheets",)))
-        assert [job.state for job in record.jobs()] == ["prepared", "prepared"]
+        assert [job.state for job in record.jobs()] == ["pending", "pending"]
         for name in before:
             if "bench-sheet" not in name:
                 (out / name).unlink()
@@ -265,19 +258,19 @@ def test_nothing_is_sent_by_resume_and_that_is_said(tmp_path: Path, monkeypatch:
     assert done.stderr.count("bench-laser") == 1
 
 
-def test_a_run_is_withdrawn_as_a_whole(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_run_is_cancelled_as_a_whole(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     place = tmp_path / "r.sqlite"
     with open_record(place) as record:
         broken_off(record, tmp_path / "out", monkeypatch)
         assert record.used_cells() != {}
     done = run("record", "withdraw", "2", "--reason", "power cut", "--record", place)
-    assert done.stderr.splitlines() == ["job 1 is withdrawn: power cut", "job 2 is withdrawn: power cut"]
+    assert done.stderr.splitlines() == ["job 1 is cancelled: power cut", "job 2 is cancelled: power cut"]
     with open_record(place) as record:
-        assert [job.state for job in record.jobs()] == ["withdrawn", "withdrawn"]
+        assert [job.state for job in record.jobs()] == ["cancelled", "cancelled"]
         assert record.used_cells() == {}
         assert print_harness(BOAT, tmp_path / "new", record, unit="0001").job.state == "printed"
-        with pytest.raises(LabelerError, match="it was withdrawn before"):
-            record.withdraw_prepared(1, "once more")
+        with pytest.raises(LabelerError, match="it was cancelled before"):
+            record.cancel_pending_jobs(1, "once more")
 
 
 def test_all_units_of_a_run_are_recorded_and_confirmed_at_once(tmp_path: Path) -> None:

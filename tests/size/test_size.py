@@ -28,54 +28,54 @@ def test_three_wires() -> None:
     Closes: hull of three circles (3 d + pi d)/pi = 1.95493 d = 3.3429 … 4.299.
     """
     seat = seat_of(harness())
-    assert (seat.passes.low, seat.passes.high) == pytest.approx((3.6845, 4.299), rel=1e-3)
-    assert (seat.closes_on.low, seat.closes_on.high) == pytest.approx((3.3429, 4.299), rel=1e-3)
-    at_nominal = seat_of(harness(settings=settings(wire_under=0.0)))
-    assert at_nominal.closes_on.low == pytest.approx(1.8 * 1.95493, rel=1e-3)
-    assert seat.text_on == seat.closes_on
+    assert (seat.pass_over.low, seat.pass_over.high) == pytest.approx((3.6845, 4.299), rel=1e-3)
+    assert (seat.grip.low, seat.grip.high) == pytest.approx((3.3429, 4.299), rel=1e-3)
+    at_nominal = seat_of(harness(settings=settings({"wire.od_undersize": 0.0})))
+    assert at_nominal.grip.low == pytest.approx(1.8 * 1.95493, rel=1e-3)
+    assert seat.text_diameter == seat.grip
     assert installation(seat.installation) == "thread on at J4 before the contacts are crimped"
 
 
 def test_two_wires_close_on_their_hull_not_on_their_circle() -> None:
     """Two of 1.9 mm: circle 3.80, hull perimeter/pi (2 + pi)/pi x 1.9 = 3.11."""
     made = bundle([Range(1.9, 1.9)] * 2, settings())
-    assert made.passes.low == pytest.approx(3.80, rel=1e-6)
-    assert made.closes_on.low == pytest.approx(3.1096, rel=1e-4)
+    assert made.pass_over.low == pytest.approx(3.80, rel=1e-6)
+    assert made.grip.low == pytest.approx(3.1096, rel=1e-4)
 
 
 def test_six_wires_close_on_the_smallest_outline_of_equally_tight_ones() -> None:
     """2 mm each: five around one, (4 + root 3 + pi)/pi x 2 = 5.649; in a ring it would be 5.820."""
     made = bundle([Range(2.0, 2.0)] * 6, settings())
-    assert made.closes_on.low == pytest.approx(5.649, abs=1e-3)
-    assert made.passes.low == pytest.approx(6.0, rel=1e-4)
+    assert made.grip.low == pytest.approx(5.649, abs=1e-3)
+    assert made.pass_over.low == pytest.approx(6.0, rel=1e-4)
 
 
 def test_a_sleeve_that_straddles_the_edge_of_a_covering() -> None:
     """Wall 0.6 mm: passes and lettering on the bundle + 1.2 mm, closes on the bare bundle."""
-    made = harness(settings=settings(covering_wall_mm=0.6))
+    made = harness(settings=settings({"covering_wall_mm": 0.6}))
     bare, seat = seat_of(harness()), seat_of(made)
-    assert seat.passes.high == pytest.approx(bare.passes.high + 1.2)
-    assert seat.closes_on == bare.closes_on
-    assert seat.text_on.low == pytest.approx(bare.closes_on.low + 1.2)
-    on_bundle = seat_of(harness(settings=settings(covering_wall_mm=0.6, lettering_on="bundle")))
-    assert on_bundle.text_on == bare.closes_on
-    beside = seat_of(harness(settings=settings(covering_wall_mm=0.6, overlap_mm=0.0)))
-    assert beside.closes_on.low == pytest.approx(bare.closes_on.low + 1.2)
+    assert seat.pass_over.high == pytest.approx(bare.pass_over.high + 1.2)
+    assert seat.grip == bare.grip
+    assert seat.text_diameter.low == pytest.approx(bare.grip.low + 1.2)
+    on_bundle = seat_of(harness(settings=settings({"covering_wall_mm": 0.6, "sleeve.text_on": "bundle"})))
+    assert on_bundle.text_diameter == bare.grip
+    beside = seat_of(harness(settings=settings({"covering_wall_mm": 0.6, "sleeve.covering_overlap_mm": 0.0})))
+    assert beside.grip.low == pytest.approx(bare.grip.low + 1.2)
 
 
 def test_a_measured_diameter_wins() -> None:
     branch = new_branch("B4", ends=(new_end("J4"),), bundle_diameter_mm=4.4, bundle_diameter_tolerance_mm=0.1)
     seat = seat_of(harness(branches=(branch,)))
-    assert (seat.passes.low, seat.passes.high) == pytest.approx((4.3, 4.5))
-    assert seat.closes_on == seat.passes
+    assert (seat.pass_over.low, seat.pass_over.high) == pytest.approx((4.3, 4.5))
+    assert seat.grip == seat.pass_over
     assert "measured 4.4 mm" in next(sources(seat))
 
 
 def test_a_covering_comes_on_top_of_a_measured_diameter() -> None:
     """4.4 ± 0.1 mm bare, wall 0.6: passes up to 4.5 + 1.2 = 5.7, closes on 4.3, lettering from 4.3 + 1.2 = 5.5 mm."""
     branch = new_branch("B4", ends=(new_end("J4"),), bundle_diameter_mm=4.4, bundle_diameter_tolerance_mm=0.1)
-    seat = seat_of(harness(branches=(branch,), settings=settings(covering_wall_mm=0.6)))
-    assert (seat.passes.high, seat.closes_on.low, seat.text_on.low) == pytest.approx((5.7, 4.3, 5.5))
+    seat = seat_of(harness(branches=(branch,), settings=settings({"covering_wall_mm": 0.6})))
+    assert (seat.pass_over.high, seat.grip.low, seat.text_diameter.low) == pytest.approx((5.7, 4.3, 5.5))
     bundle, covering = sources(seat)
     assert bundle == "measured 4.4 mm ± 0.1 mm over the bare bundle"
     assert covering.startswith("covering covering, 0.6 mm all round, on top of it: ")
@@ -84,17 +84,17 @@ def test_a_covering_comes_on_top_of_a_measured_diameter() -> None:
 def test_cores_of_a_cable_count_as_the_cable() -> None:
     wires = tuple(circuit(f"W{n}", f"P1:{n}", f"J4:{n}", cable="K1") for n in (1, 2, 3))
     seat = seat_of(harness(circuits=wires, cables=(Cable("K1", 6.2),)))
-    assert seat.passes == Range(6.2, 6.2)
+    assert seat.pass_over == Range(6.2, 6.2)
 
 
 def test_threading() -> None:
     fitted = new_end("J4", connector_installed=True)
     from_the_other_end = seat_of(harness(branches=(new_branch("B4", ends=(fitted, new_end("P1"))),)))
     assert "from P1" in installation(from_the_other_end.installation)
-    assert from_the_other_end.passes.high < 5
+    assert from_the_other_end.pass_over.high < 5
     both = new_branch("B4", ends=(fitted, new_end("P1", connector_installed=True)))
     over = seat_of(harness(branches=(both,)))
-    assert over.passes.high == 18.0  # the smaller of 18 and 30 mm
+    assert over.pass_over.high == 18.0  # the smaller of 18 and 30 mm
     assert over.obstacle
     assert obstacle(over.obstacle) == "connector J4, 18 mm"
     alone = harness(branches=(new_branch("B4", ends=(fitted,)),), connectors=(Connector("J4"),))
@@ -120,17 +120,17 @@ def test_a_stated_minimum_or_tolerance_is_not_lowered() -> None:
     """
     for size, low in (("0.35 mm2", 1.20), ("0.5 mm2", 1.472)):
         wire = circuit("W1", "P1:1", "J4:1", size=size, wire_type="ISO 6722-1 thin wall")
-        assert wire_seat(wire, ON_BOAT).closes_on.low == pytest.approx(low)
+        assert wire_seat(wire, ON_BOAT).grip.low == pytest.approx(low)
     wire = circuit("W1", "P1:1", "J4:1", size="20 AWG", wire_type="SAE AS22759/16")
-    assert wire_seat(wire, ON_BOAT).closes_on == CATALOGUE.wire_diameter(wire.wire_type, wire.size).range_mm
+    assert wire_seat(wire, ON_BOAT).grip == CATALOGUE.wire_diameter(wire.wire_type, wire.size).range_mm
     assert not CATALOGUE.wire_diameter(wire.wire_type, wire.size).from_nominal
 
 
 def test_wire() -> None:
     seat = wire_seat(circuit("W1", "P1:1", "J4:1", size="0.5 mm2", wire_type="ISO 6722-1 thin wall"), ON_BOAT)
-    assert seat.passes.high == 1.6  # ISO 6722-1 maximum
+    assert seat.pass_over.high == 1.6  # ISO 6722-1 maximum
     given = wire_seat(circuit("W1", "P1:1", "J4:1", od_mm=2.05), ON_BOAT)
-    assert given.passes == Range(2.05, 2.05)
+    assert given.pass_over == Range(2.05, 2.05)
 
 
 # ---------------------------------------------------------------- tubes
@@ -142,7 +142,7 @@ def seat(passes: float, closes: float) -> Seat:
 
 def test_pass_and_grip() -> None:
     """4.6 mm x 1.1 = 5.06 to pass, 4.0 x 0.9 = 3.6 to grip: 3/16 (4.75) is too small, 1/4 (6.35 -> 3.175) does."""
-    found = choose_tubes(seat(4.6, 4.0), settings(sleeve=("AS23053/5",)), CATALOGUE)
+    found = choose_tubes(seat(4.6, 4.0), settings({"sleeve.families": ("AS23053/5",)}), CATALOGUE)
     assert [tube.name for tube in found.tubes] == ["AS23053/5 1/4"]
 
 
@@ -153,14 +153,14 @@ def test_families_in_the_order_asked_for() -> None:
 
 def test_two_to_one_has_no_size_for_a_wide_range() -> None:
     """8 mm to pass (8.8 with slip), 3.6 to grip (3.24): 3/8 passes but recovers to 4.75 only."""
-    found = choose_tubes(seat(8.0, 3.6), settings(sleeve=("AS23053/5",)), CATALOGUE)
+    found = choose_tubes(seat(8.0, 3.6), settings({"sleeve.families": ("AS23053/5",)}), CATALOGUE)
     assert not found.tubes
     why = sentence(found.refusals[0])
     assert "3/8 passes (9.53 mm supplied, 8.80 needed) but recovers only to 4.75 mm, 1.51 too wide" in why
     assert "1/4 grips" in why
     assert "2.45 mm too small at 6.35" in why  # 8.80 - 6.35
-    assert sentence(found.ways_out[0]) == (
-        "tube 3:1 single wall 9/3 (9.00 mm supplied, 3.00 recovered, 3.0:1): add '3:1 single wall' to sleeve"
+    assert sentence(found.fixes[0]) == (
+        "tube 3:1 single wall 9/3 (9.00 mm supplied, 3.00 recovered, 3.0:1): add '3:1 single wall' to sleeve.families"
     )
 
 
@@ -168,7 +168,7 @@ def test_no_tube_at_all() -> None:
     found = choose_tubes(seat(30.0, 1.0), settings(), CATALOGUE)
     assert not found.tubes
     # 33.0 and 0.9: 24/8 misses by 9.0 and 7.1, 39/13 by nothing and 12.1
-    assert sentence(found.ways_out[0]) == (
+    assert sentence(found.fixes[0]) == (
         "no tube in the tables has 33.00 mm supplied and recovers to 0.90: nearest 3:1 single wall 24/8 (24.00 mm "
         "supplied, 8.00 recovered) is 9.00 mm too small to pass and recovers 7.10 mm too wide to grip"
     )
@@ -177,13 +177,13 @@ def test_no_tube_at_all() -> None:
 def test_every_choice_passes_and_grips() -> None:
     for closes in (0.8, 1.3, 2.0, 3.1, 5.5, 9.0, 14.0, 22.0):
         for spread in (1.0, 1.1, 1.3, 1.6):
-            chosen = settings(sleeve=tuple(f.name for f in CATALOGUE.families))
+            chosen = settings({"sleeve.families": tuple(f.name for f in CATALOGUE.families)})
             for tube in choose_tubes(seat(closes * spread, closes), chosen, CATALOGUE).tubes:
                 assert tube.expanded_id_mm >= closes * spread * 1.1
                 assert tube.recovered_id_mm <= closes * 0.9
 
 
 def test_replace_settings_on_an_end() -> None:
-    end = new_end("J4", settings=settings(covering_wall_mm=1.0))
+    end = new_end("J4", settings=settings({"covering_wall_mm": 1.0}))
     made = harness(branches=(new_branch("B4", ends=(end,)),))
-    assert seat_of(made).text_on.low == pytest.approx(seat_of(harness()).text_on.low + 2.0)
+    assert seat_of(made).text_diameter.low == pytest.approx(seat_of(harness()).text_diameter.low + 2.0)

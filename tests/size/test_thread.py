@@ -27,7 +27,7 @@ def boat(here: BranchEnd, there: BranchEnd | None = None, covering: str = "none"
         Connector("J4", max_width_mm=18.0, contact_width_mm=2.6),
         Connector("M1", kind="breakout"),
     )
-    base = settings(covering=covering)
+    base = settings({"covering": covering})
     return harness(branches=(new_branch("B4", ends=ends),), connectors=connectors, settings=base, **more)
 
 
@@ -54,7 +54,7 @@ def seat_at(made: Harness) -> Seat:
 
 
 def order(made: Harness) -> list[tuple[str, str]]:
-    return [(step.covering or step.at, step.how.access_end) for step in steps(made)]
+    return [(step.covering or step.place, step.how.access_end) for step in steps(made)]
 
 
 J4, P1 = new_end("J4"), new_end("P1")
@@ -89,7 +89,7 @@ def test_tape_is_wound_and_no_step() -> None:
 
 
 def test_a_wrap_is_no_step() -> None:
-    wrapped = replace(J4, settings=settings(branch_marker_kind="wrap"))
+    wrapped = replace(J4, settings=settings({"marker.branch": "wrap"}))
     assert order(boat(wrapped, P1)) == [("P1", "P1")]
 
 
@@ -115,7 +115,7 @@ def test_what_is_passed_over_crimped_contacts() -> None:
     max(1.2 sqrt(2.6^2 + 2 x 1.9^2), 1.05 x 4.6715) = max(4.4873, 4.9050) = 4.905 mm.
     """
     seat = seat_at(boat(replace(J4, contacts_crimped=True)))
-    assert seat.passes.high == pytest.approx(4.905, abs=0.005)
+    assert seat.pass_over.high == pytest.approx(4.905, abs=0.005)
     early = "thread it on before the contacts at J4 are crimped"
     assert in_the_way(seat) == ("contacts crimped at J4, 4.9 mm", early)
 
@@ -127,10 +127,10 @@ def test_contacts_in_a_measured_bundle() -> None:
     """
     made = boat(replace(J4, contacts_crimped=True))
     measured = replace(made, branches=(replace(made.branches[0], bundle_diameter_mm=4.4),))
-    assert seat_at(measured).passes.high == pytest.approx(5.006, abs=0.005)
-    assert seat_at(replace(measured, circuits=())).passes.high == pytest.approx(7.0)
+    assert seat_at(measured).pass_over.high == pytest.approx(5.006, abs=0.005)
+    assert seat_at(replace(measured, circuits=())).pass_over.high == pytest.approx(7.0)
     unknown = tuple(replace(each, size="") for each in measured.circuits)
-    assert seat_at(replace(measured, circuits=unknown)).passes.high == pytest.approx(7.0)
+    assert seat_at(replace(measured, circuits=unknown)).pass_over.high == pytest.approx(7.0)
 
 
 @pytest.mark.parametrize(
@@ -146,11 +146,11 @@ def test_how_to_spare_it_the_obstacle(kind: str, state: str, early: str) -> None
     end = new_end("J4", connector_installed=state == "fitted", contacts_crimped=state == "crimped")
     done = replace(boat(end), connectors=(Connector("J4", kind=kind, max_width_mm=10.5),))
     seat = seat_at(done)
-    assert (seat.passes.high, *in_the_way(seat)) == (10.5, f"{kind} J4, 10.5 mm", early)
+    assert (seat.pass_over.high, *in_the_way(seat)) == (10.5, f"{kind} J4, 10.5 mm", early)
     # three wires of 1.9 mm laid by hand are 4.30 mm: what is thinner than they are is not in the way
     thin = seat_at(replace(done, connectors=(Connector("J4", kind=kind, max_width_mm=4.2),)))
     assert in_the_way(thin) == ("", "")
-    assert thin.passes.high == pytest.approx(4.30, abs=0.005)
+    assert thin.pass_over.high == pytest.approx(4.30, abs=0.005)
 
 
 def test_what_is_thinner_than_the_bundle_is_passed_at_its_own_end() -> None:
@@ -171,7 +171,7 @@ def test_between_breakouts_all_is_laid_on_before_they_are_joined() -> None:
     ends = (new_end("M1"), new_end("M2"))
     trunk = new_branch("B9", circuits=("W1", "W2", "W3"), ends=ends)
     breakouts = tuple(Connector(name, kind="breakout") for name in ("M1", "M2"))
-    made = harness(branches=(trunk,), connectors=breakouts, settings=settings(covering="braided sleeving"))
+    made = harness(branches=(trunk,), connectors=breakouts, settings=settings({"covering": "braided sleeving"}))
     assert order(made) == [("braided sleeving", ""), ("M1", ""), ("M2", "")]
     assert {before(step) for step in steps(made)} == {"the branches are joined at M1 and M2"}
     assert how(seat_at(made)) == how(steps(made)[1])
@@ -213,14 +213,14 @@ ENDS = [(kind, state) for kind in KINDS for state in STATES]
 
 def between(here: Any, there: Any, here_mm: float, there_mm: float, covering: str, bare: bool) -> Harness:
     """Return a branch of three wires between ends of some kind, state and size; ``bare``: J4's sleeve is."""
-    off = settings(covering="none") if bare else INHERITED
+    off = settings({"covering": "none"}) if bare else INHERITED
     ends = (replace(J4, settings=off, **here[1]), replace(P1, **there[1]))
     parts = (
         Connector("J4", here[0], max_width_mm=here_mm, contact_width_mm=2.6),
         Connector("P1", there[0], max_width_mm=there_mm, contact_width_mm=2.6),
     )
     branch = new_branch("B4", circuits=("W1", "W2", "W3"), ends=ends)
-    return harness(branches=(branch,), connectors=parts, settings=settings(covering=covering))
+    return harness(branches=(branch,), connectors=parts, settings=settings({"covering": covering}))
 
 
 @pytest.mark.parametrize("covering", ["none", "braided sleeving"])
@@ -236,9 +236,9 @@ def test_every_order_can_be_done(here: Any, there: Any, covering: str) -> None:
         made = between(here, there, here_mm, there_mm, covering, bare)
         branch, lying = made.branches[0], list[float]()
         todo = steps(made)
-        assert sorted(step.at for step in todo) == sorted(["J4", "P1", *([""] if covering != "none" else [])])
+        assert sorted(step.place for step in todo) == sorted(["J4", "P1", *([""] if covering != "none" else [])])
         for step in todo:
-            at = place[step.at]
+            at = place[step.place]
             end_of = step.how.access_end
             if end_of:
                 start = place[end_of] + (-0.1 if end_of == "J4" else 0.1)
@@ -251,9 +251,9 @@ def test_every_order_can_be_done(here: Any, there: Any, covering: str) -> None:
                 assert {here[0], there[0]} == {"breakout"}
             lying.append(at)
         for end in branch.ends:  # what a sleeve must pass is the same for its tube as for its threading
-            step = next(each for each in todo if each.at == end.at)
+            step = next(each for each in todo if each.place == end.at)
             seat = end_seat(branch, end, Sizing(index(made), CATALOGUE))
-            assert (seat.installation, seat.passes.high) == (step.how, step.passes_mm)
+            assert (seat.installation, seat.pass_over.high) == (step.how, step.pass_over_mm)
 
 
 # ---------------------------------------------------------------- sleeves on single wires
@@ -287,14 +287,14 @@ FITTED: dict[str, Any] = {"connector_installed": True}
 )
 def test_a_sleeve_on_a_wire(here: dict[str, Any], there: dict[str, Any], passes: float, words: str) -> None:
     seat = wire_at(boat(replace(J4, **here), replace(P1, **there)), "J4")
-    assert (seat.passes.high, seat.closes_on.high) == (passes, 1.9)
+    assert (seat.pass_over.high, seat.grip.high) == (passes, 1.9)
     assert how(seat) == words
     assert bool(seat.obstacle) == (passes > 1.9)
 
 
 def test_what_goes_on_a_wire_from_the_side_passes_nothing() -> None:
     both_on = boat(replace(J4, **FITTED), replace(P1, **FITTED))
-    assert [(s.passes.high, how(s)) for s in (wire_at(both_on, "J4", "wrap"), wire_at(both_on, "J4", "flag"))] == [
+    assert [(s.pass_over.high, how(s)) for s in (wire_at(both_on, "J4", "wrap"), wire_at(both_on, "J4", "flag"))] == [
         (1.9, "")
     ] * 2
 
@@ -314,7 +314,7 @@ def test_a_connector_that_is_on_holds_wires_of_no_branch_too() -> None:
 
 
 def test_a_sleeve_in_place_of_a_wrap_must_pass_what_is_fitted() -> None:
-    made = boat(replace(J4, **FITTED, settings=settings(branch_marker_kind="wrap")), replace(P1, **FITTED))
+    made = boat(replace(J4, **FITTED, settings=settings({"marker.branch": "wrap"})), replace(P1, **FITTED))
     branch, sizing = made.branches[0], Sizing(index(made), CATALOGUE)
-    assert end_seat(branch, branch.ends[0], sizing).passes.high < 5
-    assert end_seat(branch, branch.ends[0], sizing, "sleeve").passes.high == 18.0
+    assert end_seat(branch, branch.ends[0], sizing).pass_over.high < 5
+    assert end_seat(branch, branch.ends[0], sizing, "sleeve").pass_over.high == 18.0

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import fields
 from pathlib import Path
 
 import pytest
@@ -13,11 +12,11 @@ from labeler.model import Range, Settings
 from labeler.tables.catalogue import (
     Catalogue,
     _load,
-    choices_of,
     default_settings,
     default_wire,
     load_catalogue,
-    load_choices,
+    setting_specs,
+    specs_of,
 )
 from labeler.tables.document import Document, load
 from tests.places import ROOT
@@ -36,41 +35,41 @@ SHIPPED = _load(())
 
 
 def test_the_choices_are_the_settings() -> None:
-    assert list(load_choices()) == [field.name for field in fields(Settings)]
+    assert set(setting_specs()) == set(Settings.keys())
 
 
 def test_default_settings_have_the_types_that_settings_declare() -> None:
     settings = default_settings()
     assert settings.covering_wall_mm is None
-    assert settings.sleeve == ("AS23053/5", "3:1 single wall")
-    assert isinstance(settings.reading_distance_mm, float)
+    assert settings.sleeve.families == ("AS23053/5", "3:1 single wall")
+    assert isinstance(settings.print.reading_distance_mm, float)
 
 
 def test_every_choice_says_what_it_means_and_why() -> None:
-    assert all(choice.meaning and choice.reason for choice in load_choices().values())
+    assert all(choice.description and choice.reason for choice in setting_specs().values())
 
 
 def choices_with(tmp_path: Path, old: str, new: str) -> Document:
-    text = (ROOT / "labeler/data/choices.toml").read_text(encoding="utf-8")
+    text = (ROOT / "labeler/data/settings.toml").read_text(encoding="utf-8")
     assert old in text
-    (tmp_path / "choices.toml").write_text(text.replace(old, new, 1), encoding="utf-8")
-    return load(tmp_path / "choices.toml", "choices.toml")
+    (tmp_path / "settings.toml").write_text(text.replace(old, new, 1), encoding="utf-8")
+    return load(tmp_path / "settings.toml", "settings.toml")
 
 
 @pytest.mark.parametrize(
     ("old", "new", "message"),
     [
-        ("[heating]", "[heatin]", "did you mean 'heating'"),
-        ('kind = "length"', 'kind = "size"', "kind is 'size'"),
-        ('kind = "length"', 'knd = "length"', "did you mean 'kind'"),
-        ("default = 400", "default = 4", "reading_distance_mm: default 4"),
-        ('default = "back first"', 'default = "front first"', "heating: default 'front first'"),
-        ("low = 50", 'low = "50"', "low is '50'; it must be a number"),
+        ("[sleeve.heating]", "[sleeve.heatin]", "did you mean 'heating'"),
+        ('type = "length"', 'type = "size"', "type is 'size'"),
+        ('type = "length"', 'tpe = "length"', "did you mean 'type'"),
+        ("default = 400", "default = 4", "print.reading_distance_mm: default 4"),
+        ('default = "unmarked side first"', 'default = "front first"', "sleeve.heating: default 'front first'"),
+        ("min = 50", 'min = "50"', "min is '50'; it must be a number"),
     ],
 )
 def test_a_choice_that_does_not_suit_is_refused(tmp_path: Path, old: str, new: str, message: str) -> None:
     with pytest.raises(LabelerError) as caught:
-        choices_of(choices_with(tmp_path, old, new))
+        specs_of(choices_with(tmp_path, old, new))
     assert message in str(caught.value)
 
 
@@ -116,7 +115,7 @@ def test_the_default_wires_are_known() -> None:
 def test_the_default_settings_are_in_the_tables() -> None:
     settings = default_settings()
     assert SHIPPED.covering(settings.covering).name == settings.covering
-    assert [SHIPPED.family(name).name for name in settings.sleeve] == list(settings.sleeve)
+    assert [SHIPPED.family(name).name for name in settings.sleeve.families] == list(settings.sleeve.families)
 
 
 def refusal(call: Callable[[], object]) -> str:

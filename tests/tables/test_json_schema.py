@@ -19,7 +19,7 @@ from labeler.answers.listing import file_forms
 from labeler.errors import LabelerError
 from labeler.read import draft_of
 from labeler.read.columnmap import map_of
-from labeler.tables.catalogue import CHOICES
+from labeler.tables.catalogue import SPECS
 from labeler.tables.document import Document, Form, Key, read_table
 from labeler.tables.json_schema import json_schema
 from tests.places import ROOT
@@ -86,7 +86,7 @@ def test_what_users_write_holds(kind: str) -> None:
 def tables(values: Any, form: Form, path: tuple[Any, ...] = ()) -> Iterator[tuple[tuple[Any, ...], Form]]:
     """Yield the place and form of every table in a file, of lists the first three, of settings the first eight."""
     yield path, form
-    for name, value in list(values.items())[: 8 if form is CHOICES else None]:
+    for name, value in list(values.items())[: 8 if form is SPECS else None]:
         key = form.keys.get(name) or form.other
         if key is None or key.form is None:
             continue

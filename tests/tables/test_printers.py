@@ -95,7 +95,9 @@ def test_check_says_of_a_printer_what_print_says(tmp_path: Path, text: str) -> N
     assert set(printed) <= set(said.splitlines())
     listed = CliRunner().invoke(main, ["check", BOAT, "--printer", file, "--json"])
     assert listed.exit_code == 1
-    problems = [problem["message"] for problem in json.loads(listed.stdout)["problems"] if not problem["warning"]]
+    problems = [
+        problem["message"] for problem in json.loads(listed.stdout)["problems"] if problem["severity"] == "error"
+    ]
     assert len(problems) == len(printed)
     assert all(any(message in line for line in printed) for message in problems)
 
@@ -122,7 +124,7 @@ def test_a_tube_printer_prints_what_it_feeds(tmp_path: Path) -> None:
     words = ["--out", tmp_path, "--record", tmp_path / "r.sqlite"]
     for stock in ("wrap-roll-25x18", "flag-roll-80x12", "tag-roll-95x54", "strip-1000"):
         words += ["--stock", stock]
-    kinds = ["--set", "wire_marker_kind=flag"]
+    kinds = ["--set", "marker.wire=flag"]
     printer = profile(tmp_path, 'technology = "thermal transfer"\nstock_kinds = ["roll", "reel"]\nmax_width_mm = 108')
     status, said = run("print", BOAT, "--printer", printer, *kinds, *words)
     assert status == 0, said
@@ -140,7 +142,7 @@ def test_the_printers_dots_decide_what_it_can_form(tmp_path: Path) -> None:
     """At 203 dpi two dots a stroke ask for capitals of 1.78 mm: too much for the thin wires of the example."""
     status, _ = run("check", BOAT, "--printer", profile(tmp_path, "dpi = 203"))
     assert status == 1
-    assert run("check", BOAT, "--printer", profile(tmp_path, "dpi = 203"), "--set", "printer_dpi=600")[0] == 0
+    assert run("check", BOAT, "--printer", profile(tmp_path, "dpi = 203"), "--set", "print.dpi=600")[0] == 0
 
 
 def as_printed(pdf: bytes, error_x: float, error_y: float) -> np.ndarray:

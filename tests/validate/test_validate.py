@@ -13,11 +13,11 @@ from labeler.model import Branch, BranchEnd, Cable, Circuit, Connector, Harness,
 from labeler.read.lists import read_csv
 from labeler.tables.catalogue import default_settings, load_catalogue
 from labeler.validate import validate
-from tests.make import new_bag, new_branch, new_circuit, new_end, new_harness
+from tests.make import NO_CHANGES, Changes, new_bag, new_branch, new_circuit, new_end, new_harness
 from tests.orders import check
 from tests.places import EXAMPLES
 
-SETTINGS = replace(default_settings(), wire="SAE J1128 TXL")
+SETTINGS = default_settings().changed({"wire_type": "SAE J1128 TXL"})
 
 
 def at(line: int) -> Where:
@@ -67,8 +67,8 @@ def with_branch(*ends: BranchEnd, circuit: Circuit | None = None, **more: Any) -
     return replace(BOAT, branches=(*BOAT.branches, branch), circuits=(*BOAT.circuits, *((circuit,) if circuit else ())))
 
 
-def with_settings(**changes: Any) -> Harness:
-    return replace(BOAT, settings=replace(SETTINGS, **changes))
+def with_settings(changes: Changes = NO_CHANGES) -> Harness:
+    return replace(BOAT, settings=SETTINGS.changed(changes))
 
 
 def found(harness: Harness) -> tuple[Problem, ...]:
@@ -118,7 +118,7 @@ ERRORS = [
         21,
         "30 mm of sleeve, 25 mm from J4, reach 55 mm, the branch has 50",
     ),
-    # the shortest that may be chosen is 20 mm, the default of shortest_cut_mm
+    # the shortest that may be chosen is 20 mm, the default of sleeve.min_cut_length_mm
     (
         with_branch(new_end("J4", distance_from_connector_mm=35.0), circuits=("W101",), length_mm=50.0),
         21,
@@ -143,10 +143,14 @@ ERRORS = [
     (replace(BOAT, bags=(new_bag("K9", branch="B9", where=at(36)),)), 36, "branch 'B9' is unknown"),
     (replace(BOAT, bags=(new_bag("K9", connector="J9", where=at(36)),)), 36, "connector 'J9' is unknown"),
     (replace(BOAT, bags=(new_bag("K9", "B4", "J4", where=at(36)),)), 36, "names branch B4 and connector J4"),
-    (with_settings(covering="braided sleving"), 0, "covering: covering 'braided sleving' is unknown"),
-    (with_settings(sleeve=("AS23053/55",)), 0, "did you mean 'AS23053/5'"),
-    (with_settings(wire="nonsense"), 0, "kind of wire 'nonsense' is unknown"),
-    (with_branch(new_end("J4", settings=replace(SETTINGS, sleeve=("x",)))), 21, "family of tube 'x' is unknown"),
+    (with_settings(changes={"covering": "braided sleving"}), 0, "covering: covering 'braided sleving' is unknown"),
+    (with_settings(changes={"sleeve.families": ("AS23053/55",)}), 0, "did you mean 'AS23053/5'"),
+    (with_settings(changes={"wire_type": "nonsense"}), 0, "kind of wire 'nonsense' is unknown"),
+    (
+        with_branch(new_end("J4", settings=SETTINGS.changed({"sleeve.families": ("x",)}))),
+        21,
+        "family of tube 'x' is unknown",
+    ),
 ]
 
 
@@ -203,7 +207,7 @@ def test_warnings(harness: Harness, line: int, said: str) -> None:
         with_circuit(circuit("W104", "P1", "J4"), circuit("W105", "P1", "J4")),  # no cavity is named
         with_circuit(circuit("W104", "P1:A7", "J4:B1")),  # cavities with names
         with_circuit(circuit("W104", "P1:1", "J4:4", wire_type="unheard of", od_mm=1.9)),  # measured
-        with_settings(covering="unheard of", covering_wall_mm=0.6),  # measured
+        with_settings(changes={"covering": "unheard of", "covering_wall_mm": 0.6}),  # measured
         with_branch(new_end("J4"), new_end("X1"), circuits=("W101",)),  # ends where branches meet
         with_branch(new_end("J4", text=("x" * 200,))),  # the limit itself
         with_branch(new_end("GND1"), bundle_diameter_mm=4.4, circuits=("W101",)),
@@ -242,18 +246,22 @@ def test_many_unknown_names_are_all_told() -> None:
 
 
 def test_settings_that_contradict_each_other_are_told_once() -> None:
-    base = replace(default_settings(), shortest_cut_mm=80.0, reading_arc_deg=150.0)
-    branch = new_branch("B1", ends=(new_end("J1", settings=replace(base, grip=0.2)),), settings=replace(base, slip=0.2))
+    base = default_settings().changed({"sleeve.min_cut_length_mm": 80.0, "print.readable_arc_deg": 150.0})
+    branch = new_branch(
+        "B1",
+        ends=(new_end("J1", settings=base.changed({"sleeve.grip_margin": 0.2})),),
+        settings=base.changed({"sleeve.pass_over_margin": 0.2}),
+    )
     made = replace(BOAT, settings=base, branches=(branch,))
     told = [p.message for p in validate(index(made), load_catalogue()) if "is larger than" in p.message]
     assert told == [
-        "shortest_cut_mm 80 is larger than longest_cut_mm 60",
-        "reading_arc_deg 150 is larger than turning_arc_deg 120",
+        "sleeve.min_cut_length_mm 80 is larger than sleeve.max_cut_length_mm 60",
+        "print.readable_arc_deg 150 is larger than print.max_arc_deg 120",
     ]
 
 
 def test_a_font_that_is_not_there_is_told_once() -> None:
-    made = replace(BOAT, settings=replace(default_settings(), font="Atkinson Hyperlegibel"))
+    made = replace(BOAT, settings=default_settings().changed({"print.font": "Atkinson Hyperlegibel"}))
     told = [p for p in validate(index(made), load_catalogue()) if "unknown font" in p.message]
     assert len(told) == 1
     assert "did you mean 'Atkinson Hyperlegible'" in told[0].fix
@@ -267,8 +275,8 @@ def test_connectors_that_get_no_sleeve_are_pointed_out() -> None:
 
 
 def test_an_insulation_that_is_taken_is_said() -> None:
-    wire = circuit("W1", "J1:1", "J2:1", settings=replace(SETTINGS, wire=""))
-    made = replace(with_settings(wire=""), circuits=(wire,))
+    wire = circuit("W1", "J1:1", "J2:1", settings=SETTINGS.changed({"wire_type": ""}))
+    made = replace(with_settings(changes={"wire_type": ""}), circuits=(wire,))
     told = [p for p in validate(index(made), load_catalogue()) if "no insulation is named" in p.message]
     assert [p.warning for p in told] == [True]
     assert "SAE J1128 TXL is taken" in told[0].message
@@ -308,22 +316,22 @@ def test_wires_may_share_a_contact_where_it_is_said() -> None:
     """Two wires crimped into one contact: common practice where a splice is spared."""
     twice = with_circuit(circuit("W104", "P1:12", "J4:4"), circuit("W105", "P1:12", "GND1"))
     assert [p.warning for p in found(twice) if "P1:12 is taken" in p.message] == [False, False]
-    allowed = replace(twice, settings=replace(SETTINGS, wires_per_cavity=3))
+    allowed = replace(twice, settings=SETTINGS.changed({"wire.max_per_cavity": 3}))
     shared = [p for p in found(allowed) if "shared" in p.message]
     assert [p.warning for p in shared] == [True]
     assert "P1: cavities shared by several wires: 12 by W101, W104, W105" in shared[0].message
-    two = [p for p in found(replace(twice, settings=replace(SETTINGS, wires_per_cavity=2))) if not p.warning]
+    two = [p for p in found(replace(twice, settings=SETTINGS.changed({"wire.max_per_cavity": 2}))) if not p.warning]
     assert [p.message for p in two] == ["W105: P1:12 is taken by W101 at boat.toml:101"]
-    assert "wires_per_cavity = 3" in two[0].fix
+    assert "wire.max_per_cavity = 3" in two[0].fix
 
 
 @pytest.mark.parametrize(("colour", "told"), [("WH", False), ("clear", False), ("GNYE", False), ("blorp", True)])
 def test_a_colour_of_tube_that_is_no_code_is_told_once(colour: str, told: bool) -> None:
     boat = str(EXAMPLES / "survey-boat.toml")
-    notes = [note for note in check(boat, settings={"tube_colour": colour}).notes if "tube_colour" in note.message]
+    notes = [note for note in check(boat, settings={"sleeve.colour": colour}).notes if "sleeve.colour" in note.message]
     assert len(notes) == told
     if told:
-        assert notes[0].message == "tube_colour: 'blorp' is no colour code that is known; it is written as it stands"
+        assert notes[0].message == "sleeve.colour: 'blorp' is no colour code that is known; it is written as it stands"
         assert "BK, BN, RD" in notes[0].fix  # IEC 60757, in its order
 
 

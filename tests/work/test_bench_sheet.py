@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from labeler.draw.bench import PAGES_MM, SIDE_MM, draw_bench_sheet
+from labeler.draw.bench import SIDE_MM, draw_bench_sheet
 from labeler.errors import WrongUse
 from labeler.harness import index
 from labeler.model import (
@@ -39,12 +39,13 @@ from labeler.model import (
 )
 from labeler.size.bundles import Sizing
 from labeler.tables.catalogue import default_settings, load_catalogue
+from labeler.tables.stocks import PAPERS
 from labeler.wording import sentence, sentences
 from labeler.work import wording
 from labeler.work.bench_sheet import BenchSheet, Remark, bench_sheet, safety_messages
 from labeler.work.branch_pages import BranchFacts, BranchPage, Picture
 from labeler.work.sleeves import Instructions, Place, SleeveRow, as_json, from_json
-from tests.make import new_branch, new_circuit, new_end, new_harness
+from tests.make import NO_CHANGES, Changes, new_branch, new_circuit, new_end, new_harness
 
 QUARTER = Tube("AS23053/5", "AS23053/5 1/4", 6.35, 3.175, 0.635, 0.559, 0.711)
 HALF = Tube("AS23053/5", "AS23053/5 1/2", 12.7, 6.35, 0.635, 0.559, 0.711)
@@ -94,26 +95,26 @@ def sleeve(
     tube: Tube | None,
     length: float,
     how: Installation | None,
-    **settings: str,
+    changes: Changes = NO_CHANGES,
 ) -> Fit:
     bundle = PackedBundle(4, 4.0, 4.0, 5.0, 1.2, 0.05)
     seat = Seat(Range(4, 5), Range(4, 4.5), Range(4, 4.5), wires=4, basis=bundle, installation=how)
-    setup = replace(default_settings(), **settings)  # type: ignore[arg-type]
+    setup = default_settings().changed(changes)
     marker = Marker(f"S-{branch}-{at}", "sleeve", "branch end", at, text, False, setup, bool(text), branch)
-    return Fit(marker, "fits", (), text, seat, tube, cut_length_mm=length)
+    return Fit(marker, "pass", (), text, seat, tube, cut_length_mm=length)
 
 
 def wrap(circuit: str, at: str, text: str) -> Fit:
     marker = Marker(f"W-{circuit}-{at}", "wrap", "wire end", at, (text,), True, default_settings(), circuit=circuit)
     how = Installation(before=ClosingStep(CRIMP_CONTACT))
     seat = Seat(Range(2, 2), Range(2, 2), Range(2, 2), wire="20 AWG", installation=how)
-    return Fit(marker, "fits", (), (text,), seat, stock="wrap-a4-25x18")
+    return Fit(marker, "pass", (), (text,), seat, stock="wrap-a4-25x18")
 
 
 def tag(connector: str) -> Fit:
     """A connector's tag that could not hold its wire ends and refers to the bench sheet."""
     marker = Marker(f"T-{connector}", "tag", "bag", connector, (connector,), False, default_settings(), far=connector)
-    return Fit(marker, "fits", (), (connector,), stock="tag-a4-95x54", on_bench_sheet=True)
+    return Fit(marker, "pass", (), (connector,), stock="tag-a4-95x54", on_bench_sheet=True)
 
 
 def circuit(number: int, cavity: int, to: str, colour: str, signal: str) -> Circuit:
@@ -139,7 +140,7 @@ BOAT = new_harness(
     name="River survey boat, sensors",
     part_number="RSB-210",
     revision="C",
-    settings=replace(default_settings(), cut_allowance=0.0),
+    settings=default_settings().changed({"sleeve.waste_allowance": 0.0}),
     connectors=tuple(
         Connector(name, description=about, cavities=4 if name != "P1" else 16) for name, about in CONNECTORS.items()
     ),
@@ -153,14 +154,16 @@ WRAPS = tuple(
     wrap(c.id, str(near), f"{near}/{far}") for c in CIRCUITS for near, far in ((c.start, c.finish), (c.finish, c.start))
 )
 OVER_P2 = Obstacle("connector", "P2", 11.0)
-FITTED = sleeve("B7", "P2", ("SPARE", "P2"), HALF, 35.0, Installation("P2", obstacle=OVER_P2), heating="even")
+FITTED = sleeve(
+    "B7", "P2", ("SPARE", "P2"), HALF, 35.0, Installation("P2", obstacle=OVER_P2), changes={"sleeve.heating": "even"}
+)
 FITS = (*(sleeve(*end) for end in ENDS), FITTED, *WRAPS, *map(tag, CONNECTORS))
 TURN = fact("turn to read", arc=95.0, reading=90, turning=120)
 TOO_WIDE = replace(
     sleeve("B8", "J8", ("PUMP ROOM LEVEL", "J8"), None, 0.0, open_end("J8")),
-    verdict="does not fit",
+    result="fail",
     reasons=(fact("family refused", family="3:1 single wall", why=(fact("none passes", supplied=39.0, need=41.8),)),),
-    ways_out=(fact("larger tag"),),
+    fixes=(fact("larger tag"),),
 )
 
 
@@ -215,7 +218,7 @@ def test_sleeves_to_thread_on_first_come_in_harness_order() -> None:
     step = sample().thread_first[6]
     assert (step.place, step.tube, step.cut_length_mm) == (Place("B4", "J4"), "AS23053/5 1/4", 30.0)
     assert step.lines == ("DEPTH", "J4")
-    assert step.colour == "white"  # WH, the default of the tube's colour (data/choices.toml)
+    assert step.colour == "white"  # WH, the default of the tube's colour (data/settings.toml)
     assert how(step) == "thread on at J4 before the contacts are crimped; end of the line to J4"
 
 
@@ -232,7 +235,7 @@ def test_a_branch_is_threaded_in_its_own_order_with_its_covering() -> None:
     # numbered from 1 in each branch; no number where no order is given
     assert [step.number for step in made.thread_first if step.branch == "B4"] == [1, 2, 3]
     assert {step.number for step in made.thread_first if step.branch != "B4"} == {0}
-    left = next(fit for fit in FITS if (fit.marker.branch, fit.marker.at) == ("B4", "P1"))
+    left = next(fit for fit in FITS if (fit.marker.branch, fit.marker.place) == ("B4", "P1"))
     fewer = sheet_of(FITS, (left,), order=order)
     assert [(s.number, s.at) for s in fewer.thread_first if s.branch == "B4"] == [(1, ""), (2, "J4")]
 
@@ -240,7 +243,7 @@ def test_a_branch_is_threaded_in_its_own_order_with_its_covering() -> None:
 def test_what_passes_an_obstacle_says_how_much_is_to_spare() -> None:
     """12.7 mm supplied over a connector of 11 mm: 1.7 mm."""
     assert FITTED.seat is not None
-    seat = replace(FITTED.seat, passes=Range(4.0, 11.0), obstacle=OVER_P2)
+    seat = replace(FITTED.seat, pass_over=Range(4.0, 11.0), obstacle=OVER_P2)
     (step,) = sheet_of([replace(FITTED, seat=seat)]).thread_later
     assert how(step).startswith("pass over the connector P2, 11 mm; 1.7 mm to spare; ")
     (plain,) = sheet_of([FITTED]).thread_later
@@ -280,11 +283,11 @@ def test_instructions_that_a_record_keeps_in_words_are_said_as_they_stand(text: 
 
 
 def test_what_was_not_recorded_is_said() -> None:
-    assert wording.instructions(from_json(as_json(Instructions(at="J4")))) == "not recorded"
+    assert wording.instructions(from_json(as_json(Instructions(place="J4")))) == "not recorded"
 
 
 def test_wraps_are_not_threaded_nor_cut_but_wire_sleeves_are() -> None:
-    lone = replace(WRAPS[0].marker, kind="sleeve", at="J1:1", branch="B1")
+    lone = replace(WRAPS[0].marker, kind="sleeve", place="J1:1", branch="B1")
     wire = replace(WRAPS[0], marker=lone, tube=QUARTER, cut_length_mm=20.0)
     made = sheet_of((*WRAPS, wire))
     assert places(made.thread_first) == ["B1 at J1:1"]
@@ -310,7 +313,10 @@ def test_totals_are_the_sums_of_the_pieces() -> None:
 
 
 def test_colours_are_cut_apart() -> None:
-    pair = [sleeve("B1", at, ("A",), QUARTER, 30, None, tube_colour=code) for at, code in (("J1", "YE"), ("P1", "x"))]
+    pair = [
+        sleeve("B1", at, ("A",), QUARTER, 30, None, changes={"sleeve.colour": code})
+        for at, code in (("J1", "YE"), ("P1", "x"))
+    ]
     totals = sheet_of(pair).totals
     assert [(total.colour, total.length_m) for total in totals] == [("yellow", 0.03), ("x", 0.03)]
 
@@ -321,9 +327,9 @@ def test_each_sleeve_is_heated_in_its_own_way() -> None:
     evenly = [step for step in (*sample().thread_first, *sample().thread_later) if step.heating == "even"]
     assert places(evenly) == ["B1 at P1", "B4 at P1", "B6 at P1", "B7 at P2"]
     assert ways["even"].sleeves == 4
-    assert "plain side first" in wording.HEATING["back first"]
-    assert ways["back first"].sleeves == 11  # 14 ends less 3 plain ones
-    loose = sheet_of([sleeve("B1", "J1", ("A",), QUARTER, 30, None, heating="any")])
+    assert "plain side first" in wording.HEATING["unmarked side first"]
+    assert ways["unmarked side first"].sleeves == 11  # 14 ends less 3 plain ones
+    loose = sheet_of([sleeve("B1", "J1", ("A",), QUARTER, 30, None, changes={"sleeve.heating": "any"})])
     assert [practice.heating for practice in loose.practices] == ["any"]
 
 
@@ -337,18 +343,18 @@ def test_sheets_are_counted_by_stock_and_tube() -> None:
 
 
 def test_what_is_left_out_is_neither_threaded_nor_cut() -> None:
-    gone = replace(FITS[0], verdict="does not fit", reasons=(TURN,))
+    gone = replace(FITS[0], result="fail", reasons=(TURN,))
     made = sheet_of(FITS, (gone,))
-    assert made.missing == (Remark("sleeve B1 at J1", "BOW LIGHT / J1", "left out", (sentence(TURN),)),)
+    assert made.missing == (Remark("sleeve B1 at J1", "BOW LIGHT / J1", "omitted", (sentence(TURN),)),)
     assert "B1 at J1" not in places(made.thread_first)
     assert {total.tube: total.length_m for total in made.totals}[QUARTER.name] == 0.13  # 160 - 30 mm
 
 
 def test_what_is_made_and_does_not_fit_is_named_too() -> None:
-    bad = replace(FITS[0], verdict="does not fit", reasons=(TURN,))
-    near = replace(FITS[2], verdict="tight", reasons=(TURN,))
+    bad = replace(FITS[0], result="fail", reasons=(TURN,))
+    near = replace(FITS[2], result="marginal", reasons=(TURN,))
     made = sheet_of((bad, near))
-    assert [(r.place, r.state) for r in made.missing] == [("sleeve B1 at J1", "does not fit")]
+    assert [(r.place, r.state) for r in made.missing] == [("sleeve B1 at J1", "fail")]
     assert [(r.place, r.reasons) for r in made.tight] == [("sleeve B2 at J2", (sentence(TURN),))]
     assert places(made.thread_first) == ["B1 at J1", "B2 at J2"]
 
@@ -441,8 +447,8 @@ def test_the_page_says_all_that_the_values_say(tmp_path: Path) -> None:
         *(c.source for c in sheet.safety_messages),
         *(wording.HEATING[p.heating] for p in sheet.practices),
         *sentences(TOO_WIDE.reasons),
-        *sentences(TOO_WIDE.ways_out),
-        *("PUMP ROOM LEVEL / J8", "left out", "1 marker left out"),
+        *sentences(TOO_WIDE.fixes),
+        *("PUMP ROOM LEVEL / J8", "omitted", "1 marker left out"),
         *("0.160 m", "0.130 m", "0.190 m"),  # by hand, see the totals
         *("16 markers on 3 sheets: 1–2, 5", "AS23053/5 1/2, white"),
         *("River survey boat, sensors", "RSB-210 rev C", "007", "14 May 2031"),
@@ -480,8 +486,8 @@ def test_the_steps_of_a_branch_are_numbered(tmp_path: Path) -> None:
 
 
 def test_tight_ones_share_their_reason(tmp_path: Path) -> None:
-    tight = tuple(Remark(f"wrap B{n} at J{n}", f"T{n}", "tight", ("turn to read",)) for n in range(3))
-    other = Remark("sleeve B9 at J9", "T9", "tight", ("one line too many",), ("a shorter text",))
+    tight = tuple(Remark(f"wrap B{n} at J{n}", f"T{n}", "marginal", ("turn to read",)) for n in range(3))
+    other = Remark("sleeve B9 at J9", "T9", "marginal", ("one line too many",), ("a shorter text",))
     path = drawn(sample(tight=(*tight, other)), tmp_path)
     row = "wrap B0 at J0 T0, wrap B1 at J1 T1, wrap B2 at J2 T2turn to read"
     assert unsaid(path, row, "sleeve B9 at J9 T9one line too many", "What helps: a shorter text") == []
@@ -492,7 +498,7 @@ def fifteen() -> BenchSheet:
     return sheet_of((*FITS[:14], sleeve("B8", "J8", ("PUMP",), HALF, 40, open_end("J8"))), on=sheets())
 
 
-@pytest.mark.parametrize("page", PAGES_MM)
+@pytest.mark.parametrize("page", PAPERS)
 def test_fifteen_branch_ends_take_one_page(tmp_path: Path, page: str) -> None:
     made = fifteen()
     assert len(made.thread_first) == 15
@@ -540,12 +546,12 @@ def ink(path: Path) -> Iterator[tuple[float, float, float, float, float, float]]
     document.close()
 
 
-@pytest.mark.parametrize("page", PAGES_MM)
+@pytest.mark.parametrize("page", PAPERS)
 @pytest.mark.parametrize("make", [sample, long_sheet])
 def test_nothing_leaves_the_page(tmp_path: Path, make: object, page: str) -> None:
     assert callable(make)
     for left, right, low, high, width, height in ink(drawn(make(), tmp_path, page)):
-        assert (width, height) == pytest.approx(PAGES_MM[page], abs=0.36)  # one pixel: 25.4 / 72 mm
+        assert (width, height) == pytest.approx(PAPERS[page], abs=0.36)  # one pixel: 25.4 / 72 mm
         assert left >= SIDE_MM - 1  # a pixel, and half of the heavy rule
         assert right <= width - SIDE_MM + 1
         assert low >= 5  # an office printer leaves 5 mm blank
@@ -613,7 +619,7 @@ def test_another_page_is_refused() -> None:
 @pytest.mark.parametrize(("count", "helps"), [(12, True), (13, False)])
 def test_many_markers_left_out_are_listed_without_what_would_help(tmp_path: Path, count: int, helps: bool) -> None:
     remarks = tuple(
-        Remark(f"wrap W{n}", f"W{n}", "left out", ("too long", "second"), ("a flag",)) for n in range(100, 100 + count)
+        Remark(f"wrap W{n}", f"W{n}", "omitted", ("too long", "second"), ("a flag",)) for n in range(100, 100 + count)
     )
     text = "".join(texts(drawn(replace(sample(), missing=remarks), tmp_path)))
     assert all(f"W{n}" in text for n in range(100, 100 + count))

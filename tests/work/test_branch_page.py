@@ -29,7 +29,7 @@ from labeler.model import (
     Run,
     Seat,
     SeatCovering,
-    SeatPart,
+    SleeveSection,
     Surface,
     Tube,
     fact,
@@ -41,10 +41,10 @@ from labeler.work.bench_sheet import BenchSheet, bench_sheet
 from labeler.work.branch_pages import BranchPage, branch_pages, covering_cut
 from labeler.work.sleeves import sleeve_rows
 from labeler.work.wording import facts, heading, work_step
-from tests.make import new_branch, new_circuit, new_end, new_harness
+from tests.make import NO_CHANGES, Changes, new_branch, new_circuit, new_end, new_harness
 
 MM = 72 / 25.4
-SETTINGS = replace(default_settings(), covering="braided sleeving", covering_allowance=0.1)
+SETTINGS = default_settings().changed({"covering": "braided sleeving", "bundle.covering_allowance": 0.1})
 NINE = Tube("3:1 single wall", "3:1 single wall 9/3", 9.0, 3.0, 0.75, 0.63, 0.87)
 FONT = "Atkinson Hyperlegible"
 
@@ -74,7 +74,7 @@ def boat(**ends: Any) -> Harness:
 
 
 # 40 mm flat over the covering's edge: 30 to 32 mm on it and 9 to 11 mm on the bare wires, 41 mm in the middle.
-PARTS = (SeatPart(32, Range(30, 32)), SeatPart(11, Range(9, 11)))
+PARTS = (SleeveSection(32, Range(30, 32)), SleeveSection(11, Range(9, 11)))
 BUNDLE = PackedBundle(2, 4.0, 4.0, 5.0, 1.2, 0.05)
 BRAID = SeatCovering("braided sleeving", Range(0.5, 0.5), "")
 SEAT = Seat(Range(5, 6), Range(4, 5), Range(5, 6), wires=2, basis=BUNDLE, covering=BRAID)
@@ -83,33 +83,33 @@ SEAT = Seat(Range(5, 6), Range(4, 5), Range(5, 6), wires=2, basis=BUNDLE, coveri
 OTHER = Run("PLUG P1", FONT, 4.0, 12.0, 6.0, 1.3)
 
 
-def lettered(harness: Harness, **settings: Any) -> Fit:
-    own = replace(SETTINGS, **settings)
+def lettered(harness: Harness, changes: Changes = NO_CHANGES) -> Fit:
+    own = SETTINGS.changed(changes)
     marker = Marker("S-J4", "sleeve", "branch end", "J4", ("PROBE J4",), False, own, True, "B4")
     face = Face(43, 14, (Run("PROBE J4", FONT, 4.0, 12.0, 6.0, 1.3),))
     return Fit(
         marker,
-        "fits",
+        "pass",
         (),
         ("PROBE J4",),
         SEAT,
         NINE,
         face=face,
         cut_length_mm=43,
-        outside_mm=(10.5, 6.6, 7.4),  # 7.0 in the middle
-        surface=Surface(face_scale=Range(0.6, 0.8), along_scale=Range(0.95, 1.0)),
-        parts=PARTS,
+        tube_od_mm=(10.5, 6.6, 7.4),  # 7.0 in the middle
+        surface=Surface(marked_side_scale=Range(0.6, 0.8), longitudinal_scale=Range(0.95, 1.0)),
+        sections=PARTS,
     )
 
 
 def plain() -> Fit:
     marker = Marker("S-P1", "sleeve", "branch end", "P1", (), False, SETTINGS, False, "B4")
-    return Fit(marker, "fits", (), (), SEAT, NINE, cut_length_mm=20, outside_mm=(10.5, 6.6, 7.4), parts=PARTS[:1])
+    return Fit(marker, "pass", (), (), SEAT, NINE, cut_length_mm=20, tube_od_mm=(10.5, 6.6, 7.4), sections=PARTS[:1])
 
 
 def wrap(circuit: str, at: str) -> Fit:
     marker = Marker(f"W-{at}", "wrap", "wire end", at, (at,), True, SETTINGS, circuit=circuit)
-    return Fit(marker, "fits", (), (at,))
+    return Fit(marker, "pass", (), (at,))
 
 
 def crimping(at: str) -> ClosingStep:
@@ -123,17 +123,17 @@ ORDER = (
 )
 
 
-def fits(harness: Harness, **settings: Any) -> tuple[Fit, ...]:
+def fits(harness: Harness, changes: Changes = NO_CHANGES) -> tuple[Fit, ...]:
     wraps = [wrap(c.id, str(pin)) for c in harness.circuits for pin in (c.start, c.finish)]
-    return (lettered(harness, **settings), plain(), *wraps)
+    return (lettered(harness, changes=changes), plain(), *wraps)
 
 
 def sizing(harness: Harness) -> Sizing:
     return Sizing(index(harness), load_catalogue())
 
 
-def page(harness: Harness, order: tuple[InstallationStep, ...] = ORDER, **settings: Any) -> BranchPage:
-    made = fits(harness, **settings)
+def page(harness: Harness, order: tuple[InstallationStep, ...] = ORDER, changes: Changes = NO_CHANGES) -> BranchPage:
+    made = fits(harness, changes=changes)
     return branch_pages(sizing(harness), made, sleeve_rows(harness, made, order), order)[0]
 
 
@@ -145,13 +145,13 @@ def details(found: BranchPage) -> dict[str, str]:
     return dict(map(work_step, found.work))
 
 
-def sheet(harness: Harness, **settings: Any) -> BenchSheet:
-    made = fits(harness, **settings)
+def sheet(harness: Harness, changes: Changes = NO_CHANGES) -> BenchSheet:
+    made = fits(harness, changes=changes)
     return replace(bench_sheet(sizing(harness), made, (), (), ORDER, pages=True), unit="0001")
 
 
-def drawn(harness: Harness, **settings: Any) -> pypdfium2.PdfDocument:
-    data = draw_bench_sheet(sheet(harness, **settings), "A4")
+def drawn(harness: Harness, changes: Changes = NO_CHANGES) -> pypdfium2.PdfDocument:
+    data = draw_bench_sheet(sheet(harness, changes=changes), "A4")
     return pypdfium2.PdfDocument(data)
 
 
@@ -206,7 +206,7 @@ def test_covering_is_cut_with_its_allowance() -> None:
     # (2650 - 25 - 10) x 1.1 = 2876.5, up to whole 5 mm
     assert cut is not None
     assert cut.length_mm == 2880
-    none = covering_cut(replace(branch, settings=replace(SETTINGS, covering="none")), ends, load_catalogue())
+    none = covering_cut(replace(branch, settings=SETTINGS.changed({"covering": "none"})), ends, load_catalogue())
     unknown = covering_cut(replace(branch, length_mm=None), ends, load_catalogue())
     assert none is None
     assert unknown is not None
@@ -217,7 +217,7 @@ def test_a_covering_that_is_wound_is_not_cut() -> None:
     """Wound after the connectors are on, over as much of the branch as a braid would be cut for."""
     harness = boat()
     (branch,) = harness.branches
-    taped = replace(harness, branches=(replace(branch, settings=replace(SETTINGS, covering="tape")),))
+    taped = replace(harness, branches=(replace(branch, settings=SETTINGS.changed({"covering": "tape"})),))
     found = page(taped, ORDER[1:])
     work = steps(found)
     assert (
@@ -297,12 +297,12 @@ def upright(page: pypdfium2.PdfPage, text: str) -> list[bool]:
     return [obj.get_matrix().a > 0 for obj in objects if obj.extract().strip() == text]
 
 
-@pytest.mark.parametrize("reading", ["towards the end", "away from the end"])
+@pytest.mark.parametrize("reading", ["towards connector", "away from connector"])
 def test_the_first_end_reads_upright_as_drawn(reading: str) -> None:
-    document = drawn(boat(), reading=reading)
+    document = drawn(boat(), changes={"sleeve.reads": reading})
     text = document[1].get_textpage().get_text_range()
     left, right = text.index("P1, drawn 1 :"), text.index("J4, drawn 1 :")
-    assert (left < right) == (reading == "towards the end")  # its line ends at J4, or begins there
+    assert (left < right) == (reading == "towards connector")  # its line ends at J4, or begins there
     assert upright(document[1], "PROBE J4") == [True]
 
 
@@ -312,7 +312,7 @@ def test_lettering_at_the_other_end_stands_on_its_head() -> None:
     (branch,) = harness.branches
     branch = replace(branch, ends=(branch.ends[0], new_end("P1")))
     second = lettered(harness)
-    second = replace(second, marker=replace(second.marker, at="P1"), face=Face(43, 14, (OTHER,)))
+    second = replace(second, marker=replace(second.marker, place="P1"), face=Face(43, 14, (OTHER,)))
     pages = bench_sheet(sizing(replace(harness, branches=(branch,))), (lettered(harness), second), (), (), pages=True)
     data = draw_bench_sheet(pages, "A4")
     page = pypdfium2.PdfDocument(data)[1]
@@ -368,7 +368,7 @@ def test_the_page_says_what_was_left_out() -> None:
     """A sleeve that is not made has no step; what stands there instead names it, why, and what helps."""
     harness = boat()
     reason, way = fact("no strip left", width=1.0, height=2.0), fact("divide the bag")
-    gone = replace(lettered(harness), reasons=(reason,), ways_out=(way,))
+    gone = replace(lettered(harness), reasons=(reason,), fixes=(way,))
     (page,) = branch_pages(sizing(harness), (), (), (), (gone,))
     (work,) = [work for work in page.work if "NOT THERE" in work_step(work)[0]]
     what, why = work_step(work)
@@ -394,7 +394,7 @@ def test_a_long_name_stays_in_its_box_and_clear_of_the_dimensions() -> None:
         branches=(replace(branch, ends=tuple(replace(e, at=long if e.at == "J4" else e.at) for e in branch.ends)),),
     )
     fit = lettered(renamed)
-    made = (replace(fit, marker=replace(fit.marker, at=long)), plain())
+    made = (replace(fit, marker=replace(fit.marker, place=long)), plain())
     (found,) = branch_pages(sizing(renamed), made, sleeve_rows(renamed, made, ORDER), ORDER)
     data = draw_bench_sheet(replace(sheet(harness), branches=(found,)), "A4")
     page = pypdfium2.PdfDocument(data)[1].get_textpage()

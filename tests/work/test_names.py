@@ -46,7 +46,7 @@ WORDS = (
     "done already, or take it off",
     "pass over the connector",
     "first",
-    "tight",
+    "marginal",
 )
 PLAIN = tuple(f"Qz{n:02d}z" for n in range(len(WORDS)))  # in no text of the program
 
@@ -54,8 +54,10 @@ PLAIN = tuple(f"Qz{n:02d}z" for n in range(len(WORDS)))  # in no text of the pro
 def boat(names: Sequence[str]) -> Harness:
     """Return a harness with ends in every state, a splice inside a branch, a ring terminal, a braid, wire sleeves."""
     c1, c2, c3, c4, ring, splice, meet, covering, b1, b2, b3, w1, w2, w3, cable, bag, c5, c6, b4 = names
-    braided = settings(covering=covering, covering_wall_mm=0.6)
-    on_wires = settings(wire_marker_kind="sleeve", wire_marker="{size}", wire_reading_distance_mm=250.0)
+    braided = settings({"covering": covering, "covering_wall_mm": 0.6})
+    on_wires = settings(
+        {"marker.wire": "sleeve", "marker.wire_text": "{size}", "print.wire_reading_distance_mm": 250.0}
+    )
     said = ("ALL ALIKE",)
 
     def end(at: str, **state: Any) -> BranchEnd:
@@ -64,7 +66,7 @@ def boat(names: Sequence[str]) -> Harness:
     return new_harness(
         "Survey boat",
         part_number="RSB-210",
-        settings=settings(wire_marker="{size}", wire_reading_distance_mm=250.0),
+        settings=settings({"marker.wire_text": "{size}", "print.wire_reading_distance_mm": 250.0}),
         connectors=(
             Connector(c1, cavities=6, max_width_mm=15.0, contact_width_mm=2.6),
             Connector(c2, cavities=6, max_width_mm=9.0, contact_width_mm=2.6),
@@ -97,7 +99,7 @@ def boat(names: Sequence[str]) -> Harness:
             new_branch(
                 b4, ends=(end(c5, connector_installed=True), end(c6, connector_installed=True)), bundle_diameter_mm=4.4
             ),
-            new_branch(b3, ends=(end(ring), end(meet)), settings=settings(branch_marker_kind="insert")),
+            new_branch(b3, ends=(end(ring), end(meet)), settings=settings({"marker.branch": "insert"})),
         ),
         bags=(new_bag(bag, connector=c1), new_bag(cable, connector=c2, contents=(Item("housing"),))),
     )
@@ -119,7 +121,7 @@ def facts(names: Sequence[str]) -> Iterator[str]:
             yield repr(marker_json(fit))
             yield from explain(fit)
     order = order_of(sizing, fits)
-    yield from (f"{step.branch} {step.at} {step.covering} {installation(step.how)}" for step in order)
+    yield from (f"{step.branch} {step.place} {step.covering} {installation(step.how)}" for step in order)
     yield from said_on(bench_sheet(sizing, fits, (), (), order, pages=True))
     referring = [replace(fit, on_bench_sheet=fit.marker.kind == "tag") for fit in fits]
     yield from (each.connector for each in bench_sheet(sizing, referring, (), (), order).connectors)
