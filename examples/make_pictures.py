@@ -93,9 +93,9 @@ def main() -> None:
     folder.mkdir(exist_ok=True)
     with tempfile.TemporaryDirectory() as name, open_record(Path(name) / "record.sqlite") as record:
         printed = print_harness(str(HERE / "survey-boat.toml"), Path(name), record, date="2026-03-01")
-        tags = next(s for s in printed.sheets if s.stock.takes == "tag")
+        tags = next(s for s in printed.sheets if s.stock.marker == "tag")
         page(printed, tags, 72).save(folder / "tags.png", optimize=True)
-        wraps = next(s for s in printed.sheets if s.stock.takes == "wrap")
+        wraps = next(s for s in printed.sheets if s.stock.marker == "wrap")
         page(printed, wraps, 110).crop((40, 20, 860, 420)).save(folder / "wraps.png", optimize=True)
         bench = pdfium.PdfDocument(str(printed.files[0]))
         words = ["".join(each.get_textpage().get_text_range().split()) for each in bench]

@@ -264,7 +264,7 @@ colour = "RD"
 [[connector]]
 id = "P1"
 kind = "spice"
-max_width_mm = -3
+outside_mm = -3
 
 [[circuit]]
 id = "W1"

@@ -30,8 +30,8 @@ def boat(circuits: tuple[Circuit, ...], *branches: Branch, **kinds: dict[str, An
     return harness(circuits=circuits, connectors=parts, branches=branches)
 
 
-def with_sizes(made: Harness, **outside_mm: float) -> Harness:
-    return replace(made, connectors=tuple(replace(c, max_width_mm=outside_mm.get(c.id)) for c in made.connectors))
+def with_sizes(made: Harness, **widths: float) -> Harness:
+    return replace(made, connectors=tuple(replace(c, max_width_mm=widths.get(c.id)) for c in made.connectors))
 
 
 def branch(name: str, *ends: str, **more: Any) -> Branch:

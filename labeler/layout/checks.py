@@ -120,16 +120,16 @@ def _contradictions(stock: Stock) -> Iterator[Problem]:
 
 def _used_problems(stock: Stock) -> Iterator[Problem]:
     if stock.kind == "card":
-        yield _problem(stock, "a card has no cells of its own that could be used", "leave used out")
+        yield _problem(stock, "a card has no cells of its own that could be used", "leave blocked_cells out")
         return
     try:
         named = parse_cells(stock.blocked_cells)
     except LabelerError as error:
-        yield from (_problem(stock, f"used: {problem.message}", problem.fix) for problem in error.problems)
+        yield from (_problem(stock, f"blocked_cells: {problem.message}", problem.fix) for problem in error.problems)
         return
-    yield from _cells_outside("used", named, stock, stock.rows)
+    yield from _cells_outside("blocked_cells", named, stock, stock.rows)
     if {cell.name for cell in cells(stock)} <= set(named):
-        yield _problem(stock, f'used "{stock.blocked_cells}" leaves no cell to print', "leave a cell free")
+        yield _problem(stock, f'blocked_cells "{stock.blocked_cells}" leaves no cell to print', "leave a cell free")
 
 
 def _ruler_collides(stock: Stock) -> bool:

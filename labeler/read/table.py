@@ -403,7 +403,7 @@ def _given(lines: Sequence[str], source: str, layout: Layout) -> tuple[str, int,
     """Return separator, header and columns as a column map says; raises LabelerError."""
     header = layout.header_line - 1
     if not layout.columns or not 0 <= header < len(lines):
-        message = f"header_line is {layout.header_line}, the list has {len(lines)} lines"
+        message = f"header_row is {layout.header_line}, the list has {len(lines)} lines"
         raise LabelerError(Problem(Where(source), message, "count the line in the file, from 1"))
     return layout.separator, header, layout.columns(Rows(lines, layout.separator, source).header(header)[0])
 

@@ -164,7 +164,7 @@ def bench_sheet(
 
     Raises
     ------
-    LabelerError : the table of cautions is damaged.
+    LabelerError : the table of safety messages is damaged.
     """
     harness = sizing.index.harness
     gone = {fit.marker.id for fit in omitted}

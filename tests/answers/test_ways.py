@@ -64,12 +64,12 @@ def test_explicit_lines_may_be_broken_otherwise(tmp_path: Path) -> None:
 
 
 def test_a_wrap_where_no_tube_passes(tmp_path: Path) -> None:
-    fit = sleeve_of('text = "WATER PROBE J4"\nfitted = true\n', tmp_path)
+    fit = sleeve_of('text = "WATER PROBE J4"\nconnector_installed = true\n', tmp_path)
     assert fit.tube is None
     in_time, wrap, *_ = sentences(fit.fixes)
     assert in_time.startswith("thread it on before connector J4 is fitted, or take it off, tube AS23053/5 1/4")
     assert wrap.startswith('a wrap instead (marker.branch = "wrap"), wrap-a4-25x38')
-    done = sleeve_of('text = "WATER PROBE J4"\nfitted = true\nmarker.branch = "wrap"\n', tmp_path)
+    done = sleeve_of('text = "WATER PROBE J4"\nconnector_installed = true\nmarker.branch = "wrap"\n', tmp_path)
     assert done.stock == "wrap-a4-25x38"
     assert done.result in ("pass", "marginal")
 
@@ -83,14 +83,15 @@ def test_a_wrap_where_no_tube_passes(tmp_path: Path) -> None:
     ],
 )
 def test_another_kind_says_what_becomes_of_the_code(code_on: str, says: str | None, tmp_path: Path) -> None:
-    more = f'text = "J4"\nfitted = true\ncode.symbology = "QR"\ncode.allow_failed = true\ncode.on = {code_on}\n'
+    more = 'text = "J4"\nconnector_installed = true\ncode.symbology = "QR"\n'
+    more += f"code.allow_failed = true\ncode.on = {code_on}\n"
     way = next(way for way in sentences(sleeve_of(more, tmp_path).fixes) if way.startswith("a wrap instead"))
     assert way.endswith(says) if says else "code" not in way
 
 
 def test_a_tube_of_another_family(tmp_path: Path) -> None:
     """8 mm to pass, two 16 AWG wires to grip: 2:1 cannot, 3:1 can."""
-    more = 'text = "WATER PROBE J4"\nfitted = true\nsleeve.families = ["AS23053/5"]\n'
+    more = 'text = "WATER PROBE J4"\nconnector_installed = true\nsleeve.families = ["AS23053/5"]\n'
     file = tmp_path / "boat.toml"
     file.write_text(BASE.replace("max_width_mm = 24", "max_width_mm = 8") + more, "utf-8")
     fit = next(f for f in check(str(file)).fits if f.marker.role == "branch end")
@@ -338,12 +339,12 @@ def test_explain_keeps_the_thinnest_and_the_thickest_apart(tmp_path: Path) -> No
 
 def test_a_measured_bundle_and_a_cable_are_explained(tmp_path: Path) -> None:
     covered = 'text = "J4"\ncovering_wall_mm = 0.5\n'
-    measured = BASE.replace('id = "B4"', 'id = "B4"\nbundle_diameter_mm = 4.4\ndiameter_tolerance_mm = 0.1')
+    measured = BASE.replace('id = "B4"', 'id = "B4"\nbundle_diameter_mm = 4.4\nbundle_diameter_tolerance_mm = 0.1')
     text = explained(covered, tmp_path, measured)
     assert "closes on   4.30 to 4.50 mm: as measured" in text
     assert "passes      5.30 to 5.50 mm: as measured, the covering added" in text
     cable = BASE.replace('size = "16 AWG"', 'size = "16 AWG"\ncable = "K1"') + covered
-    text = explained("", tmp_path, cable.replace("[[branch]]", '[[cable]]\nid = "K1"\noutside_mm = 6\n[[branch]]'))
+    text = explained("", tmp_path, cable.replace("[[branch]]", '[[cable]]\nid = "K1"\nod_mm = 6\n[[branch]]'))
     assert "sits on     1 cable, covering" in text
     assert "closes on   6.00 mm: the wire or cable itself" in text
 

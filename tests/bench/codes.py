@@ -29,7 +29,7 @@ def tags(count: int) -> str:
     lines = [
         *('[harness]\nname = "Survey boat"\npart_number = "RSB-900"\n[defaults]\ncode.symbology = "QR"',),
         *('marker.wire = "none"\nmarker.branch = "none"\n[[connector]]\nid = "J1"',),
-        *('[[connector]]\nid = "P1"\n[[circuit]]\nid = "W1"\nfrom = "P1:1"\nto = "J1:1"\noutside_mm = 2.0',),
+        *('[[connector]]\nid = "P1"\n[[circuit]]\nid = "W1"\nfrom = "P1:1"\nto = "J1:1"\nod_mm = 2.0',),
     ]
     for n in range(1, count + 1):
         what = f'{{ item = "housing", quantity = 1 }}, {{ item = "contact", quantity = {n % 40 + 1} }}'
@@ -43,7 +43,7 @@ def sleeves(count: int) -> str:
         *('[harness]\nname = "Survey boat"\npart_number = "RSB-901"\n[defaults]\ncode.symbology = "Data Matrix"',),
         *('code.on = ["sleeve"]\nmarker.wire = "sleeve"\nmarker.branch = "none"\nmarker.wire_text = "circuit"',),
     ]
-    wire = '[[circuit]]\nid = "W{n}"\nfrom = "P1:{n}"\nto = "J1:{n}"\noutside_mm = {d}'
+    wire = '[[circuit]]\nid = "W{n}"\nfrom = "P1:{n}"\nto = "J1:{n}"\nod_mm = {d}'
     lines += [wire.format(n=n, d=6 + n % 5 / 2) for n in range(1, count // 2 + 1)]
     return "\n".join(lines)
 

@@ -47,7 +47,7 @@ def job(count: int) -> str:
     kinds = ('"flag"', '"sleeve"', '"sleeve"\ncode.symbology = "Code 128"\ncode.data = "marker"')
     for n in range(1, count * 3 // 8 + 1):
         kind = kinds[n % 3]
-        lines.append(f'[[circuit]]\nid = "W{n}"\nfrom = "P1:{n}"\nto = "J1:{n}"\noutside_mm = 8.0')
+        lines.append(f'[[circuit]]\nid = "W{n}"\nfrom = "P1:{n}"\nto = "J1:{n}"\nod_mm = 8.0')
         lines.append(f'marker.wire_text = "circuit"\nmarker.wire = {kind}')
     lines += [
         f'[[bag]]\nid = "K{n}"\nconnector = "J1"\ncode.symbology = "QR"\ncontents = []' for n in range(count // 4)

@@ -219,8 +219,10 @@ def test_scaling_all_lengths_scales_the_answer(seed: int, heating: str, factor: 
     tube = rng.choice([t for f in load_catalogue().families for t in f.tubes])
     low = rng.uniform(tube.recovered_id_mm, tube.expanded_id_mm)
     on = Range(low, rng.uniform(low, tube.expanded_id_mm))
-    lengths = ("supplied_mm", "recovered_mm", "wall_mm", "wall_low_mm", "wall_high_mm", "liner_mm")
-    large = replace(tube, **{name: getattr(tube, name) * factor for name in lengths})
+    walls = ("recovered_wall_mm", "min_recovered_wall_mm", "max_recovered_wall_mm", "liner_mm")
+    large = replace(
+        tube, **{name: getattr(tube, name) * factor for name in ("expanded_id_mm", "recovered_id_mm", *walls)}
+    )
     one = shrunk(tube.limits(0.08, 0.05), on, heating)
     other = shrunk(
         large.limits(0.08, 0.05), Range(on.low * factor, min(on.high * factor, large.expanded_id_mm)), heating

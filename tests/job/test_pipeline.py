@@ -692,7 +692,8 @@ def test_a_wrap_that_does_not_fit_asks_for_no_size_that_only_a_sleeve_needs(tmp_
         '[harness]\nname = "Boat"\n'
         '[defaults]\nwire_type = "SAE J1128 TXL"\nmarker.wire_text = "circuit"\nmarker.branch = "wrap"\n'
         f'[[circuit]]\nid = "{"W" * 60}"\nfrom = "P1:1"\nto = "J4:1"\nsize = "20 AWG"\n'
-        '[[branch]]\nid = "B4"\n[[branch.end]]\nat = "J4"\ncrimped = true\n[[branch.end]]\nat = "P1"\ncrimped = true\n',
+        '[[branch]]\nid = "B4"\n[[branch.end]]\nat = "J4"\ncontacts_crimped = true\n'
+        '[[branch.end]]\nat = "P1"\ncontacts_crimped = true\n',
         "utf-8",
     )
     wires = [fit for fit in check(str(file)).fits if fit.marker.role == "wire end"]

@@ -409,7 +409,7 @@ def test_cells_of_the_file_that_are_never_printed() -> None:
     sheets = lay_out(pieces(5), {"small": stock}, {"small": "B1"})
     assert [[cell for _, cell in where(sheet)] for sheet in sheets] == [["B1", "C1", "A2", "B2"], ["B1"]]
     assert "leaves no cell" in str(stock_problems(replace(GRID, blocked_cells="A1-C2"))[0])
-    assert 'used "D1" is outside' in str(stock_problems(replace(GRID, blocked_cells="D1"))[0])
+    assert 'blocked_cells "D1" is outside' in str(stock_problems(replace(GRID, blocked_cells="D1"))[0])
     assert '"x" is not a cell' in str(stock_problems(replace(GRID, blocked_cells="x"))[0])
     assert "no cells of its own" in str(stock_problems(replace(CARD, blocked_cells="A1"))[0])
 

@@ -282,10 +282,24 @@ def test_connectors_are_inferred_where_none_is_declared() -> None:
     assert [connector.id for connector in read(ends).connectors] == ["J4", "P1"]
 
 
+def test_breakouts_have_a_table_of_their_own() -> None:
+    breakout = '[[breakout]]\nid = "N1"\ndescription = "Aft bulkhead"\n'
+    ends = '[[branch]]\nid = "B1"\n[[branch.end]]\nat = "J4"\n[[branch.end]]\nat = "N1"\n'
+    declared = read(f'{HEAD}{breakout}[[connector]]\nid = "J4"\n{ends}').connectors
+    assert [(each.id, each.kind) for each in declared] == [("J4", "connector"), ("N1", "breakout")]
+    assert (declared[1].description, declared[1].where.line) == ("Aft bulkhead", 3)
+    inferred = read(f"{HEAD}{breakout}{ends}").connectors
+    assert [(each.id, each.kind) for each in inferred] == [("J4", "connector"), ("N1", "breakout")]
+    with pytest.raises(LabelerError, match="unknown key 'cavities'"):
+        read(f"{HEAD}{breakout}cavities = 4\n")
+    with pytest.raises(LabelerError, match="'breakout' is no kind of connector"):
+        read(f'{HEAD}[[connector]]\nid = "N1"\nkind = "breakout"\n')
+
+
 # ---------------------------------------------------------------- circuits from a list
 
 
-def test_wire_list_a_list_beside_the_file(tmp_path: Path) -> None:
+def test_circuits_are_read_from_a_wire_list_beside_the_file(tmp_path: Path) -> None:
     (tmp_path / "list.csv").write_text("Wire,From,To\nW1,J4:1,P1:1\n")
     path = tmp_path / "boat.toml"
     path.write_text('[harness]\nname = "Boat"\nwire_list = "list.csv"\n[defaults]\nsleeve.pass_over_margin = 0.2\n')
@@ -349,7 +363,7 @@ END = '[[branch]]\nid = "B"\n[[branch.end]]\nat = "J4"\n'  # four lines
         (HEAD + END + "text = []\n", 7, "text or a list"),
         (HEAD + END + "text = ['A', 3]\n", 7, "in quotes"),
         (HEAD + END + "cut_length_mm = inf\n", 7, "finite"),
-        (HEAD + END + "[[branch.end]]\nfitted = true\n", 7, "end without 'at'"),
+        (HEAD + END + "[[branch.end]]\nconnector_installed = true\n", 7, "end without 'at'"),
         (HEAD + "[[branch]]\nid = 'B'\ncircuits = 'W1'\n", 5, "must be a list"),
         (HEAD + "[[branch]]\nid = 'B'\n[branch.end]\nat = 'J4'\n", 5, r"\[\[branch.end\]\]"),
         (HEAD + "[[bag]]\nid = 'K'\ncontents = [\n  { item = 'contact' },\n  { quantity = 0 },\n]\n", 7, "above 0"),

@@ -109,6 +109,7 @@ def harnesses(draw: Any) -> Harness:
         max_width_mm=CONNECTOR,
         contact_width_mm=CONNECTOR,
     )
+    breakout = st.builds(Connector, id=NAMES, kind=st.just("breakout"), description=TEXTS)
     items = st.lists(st.builds(Item, NAMES, st.sampled_from([1, 2.5, 40.0])), max_size=2).map(tuple)
     bag = st.builds(Bag, id=NAMES, branch=st.just("") | NAMES, contents=items, settings=own(base, "bag"))
     return new_harness(
@@ -116,7 +117,7 @@ def harnesses(draw: Any) -> Harness:
         part_number=draw(TEXTS),
         revision=draw(TEXTS),
         settings=base,
-        connectors=tuple(draw(st.lists(connector, min_size=1, max_size=3))),
+        connectors=(*draw(st.lists(connector, min_size=1, max_size=3)), *draw(st.lists(breakout, max_size=2))),
         circuits=tuple(draw(st.lists(circuit, max_size=3))),
         cables=tuple(draw(st.lists(st.builds(Cable, NAMES, CABLE), max_size=2))),
         branches=tuple(draw(st.lists(branches(base), max_size=2))),

@@ -159,10 +159,9 @@ source = "measured on our shelf"
 longitudinal_change = -0.03
 sizes = [
   { name = "1/2", expanded_id_in = 0.5, recovered_id_in = 0.25, recovered_wall_mm = 0.6, lay_flat_width_mm = 20.6 },
-  { name = "1/4", expanded_id_mm = "1/4 in", recovered_id_mm = "1/8 in", recovered_wall_mm = 0.6,
-    min_recovered_wall_mm = 0.55 },
+  { name = "1/4", expanded_id_mm = "1/4 in", recovered_id_mm = "1/8 in", recovered_wall_mm = 0.6, min_recovered_wall_mm = 0.55 },
 ]
-"""
+"""  # noqa: E501
 WIRES_OWN = """
 [[wire_type]]
 name = "instrument cable core"

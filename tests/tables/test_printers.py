@@ -36,7 +36,7 @@ def profile(folder: Path, text: str) -> str:
 
 
 def test_a_profile_is_read_strictly(tmp_path: Path) -> None:
-    made = load_printer(profile(tmp_path, 'technology = "laser"\ndpi = 600\nborder_mm = 4.2\n'))
+    made = load_printer(profile(tmp_path, 'technology = "laser"\ndpi = 600\nunprintable_margin_mm = 4.2\n'))
     assert made == Printer("office", "laser", 600, 4.2)
     for text, said in (
         ("dip = 300", "did you mean 'dpi'"),
@@ -125,7 +125,7 @@ def test_a_tube_printer_prints_what_it_feeds(tmp_path: Path) -> None:
     for stock in ("wrap-roll-25x18", "flag-roll-80x12", "tag-roll-95x54", "strip-1000"):
         words += ["--stock", stock]
     kinds = ["--set", "marker.wire=flag"]
-    printer = profile(tmp_path, 'technology = "thermal transfer"\nfeeds = ["roll", "reel"]\nwidest_mm = 108')
+    printer = profile(tmp_path, 'technology = "thermal transfer"\nstock_kinds = ["roll", "reel"]\nmax_width_mm = 108')
     status, said = run("print", BOAT, "--printer", printer, *kinds, *words)
     assert status == 0, said
 
@@ -260,7 +260,9 @@ def test_a_correction_never_leaves_a_profile_that_cannot_be_read(tmp_path: Path)
 
 
 def test_a_correction_leaves_what_somebody_wrote_in_a_profile(tmp_path: Path) -> None:
-    text = '# by the window\ndpi = 600  # as its sheet says\nscale_x = 1.01 # in May\r\nborder_mm = "1/8 in"\n'
+    text = (
+        '# by the window\ndpi = 600  # as its sheet says\nscale_x = 1.01 # in May\r\nunprintable_margin_mm = "1/8 in"\n'
+    )
     file = Path(profile(tmp_path, ""))
     file.write_bytes(text.encode("utf-8-sig"))
     assert run("calibrate", "--printer", file, "--measured-x", 101, "--measured-y", 98)[0] == 0
@@ -433,7 +435,9 @@ def test_a_printer_of_reels_alone_is_calibrated_on_tube(tmp_path: Path) -> None:
 
 def test_a_set_is_printed_with_a_printer_that_feeds_only_some_of_it(tmp_path: Path) -> None:
     """Sleeves on the printer of reels, with its correction; tags and wraps are drawn as they stand, which is told."""
-    file = profile(tmp_path, 'technology = "thermal transfer"\nfeeds = ["reel"]\nwidest_mm = 25\nscale_x = 1.01')
+    file = profile(
+        tmp_path, 'technology = "thermal transfer"\nstock_kinds = ["reel"]\nmax_width_mm = 25\nscale_x = 1.01'
+    )
     words = ("--stock", "reel", "--printer", file, "--out", tmp_path / "out", "--record", tmp_path / "r.sqlite")
     code, said = run("print", BOAT, *words)
     assert code == 0, said

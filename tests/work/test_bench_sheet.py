@@ -375,12 +375,13 @@ def test_only_connectors_whose_tags_refer_here_are_listed() -> None:
     assert [c.connector for c in sheet_of((tag("J2"),)).connectors] == ["J2"]
 
 
-def test_every_caution_of_the_table_is_taken_and_named_with_its_source() -> None:
+def test_every_safety_message_of_the_table_is_taken_and_named_with_its_source() -> None:
     import labeler
 
     table = Path(labeler.__file__).with_name("data") / "safety_messages.toml"
-    rows = tomllib.loads(table.read_text("utf-8"))["caution"]
+    rows = tomllib.loads(table.read_text("utf-8"))["message"]
     assert [c.text for c in safety_messages()] == [row["text"] for row in rows]
+    assert [c.signal_word for c in safety_messages()] == [row["signal_word"] for row in rows]
     assert all(c.title and c.source and c.source_note for c in safety_messages())
 
 
