@@ -209,7 +209,7 @@ CIRCUIT = {
         field="finish",
     ),
     "size": Key(_type("wire size", size, MEASURED), "size of the conductor", "20 AWG"),
-    "wire_type": Key(NAME, "type of insulation", "SAE J1128 TXL", field="wire"),
+    "wire_type": Key(NAME, "type of insulation", "SAE J1128 TXL"),
     "od_mm": _measure("outside diameter of the wire, measured", 1.9, WIRE_MM),
     "colour": Key(TEXT, "colour of the wire", "OG"),
     "signal": Key(TEXT, "signal on it", "DEPTH RX"),

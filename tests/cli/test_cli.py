@@ -7,6 +7,7 @@ import sys
 from itertools import product
 from pathlib import Path
 
+import click
 import pytest
 from click.testing import CliRunner, Result
 
@@ -722,4 +723,6 @@ def test_what_is_no_cell_is_told_with_its_option_in_a_line(tmp_path: Path, optio
 def test_the_papers_on_offer_are_those_of_the_program() -> None:
     """The command line names them itself: it starts without reading any table."""
     (paper,) = (each for each in main.commands["print"].params if each.name == "paper")
-    assert list(paper.type.to_info_dict()["choices"]) == list(PAPERS)
+    assert paper.type.convert("A4", paper, None) == "A4"
+    assert all(paper.type.convert(name, paper, None) == name for name in PAPERS)
+    assert str(list(PAPERS)[-1]) in paper.make_metavar(click.Context(main))
