@@ -157,7 +157,7 @@ def _seat_json(seat: Seat | None) -> dict[str, Any]:
     if seat is None:
         return {}
     made = {
-        "seat": wording.sits_on(seat),
+        "seat": wording.seat_text(seat),
         "pass_over_diameter_mm": _range(seat.pass_over),
         "grip_diameter_mm": _range(seat.grip),
     }
@@ -333,7 +333,7 @@ def explain(fit: Fit) -> Iterable[str]:
 
 
 def _seat(seat: Seat, kind: str) -> Iterable[str]:
-    yield f"sits on     {wording.sits_on(seat)}"
+    yield f"sits on     {wording.seat_text(seat)}"
     for source in wording.sources(seat):
         yield f"            {source}"
     if kind == "wrap":

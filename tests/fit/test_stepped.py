@@ -6,7 +6,7 @@ from math import pi
 import pytest
 
 from labeler.fit.film import fit_insert
-from labeler.fit.sleeve import SleevePlace, fit_sleeve, plain_sleeve
+from labeler.fit.sleeve import SleevePlace, blank_sleeve, fit_sleeve
 from labeler.harness import index
 from labeler.model import Fit, Marker, Range, Seat, SeatSection, Tube, TubeChoice
 from labeler.size.bundles import Sizing
@@ -81,9 +81,9 @@ def test_the_length_that_holds_both_parts_by_hand() -> None:
     chosen = settings({"sleeve.expanded_oversize": 0.0, "sleeve.recovered_undersize": 0.0, "sleeve.cut_step_mm": 0.5})
     marker = Marker("ID", "sleeve", "branch end", "J4", ("",), True, chosen, marked=False)
     place = SleevePlace(seat, TubeChoice((HALF,)))
-    assert plain_sleeve(marker, place).cut_length_mm == 22.0
-    assert "take 21.6 mm of tube, cut are 21.5 mm" in sentence(plain_sleeve(marker, place, 21.5).reasons[0])
-    own, past = plain_sleeve(marker, place, 21.637).sections
+    assert blank_sleeve(marker, place).cut_length_mm == 22.0
+    assert "take 21.6 mm of tube, cut are 21.5 mm" in sentence(blank_sleeve(marker, place, 21.5).reasons[0])
+    own, past = blank_sleeve(marker, place, 21.637).sections
     assert (own.cut_mm, past.cut_mm) == pytest.approx((10.526, 11.111), abs=1e-3)
     assert (own.shrunk_mm.low, past.shrunk_mm.low) == pytest.approx((10.0, 10.0), abs=1e-3)
 
