@@ -564,12 +564,12 @@ class Marker:
     breakable: bool  # one string that may be broken at its separators
     settings: Settings
     marked: bool = True
-    single: bool = False  # on a branch of one wire or cable: read from as near as a wire
     branch: str = ""
     circuit: str = ""
     far: str = ""  # the other end
     where: Where = NOWHERE
     position_mm: float | None = None  # on a wire: from its start; None at its ends, where nothing is measured
+    single: bool = False  # on a branch of one wire or cable: read from as near as a wire
 
     @property
     def on_wire(self) -> bool:

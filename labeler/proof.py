@@ -148,7 +148,7 @@ def _article(fit: Fit, inside: str) -> str:
         lines.append(f"on {span(fit.seat.text_diameter)} mm: {seat_text(fit.seat)}")
     facts = "".join(f"<p>{escape(line)}</p>" for line in lines)
     why = "".join(f'<p class="why">{escape(sentence(reason))}</p>' for reason in fit.reasons)
-    ways = f"<p>what would do: {escape('; or '.join(sentences(fit.fixes)))}</p>" if fit.fixes else ""
+    ways = f"<p>to fix: {escape('; or '.join(sentences(fit.fixes)))}</p>" if fit.fixes else ""
     return (
         f'<article class="{classes}" id="{marker.id}"><h2>{escape(place)}: {escape(words)}'
         f"<span>{marker.id} · {fit.result}</span></h2>{inside}{facts}{why}{ways}</article>"

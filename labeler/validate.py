@@ -499,7 +499,6 @@ def _settings(index: HarnessIndex, catalogue: Catalogue) -> Found:
 
 _IN_ORDER = (
     ("sleeve.min_cut_length_mm", "sleeve.max_cut_length_mm"),
-    ("sleeve.min_cut_length_mm", "sleeve.usual_cut_length_mm"),
     ("print.marginal_min_width_ratio", "print.min_width_ratio"),
     ("print.max_width_ratio", "print.marginal_max_width_ratio"),
     ("print.marginal_min_contrast", "print.min_contrast"),

@@ -179,7 +179,7 @@ def _too_large(
     width: float, height: float, stock: str, widest: float, highest: float, larger: str, short: bool, low: bool
 ) -> str:
     limits = " × ".join(f"{limit:g}" if isfinite(limit) else "any" for limit in (widest, highest))
-    ways = [f"use --stock {larger}" if larger else "", "" if short else "cut it shorter"]
+    ways = [f"use --stock {larger}" if larger else "", "" if short else "cut shorter"]
     ways.append("" if low else "take a smaller tube")
     piece = f"the flat piece is {width:.4g} × {height:.4g} mm; {stock} takes {limits} mm"
     return f"{piece}: {' or '.join(filter(None, ways))}"
@@ -319,7 +319,7 @@ FORMS: Mapping[str, str | Callable[..., str]] = {
     "symbol size": _symbol_size,
     # fixes, with the height that each gives
     "height": "{capital:.2f} mm",
-    "height, turned": "{capital:.2f} mm, turn to read",
+    "height, marginal": "{capital:.2f} mm, marginal",
     "without height": "{result}",
     "nothing helps": "no fix found; best height {capital:.2f} mm",
     "cut longer": "cut {length:g} mm ({key} = {length:g}): {reached}",

@@ -240,7 +240,7 @@ def _way(way: str, made: Fit, /, **values: object) -> Fact:
     """Return a way out with its values, and the height of the capitals that it gives."""
     if made.capital_height_mm is None:
         return fact(way, **values, reached=fact("without height", result=made.result))
-    height = "height" if made.result == PASS else "height, turned"
+    height = "height" if made.result == PASS else "height, marginal"
     return fact(way, **values, reached=fact(height, capital=made.capital_height_mm.low))
 
 

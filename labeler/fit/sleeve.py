@@ -92,7 +92,8 @@ def cut_lengths(settings: Settings, at_least_mm: float = 0.0, unusual: bool = Fa
     step = settings.sleeve.cut_step_mm
     first = ceil(round(max(settings.sleeve.min_cut_length_mm, at_least_mm) / step, 9))
     limit = settings.sleeve.max_cut_length_mm or LONGEST_TRIED_MM
-    longest = limit if unusual else min(limit, settings.sleeve.usual_cut_length_mm)
+    usual = max(settings.sleeve.usual_cut_length_mm, settings.sleeve.min_cut_length_mm)
+    longest = limit if unusual else min(limit, usual)
     last = int(round(longest / step, 9))
     return tuple(i * step for i in range(first, last + 1)) or (longest,)
 

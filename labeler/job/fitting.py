@@ -1,4 +1,4 @@
-"""Fitting: every marker of one harness sized and fitted, with what would do where one does not fit."""
+"""Fitting: every marker of one harness sized and fitted, with what would make it fit."""
 
 from __future__ import annotations
 
