@@ -265,7 +265,7 @@ GAPS = (
     fault("prepared", "a marker counts as printed when all its prints are", "record. handing shared",
           ('return "printed" if any(row.confirmed for row in good)',
            'return "printed" if all(row.confirmed for row in good)')),
-    fault("printer-scale", "a printer's correction acts about the wrong point", "raster draw printers",
+    fault("printer-scale", "a printer's correction acts about the wrong point", "pens raster draw printers",
           ("(1 - printer.scale_y) * self.height_mm / 2", "(1 - printer.scale_y) * self.height_mm")),
     fault("hull-inside", "circles inside the outline count", "bundle",
           ("if apart <= abs(more):", "if apart < -abs(more):")),

@@ -57,6 +57,7 @@ def test_a_sleeve_that_straddles_the_edge_of_a_covering() -> None:
     assert seat.passes.high == pytest.approx(bare.passes.high + 1.2)
     assert seat.closes_on == bare.closes_on
     assert seat.text_on.low == pytest.approx(bare.closes_on.low + 1.2)
+    assert seat.text_on.high == pytest.approx(bare.closes_on.high + 1.2)
     on_bundle = seat_of(harness(settings=settings(covering_wall_mm=0.6, lettering_on="bundle")))
     assert on_bundle.text_on == bare.closes_on
     beside = seat_of(harness(settings=settings(covering_wall_mm=0.6, overlap_mm=0.0)))
