@@ -112,7 +112,9 @@ def test_a_qr_is_refused_where_a_rectangle_along_the_wire_would_do() -> None:
 
 def test_the_quiet_zone_is_whole() -> None:
     """8 x 32 with one module all round is 10 x 34 modules of 4 dots: 3.387 mm high, 11.515 mm long."""
-    assert on_ground(CodeArea(3.39), room_mm=11.52).fit.failures == ()
+    made = on_ground(CodeArea(3.39), room_mm=11.52)
+    assert made.fit.failures == ()
+    assert (made.height_mm, made.width_mm) == pytest.approx((10 * 4 * DOT, 34 * 4 * DOT), abs=1e-3)
     assert "needs 3.4 mm around" in fault_of(
         on_ground(CodeArea(3.38), room_mm=11.52, changes={"code.min_dots_per_module": 4.0})
     )

@@ -14,6 +14,7 @@ from labeler.fit.film import fit_wrap, wrap_place
 from labeler.fit.result import needed_for
 from labeler.fit.sleeve import SleevePlace, cut_lengths, fit_sleeve
 from labeler.fit.tag import fit_tag
+from labeler.fit.text import Needed, flat_zone
 from labeler.model import Fit, Marker, Range, Seat, SeatSection, TagWords, TubeChoice
 from labeler.size.tubes import choose_tubes
 from labeler.tables.catalogue import load_catalogue
@@ -68,6 +69,12 @@ def test_the_face_of_a_sleeve_is_as_large_as_the_piece_and_holds_the_text() -> N
     assert run.y_mm + height / 2 == pytest.approx(face.height_mm / 2, abs=0.2)  # in the middle of the flat side
     assert fit.capital_height_mm is not None
     assert height == pytest.approx(fit.capital_height_mm.printed, rel=1e-5)
+
+
+def test_both_edges_of_a_sleeve_stay_free_of_print() -> None:
+    """Two margins of 1.5 mm across the flat piece."""
+    surface = sleeve("DEPTH J4", 4.0, 4.6, changes={"sleeve.fold_margin_mm": 1.5}).surface
+    assert surface.printable_around_mm == pytest.approx(surface.lay_flat_width_mm - 3.0)
 
 
 def test_letters_keep_their_proportion_after_shrinking() -> None:
@@ -399,6 +406,16 @@ def test_strokes_of_two_dots() -> None:
     assert coarse.result == "fail"
     assert "1.78 mm required for a printer of 203 dpi" in sentence(coarse.reasons[0])
     assert wrap("W1", 1.4, 1.5, changes={"print.wire_reading_distance_mm": 250.0, "print.dpi": 300.0}).result != "fail"
+
+
+@pytest.mark.parametrize(("stretch", "required"), [(1.0, 1.78), (2.0, 3.56), (0.5, 1.78)])
+def test_the_thinner_stroke_of_stretched_letters_has_two_dots(stretch: float, required: float) -> None:
+    """As above, 1.78 mm at 203 dpi. Letters printed twice as tall keep the width of their stems: capitals of 3.56 mm.
+
+    Half as tall, their level strokes are half as thick: the type size is 5.32 mm, capitals again 1.78 mm.
+    """
+    zone = flat_zone(FONT, settings({"print.dpi": 203.0}), Needed(0.1, 0.1, 0.1, "test"), stretch=stretch)
+    assert zone.required_mm == pytest.approx(required, rel=0.005)
 
 
 def test_letters_cannot_be_kept_in_proportion_over_too_wide_a_range() -> None:

@@ -59,6 +59,7 @@ def test_a_sleeve_that_straddles_the_edge_of_a_covering() -> None:
     closed = seat_of(harness(settings=settings({"covering_wall_mm": 0.6, "sleeve.grips": "both"})))
     assert closed.grip == bare.grip
     assert seat.text_diameter.low == pytest.approx(bare.grip.low + 1.2)
+    assert seat.text_diameter.high == pytest.approx(bare.grip.high + 1.2)
     on_bundle = seat_of(harness(settings=settings({"covering_wall_mm": 0.6, "sleeve.text_on": "bundle"})))
     assert on_bundle.text_diameter == bare.grip
     beside = seat_of(harness(settings=settings({"covering_wall_mm": 0.6, "sleeve.covering_overlap_mm": 0.0})))
