@@ -23,6 +23,8 @@ from labeler.size.bundles import bundle
 from labeler.size.tubes import choose_tubes
 from labeler.tables.catalogue import default_settings, load_catalogue, with_low_end
 from labeler.wording import sentences
+from tests.orders import check
+from tests.places import EXAMPLES
 
 CATALOGUE, SETTINGS = load_catalogue(), default_settings()
 STOCKS = choose_stocks(CATALOGUE)
@@ -181,3 +183,15 @@ def test_a_cut_longer_than_usual_is_the_last_choice() -> None:
         fit = fit_sleeve(marker, SleevePlace(seat, choose_tubes(seat, chosen, CATALOGUE)))
         assert fit.cut_length_mm <= longest
         assert (fit.cut_length_mm > 60) == (longest > 60)
+
+
+@pytest.mark.parametrize("name", ["sounder-lead.toml", "sounder-lead.csv"])
+def test_the_smallest_job_passes_without_a_setting(name: str) -> None:
+    """Two wires; as a harness file also a braid, a connector that is installed, a blank and a marked sleeve."""
+    fits = check(str(EXAMPLES / name)).fits
+    assert {fit.result for fit in fits} == {PASS}
+    if name.endswith(".toml"):
+        sleeves = {fit.marker.place: fit for fit in fits if fit.marker.kind == "sleeve"}
+        assert (sleeves["J1"].marker.marked, sleeves["P1"].marker.marked) == (False, True)
+        assert {fit.tube.name for fit in sleeves.values() if fit.tube} == {"AS23053/5 1/4"}
+        assert len((EXAMPLES / name).read_text("utf-8").splitlines()) <= 25
