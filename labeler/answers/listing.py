@@ -7,12 +7,12 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
-from labeler.errors import Where
-from labeler.fit.film import served
+from labeler.errors import SourceLocation
+from labeler.fitting.film import served
 from labeler.layout.cells import blocks_of, cells, parse_cells
 from labeler.model import Stock
-from labeler.read.columnmap import map_form
-from labeler.read.toml import harness_form
+from labeler.readers.columnmap import map_form
+from labeler.readers.toml import harness_form
 from labeler.tables.catalogue import SPECS, Catalogue, setting_specs
 from labeler.tables.colours import COLOURS
 from labeler.tables.document import Form
@@ -42,7 +42,7 @@ RANGE_NAMES = {"low": "min", "high": "max"}
 
 
 def _stocks(catalogue: Catalogue, name: str | None) -> Sequence[Stock]:
-    return (catalogue.stock(name, Where("labeler stock")),) if name else catalogue.stocks
+    return (catalogue.stock(name, SourceLocation("labeler stock")),) if name else catalogue.stocks
 
 
 def stock_rows(catalogue: Catalogue, name: str | None = None) -> list[Row]:
@@ -67,7 +67,7 @@ def stock_lines(catalogue: Catalogue, name: str | None = None) -> Iterable[str]:
 
 def sleeve_rows(catalogue: Catalogue, family: str | None = None) -> list[Row]:
     """Return every family of tube, or one, with sizes in mm and sources."""
-    families = (catalogue.family(family, Where("labeler sleeves")),) if family else catalogue.families
+    families = (catalogue.family(family, SourceLocation("labeler sleeves")),) if family else catalogue.families
     return list(map(_row, families))
 
 
@@ -88,7 +88,7 @@ def sleeve_lines(catalogue: Catalogue, family: str | None = None) -> Iterable[st
 
 def wire_rows(catalogue: Catalogue, kind: str | None = None) -> list[Row]:
     """Return every kind of insulated wire, or one, with its diameters and source."""
-    kinds = (catalogue.wire_type(kind, Where("labeler wires")),) if kind else catalogue.wire_types
+    kinds = (catalogue.wire_type(kind, SourceLocation("labeler wires")),) if kind else catalogue.wire_types
     return [
         _row(entry)
         | {
