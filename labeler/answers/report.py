@@ -222,7 +222,7 @@ def _row(fit: Fit) -> tuple[str, ...]:
         if marker.role == "branch end" and marker.branch != marker.place
         else marker.place
     )
-    text = " | ".join(fit.lines or marker.text) if marker.marked else "(plain)"
+    text = " | ".join(fit.lines or marker.text) if marker.marked else "(blank)"
     if marker.role == "bag":
         text = f"tag {marker.place}"
     heights = f"{span(capital)} (>= {capital.required:.2f})" if capital else ""

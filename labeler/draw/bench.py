@@ -56,14 +56,15 @@ SIDE_MM, HEAD_MM, FOOT_MM = 12.0, 7.5, 11.0
 FOOT_LINE_MM = FOOT_MM - 5
 COUNT_MM = 7.0  # for the number of pages at the right of the foot
 COUNT = "pages"
+SIGNAL_WORDS = ("DANGER", "WARNING", "CAUTION", "NOTICE")
 MOST_EXPLAINED = 12  # markers left out: of more, the bench needs to know which, not how to mend them; project choice
 ALONE_CHARACTERS = 120  # of the places of equal pieces: what goes into four lines
 LINE_CHARACTERS = 82  # of the safety_messages, about: the columns shall come out alike
 LISTING_HEADS_PT, ROW_PT, FEWEST_ROWS = 38.0, 16.5, 6
 """Heads of a listing, a row with a box; a connector begins overleaf where fewer rows go on the page."""
 
-FIRST_NOTE = "branch by branch in this order, each one before the step it names; afterwards there is no way on"
-LATER_NOTE = "these still pass once the connectors are on"
+FIRST_NOTE = "Slide each sleeve on before the step named. It cannot go on later."
+LATER_NOTE = "These also slide over the finished end."
 
 
 def draw_bench_sheet(sheet: BenchSheet, page: str) -> bytes:
@@ -115,9 +116,9 @@ def _parts(sheet: BenchSheet) -> Iterator[Part]:
     """Yield the parts in the order of the work."""
     yield _title(sheet)
     yield _take_off(sheet.take_off)
-    yield _steps("THREAD ON FIRST", FIRST_NOTE, sheet.thread_first)
+    yield _steps("SLIDE ON FIRST", FIRST_NOTE, sheet.thread_first)
     yield _missing(sheet.missing)
-    yield _steps("THREAD ON LATER", LATER_NOTE, sheet.thread_later)
+    yield _steps("SLIDE ON LATER", LATER_NOTE, sheet.thread_later)
     yield _put_on(sheet.put_on)
     yield _cuts(sheet)
     yield _practices(sheet)
@@ -142,10 +143,8 @@ def _title(sheet: BenchSheet) -> Table:
     cells = [stack(Text(plain(label), SMALL_PT), Text(bold(value), HEAD_PT)) for label, value in fields]
     notes = [
         sheet.about,
-        f"{_count(len(sheet.take_off), 'marker')} to take off: see TAKE OFF" if sheet.take_off else "",
-        f"{_count(len(sheet.missing), 'marker')} left out or not fitting: see NOT ON THIS HARNESS"
-        if sheet.missing
-        else "",
+        f"{_count(len(sheet.take_off), 'marker')} to remove: see REMOVE" if sheet.take_off else "",
+        f"{_count(len(sheet.missing), 'marker')} omitted: see OMITTED MARKERS" if sheet.missing else "",
     ]
     name = stack(
         Text(plain(sheet.title), SMALL_PT),
@@ -165,7 +164,7 @@ def _with_revision(name: str, sheet: BenchSheet) -> str:
 
 def _steps(words: str, note: str, steps: Sequence[SleeveRow]) -> Table:
     """Return what is threaded on, in order."""
-    heads = ("", "on", "branch end", "sleeve says", "tube", "cut", "how", "shrunk, heat")
+    heads = ("", "", "branch end", "text", "tube", "cut", "instructions", "heating")
     shares = (3.5, 6.5, 17, 38.5, 32, 11.5, 58, 18.5)
     rows = (
         Row(_step_cells(step), MIDDLE_PT if place and step.branch != steps[place - 1].branch else 0.0)
@@ -180,10 +179,10 @@ def _step_cells(step: SleeveRow) -> tuple[TableCell, ...]:
         Text(plain(str(step.number or "")), NOTE_PT, to_right=True),
         TickBox(),
         Text(bold(wording.place(step.place))),
-        Text(bold(" / ".join(step.lines)) if step.lines else plain("plain" if step.at else "covering")),
+        Text(bold(" / ".join(step.lines)) if step.lines else plain("blank" if step.at else "covering")),
         Text(plain(", ".join(filter(None, (step.tube, step.colour)))), NOTE_PT + 0.5),
         Text(plain(_length(step.cut_length_mm) if step.at else "")),
-        Text(plain(wording.instructions(step.how) or "no way on is given"), NOTE_PT),
+        Text(plain(wording.instructions(step.how) or "access end not known"), NOTE_PT),
     )
     return (*cells, TickBox(Text(plain(wording.HEATING_NAMES[step.heating]), NOTE_PT))) if step.at else cells
 
@@ -191,8 +190,8 @@ def _step_cells(step: SleeveRow) -> tuple[TableCell, ...]:
 def _take_off(remarks: Sequence[Remark]) -> Table:
     """Return what must come off a unit that was built, with boxes to tick."""
     rows = [Row([TickBox(), Text(bold(each.place)), Text(plain(each.text)), _why(each)]) for each in remarks]
-    title = section_title("TAKE OFF", "these are void: none of them may stay on the unit")
-    return listing(title, ("off", "marker", "text", "why"), rows, (8, 46, 66, 66), framed=True)
+    title = section_title("REMOVE", "These are void. None of them may stay on the unit.")
+    return listing(title, ("", "marker", "text", "reason"), rows, (8, 46, 66, 66), framed=True)
 
 
 def _put_on(remarks: Sequence[Remark]) -> Table:
@@ -201,8 +200,8 @@ def _put_on(remarks: Sequence[Remark]) -> Table:
         Row([TickBox(), Text(bold(each.place)), Text(plain(each.text)), Text(plain(each.state), NOTE_PT)])
         for each in remarks
     ]
-    title = section_title("PUT ON", "wraps, flags and tags: each at the place it names")
-    return listing(title, ("on", "marker", "says", "printed on"), rows, (8, 52, 86, 40), framed=True)
+    title = section_title("APPLY", "Wraps, flags and tags: each at the place it names.")
+    return listing(title, ("", "marker", "text", "printed on"), rows, (8, 52, 86, 40), framed=True)
 
 
 def _missing(remarks: Sequence[Remark]) -> Table:
@@ -212,9 +211,9 @@ def _missing(remarks: Sequence[Remark]) -> Table:
         Row([Text(bold(each.place)), Text(plain(each.text)), Text(bold(each.state)), _why(each, brief=brief)])
         for each in remarks
     ]
-    note = "these places stay without their marker, or it will not read"
-    title = section_title("NOT ON THIS HARNESS", f"{note}; labeler check says what helps" if brief else note)
-    return listing(title, ("marker", "text", "state", "why"), rows, (34, 40, 20, 92), framed=True)
+    note = "These places have no marker, or it will not be readable."
+    title = section_title("OMITTED MARKERS", f"{note} See labeler check for fixes." if brief else note)
+    return listing(title, ("marker", "text", "state", "reason"), rows, (34, 40, 20, 92), framed=True)
 
 
 def _tight(remarks: Sequence[Remark]) -> Table:
@@ -223,7 +222,7 @@ def _tight(remarks: Sequence[Remark]) -> Table:
     for remark in remarks:
         alike.setdefault((remark.reasons, remark.fixes), []).append(remark)
     rows = [(stack(Text(_named(those), NOTE_PT), _why(those[0])),) for those in alike.values()]
-    title = section_title("TIGHT", "they read, with little to spare: look at them when they are on")
+    title = section_title("MARGINAL", "Inspect after shrinking.")
     return plain_listing(title, rows, (1,))
 
 
@@ -239,7 +238,7 @@ def _why(remark: Remark, *, brief: bool = False) -> Stack:
     ways = () if brief else remark.fixes
     return stack(
         *(Text(plain(reason), NOTE_PT) for reason in (reasons[:1] if brief else reasons)),
-        *(Text((*bold("What helps: "), *plain(way)), NOTE_PT) for way in ways),
+        *(Text((*bold("To fix: "), *plain(way)), NOTE_PT) for way in ways),
     )
 
 
@@ -251,11 +250,11 @@ Piece = tuple[TickBox, Text, Text]  # a box, how many of which length, the place
 
 def _cuts(sheet: BenchSheet) -> Table:
     """Return the cut list, a tube's pieces two to a row, then the coverings."""
-    waste = f"totals of tube with {sheet.tube_allowance:.0%} for waste; " if sheet.tube_allowance else ""
-    note = f"lengths before shrinking; {waste}lettered where not said plain"
-    heads = ("tube", "in all", "", "pieces", "for", "", "pieces", "for")
+    waste = f" Totals of tube include {sheet.tube_allowance:.0%} waste." if sheet.tube_allowance else ""
+    note = f"Lengths before shrinking.{waste} Marked unless listed as blank."
+    heads = ("tube", "total", "", "pieces", "for", "", "pieces", "for")
     rows = chain(_tube_rows(sheet), _covering_rows(sheet))
-    return listing(section_title("CUT", note), heads, rows, (34, 15, 7.5, 21, 40, 7.5, 21, 40))
+    return listing(section_title("CUT LIST", note), heads, rows, (34, 15, 7.5, 21, 40, 7.5, 21, 40))
 
 
 def _tube_rows(sheet: BenchSheet) -> Iterator[Row]:
@@ -286,7 +285,7 @@ def _covered(piece: CoveringCut) -> str:
     """Return how much of a covering: of what is wound how much of the branch it covers."""
     if piece.wound:
         return f"over {_length(piece.length_mm)}" if piece.length_mm else "as measured"
-    return f"1 × {_length(piece.length_mm)}" if piece.length_mm else "1, as measured"
+    return f"1 × {_length(piece.length_mm)}" if piece.length_mm else "1, length to suit"
 
 
 def _paired(name: str, total: str, pieces: Sequence[Piece]) -> Iterator[Row]:
@@ -320,7 +319,7 @@ def _places(places: Sequence[Place]) -> str:
 
 
 def _lettered(cut: Cut, places: str) -> str:
-    return places if cut.lettered else f"plain: {places}"
+    return places if cut.lettered else f"blank: {places}"
 
 
 # ---------------------------------------------------------------- how it is made, printed and signed
@@ -334,14 +333,13 @@ def _practices(sheet: BenchSheet) -> Table:
     ]
     words += [(each.kind, _count(each.pieces, "piece"), wording.applying(each)) for each in sheet.layings]
     rows = [(Text(bold(what), NOTE_PT + 0.5), Text(plain(f"{count}: {how}"), NOTE_PT)) for what, count, how in words]
-    titles = filter(None, ("SHRINK" if sheet.practices else "", "LAY ON" if sheet.layings else ""))
-    note = "see the last column above" if sheet.practices else ""
-    return plain_listing(section_title(", ".join(titles), note), rows, (21, 165))
+    note = "See the last column above." if sheet.practices else ""
+    return plain_listing(section_title("METHODS", note), rows, (21, 165))
 
 
 def _printed(printed: Sequence[Printed]) -> Table:
     """Return what is printed on which stock."""
-    note = "at 100 %, not fitted to the page; the 50 mm ruler on each sheet must measure 50 mm"
+    note = "At 100 %, not fitted to the page."
     rows = [
         (
             Text(bold(stock.stock), NOTE_PT + 0.5),
@@ -350,7 +348,7 @@ def _printed(printed: Sequence[Printed]) -> Table:
         )
         for stock in printed
     ]
-    return plain_listing(section_title("PRINT", note), rows, (32, 98, 56))
+    return plain_listing(section_title("PRINTING", note), rows, (32, 98, 56))
 
 
 def _sheets_of(stock: Printed) -> str:
@@ -393,18 +391,30 @@ def _safety(messages: Sequence[SafetyMessage]) -> Together:
     letters = {source: chr(ord("a") + place) for place, source in enumerate(sources)}
     texts = [
         Text(
-            (*bold(f"{each.title}: "), *plain(f"{each.text} [{letters[each.source, each.source_note]}]")),
+            (
+                *bold(f"{word}{each.title}: "),
+                *plain(f"{each.text} [{letters[each.source, each.source_note]}]"),
+            ),
             SMALL_PT,
             after=1.2,
         )
-        for each in messages
+        for each, word in _with_signal_words(messages)
     ]
-    half = _half([-(-len(message.title + message.text) // LINE_CHARACTERS) for message in messages])
+    ordered = [f"{word}{each.title}{each.text}" for each, word in _with_signal_words(messages)]
+    half = _half([-(-len(text) // LINE_CHARACTERS) for text in ordered])
     where = "; ".join(f"[{letters[source]}] {source[0]} ({source[1]})" for source in sources)
     columns = Row([stack(*texts[:half]), stack(*texts[half:])], 0.0, 0.0, (2.0, 6.0, 2.2, 2.4), at_top=True)
     source_row = Row([Text(plain(where), SOURCE_PT)], 0.0, 0.0, (2.0, 2.0, 0.0, 2.0))
-    heads = (title_row(section_title("TAKE CARE")),)
+    heads = (title_row(section_title("SAFETY")),)
     return Together((Table((1, 1), [columns, source_row] if messages else [], heads, gap=GAP_PT),))
+
+
+def _with_signal_words(messages: Sequence[SafetyMessage]) -> Iterator[tuple[SafetyMessage, str]]:
+    """Yield the messages, the gravest first, each with its signal word where that changes (ANSI Z535.6)."""
+    last = ""
+    for each in sorted(messages, key=lambda message: SIGNAL_WORDS.index(message.signal_word)):
+        yield each, f"{each.signal_word} " if each.signal_word != last else ""
+        last = each.signal_word
 
 
 def _half(lengths: Sequence[int]) -> int:
@@ -414,21 +424,25 @@ def _half(lengths: Sequence[int]) -> int:
 
 def _brief_safety(messages: Sequence[SafetyMessage]) -> Table:
     """Return the messages as one paragraph; where they are from stands on the first page."""
-    texts = [span for each in messages for span in (*bold(f"{each.title}: "), *plain(f"{each.text} "))]
-    words = (*bold("TAKE CARE "), (PLAIN, 0.0, f"{NO_BREAK * 2} "), *texts)
+    texts = [
+        span
+        for each, word in _with_signal_words(messages)
+        for span in (*bold(f"{word}{each.title}: "), *plain(f"{each.text} "))
+    ]
+    words = (*bold("SAFETY "), (PLAIN, 0.0, f"{NO_BREAK * 2} "), *texts)
     rows = [Row([Text(words, SMALL_PT)], 0.0, 0.0, (2.0, 0.0, 0.0, 3.0))] if messages else []
     return Table((1,), rows, gap=6.0)
 
 
 def _signatures() -> Table:
     """Return the fields to sign."""
-    cells = [Text(plain(word), SMALL_PT) for word in ("Threaded by", "Shrunk by", "Checked by", "Date")]
+    cells = [Text(plain(word), SMALL_PT) for word in ("Installed by", "Shrunk by", "Inspected by", "Date")]
     return Table((1, 1, 1, 1), [Row(cells, MIDDLE_PT, 0.0, (2.0, 2.0, 2.2, 8.5))], column_rules=True, gap=3.0)
 
 
 def _wire_ends(connector: WireEnds) -> Table:
     """Return the table of a connector: what goes into which cavity."""
-    heads = ("in", "cavity", "circuit", "colour", "size", "signal", "to", "marker says")
+    heads = ("", "cavity", "circuit", "colour", "size", "signal", "far end", "marker text")
     rows = (
         Row(
             (
@@ -444,7 +458,7 @@ def _wire_ends(connector: WireEnds) -> Table:
         )
         for end in connector.ends
     )
-    title = section_title(f"WIRE ENDS AT {connector.connector}", connector.about)
+    title = section_title(f"WIRING TABLE {connector.connector}", connector.about)
     at_least = LISTING_HEADS_PT + ROW_PT * min(len(connector.ends), FEWEST_ROWS)
     return listing(title, heads, rows, (8, 14, 26, 17, 20, 37, 24, 40), at_least=at_least)
 
@@ -487,12 +501,12 @@ def _work(work: Sequence[WorkStep]) -> Table:
                 Text(plain(how), NOTE_PT),
             )
             rows.append(Row(cells, MIDDLE_PT if head and rows else 0.0))
-    title = section_title("ORDER OF THE WORK", "tick each step; what is threaded on too late has no way on")
+    title = section_title("WORK STEPS", "Check off each step.")
     return listing(title, ("", "", "done", "step", "how"), rows, (24, 5, 8, 78, 71), framed=True)
 
 
 def _picture(page: BranchPage) -> Together:
-    title = section_title("AS IT LIES", "sleeves after shrinking, in the middle of what they may become")
+    title = section_title("LAYOUT", "Sleeves drawn at mid-range shrunk size.")
     rows = [
         Row([_drawing(page, place, height)], 0.0, 0.0, (2.0, 2.0, 0.0 if place else 2.2, 0.0))
         for place, height in enumerate(picture_heights(page.picture) if page.picture.ends else ())
@@ -510,7 +524,7 @@ def _drawing(page: BranchPage, part: int, height_mm: float) -> Drawing:
 
 def _branch_cuts(page: BranchPage) -> Table:
     rows: list[Sequence[TableCell | None]] = [
-        (None, Text(bold("no sleeve")), Text(plain("left out")), Text(plain(wording.omitted_at(each)), NOTE_PT))
+        (None, Text(bold("no sleeve")), Text(plain("omitted")), Text(plain(wording.omitted_at(each)), NOTE_PT))
         for each in page.omitted
         if each.slid_on
     ]
@@ -529,4 +543,4 @@ def _branch_cuts(page: BranchPage) -> Table:
         )
         for cut in page.cuts
     ]
-    return plain_listing(section_title("CUT", "lengths before shrinking"), rows, (8, 70, 40, 68))
+    return plain_listing(section_title("CUT LIST", "Lengths before shrinking."), rows, (8, 70, 40, 68))

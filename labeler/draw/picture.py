@@ -100,7 +100,7 @@ def _overview(pencil: _Pencil, picture: Picture, width: float, middle: float) ->
         pencil.dimension(left, left + long, middle - 5.5, f"{round(length, 1):g} mm; drawn 1 : {scale}")
     else:
         pencil.broken(left + long / 2, middle)
-        pencil.words("the branch's length is not given: not to scale", left + long / 2, middle - 5, "middle")
+        pencil.words("NOT TO SCALE: branch length not given", left + long / 2, middle - 5, "middle")
 
 
 # ---------------------------------------------------------------- one end

@@ -68,7 +68,7 @@ def work_list(
         safety_messages=safety_messages(),
         put_on=tuple(_put_on(items, sheets)),
         take_off=take_off,
-        title="WORK LIST" if job.kind == "reprint" else "BENCH SHEET, from the record: without pins",
+        title="REPRINT SHEET" if job.kind == "reprint" else "BENCH SHEET, from the record: without wiring tables",
         job=str(job.id),
         about=about_job(job),
     )

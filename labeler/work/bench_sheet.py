@@ -233,6 +233,6 @@ def apply_methods(sheets: Iterable[Sheet]) -> tuple[ApplyMethod, ...]:
 
 def _remark(fit: Fit, state: str) -> Remark:
     marker = fit.marker
-    text = " / ".join(lines_of(fit)) if marker.marked else "plain"
+    text = " / ".join(lines_of(fit)) if marker.marked else "blank"
     where = f"{marker.kind} {place(Place(marker.branch, marker.place))}"
     return Remark(where, text, state, sentences(fit.reasons), sentences(fit.fixes))

@@ -31,7 +31,7 @@ class Instructions:
     clearance_mm: float | None = None  # over an obstacle
     place: str = ""
     over_insert: bool = False  # a paper strip is wound on under it
-    line: str = ""  # "end" or "start": what of the line lies towards ``at``
+    line: str = ""  # "towards" or "away from": how the text reads along the branch
     symbology: str = ""  # the kind of a code that asks for even heat
     distance_from_connector_mm: float | None = None  # from ``at``
     bare_mm: float = 0.0  # that lie past the edge of a covering
@@ -156,7 +156,7 @@ def instructions(fit: Fit, edge_mm: float | None = None) -> Instructions:
     """Return how a sleeve goes on and where it comes to lie; ``edge_mm`` from its connector, where that is given."""
     marker, seat, line = fit.marker, fit.seat, ""
     if marker.marked and marker.role == "branch end" and marker.kind != "insert":
-        line = "end" if marker.settings.sleeve.reads == "towards connector" else "start"
+        line = "towards" if marker.settings.sleeve.reads == "towards connector" else "away from"
     return Instructions(
         installation=seat.installation if seat else None,
         clearance_mm=fit.tube.expanded_id_mm - seat.pass_over.high if seat and seat.obstacle and fit.tube else None,

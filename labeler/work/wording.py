@@ -23,9 +23,9 @@ from labeler.work.sleeves import ApplyMethod, Instructions, Place, lines_of, on_
 
 HEATING_NAMES = {"unmarked side first": "unmarked first", "even": "even", "any": "any"}  # on paper
 HEATING = {
-    "unmarked side first": "heat the plain side first until it has closed, then turn and finish the lettered side",
-    "even": "turn the work all the time, so that all sides shrink alike",
-    "any": "the lettering allows for heat from any side; keep the nozzle moving",
+    "unmarked side first": "Heat the unmarked side until it has recovered; turn; finish the marked side.",
+    "even": "Rotate the work to shrink all sides evenly.",
+    "any": "The text allows for heat from any side; keep the nozzle moving.",
 }
 TERMINATING = {
     JOIN_BRANCHES: "Join the branches at {}",
@@ -33,8 +33,8 @@ TERMINATING = {
     CRIMP_TERMINAL: "Crimp the terminal {}",
     CRIMP_CONTACTS: "Crimp the contacts of {}",
 }
-BY_CAVITY = "cavity by cavity, see the pin table"
-IN_PIN_TABLE = "what they say stands in the pin table"
+BY_CAVITY = "cavity by cavity; see the wiring table"
+IN_PIN_TABLE = "see the wiring table for the text"
 
 
 def place(where: Place) -> str:
@@ -57,9 +57,9 @@ def instructions(how: Instructions) -> str:
             None,
             (
                 wording.installation(how.installation),
-                f"{how.clearance_mm:.1f} mm to spare" if how.clearance_mm is not None else "",
-                "wind the paper strip on under it before shrinking" if how.over_insert else "",
-                f"{how.line} of the line to {how.place}" if how.line else "",
+                f"{how.clearance_mm:.1f} mm clearance" if how.clearance_mm is not None else "",
+                "wrap the insert around under it before you shrink it" if how.over_insert else "",
+                f"text reads {how.line} {how.place}" if how.line else "",
                 f"carries a {how.symbology} code: heat it evenly" if how.symbology else "",
                 f"edge {how.distance_from_connector_mm:g} mm from {how.place}"
                 if how.distance_from_connector_mm is not None
@@ -73,7 +73,7 @@ def instructions(how: Instructions) -> str:
 
 def _over_edge(bare_mm: float) -> str:
     """Return where a sleeve lies that straddles the edge of a covering; ``""`` for the others."""
-    return f"{bare_mm:.0f} mm of it on the bare wires, the rest over the edge of the covering" if bare_mm else ""
+    return f"{bare_mm:.0f} mm on bare wire; the rest overlaps the covering" if bare_mm else ""
 
 
 def between(connectors: Sequence[Connector]) -> str:
@@ -99,7 +99,7 @@ def facts(of: BranchFacts) -> Iterator[tuple[str, str]]:
 # ---------------------------------------------------------------- steps of the work
 
 
-SLIDE_ON, TERMINATE, SHRINK = "THREAD ON", "TERMINATE", "SHRINK"
+SLIDE_ON, TERMINATE, SHRINK = "SLIDE ON", "TERMINATE", "SHRINK"
 
 
 def heading(step: WorkStep) -> str:
@@ -116,45 +116,50 @@ def work_step(step: WorkStep) -> tuple[str, str]:
     """Return what is done in a step, and how. One case for each kind of step, so that all are seen together."""
     match step:
         case Install(row, how) if row.at:
-            what = f"Sleeve {said(row.lines) or 'plain'}: {row.tube}, {row.colour}, {row.cut_length_mm:g} mm"
+            what = f"Sleeve {said(row.lines) or 'blank'}: {row.tube}, {row.colour}, {row.cut_length_mm:g} mm"
             return what, wording.installation(how)
         case Install(row, how, length):
             return f"Covering: {row.tube}" + (f", {length:g} mm" if length else ""), wording.installation(how)
         case MarkWires(at, count, slid_on):
             plural = "s" if count > 1 else ""
             if slid_on:
-                what = f"{count} wire sleeve{plural} at {at}, each on its own wire"
+                what = f"Slide on {count} wire sleeve{plural} at {at}, one per wire"
                 return what, f"before the wire's contact is crimped; {IN_PIN_TABLE}"
-            return f"Put {count} wire marker{plural} on at {at}", f"each around its wire; {IN_PIN_TABLE}"
+            return f"Apply {count} wire marker{plural} at {at}, one per wire", IN_PIN_TABLE
         case ClosingStep(action, at):
             return TERMINATING[action].format(*at), ""
         case InsertContacts(at, count, total) if count < total:
-            return f"Pin {count} wires into {at}", f"{BY_CAVITY}; lock it once all {total} wires are in"
+            return (
+                f"Insert {count} contacts into {at}",
+                f"{BY_CAVITY}; engage the secondary lock, if any, when all {total} wires are in",
+            )
         case InsertContacts(at):
-            return f"Pin {at}, then lock it", BY_CAVITY
+            return f"Insert the contacts into {at}", f"{BY_CAVITY}; then engage the secondary lock, if any"
         case CoveringCut(covering, length_mm=length):
-            return f"Wind or lay on the {covering}", f"over {length:g} mm" if length else "over the measured branch"
+            return f"Wrap or fit the {covering}", f"over {length:g} mm" if length else "over the measured branch"
         case PlaceEdge(covering, edge, at):
-            return f"Lay the edge of the {covering} {edge:.0f} mm from {at}", ""
+            return f"Place the edge of the {covering} {edge:.0f} mm from {at}", ""
         case PlaceMarker():
             return _placed(step)
         case OmittedMarker(fit):
-            helps = [f"what helps: {sentence(way)}" for way in fit.fixes[:1]]
-            mend = "mark this place by hand, or mend the harness file and print what that changes"
-            what = f"NOT THERE: {fit.marker.kind} {omitted_at(step)} was left out"
+            helps = [f"to fix: {sentence(way)}" for way in fit.fixes[:1]]
+            mend = "mark this place by hand, or correct the harness file and print the change"
+            what = f"OMITTED: {fit.marker.kind} {omitted_at(step)}"
             return what, "; ".join((*sentences(fit.reasons), *helps, mend))
 
 
 def _placed(step: PlaceMarker) -> tuple[str, str]:
     fit, marker = step.fit, step.fit.marker
     where = f"its edge {step.edge_mm:g} mm from {marker.place}" if step.edge_mm is not None else f"at {marker.place}"
-    what, straddle = f"{said(fit.lines) or 'The plain sleeve'}: {where}", _over_edge(on_bare_mm(fit))
+    what, straddle = f"{said(fit.lines) or 'Blank sleeve'}: {where}", _over_edge(on_bare_mm(fit))
     if marker.kind == "sleeve":
         how = HEATING[marker.settings.sleeve.heating if marker.marked else "even"]
-        return f"{what}, shrink it", "; ".join(filter(None, (straddle, how)))
+        return f"{what}; shrink", "; ".join(filter(None, (straddle, how)))
     if marker.kind == "insert":
-        return what, "; ".join(filter(None, ("wind the strip on, draw the clear sleeve over it, shrink it", straddle)))
-    return f"{what}, a {marker.kind}", "lay it around the branch"
+        return what, "; ".join(
+            filter(None, ("wrap the insert around, text outward; slide the clear sleeve over; shrink", straddle))
+        )
+    return f"{what}, a {marker.kind}", "apply it around the branch"
 
 
 def said(lines: Sequence[str]) -> str:

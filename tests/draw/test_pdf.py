@@ -365,7 +365,7 @@ def test_a_header_that_no_font_has_is_spelled_out() -> None:
 def test_a_stock_without_head_room_has_no_header() -> None:
     stock = replace(STOCKS["wrap-a4-25x18"], top_margin_mm=8.0, ruler_y_mm=6.0)
     sheets = lay_out([Piece("M1", wrap("W1"), "low")], {"low": replace(stock, name="low")})
-    assert text_of(drawn(sheets)) == ["50 mm: must measure exactly 50 mm", "W1", "W1", "W1"]
+    assert text_of(drawn(sheets)) == ["This ruler must measure 50 mm.", "W1", "W1", "W1"]
 
 
 def test_a_reel_page_has_nothing_but_the_piece() -> None:

@@ -392,7 +392,7 @@ def test_the_work_list_of_a_reprint(record: Record, printed: Printed, tmp_path: 
     listed = words_of(again.files[0])
     assert again.files[0].stem.endswith("work-list")
     for word in (
-        "WORK LIST",
+        "REPRINT SHEET",
         "B4 at J4",
         fit.tube.name,
         f"{fit.cut_length_mm:g} mm",
@@ -400,12 +400,12 @@ def test_the_work_list_of_a_reprint(record: Record, printed: Printed, tmp_path: 
         installation(fit.seat.installation),
     ):
         assert word in listed, word
-    assert "heat the plain side first" in listed
+    assert "Heat the unmarked side" in listed
     assert "1 × 50 mm" in listed
     assert "B6" not in listed
     # examples/survey-boat.toml: J4's sleeve begins 25 mm from it and straddles the edge of the covering
     assert "edge 25 mm from J4" in listed
-    assert "of it on the bare wires, the rest over the edge of the covering" in listed
+    assert "mm on bare wire; the rest overlaps the covering" in listed
     tag = reprint(record, record.find("0001 K4"), tmp_path, reason="torn")
     assert "CUT" not in words_of(tag.files[0]).split()
 
@@ -424,7 +424,7 @@ def test_the_work_list_of_a_branch_has_its_plain_sleeves_and_the_texts_of_its_wr
     assert plain.tube is not None
     assert plain.seat is not None
     for word in (
-        "plain: B4 at P1",
+        "blank: B4 at P1",
         plain.tube.name,
         f"1 × {plain.cut_length_mm:g} mm",
         installation(plain.seat.installation),
@@ -432,7 +432,7 @@ def test_the_work_list_of_a_branch_has_its_plain_sleeves_and_the_texts_of_its_wr
         assert word in listed, word
     wraps = [placed.piece for sheet in again.sheets for placed in sheet.placed if sheet.stock.marker == "wrap"]
     assert wraps
-    assert "PUT ON" in listed
+    assert "APPLY" in listed
     for piece in wraps:
         assert piece.face.runs[0].text in listed
 
@@ -453,11 +453,11 @@ def test_a_short_bench_sheet_has_no_pages_of_branches(tmp_path: Path) -> None:
     """The example has seven branches; all of them are on the full sheet, and the lists on both."""
     with open_record(tmp_path / "r.sqlite") as record:
         full, short = (print_harness(BOAT, tmp_path / how, record, bench=how) for how in ("full", "short"))
-    assert words_of(full.files[0]).count("AS IT LIES") == 7
+    assert words_of(full.files[0]).count("LAYOUT") == 7
     said = words_of(short.files[0])
-    assert "AS IT LIES" not in said
-    assert "ORDER OF THE WORK" not in said
-    assert "THREAD ON FIRST" in said
+    assert "LAYOUT" not in said
+    assert "WORK STEPS" not in said
+    assert "SLIDE ON FIRST" in said
 
 
 # ---------------------------------------------------------------- refusing, leaving out, failing
@@ -576,7 +576,7 @@ def test_a_print_that_was_broken_off_is_resumed(tmp_path: Path, monkeypatch: pyt
         assert {file.name for file in again.files} == set(before)
         for file in again.files[1:]:
             assert file.read_bytes() == before[file.name], file.name
-        assert "THREAD ON FIRST" in words_of(again.files[0])
+        assert "SLIDE ON FIRST" in words_of(again.files[0])
         with pytest.raises(LabelerError, match="it is printed"):
             resume(record, 1, tmp_path / "out")
         with pytest.raises(LabelerError, match="they may be in use"):

@@ -129,7 +129,7 @@ def test_only_what_has_changed_is_printed(place: str, tmp_path: Path, newer: Pat
         bench = " ".join(" ".join(page.get_textpage().get_text_range() for page in pages).split())
         assert "changes since revision C" in bench
         assert (bench.count("it is replaced"), bench.count("the new revision has none here")) == (8, 1)
-        assert "9 markers to take off" in bench
+        assert "9 markers to remove" in bench
         assert "CHANGES TO A UNIT THAT IS BUILT" in bench
         for words in ("Crimp the contacts", "braided sleeving", "no marker"):  # none of it is built anew
             assert words not in bench
@@ -264,7 +264,7 @@ def test_a_revision_that_was_broken_off_lists_what_comes_off(
         assert {item.state for item in record.find("0001 K7")} == {"printed"}
         done = resume(record, 2)
         bench = words_of(done.files[0])
-        assert "9 markers to take off" in bench
+        assert "9 markers to remove" in bench
         assert (bench.count("it is replaced"), bench.count("the new revision has none here")) == (8, 1)
         assert {item.state for item in record.find("0001 K7")} == {"removed"}
 

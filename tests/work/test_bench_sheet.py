@@ -223,7 +223,7 @@ def test_sleeves_to_thread_on_first_come_in_harness_order() -> None:
     assert (step.place, step.tube, step.cut_length_mm) == (Place("B4", "J4"), "AS23053/5 1/4", 30.0)
     assert step.lines == ("DEPTH", "J4")
     assert step.colour == "white"  # WH, the default of the tube's colour (data/settings.toml)
-    assert how(step) == "slide on at J4 before the contacts are crimped; end of the line to J4"
+    assert how(step) == "slide on at J4 before the contacts are crimped; text reads towards J4"
 
 
 def test_a_branch_is_threaded_in_its_own_order_with_its_covering() -> None:
@@ -249,9 +249,9 @@ def test_what_passes_an_obstacle_says_how_much_is_to_spare() -> None:
     assert FITTED.seat is not None
     seat = replace(FITTED.seat, pass_over=Range(4.0, 11.0), obstacle=OVER_P2)
     (step,) = sheet_of([replace(FITTED, seat=seat)]).thread_later
-    assert how(step).startswith("slide over connector P2, 11 mm; 1.7 mm to spare; ")
+    assert how(step).startswith("slide over connector P2, 11 mm; 1.7 mm clearance; ")
     (plain,) = sheet_of([FITTED]).thread_later
-    assert "to spare" not in how(plain)
+    assert "clearance" not in how(plain)
 
 
 def test_what_passes_the_fitted_connector_waits() -> None:
@@ -276,7 +276,7 @@ def test_a_strip_whose_sleeve_passes_what_is_on_waits_too() -> None:
     """It is wound on before shrinking, which shuts nothing out."""
     strip = replace(FITTED, marker=replace(FITTED.marker, kind="insert"))
     (row,) = sheet_of([strip]).thread_later
-    assert "wind the paper strip on under it before shrinking" in how(row)
+    assert "wrap the insert around under it before you shrink it" in how(row)
 
 
 @pytest.mark.parametrize("text", ["slide on at J4 before it is on", "{", "[1]", '{"installation": 1}', '{"x": 1}'])
@@ -331,7 +331,7 @@ def test_each_sleeve_is_heated_in_its_own_way() -> None:
     evenly = [step for step in (*sample().thread_first, *sample().thread_later) if step.heating == "even"]
     assert places(evenly) == ["B1 at P1", "B4 at P1", "B6 at P1", "B7 at P2"]
     assert ways["even"].sleeves == 4
-    assert "plain side first" in wording.HEATING["unmarked side first"]
+    assert "unmarked side" in wording.HEATING["unmarked side first"]
     assert ways["unmarked side first"].sleeves == 11  # 14 ends less 3 plain ones
     loose = sheet_of([sleeve("B1", "J1", ("A",), QUARTER, 30, None, changes={"sleeve.heating": "any"})])
     assert [practice.heating for practice in loose.practices] == ["any"]
@@ -442,7 +442,7 @@ def test_the_page_says_all_that_the_values_say(tmp_path: Path) -> None:
     sheet = sample()
     path = drawn(sheet, tmp_path)
     rows = [
-        f"{wording.place(step.place)}{' / '.join(step.lines) or 'plain'}{step.tube},{step.colour}"
+        f"{wording.place(step.place)}{' / '.join(step.lines) or 'blank'}{step.tube},{step.colour}"
         f"{step.cut_length_mm:g} mm{how(step)}"
         for step in (*sheet.thread_first, *sheet.thread_later)
     ]
@@ -452,7 +452,7 @@ def test_the_page_says_all_that_the_values_say(tmp_path: Path) -> None:
         *(wording.HEATING[p.heating] for p in sheet.practices),
         *sentences(TOO_WIDE.reasons),
         *sentences(TOO_WIDE.fixes),
-        *("PUMP ROOM LEVEL / J8", "omitted", "1 marker left out"),
+        *("PUMP ROOM LEVEL / J8", "omitted", "1 marker omitted"),
         *("0.160 m", "0.130 m", "0.190 m"),  # by hand, see the totals
         *("16 markers on 3 sheets: 1–2, 5", "AS23053/5 1/2, white"),
         *("River survey boat, sensors", "RSB-210 rev C", "007", "14 May 2031"),
@@ -460,8 +460,8 @@ def test_the_page_says_all_that_the_values_say(tmp_path: Path) -> None:
     )
     cuts = (
         "4 × 30 mmB1 at J1, B2 at J2, B2 at P1, B4 at J4",
-        "2 × 20 mmplain: B1 at P1, B4 at P1",
-        "1 × 25 mmplain: B6 at P1",
+        "2 × 20 mmblank: B1 at P1, B4 at P1",
+        "1 × 25 mmblank: B6 at P1",
     )
     assert len(rows) == 15
     assert unsaid(path, *rows, *cuts, *words) == []
@@ -479,14 +479,14 @@ def test_names_of_ends_are_whole_where_the_branch_is_named_once(tmp_path: Path) 
 
 def test_the_sleeves_to_thread_on_head_the_sheet(tmp_path: Path) -> None:
     page = texts(drawn(sample(), tmp_path))[0]
-    places = [page.index(words) for words in ("THREADONFIRST", "NOTONTHISHARNESSthese", "CUT", "SHRINK", "PRINT")]
+    places = [page.index(words) for words in ("SLIDEONFIRST", "OMITTEDMARKERSThese", "CUTLIST", "METHODS", "PRINTING")]
     assert places == sorted(places)
 
 
 def test_the_steps_of_a_branch_are_numbered(tmp_path: Path) -> None:
     order = tuple(InstallationStep("B4", at, "", 0.0, open_end("J4")) for at in ("P1", "J4"))
     made = sheet_of(FITS, order=order)
-    assert unsaid(drawn(made, tmp_path), "1 B4 at P1 plain", "2 B4 at J4 DEPTH / J4") == []
+    assert unsaid(drawn(made, tmp_path), "1 B4 at P1 blank", "2 B4 at J4 DEPTH / J4") == []
 
 
 def test_tight_ones_share_their_reason(tmp_path: Path) -> None:
@@ -494,7 +494,7 @@ def test_tight_ones_share_their_reason(tmp_path: Path) -> None:
     other = Remark("sleeve B9 at J9", "T9", "marginal", ("one line too many",), ("a shorter text",))
     path = drawn(sample(tight=(*tight, other)), tmp_path)
     row = "wrap B0 at J0 T0, wrap B1 at J1 T1, wrap B2 at J2 T2turn to read"
-    assert unsaid(path, row, "sleeve B9 at J9 T9one line too many", "What helps: a shorter text") == []
+    assert unsaid(path, row, "sleeve B9 at J9 T9one line too many", "To fix: a shorter text") == []
     assert "".join(texts(path)).count("turntoread") == 1
 
 
@@ -589,7 +589,7 @@ def test_the_same_sheet_gives_the_same_bytes(tmp_path: Path) -> None:
 
 def test_a_bare_harness_still_has_its_cautions(tmp_path: Path) -> None:
     path = drawn(sheet_of((), harness=new_harness("h", settings=default_settings())), tmp_path)
-    assert unsaid(path, "TAKE CARE", "THREAD ON") == ["THREAD ON"]
+    assert unsaid(path, "SAFETY", "SLIDE ON") == ["SLIDE ON"]
     assert len(texts(path)) == 1
 
 
@@ -599,7 +599,7 @@ def test_a_connector_does_not_begin_with_few_of_its_rows_at_the_foot(tmp_path: P
     many = tuple(replace(small, connector=f"K{n}") for n in range(9))
     whole = texts(drawn(sample(connectors=many), tmp_path))
     for n in range(9):  # heads that are repeated overleaf would be counted twice
-        assert sum(page.count(f"WIREENDSATK{n}") for page in whole) == 1
+        assert sum(page.count(f"WIRINGTABLEK{n}") for page in whole) == 1
 
 
 def test_every_page_of_a_branch_says_which_branch_it_is(tmp_path: Path) -> None:
@@ -628,5 +628,5 @@ def test_many_markers_left_out_are_listed_without_what_would_help(tmp_path: Path
     text = "".join(texts(drawn(replace(sample(), missing=remarks), tmp_path)))
     assert all(f"W{n}" in text for n in range(100, 100 + count))
     assert text.count("toolong") == count
-    assert ("Whathelps:aflag" in text) == helps
+    assert ("Tofix:aflag" in text) == helps
     assert ("labelerchecksayswhathelps" in text) != helps

@@ -163,16 +163,16 @@ def test_threading_comes_before_crimping_and_shrinking_last() -> None:
     assert work == [
         "Covering: braided sleeving, 2880 mm",  # by hand, see below
         "Sleeve “PROBE J4”: 3:1 single wall 9/3, white, 43 mm",
-        "Sleeve plain: 3:1 single wall 9/3, white, 20 mm",
-        "Put 2 wire markers on at J4",
+        "Sleeve blank: 3:1 single wall 9/3, white, 20 mm",
+        "Apply 2 wire markers at J4, one per wire",
         "Crimp the contacts of J4",
-        "Pin J4, then lock it",
-        "Put 2 wire markers on at P1",
+        "Insert the contacts into J4",
+        "Apply 2 wire markers at P1, one per wire",
         "Crimp the contacts of P1",
-        "Pin P1, then lock it",
-        "Lay the edge of the braided sleeving 35 mm from J4",  # 25 mm to the sleeve, 10 mm of it on the bare wires
-        "“PROBE J4”: its edge 25 mm from J4, shrink it",
-        "The plain sleeve: at P1, shrink it",
+        "Insert the contacts into P1",
+        "Place the edge of the braided sleeving 35 mm from J4",  # 25 mm to the sleeve, 10 mm of it on the bare wires
+        "“PROBE J4”: its edge 25 mm from J4; shrink",
+        "Blank sleeve: at P1; shrink",
     ]
 
 
@@ -180,8 +180,10 @@ def test_a_fitted_connector_is_not_crimped_again_and_what_passes_it_comes_later(
     over = replace(ORDER[1], how=Installation("J4", True, Obstacle("connector", "J4", 16.0)))
     made = page(boat(connector_installed=True), (ORDER[0], over, ORDER[2]))
     work = steps(made)
-    assert not any("of J4" in what or "Pin J4" in what for what in work)
-    assert work.index("Sleeve “PROBE J4”: 3:1 single wall 9/3, white, 43 mm") > work.index("Pin P1, then lock it")
+    assert not any("of J4" in what or "Insert the contacts into J4" in what for what in work)
+    assert work.index("Sleeve “PROBE J4”: 3:1 single wall 9/3, white, 43 mm") > work.index(
+        "Insert the contacts into P1"
+    )
 
 
 def test_wire_sleeves_are_threaded_before_their_contacts_are_crimped() -> None:
@@ -189,13 +191,13 @@ def test_wire_sleeves_are_threaded_before_their_contacts_are_crimped() -> None:
     made = [replace(f, marker=replace(f.marker, kind="sleeve")) if f.marker.on_wire else f for f in fits(harness)]
     (found,) = branch_pages(sizing(harness), made, sleeve_rows(harness, made, ORDER), ORDER)
     work = steps(found)
-    assert work.index("2 wire sleeves at J4, each on its own wire") < work.index("Crimp the contacts of J4")
+    assert work.index("Slide on 2 wire sleeves at J4, one per wire") < work.index("Crimp the contacts of J4")
 
 
 def test_heating_and_the_edge_of_the_covering_stand_beside_the_shrinking() -> None:
-    said = details(page(boat()))["“PROBE J4”: its edge 25 mm from J4, shrink it"]
-    assert said.startswith("10 mm of it on the bare wires")
-    assert said.endswith("heat the plain side first until it has closed, then turn and finish the lettered side")
+    said = details(page(boat()))["“PROBE J4”: its edge 25 mm from J4; shrink"]
+    assert said.startswith("10 mm on bare wire")
+    assert said.endswith("Heat the unmarked side until it has recovered; turn; finish the marked side.")
 
 
 def test_covering_is_cut_with_its_allowance() -> None:
@@ -221,11 +223,11 @@ def test_a_covering_that_is_wound_is_not_cut() -> None:
     found = page(taped, ORDER[1:])
     work = steps(found)
     assert (
-        work.index("Pin J4, then lock it")
-        < work.index("Wind or lay on the tape")
-        < work.index("“PROBE J4”: its edge 25 mm from J4, shrink it")
+        work.index("Insert the contacts into J4")
+        < work.index("Wrap or fit the tape")
+        < work.index("“PROBE J4”: its edge 25 mm from J4; shrink")
     )
-    assert details(found)["Wind or lay on the tape"] == "over 2880 mm"
+    assert details(found)["Wrap or fit the tape"] == "over 2880 mm"
     assert ("covering", "tape, over 2880 mm") in list(facts(found.facts))
     assert not any(step.startswith("Wind") for step in steps(page(harness)))
     assert found.facts.covering is not None
@@ -325,7 +327,7 @@ def test_a_page_for_each_branch_and_its_number_in_the_foot() -> None:
     text = "".join(document[1].get_textpage().get_text_range().split())
     assert "BRANCHB4" in text
     assert "page2of2" in text
-    for words in ("2650mm;drawn1:20", "41mmaftershrinking", "1×2880mm", "W401", "12VPROBE", "TAKECARE"):
+    for words in ("2650mm;drawn1:20", "41mmaftershrinking", "1×2880mm", "W401", "12VPROBE", "SAFETY"):
         assert words in text, words
 
 
@@ -337,24 +339,24 @@ def test_a_connector_that_other_branches_fill_too_is_locked_last() -> None:
     harness = replace(harness, circuits=(*harness.circuits, other))
     (found,) = branch_pages(sizing(harness), made, sleeve_rows(harness, made, ORDER), ORDER)
     said = details(found)
-    assert said["Pin 2 wires into P1"].endswith("lock it once all 3 wires are in")
-    assert "Pin J4, then lock it" in said
+    assert said["Insert 2 contacts into P1"].endswith("engage the secondary lock, if any, when all 3 wires are in")
+    assert "Insert the contacts into J4" in said
 
 
 def test_markers_of_a_fitted_end_and_of_an_end_without_a_sleeve_are_put_on_too() -> None:
     work = steps(page(boat(connector_installed=True)))
-    assert "Put 2 wire markers on at J4" in work
+    assert "Apply 2 wire markers at J4, one per wire" in work
     harness = boat()
     (branch,) = harness.branches
     work = steps(page(replace(harness, branches=(replace(branch, ends=branch.ends[:1]),))))
-    assert work.index("Put 2 wire markers on at P1") < work.index("Crimp the contacts of P1")
+    assert work.index("Apply 2 wire markers at P1, one per wire") < work.index("Crimp the contacts of P1")
 
 
 def test_markers_come_before_a_splice_is_made() -> None:
     harness = boat()
     harness = replace(harness, connectors=(harness.connectors[0], Connector("P1", kind="splice")))
     work = steps(page(harness))
-    assert work.index("Put 2 wire markers on at P1") < work.index("Make the splice P1")
+    assert work.index("Apply 2 wire markers at P1, one per wire") < work.index("Make the splice P1")
 
 
 def test_the_only_end_of_a_branch_reads_upright_too() -> None:
@@ -370,9 +372,9 @@ def test_the_page_says_what_was_left_out() -> None:
     reason, way = fact("no strip left", width=1.0, height=2.0), fact("divide the bag")
     gone = replace(lettered(harness), reasons=(reason,), fixes=(way,))
     (page,) = branch_pages(sizing(harness), (), (), (), (gone,))
-    (work,) = [work for work in page.work if "NOT THERE" in work_step(work)[0]]
+    (work,) = [work for work in page.work if "OMITTED" in work_step(work)[0]]
     what, why = work_step(work)
-    assert (heading(work), what) == ("THREAD ON", "NOT THERE: sleeve “PROBE J4” at J4 was left out")
+    assert (heading(work), what) == ("SLIDE ON", "OMITTED: sleeve “PROBE J4” at J4")
     assert sentence(reason) in why
     assert sentence(way) in why
     assert [end.at for end in page.picture.ends if end.absent] == ["J4"]
