@@ -16,20 +16,20 @@ DATED = str(EXAMPLES / "survey-boat-power.toml")
 def record(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A record of one printed unit."""
     folder = tmp_path_factory.mktemp("json")
-    done = run("print", BOAT, "--out", folder / "out", "--record", folder / "r.sqlite", "--bench", "short")
+    done = run("print", BOAT, "--output", folder / "out", "--record", folder / "r.sqlite", "--bench-sheet", "summary")
     assert done.exit_code == 0, done.stderr
     return folder / "r.sqlite"
 
 
 WITHOUT_RECORD = [
     (("check", BOAT), "markers"),
-    (("fit", "DEPTH J4", "--over", "4.2"), "reasons"),
+    (("fit", "DEPTH J4", "--diameter", "4.2"), "reasons"),
     (("bundle", "2 x 20 AWG TXL"), "grip_diameter_mm"),
     (("read", BOAT), "circuits"),
-    (("stock",), "stock"),
-    (("stock", "tag-a4-95x54"), "stock"),
-    (("wires", "TXL"), "wires"),
-    (("coverings",), "coverings"),
+    (("list", "stock"), "stock"),
+    (("list", "stock", "tag-a4-95x54"), "stock"),
+    (("list", "wires", "TXL"), "wires"),
+    (("list", "coverings"), "coverings"),
     (("diff", BOAT, DATED), "differences"),
 ]
 
