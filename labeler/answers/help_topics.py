@@ -12,7 +12,7 @@ from labeler.read.toml import harness_form, setting_key
 from labeler.tables.catalogue import FILES, FOLDERS_VARIABLE, setting_specs
 from labeler.tables.document import LARGEST, Form, Key
 from labeler.tables.materials import COVERINGS, FAMILIES, WIRE_TYPES
-from labeler.tables.printers import PRINTER
+from labeler.tables.printers import PRINTER, printer_folder
 from labeler.tables.stocks import STOCK
 
 
@@ -26,22 +26,23 @@ class Section:
 
 
 INCHES = "A key that ends in _mm can also be written in inches, with _in at its end."
-SHOP = f"The folder is your configuration folder, or a folder that {FOLDERS_VARIABLE} names."
-INTRODUCTION = {
+INTRODUCTIONS = {
     "harness-file": "A harness file is a TOML file that describes one harness. A length is a number of mm, or a text "
     'with its unit: "1/4 in". labeler example writes a sample.',
     "settings": "A setting changes how markers are made. Write it under [defaults] in the harness file, for example "
     'sleeve.heating = "even". Some settings can be written again for a single circuit, branch, end or bag. '
     "On the command line --set KEY=VALUE overrides [defaults].",
-    "stock-file": f"A stock file is a TOML file that describes a sheet, roll, card or reel. Its name is the name of "
-    f"the stock. Put it in the folder layouts/. {SHOP} {INCHES}",
+    "stock-file": "A stock file is a TOML file that describes a sheet, roll, card or reel. Its name is the name of "
+    f"the stock. Put it in the folder layouts/ of your configuration folder ({{folder}}), or of a folder that "
+    f"{FOLDERS_VARIABLE} names. {INCHES}",
     "printer-profile": "A printer profile is a TOML file that says what a printer can do. Give its path with "
-    "--printer, or put it in the folder printers/ of your configuration folder and give its name. "
+    "--printer, or put it in the folder printers/ of your configuration folder ({folder}) and give its name. "
     f"labeler calibrate printer measures the scales. {INCHES}",
     "column-map": "A column map is a TOML file that says which column of a wire list is what. Give it with "
     "--column-map. labeler read LIST --write-column-map writes a draft.",
-    "tables": f"Tables of your own add to the tables of the program, or replace their entries by name. The files are "
-    f"{', '.join(FILES)}. {SHOP} {INCHES}",
+    "tables": "Tables of your own add to the tables of the program, or replace their entries by name. The files are "
+    f"{', '.join(FILES)}. Put them in your configuration folder ({{folder}}), or in a folder that {FOLDERS_VARIABLE} "
+    f"names. {INCHES}",
 }
 FORMS: Mapping[str, Mapping[str, Form]] = {
     "stock-file": {"": STOCK},
@@ -53,7 +54,7 @@ FORMS: Mapping[str, Mapping[str, Form]] = {
 
 def sections(topic: str) -> Iterator[Section]:
     """Yield what there is to know of a topic, table by table."""
-    yield Section("", INTRODUCTION[topic])
+    yield Section("", INTRODUCTIONS[topic].replace("{folder}", str(printer_folder().parent)))
     if topic == "settings":
         yield from _setting_sections()
         return
@@ -65,7 +66,7 @@ def sections(topic: str) -> Iterator[Section]:
 def _form_sections(form: Form, file: str = "", title: str = "", text: str = "") -> Iterator[Section]:
     """Yield a table and the tables in it; the groups of settings are named, but not listed."""
     own = {name: key for name, key in form.keys.items() if key.form is None}
-    groups = [name for name in form.keys if name in GROUPS]
+    groups = [name for name, key in form.keys.items() if name in GROUPS and key.form is not None]
     rows = [(name, key_text(key)) for name, key in own.items()]
     if groups:
         rows.append((", ".join(f"{group}.*" for group in groups), "Settings. See: labeler help settings"))

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from functools import partial
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 import click
@@ -37,8 +36,7 @@ class LabelerGroup(click.Group):
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         """Return the names of the commands in the order of the headings."""
-        listed = [name for names in self.sections.values() for name in names]
-        return [*listed, *(name for name in self.commands if name not in listed)]
+        return [name for names in self.sections.values() for name in names]
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
@@ -52,12 +50,10 @@ class LabelerGroup(click.Group):
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """Write the commands under their headings; all descriptions begin in one column."""
-        names = self.list_commands(ctx)
-        width = max(map(len, names))
-        sections = self.sections or {"Commands": names}
-        for heading, inside in sections.items():
+        width = max(map(len, self.list_commands(ctx)))
+        for heading, names in self.sections.items():
             with formatter.section(heading):
-                rows = [(f"{name:{width}}", self.commands[name].get_short_help_str(limit=200)) for name in inside]
+                rows = [(f"{name:{width}}", self.commands[name].get_short_help_str(limit=200)) for name in names]
                 formatter.write_dl(rows)
 
     def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
@@ -75,7 +71,13 @@ def _write_example(example: str, formatter: click.HelpFormatter) -> None:
             formatter.write(f"{'':{formatter.current_indent}}{example}\n")
 
 
-command = partial(click.command, cls=LabelerCommand)
-"""The decorator of a command; takes its ``example``."""
-group = partial(click.group, cls=LabelerGroup)
-"""The decorator of a group; takes its ``example`` and its ``sections``."""
+def command(name: str, *, example: str) -> Callable[[Callable[..., Any]], LabelerCommand]:
+    """Return the decorator of a command."""
+    return click.command(name, cls=LabelerCommand, example=example)
+
+
+def group(
+    name: str, *, sections: Mapping[str, Sequence[str]], example: str
+) -> Callable[[Callable[..., Any]], LabelerGroup]:
+    """Return the decorator of a group with its commands under headings."""
+    return click.group(name, cls=LabelerGroup, sections=sections, example=example)

@@ -20,7 +20,6 @@ from labeler.cli.options import (
     REPORTS,
     SET,
     STOCK,
-    UNIT,
     chosen_printer,
     harness_file,
     loading,

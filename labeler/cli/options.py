@@ -186,7 +186,10 @@ READING = options(
 def _file(given: dict[str, Any]) -> HarnessFile:
     from labeler.job.order import HarnessFile
     from labeler.read.import_report import Wanted
+    from labeler.tables.catalogue import named_folders, own_folders
 
+    for folder in (*named_folders(), *own_folders()):
+        report_step(f"tables: {folder}")
     same = {field.name for field in fields(Wanted)} - {"variants", "colour_code"}
     chosen = {name: given.pop(name) for name in same if name in given}
     wanted = Wanted(variants=given.pop("variant", ()), colour_code=given.pop("colour_code", None) or "", **chosen)
@@ -227,9 +230,12 @@ form = gathered("form", _form)
 
 def chosen_printer(name: str | None) -> Printer:
     """Return the profile that is named, or that of no printer in particular."""
-    from labeler.tables.printers import AS_DRAWN, load_printer
+    from labeler.tables.printers import AS_DRAWN, load_printer, printer_file
 
-    return load_printer(name) if name else AS_DRAWN
+    if not name:
+        return AS_DRAWN
+    report_step(f"printer profile: {printer_file(name)}")
+    return load_printer(name)
 
 
 SET = click.option(

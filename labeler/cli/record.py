@@ -277,7 +277,7 @@ def reprint_command(
         tell(printed, record, output)
 
 
-@command("diff", example='labeler diff "RSB-210 B" examples/survey-boat.toml')
+@command("diff", example="labeler diff 0001 examples/survey-boat.toml")
 @click.argument("old", metavar="OLD")
 @click.argument("new", metavar="NEW")
 @click.option("--all", "unchanged", is_flag=True, help="List the unchanged markers too.")
@@ -326,7 +326,7 @@ def record_void_command(target: Target, reason: str, record_path: str | None) ->
         report_lines(f"void: {item.row.id}, unit {item.unit}, {place_of(item.row)}{copy}: {reason}" for item in items)
 
 
-@record_group.command("finish", example="labeler record finish 12")
+@record_group.command("finish", example="labeler record finish 3")
 @click.argument("job", metavar="JOB", type=click.IntRange(1))
 @click.option("-o", "--output", metavar="FOLDER", type=NAMED, help="Folder for the files; default: as before.")
 @options(RECORD, FORCE, REPORTS)
@@ -343,7 +343,7 @@ def record_finish_command(job: int, output: Path | None, record_path: str | None
         tell(done, record)
 
 
-@record_group.command("cancel", example='labeler record cancel 12 --reason "power cut"')
+@record_group.command("cancel", example='labeler record cancel 4 --reason "power cut"')
 @click.argument("job", metavar="JOB", type=click.IntRange(1))
 @options(REASON, RECORD, REPORTS)
 def record_cancel_command(job: int, reason: str, record_path: str | None) -> None:

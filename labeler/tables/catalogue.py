@@ -313,12 +313,21 @@ def load_catalogue(extra: Sequence[Path] = ()) -> Catalogue:
     is), the user's configuration folder if there is one. Read once for the same folders.
     Raises LabelerError with every problem in every file, also for a folder that is not there.
     """
-    named = [Path(part) for part in os.environ.get(FOLDERS_VARIABLE, "").split(os.pathsep) if part]
+    named, own = named_folders(), own_folders()
     folders = tuple(Path(folder) for folder in (*extra, *named))
     refuse(problem for folder in folders for problem in _shop_problems(folder, may_be_empty=False))
-    own = (_user_folder(),) if os.path.lexists(_user_folder()) else ()
     refuse(problem for folder in own for problem in _shop_problems(folder, may_be_empty=True))
     return _load((*folders, *own), tuple(_stamps((*folders, *own))))
+
+
+def named_folders() -> tuple[Path, ...]:
+    """Return the folders of tables that the environment variable names."""
+    return tuple(Path(part) for part in os.environ.get(FOLDERS_VARIABLE, "").split(os.pathsep) if part)
+
+
+def own_folders() -> tuple[Path, ...]:
+    """Return the user's configuration folder, if it is there."""
+    return (_user_folder(),) if os.path.lexists(_user_folder()) else ()
 
 
 def _stamps(folders: Iterable[Path]) -> Iterator[tuple[str, int, int]]:

@@ -252,15 +252,15 @@ def test_reprint(record: Path, tmp_path: Path) -> None:
     assert "1 marker on 1 sheet" in result.stderr
 
 
-def test_resume_and_withdraw(record: Path, tmp_path: Path) -> None:
+def test_finish_and_cancel(record: Path, tmp_path: Path) -> None:
     for command in ("finish", "cancel"):
-        more = ["--reason", "power cut"] if command == "withdraw" else ["--output", tmp_path]
+        more = ["--reason", "power cut"] if command == "cancel" else ["--output", tmp_path]
         for job in (1, 999):
             result = run("record", command, job, "--record", record, *more)
             assert result.exit_code == 1
             assert result.stderr.startswith(f"job {job}: ")
         assert run("record", command, "one", "--record", record, *more).exit_code == 2
-    assert run("record", "withdraw", 1, "--record", record).exit_code == 2  # no reason
+    assert run("record", "cancel", 1, "--record", record).exit_code == 2  # no reason
     assert not list(tmp_path.iterdir())
 
 

@@ -37,7 +37,7 @@ WITHOUT_RECORD = [
 @pytest.mark.parametrize(("words", "holds"), WITHOUT_RECORD, ids=lambda value: value[0] if value[1:] else None)
 def test_an_answer_is_one_object_with_its_schema(words: tuple[str, ...], holds: str) -> None:
     answer = json.loads(run(*words, "--json").stdout)
-    assert answer["schema"] == f"{words[0]} 1"
+    assert answer["schema"] == f"{words[1] if words[0] == 'list' else words[0]} 1"
     assert holds in answer
 
 
@@ -54,7 +54,7 @@ RECORDED = [
     (("list",), "jobs 1", "jobs"),
     (("find", "J4"), "find 1", "markers"),
     (("show", "0001"), "show 1", "markers"),
-    (("used",), "partial-sheets 1", "partial_sheets"),
+    (("partial-sheets",), "partial-sheets 1", "partial_sheets"),
     (("verify",), "verify 1", "pending_jobs"),
 ]
 

@@ -263,7 +263,7 @@ def test_a_run_is_cancelled_as_a_whole(tmp_path: Path, monkeypatch: pytest.Monke
     with open_record(place) as record:
         broken_off(record, tmp_path / "out", monkeypatch)
         assert record.used_cells() != {}
-    done = run("record", "withdraw", "2", "--reason", "power cut", "--record", place)
+    done = run("record", "cancel", "2", "--reason", "power cut", "--record", place)
     assert done.stderr.splitlines() == ["job 1 is cancelled: power cut", "job 2 is cancelled: power cut"]
     with open_record(place) as record:
         assert [job.state for job in record.jobs()] == ["cancelled", "cancelled"]

@@ -157,7 +157,7 @@ def test_what_is_no_stock_file_is_refused_in_a_line(
     monkeypatch.setenv("LABELER_STOCK", str(tmp_path))
     (tmp_path / "layouts").mkdir()
     make(tmp_path / "layouts" / "own.toml")
-    done = CliRunner().invoke(main, ["stock"])
+    done = CliRunner().invoke(main, ["list", "stock"])
     assert (done.exit_code, len(done.stderr.splitlines())) == (1, 1)
     assert says in done.stderr
     assert done.stderr.isprintable() or done.stderr[:-1].isprintable()
@@ -185,7 +185,7 @@ def test_files_whose_names_name_no_stock_are_refused(
         (tmp_path / "layouts" / name).write_text(TAG, "utf-8")
     if len(list((tmp_path / "layouts").iterdir())) < len(names):
         pytest.skip("capitals make no difference to this disk either")
-    done = CliRunner().invoke(main, ["stock"])
+    done = CliRunner().invoke(main, ["list", "stock"])
     assert (done.exit_code, len(done.stderr.splitlines())) == (1, 1)
     assert says in done.stderr
 
@@ -199,7 +199,7 @@ def test_hidden_files_are_no_stock_and_capitals_no_other_ending(
     (tmp_path / "layouts" / "._own.toml").write_bytes(b"\x00\x05\x16\x07")
     (tmp_path / "layouts" / ".toml").write_bytes(b"")
     (tmp_path / "layouts" / "own.TOML").write_text(TAG, "utf-8")
-    done = CliRunner().invoke(main, ["stock"])
+    done = CliRunner().invoke(main, ["list", "stock"])
     assert done.exit_code == 0
     assert "\nown " in f"\n{done.stdout}"
 
@@ -210,16 +210,16 @@ def test_a_shops_folder_is_not_passed_over(tmp_path: Path, monkeypatch: pytest.M
     monkeypatch.setattr(catalogue, "_user_folder", lambda: folder if where == "user" else tmp_path / "none")
     monkeypatch.setenv("LABELER_STOCK", str(folder) if where == "shop" else "")
     folder.write_text("a file", "utf-8")
-    refused = CliRunner().invoke(main, ["stock"])
+    refused = CliRunner().invoke(main, ["list", "stock"])
     assert (refused.exit_code, refused.stderr.partition(";")[0]) == (1, f"{folder}: is no folder that can be read")
     folder.unlink()
     folder.mkdir()
     (folder / "layouts").write_text("a file", "utf-8")
-    refused = CliRunner().invoke(main, ["stock"])
+    refused = CliRunner().invoke(main, ["list", "stock"])
     assert refused.stderr == f"{folder / 'layouts'}: is no folder that can be read; put stock files into it\n"
     (folder / "layouts").unlink()
     (folder / "wire_types.toml").symlink_to("nowhere")
-    refused = CliRunner().invoke(main, ["stock"])
+    refused = CliRunner().invoke(main, ["list", "stock"])
     assert f"{folder / 'wire_types.toml'}: cannot be read" in refused.stderr
 
 
