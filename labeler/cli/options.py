@@ -246,7 +246,9 @@ SET = click.option(
     callback=parse_settings,
     help="Set a default, as under [defaults]. Can be repeated.",
 )
-PAPER = click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", help="Size of the sheets.")
+PAPER = click.option(
+    "--paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True, help="Paper size."
+)
 STOCK = click.option("--stock", metavar="NAME", multiple=True, help="Stock to print on; see labeler list stock.")
 REPORTS = options(
     click.option(

@@ -705,7 +705,8 @@ class _Reader(Cells):
         if not (self.stated or "size" in self.roles or "od" in self.roles):
             message += "; and no column gives the sizes of the wires"
             rename = "call the one with the sizes Gauge (AWG) or Gauge (mm2)"
-        fix = f"{rename}, say which is which in a column map (labeler read --write-column-map), or name it in marker.wire_text"
+        fix = f"{rename}, say which is which in a column map (labeler read --write-column-map), "
+        fix += "or name it in marker.wire_text"
         self.note(message, fix)
 
     def _free(self) -> Iterable[tuple[tuple[str, str], ...]]:

@@ -221,6 +221,16 @@ def test_a_dry_run_refuses_what_the_print_would(tmp_path: Path) -> None:
     assert "exists already" in exists.stderr
 
 
+def test_a_dry_run_sends_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The print service is asked whether the queue is there; sending anything would fail."""
+    asked: list[str] = []
+    monkeypatch.setattr("labeler.send.queue_problems", lambda queues: asked.extend(queues) or ())
+    monkeypatch.setattr("labeler.send.send", lambda *_words: pytest.fail("something was sent"))
+    words = ("--output", tmp_path / "out", "--record", tmp_path / "r.sqlite", "--send-to", "office", "--dry-run")
+    assert run("print", EXAMPLES / "survey-boat.toml", *words).exit_code == 0
+    assert set(asked) == {"office"}
+
+
 # ---------------------------------------------------------------- sample files
 
 

@@ -38,7 +38,11 @@ offset_y_mm = "1/16 in"
 SAMPLE_MAP, SAMPLE_PRINTER = ROOT / "examples" / "column-map.toml", ROOT / "examples" / "office-printer.toml"
 FILES = [
     *(("stock", path) for path in sorted((ROOT / "layouts").glob("*.toml"))),
-    *(("harness", path) for path in sorted((ROOT / "examples").glob("*.toml")) if path not in (SAMPLE_MAP, SAMPLE_PRINTER)),
+    *(
+        ("harness", path)
+        for path in sorted((ROOT / "examples").glob("*.toml"))
+        if path not in (SAMPLE_MAP, SAMPLE_PRINTER)
+    ),
     *(("stock", path) for path in sorted((ROOT / "examples" / "layouts").glob("*.toml"))),
     ("column map", SAMPLE_MAP),
     ("printer", SAMPLE_PRINTER),
