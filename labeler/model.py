@@ -41,7 +41,7 @@ def fact(kind: str, /, **values: object) -> Fact:
 class MarkerSettings:
     """Which kinds of marker are used, and what wire markers say."""
 
-    branch: str
+    branch: tuple[str, ...]
     wire: str
     wire_text: str
     wire_positions: str
@@ -56,6 +56,7 @@ class SleeveSettings:
     heating: str
     marked_side_share: float
     text_on: str
+    grips: str
     printed_sides: str
     text_direction: str
     reads: str
@@ -70,7 +71,8 @@ class SleeveSettings:
     cut_lengths_mm: tuple[float, ...]
     cut_step_mm: float
     min_cut_length_mm: float
-    max_cut_length_mm: float
+    usual_cut_length_mm: float
+    max_cut_length_mm: float | None
     waste_allowance: float
 
 
@@ -81,6 +83,7 @@ class PrintSettings:
     font: str
     colour: str
     min_contrast: float
+    marginal_min_contrast: float
     reading_distance_mm: float
     wire_reading_distance_mm: float
     min_capital_height_mm: float
@@ -92,6 +95,10 @@ class PrintSettings:
     line_spacing: float
     min_width_ratio: float
     max_width_ratio: float
+    marginal_min_width_ratio: float
+    marginal_max_width_ratio: float
+    min_stroke_ratio: float
+    marginal_min_stroke_ratio: float
     min_dots_per_capital: float
     min_dots_per_stroke: float
     repeat_gap: float
@@ -542,7 +549,7 @@ class Face:
 # ---------------------------------------------------------------- markers
 
 
-PASS, MARGINAL, FAIL = "pass", "marginal", "fail"
+PASS, MARGINAL, FAIL = RESULTS = "pass", "marginal", "fail"
 
 
 @dataclass(frozen=True, slots=True)
@@ -562,6 +569,7 @@ class Marker:
     far: str = ""  # the other end
     where: Where = NOWHERE
     position_mm: float | None = None  # on a wire: from its start; None at its ends, where nothing is measured
+    single: bool = False  # on a branch of one wire or cable: read from as near as a wire
 
     @property
     def on_wire(self) -> bool:
@@ -672,8 +680,14 @@ class SeatCovering:
     """A protective covering on a seat; ``source`` is the table's, ``""`` where the harness file gives its wall."""
 
     name: str
-    wall_mm: Range
+    wall_mm: Range  # as it lies under a shrunk tube
     source: str
+    squeezed_mm: Range | None = None  # drawn tight or squeezed by hand, while something slides over it; None: as laid
+
+    @property
+    def passed_wall_mm(self) -> Range:
+        """Return the wall that a sleeve slides over."""
+        return self.squeezed_mm or self.wall_mm
 
 
 @dataclass(frozen=True, slots=True)
@@ -710,11 +724,16 @@ class Seat:
 
 @dataclass(frozen=True, slots=True)
 class TubeChoice:
-    """The tubes that pass and grip a seat, in the order to try them, and why the others do not."""
+    """The tubes that slide over a seat and grip it, in the order to try them, and why the others do not.
+
+    ``marginal`` says of a tube, by its name, which requirement it meets without its margin only, or with it for the
+    middle of the range only. A tube that is not in it meets both with their margins over the whole range.
+    """
 
     tubes: tuple[Tube, ...]
     refusals: tuple[Fact, ...] = ()
     fixes: tuple[Fact, ...] = ()
+    marginal: Mapping[str, tuple[Fact, ...]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,7 +16,7 @@ from labeler.errors import Problem, Where, nearest
 from labeler.formulas.check import check_character
 from labeler.formulas.legibility import confusable_form, mark_positions
 from labeler.harness import HarnessIndex
-from labeler.model import Bag, Circuit, Harness, Marker, TagWords, pattern
+from labeler.model import Bag, Branch, BranchEnd, Circuit, Harness, Marker, TagWords, pattern
 from labeler.tables.kinds import SLID_ON
 
 # Letters and digits of marker ids: of each pair that is confused (0/O, 1/I, 2/Z, 5/S, 8/B) the digit only.
@@ -108,7 +108,7 @@ def _sleeves(index: HarnessIndex, ids: _Ids) -> Iterator[Marker]:
     for branch in index.branches:
         for end in branch.ends:
             settings = end.settings
-            kind = settings.marker.branch
+            kind = settings.marker.branch[0]
             if kind == "none" or (not end.marked and kind not in SLID_ON):
                 continue  # a plain end of a kind that is nothing but print
             others = [e.at for e in branch.ends if e is not end]
@@ -121,10 +121,17 @@ def _sleeves(index: HarnessIndex, ids: _Ids) -> Iterator[Marker]:
                 breakable=len(end.text) < 2,
                 settings=settings,
                 marked=end.marked,
+                single=_lies_alone(index, branch, end),
                 branch=branch.id,
                 far=", ".join(others),
                 where=end.where,
             )
+
+
+def _lies_alone(index: HarnessIndex, branch: Branch, end: BranchEnd) -> bool:
+    """Return whether one wire or one cable is all that lies at a branch's end."""
+    lying = index.circuits_at(branch, end)
+    return len({circuit.cable if circuit.cable in index.jackets else circuit.id for circuit in lying}) == 1
 
 
 def _branches_at(index: HarnessIndex) -> dict[tuple[str, str], str]:

@@ -30,7 +30,7 @@ from labeler.job.order import Track, untracked
 from labeler.job.run import pieces_of
 from labeler.layout.place import lay_out
 from labeler.model import Fit, Placed, Sheet, Stock
-from labeler.wording import sentence, sentences, sits_on, span
+from labeler.wording import seat_text, sentence, sentences, span
 
 Greys = NDArray[np.float64]
 PagePixels = NDArray[np.uint8]
@@ -145,10 +145,10 @@ def _article(fit: Fit, inside: str) -> str:
     if fit.capital_height_mm:
         lines.append(f"capitals {span(fit.capital_height_mm)} mm, {fit.capital_height_mm.required:.2f} mm required")
     if fit.seat:
-        lines.append(f"on {span(fit.seat.text_diameter)} mm: {sits_on(fit.seat)}")
+        lines.append(f"on {span(fit.seat.text_diameter)} mm: {seat_text(fit.seat)}")
     facts = "".join(f"<p>{escape(line)}</p>" for line in lines)
     why = "".join(f'<p class="why">{escape(sentence(reason))}</p>' for reason in fit.reasons)
-    ways = f"<p>what would do: {escape('; or '.join(sentences(fit.fixes)))}</p>" if fit.fixes else ""
+    ways = f"<p>to fix: {escape('; or '.join(sentences(fit.fixes)))}</p>" if fit.fixes else ""
     return (
         f'<article class="{classes}" id="{marker.id}"><h2>{escape(place)}: {escape(words)}'
         f"<span>{marker.id} · {fit.result}</span></h2>{inside}{facts}{why}{ways}</article>"

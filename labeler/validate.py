@@ -324,7 +324,7 @@ def _unmeasured(index: HarnessIndex) -> Found:
 def _between_breakouts(index: HarnessIndex) -> Found:
     """Yield a warning for sleeves of a branch that lies between breakouts: they cannot be threaded later."""
     for branch in index.harness.branches:
-        sleeved = branch.settings.marker.branch in SLID_ON
+        sleeved = branch.settings.marker.branch[0] in SLID_ON
         if branch.ends and sleeved and all(index.connector(end.at).kind == "breakout" for end in branch.ends):
             text = f"branch {branch.id} lies between breakouts: its sleeves go on before the branches are joined"
             yield Problem(branch.where, text, 'or mark it with marker.branch = "wrap"', warning=True)
@@ -383,7 +383,7 @@ def _along(branch: Branch, index: HarnessIndex) -> Found:
     taken: dict[str, float] = {}
     for end in branch.ends:
         settings = end.settings
-        if settings.marker.branch not in SLID_ON:
+        if settings.marker.branch[0] not in SLID_ON:
             continue
         shortest = min(settings.sleeve.cut_lengths_mm, default=settings.sleeve.min_cut_length_mm)
         cut, start = end.cut_length_mm or shortest, end.distance_from_connector_mm or 0.0
@@ -499,6 +499,10 @@ def _settings(index: HarnessIndex, catalogue: Catalogue) -> Found:
 
 _IN_ORDER = (
     ("sleeve.min_cut_length_mm", "sleeve.max_cut_length_mm"),
+    ("print.marginal_min_width_ratio", "print.min_width_ratio"),
+    ("print.max_width_ratio", "print.marginal_max_width_ratio"),
+    ("print.marginal_min_contrast", "print.min_contrast"),
+    ("print.marginal_min_stroke_ratio", "print.min_stroke_ratio"),
     ("print.min_visual_angle_arcmin", "print.preferred_visual_angle_arcmin"),
     ("print.preferred_visual_angle_arcmin", "print.max_visual_angle_arcmin"),
     ("print.readable_arc_deg", "print.max_arc_deg"),
@@ -509,8 +513,8 @@ _IN_ORDER = (
 def _out_of_order(settings: Settings, where: Where) -> Iterator[Problem]:
     """Yield settings that contradict each other: the first of a pair must not exceed the second."""
     for first, second in _IN_ORDER:
-        low, high = settings.number(first), settings.number(second)
-        if low > high:
+        low, high = settings.get(first), settings.get(second)
+        if isinstance(low, float) and isinstance(high, float) and low > high:
             yield Problem(where, f"{first} {low:g} is larger than {second} {high:g}", "set the other one as well")
 
 
@@ -527,7 +531,7 @@ def _looked_up(settings: Settings, catalogue: Catalogue) -> Iterator[tuple[str, 
     if settings.wire_type:
         yield "wire_type", settings.wire_type, catalogue.wire_type
     if settings.covering_wall_mm is None:
-        yield "covering", settings.covering, catalogue.covering_wall
+        yield "covering", settings.covering, catalogue.covering
     yield "print.font", settings.print.font, load_font
     for family in settings.sleeve.families:
         yield "sleeve.families", family, catalogue.tubes

@@ -35,7 +35,7 @@ _CLOSING = {
     CRIMP_CONTACT: "the contact at {} is crimped",
     CRIMP_TERMINAL: "the terminal {} is crimped",
     MAKE_SPLICE: "the splice {} is made",
-    INSTALL_CONNECTOR: "connector {} is fitted",
+    INSTALL_CONNECTOR: "connector {} is installed",
     JOIN_BRANCHES: "the branches are joined at {}",
 }
 _CRIMPING_THERE = {CRIMP_CONTACTS: "{} contacts are crimped", CRIMP_CONTACT: "{} contact is crimped"}
@@ -46,25 +46,25 @@ _CLOSED_BY = {"ring terminal": CRIMP_TERMINAL, "splice": MAKE_SPLICE, "connector
 def closing_step(step: ClosingStep) -> str:
     """Return a closing step in words: ``the splice S1 is made``."""
     if step.action == INSTALL_CONNECTOR and not step.places:
-        return "the connector or contacts are fitted"
+        return "the connector or contacts are installed"
     return _CLOSING[step.action].format(" and ".join(step.places))
 
 
 def obstacle(on: Obstacle) -> str:
-    """Return what is in the way, in words: ``connector J4, 18 mm``."""
+    """Return an obstacle in words: ``connector J4, 18 mm``."""
     if on.kind == BUNDLE:
-        return f"bundle on the way from {on.place}, {on.diameter_mm:.1f} mm"
+        return f"the bundle from {on.place}, {on.diameter_mm:.1f} mm"
     if on.kind in _CRIMPED:
         return f"{on.kind} crimped at {on.place}, {on.diameter_mm:.1f} mm"
     return f"{on.kind} {on.place}, {on.diameter_mm:g} mm"
 
 
-def in_time(on: Obstacle | None) -> str:
+def before_obstacle(on: Obstacle | None) -> str:
     """Return how to spare a sleeve an obstacle, in words; ``""`` where nothing would."""
     if on is None or on.kind == BUNDLE:
         return ""
     step = closing_step(ClosingStep(_CLOSED_BY[on.kind], (on.place,)))
-    return f"thread it on before {step}" + (", or take it off" if on.kind == "connector" else "")
+    return f"slide it on before {step}" + (", or remove the connector" if on.kind == "connector" else "")
 
 
 def installation(how: Installation | None) -> str:
@@ -72,14 +72,14 @@ def installation(how: Installation | None) -> str:
     if how is None:
         return ""
     if how.before and how.before.action == JOIN_BRANCHES:
-        return f"nothing can be threaded from where branches meet: lay it on before {closing_step(how.before)}"
+        return f"cannot slide on between breakouts: put it on before {closing_step(how.before)}"
     if how.obstacle:
-        text = f"pass over the {obstacle(how.obstacle)}" + ("" if how.own else f", from {how.access_end}")
+        text = f"slide over {obstacle(how.obstacle)}" + ("" if how.own else f", from {how.access_end}")
     else:
-        text = " ".join(filter(None, ("thread on", how.access_end and ("at" if how.own else "from"), how.access_end)))
+        text = " ".join(filter(None, ("slide on", how.access_end and ("at" if how.own else "from"), how.access_end)))
     if how.before:
         text += f"{',' if how.obstacle else ''} before {_closing_there(how.before, how)}"
-    return f"{text}; {how.terminated} is done already" if how.terminated else text
+    return f"{text}; {how.terminated} is already terminated" if how.terminated else text
 
 
 def _closing_there(step: ClosingStep, how: Installation) -> str:
@@ -95,7 +95,7 @@ def span(value: Range | Capital, digits: int = 2) -> str:
     return low if low == high else f"{low} to {high}"
 
 
-def sits_on(seat: Seat) -> str:
+def seat_text(seat: Seat) -> str:
     """Return what a marker sits on, in words: ``4 wires, braided sleeving``."""
     counted = ((seat.wires, "wire"), (seat.cables, "cable"))
     what = " and ".join(f"{count} {one}{'' if count == 1 else 's'}" for count, one in counted if count)
@@ -107,11 +107,11 @@ def sits_on(seat: Seat) -> str:
 
 
 def sections(seat: Seat) -> tuple[str, str]:
-    """Return where the lettered part of a sleeve lies and, where it straddles an edge, the other part, in words."""
+    """Return where the marked part of a sleeve lies and, over a covering's edge, the other part, in words."""
     if seat.section is None or seat.covering is None:
-        return sits_on(seat), ""
+        return seat_text(seat), ""
     if seat.section.towards_end:
-        return sits_on(seat), "past the edge of the covering, towards the end"
+        return seat_text(seat), "past the covering's edge, towards the end"
     return "the bare bundle, towards the end", f"the {seat.covering.name}"
 
 
@@ -124,8 +124,8 @@ def basis(of: PackedBundle | MeasuredBundle | WireDiameter) -> str:
     if of.count == 1:
         return "one wire or cable"
     return (
-        f"{of.count} wires or cables at their thinnest packed to {of.packed_mm:.2f} mm, hull {of.hull_mm:.2f} mm; at "
-        f"their thickest hand-laid max({of.factor:g} x root of the sum of squares, packing + {of.allowance:.0%}) = "
+        f"{of.count} wires or cables: thinnest, packed tightest {of.packed_mm:.2f} mm, hull {of.hull_mm:.2f} mm; thickest, "
+        f"laid by hand max({of.factor:g} × root of the sum of squares, packing + {of.allowance:.0%}) = "
         f"{of.hand_laid_mm:.2f} mm"
     )
 
@@ -142,7 +142,9 @@ def _covering(covering: SeatCovering) -> str:
     low, high = covering.wall_mm.low, covering.wall_mm.high
     walls = f"{low:g}" if low == high else f"{low:g} to {high:g}"
     source = covering.source or f"wall {low:g} mm given"
-    return f"covering {covering.name}, {walls} mm all round, on top of it: {source}"
+    squeezed = covering.squeezed_mm
+    tight = f" ({squeezed.low:g} to {squeezed.high:g} mm squeezed while a sleeve slides over it)" if squeezed else ""
+    return f"covering {covering.name}, {walls} mm all round{tight}: {source}"
 
 
 # ---------------------------------------------------------------- reasons, failures, remedies
@@ -176,27 +178,35 @@ def _lines(count: int) -> str:
 def _too_large(
     width: float, height: float, stock: str, widest: float, highest: float, larger: str, short: bool, low: bool
 ) -> str:
-    limits = " x ".join(f"{limit:g}" if isfinite(limit) else "any" for limit in (widest, highest))
-    ways = [f"use --stock {larger}" if larger else "", "" if short else "cut it shorter"]
+    limits = " × ".join(f"{limit:g}" if isfinite(limit) else "any" for limit in (widest, highest))
+    ways = [f"use --stock {larger}" if larger else "", "" if short else "cut shorter"]
     ways.append("" if low else "take a smaller tube")
-    piece = f"the flat piece is {width:.4g} x {height:.4g} mm, {stock} takes {limits} mm"
+    piece = f"the flat piece is {width:.4g} × {height:.4g} mm; {stock} takes {limits} mm"
     return f"{piece}: {' or '.join(filter(None, ways))}"
 
 
 def _past_branch(reach: float, at: str, length: float, others: float) -> str:
-    text = f"its sleeve reaches {reach:g} mm from {at}, the branch has {length:g} mm"
-    return text + (f", of which the other sleeve takes {others:g}" if others else "")
+    text = f"sleeve at {at} needs {reach:g} mm; the branch has {length:g} mm"
+    return text + (f", the other sleeve takes {others:g} mm" if others else "")
 
 
-def _no_tube(
-    families: str, passes: float, slip: float, closes_on: float, grip: float, on_the_way: Obstacle | None
+def _nearest_tube(
+    tube: str,
+    expanded: float,
+    recovered: float,
+    under: float,
+    beyond: float,
+    pass_over_margin: float,
+    grip_margin: float,
 ) -> str:
-    text = f"no tube of {families} both passes {passes:.2f} mm (slip +{slip:.0%}) and closes on {closes_on:.2f} mm "
-    return f"{text}(grip -{grip:.0%})" + (f"; it must pass {obstacle(on_the_way)}" if on_the_way else "")
+    misses = [f"is {under:.2f} mm too small to slide on with the {pass_over_margin:.0%} margin"] * (under > 0)
+    misses += [f"recovers {beyond:.2f} mm too wide to grip with the {grip_margin:.0%} margin"] * (beyond > 0)
+    sizes = f"{expanded:.2f} mm expanded, {recovered:.2f} recovered"
+    return f"no tube fits; nearest: {tube} ({sizes}) {' and '.join(misses)}"
 
 
 def _symbol_size(rows: int, columns: int) -> str:
-    size = f"{columns} modules" if rows == 1 else f"{rows} x {columns}"
+    size = f"{columns} modules" if rows == 1 else f"{rows} × {columns}"
     return f"{size}{', along the wire' if rows < columns else ''}"
 
 
@@ -204,168 +214,166 @@ FORMS: Mapping[str, str | Callable[..., str]] = {
     # how the text reads
     "stand-in font": "set in {font}, as {usual} has no {lacking}",
     "letters out of proportion": (
-        "letters come out {low:.3f} to {high:.3f} as wide as high, allowed are {least:g} to {most:g}: heat evenly, or "
+        "letters come out {low:.3f} to {high:.3f} as wide as high; {least:g} to {most:g} is the limit: heat evenly, or "
         "choose a tube that shrinks less"
     ),
-    "contrast unknown": "contrast not checked: the colours {ink} and {ground} are not both known",
+    "strokes too thin": "strokes come out {low:.3f} of the capital height; {least:.3g} is the limit: use a bolder font",
+    "contrast unknown": "contrast not checked: {ink} or {ground} is an unknown colour",
     "contrast too low": (
-        "print {ink} on {ground} has a contrast of {contrast:.1f} : 1, {required:g} : 1 required: choose another "
-        "print.colour or sleeve.colour"
+        "contrast of {ink} on {ground} {contrast:.1f}:1; {required:g}:1 required: change print.colour or sleeve.colour"
     ),
     "turn to read": (
-        "turn to read: the lettering covers {arc:.1f}° of the part, {reading:g}° is read without turning, "
-        "{turning:g}° is the limit"
+        "turn to read: the text covers {arc:.1f}°; {reading:g}° reads without turning, {turning:g}° is the limit"
     ),
-    "capitals too small": "capitals {low:.2f} mm after shrinking, {required:.2f} mm required ({by}): {why}",
+    "capitals small at the least": (
+        "capitals {low:.2f} mm at the least, {middle:.2f} mm in the middle of the range; {required:.2f} mm required "
+        "({by}): inspect after shrinking"
+    ),
+    "capitals too small": "capitals {low:.2f} mm after shrinking; {required:.2f} mm required ({by}): {why}",
     "capitals too coarse": (
-        "capitals {printed:.2f} mm as printed, {required:.2f} mm required for a printer of {dpi:g} dpi "
+        "capitals {printed:.2f} mm as printed; {required:.2f} mm required for a printer of {dpi:g} dpi "
         "({capital:g} dots a capital, {stroke:g} a stroke): {why}"
     ),
-    "limited by length": (
-        "the text takes {needs:.1f} mm at that height, of the piece's {piece:.4g} mm {free:.1f} are free"
-    ),
-    "limited by arc": lambda lines, arc: f"{_lines(lines)} may cover {arc:g}° of the part at most",
-    "limited by around": lambda lines, free: f"{_lines(lines)} must go into the {free:.1f} mm of length that are free",
-    "limited by across": lambda lines, across: f"{_lines(lines)} must go into {across:.1f} mm of print height",
-    "limited by largest": "the largest size asked for",
+    "limited by length": "text is {needs:.1f} mm long; {free:.1f} mm of the {piece:.4g} mm length is printable",
+    "limited by arc": lambda lines, arc: f"{_lines(lines)} may cover {arc:g}°",
+    "limited by around": lambda lines, free: f"{_lines(lines)} must go into {free:.1f} mm of printable length",
+    "limited by across": lambda lines, across: f"{_lines(lines)} must go into {across:.1f} mm of printable height",
+    "limited by largest": "height limit reached",
     # a sleeve and its piece of tube
     "piece too large": _too_large,
-    "longer pieces not taken": "longer pieces do not go on {stock}: it takes {widest:g} mm",
-    "longer pieces elsewhere": (
-        "longer pieces do not go on {stock}: it takes {widest:g} mm; --stock {larger} takes longer ones"
-    ),
+    "longer pieces not taken": "{stock} takes pieces of {widest:g} mm at most",
+    "longer pieces elsewhere": "{stock} takes pieces of {widest:g} mm at most; --stock {larger} takes longer ones",
     "overlap too short": (
-        "{overlap:g} mm on either side of the covering's edge (sleeve.covering_overlap_mm) take {least:.1f} mm of tube, cut are "
-        "{length:g} mm"
+        "{overlap:g} mm on either side of the covering's edge (sleeve.covering_overlap_mm) needs {least:.1f} mm of "
+        "tube; cut length is {length:g} mm"
     ),
     "past the branch": _past_branch,
     "both faces heated from behind": (
-        "lettering on both faces has no back to heat first: the scales of the two faces add up to twice the average; "
-        'set heating to "even" or "any", or faces to "one"'
+        'two printed sides need sleeve.heating = "even" or "any": there is no unmarked side to heat first'
     ),
-    "no tube": _no_tube,
-    # why a tube does not serve
-    "family refused": "{family}: {why}",
-    "passes only": (
-        "{tube} passes ({supplied:.2f} mm supplied, {need:.2f} needed) but recovers only to {recovered:.2f} mm, "
-        "{over:.2f} too wide for {most:.2f}"
+    "loose past the edge": "closes the end of the {covering}; up to {gap:.2f} mm loose on the bare wires past it",
+    "next kind": "{kind} instead of {instead_of}: {why}",
+    # what a tube slides over, and what it grips
+    "slides on without margin": (
+        "slides over {over:.2f} mm with {margin:.1%} clearance ({expanded:.2f} mm expanded), less than the margin: try "
+        "it before you cut"
     ),
-    "none passes": "none passes: largest {supplied:.2f} mm supplied, {need:.2f} needed",
-    "grips only": (
-        "{tube} grips ({recovered:.2f} mm recovered) but is supplied {under:.2f} mm too small at {supplied:.2f}"
+    "slides on in the middle": (
+        "slides over {middle:.2f} mm with the {margin:.0%} margin ({expanded:.2f} mm expanded); a bundle of "
+        "{over:.2f} mm does not go in: try it before you cut"
     ),
-    "too small to pass": "supplied {supplied:.2f} mm, at least {need:.2f} needed to pass",
-    "too wide to grip": "recovered {recovered:.2f} mm, at most {most:.2f} to grip",
-    "bundle too small": "no tube in the tables is small enough: the smallest recovers to {smallest:.2f} mm",
-    "bundle too large": "no tube in the tables is large enough: the largest is supplied with {largest:.2f} mm",
-    "nearest tube": lambda need, most, tube, supplied, recovered, under, over: (
-        f"no tube in the tables has {need:.2f} mm supplied and recovers to {most:.2f}: nearest {tube} "
-        f"({supplied:.2f} mm supplied, {recovered:.2f} recovered) "
-        + " and ".join(
-            [f"is {under:.2f} mm too small to pass"] * (under > 0)
-            + [f"recovers {over:.2f} mm too wide to grip"] * (over > 0)
-        )
+    "too small to slide on": "expanded ID {expanded:.2f} mm; at least {need:.2f} mm needed to slide on",
+    "grips without margin": (
+        "grips {on:.2f} mm by {margin:.1%} ({recovered:.2f} mm recovered), less than the margin: check that it holds"
     ),
+    "grips in the middle": (
+        "grips {middle:.2f} mm with the {margin:.0%} margin ({recovered:.2f} mm recovered); loose on {on:.2f} mm: check "
+        "that it holds"
+    ),
+    "too wide to grip": "recovered ID {recovered:.2f} mm; at most {most:.2f} mm grips",
+    "obstacle": lambda on: f"it must slide over {obstacle(on)}",
+    "tube refused": "{tube}: {why}",
+    "nearest tube": _nearest_tube,
+    "bundle too small": "too thin for any tube in the tables: the smallest recovers to {smallest:.2f} mm",
+    "bundle too large": "too thick for any tube in the tables: the largest expands to {largest:.2f} mm",
     # what does not shrink
-    "no wrap stock": "no wrap stock serves {low:.2f} to {high:.2f} mm; there are: {stocks}",
+    "no wrap stock": "no wrap stock for {low:.2f} to {high:.2f} mm; there are: {stocks}",
     "stock serves": "{stock} {low:.2f} to {high:.2f} mm",
-    "no strip left": "a strip of {width:.1f} x {height:.1f} mm is left under the sleeve",
+    "no strip left": "an insert of {width:.1f} × {height:.1f} mm is left under the sleeve",
     "flag too short": "a wire of {wire:.2f} mm leaves {half:.1f} mm of {stock} on either side",
     # tags
-    "rows summarised": "{rows} rows do not go on a tag of {stock}: it says how many there are",
-    "caution left out": "its caution does not go on {stock} beside the rest: shorten tag.safety_message, or use larger tags",
+    "rows summarised": "{rows} rows do not fit on a tag of {stock}: it shows their number",
+    "caution left out": ("safety message does not fit on {stock}: shorten tag.safety_message, or use larger tags"),
     "tag too small": "at the required capitals of {required:.2f} mm {why}",
-    "title too wide": "the title takes {title:.1f} mm, {free:.1f} mm are free",
+    "title too wide": "the title needs {title:.1f} mm; {free:.1f} mm is free",
     "rows too many": (
-        "the {headings} headings and {rows} rows (widest {widest:.1f} mm) do not go into {width:.1f} x {height:.1f} mm "
+        "the {headings} headings and {rows} rows (widest {widest:.1f} mm) do not fit into {width:.1f} × {height:.1f} mm "
         "of {stock}"
     ),
     # codes
-    "code unsure": "code printed all the same, it may not scan: {failure}",
-    "code arc": "{symbol} covers {arc:.1f}° of the part, {most:g}° allowed",
-    "code grid": "{symbol} lies {off:.2f} modules off an even grid at {aim:g}° aim error, {most:g} allowed",
-    "code out of sight": "{symbol} lies partly out of sight at {aim:g}° aim error, {most:g} allowed",
+    "code unsure": "printed, but may not scan: {failure}",
+    "code arc": "{symbol} covers {arc:.1f}°; limit {most:g}°",
+    "code grid": "{symbol}: modules {off:.2f} off an even grid at a tilt of {aim:g}°; limit {most:g}",
+    "code out of sight": "{symbol} is partly out of sight at a tilt of {aim:g}°; limit {most:g}",
     "code off square": (
-        "{symbol} modules come out up to {axial:.3f} off square (axial non-uniformity), {most:.2f} for grade {grade} "
-        "allowed"
+        "{symbol}: modules up to {axial:.3f} off square (axial non-uniformity); limit {most:.2f} for grade {grade}"
     ),
     "code too high": (
-        "{symbol} with its quiet zone takes {height:.1f} mm of print height at a module of {module:.3f} mm, "
-        "{free:.1f} mm are free"
+        "{symbol} with its quiet zone needs {height:.1f} mm around at a module of {module:.3f} mm; {free:.1f} mm "
+        "printable"
     ),
     "code too long": (
-        "{symbol} with its quiet zone takes {length:.1f} mm of length at a module of {module:.3f} mm, {free:.1f} mm "
-        "are free"
+        "{symbol} with its quiet zone needs {length:.1f} mm length at a module of {module:.3f} mm; {free:.1f} mm "
+        "printable"
     ),
     "bars too low": (
-        "{symbol}: bars {height:.1f} mm high after shrinking, {needed:.1f} mm needed ({least:g} mm or {share:.0%} of "
-        "its length)"
+        "{symbol}: bars {height:.1f} mm high after shrinking; {needed:.1f} mm needed ({least:g} mm or {share:.0%} of "
+        "the length)"
     ),
     "bars too long": (
-        "{symbol} with its quiet zones takes {length:.1f} mm of length at a module of {module:.3f} mm, {free:.1f} mm "
-        "are free"
+        "{symbol} with its quiet zones needs {length:.1f} mm length at a module of {module:.3f} mm; {free:.1f} mm "
+        "printable"
     ),
-    "matrix": "{kind} {rows} x {columns}",
+    "matrix": "{kind} {rows} × {columns}",
     "bars": "{kind} of {columns} modules",
     "symbol size": _symbol_size,
-    # what would do, with the height it gives
+    # fixes, with the height that each gives
     "height": "{capital:.2f} mm",
-    "height, turned": "{capital:.2f} mm, turn to read",
+    "height, marginal": "{capital:.2f} mm, marginal",
     "without height": "{result}",
-    "nothing helps": "nothing that was tried; it reaches {capital:.2f} mm: ask for less if that is enough",
-    "cut longer": "cut it {length:g} mm long ({key} = {length:g}): {reached}",
-    "cut to the stock": "cut it to a length that the stock takes, {length:g} mm long ({key} = {length:g}): {reached}",
-    "other stock": "--stock {stock}, cut {length:g} mm: {reached}",
-    "cut longer on other stock": "cut it {length:g} mm long ({key} = {length:g}) on --stock {stock}: {reached}",
-    "break otherwise": "break it otherwise, as {text!r}: {reached}",
-    "break otherwise, cut": "break it otherwise, as {text!r}, cut {length:g} mm: {reached}",
+    "nothing helps": "no fix found; best height {capital:.2f} mm",
+    "cut longer": "cut {length:g} mm ({key} = {length:g}): {reached}",
+    "cut to the stock": "cut {length:g} mm, which the stock takes ({key} = {length:g}): {reached}",
+    "other stock": "use --stock {stock}, cut {length:g} mm: {reached}",
+    "cut longer on other stock": "use --stock {stock}, cut {length:g} mm ({key} = {length:g}): {reached}",
+    "break otherwise": "break lines as {text!r}: {reached}",
+    "break otherwise, cut": "break lines as {text!r}, cut {length:g} mm: {reached}",
     "white print": "print in white (print.colour = {value!r}): {reached}",
     "black print": "print in black (print.colour = {value!r}): {reached}",
     "other print": "print in another colour (print.colour = {value!r}): {reached}",
     "even heat": "heat evenly (sleeve.heating = {value!r}): {reached}",
-    "condensed face": "a condensed face (print.font = {value!r}): {reached}",
+    "condensed face": "use a condensed font (print.font = {value!r}): {reached}",
     "add family": (
-        "tube {tube} ({supplied:.2f} mm supplied, {recovered:.2f} recovered, {ratio:.1f}:1): add {family!r} to sleeve.families"
+        "use {tube} ({expanded:.2f} mm expanded, {recovered:.2f} recovered, {ratio:.1f}:1): add {family!r} to "
+        "sleeve.families"
     ),
     "other family": (
-        "tube {tube} ({supplied:.2f} mm supplied, {recovered:.2f} recovered, {ratio:.1f}:1; add {family!r} to sleeve.families): "
-        "{reached}"
+        "use {tube} ({expanded:.2f} mm expanded, {recovered:.2f} recovered, {ratio:.1f}:1; add {family!r} to "
+        "sleeve.families): {reached}"
     ),
-    "in time": in_time,
+    "in time": before_obstacle,
     "in time, tube": "{step}, tube {tube}: {reached}",
     "measure": (
-        "measure {what}, taken as {low:.2f} to {high:.2f} mm: tube {tube} serves if it is {value:g} mm "
-        "({key} = {value:g}): {reached}"
+        "measure {what}, assumed {low:.2f} to {high:.2f} mm: {tube} fits if it is {value:g} mm ({key} = {value:g}): "
+        "{reached}"
     ),
     "covering_wall_mm": "the covering's wall",
     "bundle_diameter_mm": "the bundle",
-    "no overlap": "tube {tube} on the covering alone, whose edge stays open (sleeve.covering_overlap_mm = 0): {reached}",
-    "less margin": (
-        "tube {tube} with a margin of {value:.0%} instead of {was:.0%}, {cost} ({key} = {value:g}): {reached}"
-    ),
-    "sleeve.pass_over_margin": "it goes on more tightly",
-    "sleeve.grip_margin": "it may slide or turn more easily",
-    "shorter text": "a shorter text, {text!r}: {reached}",
-    "other kind": '{article} {kind} instead ({key} = "{kind}"), {on}: {reached}{code}',
+    "no overlap": ("use {tube} on the covering alone, its edge stays open (sleeve.covering_overlap_mm = 0): {reached}"),
+    "less margin": "use {tube} with a margin of {value:.0%} instead of {was:.0%}; {cost} ({key} = {value:g}): {reached}",
+    "sleeve.pass_over_margin": "it slides on less easily",
+    "sleeve.grip_margin": "it may move",
+    "shorter text": "shorten the text to {text!r}: {reached}",
+    "other kind": 'use {article} {kind} ({key} = "{kind}"), {on}: {reached}{code}',
     "with its code": ", with its code",
-    "without its code": ', without its code: code.on leaves "{kind}" out',
+    "without its code": ', without its code: code.on omits "{kind}"',
     "no code": "",
-    "nearer by": "read it from nearer by ({key} = {distance:g}): {reached}",
-    "shorter sleeve": "a shorter sleeve (cut_length_mm), or less distance_from_connector_mm",
+    "nearer by": "read it from nearer ({key} = {distance:g}): {reached}",
+    "shorter sleeve": "shorten the sleeve (cut_length_mm), or reduce distance_from_connector_mm",
     "add wrap stock": "add a stock file for this diameter",
-    "longer flag": "a longer flag stock",
+    "longer flag": "use a longer flag stock",
     "divide the bag": "divide the bag",
-    "larger tag": "a larger tag stock",
-    # what would let a code stand
-    "shorter code": 'a shorter text of the code (code.data = "marker"): {size}',
-    "other symbology": 'code = "{kind}": {size}',
-    "finer printer": "a printer of {dpi:g} dpi (print.dpi): {size}",
-    "heat code evenly": 'heat it evenly (heating = "even")',
+    "larger tag": "use a larger tag stock",
+    # what makes a code scan
+    "shorter code": 'shorten the code\'s data (code.data = "marker"): {size}',
+    "other symbology": 'code.symbology = "{kind}": {size}',
+    "finer printer": "use a printer of {dpi:g} dpi (print.dpi): {size}",
+    "heat code evenly": 'heat evenly (sleeve.heating = "even")',
     "seat known better": (
-        "a seat known better (measure bundle_diameter_mm of the branch, or od_mm of the wire): scales {spread:.2f} : 1 "
-        "apart, {most:.2f} : 1 allowed"
+        "measure the diameter (bundle_diameter_mm of the branch, od_mm of the wire): scales differ {spread:.2f}:1; "
+        "limit {most:.2f}:1"
     ),
-    "thicker part": "a part of at least {outside:.1f} mm outside",
-    "on the tag": 'put it on the tag (code.on = "tag")',
+    "thicker part": "use a part of at least {outside:.1f} mm OD",
+    "on the tag": 'put the code on the tag (code.on = "tag")',
 }
 """By kind of fact: a format of its values, or a function of them."""

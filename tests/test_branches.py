@@ -12,7 +12,7 @@ from labeler.size.bundles import Sizing
 from labeler.size.installation import installation_order
 from labeler.size.seats import end_seat
 from labeler.tables.catalogue import load_catalogue
-from labeler.wording import sits_on
+from labeler.wording import seat_text
 from tests.make import circuit, harness, new_branch, new_end, settings
 
 CATALOGUE = load_catalogue()
@@ -56,7 +56,7 @@ def test_a_splice_on_a_branch_is_followed_through() -> None:
     made = boat(SPLICED, branch("B4", "J4", "P2"), S1=SPLICE)
     assert through(made) == {"B4": ["W1", "W2", "W3", "W4"]}
     at_j4, at_p2 = seat(made, 0), seat(made, 1)
-    assert (sits_on(at_j4), sits_on(at_p2)) == ("3 wires", "2 wires")
+    assert (seat_text(at_j4), seat_text(at_p2)) == ("3 wires", "2 wires")
     assert (at_j4.grip.low, at_p2.grip.low) == pytest.approx((3.910, 3.273), abs=1e-3)
     assert (at_j4.pass_over.high, at_p2.pass_over.high) == pytest.approx((4.525, 4.2), abs=1e-3)
 
@@ -120,11 +120,11 @@ def test_what_runs_through(
 def test_each_end_of_a_branch_with_several_holds_what_ends_there() -> None:
     """A line P1, J4, J5: three wires at P1, two of them end at J4, one at J5; each 2 mm, the hull of two 3.273."""
     made = boat(wires("P1-J4", "P1-J4", "P1-J5"), branch("B1", "P1", "J4", "J5"))
-    assert [sits_on(seat(made, end)) for end in range(3)] == ["3 wires", "2 wires", "1 wire"]
+    assert [seat_text(seat(made, end)) for end in range(3)] == ["3 wires", "2 wires", "1 wire"]
     assert seat(made, 1).grip.low == pytest.approx(3.273, abs=1e-3)
     assert seat(made, 2).pass_over.high == 2.0
     named = replace(made, branches=(branch("B1", "P1", "J4", "J5", circuits=("W1", "W2", "W3")),))
-    assert [sits_on(seat(named, end)) for end in range(3)] == ["3 wires", "2 wires", "1 wire"]
+    assert [seat_text(seat(named, end)) for end in range(3)] == ["3 wires", "2 wires", "1 wire"]
 
 
 def test_what_meets_at_a_termination_comes_from_all_branches() -> None:
@@ -147,13 +147,13 @@ def test_what_meets_at_a_termination_comes_from_all_branches() -> None:
 
 def test_a_branch_of_two_ends_holds_the_circuits_it_names() -> None:
     made = boat(SPLICED, branch("B4", "J4", "P2", circuits=("W1", "W2", "W3", "W4")), S1=SPLICE)
-    assert [sits_on(seat(made, end)) for end in range(2)] == ["4 wires", "4 wires"]
+    assert [seat_text(seat(made, end)) for end in range(2)] == ["4 wires", "4 wires"]
 
 
 def test_where_limbs_meet_lies_what_leaves() -> None:
     """J4 to J5 stays on the branch, two go on to P1."""
     made = boat(wires("J4-P1", "J5-P1", "J4-J5"), branch("B1", "J4", "J5", "M1"), M1=MEET)
-    assert [sits_on(seat(made, end)) for end in range(3)] == ["2 wires", "2 wires", "2 wires"]
+    assert [seat_text(seat(made, end)) for end in range(3)] == ["2 wires", "2 wires", "2 wires"]
     at = index(made).circuits_at(made.branches[0], made.branches[0].ends[2])
     assert [c.id for c in at] == ["W1", "W2"]
 
@@ -164,7 +164,7 @@ def test_what_cannot_be_told_is_refused(ends: tuple[str, ...]) -> None:
     made = boat(SPLICED, branch("B1", *ends), S1=SPLICE, J9={})
     with pytest.raises(LabelerError, match=f"3 ends, and which of its circuits lie at {ends[1]} cannot be told"):
         seat(made, 1)
-    assert sits_on(seat(made, 0)) == "3 wires"
+    assert seat_text(seat(made, 0)) == "3 wires"
 
 
 def test_contacts_crimped_lie_among_the_wires_of_their_own_end() -> None:

@@ -93,8 +93,8 @@ def test_wire_markers_can_be_left_away_for_one_circuit() -> None:
 
 def test_branch_ends_can_be_wrapped_or_left_away() -> None:
     ends = (
-        new_end("J4", settings=settings({"marker.branch": "wrap"})),
-        new_end("P1", settings=settings({"marker.branch": "none"})),
+        new_end("J4", settings=settings({"marker.branch": ("wrap",)})),
+        new_end("P1", settings=settings({"marker.branch": ("none",)})),
     )
     markers, _ = plan(index(harness(branches=(new_branch("B4", ends=ends),))))
     assert [(m.kind, m.place) for m in markers if m.role == "branch end"] == [("wrap", "J4")]

@@ -60,16 +60,16 @@ def test_every_form_is_used() -> None:
     ("stated", "text"),
     [
         (fact("height", capital=1.005), "1.00 mm"),
-        (fact("limited by arc", lines=1, arc=120.0), "one line may cover 120° of the part at most"),
-        (fact("limited by arc", lines=3, arc=120.0), "3 lines may cover 120° of the part at most"),
+        (fact("limited by arc", lines=1, arc=120.0), "one line may cover 120°"),
+        (fact("limited by arc", lines=3, arc=120.0), "3 lines may cover 120°"),
         (fact("stand-in font", font="A", usual="B", lacking=("Ω", "µ")), "set in A, as B has no Ω, µ"),
         (
-            fact("family refused", family="X", why=(fact("height", capital=1.0), fact("height", capital=2.0))),
+            fact("tube refused", tube="X", why=(fact("height", capital=1.0), fact("height", capital=2.0))),
             "X: 1.00 mm; 2.00 mm",
         ),
         (
             fact("shorter text", text="{lines}", reached=fact("height", capital=1.0)),
-            "a shorter text, '{lines}': 1.00 mm",
+            "shorten the text to '{lines}': 1.00 mm",
         ),
     ],
 )

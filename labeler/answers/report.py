@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from labeler import wording
 from labeler.errors import LabelerError, Problem, Where, WrongUse, nearest
 from labeler.formulas.curvature import GRADES
+from labeler.formulas.interval import middle
 from labeler.formulas.shrink import stop
 from labeler.model import (
     Capital,
@@ -156,14 +157,12 @@ def _capital_json(capital: Capital | None) -> dict[str, float] | None:
 def _seat_json(seat: Seat | None) -> dict[str, Any]:
     if seat is None:
         return {}
-    made = {
-        "seat": wording.sits_on(seat),
+    return {
+        "seat": wording.seat_text(seat),
         "pass_over_diameter_mm": _range(seat.pass_over),
         "grip_diameter_mm": _range(seat.grip),
+        "text_diameter_mm": _range(seat.text_diameter),
     }
-    if seat.text_diameter != seat.grip:
-        made["text_diameter_mm"] = _range(seat.text_diameter)
-    return made
 
 
 def _tube_json(tube: Tube | None) -> dict[str, Any] | None:
@@ -209,7 +208,7 @@ def table(fits: Sequence[Fit]) -> Iterable[str]:
         yield _line(row, widths)
         yield from (f"    {sentence(reason)}" for reason in fit.reasons)
         if fit.fixes:
-            yield "    what would do: " + "; or ".join(sentences(fit.fixes))
+            yield from (f"    to fix: {way}" for way in sentences(fit.fixes))
 
 
 def _line(cells: Sequence[str], widths: Sequence[int]) -> str:
@@ -242,12 +241,17 @@ def _row(fit: Fit) -> tuple[str, ...]:
 
 def summary(checked: Checked) -> str:
     """Return one line: how many markers of each kind, how many of each result."""
-    names = {"branch end": "sleeves on branch ends", "wire end": "wire markers", "wire": "wire markers", "bag": "tags"}
+    names = {
+        "branch end": ("branch marker", "branch markers"),
+        "wire end": ("wire marker", "wire markers"),
+        "wire": ("wire marker", "wire markers"),
+        "bag": ("tag", "tags"),
+    }
     kinds = Counter(names[fit.marker.role] for fit in checked.fits)
     results = Counter(fit.result for fit in checked.fits)
-    made = ", ".join(f"{count} {kind}" for kind, count in kinds.items())
+    made = ", ".join(f"{count} {one if count == 1 else many}" for (one, many), count in kinds.items())
     judged = ", ".join(f"{count} {result}" for result, count in results.items())
-    return f"{checked.harness.name}: {made or 'no markers'}; {judged or 'nothing to judge'}"
+    return f"{checked.harness.name}: {made or 'no markers'}; {judged or 'nothing to check'}"
 
 
 def one(fit: Fit) -> Iterable[str]:
@@ -256,20 +260,20 @@ def one(fit: Fit) -> Iterable[str]:
     tube, capital, surface = fit.tube, fit.capital_height_mm, fit.surface
     if tube:
         yield (
-            f"  tube      {tube.name}, {tube.expanded_id_mm:.2f} mm supplied, {tube.recovered_id_mm:.2f} mm recovered, "
+            f"  tube      {tube.name}, {tube.expanded_id_mm:.2f} mm expanded, {tube.recovered_id_mm:.2f} mm recovered, "
             f"{tube.ratio:.1f}:1, cut {fit.cut_length_mm:g} mm"
         )
     if fit.tube_od_mm and surface.lay_flat_width_mm:
         yield (
-            f"  outside   {fit.tube_od_mm[0]:.2f} mm supplied, {fit.tube_od_mm[1]:.2f} to {fit.tube_od_mm[2]:.2f} mm "
+            f"  OD        {fit.tube_od_mm[0]:.2f} mm expanded, {fit.tube_od_mm[1]:.2f} to {fit.tube_od_mm[2]:.2f} mm "
             f"shrunk; lay-flat {surface.lay_flat_width_mm:.2f} mm, printable {surface.printable_around_mm:.2f} mm"
         )
     around, face, along = surface.circumferential_scale, surface.marked_side_scale, surface.longitudinal_scale
     if around and face and along:
         yield (
-            f"  scale     around {around.low:.3f} to {around.high:.3f}, lettered face "
+            f"  scale     around {around.low:.3f} to {around.high:.3f}, marked side "
             f"{face.low:.3f} to {face.high:.3f} "
-            f"(heating {fit.marker.settings.sleeve.heating}; a model of the project's own), "
+            f"(heating {fit.marker.settings.sleeve.heating}; our own model), "
             f"along {along.low:.3f} to {along.high:.3f}"
         )
     if capital:
@@ -285,7 +289,7 @@ def one(fit: Fit) -> Iterable[str]:
         code = fit.code
         yield f"  code      {code.symbology}, {code.size}, {code.module_mm:.3f} mm after shrinking, as {code.data!r}"
     yield from (f"  because   {sentence(reason)}" for reason in fit.reasons)
-    yield from (f"  would do  {sentence(way)}" for way in fit.fixes)
+    yield from (f"  to fix    {sentence(way)}" for way in fit.fixes)
 
 
 # ---------------------------------------------------------------- the way to a result
@@ -302,7 +306,7 @@ def named(fits: Iterable[Fit], name: str) -> tuple[Fit, ...]:
     if best == NOT:
         near = nearest(name, [printed for names, _ in known for printed in names.printed()])
         fix = f"did you mean {near!r}? " if near else ""
-        fix += "take an id, a place or the text of labeler check"
+        fix += "give an id, a place or a text of labeler check"
         raise WrongUse(Problem(Where("--explain"), f"no marker is called {name!r}", fix))
     return tuple(fit for rank, fit in ranked if rank == best)
 
@@ -315,7 +319,7 @@ def _names(fit: Fit) -> Names:
 
 
 def explain(fit: Fit) -> Iterable[str]:
-    """Yield what was worked out for one marker, a line for each step."""
+    """Yield how the result of one marker was calculated, a line for each step."""
     marker = fit.marker
     yield f"{marker.id}  {marker.role} {marker.place}  {' | '.join(fit.lines or marker.text)!r}: {fit.result}"
     if fit.seat:
@@ -329,47 +333,51 @@ def explain(fit: Fit) -> Iterable[str]:
     if fit.code:
         yield from _code(fit.code, marker.settings)
     yield from (f"because     {sentence(reason)}" for reason in fit.reasons)
-    yield from (f"would do    {sentence(way)}" for way in fit.fixes)
+    yield from (f"to fix      {sentence(way)}" for way in fit.fixes)
 
 
 def _seat(seat: Seat, kind: str) -> Iterable[str]:
-    yield f"sits on     {wording.sits_on(seat)}"
+    yield f"seat        {wording.seat_text(seat)}"
     for source in wording.sources(seat):
         yield f"            {source}"
     if kind == "wrap":
         yield f"around      {span(seat.text_diameter)} mm"
         return
     passes, closes = _from_to(seat)
-    yield f"passes      {span(seat.pass_over)} mm: {passes}"
-    yield f"closes on   {span(seat.grip)} mm: {closes}"
+    yield f"pass over   {span(seat.pass_over)} mm: {passes}"
+    yield f"grip        {span(seat.grip)} mm: {closes}"
     if seat.section:
         where = "over the covering" if seat.section.towards_end else "the bare bundle"
         yield f"text on     {span(seat.text_diameter)} mm: {where}"
         yield f"            and {span(seat.section.grip)} mm: {wording.sections(seat)[1]}"
     if seat.installation:
-        yield f"thread      {wording.installation(seat.installation)}"
+        yield f"install     {wording.installation(seat.installation)}"
 
 
 def _from_to(seat: Seat) -> tuple[str, str]:
-    """Where the diameters that a sleeve passes and closes on are from."""
+    """Return where the pass-over diameter and the grip diameter are from."""
     obstacle = f", and {wording.obstacle(seat.obstacle)}" if seat.obstacle else ""
     if isinstance(seat.basis, PackedBundle) and seat.basis.count > 1:
-        covering = ", the covering on it" if seat.covering else ""
-        return f"the tightest packing to laid by hand{covering}{obstacle}", "hull (perimeter / pi) to laid by hand"
+        covering = ", covering squeezed" if seat.covering else ""
+        laid = ", covering as laid" if seat.covering and not _grips_bare(seat) else ""
+        return (
+            f"the tightest packing to laid by hand{covering}{obstacle}",
+            f"hull (perimeter / pi) to laid by hand{laid}",
+        )
     measured = isinstance(seat.basis, MeasuredBundle)
     bare = "as measured" if measured else "the wire or cable itself" if seat.basis else "as given"
     covering = ", the covering added" if seat.covering else ""
-    return f"{bare}{covering}{obstacle}", bare if seat.section or not covering else f"{bare}{covering}"
+    return f"{bare}{covering}{obstacle}", bare if _grips_bare(seat) else f"{bare}{covering}"
+
+
+def _grips_bare(seat: Seat) -> bool:
+    return seat.section is not None and seat.grip == seat.section.grip and seat.section.towards_end
 
 
 def _tube(fit: Fit, tube: Tube, seat: Seat) -> Iterable[str]:
     settings = fit.marker.settings
-    passes, grips = 1 + settings.sleeve.pass_over_margin, 1 - settings.sleeve.grip_margin
-    need, most = seat.pass_over.high * passes, seat.grip.low * grips
     yield f"tube        {tube.name}; {tube.source}"
-    wide, small = tube.expanded_id_mm, tube.recovered_id_mm
-    yield f"            pass: {wide:.2f} supplied >= {seat.pass_over.high:.2f} x {passes:g} = {need:.2f} mm"
-    yield f"            grip: {small:.2f} recovered <= {seat.grip.low:.2f} x {grips:g} = {most:.2f} mm"
+    yield from _grades(tube, seat, settings)
     for diameter in dict.fromkeys((seat.text_diameter.low, seat.text_diameter.high)):
         if diameter <= tube.expanded_id_mm:
             at = stop(tube.expanded_id_mm, tube.recovered_id_mm, tube.recovered_wall_mm, diameter)
@@ -378,20 +386,48 @@ def _tube(fit: Fit, tube: Tube, seat: Seat) -> Iterable[str]:
                 f"{at.circumferential_scale:.3f}, {at.recovery:.0%} recovered (nominal wall, no change of length)"
             )
     if settings.sleeve.printed_sides == "both":
-        yield "faces       both: 2 copies, opposite each other, in two passes of the printer"
+        yield "sides       both: 2 copies, opposite each other, in two passes of the printer"
     for on, part in sections_of(fit):
         yield f"length      {part.cut_mm:.1f} mm flat, {span(part.shrunk_mm, 1)} mm shrunk, on {on}"
     around, face = fit.surface.circumferential_scale, fit.surface.marked_side_scale
     if around and face:
-        yield f"scale       around {span(around, 3)}: outside on the part / outside supplied, the wall's"
-        yield "            volume kept, over the tolerances of tube, wall, length and seat"
-        yield f"            lettered face {span(face, 3)}: heating {settings.sleeve.heating}, two sides, hoop"
-        yield "            shrinkage linear: a model of the project's own, no bound"
+        yield f"scale       around {span(around, 3)}: OD on the part / expanded OD, constant wall"
+        yield "            volume, over all tolerances of tube, wall, length and seat"
+        yield f"            marked side {span(face, 3)}: heating {settings.sleeve.heating}, two sides with linear"
+        yield "            hoop shrinkage: our own model, no bound"
+
+
+def _grades(tube: Tube, seat: Seat, settings: Settings) -> Iterable[str]:
+    """Yield the sums behind what a tube slides over and what it grips: those that hold, with their result."""
+    over, grip, slip, hold = (
+        seat.pass_over,
+        seat.grip,
+        1 + settings.sleeve.pass_over_margin,
+        1 - settings.sleeve.grip_margin,
+    )
+    for base, factor, what in (
+        (over.high, slip, "pass"),
+        (over.high, 1.0, "marginal, without the margin"),
+        (middle(over), slip, "marginal, in the middle of the range"),
+    ):
+        if tube.expanded_id_mm >= base * factor:
+            need = base * factor
+            yield f"            slides on: {tube.expanded_id_mm:.2f} expanded >= {base:.2f} x {factor:g} = {need:.2f} mm ({what})"
+            break
+    for base, factor, what in (
+        (grip.low, hold, "pass"),
+        (grip.low, 1.0, "marginal, without the margin"),
+        (middle(grip), hold, "marginal, in the middle of the range"),
+    ):
+        if tube.recovered_id_mm <= base * factor:
+            most = base * factor
+            yield f"            grips: {tube.recovered_id_mm:.2f} recovered <= {base:.2f} x {factor:g} = {most:.2f} mm ({what})"
+            break
 
 
 def _wrap(fit: Fit) -> Iterable[str]:
     settings = fit.marker.settings
-    yield f"stock       {fit.stock}: serves the whole range (print P <= pi d, tail T >= pi (d + 2 t))"
+    yield f"stock       {fit.stock}: fits the whole range (print P <= pi d, tail T >= pi (d + 2 t))"
     if fit.face:
         copies = "1 copy" if fit.face.repeats == 1 else f"{fit.face.repeats} copies"
         arc_deg = settings.print.readable_arc_deg

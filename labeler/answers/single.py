@@ -14,6 +14,7 @@ from labeler.job.fitting import coded
 from labeler.model import (
     FAIL,
     INSTALL_CONNECTOR,
+    MARGINAL,
     ClosingStep,
     Fit,
     Harness,
@@ -27,7 +28,7 @@ from labeler.model import (
 )
 from labeler.read.values import length, setting, size, with_settings
 from labeler.size.bundles import Bundle, bundle
-from labeler.size.tubes import choose_tubes
+from labeler.size.tubes import choose_tubes, graded
 from labeler.tables.catalogue import (
     Catalogue,
     default_settings,
@@ -115,15 +116,10 @@ def _choice(seat: Seat, sleeve: str | None, settings: Settings, catalogue: Catal
         return asked, choose_tubes(seat, asked, catalogue)
     tube = catalogue.tube(sleeve, Where("--tube"))
     asked = with_settings(settings, {"sleeve.families": (tube.name,)})
-    need, most = (
-        seat.pass_over.high * (1 + settings.sleeve.pass_over_margin),
-        seat.grip.low * (1 - settings.sleeve.grip_margin),
-    )
-    small = (fact("too small to pass", supplied=tube.expanded_id_mm, need=need),) if tube.expanded_id_mm < need else ()
-    wide = (fact("too wide to grip", recovered=tube.recovered_id_mm, most=most),) if tube.recovered_id_mm > most else ()
-    if not small + wide:
-        return asked, TubeChoice((tube,))
-    return asked, TubeChoice((), (fact("family refused", family=tube.name, why=small + wide),))
+    result, reasons = graded(tube, seat, settings)
+    if result == FAIL:
+        return asked, TubeChoice((), (fact("tube refused", tube=tube.name, why=reasons),))
+    return asked, TubeChoice((tube,), marginal={tube.name: reasons} if result == MARGINAL else {})
 
 
 def _diameters(text: str) -> Range:

@@ -8,7 +8,7 @@ from math import pi, radians
 
 from labeler.fit.code import CodeArea, CodeMaker, SetCode, set_code
 from labeler.fit.result import PAPER, face_of, fit_of, font_of, look_of, needed_for, set_text
-from labeler.fit.sleeve import SleevePlace, fit_sleeve, lengths_on, plain_sleeve
+from labeler.fit.sleeve import SleevePlace, blank_sleeve, fit_sleeve, lengths_on
 from labeler.fit.text import EPS, Needed, TextLayout, Zone, flat_zone
 from labeler.formulas.legibility import copies_around, wrap_diameters
 from labeler.formulas.shrink import shrunk
@@ -230,7 +230,7 @@ def fit_insert(marker: Marker, place: SleevePlace, stock: Stock, codes: CodeMake
     made = _printed(marker, font, zone, tuple(lengths), 2 * settings.sleeve.end_margin_mm, codes)
     width = made.setting.length_mm
     cut = lengths[width]
-    sleeve = plain_sleeve(marker, place, cut)
+    sleeve = blank_sleeve(marker, place, cut)
     drawable = made.fit.font_size_mm > 0 and width > 0 and around > 0
     against: tuple[Fact, ...] = () if drawable else (fact("no strip left", width=width, height=around),)
     against += sleeve.reasons + place.room.refusal(width, around)
@@ -260,7 +260,7 @@ def strip_lengths(marker: Marker, place: SleevePlace) -> dict[float, float]:
     on = shrunk(
         tube.limits(settings.sleeve.expanded_oversize, settings.sleeve.recovered_undersize), seat.text_diameter, "even"
     )
-    use = lengths_on(seat, tube, on.along, settings, place.cut_length_mm)
+    use = lengths_on(seat, tube, on.along, settings, place.piece)
     strips = {(cut - use.rest) * on.along.low - 2 * settings.insert.sleeve_overhang_mm: cut for cut in use.choices}
     inside = {strip: cut for strip, cut in strips.items() if 0 < strip <= place.room.width_mm + 1e-6}
     return inside or dict(list(strips.items())[:1])

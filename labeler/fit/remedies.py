@@ -107,7 +107,10 @@ def _longer(fit: Fit, other: Other) -> Iterator[Fact]:
 
 def _uncut(marker: Marker) -> Marker:
     """Return the marker free of the lengths that the shop cuts."""
-    return with_settings(marker, {"sleeve.cut_lengths_mm": (), "sleeve.max_cut_length_mm": LONGEST_TRIED_MM})
+    return with_settings(
+        marker,
+        {"sleeve.cut_lengths_mm": (), "sleeve.max_cut_length_mm": None, "sleeve.usual_cut_length_mm": LONGEST_TRIED_MM},
+    )
 
 
 def _shortest(marker: Marker, from_mm: float, made: Fit | None, other: Other) -> Fit | None:
@@ -150,7 +153,7 @@ def _other_tube(fit: Fit, other: Other) -> Iterator[Fact]:
     tubes = tuple(tube for tube in other.tubes if tube.family not in fit.marker.settings.sleeve.families)
     made = _refit(other, fit.marker, tubes=tubes) if tubes else None
     if made and (tube := made.tube):
-        sizes = {"supplied": tube.expanded_id_mm, "recovered": tube.recovered_id_mm, "ratio": tube.ratio}
+        sizes = {"expanded": tube.expanded_id_mm, "recovered": tube.recovered_id_mm, "ratio": tube.ratio}
         yield _way("other family", made, tube=tube.name, **sizes, family=tube.family)
 
 
@@ -237,7 +240,7 @@ def _way(way: str, made: Fit, /, **values: object) -> Fact:
     """Return a way out with its values, and the height of the capitals that it gives."""
     if made.capital_height_mm is None:
         return fact(way, **values, reached=fact("without height", result=made.result))
-    height = "height" if made.result == PASS else "height, turned"
+    height = "height" if made.result == PASS else "height, marginal"
     return fact(way, **values, reached=fact(height, capital=made.capital_height_mm.low))
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import chain
@@ -10,6 +10,7 @@ from itertools import chain
 from labeler.errors import LabelerError, Problem
 from labeler.fit.code import SetCode, with_code
 from labeler.fit.text import Needed, TextLayout, Zone, best_setting, breakings, needed_capital, type_size
+from labeler.formulas.interval import middle
 from labeler.formulas.legibility import contrast_ratio
 from labeler.model import FAIL, MARGINAL, PASS, Capital, Fact, Fit, Marker, Settings, Surface, fact
 from labeler.tables.colours import luminance
@@ -19,14 +20,16 @@ from labeler.text import Font, font_for, load_font, weight_for
 PAPER = "WH"  # of tags, strips, flags and the printed zone of wraps: project choice, stock files do not say
 MOST_LINES = 8
 EPS = 1e-9
+SLACK = 1e-6  # of ratios
 PLAIN = Surface()
 
 
 def needed_for(marker: Marker) -> Needed:
     """Return the capital heights asked for on this marker, after shrinking, by how far from it is read."""
     settings = marker.settings
+    close = marker.on_wire or marker.single
     return needed_capital(
-        settings.print.wire_reading_distance_mm if marker.on_wire else settings.print.reading_distance_mm, settings
+        settings.print.wire_reading_distance_mm if close else settings.print.reading_distance_mm, settings
     )
 
 
@@ -90,40 +93,45 @@ def contrast_of(print_colour: str, ground_colour: str) -> float | None:
 
 @dataclass(frozen=True, slots=True)
 class Look:
-    """How any text comes out in a zone: its font and surface, with what is wrong or not known of them."""
+    """How any text comes out in a zone: its font and surface, the flaws of these, and the result that they allow."""
 
     font: Font
     surface: Surface
     flaws: tuple[Fact, ...]
-    refused: bool  # one of the flaws makes the marker unfit
+    result: str
 
 
 def look_of(font: Font, zone: Zone, settings: Settings, ground_colour: str = PAPER, surface: Surface = PLAIN) -> Look:
     """Return how text comes out in a zone on a ground of a colour; ``surface`` has what is known of a tube."""
-    flaws: list[Fact] = []
-    low, high, least, most = (
-        zone.width_ratio.low,
-        zone.width_ratio.high,
-        settings.print.min_width_ratio,
-        settings.print.max_width_ratio,
-    )
-    if low < least - 1e-6 or high > most + 1e-6:
-        flaws.append(fact("letters out of proportion", low=low, high=high, least=least, most=most))
-    ink, required = settings.print.colour, settings.print.min_contrast
+    ink, limits = settings.print.colour, settings.print
     contrast = contrast_of(ink, ground_colour)
-    if contrast is not None and contrast < required:
-        flaws.append(fact("contrast too low", ink=ink, ground=ground_colour, contrast=contrast, required=required))
-    if (
-        surface.text_direction
-        and settings.sleeve.printed_sides == "both"
-        and settings.sleeve.heating == "unmarked side first"
-    ):
-        flaws.append(fact("both faces heated from behind"))
-    refused = bool(flaws)
-    if contrast is None:
-        flaws.append(fact("contrast unknown", ink=ink, ground=ground_colour))
+    flaws = list(_shape_flaws(zone, settings))
+    if contrast is not None and contrast < limits.min_contrast:
+        why = fact("contrast too low", ink=ink, ground=ground_colour, contrast=contrast, required=limits.min_contrast)
+        flaws.append((MARGINAL if contrast >= limits.marginal_min_contrast else FAIL, why))
+    both = settings.sleeve.printed_sides == "both" and settings.sleeve.heating == "unmarked side first"
+    if surface.text_direction and both:
+        flaws.append((FAIL, fact("both faces heated from behind")))
+    result = next((each for each in (FAIL, MARGINAL) if any(grade == each for grade, _ in flaws)), PASS)
+    unknown = (fact("contrast unknown", ink=ink, ground=ground_colour),) if contrast is None else ()
     looks = replace(surface, width_ratio=zone.width_ratio, stroke_ratio=zone.stroke_ratio, contrast=contrast or 0.0)
-    return Look(font, looks, tuple(flaws), refused)
+    return Look(font, looks, (*(why for _, why in flaws), *unknown), result)
+
+
+def _shape_flaws(zone: Zone, settings: Settings) -> Iterator[tuple[str, Fact]]:
+    """Yield what is wrong with the shape of letters, each with the result that it allows."""
+    limits = settings.print
+    low, high = zone.width_ratio.low, zone.width_ratio.high
+    if low < limits.min_width_ratio - SLACK or high > limits.max_width_ratio + SLACK:
+        slight = low >= limits.marginal_min_width_ratio - SLACK and high <= limits.marginal_max_width_ratio + SLACK
+        allowed = {"least": limits.min_width_ratio, "most": limits.max_width_ratio}
+        yield MARGINAL if slight else FAIL, fact("letters out of proportion", low=low, high=high, **allowed)
+    if zone.stroke_ratio.low < limits.min_stroke_ratio - SLACK:
+        slight = zone.stroke_ratio.low >= limits.marginal_min_stroke_ratio - SLACK
+        yield (
+            MARGINAL if slight else FAIL,
+            fact("strokes too thin", low=zone.stroke_ratio.low, least=limits.min_stroke_ratio),
+        )
 
 
 def fit_of(marker: Marker, setting: TextLayout, zone: Zone, look: Look, code: SetCode | None) -> Fit:
@@ -135,13 +143,18 @@ def fit_of(marker: Marker, setting: TextLayout, zone: Zone, look: Look, code: Se
     capital = Capital(flat, flat * zone.scale.low, flat * zone.scale.high, zone.needed.required_mm, zone.needed.by)
     share = flat / setting.capital_mm if setting.capital_mm else 0.0  # sizes are rounded down to share them
     arc = (setting.stack_mm if along else setting.width_mm) * share * zone.arc_per_mm
-    result, reasons = PASS, look.flaws
-    if flat < zone.required_mm * (1 - 1e-6):
+    result, reasons = look.result, look.flaws
+    if flat < zone.middle_mm * (1 - SLACK):
         result, reasons = FAIL, (_too_small(setting, zone, capital, settings), *reasons)
+    elif flat < zone.required_mm * (1 - SLACK):
+        heights = {"low": capital.low, "middle": flat * middle(zone.scale), "required": capital.required}
+        result = FAIL if result == FAIL else MARGINAL
+        reasons = (fact("capitals small at the least", **heights, by=capital.required_by), *reasons)
     elif setting.turned:
         limits = {"reading": settings.print.readable_arc_deg, "turning": settings.print.max_arc_deg}
-        result, reasons = MARGINAL, (fact("turn to read", arc=arc, **limits), *reasons)
-    result, reasons = with_code(FAIL if look.refused else result, reasons, code, settings)
+        result = FAIL if result == FAIL else MARGINAL
+        reasons = (fact("turn to read", arc=arc, **limits), *reasons)
+    result, reasons = with_code(result, reasons, code, settings)
     return Fit(
         marker,
         result,

@@ -14,6 +14,7 @@ from labeler.model import (
     FAIL,
     MARGINAL,
     PASS,
+    RESULTS,
     Branch,
     Face,
     Fact,
@@ -79,9 +80,10 @@ def room_of(stock: Stock, others: Sequence[Stock] = ()) -> StockLimits:
 LONGEST_TRIED_MM = 200.0  # longest cut that is proposed: project choice
 
 
-def cut_lengths(settings: Settings, at_least_mm: float = 0.0) -> tuple[float, ...]:
+def cut_lengths(settings: Settings, at_least_mm: float = 0.0, unusual: bool = False) -> tuple[float, ...]:
     """Return the cut lengths that may be chosen, mm: the shop's own, or whole steps from shortest to longest.
 
+    The longest is the usual one; where ``unusual`` ones are chosen too, the shop's limit or `LONGEST_TRIED_MM`.
     Where none is long enough for ``at_least_mm`` only the longest is returned.
     """
     if settings.sleeve.cut_lengths_mm:
@@ -89,8 +91,11 @@ def cut_lengths(settings: Settings, at_least_mm: float = 0.0) -> tuple[float, ..
         return enough or settings.sleeve.cut_lengths_mm[-1:]
     step = settings.sleeve.cut_step_mm
     first = ceil(round(max(settings.sleeve.min_cut_length_mm, at_least_mm) / step, 9))
-    last = int(round(settings.sleeve.max_cut_length_mm / step, 9))
-    return tuple(i * step for i in range(first, last + 1)) or (settings.sleeve.max_cut_length_mm,)
+    limit = settings.sleeve.max_cut_length_mm or LONGEST_TRIED_MM
+    usual = max(settings.sleeve.usual_cut_length_mm, settings.sleeve.min_cut_length_mm)
+    longest = limit if unusual else min(limit, usual)
+    last = int(round(longest / step, 9))
+    return tuple(i * step for i in range(first, last + 1)) or (longest,)
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,17 +116,23 @@ class Lengths:
     withheld: bool
 
 
-def lengths_on(
-    seat: Seat, tube: Tube, own_along: Range, settings: Settings, fixed_mm: float | None, most_mm: float = inf
-) -> Lengths:
+@dataclass(frozen=True, slots=True)
+class PieceLength:
+    """What is given for the length of a piece, mm: fixed or None, the longest that can be printed, unusual ones too."""
+
+    fixed_mm: float | None = None
+    most_mm: float = inf
+    unusual: bool = False
+
+
+def lengths_on(seat: Seat, tube: Tube, own_along: Range, settings: Settings, piece: PieceLength) -> Lengths:
     """Return how the length of a tube is used on a seat, cut to a fixed length or to one that may be chosen.
 
-    ``own_along`` is the tube's length on the lettered part over its flat length; ``most_mm`` the
-    longest piece that can be printed. On a stepped seat each part is held by ``sleeve.covering_overlap_mm`` after shrinking.
+    ``own_along`` is the tube's length on the marked part over its flat length. On a stepped seat each part is held by ``sleeve.covering_overlap_mm`` after shrinking.
     """
     rest, along, least = 0.0, None, 0.0
     if seat.section:
-        on = Range(seat.section.grip.low, min(seat.section.grip.high, tube.expanded_id_mm))
+        on = inside(seat.section.grip, tube)
         along = shrunk(
             tube.limits(settings.sleeve.expanded_oversize, settings.sleeve.recovered_undersize), on, "even"
         ).along
@@ -130,9 +141,10 @@ def lengths_on(
             ((settings.sleeve.covering_overlap_mm, along.low), (settings.sleeve.covering_overlap_mm, own_along.low))
         )
     taken = 2 * settings.sleeve.end_margin_mm + rest
-    every = (fixed_mm,) if fixed_mm else cut_lengths(settings, max(taken, least))
-    inside = tuple(length for length in every if length <= most_mm + EPS)
-    return Lengths(own_along, rest, along, taken, least, inside or every[:1], len(inside) < len(every))
+    at_least = max(taken, least)
+    every = (piece.fixed_mm,) if piece.fixed_mm else cut_lengths(settings, at_least, piece.unusual)
+    printed = tuple(length for length in every if length <= piece.most_mm + EPS)
+    return Lengths(own_along, rest, along, taken, least, printed or every[:1], len(printed) < len(every))
 
 
 def not_held(use: Lengths, length_mm: float, settings: Settings) -> tuple[Fact, ...]:
@@ -186,9 +198,6 @@ def _within(fit: Fit, branch: Branch, taken: Mapping[str, Mapping[str, float]]) 
 # ---------------------------------------------------------------- sleeve
 
 
-VERDICTS = (PASS, MARGINAL, FAIL)
-
-
 @dataclass(frozen=True, slots=True, eq=False)
 class SleevePlace:
     """What all sleeves on one seat with the same settings share; what a tube is there is worked out once."""
@@ -197,7 +206,14 @@ class SleevePlace:
     choice: TubeChoice
     cut_length_mm: float | None = None  # fixed, or None: free
     room: StockLimits = UNLIMITED
-    grounds: dict[tuple[str, str, str], _TubeInPlace] = field(default_factory=dict)  # by tube, font and direction
+    unusual: bool = False  # cuts longer than usual are chosen too
+    grounds: dict[tuple[str, str, str, bool], _TubeInPlace] = field(default_factory=dict)
+    """By tube, font, direction, and whether unusual lengths are cut."""
+
+    @property
+    def piece(self) -> PieceLength:
+        """Return what is given for the length of a piece."""
+        return PieceLength(self.cut_length_mm, self.room.width_mm, self.unusual)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -220,29 +236,40 @@ class _TubeInPlace:
 def fit_sleeve(marker: Marker, place: SleevePlace, codes: CodeMaker | None = None) -> Fit:
     """Return the answer for one sleeve; ``codes`` makes the symbols of its code, if it carries one.
 
-    The tubes are tried in the order of the place's choice; the first that fits is taken, else the
-    first that is tight, else the one with the tallest capitals.
+    The tubes are tried in the order of the place's choice; the first that passes is taken, else the
+    first that is marginal, else the one with the tallest capitals. Cuts longer than usual are the last choice.
     """
-    tubes = place.choice.tubes
-    if not tubes:
+    if not place.choice.tubes:
         return _no_tube(marker, place.seat, place.choice)
     if not marker.marked:
-        return plain_sleeve(marker, place)
+        return blank_sleeve(marker, place)
+    made = _best_on_tubes(marker, place, codes)
+    settings = marker.settings.sleeve
+    if made.result == PASS or place.cut_length_mm or settings.cut_lengths_mm or place.unusual:
+        return made
+    longer = _best_on_tubes(marker, replace(place, unusual=True), codes)
+    return longer if RESULTS.index(longer.result) < RESULTS.index(made.result) else made
+
+
+def _best_on_tubes(marker: Marker, place: SleevePlace, codes: CodeMaker | None) -> Fit:
+    """Return the best answer on the tubes of a place, with the lengths that may be cut there."""
     font, reasons = font_of(marker.text, marker, marker.settings.sleeve.colour)
     answers: list[Fit] = []
     asked = marker.settings.sleeve.text_direction
     for direction in ("along", "around") if asked == "auto" else (asked,):
-        for tube in tubes:
+        for tube in place.choice.tubes:
             answer = _on_tube(marker, _ground(marker, place, tube, font, direction), reasons, codes)
             if answer.result == PASS:
                 return answer
             answers.append(answer)
         if any(answer.result != FAIL for answer in answers):
-            break  # around only where nothing fits along
-    best = min(
-        answers, key=lambda a: (VERDICTS.index(a.result), -(a.capital_height_mm.low if a.capital_height_mm else 0.0))
-    )
-    return _with_ways(best, place, font, codes)
+            break  # around only where nothing serves along
+
+    def rank(fit: Fit) -> tuple[int, float]:
+        return RESULTS.index(fit.result), -(fit.capital_height_mm.low if fit.capital_height_mm else 0.0)
+
+    marginal = next((answer for answer in answers if answer.result == MARGINAL), None)
+    return _with_ways(marginal or min(answers, key=rank), place, font, codes)
 
 
 def _with_ways(fit: Fit, place: SleevePlace, font: Font, codes: CodeMaker | None) -> Fit:
@@ -262,18 +289,19 @@ def _code_on(marker: Marker, ground: _TubeInPlace, codes: CodeMaker | None, ways
 
 
 def _ground(marker: Marker, place: SleevePlace, tube: Tube, font: Font, direction: str) -> _TubeInPlace:
-    known = place.grounds.get((tube.name, font.name, direction))
+    key = (tube.name, font.name, direction, place.unusual)
+    known = place.grounds.get(key)
     if known is not None:
         return known
     settings, seat = marker.settings, place.seat
-    on = zone_on_tube(tube, seat.text_diameter, settings, needed_for(marker), font)
+    on = zone_on_tube(tube, inside(seat.text_diameter, tube), settings, needed_for(marker), font)
     zone = on.zone if direction == "along" else zone_around(on, settings, font)
-    use = lengths_on(seat, tube, on.shrunk.along, settings, place.cut_length_mm, place.room.width_mm)
+    use = lengths_on(seat, tube, on.shrunk.along, settings, place.piece)
     scales = on.shrunk.circumferential_scale, on.shrunk.marked_side_scale, on.shrunk.along
     stretch = zone.stretch if direction == "along" else 1 / zone.stretch
     surface = Surface(on.zone.across_mm, on.lay_flat_mm, *scales, stretch, direction)
     look = look_of(font, zone, settings, settings.sleeve.colour, surface)
-    made = place.grounds[tube.name, font.name, direction] = _TubeInPlace(place, tube, on, zone, use, look)
+    made = place.grounds[key] = _TubeInPlace(place, tube, on, zone, use, look)
     return made
 
 
@@ -291,10 +319,11 @@ def _on_tube(marker: Marker, ground: _TubeInPlace, reasons: tuple[Fact, ...], co
     refused = not_held(use, length, marker.settings) + place.room.refusal(length, ground.on.lay_flat_mm)
     if use.withheld:
         refused += _not_longer(setting, ground)
+    notes = place.choice.marginal.get(ground.tube.name, ())
     return replace(
         fit,
-        result=FAIL if refused else fit.result,
-        reasons=reasons + fit.reasons + refused,
+        result=FAIL if refused else MARGINAL if notes and fit.result == PASS else fit.result,
+        reasons=reasons + fit.reasons + refused + notes + loose_past_edge(place.seat, ground.tube),
         seat=place.seat,
         tube=ground.tube,
         face=_face(setting, fit.font_size_mm, ground, marker.settings, code) if fit.font_size_mm > 0 else None,
@@ -388,22 +417,24 @@ def _runs(
 # ---------------------------------------------------------------- without lettering, without a tube
 
 
-def plain_sleeve(marker: Marker, place: SleevePlace, length_mm: float | None = None) -> Fit:
+def blank_sleeve(marker: Marker, place: SleevePlace, length_mm: float | None = None) -> Fit:
     """Return the answer for a sleeve without lettering on the first tube; it goes through no printer.
 
     Its length is that given, or the shortest that holds.
     """
     settings, seat, tube = marker.settings, place.seat, place.choice.tubes[0]
     on = shrunk(
-        tube.limits(settings.sleeve.expanded_oversize, settings.sleeve.recovered_undersize), seat.text_diameter, "even"
+        tube.limits(settings.sleeve.expanded_oversize, settings.sleeve.recovered_undersize),
+        inside(seat.text_diameter, tube),
+        "even",
     )
-    use = lengths_on(seat, tube, on.along, settings, length_mm or place.cut_length_mm)
+    use = lengths_on(seat, tube, on.along, settings, PieceLength(length_mm or place.cut_length_mm))
     length = use.choices[0]
-    why = not_held(use, length, settings)
+    why, notes = not_held(use, length, settings), place.choice.marginal.get(tube.name, ())
     return Fit(
         marker=marker,
-        result=FAIL if why else PASS,
-        reasons=why,
+        result=FAIL if why else MARGINAL if notes else PASS,
+        reasons=why + notes + loose_past_edge(seat, tube),
         seat=seat,
         tube=tube,
         cut_length_mm=length,
@@ -414,15 +445,19 @@ def plain_sleeve(marker: Marker, place: SleevePlace, length_mm: float | None = N
 
 
 def _no_tube(marker: Marker, seat: Seat, choice: TubeChoice) -> Fit:
-    settings = marker.settings
-    why = fact(
-        "no tube",
-        families=settings.sleeve.families,
-        passes=seat.pass_over.high,
-        slip=settings.sleeve.pass_over_margin,
-        closes_on=seat.grip.low,
-        grip=settings.sleeve.grip_margin,
-        on_the_way=seat.obstacle,
-    )
+    obstacle = (fact("obstacle", on=seat.obstacle),) if seat.obstacle else ()
     early = (fact("in time", on=seat.obstacle),) if seat.obstacle and seat.obstacle.avoidable else ()
-    return Fit(marker, FAIL, (why, *choice.refusals), seat=seat, fixes=early + choice.fixes)
+    return Fit(marker, FAIL, (*choice.refusals, *obstacle), seat=seat, fixes=early + choice.fixes)
+
+
+def inside(on_mm: Range, tube: Tube) -> Range:
+    """Return the diameters of a seat that a tube can lie on: none is larger than its expanded ID."""
+    return Range(min(on_mm.low, tube.expanded_id_mm), min(on_mm.high, tube.expanded_id_mm))
+
+
+def loose_past_edge(seat: Seat, tube: Tube) -> tuple[Fact, ...]:
+    """Return the note that a sleeve stays loose on the part past its covering's edge; () where it does not."""
+    if seat.section is None or seat.covering is None or not seat.section.towards_end:
+        return ()
+    gap = tube.recovered_id_mm - seat.section.grip.low
+    return (fact("loose past the edge", covering=seat.covering.name, gap=gap),) if gap > 0.005 else ()

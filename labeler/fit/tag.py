@@ -14,6 +14,7 @@ from labeler.formulas.legibility import height_for_dots
 from labeler.model import (
     FAIL,
     PASS,
+    RESULTS,
     Box,
     Capital,
     Face,
@@ -83,7 +84,7 @@ def _made(marker: Marker, words: TagWords, stock: Stock, codes: CodeMaker | None
     flat = size * font.capital
     return Fit(
         marker,
-        FAIL if look.refused else result,
+        max(look.result, result, key=RESULTS.index),
         (*reasons, *look.flaws, *against),
         composed.said,
         stock=stock.name,
@@ -93,7 +94,7 @@ def _made(marker: Marker, words: TagWords, stock: Stock, codes: CodeMaker | None
         font_size_mm=size,
         surface=look.surface,
         code=code.fit if code else None,
-        fixes=code.fixes if code and not look.refused else (),
+        fixes=code.fixes if code and look.result != FAIL else (),
         on_bench_sheet=words.on_bench_sheet or composed.rows is not words.rows,
     )
 

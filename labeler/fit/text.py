@@ -9,6 +9,7 @@ from functools import lru_cache
 from itertools import accumulate, pairwise
 from math import inf, pi, radians, sqrt
 
+from labeler.formulas.interval import middle
 from labeler.formulas.legibility import height_for_angle, height_for_dots
 from labeler.formulas.shrink import Shrunk, lay_flat, shrunk, wall_from_section
 from labeler.model import Range, Settings, Tube
@@ -37,7 +38,8 @@ class Zone:
     ``read_mm`` and ``turn_mm`` are the tallest stacks of lines that are read without turning and
     with turning the part; ``across_mm`` what the stock takes; ``scale`` that of the letters' height
     after shrinking; ``stretch`` how much taller than normal they are printed.
-    ``required_mm``, ``preferred_mm`` and ``largest_mm`` are flat capital heights.
+    ``required_mm``, ``preferred_mm`` and ``largest_mm`` are flat capital heights for the least that they may become;
+    ``middle_mm`` is the required one in the middle of the range.
     """
 
     read_mm: float
@@ -46,6 +48,7 @@ class Zone:
     scale: Range
     stretch: float
     required_mm: float
+    middle_mm: float
     preferred_mm: float
     largest_mm: float
     needed: Needed
@@ -86,13 +89,15 @@ def flat_zone(
     )
     by_dots = height_for_dots(settings.print.min_dots_per_capital, settings.print.dpi)
     least = max(by_dots, least_size * font.capital * stretch)
-    heights = (needed.required_mm, needed.preferred_mm, needed.largest_mm)
-    required, preferred, largest = (max(height / scale.low, least) for height in heights)
+    asked = (needed.required_mm, needed.preferred_mm, needed.largest_mm)
+    required, preferred, largest = (max(height / scale.low, least) for height in asked)
     width_ratio, stroke_ratio = (
         Range(own / font.capital * letters.low, own / font.capital * letters.high)
         for own in (font.capital_width, font.stroke)
     )
-    return Zone(inf, inf, inf, scale, stretch, required, preferred, largest, needed, 0.0, width_ratio, stroke_ratio)
+    between = max(needed.required_mm / middle(scale), least)
+    heights = (required, between, preferred, largest)
+    return Zone(inf, inf, inf, scale, stretch, *heights, needed, 0.0, width_ratio, stroke_ratio)
 
 
 @dataclass(frozen=True, slots=True)

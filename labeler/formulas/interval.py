@@ -14,3 +14,12 @@ class Range:
 
     def __add__(self, other: float) -> Range:
         return Range(self.low + other, self.high + other)
+
+
+def middle(of: Range) -> float:
+    """Return the middle of a range.
+
+    >>> middle(Range(1.0, 2.0))
+    1.5
+    """
+    return (of.low + of.high) / 2

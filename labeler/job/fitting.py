@@ -1,4 +1,4 @@
-"""Fitting: every marker of one harness sized and fitted, with what would do where one does not fit."""
+"""Fitting: every marker of one harness sized and fitted, with what would make it fit."""
 
 from __future__ import annotations
 
@@ -31,6 +31,7 @@ from labeler.model import (
     Settings,
     Stock,
     TubeChoice,
+    fact,
 )
 from labeler.plan import tag_words
 from labeler.size.bundles import Sizing, branch_bundle, covering_of
@@ -210,10 +211,27 @@ class Fitter:
 
     def fit(self, marker: Marker, cut_mm: float | None = None) -> Fit:
         """Fit a marker that is no tag, of a sleeve or insert at a given cut length where there is one."""
+        answer = self._fit_kind(marker, cut_mm)
+        if answer.result != FAIL or marker.role != "branch end" or not marker.marked:
+            return answer
+        return self._next_kind(marker, answer) or answer
+
+    def _next_kind(self, marker: Marker, failed: Fit) -> Fit | None:
+        """Return the answer for the first of the other kinds that are set for a branch end and serve there."""
+        for kind in marker.settings.marker.branch:
+            if kind not in (marker.kind, "none"):
+                made = self._fit_kind(replace(marker, kind=kind), fixes=False)
+                if made.result != FAIL:
+                    why = fact("next kind", kind=kind, instead_of=marker.kind, why=failed.reasons[:1])
+                    return replace(made, reasons=(why, *made.reasons))
+        return None
+
+    def _fit_kind(self, marker: Marker, cut_mm: float | None = None, *, fixes: bool = True) -> Fit:
+        """Fit a marker of its own kind; where it fails, with what would make it fit."""
         marker, codes = coded(marker, self.sizing.index.harness, self.unit)
         if marker.kind not in SLID_ON:
             answer = self._on_film(marker, codes)
-            if answer.result != FAIL:
+            if answer.result != FAIL or not fixes:
                 return answer
             other = Other(lambda change: self._on_film(change.marker, codes), kinds=self._kinds(answer, codes))
             return replace(answer, fixes=fixes_for(answer, other))
@@ -221,7 +239,7 @@ class Fitter:
         if cut_mm:
             place = replace(place, cut_length_mm=cut_mm)
         answer = self._under_tube(marker, place, codes)
-        return answer if answer.result != FAIL else self._tube_ways(answer, place, codes)
+        return self._tube_ways(answer, place, codes) if answer.result == FAIL and fixes else answer
 
     def fit_tags(self, first: Marker, second: Marker | None) -> tuple[Fit, ...]:
         """Fit a bag's tag: its contents with the pins where both go on; else the pins have the second, or none."""

@@ -40,12 +40,11 @@ class Bundle:
     grip: Range
     basis: PackedBundle | MeasuredBundle
 
-    def under(self, wall_mm: Range) -> Bundle:
-        """Return the same bundle with the wall of a covering all round."""
-        passes, closes = (
-            Range(bare.low + 2 * wall_mm.low, bare.high + 2 * wall_mm.high) for bare in (self.pass_over, self.grip)
-        )
-        return Bundle(passes, closes, self.basis)
+    def under(self, covering: SeatCovering) -> Bundle:
+        """Return the same bundle in a covering: squeezed where a sleeve slides over it, as laid where one grips it."""
+        passed, laid = covering.passed_wall_mm, covering.wall_mm
+        over = Range(self.pass_over.low + 2 * passed.low, self.pass_over.high + 2 * passed.high)
+        return Bundle(over, Range(self.grip.low + 2 * laid.low, self.grip.high + 2 * laid.high), self.basis)
 
 
 def wire_diameter(circuit: Circuit, settings: Settings, catalogue: Catalogue) -> WireDiameter:
@@ -173,5 +172,4 @@ def covering_of(settings: Settings, catalogue: Catalogue) -> SeatCovering:
     if given is not None:
         name = settings.covering if settings.covering != "none" else "covering"
         return SeatCovering(name, Range(given, given), "")
-    wall, source = catalogue.covering_wall(settings.covering)
-    return SeatCovering(settings.covering, wall, source)
+    return catalogue.seat_covering(settings.covering)

@@ -121,7 +121,7 @@ def access_to(branch: Branch, end: BranchEnd, sizing: Sizing) -> tuple[AccessEnd
     From its own end that is the bundle there; from another the widest of the branch.
     """
     ways = branch_access_ends(branch, sizing)
-    wall = covering_of(end.settings, sizing.catalogue).wall_mm.high
+    wall = covering_of(end.settings, sizing.catalogue).passed_wall_mm.high
     own = far = bundle_at(branch, end, sizing).pass_over.high
     if any(way.end.at != end.at for way in ways):
         far = max(own, widest(branch, sizing))
@@ -162,7 +162,7 @@ def installation_order(branch: Branch, sizing: Sizing) -> tuple[InstallationStep
     settings = branch.settings
     covering = covering_of(settings, sizing.catalogue)
     covered = bool(branch.ends) and covering.wall_mm.high > 0 and sizing.catalogue.slides_on(settings.covering)
-    sleeved = [(end.settings or settings).marker.branch in SLID_ON for end in branch.ends]
+    sleeved = [(end.settings or settings).marker.branch[0] in SLID_ON for end in branch.ends]
     if not covered and not any(sleeved):
         return ()
     ways = branch_access_ends(branch, sizing)

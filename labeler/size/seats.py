@@ -51,7 +51,7 @@ def wire_seat(circuit: Circuit, sizing: Sizing, kind: str = "sleeve", at: str = 
         else:
             how = Installation(before=ClosingStep(CRIMP_CONTACT))
     obstacle = way.obstacle if way and way.obstacle_mm > on.high else None
-    passes = Range(on.low, obstacle.diameter_mm if obstacle else on.high)
+    passes = Range(obstacle.diameter_mm, obstacle.diameter_mm) if obstacle else on
     return Seat(passes, on, on, wire=name, basis=wire, installation=how, obstacle=obstacle)
 
 
@@ -64,33 +64,34 @@ def _contact(circuit: Circuit, _end: BranchEnd, connector: Connector) -> float:
 
 
 def end_seat(branch: Branch, end: BranchEnd, sizing: Sizing, kind: str = "") -> Seat:
-    """Return the diameters that a marker of a kind ("": the one that is set) meets at a branch's end.
+    """Return the diameters that a marker of a kind ("": the first that is set) meets at a branch's end.
 
-    With a covering the sleeve straddles its edge: it passes over the covered bundle, closes on
-    the bare one, and the lettering stands where ``sleeve.text_on`` says, the other part is the seat's
-    section. With ``sleeve.covering_overlap_mm`` 0 it sits on the covering alone.
+    A sleeve over a covering's edge slides over the covered bundle, squeezed, and must hold on the covering as laid;
+    with ``sleeve.grips`` "both" on the bare wires past the edge too. The text stands where ``sleeve.text_on`` says;
+    the other part is the seat's section. With ``sleeve.covering_overlap_mm`` 0 it sits on the covering alone.
     """
     index = sizing.index
     settings = end.settings
     there = index.circuits_at(branch, end)
     bare = branch_bundle(branch, there, sizing)
     covering = covering_of(settings, sizing.catalogue)
-    covered = bare.under(covering.wall_mm)
+    covered = bare.under(covering)
     straddles = covering.wall_mm.high > 0 and settings.sleeve.covering_overlap_mm > 0
     on_bundle = straddles and settings.sleeve.text_on == "bundle"
+    grip = (bare if straddles and settings.sleeve.grips == "both" else covered).grip
     section = SeatSection((covered if on_bundle else bare).grip, not on_bundle) if straddles else None
-    most, how, obstacle = covered.pass_over.high, None, None
-    if (kind or settings.marker.branch) in SLID_ON:  # others go on from the side, whatever is there
-        way, over = access_to(branch, end, sizing)
+    over, how, obstacle = covered.pass_over, None, None
+    if (kind or settings.marker.branch[0]) in SLID_ON:  # others go on from the side, whatever is there
+        way, widest_mm = access_to(branch, end, sizing)
         how = installation(way, end, branch)
-        if way and way.obstacle_mm > over:
-            most, obstacle = way.obstacle_mm, way.obstacle
-        elif way:
-            obstacle = Obstacle(BUNDLE, way.end.at, over) if over > most else None
-            most = over
+        if way and way.obstacle and way.obstacle_mm > widest_mm:
+            over, obstacle = Range(way.obstacle_mm, way.obstacle_mm), way.obstacle
+        elif way and widest_mm > over.high:
+            obstacle = Obstacle(BUNDLE, way.end.at, widest_mm)
+            over = Range(over.low * widest_mm / over.high, widest_mm)  # the wires there vary as much as those here
     return Seat(
-        Range(covered.pass_over.low, most),
-        (bare if straddles else covered).grip,
+        over,
+        grip,
         (bare if on_bundle else covered).grip,
         wires=sum(circuit.cable not in index.jackets for circuit in there),
         cables=len({circuit.cable for circuit in there if circuit.cable in index.jackets}),

@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from labeler.errors import LabelerError, Problem, Where, refuse, suggestion
-from labeler.model import GROUPS, NOWHERE, Range, Settings, Stock, Tube, WireDiameter
+from labeler.model import GROUPS, NOWHERE, Range, SeatCovering, Settings, Stock, Tube, WireDiameter
 from labeler.tables.document import (
     ANY,
     FLAG,
@@ -266,10 +266,10 @@ class Catalogue:
         """Return a covering by its name or one of its aliases."""
         return _found("covering", "coverings", name, self.coverings, where)
 
-    def covering_wall(self, name: str, where: Where = NOWHERE) -> tuple[Range, str]:
-        """Return the wall [mm] that a covering adds all round, lowest and highest, and its source."""
+    def seat_covering(self, name: str, where: Where = NOWHERE) -> SeatCovering:
+        """Return a covering as it lies on a seat: its wall all round [mm], laid and squeezed, and its source."""
         covering = self.covering(name, where)
-        return covering.wall_mm, covering.source
+        return SeatCovering(name, covering.wall_mm, covering.source, covering.squeezed_mm)
 
     def slides_on(self, covering: str) -> bool:
         """Return whether a covering is pulled over the wires from an end, and not wound or laid around them."""

@@ -68,6 +68,7 @@ class Covering:
     description: str = ""
     wall_mm: Range
     source: str
+    squeezed_mm: Range | None = None  # drawn tight or squeezed by hand, None: as laid
     slide_on: bool = True  # pulled over the wires from an end; False: wound or laid around them
     loose_fit: bool = False  # the bundle does not fill it: its outside has to be measured
 
@@ -154,6 +155,12 @@ COVERING = Form(
         "description": DESCRIPTION,
         "min_wall_mm": Key(LENGTH, "least wall that it adds all round", 0.5, required=True, high=50.0),
         "max_wall_mm": Key(LENGTH, "greatest wall that it adds all round", 0.9, required=True, high=50.0),
+        "min_squeezed_wall_mm": Key(
+            LENGTH, "least wall, drawn tight or squeezed by hand while a sleeve slides over it", 0.4, high=50.0
+        ),
+        "max_squeezed_wall_mm": Key(
+            LENGTH, "greatest wall, drawn tight or squeezed by hand while a sleeve slides over it", 0.5, high=50.0
+        ),
         "source": SOURCE,
         "slide_on": Key(
             FLAG, "whether it is pulled over the wires from an end, not wound around them", True, default=True
@@ -312,5 +319,14 @@ def _source(entry: Values, row: Values) -> str:
 
 def _covering(row: Row) -> tuple[Covering, Found]:
     wall = Range(row.values["min_wall_mm"], row.values["max_wall_mm"])
-    finding = f"min_wall {wall.low:g} mm is above max_wall {wall.high:g} mm", "exchange them"
-    return _made(Covering, row.values, wall_mm=wall), iter([(row, finding)] if wall.low > wall.high else [])
+    low, high = (row.values.get(f"{end}_squeezed_wall_mm") for end in ("min", "max"))
+    squeezed = None if low is None and high is None else Range(low or 0.0, wall.high if high is None else high)
+    findings = []
+    if wall.low > wall.high:
+        findings.append((row, (f"min_wall {wall.low:g} mm is above max_wall {wall.high:g} mm", "exchange them")))
+    if squeezed and not squeezed.low <= squeezed.high <= wall.high:
+        text = (
+            f"squeezed wall of {squeezed.low:g} to {squeezed.high:g} mm does not fit a wall of at most {wall.high:g} mm"
+        )
+        findings.append((row, (text, "a squeezed wall is at most as thick as the wall as laid")))
+    return _made(Covering, row.values, wall_mm=wall, squeezed_mm=squeezed), iter(findings)

@@ -87,7 +87,7 @@ def facts(of: BranchFacts) -> Iterator[tuple[str, str]]:
     yield "wires", wires or "measured as one bundle"
     if of.diameter:
         over, seat = of.diameter
-        yield "diameter", f"{over.low:.2f} to {over.high:.2f} mm on {wording.sits_on(seat)}"
+        yield "diameter", f"{over.low:.2f} to {over.high:.2f} mm on {wording.seat_text(seat)}"
     if of.covering:
         known = of.covering.length_mm
         what = ("over", "over the") if of.covering.wound else ("cut", "cut it to the")

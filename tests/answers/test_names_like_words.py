@@ -40,6 +40,7 @@ HARNESS = """
 name = "Boat"
 part_number = "B-1"
 [defaults]
+marker.branch = "sleeve"
 wire_type = "SAE J1128 TXL"
 marker.wire_text = "signal"
 sleeve.families = ["AS23053/5"]
@@ -140,5 +141,5 @@ def test_names_that_the_program_uses_itself_change_nothing_but_the_names(shift: 
     for name in sorted(names, key=len, reverse=True):
         other = other.replace(turned(name), name)
     assert said(answer) == other
-    assert len(answer.misfits) >= 2  # so that reasons and remedies are among what is compared
+    assert len(answer.misfits) >= 1  # so that reasons and remedies are among what is compared
     assert any(fit.on_bench_sheet for fit in answer.fits)

@@ -7,7 +7,7 @@ import shutil
 import subprocess
 import sys
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 import click
@@ -224,7 +224,12 @@ def test_a_dry_run_refuses_what_the_print_would(tmp_path: Path) -> None:
 def test_a_dry_run_sends_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The print service is asked whether the queue is there; sending anything would fail."""
     asked: list[str] = []
-    monkeypatch.setattr("labeler.send.queue_problems", lambda queues: asked.extend(queues) or ())
+
+    def no_problems(queues: Iterable[str]) -> tuple[()]:
+        asked.extend(queues)
+        return ()
+
+    monkeypatch.setattr("labeler.send.queue_problems", no_problems)
     monkeypatch.setattr("labeler.send.send", lambda *_words: pytest.fail("something was sent"))
     words = ("--output", tmp_path / "out", "--record", tmp_path / "r.sqlite", "--send-to", "office", "--dry-run")
     assert run("print", EXAMPLES / "survey-boat.toml", *words).exit_code == 0

@@ -52,7 +52,7 @@ def page_of(sheets: Sequence[Sheet], number: int = 0) -> np.ndarray[Any, Any]:
 @cache
 def checked(stock: str) -> Checked:
     takes = KINDS[STOCKS[stock].marker]
-    kinds = {"marker.branch": takes, "marker.wire": takes}
+    kinds = {"marker.branch": (takes,), "marker.wire": takes}
     return check(BOAT, settings=kinds, stock=(stock,), paper="Letter" if "letter" in stock or "216" in stock else "A4")
 
 

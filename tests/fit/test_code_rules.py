@@ -90,8 +90,8 @@ def test_the_stretch_is_held_over_the_whole_interval() -> None:
     assert on_ground(ground).fit.failures == ()
     made = on_ground(ground, changes={"code.min_axial_grade": "B"})
     assert len(made.fit.failures) == 1
-    assert "0.08 for grade B allowed" in fault_of(made)
-    assert any("1.21 : 1 apart, 1.17 : 1 allowed" in way for way in sentences(made.fixes))  # (2.08 / 1.92)^2 = 1.174
+    assert "limit 0.08 for grade B" in fault_of(made)
+    assert any("scales differ 1.21:1; limit 1.17:1" in way for way in sentences(made.fixes))  # (2.08 / 1.92)^2 = 1.174
 
 
 def test_the_arc_by_hand() -> None:
@@ -99,26 +99,28 @@ def test_the_arc_by_hand() -> None:
     assert on_ground(CodeArea(20.0, arc_per_mm=2 / 5.4)).fit.arc_deg == pytest.approx(8 * 4 * DOT * 2 / 5.4 * 180 / pi)
     made = on_ground(CodeArea(20.0, arc_per_mm=2 / 5.0))
     assert made.fit.rows == 8
-    assert sentences(made.fit.failures) == ("Data Matrix 8 x 32 covers 62.1° of the part, 60° allowed",)
-    assert "a part of at least 5.2 mm outside" in sentences(made.fixes)  # 2.709 x 6 / pi = 5.17
+    assert sentences(made.fit.failures) == ("Data Matrix 8 × 32 covers 62.1°; limit 60°",)
+    assert "use a part of at least 5.2 mm OD" in sentences(made.fixes)  # 2.709 x 6 / pi = 5.17
 
 
 def test_a_qr_is_refused_where_a_rectangle_along_the_wire_would_do() -> None:
     made = on_ground(CodeArea(20.0, arc_per_mm=2 / 8.0), "QR")
     assert any("arc" in failure or "covers" in failure for failure in sentences(made.fit.failures))
-    assert 'code = "Data Matrix": 8 x 32, along the wire' in sentences(made.fixes)
-    assert sentence(made.fixes[-1]) == 'put it on the tag (code.on = "tag")'
+    assert 'code.symbology = "Data Matrix": 8 × 32, along the wire' in sentences(made.fixes)
+    assert sentence(made.fixes[-1]) == 'put the code on the tag (code.on = "tag")'
 
 
 def test_the_quiet_zone_is_whole() -> None:
     """8 x 32 with one module all round is 10 x 34 modules of 4 dots: 3.387 mm high, 11.515 mm long."""
-    assert on_ground(CodeArea(3.39), room_mm=11.52).fit.failures == ()
-    assert "takes 3.4 mm of print height" in fault_of(
+    made = on_ground(CodeArea(3.39), room_mm=11.52)
+    assert made.fit.failures == ()
+    assert (made.height_mm, made.width_mm) == pytest.approx((10 * 4 * DOT, 34 * 4 * DOT), abs=1e-3)
+    assert "needs 3.4 mm around" in fault_of(
         on_ground(CodeArea(3.38), room_mm=11.52, changes={"code.min_dots_per_module": 4.0})
     )
     short = on_ground(CodeArea(3.39), room_mm=11.50)
-    assert "takes 11.5 mm of length" in fault_of(short)
-    assert "takes 4.7 mm" in fault_of(
+    assert "needs 11.5 mm length" in fault_of(short)
+    assert "needs 4.7 mm" in fault_of(
         on_ground(CodeArea(4.7), room_mm=60, changes={"code.extra_quiet_zone": 2.0})
     )  # 14 x 4 dots 4.74
 
@@ -131,7 +133,7 @@ def test_bars_are_held_to_5_mm_or_15_percent() -> None:
     assert made.height_mm == pytest.approx(needed, abs=DOT)
     assert made.height_mm >= needed - 1e-6
     assert made.width_mm == pytest.approx((modules + 20) * 4 * DOT, abs=1e-4)
-    assert "mm needed (5 mm or 15% of its length)" in fault_of(on_ground(CodeArea(4.0), "Code 128", 100.0))
+    assert "mm needed (5 mm or 15% of the length)" in fault_of(on_ground(CodeArea(4.0), "Code 128", 100.0))
 
 
 def test_bars_are_rings_on_a_sleeve_that_is_too_thin_for_a_qr() -> None:
@@ -158,9 +160,7 @@ def test_a_code_that_breaks_a_limit_is_refused_unless_told_to() -> None:
     assert any("covers" in reason for reason in sentences(fit.reasons))
     forced = sleeve(2.4, 2.5, changes={"code.allow_failed": True})
     assert forced.result in ("marginal", "fail")
-    assert any(
-        reason.startswith("code printed all the same, it may not scan: ") for reason in sentences(forced.reasons)
-    )
+    assert any(reason.startswith("printed, but may not scan: ") for reason in sentences(forced.reasons))
 
 
 def test_code_and_lettering_share_the_piece() -> None:
@@ -300,6 +300,7 @@ od_mm = 2.0
 id = "B1"
 bundle_diameter_mm = {diameter}
 code.allow_failed = {anyway}
+marker.branch = "sleeve"
   [[branch.end]]
   at = "J1"
 """
@@ -325,7 +326,7 @@ def test_the_bench_sheet_says_that_a_code_was_printed_all_the_same(tmp_path: Pat
     assert not checked.misfits
     sheet = bench_sheet(checked.sizing, checked.fits, (), ())
     reasons = [reason for remark in sheet.tight for reason in remark.reasons]
-    assert any(reason.startswith("code printed all the same, it may not scan: Data Matrix") for reason in reasons)
+    assert any(reason.startswith("printed, but may not scan: Data Matrix") for reason in reasons)
 
 
 def test_one_question_without_a_file_minds_the_code() -> None:

@@ -23,6 +23,7 @@ def zone(read: float = 5.0, across: float = 9.0, required: float = 2.0, **more: 
         scale=Range(1.0, 1.0),
         stretch=more.get("stretch", 1.0),
         required_mm=required,
+        middle_mm=required,
         preferred_mm=preferred,
         largest_mm=largest,
         needed=Needed(required, preferred, largest, "test"),

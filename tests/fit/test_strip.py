@@ -116,7 +116,7 @@ def test_a_wire_too_thick_for_a_flag() -> None:
 
 @pytest.mark.parametrize("kind", ["wrap", "flag"])
 def test_a_plain_end_of_a_kind_that_is_only_print_is_left_away(kind: str) -> None:
-    made = harness(settings=settings({"marker.branch": kind}))
+    made = harness(settings=settings({"marker.branch": (kind,)}))
     branch = made.branches[0]
     plain = replace(branch, ends=(branch.ends[0], replace(branch.ends[1], marked=False)))
     markers, _ = plan(index(replace(made, branches=(plain,))))

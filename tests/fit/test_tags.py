@@ -117,7 +117,7 @@ def test_a_caution_is_set_shortened_or_left_away_and_that_is_said(tmp_path: Path
     assert CAUTION not in runs("")[0]
     long, reasons = runs("mind the wet deck " * 40)
     assert not any("wet deck" in text for text in long)
-    assert any("its caution does not go on" in reason and "tag.safety_message" in reason for reason in reasons)
+    assert any("safety message does not fit on" in reason and "tag.safety_message" in reason for reason in reasons)
 
 
 def test_the_second_tag_of_a_bag_repeats_no_caution(tmp_path: Path) -> None:
@@ -135,5 +135,5 @@ def test_what_tags_go_without_is_told_when_they_are_printed(tmp_path: Path) -> N
         printed = print_harness(file, tmp_path, record, settings={"tag.safety_message": "mind the wet deck " * 40})
     told = [str(note) for note in printed.notes if "tags K4" in str(note)]
     assert len(told) == 2
-    assert "tags K4: all rows do not go on a tag of tag-a4-95x54: it says how many there are" in told[0]
-    assert "tags K4: its caution does not go on tag-a4-95x54" in told[1]
+    assert "tags K4: all rows do not fit on a tag of tag-a4-95x54: it shows their number" in told[0]
+    assert "tags K4: safety message does not fit on tag-a4-95x54" in told[1]

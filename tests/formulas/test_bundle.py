@@ -162,8 +162,9 @@ def test_taut_outline_of_two_unequal_circles() -> None:
     assert hull_diameter(pair) == pytest.approx(belt / math.pi, rel=1e-12)
 
 
-def test_a_wire_inside_another_adds_nothing_to_the_outline() -> None:
-    nested = Packing(2.0, ((0.0, 0.0), (0.3, 0.2)), (2.0, 0.5))
+@pytest.mark.parametrize("x", [0.0, 3.0])
+def test_a_wire_inside_another_adds_nothing_to_the_outline(x: float) -> None:
+    nested = Packing(2.0, ((x, 0.0), (x + 0.3, 0.2)), (2.0, 0.5))
     assert hull_diameter(nested) == pytest.approx(2.0, rel=1e-12)
 
 

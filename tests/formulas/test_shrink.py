@@ -112,6 +112,16 @@ def test_the_wall_keeps_its_volume_and_lengths_scale(
     assert scaled.circumferential_scale == pytest.approx(at.circumferential_scale)
 
 
+def test_real_tube_is_wider_as_bought_and_narrower_recovered_than_the_table() -> None:
+    """AS23053 states the expanded diameter as a minimum and the recovered one as a maximum: 6.35 and 3.175 mm.
+
+    8 % wider are 6.858 mm, 5 % narrower are 3.016 mm.
+    """
+    limits = QUARTER.limits(0.08, 0.05)
+    assert (limits.supplied_mm.low, limits.supplied_mm.high) == pytest.approx((6.35, 6.858))
+    assert (limits.recovered_mm.low, limits.recovered_mm.high) == pytest.approx((3.01625, 3.175))
+
+
 # ---------------------------------------------------------------- the lettered face
 
 
@@ -124,6 +134,16 @@ def test_face_scale() -> None:
     assert (anyhow.low, anyhow.high) == pytest.approx((0.629, 0.805))
     assert marked_side_scale(0.9, 0.629, "unmarked side first").high == 1.0
     assert marked_side_scale(0.9, 0.629, "any").low == pytest.approx(0.8)  # 2 x 0.9 - 1
+
+
+def test_the_lettered_side_takes_its_share_of_the_average() -> None:
+    """The scales of both sides, weighted by their shares of the circumference, make the average.
+
+    Lettered 0.4, s0 = 0.629, s = 0.717: 0.4 f + 0.6 x 0.629 = 0.717, f = 0.849.
+    """
+    assert marked_side_scale(0.717, 0.629, "unmarked side first", 0.4).high == pytest.approx(0.849)
+    # the lettered side first: 0.4 f + 0.6 x 1 = 0.9, f = 0.75
+    assert marked_side_scale(0.9, 0.629, "any", 0.4).low == pytest.approx(0.75)
 
 
 def test_both_faces_add_up_to_twice_the_average() -> None:

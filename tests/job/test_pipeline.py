@@ -698,7 +698,7 @@ def test_a_wrap_that_does_not_fit_asks_for_no_size_that_only_a_sleeve_needs(tmp_
     )
     wires = [fit for fit in check(str(file)).fits if fit.marker.role == "wire end"]
     assert [fit.result for fit in wires] == ["fail"] * 2
-    assert not any("a sleeve instead" in way for fit in wires for way in sentences(fit.fixes))
+    assert not any("use a sleeve" in way for fit in wires for way in sentences(fit.fixes))
 
 
 def test_print_of_another_colour_is_told_on_the_sheet(tmp_path: Path) -> None:

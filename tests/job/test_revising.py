@@ -52,6 +52,8 @@ def test_what_makes_a_marker_another_one() -> None:
     old = [row("J1", "BOW"), row("J2", "LAMP", "1/4", 30.0), row("J3", "HORN", "1/4", 30.0), row("J4", "GONE")]
     new = [row("J2", "LAMP", "3/8", 30.0), row("J1", "BOW", name="another id")]
     new += [row("J3", "HORN", "1/4", 35.0), row("J5", "NEW")]
+    old.append(replace(row("J6", "PUMP", "1/4", 30.0), colour="white"))
+    new.append(replace(row("J6", "PUMP", "1/4", 30.0), colour="yellow"))
     found = {one.row.place: (one.change, one.changed_fields) for one in compare(old, new)}
     assert found == {
         "J1": ("unchanged", ()),
@@ -59,10 +61,11 @@ def test_what_makes_a_marker_another_one() -> None:
         "J3": ("changed", ("cut_length_mm",)),
         "J4": ("removed", ()),
         "J5": ("added", ()),
+        "J6": ("changed", ("colour",)),
     }
     assert {one.change for one in compare(old, old)} == {"unchanged"}
-    assert [one.change for one in compare([], new)] == ["added"] * 4
-    assert [one.change for one in compare(old, [])] == ["removed"] * 4
+    assert [one.change for one in compare([], new)] == ["added"] * 5
+    assert [one.change for one in compare(old, [])] == ["removed"] * 5
 
 
 def test_diff_of_files_and_of_the_record(boat_record: Path, tmp_path: Path, newer: Path) -> None:

@@ -39,9 +39,9 @@ def test_a_piece_the_card_does_not_take_is_refused_with_the_stock_the_limit_and_
     more = 'text = "J4"\ncut_length_mm = 205\n'
     fit = branch_end(more, tmp_path)
     assert fit.result == "fail"
-    assert "205 x" in sentence(fit.reasons[0])
-    assert "card-210x148 takes 200 x 122.5 mm: use --stock reel or cut it shorter" in sentence(fit.reasons[0])
-    assert any(way.startswith("--stock reel, cut 205 mm") for way in sentences(fit.fixes))
+    assert "205 ×" in sentence(fit.reasons[0])
+    assert "card-210x148 takes 200 × 122.5 mm: use --stock reel or cut shorter" in sentence(fit.reasons[0])
+    assert any(way.startswith("use --stock reel, cut 205 mm") for way in sentences(fit.fixes))
     assert branch_end(more, tmp_path, ("reel",)).result == "pass"
 
 
@@ -59,22 +59,21 @@ def test_a_free_length_is_chosen_within_the_stock(longest: int) -> None:
     marker = Marker("ID", "sleeve", "branch end", "J4", ("STARBOARD:WORK:LIGHT:FORWARD:P2",), True, chosen)
     tubes = choose_tubes(seat, chosen, CATALOGUE)
     fit = fit_sleeve(marker, SleevePlace(seat, tubes, None, StockLimits(62.0, 122.5, "narrow card")))
-    assert fit.result == "fail"
+    assert fit.result == "marginal"  # 1.86 mm in the middle of the range only
     assert fit.cut_length_mm == 60
-    assert ("longer pieces do not go on narrow card" in " ".join(sentences(fit.reasons))) == (longest > 60)
     free = fit_sleeve(marker, SleevePlace(seat, tubes, None, StockLimits(inf, inf, "reel")))
-    assert (free.result != "fail") == (longest > 62)
+    assert (free.result == "pass") == (longest > 62)
 
 
 def test_a_tube_wider_than_the_stock_is_passed_by() -> None:
-    """On a stock 8 mm high: 1/8 in tube is pi (3.18 + wall) / 2 = 5.7 mm flat, 1/4 in tube 10.5 mm."""
+    """On a stock 5 mm high: 1/8 in tube is pi (3.18 + wall) / 2 = 5.7 mm flat, 1/4 in tube 10.5 mm."""
     on = Range(4.0, 4.6)
     seat, chosen = Seat(on, on, on), settings()
     marker = Marker("ID", "sleeve", "branch end", "J4", ("J4",), True, chosen)
-    place = SleevePlace(seat, choose_tubes(seat, chosen, CATALOGUE), None, StockLimits(62.0, 8.0, "low"))
+    place = SleevePlace(seat, choose_tubes(seat, chosen, CATALOGUE), None, StockLimits(62.0, 5.0, "low"))
     fit = fit_sleeve(marker, place)
     assert fit.result == "fail"
-    assert any(r.endswith("low takes 62 x 8 mm: take a smaller tube") for r in sentences(fit.reasons))
+    assert any(r.endswith("low takes 62 × 5 mm: take a smaller tube") for r in sentences(fit.reasons))
 
 
 def test_leave_out_leaves_out_only_what_the_stock_does_not_take(tmp_path: Path) -> None:
@@ -112,7 +111,7 @@ def drawn_harness(rng: random.Random) -> str:
         "sleeve.text_on": rng.choice(['"covering"', '"bundle"']),
         "sleeve.heating": rng.choice(['"even"', '"unmarked side first"', '"any"']),
         "sleeve.printed_sides": rng.choice(['"one"', '"both"']),
-        "marker.branch": rng.choice(['"sleeve"', '"sleeve"', '"insert"', '"wrap"', '"flag"']),
+        "marker.branch": rng.choice(['"sleeve"', '["sleeve", "wrap"]', '"insert"', '"wrap"', '"flag"']),
         "marker.wire": rng.choice(['"wrap"', '"sleeve"', '"insert"', '"flag"']),
         "print.wire_reading_distance_mm": rng.choice([200, 300]),
         "print.reading_distance_mm": rng.choice([200, 400]),

@@ -73,7 +73,7 @@ def test_what_does_not_fit_is_shown_with_its_reasons(tmp_path: Path) -> None:
     page = proof(tmp_path, "misfits.toml")
     assert 'class="fail"' in page
     assert "STARBOARD WORK LIGHT" in page
-    assert "what would do: cut it 55 mm long" in page
+    assert "to fix: slide it on before connector J20 is installed" in page
 
 
 def test_a_page_that_exists_is_kept(tmp_path: Path) -> None:

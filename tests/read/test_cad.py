@@ -566,7 +566,7 @@ def test_what_was_set_wins_over_the_coverings_of_a_file(tmp_path: Path) -> None:
             fit for fit in check(str(path), settings=settings).fits if fit.marker.place == "P1" and fit.marker.branch
         )
         assert fit.seat is not None
-        return f"{wording.sits_on(fit.seat)}; {'; '.join(wording.sources(fit.seat))}"
+        return f"{wording.seat_text(fit.seat)}; {'; '.join(wording.sources(fit.seat))}"
 
     assert sits_on({}).startswith("1 wire and 1 cable, tape, half-lapped; ")
     assert "0.2 to 0.7 mm all round" in sits_on({})  # coverings.toml

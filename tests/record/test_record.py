@@ -568,6 +568,13 @@ def test_a_void_marker_is_void_until_it_is_printed_again(record: Record) -> None
     assert whole == [("printed", ""), ("void", "smeared"), ("printed", "smeared"), ("void", "torn")]
 
 
+def test_a_printed_marker_stays_printed_while_it_is_printed_again(record: Record) -> None:
+    print_unit(record)
+    prepare_reprint(record, (record.find("bag.K4")[0],), lay_out((record.find("bag.K4")[0],)), reason="one to spare")
+    (item,) = record.find("bag.K4")
+    assert (item.state, item.print_count) == ("printed", 1)
+
+
 def test_only_what_was_printed_can_be_void(record: Record) -> None:
     print_unit(record)
     with pytest.raises(LabelerError, match="it is omitted; it was never printed"):

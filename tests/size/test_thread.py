@@ -13,7 +13,7 @@ from labeler.size.bundles import Sizing
 from labeler.size.installation import installation_order
 from labeler.size.seats import end_seat, wire_seat
 from labeler.tables.catalogue import load_catalogue
-from labeler.wording import closing_step, in_time, installation, obstacle
+from labeler.wording import before_obstacle, closing_step, installation, obstacle
 from tests.cases import spread
 from tests.make import INHERITED, circuit, harness, new_branch, new_end, settings
 
@@ -45,7 +45,7 @@ def before(step: InstallationStep) -> str:
 
 def in_the_way(seat: Seat) -> tuple[str, str]:
     """Return the obstacle, and how to spare the sleeve it."""
-    return obstacle(seat.obstacle) if seat.obstacle else "", in_time(seat.obstacle)
+    return obstacle(seat.obstacle) if seat.obstacle else "", before_obstacle(seat.obstacle)
 
 
 def seat_at(made: Harness) -> Seat:
@@ -89,22 +89,22 @@ def test_tape_is_wound_and_no_step() -> None:
 
 
 def test_a_wrap_is_no_step() -> None:
-    wrapped = replace(J4, settings=settings({"marker.branch": "wrap"}))
+    wrapped = replace(J4, settings=settings({"marker.branch": ("wrap",)}))
     assert order(boat(wrapped, P1)) == [("P1", "P1")]
 
 
 def test_before_which_step() -> None:
     first = steps(boat(J4, P1))[0]
     assert before(first) == "the contacts at J4 are crimped"
-    assert how(first) == "thread on at J4 before the contacts are crimped"
+    assert how(first) == "slide on at J4 before the contacts are crimped"
     crimped = steps(boat(replace(J4, contacts_crimped=True), replace(P1, **ON)))
-    assert {before(step) for step in crimped} == {"connector J4 is fitted"}
+    assert {before(step) for step in crimped} == {"connector J4 is installed"}
     # 4.9 mm: worked out below
-    assert how(crimped[-1]) == "pass over the contacts crimped at J4, 4.9 mm, before connector J4 is fitted"
+    assert how(crimped[-1]) == "slide over contacts crimped at J4, 4.9 mm, before connector J4 is installed"
     far = steps(boat(J4, replace(P1, **ON)))[0]
-    assert how(far) == "thread on from J4 before its contacts are crimped; P1 is done already"
+    assert how(far) == "slide on from J4 before its contacts are crimped; P1 is already terminated"
     fitted = steps(boat(replace(J4, **ON), replace(P1, **ON)))[-1]
-    assert (before(fitted), how(fitted)) == ("", "pass over the connector J4, 18 mm")
+    assert (before(fitted), how(fitted)) == ("", "slide over connector J4, 18 mm")
 
 
 def test_what_is_passed_over_crimped_contacts() -> None:
@@ -116,7 +116,7 @@ def test_what_is_passed_over_crimped_contacts() -> None:
     """
     seat = seat_at(boat(replace(J4, contacts_crimped=True)))
     assert seat.pass_over.high == pytest.approx(4.905, abs=0.005)
-    early = "thread it on before the contacts at J4 are crimped"
+    early = "slide it on before the contacts at J4 are crimped"
     assert in_the_way(seat) == ("contacts crimped at J4, 4.9 mm", early)
 
 
@@ -136,10 +136,10 @@ def test_contacts_in_a_measured_bundle() -> None:
 @pytest.mark.parametrize(
     ("kind", "state", "early"),
     [
-        ("connector", "fitted", "thread it on before connector J4 is fitted, or take it off"),
-        ("ring terminal", "crimped", "thread it on before the terminal J4 is crimped"),
-        ("ring terminal", "fitted", "thread it on before the terminal J4 is crimped"),
-        ("splice", "fitted", "thread it on before the splice J4 is made"),
+        ("connector", "fitted", "slide it on before connector J4 is installed, or remove the connector"),
+        ("ring terminal", "crimped", "slide it on before the terminal J4 is crimped"),
+        ("ring terminal", "fitted", "slide it on before the terminal J4 is crimped"),
+        ("splice", "fitted", "slide it on before the splice J4 is made"),
     ],
 )
 def test_how_to_spare_it_the_obstacle(kind: str, state: str, early: str) -> None:
@@ -164,7 +164,7 @@ def test_what_is_thinner_than_the_bundle_is_passed_at_its_own_end() -> None:
 @pytest.mark.parametrize("state", [{}, {"contacts_crimped": True}, {"connector_installed": True}])
 def test_a_loose_end_is_always_open(state: dict[str, Any]) -> None:
     (step,) = steps(replace(boat(replace(J4, **state)), connectors=(Connector("J4", kind="unterminated end"),)))
-    assert (step.how.access_end, before(step), how(step)) == ("J4", "", "thread on at J4")
+    assert (step.how.access_end, before(step), how(step)) == ("J4", "", "slide on at J4")
 
 
 def test_between_breakouts_all_is_laid_on_before_they_are_joined() -> None:
@@ -203,7 +203,7 @@ def test_a_ring_terminal() -> None:
     made = harness(branches=(new_branch("B7", ends=(new_end("E1"), P1)),), connectors=parts, circuits=wires)
     assert before(steps(made)[0]) == "the terminal E1 is crimped"
     done = replace(made, branches=(new_branch("B7", ends=(new_end("E1", contacts_crimped=True),)),))
-    assert how(steps(done)[0]) == "pass over the ring terminal E1, 10.5 mm"
+    assert how(steps(done)[0]) == "slide over ring terminal E1, 10.5 mm"
 
 
 STATES: tuple[dict[str, Any], ...] = ({}, {"contacts_crimped": True}, {"connector_installed": True})
@@ -271,18 +271,18 @@ FITTED: dict[str, Any] = {"connector_installed": True}
     ("here", "there", "passes", "words"),
     [
         # 20 AWG TXL is 1.9 mm at most (SAE J1128), the contact 2.6, connector J4 18, P1 30 mm
-        ({}, {}, 1.9, "thread on before its contact is crimped"),
-        ({}, CRIMPED, 1.9, "thread on at J4 before the contact is crimped"),
-        (CRIMPED, {}, 1.9, "thread on from P1 before its contact is crimped; J4 is done already"),
-        (FITTED, {}, 1.9, "thread on from P1 before its contact is crimped; J4 is done already"),
-        (CRIMPED, CRIMPED, 2.6, "pass over the contact crimped at J4, 2.6 mm, before connector J4 is fitted"),
+        ({}, {}, 1.9, "slide on before its contact is crimped"),
+        ({}, CRIMPED, 1.9, "slide on at J4 before the contact is crimped"),
+        (CRIMPED, {}, 1.9, "slide on from P1 before its contact is crimped; J4 is already terminated"),
+        (FITTED, {}, 1.9, "slide on from P1 before its contact is crimped; J4 is already terminated"),
+        (CRIMPED, CRIMPED, 2.6, "slide over contact crimped at J4, 2.6 mm, before connector J4 is installed"),
         (
             FITTED,
             CRIMPED,
             2.6,
-            "pass over the contact crimped at P1, 2.6 mm, from P1, before connector P1 is fitted; J4 is done already",
+            "slide over contact crimped at P1, 2.6 mm, from P1, before connector P1 is installed; J4 is already terminated",
         ),
-        (FITTED, FITTED, 18.0, "pass over the connector J4, 18 mm"),
+        (FITTED, FITTED, 18.0, "slide over connector J4, 18 mm"),
     ],
 )
 def test_a_sleeve_on_a_wire(here: dict[str, Any], there: dict[str, Any], passes: float, words: str) -> None:
@@ -310,11 +310,11 @@ def test_a_connector_that_is_on_holds_wires_of_no_branch_too() -> None:
     """W9 runs from J4 to J9, in no branch: its contact lies in J4 all the same."""
     made = boat(replace(J4, **FITTED), P1)
     made = replace(made, circuits=(circuit("W9", "J4:4", "J9:1"), *made.circuits))
-    assert how(wire_at(made, "J4")) == "thread on from J9 before its contact is crimped; J4 is done already"
+    assert how(wire_at(made, "J4")) == "slide on from J9 before its contact is crimped; J4 is already terminated"
 
 
 def test_a_sleeve_in_place_of_a_wrap_must_pass_what_is_fitted() -> None:
-    made = boat(replace(J4, **FITTED, settings=settings({"marker.branch": "wrap"})), replace(P1, **FITTED))
+    made = boat(replace(J4, **FITTED, settings=settings({"marker.branch": ("wrap",)})), replace(P1, **FITTED))
     branch, sizing = made.branches[0], Sizing(index(made), CATALOGUE)
     assert end_seat(branch, branch.ends[0], sizing).pass_over.high < 5
     assert end_seat(branch, branch.ends[0], sizing, "sleeve").pass_over.high == 18.0

@@ -129,7 +129,7 @@ def test_unknown_names_are_told_the_nearest() -> None:
     assert refusal(lambda: SHIPPED.tubes("AS2305/5", where)) == (
         "boat.toml:12: family of tube 'AS2305/5' is unknown; did you mean 'AS23053/5'?"
     )
-    assert "did you mean 'braided sleeving'" in refusal(lambda: SHIPPED.covering_wall("braided sleaving"))
+    assert "did you mean 'braided sleeving'" in refusal(lambda: SHIPPED.covering("braided sleaving"))
     assert "did you mean 'SAE J1128 TXL'" in refusal(lambda: SHIPPED.wire_type("SAE J1128 TLX"))
     assert "tubes known: AS23053/5, 3:1 single wall" in refusal(lambda: SHIPPED.tubes("zzz"))
     shown = ", ".join(stock.name for stock in SHIPPED.stocks[:12])
@@ -232,8 +232,8 @@ def test_the_users_configuration_folder_is_found(shop: Path, monkeypatch: pytest
 def test_the_first_of_two_folders_wins(shop: Path, tmp_path_factory: pytest.TempPathFactory) -> None:
     other = tmp_path_factory.mktemp("other")
     (other / "coverings.toml").write_text(COVERINGS.replace("0.5", "0.9"), encoding="utf-8")
-    assert load_catalogue([other, shop]).covering_wall("river braid")[0] == Range(0.4, 0.9)
-    assert load_catalogue([shop, other]).covering_wall("river braid")[0] == Range(0.4, 0.5)
+    assert load_catalogue([other, shop]).covering("river braid").wall_mm == Range(0.4, 0.9)
+    assert load_catalogue([shop, other]).covering("river braid").wall_mm == Range(0.4, 0.5)
 
 
 def test_the_same_folders_are_read_once(shop: Path) -> None:

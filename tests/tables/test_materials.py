@@ -329,7 +329,7 @@ def test_bare_diameter_of_an_area() -> None:
 
 
 def test_coverings() -> None:
-    assert SHIPPED.covering_wall("none")[0] == Range(0.0, 0.0)
+    assert SHIPPED.covering("none").wall_mm == Range(0.0, 0.0)
     for covering in SHIPPED.coverings:
         assert covering.source
         assert covering.description
@@ -338,6 +338,6 @@ def test_coverings() -> None:
 
 def test_the_jacket_spans_the_walls_of_its_tube() -> None:
     # AS23053/5: .013 in thinnest at 3/64, .045 in nominal at 2 in; the covering's walls are rounded to 0.1 mm
-    wall, _ = SHIPPED.covering_wall("heat-shrink jacket")
+    wall = SHIPPED.covering("heat-shrink jacket").wall_mm
     assert wall.low == pytest.approx(0.013 * 25.4, abs=0.05)
     assert wall.high == pytest.approx(0.045 * 25.4, abs=0.05)

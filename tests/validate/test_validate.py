@@ -246,7 +246,9 @@ def test_many_unknown_names_are_all_told() -> None:
 
 
 def test_settings_that_contradict_each_other_are_told_once() -> None:
-    base = default_settings().changed({"sleeve.min_cut_length_mm": 80.0, "print.readable_arc_deg": 150.0})
+    base = default_settings().changed(
+        {"sleeve.min_cut_length_mm": 80.0, "sleeve.max_cut_length_mm": 60.0, "print.readable_arc_deg": 150.0}
+    )
     branch = new_branch(
         "B1",
         ends=(new_end("J1", settings=base.changed({"sleeve.grip_margin": 0.2})),),

@@ -162,7 +162,11 @@ TURN = fact("turn to read", arc=95.0, reading=90, turning=120)
 TOO_WIDE = replace(
     sleeve("B8", "J8", ("PUMP ROOM LEVEL", "J8"), None, 0.0, open_end("J8")),
     result="fail",
-    reasons=(fact("family refused", family="3:1 single wall", why=(fact("none passes", supplied=39.0, need=41.8),)),),
+    reasons=(
+        fact(
+            "tube refused", tube="3:1 single wall 39/13", why=(fact("too small to slide on", expanded=39.0, need=41.8),)
+        ),
+    ),
     fixes=(fact("larger tag"),),
 )
 
@@ -219,7 +223,7 @@ def test_sleeves_to_thread_on_first_come_in_harness_order() -> None:
     assert (step.place, step.tube, step.cut_length_mm) == (Place("B4", "J4"), "AS23053/5 1/4", 30.0)
     assert step.lines == ("DEPTH", "J4")
     assert step.colour == "white"  # WH, the default of the tube's colour (data/settings.toml)
-    assert how(step) == "thread on at J4 before the contacts are crimped; end of the line to J4"
+    assert how(step) == "slide on at J4 before the contacts are crimped; end of the line to J4"
 
 
 def test_a_branch_is_threaded_in_its_own_order_with_its_covering() -> None:
@@ -245,7 +249,7 @@ def test_what_passes_an_obstacle_says_how_much_is_to_spare() -> None:
     assert FITTED.seat is not None
     seat = replace(FITTED.seat, pass_over=Range(4.0, 11.0), obstacle=OVER_P2)
     (step,) = sheet_of([replace(FITTED, seat=seat)]).thread_later
-    assert how(step).startswith("pass over the connector P2, 11 mm; 1.7 mm to spare; ")
+    assert how(step).startswith("slide over connector P2, 11 mm; 1.7 mm to spare; ")
     (plain,) = sheet_of([FITTED]).thread_later
     assert "to spare" not in how(plain)
 
@@ -275,7 +279,7 @@ def test_a_strip_whose_sleeve_passes_what_is_on_waits_too() -> None:
     assert "wind the paper strip on under it before shrinking" in how(row)
 
 
-@pytest.mark.parametrize("text", ["thread on at J4 before it is on", "{", "[1]", '{"installation": 1}', '{"x": 1}'])
+@pytest.mark.parametrize("text", ["slide on at J4 before it is on", "{", "[1]", '{"installation": 1}', '{"x": 1}'])
 def test_instructions_that_a_record_keeps_in_words_are_said_as_they_stand(text: str) -> None:
     """They come first: whether a step shuts them out is not known."""
     assert wording.instructions(from_json(text)) == text

@@ -43,8 +43,8 @@ WORDS = (
     "{name}",
     "all rows",
     "insert",
-    "done already, or take it off",
-    "pass over the connector",
+    "done already, or remove the connector",
+    "slide over connector",
     "first",
     "marginal",
 )
@@ -99,7 +99,7 @@ def boat(names: Sequence[str]) -> Harness:
             new_branch(
                 b4, ends=(end(c5, connector_installed=True), end(c6, connector_installed=True)), bundle_diameter_mm=4.4
             ),
-            new_branch(b3, ends=(end(ring), end(meet)), settings=settings({"marker.branch": "insert"})),
+            new_branch(b3, ends=(end(ring), end(meet)), settings=settings({"marker.branch": ("insert",)})),
         ),
         bags=(new_bag(bag, connector=c1), new_bag(cable, connector=c2, contents=(Item("housing"),))),
     )
@@ -166,7 +166,7 @@ def test_the_harness_of_these_tests_shows_every_kind_of_step() -> None:
     """So that the test above can fail: both sections, every state of an end, wire sleeves, what is joined."""
     whole = "\n".join(BEFORE)
     for words in (
-        *("\nfirst ", "\nlater ", "thread on at", "thread on from", "pass over the", "is done already"),
+        *("\nfirst ", "\nlater ", "slide on at", "slide on from", "slide over", "is already terminated"),
         *(
             "before the terminal",
             "before connector",
@@ -175,7 +175,14 @@ def test_the_harness_of_these_tests_shows_every_kind_of_step() -> None:
             "Covering: ",
             "each on its own wire",
         ),
-        *("Join the branches", "Crimp the terminal", "then lock it", "Put 2 wire markers", "packed to", "measured 4.4"),
+        *(
+            "Join the branches",
+            "Crimp the terminal",
+            "then lock it",
+            "Put 2 wire markers",
+            "packed tightest",
+            "measured 4.4",
+        ),
     ):
         assert words in whole, words
 
