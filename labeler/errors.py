@@ -9,7 +9,7 @@ LONGEST_RUN = 300  # signs without a space that a message repeats whole; a path 
 
 
 @dataclass(frozen=True, slots=True)
-class Where:
+class SourceLocation:
     """A place in a file: ``boat.toml:12`` or ``boat.csv:7``."""
 
     source: str
@@ -27,7 +27,7 @@ class Problem:
     ``warning`` problems are shown and do not stop the work.
     """
 
-    where: Where
+    where: SourceLocation
     message: str
     fix: str = ""
     warning: bool = False

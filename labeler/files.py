@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from labeler.errors import LabelerError, Problem, Where, refuse
+from labeler.errors import LabelerError, Problem, SourceLocation, refuse
 
 # ---------------------------------------------------------------- writing
 
@@ -135,7 +135,7 @@ def _told(path: Path) -> Iterator[None]:
         raise LabelerError(_exists(path)) from error
     except OSError as error:
         fix = "choose another folder, or make room and allow writing there"
-        raise LabelerError(Problem(Where(str(path)), f"cannot be written ({error.strerror})", fix)) from error
+        raise LabelerError(Problem(SourceLocation(str(path)), f"cannot be written ({error.strerror})", fix)) from error
 
 
 def _give_name(part: Path, path: Path) -> None:
@@ -154,15 +154,17 @@ def refused_target(path: Path, force: bool) -> Iterator[Problem]:
     """Yield why a file may not be written: a folder, a device, a file without ``force``."""
     # os.path answers no where a name is too long or a folder closed; opening the file tells the reason
     if os.path.isdir(path):
-        yield Problem(Where(str(path)), "is a folder", "name a file in it")
+        yield Problem(SourceLocation(str(path)), "is a folder", "name a file in it")
     elif os.path.exists(path) and not os.path.isfile(path):
-        yield Problem(Where(str(path)), "is a device, not a file", "name a file")
+        yield Problem(SourceLocation(str(path)), "is a device, not a file", "name a file")
     elif os.path.exists(path) and not force:
         yield _exists(path)
 
 
 def _exists(path: Path) -> Problem:
-    return Problem(Where(str(path)), "exists already", "choose another name or folder, or replace it (--force)")
+    return Problem(
+        SourceLocation(str(path)), "exists already", "choose another name or folder, or replace it (--force)"
+    )
 
 
 # ---------------------------------------------------------------- files
@@ -173,7 +175,7 @@ LARGEST = 64 * 2**20  # bytes; project choice: a list of 10,000 circuits has abo
 
 def file_bytes(path: Path) -> bytes:
     """Return what a file holds; raises LabelerError if it is missing, a folder, closed, empty or huge."""
-    where = Where(str(path))
+    where = SourceLocation(str(path))
     try:
         if path.is_dir():
             raise LabelerError(Problem(where, "is a folder", "name the file in it"))
@@ -197,8 +199,8 @@ def input_bytes() -> bytes:
 def checked(data: bytes, source: str) -> bytes:
     """Return the bytes; raises LabelerError if there are none or too many."""
     if not data.strip(b"\xef\xbb\xbf \t\r\n"):
-        raise LabelerError(Problem(Where(source), "is empty", "give a harness file or a list of circuits"))
+        raise LabelerError(Problem(SourceLocation(source), "is empty", "give a harness file or a list of circuits"))
     if len(data) > LARGEST:
         limit = f"is larger than {LARGEST // 2**20} MB"
-        raise LabelerError(Problem(Where(source), limit, "check that this is a harness or a list of circuits"))
+        raise LabelerError(Problem(SourceLocation(source), limit, "check that this is a harness or a list of circuits"))
     return data

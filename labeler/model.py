@@ -11,14 +11,14 @@ from dataclasses import dataclass, field, fields, replace
 from functools import lru_cache
 from typing import Any, TypeVar
 
-from labeler.errors import Problem, Where
+from labeler.errors import Problem, SourceLocation
 from labeler.formulas.interval import Range as Range
 from labeler.formulas.shrink import Limits
 
 # ---------------------------------------------------------------- a harness as it was read
 
 
-NOWHERE = Where("")
+NOWHERE = SourceLocation("")
 
 
 @dataclass(frozen=True, slots=True)
@@ -268,7 +268,7 @@ class Connector:
     cavities: int | None = None
     max_width_mm: float | None = None
     contact_width_mm: float | None = None
-    where: Where = NOWHERE
+    where: SourceLocation = NOWHERE
 
 
 @dataclass(frozen=True, slots=True)
@@ -285,7 +285,7 @@ class Circuit:
     signal: str = ""
     length_mm: float | None = None
     cable: str = ""
-    where: Where = NOWHERE
+    where: SourceLocation = NOWHERE
     settings: Settings = field(kw_only=True)  # those that count for it, here and in what follows
     extra: tuple[tuple[str, str], ...] = ()  # columns that were not understood, kept as written
 
@@ -296,7 +296,7 @@ class Cable:
 
     id: str
     od_mm: float | None = None
-    where: Where = NOWHERE
+    where: SourceLocation = NOWHERE
 
 
 @dataclass(frozen=True, slots=True)
@@ -310,7 +310,7 @@ class BranchEnd:
     marked: bool = True
     cut_length_mm: float | None = None
     distance_from_connector_mm: float | None = None
-    where: Where = NOWHERE
+    where: SourceLocation = NOWHERE
     settings: Settings = field(kw_only=True)
 
 
@@ -324,7 +324,7 @@ class Branch:
     bundle_diameter_mm: float | None = None  # measured over the bare bundle
     bundle_diameter_tolerance_mm: float = 0.0
     length_mm: float | None = None
-    where: Where = NOWHERE
+    where: SourceLocation = NOWHERE
     settings: Settings = field(kw_only=True)
 
 
@@ -344,7 +344,7 @@ class Bag:
     branch: str = ""  # a branch's id, or "" (the whole harness, or a connector's bag)
     connector: str = ""
     contents: tuple[Item, ...] = ()
-    where: Where = NOWHERE
+    where: SourceLocation = NOWHERE
     settings: Settings = field(kw_only=True)
 
 
@@ -362,7 +362,7 @@ class Harness:
     branches: tuple[Branch, ...] = ()
     bags: tuple[Bag, ...] = ()
     notes: tuple[Problem, ...] = ()
-    where: Where = NOWHERE
+    where: SourceLocation = NOWHERE
     text: bytes = b""
 
 
@@ -454,7 +454,7 @@ class Stock:
     cut_lines: bool = True  # draw the outline of the cells (plain paper), or leave die cuts alone
     ruler_x_mm: float = 0.0  # where the 50 mm ruler starts, from the page's lower left corner
     ruler_y_mm: float = 0.0
-    where: Where = NOWHERE
+    where: SourceLocation = NOWHERE
 
 
 # ---------------------------------------------------------------- what is drawn on one piece
@@ -567,7 +567,7 @@ class Marker:
     branch: str = ""
     circuit: str = ""
     far: str = ""  # the other end
-    where: Where = NOWHERE
+    where: SourceLocation = NOWHERE
     position_mm: float | None = None  # on a wire: from its start; None at its ends, where nothing is measured
     single: bool = False  # on a branch of one wire or cable: read from as near as a wire
 

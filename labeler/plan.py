@@ -12,7 +12,7 @@ from hashlib import blake2b
 from itertools import count, groupby, pairwise
 from string import Formatter
 
-from labeler.errors import Problem, Where, nearest
+from labeler.errors import Problem, SourceLocation, nearest
 from labeler.formulas.check import check_character
 from labeler.formulas.legibility import confusable_form, mark_positions
 from labeler.harness import HarnessIndex
@@ -204,7 +204,7 @@ def _places(circuit: Circuit, write: Writer, by_length: bool) -> Iterable[_Place
     return ((*at_start, positions[0]), *own[1:-1], (*at_finish, positions[-1]))
 
 
-def _writer(rule: str, harness: Harness, where: Where) -> Writer | Problem:
+def _writer(rule: str, harness: Harness, where: SourceLocation) -> Writer | Problem:
     """Return a function that writes a wire marker's text, or why the rule is not understood."""
     template = WIRE_TEXTS.get(rule, rule)
     if template == "{local}/{remote}":  # the default, for every wire of a long list
@@ -242,7 +242,7 @@ def _fields(circuit: Circuit, near: str, far: str) -> dict[str, str]:
     }
 
 
-def _not_understood(rule: str, unknown: Sequence[str], known: Sequence[str], where: Where) -> Problem:
+def _not_understood(rule: str, unknown: Sequence[str], known: Sequence[str], where: SourceLocation) -> Problem:
     """Return what is wrong with a rule that names an unknown field, or none."""
     near = nearest(unknown[0], known) if unknown else nearest(rule, WIRE_TEXTS)
     every = ", ".join((*WIRE_TEXTS, *("{" + name + "}" for name in known)))

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from labeler.codes.reading import read_codes
-from labeler.errors import LabelerError, Problem, Where, refuse
+from labeler.errors import LabelerError, Problem, SourceLocation, refuse
 from labeler.formulas.check import has_valid_check
 from labeler.record.values import Recorded
 
@@ -63,7 +63,7 @@ def texts_of(given: str) -> tuple[str, ...]:
     found = read_codes(_grey_pixels(Path(given)))
     if not found:
         fix = "take it from the front, sharp, with the code at least 200 pixels wide"
-        raise LabelerError(Problem(Where(given), "no code is found in it", fix))
+        raise LabelerError(Problem(SourceLocation(given), "no code is found in it", fix))
     return tuple(dict.fromkeys(one.text for one in found))
 
 
@@ -76,12 +76,14 @@ def _grey_pixels(path: Path) -> Any:
         with Image.open(path, formats=("PNG", "JPEG")) as image:
             return np.array(ImageOps.exif_transpose(image).convert("L"))
     except UnidentifiedImageError as error:
-        raise LabelerError(Problem(Where(str(path)), "is no PNG or JPEG picture", "give a photo")) from error
+        raise LabelerError(Problem(SourceLocation(str(path)), "is no PNG or JPEG picture", "give a photo")) from error
     except Image.DecompressionBombError as error:
-        raise LabelerError(Problem(Where(str(path)), "has too many pixels", "give a smaller photo")) from error
+        raise LabelerError(Problem(SourceLocation(str(path)), "has too many pixels", "give a smaller photo")) from error
     except (OSError, SyntaxError, ValueError) as error:
         why = getattr(error, "strerror", None) or f"is damaged ({error})"
-        raise LabelerError(Problem(Where(str(path)), f"cannot be read: {why}", "give a photo, PNG or JPEG")) from error
+        raise LabelerError(
+            Problem(SourceLocation(str(path)), f"cannot be read: {why}", "give a photo, PNG or JPEG")
+        ) from error
 
 
 def look_up(record: Record, text: str, source: str = "") -> Scanned:

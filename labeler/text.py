@@ -14,7 +14,7 @@ from importlib import resources
 from pathlib import Path
 from typing import Any
 
-from labeler.errors import LabelerError, Problem, Where, refuse, suggestion
+from labeler.errors import LabelerError, Problem, SourceLocation, refuse, suggestion
 from labeler.tables.document import TABLE, TEXT, TEXTS, Form, Key, load, read_table, shipped
 
 
@@ -88,7 +88,7 @@ def load_font(name: str) -> Font:
     entry = _font_table().get(name)
     if entry is None and not name.lower().endswith((".ttf", ".otf")):
         fix = suggestion(name, font_names(), f"known are {', '.join(font_names())}")
-        raise LabelerError(Problem(Where(""), f"unknown font {name!r}", fix + ", or the path of a TTF file"))
+        raise LabelerError(Problem(SourceLocation(""), f"unknown font {name!r}", fix + ", or the path of a TTF file"))
     inside = resources.files(entry["package"]) / "files" / entry["file"] if entry else ""
     path, fallback = (Path(str(inside)), entry["fallback"]) if entry else (Path(name).expanduser(), ())
     try:
@@ -136,7 +136,7 @@ def font_for(name: str, characters: frozenset[str]) -> tuple[Font, str]:
     tried = ", ".join((font.name, *font.fallback))
     signs = ", ".join(f"{c!r} (U+{ord(c):04X})" for c in lacking)
     fix = "write it otherwise, or name a TTF file that has it"
-    raise LabelerError(Problem(Where(""), f"no glyph for {signs} in {tried}", fix))
+    raise LabelerError(Problem(SourceLocation(""), f"no glyph for {signs} in {tried}", fix))
 
 
 FONT = Form(
@@ -159,7 +159,7 @@ def _font_table() -> dict[str, Mapping[str, Any]]:
 
 
 def _unusable(path: Path, why: str) -> LabelerError:
-    return LabelerError(Problem(Where(str(path)), f"font {why}", "choose a TTF file with TrueType outlines"))
+    return LabelerError(Problem(SourceLocation(str(path)), f"font {why}", "choose a TTF file with TrueType outlines"))
 
 
 def _measure(name: str, path: Path, data: bytes, fallback: tuple[str, ...]) -> Font:
@@ -191,10 +191,10 @@ def _from_outlines(name: str, path: Path, data: bytes, fallback: tuple[str, ...]
     glyphs, widths, characters = font["glyf"], font["hmtx"].metrics, font.getBestCmap()
     em = float(font["head"].unitsPerEm)
     if "OS/2" in font and font["OS/2"].fsType & 0x000F == 2:
-        raise LabelerError(Problem(Where(""), "forbids embedding (OS/2 fsType 2)"))
+        raise LabelerError(Problem(SourceLocation(""), "forbids embedding (OS/2 fsType 2)"))
     capital = glyphs[characters[ord("H")]] if characters and ord("H") in characters else None
     if capital is None or getattr(capital, "yMax", 0) <= 0:
-        raise LabelerError(Problem(Where(""), "has no capital H to measure"))
+        raise LabelerError(Problem(SourceLocation(""), "has no capital H to measure"))
     advances, tops, bottoms = {}, {}, {}
     for code, glyph_name in characters.items():
         glyph, sign = glyphs[glyph_name], chr(code)

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from itertools import chain, groupby
 from typing import Protocol
 
-from labeler.errors import LabelerError, Problem, Where, nearest
+from labeler.errors import LabelerError, Problem, SourceLocation, nearest
 from labeler.formulas.bundle import pack
 from labeler.harness import HarnessIndex
 from labeler.model import Branch, Circuit, Connector, Settings
@@ -34,7 +34,7 @@ class Unknown:
 
     what: str  # connector | circuit | cable | branch
     name: str
-    where: Where
+    where: SourceLocation
     holder: str  # what names it
 
 
@@ -91,7 +91,7 @@ class Named(Protocol):
         """Return its id."""
 
     @property
-    def where(self) -> Where:
+    def where(self) -> SourceLocation:
         """Return where it stands."""
 
 
@@ -510,7 +510,7 @@ _IN_ORDER = (
 )
 
 
-def _out_of_order(settings: Settings, where: Where) -> Iterator[Problem]:
+def _out_of_order(settings: Settings, where: SourceLocation) -> Iterator[Problem]:
     """Yield settings that contradict each other: the first of a pair must not exceed the second."""
     for first, second in _IN_ORDER:
         low, high = settings.get(first), settings.get(second)
@@ -518,7 +518,7 @@ def _out_of_order(settings: Settings, where: Where) -> Iterator[Problem]:
             yield Problem(where, f"{first} {low:g} is larger than {second} {high:g}", "set the other one as well")
 
 
-def _no_colours(settings: Settings, where: Where) -> Iterator[Problem]:
+def _no_colours(settings: Settings, where: SourceLocation) -> Iterator[Problem]:
     """Yield a warning for colours that are none."""
     for what, colour in (("sleeve.colour", settings.sleeve.colour), ("print.colour", settings.print.colour)):
         if colour_name(colour) is None and colour.casefold() not in SEEN_THROUGH:
@@ -537,7 +537,7 @@ def _looked_up(settings: Settings, catalogue: Catalogue) -> Iterator[tuple[str, 
         yield "sleeve.families", family, catalogue.tubes
 
 
-def _set_somewhere(index: HarnessIndex) -> Iterator[tuple[Settings, Where]]:
+def _set_somewhere(index: HarnessIndex) -> Iterator[tuple[Settings, SourceLocation]]:
     """Yield all different settings, each with the place that brought it in."""
     harness = index.harness
     ends = (end for branch in harness.branches for end in branch.ends)
@@ -553,7 +553,7 @@ class _Set(Protocol):
     @property
     def settings(self) -> Settings: ...
     @property
-    def where(self) -> Where: ...
+    def where(self) -> SourceLocation: ...
 
 
 # ---------------------------------------------------------------- Texts
@@ -588,7 +588,7 @@ def _texts(index: HarnessIndex) -> Found:
             yield from _unprintable(thing.id, f"{what} id", thing.where)
 
 
-def _unprintable(text: str, what: str, where: Where) -> Iterator[Problem]:
+def _unprintable(text: str, what: str, where: SourceLocation) -> Iterator[Problem]:
     if len(text) > LONGEST_TEXT:
         message = f"{what}: {len(text)} characters, the limit is {LONGEST_TEXT}"
         yield Problem(where, message, f"shorten {text[:20]!r}…")

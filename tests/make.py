@@ -5,10 +5,10 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from labeler import read
+from labeler import readers
 from labeler.codes.qr import qr
 from labeler.model import Bag, Branch, BranchEnd, Circuit, Connector, Harness, Pin, Settings, Symbol
-from labeler.read.import_report import AS_IT_STANDS, Read, Wanted
+from labeler.readers.import_report import AS_IT_STANDS, Read, Wanted
 from labeler.tables.catalogue import default_settings, load_catalogue
 
 INHERITED = default_settings()
@@ -88,8 +88,8 @@ def harness(**changes: Any) -> Harness:
 
 
 def read_file(path: Path | str, settings: Mapping[str, str] | None = None, wanted: Wanted = AS_IT_STANDS) -> Read:
-    """Return what `labeler.read.read_file` makes of a file with the shipped tables and default settings."""
-    return read.read_file(path, load_catalogue(), default_settings(), settings, wanted)
+    """Return what `labeler.readers.read_file` makes of a file with the shipped tables and default settings."""
+    return readers.read_file(path, load_catalogue(), default_settings(), settings, wanted)
 
 
 def read_harness(path: Path | str, settings: Mapping[str, str] | None = None, wanted: Wanted = AS_IT_STANDS) -> Harness:

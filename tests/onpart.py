@@ -14,10 +14,10 @@ import pypdfium2
 from labeler.codes.symbols import PROPOSED, SYMBOLOGIES, symbols
 from labeler.draw.pdf import draw_sheets
 from labeler.draw.sheet_frame import Header
-from labeler.fit.code import CodeMaker
-from labeler.fit.film import fit_wrap, wrap_place
-from labeler.fit.result import needed_for
-from labeler.fit.sleeve import SleevePlace, fit_sleeve
+from labeler.fitting.code import CodeMaker
+from labeler.fitting.film import fit_wrap, wrap_place
+from labeler.fitting.result import needed_for
+from labeler.fitting.sleeve import SleevePlace, fit_sleeve
 from labeler.formulas.curvature import View, seen
 from labeler.model import Fit, Marker, Piece, Placed, Range, Seat, Sheet, Stock
 from labeler.size.tubes import choose_tubes

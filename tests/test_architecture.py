@@ -37,8 +37,8 @@ LAYERS: list[set[str]] = [
     {"errors", "formulas"},
     {"files", "model", "send"},
     {"codes", "harness", "record", "tables", "wording"},
-    {"layout", "plan", "read", "scan", "size", "text"},
-    {"fit", "validate", "work"},
+    {"layout", "plan", "readers", "scan", "size", "text"},
+    {"fitting", "validate", "work"},
     {"draw"},
     {"job"},
     {"answers", "proof"},
@@ -53,7 +53,7 @@ INSIDE: dict[str, list[set[str]]] = {
     ],
     "layout": [{"cells"}, {"checks"}, {"place"}],
     "size": [{"bundles", "tubes"}, {"installation"}, {"seats"}],
-    "fit": [{"text"}, {"code"}, {"result"}, {"sleeve"}, {"film", "remedies"}, {"tag"}],
+    "fitting": [{"text"}, {"code"}, {"result"}, {"sleeve"}, {"film", "remedies"}, {"tag"}],
     "work": [{"sleeves", "wiring"}, {"branch_pages"}, {"wording"}, {"bench_sheet"}],
 }
 """The same for the modules of a package; a package that does not stand here has its order from having no circle."""
@@ -61,7 +61,7 @@ INSIDE: dict[str, list[set[str]]] = {
 HEAVY = ("pandas", "numpy", "reportlab", "sqlalchemy", "qrcode", "fontTools", "labeler.job")
 """What `--help` does not import."""
 
-STAGES = {"read", "validate", "plan", "size", "fit", "codes", "layout", "work", "draw", "record"}
+STAGES = {"readers", "validate", "plan", "size", "fitting", "codes", "layout", "work", "draw", "record"}
 MEET = {"draw": {"layout", "work"}, "work": {"size"}}
 """Stages meet in the layers above them, but here: the bench sheet lists what was sized; it and the sheets are drawn."""
 

@@ -18,7 +18,7 @@ import labeler
 from labeler.answers.listing import file_forms
 from labeler.cli.commands import LabelerCommand
 from labeler.cli.main import main
-from labeler.read.toml import BAG, BRANCH, CABLE, CIRCUIT, CONNECTOR, END, HARNESS, ITEM, harness_form
+from labeler.readers.toml import BAG, BRANCH, CABLE, CIRCUIT, CONNECTOR, END, HARNESS, ITEM, harness_form
 from labeler.tables.catalogue import load_catalogue, setting_specs
 from labeler.tables.document import Form, Key
 from labeler.tables.printers import PRINTER

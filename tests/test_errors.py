@@ -3,12 +3,12 @@
 from click.testing import CliRunner
 
 from labeler.cli.main import main
-from labeler.errors import Problem, Where, on_one_line
+from labeler.errors import Problem, SourceLocation, on_one_line
 
 
 def test_what_steers_a_terminal_is_written_as_an_escape() -> None:
     """U+202E turns the direction of reading, U+001B starts a terminal's commands."""
-    shown = str(Problem(Where("bo\u202eat\n.csv", 3), "a \x1b[31m", "no\ttab"))
+    shown = str(Problem(SourceLocation("bo\u202eat\n.csv", 3), "a \x1b[31m", "no\ttab"))
     assert shown == r"bo\u202eat\n.csv:3: a \x1b[31m; no\ttab"
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from labeler.errors import LabelerError
-from labeler.fit.text import type_size
+from labeler.fitting.text import type_size
 from labeler.text import font_for, font_names, load_font, weight_for
 from tests.cases import spread
 

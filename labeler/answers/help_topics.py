@@ -7,8 +7,8 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from labeler.model import GROUPS
-from labeler.read.columnmap import map_form
-from labeler.read.toml import harness_form, setting_key
+from labeler.readers.columnmap import map_form
+from labeler.readers.toml import harness_form, setting_key
 from labeler.tables.catalogue import FILES, FOLDERS_VARIABLE, setting_specs
 from labeler.tables.document import LARGEST, Form, Key
 from labeler.tables.materials import COVERINGS, FAMILIES, WIRE_TYPES

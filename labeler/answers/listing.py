@@ -7,12 +7,12 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
-from labeler.errors import LabelerError, Problem, Where, suggestion
-from labeler.fit.film import served
+from labeler.errors import LabelerError, Problem, SourceLocation, suggestion
+from labeler.fitting.film import served
 from labeler.layout.cells import blocks_of, cells, parse_cells
 from labeler.model import Stock
-from labeler.read.columnmap import map_form
-from labeler.read.toml import harness_form
+from labeler.readers.columnmap import map_form
+from labeler.readers.toml import harness_form
 from labeler.tables.catalogue import SPECS, Catalogue, SettingSpec, setting_specs
 from labeler.tables.colours import COLOURS
 from labeler.tables.document import Form
@@ -42,7 +42,7 @@ RANGE_NAMES = {"low": "min", "high": "max"}
 
 
 def _stocks(catalogue: Catalogue, name: str | None) -> Sequence[Stock]:
-    return (catalogue.stock(name, Where("labeler list stock")),) if name else catalogue.stocks
+    return (catalogue.stock(name, SourceLocation("labeler list stock")),) if name else catalogue.stocks
 
 
 def stock_rows(catalogue: Catalogue, name: str | None = None) -> list[Row]:
@@ -67,7 +67,7 @@ def stock_lines(catalogue: Catalogue, name: str | None = None) -> Iterable[str]:
 
 def tube_rows(catalogue: Catalogue, family: str | None = None) -> list[Row]:
     """Return every family of tube, or one, with sizes in mm and sources."""
-    families = (catalogue.family(family, Where("labeler list tubes")),) if family else catalogue.families
+    families = (catalogue.family(family, SourceLocation("labeler list tubes")),) if family else catalogue.families
     return list(map(_row, families))
 
 
@@ -88,7 +88,7 @@ def tube_lines(catalogue: Catalogue, family: str | None = None) -> Iterable[str]
 
 def wire_rows(catalogue: Catalogue, kind: str | None = None) -> list[Row]:
     """Return every kind of insulated wire, or one, with its diameters and source."""
-    kinds = (catalogue.wire_type(kind, Where("labeler list wires")),) if kind else catalogue.wire_types
+    kinds = (catalogue.wire_type(kind, SourceLocation("labeler list wires")),) if kind else catalogue.wire_types
     return [
         _row(entry)
         | {
@@ -147,7 +147,7 @@ def _settings(key: str | None) -> list[SettingSpec]:
     if not found:
         groups = (name.rpartition(".")[0] for name in specs)
         fix = suggestion(key, [*specs, *filter(None, dict.fromkeys(groups))], "labeler list settings lists all")
-        raise LabelerError(Problem(Where("labeler list settings"), f"setting {key!r} is unknown", fix))
+        raise LabelerError(Problem(SourceLocation("labeler list settings"), f"setting {key!r} is unknown", fix))
     return found
 
 

@@ -10,7 +10,7 @@ from typing import Any
 from labeler.answers.report import problem_json
 from labeler.errors import LabelerError
 from labeler.model import Circuit
-from labeler.read.import_report import Read
+from labeler.readers.import_report import Read
 
 SCHEMA = "read 1"
 NOT_UNDERSTOOD = "not understood, kept as written"  # a column that nothing is known of

@@ -8,7 +8,7 @@ from math import ceil
 from typing import TYPE_CHECKING, Any
 
 from labeler import wording
-from labeler.errors import LabelerError, Problem, Where, WrongUse, nearest
+from labeler.errors import LabelerError, Problem, SourceLocation, WrongUse, nearest
 from labeler.formulas.curvature import GRADES
 from labeler.formulas.interval import middle
 from labeler.formulas.shrink import stop
@@ -307,7 +307,7 @@ def named(fits: Iterable[Fit], name: str) -> tuple[Fit, ...]:
         near = nearest(name, [printed for names, _ in known for printed in names.printed()])
         fix = f"did you mean {near!r}? " if near else ""
         fix += "give an id, a place or a text of labeler check"
-        raise WrongUse(Problem(Where("--explain"), f"no marker is called {name!r}", fix))
+        raise WrongUse(Problem(SourceLocation("--explain"), f"no marker is called {name!r}", fix))
     return tuple(fit for rank, fit in ranked if rank == best)
 
 

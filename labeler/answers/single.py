@@ -7,9 +7,9 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
-from labeler.errors import LabelerError, Problem, Where, WrongUse
-from labeler.fit.remedies import Change, Other, fixes_for
-from labeler.fit.sleeve import SleevePlace, fit_sleeve, room_of
+from labeler.errors import LabelerError, Problem, SourceLocation, WrongUse
+from labeler.fitting.remedies import Change, Other, fixes_for
+from labeler.fitting.sleeve import SleevePlace, fit_sleeve, room_of
 from labeler.job.fitting import coded
 from labeler.model import (
     FAIL,
@@ -26,7 +26,7 @@ from labeler.model import (
     TubeChoice,
     fact,
 )
-from labeler.read.values import length, setting, size, with_settings
+from labeler.readers.values import length, setting, size, with_settings
 from labeler.size.bundles import Bundle, bundle
 from labeler.size.tubes import choose_tubes, graded
 from labeler.tables.catalogue import (
@@ -114,7 +114,7 @@ def _choice(seat: Seat, sleeve: str | None, settings: Settings, catalogue: Catal
     if family:
         asked = with_settings(settings, {"sleeve.families": (family,)})
         return asked, choose_tubes(seat, asked, catalogue)
-    tube = catalogue.tube(sleeve, Where("--tube"))
+    tube = catalogue.tube(sleeve, SourceLocation("--tube"))
     asked = with_settings(settings, {"sleeve.families": (tube.name,)})
     result, reasons = graded(tube, seat, settings)
     if result == FAIL:
@@ -157,11 +157,13 @@ def bundle_of(wires: str, settings: Mapping[str, str] | None = None) -> tuple[Bu
             problems += error.problems
         except ValueError as error:
             problems.append(
-                Problem(Where("WIRES"), f"{item.strip()!r}: {error}", 'write "2 x 20 AWG TXL" or "3 x 1.9 mm"')
+                Problem(SourceLocation("WIRES"), f"{item.strip()!r}: {error}", 'write "2 x 20 AWG TXL" or "3 x 1.9 mm"')
             )
     refused = [problem for problem in problems if not problem.warning]
     if not refused and len(ranges) > MOST_WIRES:
-        refused.append(Problem(Where("WIRES"), f"{len(ranges)} wires, at most {MOST_WIRES}", "measure the bundle"))
+        refused.append(
+            Problem(SourceLocation("WIRES"), f"{len(ranges)} wires, at most {MOST_WIRES}", "measure the bundle")
+        )
     if refused:
         raise WrongUse(*refused)
     made = bundle(ranges, chosen)
@@ -190,12 +192,12 @@ def _wires(item: str, settings: Settings, catalogue: Catalogue) -> tuple[list[Ra
         given = length(what)
         return [Range(given, given)] * count, []
     wire, kind = size(named[0]), what[named.end() :].strip() or settings.wire_type
-    diameter = with_low_end(catalogue.wire_diameter(kind, wire, Where("WIRES")), settings).range_mm
+    diameter = with_low_end(catalogue.wire_diameter(kind, wire, SourceLocation("WIRES")), settings).range_mm
     if kind:
         return [diameter] * count, []
     text = f"{item.strip()!r}: no insulation is named, {default_wire(wire)} is taken for the diameter"
     fix = 'name it, as in "2 x 20 AWG TXL", or --set wire_type="…"; labeler list wires lists them'
-    return [diameter] * count, [Problem(Where("WIRES"), text, fix, warning=True)]
+    return [diameter] * count, [Problem(SourceLocation("WIRES"), text, fix, warning=True)]
 
 
 def settings_from(given: Mapping[str, str]) -> Settings:
@@ -203,16 +205,16 @@ def settings_from(given: Mapping[str, str]) -> Settings:
     choices, changes, problems = setting_specs(), {}, []
     for key, value in given.items():
         if key not in choices:
-            problems.append(Problem(Where("--set"), f"{key!r} is unknown", unknown(key, choices)))
+            problems.append(Problem(SourceLocation("--set"), f"{key!r} is unknown", unknown(key, choices)))
             continue
         try:
             changes[key] = setting(choices[key], value)
         except ValueError as error:
-            problems.append(Problem(Where("--set"), f"{key}: {error}", "see labeler list settings"))
+            problems.append(Problem(SourceLocation("--set"), f"{key}: {error}", "see labeler list settings"))
     if problems:
         raise WrongUse(*problems)
     return with_settings(default_settings(), changes)
 
 
 def _wrong(where: str, message: str, fix: str) -> WrongUse:
-    return WrongUse(Problem(Where(where), message, fix))
+    return WrongUse(Problem(SourceLocation(where), message, fix))

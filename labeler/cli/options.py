@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any, TypeVar, cast
 import click
 
 from labeler.cli.terminal import choose_reports, columns, marker_table, report_step, shown_progress
-from labeler.errors import LabelerError, Problem, Where, on_one_line
+from labeler.errors import LabelerError, Problem, SourceLocation, on_one_line
 
 if TYPE_CHECKING:
     from labeler.job.order import HarnessFile, Loading, Output
@@ -185,7 +185,7 @@ READING = options(
 
 def _file(given: dict[str, Any]) -> HarnessFile:
     from labeler.job.order import HarnessFile
-    from labeler.read.import_report import Wanted
+    from labeler.readers.import_report import Wanted
     from labeler.tables.catalogue import named_folders, own_folders
 
     for folder in (*named_folders(), *own_folders()):
@@ -411,10 +411,10 @@ def chosen_markers(record: Record, of: Target) -> tuple[Recorded, ...]:
         where = f"{record.name}, {harness}" if harness else record.name
         if on_sheet is not None and not marker:
             message = f"job {on_sheet[0]} has no sheet {on_sheet[1]} with markers on it"
-            raise LabelerError(Problem(Where(where), message, "the head of a sheet says its job and number"))
+            raise LabelerError(Problem(SourceLocation(where), message, "the head of a sheet says its job and number"))
         near = record.suggestion_for(marker or branch or "", unit=unit, harness=harness)
         message = "; ".join(filter(None, (f"no marker is recorded for {asked!r}", near.message)))
-        raise LabelerError(Problem(Where(where), message, near.fix))
+        raise LabelerError(Problem(SourceLocation(where), message, near.fix))
     if marker:
         heads, *lines = columns(*marker_table(found))
         first = found[0]
@@ -447,7 +447,7 @@ def which_of(lines: Sequence[str], what: str, fix: str, where: str, heads: str =
     if len(lines) > MOST_LISTED:
         listed.append(f"  and {len(lines) - MOST_LISTED} more")
     if not (sys.stdin.isatty() and sys.stderr.isatty()):
-        raise LabelerError(Problem(Where(where), "\n".join((*listed, "")), fix))
+        raise LabelerError(Problem(SourceLocation(where), "\n".join((*listed, "")), fix))
     click.echo("\n".join(listed), err=True)
     answer: int = click.prompt("Which number", type=click.IntRange(1, min(len(lines), MOST_LISTED)), err=True)
     return answer - 1

@@ -62,7 +62,7 @@ from labeler.cli.terminal import (
     tell,
     warn,
 )
-from labeler.errors import LabelerError, Problem, Where
+from labeler.errors import LabelerError, Problem, SourceLocation
 
 if TYPE_CHECKING:
     from labeler.job.order import HarnessFile, Loading, Output
@@ -101,7 +101,7 @@ def find_command(query: str, unit: str | None, harness: str | None, record_path:
         if not found:
             what = f"no marker is recorded for {query!r}"
             fix = "an id, a place or a circuit is named whole; of a text whole words"
-            raise LabelerError(Problem(Where(record.name), what, fix))
+            raise LabelerError(Problem(SourceLocation(record.name), what, fix))
     table = marker_csv(found) if form == "csv" else marker_table(found)
     show(form, lambda: {"schema": "find 1", "markers": recorded_rows(found)}, *table)
 

@@ -39,7 +39,7 @@ from labeler.draw.flow import (
 from labeler.draw.pens import points
 from labeler.draw.picture import draw_part, picture_heights
 from labeler.draw.typeset import NO_BREAK, PLAIN, Words, bold, draw_words, plain, shortened, text_width
-from labeler.errors import Problem, Where, WrongUse
+from labeler.errors import Problem, SourceLocation, WrongUse
 from labeler.tables.stocks import PAPERS
 from labeler.work import wording
 from labeler.work.bench_sheet import BenchSheet, Printed, Remark, SafetyMessage
@@ -73,7 +73,7 @@ def draw_bench_sheet(sheet: BenchSheet, page: str) -> bytes:
     ``page`` is ``A4`` or ``Letter``; raises `WrongUse` for another.
     """
     if page not in PAPERS:
-        raise WrongUse(Problem(Where(""), f'bench sheet on "{page}"', f"choose {' or '.join(PAPERS)}"))
+        raise WrongUse(Problem(SourceLocation(""), f'bench sheet on "{page}"', f"choose {' or '.join(PAPERS)}"))
     width, height = map(points, PAPERS[page])
     frame = Frame(points(SIDE_MM), points(FOOT_MM), width - 2 * points(SIDE_MM), height - points(HEAD_MM))
     document = Document("Bench sheet", PLAIN)

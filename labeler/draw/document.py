@@ -12,7 +12,7 @@ from contextlib import contextmanager
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
-from labeler.errors import LabelerError, Problem, Where
+from labeler.errors import LabelerError, Problem, SourceLocation
 from labeler.text import Font, font_for, load_font
 
 if TYPE_CHECKING:
@@ -116,7 +116,7 @@ class Document:
         if font.missing(text):
             font_for(font.name, frozenset(text))  # names the characters, unless a stand-in has them
             fix = "lay it out again, so that the stand-in is measured"
-            raise LabelerError(Problem(Where(""), f'"{text}" has characters that {font_name} lacks', fix))
+            raise LabelerError(Problem(SourceLocation(""), f'"{text}" has characters that {font_name} lacks', fix))
         held, document = _embedded(font), self.canvas._doc
         split = held.splitString(text, document)
         found = tuple((held.getSubsetInternalName(part, document), _escaped(codes)) for part, codes in split)
@@ -141,7 +141,7 @@ def _embedded(font: Font) -> TTFont:
         held = TTFont(f"labeler-{font.digest}", str(font.path), asciiReadable=1, shapable=False)
     except TTFError as error:
         why = f"font cannot be embedded ({error})"
-        raise LabelerError(Problem(Where(str(font.path)), why, "choose another TTF file")) from error
+        raise LabelerError(Problem(SourceLocation(str(font.path)), why, "choose another TTF file")) from error
     registerFont(held)
     return held
 

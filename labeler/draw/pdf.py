@@ -10,7 +10,7 @@ from labeler.draw.document import Document, embedded_name
 from labeler.draw.marker_drawing import MarkerDrawing
 from labeler.draw.pens import POINTS_PER_INCH, DotPen, Line, Page, PointPen, points
 from labeler.draw.sheet_frame import Header, frame_operations
-from labeler.errors import LabelerError, Problem, Where
+from labeler.errors import LabelerError, Problem, SourceLocation
 from labeler.layout.cells import cells
 from labeler.model import Box, Face, Piece, Placed, Run, Sheet, Stock
 from labeler.tables.printers import AS_DRAWN, RULER_MM, Printer
@@ -43,7 +43,7 @@ def draw_sheets(
     document = Document(title, header.font)
     sheets = tuple(sheets)
     if not sheets:
-        raise LabelerError(Problem(Where(""), "no sheet to draw", "choose markers that are printed"))
+        raise LabelerError(Problem(SourceLocation(""), "no sheet to draw", "choose markers that are printed"))
     drawing = MarkerDrawing(document, DotPen(dpi, printer) if dpi else PointPen(printer), sheets)
     for sheet in sheets:
         _draw_page(drawing, sheet, header)

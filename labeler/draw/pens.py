@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from labeler.errors import LabelerError, Problem, Where
+from labeler.errors import LabelerError, Problem, SourceLocation
 from labeler.model import Box, Sheet, Symbol
 from labeler.tables.printers import AS_DRAWN, Printer
 
@@ -197,7 +197,7 @@ class DotPen:
         if any(abs(side - round(side)) > MAX_MODULE_ERROR or round(side) < 1 for side in sides):
             text = f"the modules of its code are {sides[0]:.2f} dots at {self.dpi:g} dpi, and must be whole dots"
             fix = "print it anew for this printer, or without --png"
-            raise LabelerError(Problem(Where(symbol.data), text, fix))
+            raise LabelerError(Problem(SourceLocation(symbol.data), text, fix))
         corners = (self._at(*corner) for corner in symbol.corners())
         return tuple(f"{round(sides[0])} 0 0 {round(sides[1])} {x} {y}" for x, y in corners)
 

@@ -7,7 +7,7 @@ from io import BytesIO
 from typing import TYPE_CHECKING
 
 from labeler.draw.pens import MM_PER_INCH, POINTS_PER_INCH, DotPen, Page
-from labeler.errors import Problem, Where
+from labeler.errors import Problem, SourceLocation
 from labeler.model import Placed, Sheet
 from labeler.tables.printers import AS_DRAWN, Printer
 
@@ -46,7 +46,7 @@ def too_many_dots(sheets: Iterable[Sheet], dpi: float) -> Iterator[Problem]:
             reported.add(sheet.stock.name)
             size = f"a page of {sheet.width_mm:g} x {sheet.height_mm:g} mm at {dpi:g} dpi"
             text = f"{sheet.stock.name}: {size} has {dots / 1e6:,.0f} million dots, the limit is {MAX_DOTS // 10**6}"
-            yield Problem(Where("--png"), text, "choose fewer dots (dpi of the printer, or print.dpi)")
+            yield Problem(SourceLocation("--png"), text, "choose fewer dots (dpi of the printer, or print.dpi)")
 
 
 def png(picture: Image, dpi: float) -> bytes:

@@ -7,16 +7,16 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 
-from labeler.errors import LabelerError, Problem, Where, refuse
-from labeler.fit.film import served
-from labeler.fit.result import font_of
+from labeler.errors import LabelerError, Problem, SourceLocation, refuse
+from labeler.fitting.film import served
+from labeler.fitting.result import font_of
 from labeler.harness import index
 from labeler.job.fitting import Stocks, carries_code, fit_markers, names_unit
 from labeler.job.order import USUAL, HarnessFile, Loading, Track, untracked
 from labeler.layout.checks import stock_problems
 from labeler.model import FAIL, Fit, Harness, InstallationStep, Marker, Stock
 from labeler.plan import confusable, plan
-from labeler.read import read_file
+from labeler.readers import read_file
 from labeler.size.bundles import Sizing
 from labeler.size.installation import installation_order
 from labeler.tables.catalogue import Catalogue, default_settings, load_catalogue
@@ -76,7 +76,11 @@ def choose_stocks(catalogue: Catalogue, loading: Loading = USUAL) -> Stocks:
     suited = {takes: [stock for stock in on_paper if stock.marker == takes] for takes in KINDS}
     found = {takes: asked[takes] or suited[takes] for takes in KINDS}
     refuse(
-        Problem(Where("layouts"), f"no {takes} stock for {loading.paper}", "add a stock file, or name one with --stock")
+        Problem(
+            SourceLocation("layouts"),
+            f"no {takes} stock for {loading.paper}",
+            "add a stock file, or name one with --stock",
+        )
         for takes, stocks in found.items()
         if not stocks
     )
@@ -106,7 +110,7 @@ def _kept_elsewhere(named: Sequence[Stock], fits: Sequence[Fit], stocks: Stocks)
                 f"{stock.name} serves {wanted}: {len(on)} of {len(wraps)} wraps, on "
                 f"{min(r.low for r in on):.2f} to {max(r.high for r in on):.2f} mm, are not on it"
             )
-            yield Problem(Where("--stock"), text, "they are on stock that serves their wires", warning=True)
+            yield Problem(SourceLocation("--stock"), text, "they are on stock that serves their wires", warning=True)
         elif stock.name not in used:
             first = next(each.name for each in named if each.marker == stock.marker)
             fix = f"choose the kind {stock.marker} in the harness file, or another --stock"
@@ -114,7 +118,7 @@ def _kept_elsewhere(named: Sequence[Stock], fits: Sequence[Fit], stocks: Stocks)
             if stock.marker != "wrap" and first != stock.name:
                 fix = f"name one stock for {stock.marker}s"
                 text = f"{stock.name} takes {stock.marker}s, as {first} does, which is named before it"
-            yield Problem(Where("--stock"), text, fix, warning=True)
+            yield Problem(SourceLocation("--stock"), text, fix, warning=True)
 
 
 @no_collecting()

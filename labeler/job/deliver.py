@@ -19,7 +19,7 @@ from labeler.draw.pdf import draw_sheets, pages_of
 from labeler.draw.pens import Page
 from labeler.draw.raster import page_pictures, piece_pictures, png
 from labeler.draw.sheet_frame import Header
-from labeler.errors import LabelerError, Problem, Where
+from labeler.errors import LabelerError, Problem, SourceLocation
 from labeler.files import drawn, uninterrupted, written
 from labeler.job.order import Output
 from labeler.job.work_list import about_job
@@ -89,7 +89,7 @@ def parts_of(folder: Path, units: Sequence[UnitName], sheets: Iterable[Sheet], w
         named = {key: "-".join(_file_name(word) for word in key if word) for key in together}
     if len(set(named.values())) < len(named):
         text = f"the stocks {', '.join(dict.fromkeys(name for name, _ in named))} would share a file name"
-        raise LabelerError(Problem(Where("layouts"), text, "rename one of the stock files"))
+        raise LabelerError(Problem(SourceLocation("layouts"), text, "rename one of the stock files"))
     return tuple(
         Part(folder / f"{stem}-{named[key]}{which}.pdf", those)
         for key, all_of_it in together.items()
@@ -153,13 +153,13 @@ def folder_problems(folder: Path) -> Iterator[Problem]:
         str(folder).encode()
     except UnicodeEncodeError:
         shown = str(folder).encode("utf-8", "backslashreplace").decode()
-        yield Problem(Where(shown), "the folder's name is not valid text (UTF-8)", ELSEWHERE)
+        yield Problem(SourceLocation(shown), "the folder's name is not valid text (UTF-8)", ELSEWHERE)
         return
     there = next(path for path in (folder, *folder.absolute().parents) if os.path.lexists(path))
     if not os.path.isdir(there):
-        yield Problem(Where(str(there)), "is a file" if os.path.isfile(there) else "is no folder", ELSEWHERE)
+        yield Problem(SourceLocation(str(there)), "is a file" if os.path.isfile(there) else "is no folder", ELSEWHERE)
     elif not os.access(there, os.W_OK | os.X_OK):
-        yield Problem(Where(str(there)), "the folder cannot be written to", ELSEWHERE)
+        yield Problem(SourceLocation(str(there)), "the folder cannot be written to", ELSEWHERE)
 
 
 def make_folder(folder: Path, fix: str = ELSEWHERE) -> None:
@@ -168,7 +168,7 @@ def make_folder(folder: Path, fix: str = ELSEWHERE) -> None:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         why = "is a file" if folder.is_file() else f"cannot be made ({error.strerror})"
-        raise LabelerError(Problem(Where(str(folder)), why, fix)) from error
+        raise LabelerError(Problem(SourceLocation(str(folder)), why, fix)) from error
 
 
 # ---------------------------------------------------------------- handing
@@ -353,7 +353,7 @@ def _lost(record: Record, jobs: Sequence[Job]) -> Problem:
     first, span = jobs[0].id, _span("job", [job.id for job in jobs])
     what = f"the files are written, but the record was lost before it said that {span} is confirmed"
     fix = f"once it is there again, see labeler record list; if it is pending, labeler record finish {first}"
-    return Problem(Where(record.name), what, fix)
+    return Problem(SourceLocation(record.name), what, fix)
 
 
 def _holds(path: Path, data: bytes, known: Mapping[str, str]) -> bool:

@@ -13,12 +13,12 @@ from typing import TypeVar, cast
 from labeler.codes.payload import payload_of
 from labeler.codes.symbols import PROPOSED, SYMBOLOGIES, symbols
 from labeler.errors import LabelerError, Problem, refuse
-from labeler.fit.code import CodeMaker
-from labeler.fit.film import WrapPlace, fit_flag, fit_insert, fit_wrap, wrap_place
-from labeler.fit.remedies import Change, Other, fixes_for, with_settings
-from labeler.fit.result import needed_for
-from labeler.fit.sleeve import SleevePlace, fit_sleeve, room_of, within_branches
-from labeler.fit.tag import fit_tag
+from labeler.fitting.code import CodeMaker
+from labeler.fitting.film import WrapPlace, fit_flag, fit_insert, fit_wrap, wrap_place
+from labeler.fitting.remedies import Change, Other, fixes_for, with_settings
+from labeler.fitting.result import needed_for
+from labeler.fitting.sleeve import SleevePlace, fit_sleeve, room_of, within_branches
+from labeler.fitting.tag import fit_tag
 from labeler.job.order import Track, untracked
 from labeler.model import (
     FAIL,
@@ -261,7 +261,7 @@ class Fitter:
             return fit_wrap(marker, self._wrap_place(marker), codes)
         if marker.kind == "flag":
             return fit_flag(marker, self._seat(marker)[0], self.stocks.flag, codes)
-        raise NotImplementedError(f"markers of the kind {marker.kind!r} have no fit yet: add one in labeler.fit")
+        raise NotImplementedError(f"markers of the kind {marker.kind!r} have no fit yet: add one in labeler.fitting")
 
     def _under_tube(self, marker: Marker, place: SleevePlace, codes: CodeMaker | None) -> Fit:
         if marker.kind == "insert":

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from labeler.draw.pdf import undrawable
-from labeler.errors import LabelerError, Problem, Where, refuse
+from labeler.errors import LabelerError, Problem, SourceLocation, refuse
 from labeler.files import write_all
 from labeler.job.deliver import UnitName, folder_problems, make_folder, unit_path
 from labeler.record.marker_names import normalised
@@ -29,7 +29,7 @@ def verify(record: Record) -> tuple[Problem, ...]:
 
 def _font_problems(record: Record) -> Iterator[Problem]:
     for (name, digest), jobs in sorted(record.fonts().items()):
-        where = Where(f"{record.name}: font {name}")
+        where = SourceLocation(f"{record.name}: font {name}")
         fix = "install the version of the font that printed them, or print those units anew"
         try:
             now = load_font(name).digest
@@ -44,7 +44,7 @@ def _font_problems(record: Record) -> Iterator[Problem]:
 def _drawing_problems(record: Record) -> Iterator[Problem]:
     for face, why in undrawable(record.faces()):
         words = " ".join(run.text for run in face.runs)[:40]
-        yield Problem(Where(f"{record.name}: face {words!r}"), f"it cannot be drawn: {why}", "see the fonts")
+        yield Problem(SourceLocation(f"{record.name}: face {words!r}"), f"it cannot be drawn: {why}", "see the fonts")
 
 
 def export_units(
@@ -78,10 +78,12 @@ def _part_number(record: str, units: Sequence[Unit], harness: str) -> str:
     by_number = sorted({unit.part_number for unit in units if normalised(unit.part_number) == wanted})
     found = by_number or sorted({unit.part_number for unit in units if normalised(unit.harness) == wanted})
     if not found:
-        raise LabelerError(Problem(Where(record), f"no unit of {harness!r} is recorded", "see labeler record list"))
+        raise LabelerError(
+            Problem(SourceLocation(record), f"no unit of {harness!r} is recorded", "see labeler record list")
+        )
     if len(found) > 1:
         what = f"{len(found)} part numbers have the name {harness!r}: {', '.join(found)}"
-        raise LabelerError(Problem(Where(record), what, "name one by its part number"))
+        raise LabelerError(Problem(SourceLocation(record), what, "name one by its part number"))
     return found[0]
 
 
@@ -90,7 +92,7 @@ def import_units(record: Record, files: Sequence[Path]) -> Mapping[Path, Importe
 
     Raises `LabelerError` at the first file that cannot be added; those before it are in the record.
     """
-    return {file: record.import_unit(_read(file), Where(str(file))) for file in files}
+    return {file: record.import_unit(_read(file), SourceLocation(str(file))) for file in files}
 
 
 def _read(file: Path) -> object:
@@ -98,11 +100,13 @@ def _read(file: Path) -> object:
         size = file.stat().st_size
         if size > LARGEST_FILE:
             what = f"has {size:,} bytes, an exported unit at most {LARGEST_FILE:,}"
-            raise LabelerError(Problem(Where(str(file)), what, "name the file of one unit"))
+            raise LabelerError(Problem(SourceLocation(str(file)), what, "name the file of one unit"))
         return json.loads(file.read_bytes())
     except OSError as error:
-        raise LabelerError(Problem(Where(str(file)), f"cannot be read ({error.strerror})", "check the path")) from error
+        raise LabelerError(
+            Problem(SourceLocation(str(file)), f"cannot be read ({error.strerror})", "check the path")
+        ) from error
     except (ValueError, RecursionError) as error:
         why = " ".join(str(error).split())[:120]
         fix = "name a file that labeler record export wrote"
-        raise LabelerError(Problem(Where(str(file)), f"is no JSON ({why})", fix)) from error
+        raise LabelerError(Problem(SourceLocation(str(file)), f"is no JSON ({why})", fix)) from error

@@ -9,7 +9,7 @@ from typing import Any
 
 from labeler.errors import Problem
 from labeler.model import Sheet
-from labeler.read.import_report import AS_IT_STANDS, Wanted
+from labeler.readers.import_report import AS_IT_STANDS, Wanted
 from labeler.tables.printers import AS_DRAWN, Printer, printer_problems
 
 SHARED = ("by unit", "by marker")

@@ -8,7 +8,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from labeler.draw.bench import draw_bench_sheet
-from labeler.errors import LabelerError, Problem, Where, refuse
+from labeler.errors import LabelerError, Problem, SourceLocation, refuse
 from labeler.files import refused_target
 from labeler.job.check import Checked, check, no_collecting, order_of
 from labeler.job.deliver import UnitName, folder_problems
@@ -124,7 +124,7 @@ def _checked(order: Order, record: Record) -> tuple[Order, tuple[Checked, ...]]:
     if len(outputs) > 1 and order.output.png:
         found = " and ".join(f"{dpi:g}" for dpi in outputs)
         fix = "name a printer whose profile has its dpi (--printer)"
-        raise LabelerError(Problem(Where("--png"), f"the harness files are for printers of {found} dpi", fix))
+        raise LabelerError(Problem(SourceLocation("--png"), f"the harness files are for printers of {found} dpi", fix))
     return replace(order, output=next(iter(outputs.values()))), checked
 
 

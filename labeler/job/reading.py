@@ -7,9 +7,9 @@ from pathlib import Path
 
 from labeler.errors import LabelerError, Problem
 from labeler.job.check import no_collecting
-from labeler.read import draft_of, read_file
-from labeler.read.import_report import AS_IT_STANDS, Read, Wanted
-from labeler.read.written import harness_toml
+from labeler.readers import draft_of, read_file
+from labeler.readers.import_report import AS_IT_STANDS, Read, Wanted
+from labeler.readers.written import harness_toml
 from labeler.tables.catalogue import default_settings, load_catalogue
 
 
@@ -26,7 +26,7 @@ def draft(file: str, wanted: Wanted = AS_IT_STANDS) -> str:
 
 def wants_map(error: LabelerError) -> bool:
     """Return whether a column map would help: the headers do not tell the ends."""
-    from labeler.read.table import NoHeader
+    from labeler.readers.table import NoHeader
 
     return isinstance(error, NoHeader)
 

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from labeler.codes.symbols import SYMBOLOGIES
 from labeler.draw.bench import draw_bench_sheet
-from labeler.errors import LabelerError, Problem, Where, refuse
+from labeler.errors import LabelerError, Problem, SourceLocation, refuse
 from labeler.job.deliver import UnitName, folder_problems, hand_over, output_from_text
 from labeler.job.order import Output, Reprint
 from labeler.job.revising import compare, remark
@@ -78,7 +78,9 @@ def numbered(piece: Piece, number: int) -> Piece:
 
 def _no_room(piece: Piece, text: str, why: str) -> LabelerError:
     fix = "leave --reprint-mark out: the reprint is recorded all the same"
-    return LabelerError(Problem(Where(piece.marker), f"{piece.label}: there is no room for {text}: {why}", fix))
+    return LabelerError(
+        Problem(SourceLocation(piece.marker), f"{piece.label}: there is no room for {text}: {why}", fix)
+    )
 
 
 def _taken(face: Face) -> Iterator[Area]:
@@ -134,7 +136,7 @@ def reprint(record: Record, items: Sequence[Recorded], how: Reprint) -> tuple[Pr
     stocks = {item.stock.name: item.stock for unit in drawn for item in unit if item.stock}
     pieces = [[item.piece() for item in unit] for unit in drawn]
     for name in how.loading.stocks[:1]:
-        other = load_catalogue().stock(name, Where("--stock"))
+        other = load_catalogue().stock(name, SourceLocation("--stock"))
         refuse(problem for unit in drawn for problem in _stock_problems(unit, other))
         stocks, pieces = {other.name: other}, [[replace(piece, stock=other.name) for piece in unit] for unit in pieces]
     places = places_of(how.loading, record, stocks)
@@ -199,7 +201,9 @@ def finish_job(
     job = record.show(job_id).jobs[0]
     if job.state != "pending":
         fix = "reprint what is missing" if job.state == "printed" else "print the unit, or what is missing, anew"
-        raise LabelerError(Problem(Where(f"job {job_id}"), f"there is nothing to finish: it is {job.state}", fix))
+        raise LabelerError(
+            Problem(SourceLocation(f"job {job_id}"), f"there is nothing to finish: it is {job.state}", fix)
+        )
     out = _output_of(record, job, folder, force)
     refuse(folder_problems(out.folder))
     run = [one for one in record.run(job_id) if one.state != "cancelled"]
@@ -229,7 +233,7 @@ def _output_of(record: Record, job: Job, folder: Path | None, force: bool) -> Ou
 def _not_sent(file: str, queue: str) -> Problem:
     """Return a note on a file that was to be sent to a printer: whether it was, nobody can know."""
     what = f"it was to be sent to {queue}, and was not sent now"
-    return Problem(Where(file), what, "see whether it has come out; if not, send it by hand")
+    return Problem(SourceLocation(file), what, "see whether it has come out; if not, send it by hand")
 
 
 def _take_off(record: Record, job: Job, made: Sequence[Recorded]) -> tuple[Remark, ...]:
@@ -246,7 +250,7 @@ SAME_MM = 0.01  # measures of two stocks that differ by less are the same: the l
 def _stock_problems(items: Iterable[Recorded], other: Stock) -> Iterator[Problem]:
     """Yield what keeps markers that were drawn for one stock from another; whether they go in is seen in laying out."""
     for item in items:
-        where, was = Where(f"--stock {other.name}"), item.stock
+        where, was = SourceLocation(f"--stock {other.name}"), item.stock
         if other.marker != item.row.kind:
             what = f"it takes {other.marker}s, {item.row.id} at {item.row.place} is a {item.row.kind}"
             yield Problem(where, what, "choose a stock of the same kind: labeler list stock")
@@ -278,9 +282,9 @@ def _not_reprinted(items: Sequence[Recorded]) -> Iterator[Problem]:
         if "omitted" in states:
             fix = "mend the file under a new revision, and print what that changes: labeler print FILE --changed-since"
         if "blank" not in states:
-            yield Problem(Where("reprint"), f"nothing to print: {', '.join(states) or 'no marker'}", fix)
+            yield Problem(SourceLocation("reprint"), f"nothing to print: {', '.join(states) or 'no marker'}", fix)
     for item in items:
-        where = Where(f"unit {item.unit}, {item.row.id}")
+        where = SourceLocation(f"unit {item.unit}, {item.row.id}")
         if item.face is None:
             continue
         if item.state == "pending" and not item.print_count:

@@ -9,7 +9,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from labeler.errors import LabelerError, Problem, Where, refuse
+from labeler.errors import LabelerError, Problem, SourceLocation, refuse
 from labeler.job.check import PLACEHOLDER_UNIT, Checked, check
 from labeler.job.deliver import folder_problems
 from labeler.job.order import HarnessFile, Order
@@ -24,7 +24,7 @@ from labeler.job.run import (
     with_dots,
 )
 from labeler.job.work_list import bare_row
-from labeler.read.import_report import AS_IT_STANDS
+from labeler.readers.import_report import AS_IT_STANDS
 from labeler.record.values import MarkerRow, Recorded
 from labeler.work.bench_sheet import Remark
 
@@ -133,13 +133,17 @@ def _rows_of(checked: Checked) -> list[MarkerRow]:
 def _recorded(name: str, record: Record | None) -> tuple[Recorded, ...]:
     """Return what stands on a unit now, or on the last unit of a revision. Raises `LabelerError`."""
     if record is None:
-        raise LabelerError(Problem(Where(name), "there is no such file, and no build record", "check the name"))
+        raise LabelerError(
+            Problem(SourceLocation(name), "there is no such file, and no build record", "check the name")
+        )
     items = record.find("", unit=name)
     found = standing(items)
     harnesses = sorted({item.part_number or item.harness for item in items})
     if len(harnesses) > 1:
         message = f"units of {len(harnesses)} harnesses have this serial: {', '.join(harnesses)}"
-        raise LabelerError(Problem(Where(name), message, f'name one by part number too ("{harnesses[0]} {name}")'))
+        raise LabelerError(
+            Problem(SourceLocation(name), message, f'name one by part number too ("{harnesses[0]} {name}")')
+        )
     if found:
         return found
     wanted = " ".join(name.casefold().split())
@@ -148,7 +152,9 @@ def _recorded(name: str, record: Record | None) -> tuple[Recorded, ...]:
         if wanted in named and job.kind != "reprint" and job.state == "printed":
             return standing(record.find("", unit=f"{job.part_number or job.harness} {job.unit}"), job.revision)
     fix = 'name a file, a unit ("0001"), or part number and revision ("RSB-210 B")'
-    raise LabelerError(Problem(Where(name), f"there is no such file, and {record.name} has none of the name", fix))
+    raise LabelerError(
+        Problem(SourceLocation(name), f"there is no such file, and {record.name} has none of the name", fix)
+    )
 
 
 def standing(items: Iterable[Recorded], revision: str | None = None) -> tuple[Recorded, ...]:
@@ -238,7 +244,7 @@ def _built(record: Record, checked: Checked, since: str, unit: str) -> tuple[Rec
     name = harness.part_number or harness.name
 
     def refused(message: str, fix: str) -> LabelerError:
-        return LabelerError(Problem(Where(f"unit {unit}"), message, fix))
+        return LabelerError(Problem(SourceLocation(f"unit {unit}"), message, fix))
 
     if since == harness.revision:
         raise refused(f"the file is of revision {since or 'none'} itself", "give the revision that was built")

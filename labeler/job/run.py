@@ -11,7 +11,7 @@ from itertools import chain, zip_longest
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from labeler.errors import LabelerError, Problem, Where, refuse, suggestion
+from labeler.errors import LabelerError, Problem, SourceLocation, refuse, suggestion
 from labeler.job.check import Checked
 from labeler.job.deliver import Drawing, UnitName, bench_sheet_path, hand_over, output_text, parts_of
 from labeler.job.fitting import Stocks
@@ -19,7 +19,7 @@ from labeler.job.order import Loading, Order, Output, Reprint
 from labeler.layout.cells import blocks_of, cells, parse_cells
 from labeler.layout.place import lay_out, taken_cells, used_after
 from labeler.model import FAIL, PASS, Fact, Fit, Piece, Sheet, Stock, fact
-from labeler.read.import_report import some
+from labeler.readers.import_report import some
 from labeler.record.faces import canonical_sheet
 from labeler.record.values import Job, JobAbout
 from labeler.tables.catalogue import load_catalogue
@@ -167,7 +167,7 @@ def places_of(loading: Loading, record: Record, stocks: Mapping[str, Stock]) -> 
             what = blocks_of([cell for cell in gone if cell not in every])
             text = f"of the partly used sheet of {name} the cells {what} are gone, which the stock has no more"
             fix = f"say which are gone (--used-cells {name}=…), or begin a new sheet (--start-cell {name}=A1)"
-            problems.append(Problem(Where(record.name), text, fix))
+            problems.append(Problem(SourceLocation(record.name), text, fix))
         elif every - {*gone, *parse_cells(stocks[name].blocked_cells)}:
             known[name] = gone
     refuse(problems)
@@ -193,10 +193,10 @@ def notes_on_sheets(loading: Loading, output: Output, sheets: Sequence[Sheet]) -
         for name in names:
             if name in known and name not in printed:
                 fix = f"this job prints on {', '.join(printed) or 'none'}"
-                notes.append(Problem(Where(option), f"nothing is printed on {name}", fix, warning=True))
+                notes.append(Problem(SourceLocation(option), f"nothing is printed on {name}", fix, warning=True))
             elif name and name not in known:
                 fix = suggestion(name, known, "see labeler list stock")
-                notes.append(Problem(Where(option), f"stock {name!r} is unknown", fix))
+                notes.append(Problem(SourceLocation(option), f"stock {name!r} is unknown", fix))
     refuse(notes)
     return (*notes, *(problem for problem in printer_problems(output.printer, sheets) if problem.warning))
 

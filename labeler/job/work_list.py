@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 
-from labeler.errors import Problem, Where
+from labeler.errors import Problem, SourceLocation
 from labeler.model import Fit, Harness, Sheet
 from labeler.record.values import Job, MarkerRow, Recorded, marker_row
 from labeler.tables.colours import colour_name
@@ -105,7 +105,7 @@ def only_cut(items: Iterable[Recorded]) -> Iterator[Problem]:
     for item in items:
         if item.state == "blank":
             row = _sleeve_row(item)
-            where = Where(f"unit {item.unit}, {item.row.id}, {wording.place(row.place)}")
+            where = SourceLocation(f"unit {item.unit}, {item.row.id}, {wording.place(row.place)}")
             cut = f"cut 1 × {row.cut_length_mm:g} mm of {row.tube}, {row.colour}"
             fix = f"{cut}; {wording.instructions(row.how)}"
             yield Problem(where, "a plain sleeve: there is nothing to print", fix)

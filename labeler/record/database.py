@@ -27,7 +27,7 @@ from sqlalchemy.exc import (
     SQLAlchemyError,
 )
 
-from labeler.errors import LabelerError, Problem, Where
+from labeler.errors import LabelerError, Problem, SourceLocation
 from labeler.record import schema
 
 BUSY_MS = (
@@ -105,7 +105,7 @@ def _engine(url: URL) -> Engine:
 
 def _no_driver(name: str, why: str) -> LabelerError:
     fix = "give the path of a file, or a URL postgresql://user@host/database (pip install 'labeler[postgres]')"
-    return LabelerError(Problem(Where(name), f"the build record cannot be opened: {why}", fix))
+    return LabelerError(Problem(SourceLocation(name), f"the build record cannot be opened: {why}", fix))
 
 
 def _set_up_sqlite(connection: Any, _record: object) -> None:
@@ -168,7 +168,7 @@ def _check_schema(engine: Engine, create: bool) -> None:
         fix = "restore the record from its latest copy"
     else:
         return None
-    raise LabelerError(Problem(Where(name_of(engine.url)), message, fix))
+    raise LabelerError(Problem(SourceLocation(name_of(engine.url)), message, fix))
 
 
 def _version(connection: Connection) -> tuple[int | None, set[str]]:
@@ -284,7 +284,7 @@ def make_file(target: Path, make: Callable[[Path], None]) -> None:
 
 
 def _no_record(path: Path, message: str, fix: str) -> LabelerError:
-    return LabelerError(Problem(Where(str(path)), message, fix))
+    return LabelerError(Problem(SourceLocation(str(path)), message, fix))
 
 
 # ---------------------------------------------------------------- what a database reports
@@ -340,17 +340,17 @@ def database_problems(name: str) -> Iterator[None]:
         raise LabelerError(_sqlite_problem(name, "decode")) from error
     except UnicodeEncodeError as error:
         message = f"a text holds a character that cannot be kept: {error.reason}"
-        raise LabelerError(Problem(Where(name), message, "write it in UTF-8")) from error
+        raise LabelerError(Problem(SourceLocation(name), message, "write it in UTF-8")) from error
     except OverflowError as error:
         message = f"a number is too large to be kept: {error}"
-        raise LabelerError(Problem(Where(name), message, "use a smaller number")) from error
+        raise LabelerError(Problem(SourceLocation(name), message, "use a smaller number")) from error
 
 
 def _problem(name: str, error: DBAPIError) -> Problem:
     says, state = _one_line(error.orig), getattr(error.orig, "sqlstate", "")
     if isinstance(error, IntegrityError):
         message = f"the record refused a row ({says})"
-        return Problem(Where(name), message, "run the command again; nothing of it was recorded")
+        return Problem(SourceLocation(name), message, "run the command again; nothing of it was recorded")
     if error.connection_invalidated:
         return _known(name, *UNREACHED)
     if state is None and isinstance(error, OperationalError):  # PostgreSQL's driver, before there is a connection
@@ -369,7 +369,7 @@ def _sqlite_problem(name: str, says: str) -> Problem:
 
 
 def _known(name: str, message: str, fix: str) -> Problem:
-    return Problem(Where(name), f"the build record: {message}", fix)
+    return Problem(SourceLocation(name), f"the build record: {message}", fix)
 
 
 def _one_line(error: object) -> str:

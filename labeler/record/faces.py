@@ -31,12 +31,12 @@ from json.encoder import encode_basestring_ascii as quoted
 from math import isfinite
 from typing import Any
 
-from labeler.errors import LabelerError, Problem, Where
+from labeler.errors import LabelerError, Problem, SourceLocation
 from labeler.model import Box, Face, Piece, Placed, Run, Sheet, Stock, Symbol
 
 FORM = 1
 MILLIONTH = 1e6  # nanometres in a millimetre
-RECORD = Where("build record")
+RECORD = SourceLocation("build record")
 
 
 def digest_of(text: str) -> bytes:

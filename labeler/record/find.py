@@ -8,7 +8,7 @@ from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, Select, and_, func, literal, select
 
-from labeler.errors import LabelerError, Problem, Where, nearest
+from labeler.errors import LabelerError, Problem, SourceLocation, nearest
 from labeler.record import schema
 from labeler.record.faces import damaged
 from labeler.record.jobs import (
@@ -138,7 +138,9 @@ def extract(connection: Connection, about: str | int) -> RecordExtract:
         markers = assemble(connection, connection.execute(marker_lines().where(of_unit(about))).all())
     if not jobs:
         what = f"job {about}" if isinstance(about, int) else f"unit {about}"
-        raise LabelerError(Problem(Where(what), "it is not in the record", "look at the list of jobs or units"))
+        raise LabelerError(
+            Problem(SourceLocation(what), "it is not in the record", "look at the list of jobs or units")
+        )
     return RecordExtract(jobs, markers)
 
 
@@ -152,7 +154,7 @@ def _marker_of_unit(connection: Connection, named: str, unit_name: str) -> Line:
     lines = connection.execute(marker_lines().where(of_unit(unit_name))).all()
     known = {(x.unit_id, x.marker): x for x in lines if name in (normalised(x.marker), normalised(x.place))}
     rows = [line for line in known.values() if normalised(line.marker) == name] or list(known.values())
-    where = Where(f"unit {unit_name}")
+    where = SourceLocation(f"unit {unit_name}")
     if not rows:
         raise LabelerError(Problem(where, f"it has no marker {named}", "look the marker up in the record"))
     if len(rows) > 1:
@@ -178,7 +180,9 @@ def one_marker(
         lines = list(filter(_stands_on(connection, sheet), lines))
     if not lines:
         place = "{}:{}".format(*sheet) if sheet else "any sheet"
-        raise LabelerError(Problem(Where(meant.marker), f"it is not on sheet {place}", "see labeler record show"))
+        raise LabelerError(
+            Problem(SourceLocation(meant.marker), f"it is not on sheet {place}", "see labeler record show")
+        )
     items = assemble(connection, lines) or assemble(connection, lines, lambda _line: True)
     return meant.unit_id, items[0]
 

@@ -10,7 +10,7 @@ from typing import Any, TypeVar
 
 from sqlalchemy import ColumnElement, Connection, Row, Select, Table, and_, literal, or_, select
 
-from labeler.errors import LabelerError, Problem, Where
+from labeler.errors import LabelerError, Problem, SourceLocation
 from labeler.model import Face, Placed, Sheet, Stock
 from labeler.record.faces import damaged, digest_of, face_from_text, stock_from_text
 from labeler.record.marker_names import normalised
@@ -310,7 +310,7 @@ def state_of(connection: Connection, job_id: int) -> str:
     for state in ("cancelled", "printed", "pending"):
         if state in states:
             return state
-    raise LabelerError(Problem(Where(f"job {job_id}"), "there is no such job", "look at the list of jobs"))
+    raise LabelerError(Problem(SourceLocation(f"job {job_id}"), "there is no such job", "look at the list of jobs"))
 
 
 def digests_of(connection: Connection, job_id: int) -> dict[str, str]:

@@ -16,7 +16,7 @@ from typing import Any
 
 from sqlalchemy import Column, Connection, Engine, Table, func, insert, select
 
-from labeler.errors import LabelerError, Problem, Where
+from labeler.errors import LabelerError, Problem, SourceLocation
 from labeler.record import schema
 from labeler.record.database import make_file, new_file
 from labeler.record.faces import digest_of, face_from_text, stock_from_text
@@ -57,7 +57,7 @@ def export_unit(connection: Connection, named: str) -> dict[str, Any]:
     if len(units) != 1:
         known = ", ".join(sorted(f"{unit.part_number} {unit.serial}" for unit in units))
         what = f"it is one of {len(units)} units: {known}" if units else "it is not in the record"
-        raise LabelerError(Problem(Where(f"unit {named}"), what, "name it by part number and serial"))
+        raise LabelerError(Problem(SourceLocation(f"unit {named}"), what, "name it by part number and serial"))
     unit = units[0]
     jobs = _rows(connection, schema.job.c.unit_id, {unit.id})
     harnesses = _rows(connection, schema.harness.c.id, {job.harness_id for job in jobs})
@@ -132,7 +132,7 @@ def _out(row: Any, names: Iterable[str]) -> dict[str, Any]:
 # ---------------------------------------------------------------- in
 
 
-def import_unit(connection: Connection, exported: object, where: Where) -> Imported:
+def import_unit(connection: Connection, exported: object, where: SourceLocation) -> Imported:
     """Add what an exported unit says and the record does not hold yet; the same again adds nothing.
 
     Raises LabelerError where it does not read back, or the record has another unit of that serial.
@@ -144,7 +144,7 @@ def import_unit(connection: Connection, exported: object, where: Where) -> Impor
         raise _not_read(where, f"it does not read as an exported unit ({why})") from error
 
 
-def _not_read(where: Where, what: str) -> LabelerError:
+def _not_read(where: SourceLocation, what: str) -> LabelerError:
     return LabelerError(Problem(where, what, "export the unit again; nothing was added"))
 
 
@@ -152,7 +152,7 @@ def _not_read(where: Where, what: str) -> LabelerError:
 class _Exported:
     """An exported unit whose digests hold; every value is asked for with its type where it is used."""
 
-    where: Where
+    where: SourceLocation
     unit: Mapping[str, Any]
     jobs: Sequence[Any]
     voids: Sequence[Any]
@@ -161,7 +161,7 @@ class _Exported:
     shared: Shared
 
 
-def _read(value: object, where: Where) -> _Exported:
+def _read(value: object, where: SourceLocation) -> _Exported:
     if not isinstance(value, Mapping):
         raise TypeError("it is no object")
     if value.get("schema") != SCHEMA:

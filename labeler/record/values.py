@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 
-from labeler.errors import Problem, Where
+from labeler.errors import Problem, SourceLocation
 from labeler.model import Face, Fit, Harness, Piece, Sheet, Stock, pattern
 
 
@@ -272,7 +272,7 @@ def changed_fonts(items: Iterable[Recorded], fonts: Mapping[str, str]) -> tuple[
 
 
 def _font_problem(name: str, digest: str, item: Recorded, now: str | None) -> Problem:
-    where = Where(f"unit {item.unit}, {item.row.id}")
+    where = SourceLocation(f"unit {item.unit}, {item.row.id}")
     if now is None:
         message = f'the font "{name}" it was printed with is not here'
     else:

@@ -11,7 +11,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, Table, func, select
 
-from labeler.errors import LabelerError, Problem, Where
+from labeler.errors import LabelerError, Problem, SourceLocation
 from labeler.model import Face
 from labeler.record import schema
 from labeler.record.database import name_of
@@ -28,7 +28,9 @@ def problems(connection: Connection) -> tuple[Problem, ...]:
     name = name_of(connection.engine.url)
     checks = (_file, _references, _harnesses, _texts, _markers, _contents, _jobs, _units)
     return tuple(
-        Problem(Where(f"{name}: {where}"), message, RESTORE) for check in checks for where, message in check(connection)
+        Problem(SourceLocation(f"{name}: {where}"), message, RESTORE)
+        for check in checks
+        for where, message in check(connection)
     )
 
 

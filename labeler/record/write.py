@@ -19,7 +19,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Table, func, insert, select
 
-from labeler.errors import LabelerError, Problem, Where, refuse
+from labeler.errors import LabelerError, Problem, SourceLocation, refuse
 from labeler.model import Face, Harness, Piece, Sheet
 from labeler.record import schema
 from labeler.record.faces import MILLIONTH, digest_of, face_to_text, rounded, stock_to_text
@@ -112,19 +112,19 @@ def next_serial(connection: Connection, harness: Harness) -> str:
     serial = f"{(last or 0) + 1:0{SERIAL_DIGITS}d}"
     if number_of(serial) is None:
         message = f"the highest serial is {last}, serials are counted up to {COUNTED_DIGITS} digits"
-        raise LabelerError(Problem(Where(part_number), message, "name the next serial (--unit)"))
+        raise LabelerError(Problem(SourceLocation(part_number), message, "name the next serial (--unit)"))
     return serial
 
 
 def serial_problems(serial: str) -> Iterator[Problem]:
     """Yield what is wrong with a serial before any is taken."""
     if not serial:
-        yield Problem(Where("serial"), "the serial is empty", "leave it out to get the next number")
+        yield Problem(SourceLocation("serial"), "the serial is empty", "leave it out to get the next number")
     if len(serial) > LONGEST_SERIAL:
         message = f"the serial has {len(serial)} characters, the limit is {LONGEST_SERIAL}"
-        yield Problem(Where("serial"), message, "use a shorter one")
+        yield Problem(SourceLocation("serial"), message, "use a shorter one")
     if not serial.isprintable():
-        yield Problem(Where("serial"), f"the serial {serial!r} has unprintable characters", "remove them")
+        yield Problem(SourceLocation("serial"), f"the serial {serial!r} has unprintable characters", "remove them")
 
 
 def _unit_like(connection: Connection, part_number: str, serial: str) -> Any:
@@ -141,7 +141,7 @@ def serial_clashes(connection: Connection, harness: Harness, serials: Iterable[s
 
 
 def _clash(connection: Connection, found: Any, part_number: str, serial: str) -> Iterator[Problem]:
-    where = Where(f"{part_number} {serial}")
+    where = SourceLocation(f"{part_number} {serial}")
     prints = live_prints(connection, found.id)
     if found.serial != serial:
         message = f"the serial {serial} reads like {found.serial}, which was given before"
@@ -200,7 +200,7 @@ def _prepare_print(connection: Connection, new: NewJob, run: str) -> int:
 
 
 def _new_job_problems(new: NewJob) -> Iterator[Problem]:
-    where = Where(new.harness.name)
+    where = SourceLocation(new.harness.name)
     if not (new.sheets or new.markers or new.omitted or new.removed):
         yield Problem(where, "there is nothing to record: no sheet and no marker", "check the harness file")
     placed = {piece.piece.marker for sheet in new.sheets for piece in sheet.placed}
@@ -217,7 +217,7 @@ def _cancelled_problems(connection: Connection, jobs: Iterable[int]) -> Iterator
     for job_id in sorted(jobs):
         if state_of(connection, job_id) == "cancelled":
             fix = "reprint from the print that took its place, or print the unit"
-            yield Problem(Where(f"job {job_id}"), "it was cancelled: what it printed does not count", fix)
+            yield Problem(SourceLocation(f"job {job_id}"), "it was cancelled: what it printed does not count", fix)
 
 
 def harness_id(connection: Connection, key: Mapping[str, str], packed: Callable[[], bytes]) -> int:
@@ -290,9 +290,9 @@ def _prepare_reprint(
 
 def _reprint_problems(new: NewReprint, fonts: Mapping[str, str], reason: str) -> Iterator[Problem]:
     if not new.items:
-        raise LabelerError(Problem(Where("reprint"), "no marker was named", "look it up in the record"))
+        raise LabelerError(Problem(SourceLocation("reprint"), "no marker was named", "look it up in the record"))
     units = sorted({f"{item.part_number or item.harness} {item.unit}" for item in new.items})
-    where = Where(f"unit {new.items[0].unit}")
+    where = SourceLocation(f"unit {new.items[0].unit}")
     yield from _reason_problems(reason, where)
     if len(units) > 1:
         yield Problem(where, f"these markers are of several units: {', '.join(units)}", "reprint unit by unit")
@@ -302,14 +302,14 @@ def _reprint_problems(new: NewReprint, fonts: Mapping[str, str], reason: str) ->
     for piece in pieces:
         if faces.get(piece.marker) != face_to_text(_without_number(piece, new.numbers)):
             message = "what stands on the new sheet is not what was recorded"
-            yield Problem(Where(piece.marker), message, "lay out the recorded face as it is")
+            yield Problem(SourceLocation(piece.marker), message, "lay out the recorded face as it is")
     on_sheets = {piece.marker for piece in pieces}
     for item in new.items:
         if item.row.id not in faces:
             fix = "print it as part of a new print"
-            yield Problem(Where(item.row.id), f"it was never printed: it is {item.state}", fix)
+            yield Problem(SourceLocation(item.row.id), f"it was never printed: it is {item.state}", fix)
         elif item.row.id not in on_sheets:
-            yield Problem(Where(item.row.id), "it stands on no new sheet", "lay out every marker asked for")
+            yield Problem(SourceLocation(item.row.id), "it stands on no new sheet", "lay out every marker asked for")
 
 
 def _without_number(piece: Piece, numbers: Mapping[str, int]) -> Face:
@@ -353,7 +353,7 @@ def confirm(
     state = state_of(connection, job_id)
     if state != "pending":
         fix = "look at the job; print or reprint what is needed as a new job"
-        raise LabelerError(Problem(Where(f"job {job_id}"), f"it cannot be confirmed: it is {state}", fix))
+        raise LabelerError(Problem(SourceLocation(f"job {job_id}"), f"it cannot be confirmed: it is {state}", fix))
     for one in _pending_jobs(connection, job_id):
         own = [name for name in files if name not in (not_of or {}).get(one, ())]
         _add_event(connection, one, "printed", json.dumps(own, ensure_ascii=False), user)
@@ -380,10 +380,10 @@ def cancel_job(connection: Connection, job_id: int, reason: str, user: str = "")
     The job stays in the record; its unit may be printed again under the same serial. Raises
     LabelerError if there is no such job, no reason, or it was cancelled before.
     """
-    refuse(_reason_problems(reason, Where(f"job {job_id}")))
+    refuse(_reason_problems(reason, SourceLocation(f"job {job_id}")))
     if state_of(connection, job_id) == "cancelled":
         message = "it was cancelled before"
-        raise LabelerError(Problem(Where(f"job {job_id}"), message, "nothing is left to be done"))
+        raise LabelerError(Problem(SourceLocation(f"job {job_id}"), message, "nothing is left to be done"))
     _add_event(connection, job_id, "cancelled", reason.strip(), user)
     return _job(connection, job_id)
 
@@ -395,14 +395,16 @@ def cancel_pending_jobs(connection: Connection, job_id: int, reason: str, user: 
     """
     if state_of(connection, job_id) == "printed":
         fix = f"declare void what must not be used: labeler record void --sheet {job_id}:1"
-        raise LabelerError(Problem(Where(f"job {job_id}"), "its sheets were handed over, they may be in use", fix))
+        raise LabelerError(
+            Problem(SourceLocation(f"job {job_id}"), "its sheets were handed over, they may be in use", fix)
+        )
     run = _pending_jobs(connection, job_id)
     for one in run if job_id in run else [job_id]:
         cancel_job(connection, one, reason, user)
     return _job(connection, job_id)
 
 
-def _reason_problems(reason: str, where: Where) -> Iterator[Problem]:
+def _reason_problems(reason: str, where: SourceLocation) -> Iterator[Problem]:
     if not reason.strip():
         yield Problem(where, "this asks for a reason, and there is none", "say why in a few words")
 
@@ -425,7 +427,7 @@ def void_all(
     already, was never printed, or is being printed.
     """
     meant = [one_marker(connection, marker, unit, sheet) for unit, marker in named]
-    refuse((*_reason_problems(reason, Where("void")), *_void_problems(item for _, item in meant)))
+    refuse((*_reason_problems(reason, SourceLocation("void")), *_void_problems(item for _, item in meant)))
     for unit_id, item in meant:
         copy = {"of_job": item.job, "of_sheet": item.sheet} if sheet else {}
         _add_void(connection, unit_id, item.row.id, user=user, reason=reason.strip(), **copy)
@@ -439,7 +441,7 @@ def _void_problems(items: Iterable[Recorded]) -> Iterator[Problem]:
     }
     for item in items:
         if item.state != "printed":
-            where = Where(f"unit {item.unit}, {item.row.id}")
+            where = SourceLocation(f"unit {item.unit}, {item.row.id}")
             why = f"job {item.job} is pending" if item.state == "pending" else f"it is {item.state}"
             yield Problem(where, f"it cannot be declared void: {why}", fixes.get(item.state, "it was never printed"))
 

@@ -17,7 +17,7 @@ from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import Any, TypeVar
 
-from labeler.errors import LabelerError, Problem, Where, refuse, suggestion
+from labeler.errors import LabelerError, Problem, SourceLocation, refuse, suggestion
 from labeler.model import GROUPS, NOWHERE, Range, SeatCovering, Settings, Stock, Tube, WireDiameter
 from labeler.tables.document import (
     ANY,
@@ -227,24 +227,24 @@ class Catalogue:
         index = {(name, size): found for name, kind in named for size, found in kind.sizes}
         object.__setattr__(self, "_diameters", index)
 
-    def family(self, name: str, where: Where = NOWHERE) -> Family:
+    def family(self, name: str, where: SourceLocation = NOWHERE) -> Family:
         """Return a family of tube."""
         return _found("family of tube", "tubes", name, self.families, where)
 
-    def tubes(self, family: str, where: Where = NOWHERE) -> tuple[Tube, ...]:
+    def tubes(self, family: str, where: SourceLocation = NOWHERE) -> tuple[Tube, ...]:
         """Return the tubes of a family, smallest supplied diameter first."""
         return self.family(family, where).tubes
 
-    def tube(self, name: str, where: Where = NOWHERE) -> Tube:
+    def tube(self, name: str, where: SourceLocation = NOWHERE) -> Tube:
         """Return one tube by its whole name, "AS23053/5 1/4"."""
         tubes = [tube for family in self.families for tube in family.tubes]
         return _found("tube", "tubes", name, tubes, where)
 
-    def wire_type(self, name: str, where: Where = NOWHERE) -> WireType:
+    def wire_type(self, name: str, where: SourceLocation = NOWHERE) -> WireType:
         """Return a kind of insulation by its name or one of its aliases."""
         return _found("kind of wire", "wires", name, self.wire_types, where)
 
-    def wire_diameter(self, kind: str, size: str, where: Where = NOWHERE) -> WireDiameter:
+    def wire_diameter(self, kind: str, size: str, where: SourceLocation = NOWHERE) -> WireDiameter:
         """Return the finished diameter of a wire.
 
         ``kind`` may be "": then `default_wire` of the size is taken. ``size`` is canonical.
@@ -262,11 +262,11 @@ class Catalogue:
         fix = f"give od_mm, or a kind that has it: {', '.join(others)}" if others else "give od_mm"
         raise LabelerError(Problem(where, f"{entry.name} has no {size}; it has {has}", fix))
 
-    def covering(self, name: str, where: Where = NOWHERE) -> Covering:
+    def covering(self, name: str, where: SourceLocation = NOWHERE) -> Covering:
         """Return a covering by its name or one of its aliases."""
         return _found("covering", "coverings", name, self.coverings, where)
 
-    def seat_covering(self, name: str, where: Where = NOWHERE) -> SeatCovering:
+    def seat_covering(self, name: str, where: SourceLocation = NOWHERE) -> SeatCovering:
         """Return a covering as it lies on a seat: its wall all round [mm], laid and squeezed, and its source."""
         covering = self.covering(name, where)
         return SeatCovering(name, covering.wall_mm, covering.source, covering.squeezed_mm)
@@ -275,7 +275,7 @@ class Catalogue:
         """Return whether a covering is pulled over the wires from an end, and not wound or laid around them."""
         return self.covering(covering).slide_on
 
-    def stock(self, name: str, where: Where = NOWHERE) -> Stock:
+    def stock(self, name: str, where: SourceLocation = NOWHERE) -> Stock:
         """Return a stock by the name of its file."""
         return _found("stock", "stock", name, self.stocks, where)
 
@@ -287,7 +287,7 @@ _LISTED = 12
 """How many names an unknown one is answered with."""
 
 
-def _found(what: str, table: str, name: str, entries: Iterable[Entry], where: Where) -> Entry:
+def _found(what: str, table: str, name: str, entries: Iterable[Entry], where: SourceLocation) -> Entry:
     """Return the entry of this name: names first, aliases after them."""
     known = list(entries)
     word = _word(name)
@@ -350,9 +350,9 @@ SHOP = f"it must hold {', '.join(FILES)} or layouts/"
 
 def _shop_problems(folder: Path, *, may_be_empty: bool) -> Iterator[Problem]:
     if not (folder.is_dir() and os.access(folder, os.R_OK | os.X_OK)):
-        yield Problem(Where(str(folder)), "is no folder that can be read", SHOP)
+        yield Problem(SourceLocation(str(folder)), "is no folder that can be read", SHOP)
     elif not may_be_empty and not any(os.path.lexists(folder / name) for name in (*FILES, "layouts")):
-        yield Problem(Where(str(folder)), "holds no table", SHOP)
+        yield Problem(SourceLocation(str(folder)), "holds no table", SHOP)
 
 
 Source = tuple[Traversable | Path, str, Callable[[Document], tuple[tuple[Entry, ...], list[Problem]]]]
@@ -402,7 +402,9 @@ def _stock_files(places: Iterable[Traversable | Path], problems: list[Problem]) 
         if isinstance(layouts, Path) and not os.path.lexists(layouts):
             continue
         if isinstance(layouts, Path) and not (layouts.is_dir() and os.access(layouts, os.R_OK | os.X_OK)):
-            problems.append(Problem(Where(str(layouts)), "is no folder that can be read", "put stock files into it"))
+            problems.append(
+                Problem(SourceLocation(str(layouts)), "is no folder that can be read", "put stock files into it")
+            )
             continue
         here: dict[str, str] = {}
         files = (path for path in layouts.iterdir() if path.name.casefold().endswith(".toml") and path.name[0] != ".")
@@ -411,7 +413,7 @@ def _stock_files(places: Iterable[Traversable | Path], problems: list[Problem]) 
             same = here.setdefault(name.casefold(), path.name)
             if same != path.name:
                 text = f"names the same stock as {same}: capitals make no difference"
-                problems.append(Problem(Where(str(path)), text, "rename one of the files"))
+                problems.append(Problem(SourceLocation(str(path)), text, "rename one of the files"))
             yield path, str(path), partial(read_stock, name=name)
 
 

@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import Any
 from unicodedata import category
 
-from labeler.errors import LabelerError, Problem, Where, suggestion
+from labeler.errors import LabelerError, Problem, SourceLocation, suggestion
 
 MM_PER_IN = 25.4
 LARGEST = 1e5  # project choice: no figure of these tables comes near; 100 m as a length
@@ -134,12 +134,12 @@ class Document:
     values: Mapping[str, Any]
     text: str = field(repr=False, default="")
 
-    def where(self, place: KeyPath = ()) -> Where:
+    def where(self, place: KeyPath = ()) -> SourceLocation:
         """Return the place of a key, a table or an element of a list; of what is missing the table around it."""
         lines = line_index(self.text)
         while place not in lines:
             place = place[:-1]
-        return Where(self.name, lines[place])
+        return SourceLocation(self.name, lines[place])
 
 
 # ---------------------------------------------------------------- files
@@ -165,25 +165,25 @@ def load(path: Traversable | Path, name: str) -> Document:
         return parse(_bytes_of(path, name), name)
     except OSError as error:
         fix = "check that the file is there and may be read"
-        raise LabelerError(Problem(Where(name), f"cannot be read: {error.strerror}", fix)) from None
+        raise LabelerError(Problem(SourceLocation(name), f"cannot be read: {error.strerror}", fix)) from None
     except UnicodeDecodeError as error:
-        problem = Problem(Where(name), f"byte {error.start + 1} is not UTF-8", "save the file as UTF-8")
+        problem = Problem(SourceLocation(name), f"byte {error.start + 1} is not UTF-8", "save the file as UTF-8")
         raise LabelerError(problem) from None
     except (ValueError, RecursionError) as error:  # TOMLDecodeError, or a number too long to read
         line = re.search(r"at line (\d+)", str(error))
-        where = Where(name, int(line[1]) if line else 0)
+        where = SourceLocation(name, int(line[1]) if line else 0)
         raise LabelerError(Problem(where, f"is no TOML: {error}", "correct the line")) from None
 
 
 def _bytes_of(path: Traversable | Path, name: str) -> bytes:
     """Return what is in a file; a device may never end, and a pipe never begin."""
     if isinstance(path, Path) and path.exists() and not (path.is_file() or path.is_dir()):
-        raise LabelerError(Problem(Where(name), "is a device or a pipe, not a file", "put a file there"))
+        raise LabelerError(Problem(SourceLocation(name), "is a device or a pipe, not a file", "put a file there"))
     with path.open("rb") as file:
         data: bytes = file.read(MOST_BYTES + 1)
     if len(data) > MOST_BYTES:
         what = f"has more than {MOST_BYTES:,} bytes"
-        raise LabelerError(Problem(Where(name), what, "check that it is the file that is meant"))
+        raise LabelerError(Problem(SourceLocation(name), what, "check that it is the file that is meant"))
     return data
 
 
@@ -270,7 +270,7 @@ def _key(written: str, form: Form) -> tuple[str, Key | None]:
     return written, key or form.other
 
 
-def _unknown(form: Form, key: str, said: str, where: Where) -> Problem:
+def _unknown(form: Form, key: str, said: str, where: SourceLocation) -> Problem:
     """Return the problem of a key that the form lacks, with the nearest one that it has."""
     if key in form.elsewhere:
         return Problem(where, *form.elsewhere[key])

@@ -1,6 +1,6 @@
 """Kinds of marker: one row each says what the rest of the program needs to know of a kind.
 
-A new kind is a row here, a stock file that takes it, and a module of `labeler.fit` that fits it.
+A new kind is a row here, a stock file that takes it, and a module of `labeler.fitting` that fits it.
 """
 
 from __future__ import annotations

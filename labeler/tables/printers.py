@@ -25,7 +25,7 @@ from math import inf
 from pathlib import Path
 from typing import Any
 
-from labeler.errors import LabelerError, Problem, Where, refuse
+from labeler.errors import LabelerError, Problem, SourceLocation, refuse
 from labeler.model import Sheet
 from labeler.tables.document import LENGTH, NUMBER, TEXT, TEXTS, Form, Key, load, read_table
 from labeler.tables.stocks import STOCK_KINDS
@@ -110,7 +110,7 @@ def load_printer(name: str) -> Printer:
     path = printer_file(name)
     if not path.is_file():
         fix = "write one (README, Printers), or make it with labeler calibrate printer"
-        raise LabelerError(Problem(Where(str(path)), f"there is no profile of the printer {name!r}", fix))
+        raise LabelerError(Problem(SourceLocation(str(path)), f"there is no profile of the printer {name!r}", fix))
     document = load(path, str(path))
     read = read_table(document, PRINTER)
     refuse(read.problems)
@@ -126,7 +126,7 @@ def printer_problems(printer: Printer, sheets: Iterable[Sheet]) -> Iterator[Prob
     """
     if printer == AS_DRAWN:
         return
-    where, sheets = Where(printer.name), tuple(sheets)
+    where, sheets = SourceLocation(printer.name), tuple(sheets)
     told: set[str] = set()
     some_fed = any(not _not_fed(printer, sheet) for sheet in sheets)
     for sheet in sheets:
@@ -141,7 +141,7 @@ def printer_problems(printer: Printer, sheets: Iterable[Sheet]) -> Iterator[Prob
             yield problem
 
 
-def _sheet_problem(printer: Printer, sheet: Sheet, where: Where, some_fed: bool) -> Problem | None:
+def _sheet_problem(printer: Printer, sheet: Sheet, where: SourceLocation, some_fed: bool) -> Problem | None:
     """Return why a sheet may not be printed there as it is, None where it may."""
     name, why = sheet.stock.name, _not_fed(printer, sheet)
     if why and some_fed:
@@ -219,7 +219,7 @@ def measured(printer: Printer, x_mm: float | None, y_mm: float | None) -> Printe
     for axis, value in (("x", x_mm), ("y", y_mm)):
         if value is None:
             continue
-        where, key = Where(f"--measured-{axis}"), f"scale_{axis}"
+        where, key = SourceLocation(f"--measured-{axis}"), f"scale_{axis}"
         before = getattr(printer, key)
         if not abs(value - RULER_MM) <= MOST_OFF * RULER_MM:  # nor a number at all
             text = f"{value:g} mm for a ruler of {RULER_MM:g} mm is off by more than {MOST_OFF:.0%}"

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from itertools import chain
 from math import inf
 
-from labeler.errors import Problem, Where
+from labeler.errors import Problem, SourceLocation
 from labeler.model import Stock
 from labeler.tables.document import COUNT, FLAG, LENGTH, TEXT, Document, Form, Key, read_table
 from labeler.tables.kinds import KINDS
@@ -65,7 +65,7 @@ def read_stock(document: Document, name: str) -> tuple[tuple[Stock, ...], list[P
     """Return the stock of a file, or none with what is wrong with it, each at its line."""
     if not name.isprintable() or name != name.strip():
         text = "the file's name, which is the stock's, has signs that do not show, or a blank at an end"
-        return (), [Problem(Where(document.name), text, "rename the file")]
+        return (), [Problem(SourceLocation(document.name), text, "rename the file")]
     read = read_table(document, STOCK)
     if read.problems:
         return (), list(read.problems)

@@ -58,7 +58,7 @@ def ours(which: str, count: int) -> dict[str, Any]:
     import labeler.draw.bench
     import labeler.draw.pdf
     import labeler.layout.place
-    import labeler.read.toml
+    import labeler.readers.toml
     import labeler.record.store
     import labeler.validate
     import labeler.work.bench_sheet

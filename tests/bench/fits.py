@@ -21,7 +21,7 @@ from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
 
-from labeler.fit.sleeve import SleevePlace, fit_sleeve
+from labeler.fitting.sleeve import SleevePlace, fit_sleeve
 from labeler.model import Fit, Marker, Range, Seat
 from labeler.size.tubes import choose_tubes
 from labeler.tables.catalogue import default_settings, load_catalogue

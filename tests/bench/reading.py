@@ -23,10 +23,10 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from labeler.errors import LabelerError
 from labeler.job.reading import understand
-from labeler.read.xml import parse
+from labeler.readers.xml import parse
 from tests.bench.whole_way import write_list
 from tests.cad import kbl_large
-from tests.read.test_cad import HOSTILE
+from tests.readers.test_cad import HOSTILE
 
 
 def best(runs: int, work: Callable[[], object]) -> float:

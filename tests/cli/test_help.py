@@ -20,8 +20,8 @@ from labeler.cli.commands import LabelerCommand, LabelerGroup
 from labeler.cli.lookup import LISTS, SCHEMAS, TOPICS
 from labeler.cli.main import main
 from labeler.job.samples import SAMPLES
-from labeler.read.columnmap import map_form
-from labeler.read.toml import BAG, BRANCH, BREAKOUT, CABLE, CIRCUIT, CONNECTOR, END, HARNESS, ITEM
+from labeler.readers.columnmap import map_form
+from labeler.readers.toml import BAG, BRANCH, BREAKOUT, CABLE, CIRCUIT, CONNECTOR, END, HARNESS, ITEM
 from labeler.record import open_record
 from labeler.tables.catalogue import setting_specs
 from labeler.tables.printers import PRINTER

@@ -12,7 +12,7 @@ from reportlab.pdfgen.canvas import Canvas
 
 from labeler.draw.pdf import draw_sheets
 from labeler.draw.sheet_frame import Header
-from labeler.fit.sleeve import SleevePlace, fit_sleeve
+from labeler.fitting.sleeve import SleevePlace, fit_sleeve
 from labeler.layout.place import lay_out
 from labeler.model import Fit, Marker, Piece, Range, Seat
 from labeler.size.tubes import choose_tubes

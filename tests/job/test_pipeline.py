@@ -15,7 +15,7 @@ import zxingcpp
 
 from labeler.draw.pdf import face_operations
 from labeler.draw.pens import POINTS_PER_MM
-from labeler.errors import LabelerError, Problem, Where
+from labeler.errors import LabelerError, Problem, SourceLocation
 from labeler.job.check import Checked
 from labeler.job.run import Printed
 from labeler.model import FAIL, Face, Piece, Placed, Run, Sheet, Symbol
@@ -525,7 +525,7 @@ def test_a_failure_while_drawing_leaves_no_file_and_withdraws_the_job(
 
 def test_a_confirmation_that_fails_leaves_no_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     def lost(*_words: object) -> None:
-        raise LabelerError(Problem(Where("record"), "the connection is lost"))
+        raise LabelerError(Problem(SourceLocation("record"), "the connection is lost"))
 
     monkeypatch.setattr("labeler.record.store.Record.confirm", lost)
     with open_record(tmp_path / "r.sqlite") as record:

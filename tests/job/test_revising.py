@@ -13,7 +13,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from labeler.cli.main import main
-from labeler.errors import LabelerError, Where
+from labeler.errors import LabelerError, SourceLocation
 from labeler.job.keeping import verify
 from labeler.job.revising import compare
 from labeler.record import open_record
@@ -135,7 +135,7 @@ def test_only_what_has_changed_is_printed(place: str, tmp_path: Path, newer: Pat
             assert words not in bench
         exported = record.export_unit("0002")
         with open_record(tmp_path / "other.db") as elsewhere:
-            elsewhere.import_unit(exported, Where("unit.json"))
+            elsewhere.import_unit(exported, SourceLocation("unit.json"))
             assert elsewhere.markers("0002") == tuple(
                 replace(item, job=item.job - 1 if item.job < 3 else 2) for item in record.markers("0002")
             )

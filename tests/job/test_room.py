@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from labeler.errors import LabelerError
-from labeler.fit.sleeve import SleevePlace, StockLimits, fit_sleeve, room_of
+from labeler.fitting.sleeve import SleevePlace, StockLimits, fit_sleeve, room_of
 from labeler.model import Fit, Marker, Range, Seat
 from labeler.record import open_record
 from labeler.size.tubes import choose_tubes

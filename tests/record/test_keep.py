@@ -17,7 +17,7 @@ from click.testing import CliRunner, Result
 from labeler.cli.main import main
 from labeler.cli.terminal import csv_lines
 from labeler.draw.pdf import face_operations
-from labeler.errors import LabelerError, Where
+from labeler.errors import LabelerError, SourceLocation
 from labeler.job.keeping import export_units, import_units, verify
 from labeler.model import Sheet
 from labeler.record import open_record
@@ -196,7 +196,7 @@ def test_another_unit_of_the_same_serial_is_refused(record: Record, tmp_path: Pa
         print_unit(other)
         exported = other.export_unit("0001")
     with pytest.raises(LabelerError, match="unit RSB-210 0001 is another one here: job 1 printed it on 20"):
-        record.import_unit(exported, Where("boat.json"))
+        record.import_unit(exported, SourceLocation("boat.json"))
     assert len(record.jobs()) == 1
 
 
@@ -205,7 +205,7 @@ def test_a_serial_that_reads_like_another_is_refused(record: Record, tmp_path: P
     with open_record(tmp_path / "other.db") as other:
         other.confirm(other.prepare(boat_job(other.reserve_serial(BOAT, "1"))).id)
         with pytest.raises(LabelerError, match="the serial 1 reads like 0001"):
-            record.import_unit(other.export_unit("1"), Where("boat.json"))
+            record.import_unit(other.export_unit("1"), SourceLocation("boat.json"))
 
 
 @pytest.fixture(scope="module")
@@ -266,13 +266,13 @@ def test_what_was_tampered_with_is_refused_whole(
     record: Record, exported: dict[str, Any], path: str, value: object
 ) -> None:
     with pytest.raises(LabelerError) as raised:
-        record.import_unit(changed(exported, path, value), Where("boat.json"))
+        record.import_unit(changed(exported, path, value), SourceLocation("boat.json"))
     (problem,) = raised.value.problems
     assert "\n" not in str(problem)
     assert problem.fix
     assert record.jobs() == ()
     assert record.units() == ()
-    record.import_unit(exported, Where("boat.json"))  # it was good
+    record.import_unit(exported, SourceLocation("boat.json"))  # it was good
 
 
 @pytest.mark.parametrize(

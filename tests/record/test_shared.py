@@ -12,7 +12,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from labeler.cli.main import main
-from labeler.errors import LabelerError, Where
+from labeler.errors import LabelerError, SourceLocation
 from labeler.job.keeping import verify
 from labeler.job.order import Output
 from labeler.job.run import merged_sheets
@@ -181,7 +181,7 @@ def test_voids_of_copies_go_out_and_in(shared: Path, tmp_path: Path) -> None:
         reprint_units(record, items, tmp_path / "again", reason="jammed", same_places=True)
         record.void_all([(item.unit, item.row.id) for item in items], "jammed", sheet=(1, number))
         for unit in ("0002", "0001"):
-            other.import_unit(json.loads(json.dumps(record.export_unit(unit))), Where(unit))
+            other.import_unit(json.loads(json.dumps(record.export_unit(unit))), SourceLocation(unit))
         assert {item.state for item in other.find("", unit="0001")} <= {"printed", "blank"}
         assert other.used_cells() != {}
         assert len(other.run(1)) == 2

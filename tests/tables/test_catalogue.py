@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from labeler.errors import LabelerError, Where
+from labeler.errors import LabelerError, SourceLocation
 from labeler.model import Range, Settings
 from labeler.tables.catalogue import (
     Catalogue,
@@ -125,7 +125,7 @@ def refusal(call: Callable[[], object]) -> str:
 
 
 def test_unknown_names_are_told_the_nearest() -> None:
-    where = Where("boat.toml", 12)
+    where = SourceLocation("boat.toml", 12)
     assert refusal(lambda: SHIPPED.tubes("AS2305/5", where)) == (
         "boat.toml:12: family of tube 'AS2305/5' is unknown; did you mean 'AS23053/5'?"
     )
@@ -140,7 +140,7 @@ def test_unknown_names_are_told_the_nearest() -> None:
 
 
 def test_a_size_that_a_kind_lacks_lists_those_it_has() -> None:
-    text = refusal(lambda: SHIPPED.wire_diameter("UL 1007", "8 AWG", Where("boat.csv", 3)))
+    text = refusal(lambda: SHIPPED.wire_diameter("UL 1007", "8 AWG", SourceLocation("boat.csv", 3)))
     assert text.startswith(
         "boat.csv:3: UL 1007 has no 8 AWG; it has 28 AWG, 26 AWG, 24 AWG, 22 AWG, 20 AWG, 18 AWG, 16 AWG"
     )
@@ -332,7 +332,7 @@ def test_what_cannot_be_is_refused_at_its_line(
     path.write_text(text.replace(old, new, 1), encoding="utf-8")
     found = refusal(lambda: load_catalogue([shop]))
     assert message in found
-    assert str(Where(str(path), line)) in found
+    assert str(SourceLocation(str(path), line)) in found
 
 
 def test_all_files_problems_come_at_once(shop: Path) -> None:

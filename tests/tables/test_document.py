@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from labeler.errors import LabelerError, Where
+from labeler.errors import LabelerError, SourceLocation
 from labeler.tables.document import NUMBER, Document, Form, Key, length, load, parse, read_table
 from labeler.tables.materials import read_coverings, read_families, read_wire_types
 from labeler.tables.stocks import read_stock
@@ -79,11 +79,11 @@ def test_a_number_too_long_to_print() -> None:
 
 def test_places_in_a_file() -> None:
     document = parse(b'[[family]]\nname = "A"\nsizes = ["1"]\n[[family]]\nname = "B"\nsizes = [\n  "1",\n]', "f.toml")
-    assert document.where(("family", 0)) == Where("f.toml", 1)
-    assert document.where(("family", 0, "name")) == Where("f.toml", 2)
-    assert document.where(("family", 1, "sizes", 0)) == Where("f.toml", 7)
-    assert document.where(("family", 1, "nowhere")) == Where("f.toml", 4)  # the table that lacks it
-    assert document.where(("nowhere",)) == Where("f.toml", 1)
+    assert document.where(("family", 0)) == SourceLocation("f.toml", 1)
+    assert document.where(("family", 0, "name")) == SourceLocation("f.toml", 2)
+    assert document.where(("family", 1, "sizes", 0)) == SourceLocation("f.toml", 7)
+    assert document.where(("family", 1, "nowhere")) == SourceLocation("f.toml", 4)  # the table that lacks it
+    assert document.where(("nowhere",)) == SourceLocation("f.toml", 1)
 
 
 @pytest.mark.parametrize(

@@ -17,8 +17,8 @@ from jsonschema import Draft202012Validator
 
 from labeler.answers.listing import file_forms
 from labeler.errors import LabelerError
-from labeler.read import draft_of
-from labeler.read.columnmap import map_of
+from labeler.readers import draft_of
+from labeler.readers.columnmap import map_of
 from labeler.tables.catalogue import SPECS
 from labeler.tables.document import Document, Form, Key, read_table
 from labeler.tables.json_schema import json_schema

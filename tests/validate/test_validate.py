@@ -7,10 +7,10 @@ from typing import Any
 
 import pytest
 
-from labeler.errors import Problem, Where
+from labeler.errors import Problem, SourceLocation
 from labeler.harness import index
 from labeler.model import Branch, BranchEnd, Cable, Circuit, Connector, Harness, Pin
-from labeler.read.lists import read_csv
+from labeler.readers.lists import read_csv
 from labeler.tables.catalogue import default_settings, load_catalogue
 from labeler.validate import validate
 from tests.make import NO_CHANGES, Changes, new_bag, new_branch, new_circuit, new_end, new_harness
@@ -20,8 +20,8 @@ from tests.places import EXAMPLES
 SETTINGS = default_settings().changed({"wire_type": "SAE J1128 TXL"})
 
 
-def at(line: int) -> Where:
-    return Where("boat.toml", line)
+def at(line: int) -> SourceLocation:
+    return SourceLocation("boat.toml", line)
 
 
 def circuit(id: str, start: str, finish: str, **more: Any) -> Circuit:
