@@ -28,6 +28,15 @@ def write_all(files: Mapping[Path, bytes], *, force: bool = False) -> None:
 
 
 @contextmanager
+def drawn(
+    paths: Sequence[Path], contents: Iterable[tuple[Path, bytes]], *, force: bool = False
+) -> Iterator[tuple[Path, ...]]:
+    """Draw several files as `written` does, and keep none; raises `LabelerError` for a path it would refuse."""
+    refuse(problem for path in paths for problem in refused_target(path, force))
+    yield tuple(path.resolve() for path, _ in contents)
+
+
+@contextmanager
 def written(
     paths: Sequence[Path], contents: Iterable[tuple[Path, bytes]], *, force: bool = False
 ) -> Iterator[tuple[Path, ...]]:

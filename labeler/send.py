@@ -26,7 +26,7 @@ def queue_problems(queues: Iterable[str]) -> Sequence[Problem]:
     named = tuple(dict.fromkeys(queues))
     if named and not (shutil.which("lp") and shutil.which("lpstat")):
         text = "there is no print service here (the command lp is missing)"
-        return (Problem(SourceLocation("--send"), text, "print the PDF files by hand, at 100 %, or install CUPS"),)
+        return (Problem(SourceLocation("--send-to"), text, "print the PDF files by hand, at 100 %, or install CUPS"),)
     return tuple(problem for queue in named for problem in _queue_problems(queue))
 
 
@@ -36,10 +36,10 @@ def _queue_problems(queue: str) -> Iterator[Problem]:
         known = _run(["lpstat", "-e"]).stdout.split()
         fix = f"known are: {', '.join(known)}" if known else "the print service knows no printer; see lpstat -e"
         says = " ".join(answer.stderr.split()) or "unknown"
-        yield Problem(SourceLocation("--send"), f"printer {queue!r} takes no job ({says})", fix)
+        yield Problem(SourceLocation("--send-to"), f"printer {queue!r} takes no job ({says})", fix)
     elif "not accepting" in answer.stdout:
         text = f"printer {queue!r} takes no jobs now ({' '.join(answer.stdout.split())})"
-        yield Problem(SourceLocation("--send"), text, "let it take jobs again (cupsaccept), or name another")
+        yield Problem(SourceLocation("--send-to"), text, "let it take jobs again (cupsaccept), or name another")
 
 
 def send(data: bytes, queue: str, title: str, width_mm: float, height_mm: float) -> str:
@@ -54,7 +54,7 @@ def send(data: bytes, queue: str, title: str, width_mm: float, height_mm: float)
     if answer.returncode or not named:
         says = " ".join((answer.stderr or answer.stdout).split()) or f"status {answer.returncode}"
         text = f"printer {queue!r} did not take the job: {says}"
-        raise LabelerError(Problem(SourceLocation("--send"), text, "see lpstat -t; nothing was recorded as printed"))
+        raise LabelerError(Problem(SourceLocation("--send-to"), text, "see lpstat -t; nothing was recorded as printed"))
     return named[1]
 
 
@@ -89,7 +89,7 @@ def _run(words: Sequence[str], data: bytes = b"") -> subprocess.CompletedProcess
         )
     except (OSError, subprocess.TimeoutExpired) as error:
         raise LabelerError(
-            Problem(SourceLocation("--send"), f"{words[0]}: {error}", "see whether the service runs")
+            Problem(SourceLocation("--send-to"), f"{words[0]}: {error}", "see whether the service runs")
         ) from error
     text = (done.stdout.decode("utf-8", "replace"), done.stderr.decode("utf-8", "replace"))
     return subprocess.CompletedProcess(words, done.returncode, *text)

@@ -240,7 +240,7 @@ def _assumed(alike: Mapping[tuple[str, str], Sequence[Circuit]]) -> Iterator[Pro
             taken.setdefault(default_wire(size), []).extend(circuits)
     for name, circuits in taken.items():
         text = f"{_listed(circuits)}: no insulation is named, {name} is taken for the diameter"
-        fix = 'name it: a column, wire_type under [defaults], or --set wire_type="…"; labeler wires lists them'
+        fix = 'name it: a column, wire_type under [defaults], or --set wire_type="…"; labeler list wires lists them'
         yield Problem(circuits[0].where, text, fix, warning=True)
 
 

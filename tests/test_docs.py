@@ -16,6 +16,7 @@ import pytest
 
 import labeler
 from labeler.answers.listing import file_forms
+from labeler.cli.commands import LabelerCommand
 from labeler.cli.main import main
 from labeler.readers.toml import BAG, BRANCH, CABLE, CIRCUIT, CONNECTOR, END, HARNESS, ITEM, harness_form
 from labeler.tables.catalogue import load_catalogue, setting_specs
@@ -82,7 +83,8 @@ def commands(group: click.Group, prefix: str = "labeler") -> list[tuple[str, cli
 @pytest.mark.parametrize(("name", "command"), commands(main))
 def test_every_command_stands_in_readme_and_has_an_example(name: str, command: click.Command) -> None:
     assert f"| `{name}" in README
-    assert "Example: labeler" in " ".join((command.help or "").split())
+    assert isinstance(command, LabelerCommand)
+    assert command.example.startswith(name)
 
 
 def test_every_stock_stands_in_both_readmes() -> None:

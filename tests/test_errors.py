@@ -27,13 +27,13 @@ def test_long_lists_stay_whole() -> None:
 
 
 def test_hostile_words_on_the_command_line_are_told_shortly() -> None:
-    for words in (["fit", "J4", "--over", "x" * 10_000], ["bundle", "x" * 10_000], ["check", "x" * 10_000]):
+    for words in (["fit", "J4", "--diameter", "x" * 10_000], ["bundle", "x" * 10_000], ["check", "x" * 10_000]):
         result = CliRunner().invoke(main, words)
         assert result.exit_code in (1, 2)
         assert len(result.output) < 700
     turned = CliRunner().invoke(main, ["check", "\u202e4.2"])
     assert turned.exit_code == 1
     assert "\u202e" not in turned.output
-    pairs = CliRunner().invoke(main, ["fit", "J4", "--over", "4", "--set", "x" * 10_000])
+    pairs = CliRunner().invoke(main, ["fit", "J4", "--diameter", "4", "--set", "x" * 10_000])
     assert pairs.exit_code == 2
     assert len(pairs.output) < 700

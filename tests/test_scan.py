@@ -79,17 +79,17 @@ def test_a_photo(shop: tuple[Path, list[Printed]], suffix: str) -> None:
 
 def test_a_unit_is_ticked_off(shop: tuple[Path, list[Printed]]) -> None:
     sheet = photo(shop, 0, "all.png")
-    whole = run(shop, "--against", "0001", str(sheet))
+    whole = run(shop, "--unit", "0001", str(sheet))
     assert whole.exit_code == 0
     assert whole.output.count("seen  ") == 8  # 7 bags, one of them with a tag for its pins
     assert "MISSING" not in whole.output
     names = ids(shop[1][0])
-    part = run(shop, "--against", "0001", f"0001 {names[0]}", f"0002 {names[1]}")
+    part = run(shop, "--unit", "0001", f"0001 {names[0]}", f"0002 {names[1]}")
     assert part.exit_code == 1
     assert part.output.count("seen  ") == 1
     assert part.output.count("MISSING  ") == 7
     assert f"NOT OF THIS UNIT  '0002 {names[1]}': RSB-210 0002" in part.output
-    told = json.loads(run(shop, "--against", "0001", "--json", f"0001 {names[0]}").stdout)
+    told = json.loads(run(shop, "--unit", "0001", "--json", f"0001 {names[0]}").stdout)
     assert (told["seen"], sorted(told["missing"])) == ([names[0]], sorted(names[1:]))
 
 

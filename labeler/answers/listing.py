@@ -7,19 +7,19 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
-from labeler.errors import SourceLocation
+from labeler.errors import LabelerError, Problem, SourceLocation, suggestion
 from labeler.fitting.film import served
 from labeler.layout.cells import blocks_of, cells, parse_cells
 from labeler.model import Stock
 from labeler.readers.columnmap import map_form
 from labeler.readers.toml import harness_form
-from labeler.tables.catalogue import SPECS, Catalogue, setting_specs
+from labeler.tables.catalogue import SPECS, Catalogue, SettingSpec, setting_specs
 from labeler.tables.colours import COLOURS
 from labeler.tables.document import Form
 from labeler.tables.materials import COVERINGS, FAMILIES, WIRE_TYPES
-from labeler.tables.printers import PRINTER
+from labeler.tables.printers import PRINTER, load_printer, printer_folder, printer_profiles
 from labeler.tables.stocks import STOCK
-from labeler.text import FONTS
+from labeler.text import FONTS, font_names, load_font
 from labeler.work.bench_sheet import SAFETY_MESSAGES
 from labeler.work.sleeves import from_json
 from labeler.work.wording import instructions
@@ -42,7 +42,7 @@ RANGE_NAMES = {"low": "min", "high": "max"}
 
 
 def _stocks(catalogue: Catalogue, name: str | None) -> Sequence[Stock]:
-    return (catalogue.stock(name, SourceLocation("labeler stock")),) if name else catalogue.stocks
+    return (catalogue.stock(name, SourceLocation("labeler list stock")),) if name else catalogue.stocks
 
 
 def stock_rows(catalogue: Catalogue, name: str | None = None) -> list[Row]:
@@ -65,15 +65,15 @@ def stock_lines(catalogue: Catalogue, name: str | None = None) -> Iterable[str]:
         yield f"{stock.name:{width}}  {stock.marker:6}  {stock.description}{wires}"
 
 
-def sleeve_rows(catalogue: Catalogue, family: str | None = None) -> list[Row]:
+def tube_rows(catalogue: Catalogue, family: str | None = None) -> list[Row]:
     """Return every family of tube, or one, with sizes in mm and sources."""
-    families = (catalogue.family(family, SourceLocation("labeler sleeves")),) if family else catalogue.families
+    families = (catalogue.family(family, SourceLocation("labeler list tubes")),) if family else catalogue.families
     return list(map(_row, families))
 
 
-def sleeve_lines(catalogue: Catalogue, family: str | None = None) -> Iterable[str]:
+def tube_lines(catalogue: Catalogue, family: str | None = None) -> Iterable[str]:
     """Yield the families with a line for every size: supplied, recovered, wall."""
-    for row in sleeve_rows(catalogue, family):
+    for row in tube_rows(catalogue, family):
         yield from _facts(row, "tubes")
         yield "  size          supplied  recovered  ratio  wall (mm)"
         for tube in row["tubes"]:
@@ -88,7 +88,7 @@ def sleeve_lines(catalogue: Catalogue, family: str | None = None) -> Iterable[st
 
 def wire_rows(catalogue: Catalogue, kind: str | None = None) -> list[Row]:
     """Return every kind of insulated wire, or one, with its diameters and source."""
-    kinds = (catalogue.wire_type(kind, SourceLocation("labeler wires")),) if kind else catalogue.wire_types
+    kinds = (catalogue.wire_type(kind, SourceLocation("labeler list wires")),) if kind else catalogue.wire_types
     return [
         _row(entry)
         | {
@@ -116,12 +116,12 @@ def _facts(row: Row, sizes: str) -> Iterable[str]:
             yield f"  {key}: {_plain(value)}"
 
 
-def covering_rows(catalogue: Catalogue) -> list[Row]:
+def covering_rows(catalogue: Catalogue, _: str | None = None) -> list[Row]:
     """Return every covering with its other names, its wall and source."""
     return list(map(_row, catalogue.coverings))
 
 
-def covering_lines(catalogue: Catalogue) -> Iterable[str]:
+def covering_lines(catalogue: Catalogue, _: str | None = None) -> Iterable[str]:
     """Yield the coverings: wall, how they go on, what else they are called, source."""
     for one in catalogue.coverings:
         how = "pulled over the wires" if one.slide_on else "wound or laid around them"
@@ -134,14 +134,26 @@ def covering_lines(catalogue: Catalogue) -> Iterable[str]:
         yield f"  source: {one.source}"
 
 
-def setting_rows(_: Catalogue) -> list[Row]:
-    """Return every setting of a harness file with default, limits, description and reason."""
-    return list(map(_row, setting_specs().values()))
+def setting_rows(_: Catalogue, key: str | None = None) -> list[Row]:
+    """Return every setting, those of a group, or one, with default, limits, description and reason."""
+    return list(map(_row, _settings(key)))
 
 
-def setting_lines(_: Catalogue) -> Iterable[str]:
-    """Yield every setting: its default and limits, what it means, why."""
-    for spec in setting_specs().values():
+def _settings(key: str | None) -> list[SettingSpec]:
+    specs = setting_specs()
+    if key is None:
+        return list(specs.values())
+    found = [spec for name, spec in specs.items() if key in (name, name.rpartition(".")[0])]
+    if not found:
+        groups = (name.rpartition(".")[0] for name in specs)
+        fix = suggestion(key, [*specs, *filter(None, dict.fromkeys(groups))], "labeler list settings lists all")
+        raise LabelerError(Problem(SourceLocation("labeler list settings"), f"setting {key!r} is unknown", fix))
+    return found
+
+
+def setting_lines(_: Catalogue, key: str | None = None) -> Iterable[str]:
+    """Yield every setting, those of a group, or one: its default and limits, what it means, why."""
+    for spec in _settings(key):
         limits = f" (one of {', '.join(spec.allowed)})" if spec.allowed else ""
         if not limits and spec.min is not None and spec.max is not None:
             limits = f" ({spec.min:g} to {spec.max:g})"
@@ -151,14 +163,62 @@ def setting_lines(_: Catalogue) -> Iterable[str]:
         yield f"    {spec.reason}"
 
 
+def printer_rows(_: Catalogue, __: str | None = None) -> list[Row]:
+    """Return the printer profiles of the user's folder, each with its file."""
+    return [_row(load_printer(str(path))) | {"file": str(path)} for path in printer_profiles()]
+
+
+def printer_lines(catalogue: Catalogue, _: str | None = None) -> Iterable[str]:
+    """Yield a line for every printer profile."""
+    rows = printer_rows(catalogue)
+    width = max((len(row["name"]) for row in rows), default=0)
+    for row in rows:
+        facts = [
+            row["technology"],
+            f"{row['dpi']:g} dpi" if row["dpi"] else "",
+            f"stock: {', '.join(row['stock_kinds']) or 'any'}",
+            f"scale {row['scale_x']:g} x {row['scale_y']:g}",
+        ]
+        yield f"{row['name']:{width}}  {'; '.join(filter(None, facts))}"
+    if not rows:
+        yield f"no printer profiles in {printer_folder()}; see: labeler help printer-profile"
+
+
+def font_rows(_: Catalogue, __: str | None = None) -> list[Row]:
+    """Return the fonts that come with the program, measured."""
+    return [
+        {
+            "name": font.name,
+            "file": str(font.path),
+            "capital_height_em": round(font.capital, 4),
+            "stroke_ratio": round(font.stroke / font.capital, 4),
+            "characters": len(font.advances),
+            "fallback": font.fallback,
+        }
+        for font in map(load_font, font_names())
+    ]
+
+
+def font_lines(catalogue: Catalogue, _: str | None = None) -> Iterable[str]:
+    """Yield a line for every font."""
+    rows = font_rows(catalogue)
+    width = max(len(row["name"]) for row in rows)
+    for row in rows:
+        fallback = f"; fallback: {', '.join(row['fallback'])}" if row["fallback"] else ""
+        stroke = f"stroke 1/{1 / row['stroke_ratio']:.1f} of the capital height"
+        yield f"{row['name']:{width}}  {stroke}, {row['characters']} characters{fallback}"
+
+
 LISTS: Mapping[str, tuple[Callable[..., list[Row]], Callable[..., Iterable[str]]]] = {
-    "stock": (stock_rows, stock_lines),
-    "sleeves": (sleeve_rows, sleeve_lines),
+    "tubes": (tube_rows, tube_lines),
     "wires": (wire_rows, wire_lines),
     "coverings": (covering_rows, covering_lines),
-    "choices": (setting_rows, setting_lines),
+    "stock": (stock_rows, stock_lines),
+    "settings": (setting_rows, setting_lines),
+    "printers": (printer_rows, printer_lines),
+    "fonts": (font_rows, font_lines),
 }
-"""What is known, by the command that lists it: as rows for JSON, and as lines; of a catalogue, and of one name."""
+"""What is known, by the name of the list: as rows for JSON, and as lines; of a catalogue, and of one name."""
 
 
 def partial_sheet_rows(record: Record, catalogue: Catalogue) -> list[Row]:

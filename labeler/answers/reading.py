@@ -69,11 +69,11 @@ def _circuit(circuit: Circuit) -> str:
 
 
 def _names(read: Read) -> Iterator[str]:
-    """Yield the three names of the connectors side by side: what --names would print."""
+    """Yield the three names of the connectors side by side: what --connector-names would print."""
     names = read.account.names
     if not names:
         return
-    rows = [("--names id", "--names alias", "--names description"), *names[:MOST_NAMES]]
+    rows = [("--connector-names id", "--connector-names alias", "--connector-names description"), *names[:MOST_NAMES]]
     widths = [max(len(row[column]) for row in rows) for column in range(3)]
     for row in rows:
         cells = "  ".join((cell or "-").ljust(width) for cell, width in zip(row, widths, strict=True))

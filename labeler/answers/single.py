@@ -50,29 +50,29 @@ SOME_UNIT = "0001"  # … and for a serial
 
 def fit_text(
     text: str,
-    over: str,
+    diameter: str,
     *,
-    sleeve: str | None = None,
-    cut: str | None = None,
+    tube: str | None = None,
+    cut_length: str | None = None,
     settings: Mapping[str, str] | None = None,
 ) -> Fit:
     """Return the answer for one text on a sleeve over a diameter, or a range such as ``4.0-4.6`` [mm].
 
-    ``sleeve`` names one tube or a family; ``\\n`` in the text breaks the line. No stock is asked
+    ``tube`` names one tube or a family; ``\\n`` in the text breaks the line. No stock is asked
     for: a piece that the usual one does not take is said to need another. Raises `WrongUse` for
     what cannot be understood, `LabelerError` for names that are not known and missing glyphs.
     """
     catalogue, chosen = load_catalogue(), settings_from(settings or {})
-    on = _diameters(over)
+    on = _diameters(diameter)
     seat = Seat(on, on, on, installation=Installation(before=ClosingStep(INSTALL_CONNECTOR)))
     lines = tuple(part.strip() for part in re.split(r"\\n|\n", text) if part.strip())
     if not lines:
         raise _wrong("TEXT", f"{text!r} holds nothing to print", "give the text")
     if len(text) > LONGEST_TEXT:
         raise _wrong("TEXT", f"{len(text)} characters, the limit is {LONGEST_TEXT}", f"shorten {text[:20]!r}…")
-    chosen, choice = _choice(seat, sleeve, chosen, catalogue)
+    chosen, choice = _choice(seat, tube, chosen, catalogue)
     marker = Marker("", "sleeve", "branch end", "fit", lines, len(lines) == 1, chosen)
-    fixed = _mm("--cut", cut, cut, "give a length in mm, as in 30") if cut else None
+    fixed = _mm("--cut-length", cut_length, cut_length, "give a length in mm, as in 30") if cut_length else None
     codes = None
     if chosen.code.symbology != "none":
         own = replace(marker, id=SOME_ID, settings=chosen.changed({"code.on": ("sleeve",)}))
@@ -85,13 +85,13 @@ def fit_text(
         return fitted(change.marker, choice if change.tubes is None else TubeChoice(change.tubes), change.cut_mm)
 
     def sized(marker: Marker, changes: Mapping[str, float]) -> Fit:
-        changed, tubes = _choice(seat, sleeve, with_settings(marker.settings, dict(changes)), catalogue)
+        changed, tubes = _choice(seat, tube, with_settings(marker.settings, dict(changes)), catalogue)
         return fitted(replace(marker, settings=changed), tubes, fixed)
 
     fit = fitted(marker, choice, fixed)
     if fit.result != FAIL:
         return _with_stock(fit, catalogue)
-    if not choice.tubes and sleeve:
+    if not choice.tubes and tube:
         fit = replace(fit, reasons=choice.refusals or fit.reasons)
     every = with_settings(marker.settings, {"sleeve.families": tuple(family.name for family in catalogue.families)})
     others = choose_tubes(seat, every, catalogue).tubes
@@ -114,7 +114,7 @@ def _choice(seat: Seat, sleeve: str | None, settings: Settings, catalogue: Catal
     if family:
         asked = with_settings(settings, {"sleeve.families": (family,)})
         return asked, choose_tubes(seat, asked, catalogue)
-    tube = catalogue.tube(sleeve, SourceLocation("--sleeve"))
+    tube = catalogue.tube(sleeve, SourceLocation("--tube"))
     asked = with_settings(settings, {"sleeve.families": (tube.name,)})
     result, reasons = graded(tube, seat, settings)
     if result == FAIL:
@@ -125,9 +125,9 @@ def _choice(seat: Seat, sleeve: str | None, settings: Settings, catalogue: Catal
 def _diameters(text: str) -> Range:
     low, *more = re.split(r"(?<=\w)\s*(?:\.\.|-|–|\bto\b)\s*", text.strip())
     fix = "give a diameter in mm, 4.2, or a range, 4.0-4.6"
-    found = Range(_mm("--over", low, text, fix), _mm("--over", (low, *more)[-1], text, fix))
+    found = Range(_mm("--diameter", low, text, fix), _mm("--diameter", (low, *more)[-1], text, fix))
     if len(more) > 1 or found.low > found.high:
-        raise _wrong("--over", f"{text!r} is no range", "give the smaller diameter first, 4.0-4.6")
+        raise _wrong("--diameter", f"{text!r} is no range", "give the smaller diameter first, 4.0-4.6")
     return found
 
 
@@ -196,7 +196,7 @@ def _wires(item: str, settings: Settings, catalogue: Catalogue) -> tuple[list[Ra
     if kind:
         return [diameter] * count, []
     text = f"{item.strip()!r}: no insulation is named, {default_wire(wire)} is taken for the diameter"
-    fix = 'name it, as in "2 x 20 AWG TXL", or --set wire_type="…"; labeler wires lists them'
+    fix = 'name it, as in "2 x 20 AWG TXL", or --set wire_type="…"; labeler list wires lists them'
     return [diameter] * count, [Problem(SourceLocation("WIRES"), text, fix, warning=True)]
 
 
@@ -210,7 +210,7 @@ def settings_from(given: Mapping[str, str]) -> Settings:
         try:
             changes[key] = setting(choices[key], value)
         except ValueError as error:
-            problems.append(Problem(SourceLocation("--set"), f"{key}: {error}", "see labeler choices"))
+            problems.append(Problem(SourceLocation("--set"), f"{key}: {error}", "see labeler list settings"))
     if problems:
         raise WrongUse(*problems)
     return with_settings(default_settings(), changes)

@@ -1,4 +1,4 @@
-"""Commands without a build record: what is known, one question without a file, reading, pictures; and scanning."""
+"""Commands that print no sheets: one question without a file, scanning, pictures, reading."""
 
 from __future__ import annotations
 
@@ -7,16 +7,17 @@ from typing import TYPE_CHECKING
 
 import click
 
+from labeler.cli.commands import command
 from labeler.cli.options import (
     FILE,
     FORCE,
     JSON,
     NAMED,
-    OUT,
     PAPER,
     PRINTER,
     READING,
     RECORD,
+    REPORTS,
     SET,
     STOCK,
     chosen_printer,
@@ -24,9 +25,8 @@ from labeler.cli.options import (
     loading,
     opened_record,
     options,
-    parse_measure,
 )
-from labeler.cli.terminal import print_json, print_lines, shown_progress, warn
+from labeler.cli.terminal import print_json, print_lines, report, shown_progress, warn
 from labeler.errors import LabelerError
 
 if TYPE_CHECKING:
@@ -36,23 +36,23 @@ if TYPE_CHECKING:
 # ---------------------------------------------------------------- one question without a file
 
 
-@click.command("fit")
+@command("fit", example='labeler fit "DEPTH J4" --diameter 4.2')
 @click.argument("text", metavar="TEXT")
-@click.option("--over", required=True, metavar="MM", help="Diameter the sleeve sits on, or a range: 4.0-4.6.")
-@click.option("--sleeve", metavar="NAME", help="A tube or a family; default: the families of the defaults.")
-@click.option("--cut", metavar="MM", help="Cut length; default: the shortest that carries the text.")
+@click.option("--diameter", required=True, metavar="MM", help="Diameter under the sleeve, or a range: 4.0-4.6.")
+@click.option("--tube", metavar="NAME", help="Tube or family; default: the setting sleeve.families.")
+@click.option("--cut-length", metavar="MM", help="Cut length; default: the shortest that fits the text.")
 @options(SET, JSON)
 def fit_command(
-    text: str, over: str, sleeve: str | None, cut: str | None, settings: dict[str, str], as_json: bool
+    text: str, diameter: str, tube: str | None, cut_length: str | None, settings: dict[str, str], as_json: bool
 ) -> None:
-    """Say whether TEXT will read on a sleeve shrunk onto a diameter.
+    """Check that TEXT can be read on a sleeve shrunk onto a diameter.
 
-    Example: labeler fit "DEPTH J4" --over 4.2
+    The exit status is 1 if it does not fit.
     """
     from labeler.answers import report, single
     from labeler.model import FAIL
 
-    answer = single.fit_text(text, over, sleeve=sleeve, cut=cut, settings=settings)
+    answer = single.fit_text(text, diameter, tube=tube, cut_length=cut_length, settings=settings)
     if as_json:
         print_json(report.fit_json(answer))
     else:
@@ -61,13 +61,13 @@ def fit_command(
         raise SystemExit(1)
 
 
-@click.command("bundle")
+@command("bundle", example='labeler bundle "2 x 20 AWG TXL, 4 x 1.9 mm"')
 @click.argument("wires", metavar="WIRES")
 @options(SET, JSON)
 def bundle_command(wires: str, settings: dict[str, str], as_json: bool) -> None:
-    """Work out the diameters of a bundle: what passes over it, and what a sleeve closes on.
+    """Calculate the pass-over and the grip diameter of a bundle.
 
-    WIRES lists counts with size and insulation, or diameters. Example: labeler bundle "2 x 20 AWG TXL, 4 x 1.9 mm"
+    WIRES lists how many wires of which size and insulation, or of which diameter.
     """
     from labeler.answers.single import bundle_json, bundle_of
 
@@ -81,102 +81,18 @@ def bundle_command(wires: str, settings: dict[str, str], as_json: bool) -> None:
     click.echo(source)
 
 
-# ---------------------------------------------------------------- what is known
-
-
-@click.command("stock")
-@click.argument("name", required=False)
-@JSON
-@click.option("--out", type=NAMED, help="Draw the empty stock here, as NAME.pdf and NAME.png.")
-@FORCE
-def stock_command(name: str | None, as_json: bool, out: Path | None, force: bool) -> None:
-    """List the stocks that can be printed on, or show one; --out draws it, to be laid over the real sheet.
-
-    Example: labeler stock wrap-a4-25x18 --out .
-    """
-    if out is None:
-        _show_list("stock", as_json, name)
-        return
-    if not name:
-        raise click.UsageError("--out needs the NAME of the stock to draw")
-    from labeler.job.single_pages import draw_stock
-
-    print_lines(draw_stock(name, out, force=force))
-
-
-@click.command("calibrate")
-@click.argument("stock", metavar="STOCK", required=False)
-@options(PRINTER)
-@click.option("--measured-x", metavar="MM", callback=parse_measure, help="What the ruler along the page measured.")
-@click.option("--measured-y", metavar="MM", callback=parse_measure, help="What the ruler up the page measured.")
-@options(OUT, FORCE)
-def calibrate_command(
-    stock: str | None,
-    printer: str | None,
-    measured_x: float | None,
-    measured_y: float | None,
-    out: Path,
-    force: bool,
-) -> None:
-    """Print rulers and crosses on a page of STOCK's size; then store what they measured as a correction.
-
-    Example: labeler calibrate tag-a4-95x54 --printer office, then
-    labeler calibrate --printer office --measured-x 99.2 --measured-y 100.4
-    """
-    from labeler.job import single_pages
-    from labeler.tables.printers import Printer, load_printer, measured, printer_file
-
-    path = printer_file(printer) if printer else None
-    known = path is not None and path.is_file()
-    profile = load_printer(printer) if printer and known else Printer(path.stem if path else "")
-    if measured_x is None and measured_y is None:
-        if not stock:
-            raise click.UsageError("name the STOCK to print the page for, or give --measured-x and --measured-y")
-        print_lines(single_pages.draw_calibration(stock, profile, out, force=force))
-        if path and not known:
-            click.echo(f"{path}: there is no such profile yet: the page is drawn without a correction", err=True)
-        return
-    if path is None or stock:
-        raise click.UsageError("a measure is stored for a --printer, without a STOCK")
-    corrected = measured(profile, measured_x, measured_y)
-    single_pages.store_printer(corrected, path)
-    along = f"lengths x {corrected.scale_x:g} along the page (before {profile.scale_x:g})"
-    click.echo(f"{path}: {along}, x {corrected.scale_y:g} up the page (before {profile.scale_y:g})", err=True)
-
-
-def _list_command(name: str, words: str, argument: str = "") -> click.Command:
-    """Return a command that lists one of `labeler.answers.listing.LISTS`, all of it or what the argument names."""
-
-    def command(as_json: bool, **named: str | None) -> None:
-        _show_list(name, as_json, *named.values())
-
-    arguments = [click.Argument([argument], required=False)] if argument else []
-    return JSON(click.Command(name, callback=command, params=list(arguments), help=words))
-
-
-def _show_list(name: str, as_json: bool, *named: str | None) -> None:
-    from labeler.answers.listing import LISTS
-    from labeler.tables.catalogue import load_catalogue
-
-    rows, lines = LISTS[name]
-    if as_json:
-        print_json({"schema": f"{name} 1", name: rows(load_catalogue(), *named)})
-    else:
-        print_lines(lines(load_catalogue(), *named))
-
-
 # ---------------------------------------------------------------- codes, pictures, reading
 
 
-@click.command("scan")
+@command("scan", example='labeler scan "0001 W9X0GRQG"')
 @click.argument("given", metavar="TEXT|PHOTO...", nargs=-1, required=True)
-@click.option("--against", "unit", metavar="UNIT", help="Tick off which markers of this unit were seen.")
+@click.option("--unit", metavar="SERIAL", help="Unit of which to check off the markers that were scanned.")
 @options(RECORD, JSON)
 def scan_command(given: tuple[str, ...], unit: str | None, record_path: str | None, as_json: bool) -> None:
-    """Say which unit and marker a code means: TEXT as a scanner types it, or a PHOTO (PNG, JPEG) with codes in it.
+    """Look up the unit and the marker of scanned codes.
 
-    Exit status 1 when something is unknown, void, or missing. Example: labeler scan "0001 W9X0GRQG",
-    labeler scan --against 0001 bench.jpg
+    TEXT is what a scanner types. PHOTO is a PNG or JPEG file with codes in it. The exit status is 1 if a marker is
+    unknown, void or missing.
     """
     from labeler import scan
 
@@ -194,43 +110,51 @@ def scan_command(given: tuple[str, ...], unit: str | None, record_path: str | No
         raise SystemExit(1)
 
 
-@click.command("proof")
+@command("proof", example="labeler proof examples/survey-boat.toml")
 @options(FILE, SET, PAPER, STOCK, PRINTER)
-@click.option("--out", type=NAMED, default=Path("proof.html"), help="The page to write.")
-@FORCE
+@click.option(
+    "-o", "--output", metavar="FILE", type=NAMED, default=Path("proof.html"), show_default=True, help="Page to write."
+)
+@options(FORCE, READING, REPORTS)
 @harness_file
 @loading
-def proof_command(file: HarnessFile, loading: Loading, printer: str | None, out: Path, force: bool) -> None:
-    """Make one HTML page of pictures: every marker of FILE as printed and as it will look on its part.
+def proof_command(file: HarnessFile, loading: Loading, printer: str | None, output: Path, force: bool) -> None:
+    """Draw every marker of FILE on one HTML page.
 
-    Needs no network and no other file. Example: labeler proof examples/survey-boat.toml --out proof.html
+    The page shows each marker as printed and as installed. It needs no network and no other file.
     """
     from labeler.job.check import check
     from labeler.proof import write_proof
 
     checked = check(file.for_printer(chosen_printer(printer)), loading, track=shown_progress)
-    count = write_proof(checked, out, force=force, track=shown_progress)
-    warn((*checked.notes, f"{count} markers"))
-    click.echo(str(out))
+    count = write_proof(checked, output, force=force, track=shown_progress)
+    warn(checked.notes)
+    report(f"{count} markers")
+    click.echo(str(output))
 
 
-@click.command("read")
+@command("read", example="labeler read examples/survey-boat.csv --output boat.toml")
 @options(FILE, SET, JSON)
-@click.option("-o", "--out", metavar="FILE", type=NAMED, help="Write it as a harness file (TOML).")
-@click.option("--draft", is_flag=True, help="Print a column map of a list, to be filled in and given with --map.")
-@READING
-@FORCE
+@click.option("-o", "--output", metavar="FILE", type=NAMED, help="Harness file (TOML), or column map, to write.")
+@click.option("--write-column-map", is_flag=True, help="Write a column map of a wire list, to be filled in.")
+@options(READING, FORCE, REPORTS)
 @harness_file
-def read_command(file: HarnessFile, as_json: bool, out: Path | None, draft: bool, force: bool) -> None:
-    """Show what is understood of FILE: its form, counts, what became what, what was left and why.
+def read_command(file: HarnessFile, as_json: bool, output: Path | None, write_column_map: bool, force: bool) -> None:
+    """Show what the program reads from FILE.
 
-    Wire lists (CSV, XLSX), KBL, VEC and harness files. Example: labeler read boat.kbl -o boat.toml
+    FILE is a wire list (CSV, XLSX), a KBL or VEC file, or a harness file. The command also lists what the program does
+    not import.
     """
     from labeler.answers import reading as account
     from labeler.job import reading
 
-    if draft:
-        click.echo(reading.draft(file.path, file.reading), nl=False)
+    if write_column_map:
+        draft = reading.draft(file.path, file.reading)
+        if output is None:
+            click.echo(draft, nl=False)
+        else:
+            reading.store_text(draft, output, force=force)
+            report(f"written to {output}")
         return
     try:
         found = reading.understand(file.path, file.settings, file.reading)
@@ -249,33 +173,9 @@ def read_command(file: HarnessFile, as_json: bool, out: Path | None, draft: bool
         print_lines(account.lines(found))
         warn(found.harness.notes)
     found.checked()
-    if out is not None:
-        reading.store_harness(found, out, force=force)
-        click.echo(f"written to {out}", err=True)
+    if output is not None:
+        reading.store_harness(found, output, force=force)
+        report(f"written to {output}")
 
 
-KNOWN = (
-    read_command,
-    scan_command,
-    proof_command,
-    fit_command,
-    bundle_command,
-    stock_command,
-    calibrate_command,
-    _list_command(
-        "sleeves",
-        "List the families of heat-shrink tube with their sizes and sources. Example: labeler sleeves AS23053/5.",
-        "family",
-    ),
-    _list_command(
-        "wires",
-        "List the kinds of insulated wire with their diameters and sources. Example: labeler wires TXL.",
-        "kind",
-    ),
-    _list_command(
-        "coverings", "List what may lie over a bundle, with walls, other names and sources. Example: labeler coverings."
-    ),
-    _list_command(
-        "choices", "List every setting with its default, its limits and the reason for it. Example: labeler choices."
-    ),
-)
+KNOWN = (read_command, scan_command, proof_command, fit_command, bundle_command)

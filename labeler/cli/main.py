@@ -14,30 +14,34 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from labeler.cli.commands import CONTEXT, LabelerGroup
 from labeler.cli.known import KNOWN
+from labeler.cli.lookup import LOOKUP
 from labeler.cli.options import (
+    DRY_RUN,
     FILE,
     FORCE,
-    GO_ON,
     JSON,
-    OUT,
+    OUTPUT,
     PAPER,
     PNG,
     PRINTER,
     READING,
     RECORD,
-    SEND,
+    REPORTS,
+    SEND_TO,
     SET,
-    START,
+    START_CELL,
     STOCK,
     UNIT,
-    USED,
+    USE_PARTIAL_SHEETS,
+    USED_CELLS,
     chosen_printer,
     harness_file,
     loading,
-    opened_record,
     options,
     output,
+    record_for,
     who,
 )
 from labeler.cli.record import diff_command, record_group, reprint_command
@@ -45,6 +49,7 @@ from labeler.cli.terminal import (
     ended_as_interrupted,
     print_json,
     print_lines,
+    report_lines,
     reported_when_interrupted,
     shown_progress,
     tell,
@@ -58,14 +63,11 @@ if TYPE_CHECKING:
 
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy loads: its threads only cost time on small work
-CONTEXT = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
-
-
 MOST_UNITS = 10_000  # of one command: more are a slip of the pen (project choice)
 INTERRUPTED = 130  # 128 and the number of SIGINT, as shells have it (POSIX)
 
 
-class _Commands(click.Group):
+class _Commands(LabelerGroup):
     """Turns wrong data into lines on standard error and exit status 1 (or 2 for wrong use)."""
 
     def invoke(self, ctx: click.Context) -> Any:
@@ -88,31 +90,33 @@ class _Commands(click.Group):
             ctx.exit(1)
 
 
-@click.group(cls=_Commands, context_settings=CONTEXT)
+SECTIONS = {
+    "Prepare": ("example", "read", "check", "diff"),
+    "Print and build": ("proof", "print"),
+    "Maintain": ("reprint", "scan", "record"),
+    "Look up and set up": ("fit", "bundle", "schema", "help", "list", "calibrate"),
+}
+
+
+@click.group(cls=_Commands, context_settings=CONTEXT, sections=SECTIONS, example="labeler example boat")
 @click.version_option(package_name="labeler", message="labeler %(version)s", help="Show the version.")
 def main() -> None:
-    """Print the matched identification of a wiring harness, checked to read after shrinking.
-
-    \b
-    labeler print boat.toml      sleeves, wire markers, bag tags and the bench sheet
-    labeler check boat.toml      does every text fit and read?
-    labeler reprint 7KQ2M9AX     one lost marker, from the build record
-    """
+    """Print matched identification for wiring harnesses, checked to read after shrinking."""
 
 
 # ---------------------------------------------------------------- the job
 
 
-@main.command("check")
+@main.command("check", example="labeler check examples/survey-boat.toml")
 @options(FILE, SET, PAPER, STOCK, PRINTER, JSON)
-@click.option("--explain", metavar="MARKER", help="Walk through one marker: its id, place, or text.")
-@READING
+@click.option("--explain", metavar="MARKER", help="Explain the result of one marker: its id, place or text.")
+@options(READING, REPORTS)
 @harness_file
 @loading
 def check_command(file: HarnessFile, loading: Loading, printer: str | None, as_json: bool, explain: str | None) -> None:
-    """Say for every marker of FILE whether its text will read, and why not.
+    """Check that every marker of FILE fits and can be read.
 
-    Exit status 1 when something does not fit. Example: labeler check examples/survey-boat.toml
+    The exit status is 1 if a marker does not fit.
     """
     from labeler.answers import report
     from labeler.job.check import check
@@ -135,76 +139,82 @@ def check_command(file: HarnessFile, loading: Loading, printer: str | None, as_j
     else:
         warn(checked.notes)
         print_lines(report.table(checked.fits))
-        warn((report.summary(checked), *refused))
+        report_lines([report.summary(checked)])
+        warn(refused)
     if checked.misfits or any(not problem.warning for problem in refused):
         raise SystemExit(1)
 
 
-@main.command("print")
-@options(FILE, OUT, UNIT)
-@click.option("--units", type=click.IntRange(1, 10000), metavar="N", help="So many units, each with the next serial.")
-@click.option("--serials", metavar="FROM-TO", help="Units of these serials, as in 0001-0025.")
+SHARING = {"no": "", "by-unit": "by unit", "by-marker": "by marker"}
+
+
+@main.command("print", example="labeler print examples/survey-boat.toml")
+@options(FILE, OUTPUT, UNIT)
+@click.option("--quantity", type=click.IntRange(1, MOST_UNITS), metavar="N", help="Number of units to print.")
+@click.option("--serials", metavar="FROM-TO", help="Serial numbers of the units, as in 0001-0025.")
 @click.option(
-    "--order",
-    type=click.Choice(["separate", "collated", "grouped"]),
-    default="separate",
-    help="Of several units: sheets of its own for each; or shared sheets, unit by unit, or marker by marker.",
+    "--share-sheets",
+    type=click.Choice(list(SHARING)),
+    default="no",
+    show_default=True,
+    help="Print several units on the same sheets.",
 )
-@options(SET, PAPER, STOCK, PRINTER, START, USED, GO_ON)
-@click.option("--leave-out", is_flag=True, help="Print what fits and list what does not.")
+@options(SET, PAPER, STOCK, PRINTER, START_CELL, USED_CELLS, USE_PARTIAL_SHEETS)
+@click.option("--omit-failed", is_flag=True, help="Print the markers that fit and list the others.")
 @click.option(
-    "--bench",
-    type=click.Choice(["full", "short"]),
+    "--bench-sheet",
+    type=click.Choice(["full", "summary"]),
     default="full",
-    help="The bench sheet with a page for each branch, or without these pages.",
+    show_default=True,
+    help="Bench sheet with or without a page for each branch.",
 )
-@click.option("--changed-since", "since", metavar="REVISION", help="Only what has changed on a --unit built at it.")
-@options(PNG, SEND, RECORD, FORCE)
-@READING
+@click.option("--changed-since", metavar="REVISION", help="Print only what changed on the --unit built at REVISION.")
+@options(PNG, SEND_TO, RECORD, FORCE, DRY_RUN, READING, REPORTS)
 @loading
 @output
 @harness_file
 def print_command(
-    file: HarnessFile, unit: str | None, units: int | None, serials: str | None, record_path: str | None, **how: Any
+    file: HarnessFile, unit: str | None, quantity: int | None, serials: str | None, record_path: str | None, **how: Any
 ) -> None:
-    """Print the whole set of one unit of FILE, or of several, as PDF sheets, and record it.
+    """Print and record all markers of FILE.
 
-    Nothing is printed while a marker does not fit. Example: labeler print examples/survey-boat.toml
+    The command makes a set of markers and a bench sheet for one unit or several. If a marker does not fit, nothing is
+    printed.
     """
     from labeler.job import order, printing, revising
 
-    since = how["since"]
-    if since is not None and (unit is None or units or serials):
+    since = how["changed_since"]
+    if since is not None and (unit is None or quantity or serials):
         raise click.UsageError("--changed-since needs the --unit that was built")
-    asked = order.Units(file, tuple(_serials(unit, units, serials)))
+    asked = order.Units(file, tuple(_serials(unit, quantity, serials)))
     wanted = order.Order(
         (asked,),
         how["output"],
         how["loading"],
         who(),
         date.today().isoformat(),
-        {"separate": "", "collated": "by unit", "grouped": "by marker"}[how["order"]],
-        omit_failed=how["leave_out"],
+        SHARING[how["share_sheets"]],
+        omit_failed=how["omit_failed"],
         since=since,
-        short_bench_sheet=how["bench"] == "short",
+        short_bench_sheet=how["bench_sheet"] == "summary",
     )
-    with opened_record(record_path, create=since is None) as record:
+    with record_for(wanted.output, record_path, create=since is None) as record:
         if since is not None:
-            tell_changes(revising.print_changes(wanted, record), record)
+            tell_changes(revising.print_changes(wanted, record), record, wanted.output)
             return
         with reported_when_interrupted(len(asked.serials)) as done:
             for run in printing.print_order(wanted, record):
                 warn(run[0].notes)  # those of all are with the first
-                tell(run, record)
+                tell(run, record, wanted.output)
                 done += run
 
 
-def _serials(unit: str | None, units: int | None, serials: str | None) -> list[str | None]:
+def _serials(unit: str | None, quantity: int | None, serials: str | None) -> list[str | None]:
     """Return the serial of every unit to print; None: the next one."""
-    if sum(given is not None for given in (unit, units, serials)) > 1:
-        raise click.UsageError("give one of --unit, --units and --serials")
+    if sum(given is not None for given in (unit, quantity, serials)) > 1:
+        raise click.UsageError("give one of --unit, --quantity and --serials")
     if serials is None:
-        return [None] * units if units else [unit]
+        return [None] * quantity if quantity else [unit]
     first, dash, last = (part.strip() for part in serials.partition("-"))
     numbers = [int(end) for end in (first, last) if re.fullmatch("[0-9]{1,40}", end)]
     if not dash or len(numbers) < 2:
@@ -220,5 +230,5 @@ def _serials(unit: str | None, units: int | None, serials: str | None) -> list[s
     raise click.BadParameter(on_one_line(f"{serials!r} {why}"), param_hint="--serials")
 
 
-for command in (diff_command, reprint_command, record_group, *KNOWN):
+for command in (diff_command, reprint_command, record_group, *KNOWN, *LOOKUP):
     main.add_command(command)

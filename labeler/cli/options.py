@@ -5,15 +5,16 @@ from __future__ import annotations
 import os
 import re
 import sys
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, fields
 from functools import wraps
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 import click
 
-from labeler.cli.terminal import columns, marker_table, shown_progress
+from labeler.cli.terminal import choose_reports, columns, marker_table, report_step, shown_progress
 from labeler.errors import LabelerError, Problem, SourceLocation, on_one_line
 
 if TYPE_CHECKING:
@@ -37,7 +38,7 @@ def parse_settings(_: click.Context, __: click.Parameter, given: tuple[str, ...]
     return made
 
 
-def parse_starts(_: click.Context, __: click.Parameter, given: tuple[str, ...]) -> dict[str, str]:
+def parse_start_cells(_: click.Context, __: click.Parameter, given: tuple[str, ...]) -> dict[str, str]:
     """Return the start cells given as STOCK=CELL."""
     made: dict[str, str] = {}
     for text in given:
@@ -49,7 +50,7 @@ def parse_starts(_: click.Context, __: click.Parameter, given: tuple[str, ...]) 
     return made
 
 
-def parse_used(_: click.Context, __: click.Parameter, given: tuple[str, ...]) -> dict[str, tuple[str, ...]]:
+def parse_used_cells(_: click.Context, __: click.Parameter, given: tuple[str, ...]) -> dict[str, tuple[str, ...]]:
     """Return the used cells given as STOCK=CELLS."""
     made: dict[str, tuple[str, ...]] = {}
     for text in given:
@@ -77,15 +78,15 @@ def _once(made: dict[str, str], key: str, value: str) -> None:
         raise click.BadParameter(on_one_line(f"{key} is given twice, as {made[key]!r} and {value!r}"))
 
 
-def parse_send(_: click.Context, __: click.Parameter, given: tuple[str, ...]) -> dict[str, str]:
-    """Return the printers given as PRINTER (under "") or STOCK=PRINTER."""
+def parse_queues(_: click.Context, __: click.Parameter, given: tuple[str, ...]) -> dict[str, str]:
+    """Return the print queues given as QUEUE (under "") or STOCK=QUEUE."""
     made: dict[str, str] = {}
     for text in given:
         stock, printer = (part.strip() for part in text.rpartition("=")[::2])
         if not printer or printer.startswith("-"):
-            raise click.BadParameter(f"{text!r} is not PRINTER or STOCK=PRINTER")
+            raise click.BadParameter(f"{text!r} is not QUEUE or STOCK=QUEUE")
         if stock in made:
-            raise click.BadParameter(f"two printers, {made[stock]!r} and {printer!r}, for {stock or 'all stocks'}")
+            raise click.BadParameter(f"two queues, {made[stock]!r} and {printer!r}, for {stock or 'all stocks'}")
         made[stock] = printer
     return made
 
@@ -93,7 +94,7 @@ def parse_send(_: click.Context, __: click.Parameter, given: tuple[str, ...]) ->
 def parse_printer(_: click.Context, __: click.Parameter, given: str | None) -> str | None:
     """Return the name or the path of a profile."""
     if given is not None and not given.strip():
-        raise click.BadParameter("the name is empty; leave the option out to print for no printer in particular")
+        raise click.BadParameter("the name is empty; give the name of a profile, or leave --printer out")
     if given is not None and not given.isprintable():
         raise click.BadParameter(f"{given!r} has signs that do not show")
     return given
@@ -154,20 +155,29 @@ class _Named(click.Path):
 NAMED = _Named(path_type=Path)
 FILE = click.argument("file", metavar="FILE")
 READING = options(
-    click.option("--sheet", metavar="NAME", default="", help="Sheet of a workbook, harness of a VEC."),
+    click.option("--worksheet", metavar="NAME", default="", help="Worksheet to read from a workbook."),
+    click.option("--harness", metavar="NAME", default="", help="Harness to read from a VEC file."),
+    click.option("--variant", metavar="NAME", multiple=True, help="Module or variant to read. Can be repeated."),
     click.option(
-        "--variant", metavar="NAME", multiple=True, help="Module or variant to read; may be given several times."
+        "--connector-names",
+        type=click.Choice(["id", "alias", "description"]),
+        default="id",
+        help="Which name of each connector of a KBL or VEC file to print.",
+    ),
+    click.option("--use-label-texts", is_flag=True, help="Print the label texts of a VEC file on the markers."),
+    click.option(
+        "--colour-code",
+        type=click.Choice(["names", "german", "mil-std-681"]),
+        help="Colour code of the file, to translate to IEC 60757.",
     ),
     click.option(
-        "--names", type=click.Choice(["id", "alias", "description"]), default="id", help="Names of connectors."
+        "--diameter-from",
+        type=click.Choice(["wires", "area"]),
+        default="wires",
+        help="Where the branch diameters of a KBL or VEC file come from.",
     ),
-    click.option("--labels", is_flag=True, help="Label texts of a VEC become the markers' texts."),
-    click.option("--colours", type=click.Choice(["words", "german", "digits"]), help="Translate colours to IEC 60757."),
-    click.option(
-        "--bundle", type=click.Choice(["wires", "area"]), default="wires", help="Diameters of KBL, VEC branches."
-    ),
-    click.option("--map", "column_map", metavar="FILE", type=NAMED, help="Column map of a list."),
-    click.option("--name", metavar="TEXT", callback=_said, help="Name of the harness of a list or an export."),
+    click.option("--column-map", metavar="FILE", type=NAMED, help="Column map of a wire list."),
+    click.option("--name", metavar="TEXT", callback=_said, help="Name of the harness in a wire list or an export."),
     click.option("--part-number", metavar="TEXT", callback=_said, help="Its part number."),
     click.option("--revision", metavar="TEXT", callback=_said, help="Its revision."),
 )
@@ -176,10 +186,13 @@ READING = options(
 def _file(given: dict[str, Any]) -> HarnessFile:
     from labeler.job.order import HarnessFile
     from labeler.readers.import_report import Wanted
+    from labeler.tables.catalogue import named_folders, own_folders
 
-    names = ("sheet", "names", "labels", "bundle", "column_map", "name", "part_number", "revision")
-    chosen = {name: given.pop(name) for name in names if name in given}
-    wanted = Wanted(variants=given.pop("variant", ()), colours=given.pop("colours", None) or "", **chosen)
+    for folder in (*named_folders(), *own_folders()):
+        report_step(f"tables: {folder}")
+    same = {field.name for field in fields(Wanted)} - {"variants", "colour_code"}
+    chosen = {name: given.pop(name) for name in same if name in given}
+    wanted = Wanted(variants=given.pop("variant", ()), colour_code=given.pop("colour_code", None) or "", **chosen)
     return HarnessFile(given.pop("file") if "file" in given else given["new"], given.pop("settings"), wanted)
 
 
@@ -188,16 +201,16 @@ def _loading(given: dict[str, Any]) -> Loading:
 
     stock = given.pop("stock")
     stocks = stock if isinstance(stock, tuple) else tuple(filter(None, (stock,)))
-    start, used, partial_sheets = given.pop("start", {}), given.pop("used", {}), given.pop("go_on", False)
-    return Loading(given.pop("paper"), stocks, start, used, partial_sheets)
+    start, used = given.pop("start_cell", {}), given.pop("used_cells", {})
+    return Loading(given.pop("paper"), stocks, start, used, given.pop("use_partial_sheets", False))
 
 
 def _output(given: dict[str, Any]) -> Output:
     from labeler.job.order import Output
 
     printer = chosen_printer(given.pop("printer"))
-    folder, force, png, send = (given.pop(name) for name in ("out", "force", "png", "send"))
-    return Output(folder, force, printer, png, send=send, track=shown_progress)
+    folder, force, png, send = (given.pop(name) for name in ("output", "force", "png", "send_to"))
+    return Output(folder, force, printer, png, send=send, track=shown_progress, dry_run=given.pop("dry_run"))
 
 
 def _form(given: dict[str, Any]) -> str:
@@ -217,9 +230,12 @@ form = gathered("form", _form)
 
 def chosen_printer(name: str | None) -> Printer:
     """Return the profile that is named, or that of no printer in particular."""
-    from labeler.tables.printers import AS_DRAWN, load_printer
+    from labeler.tables.printers import AS_DRAWN, load_printer, printer_file
 
-    return load_printer(name) if name else AS_DRAWN
+    if not name:
+        return AS_DRAWN
+    report_step(f"printer profile: {printer_file(name)}")
+    return load_printer(name)
 
 
 SET = click.option(
@@ -228,58 +244,73 @@ SET = click.option(
     metavar="KEY=VALUE",
     multiple=True,
     callback=parse_settings,
-    help="Set a default of the harness, as under [defaults]; may be given several times.",
+    help="Set a default, as under [defaults]. Can be repeated.",
 )
-PAPER = click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", help="Size of the sheets.")
-STOCK = click.option("--stock", metavar="NAME", multiple=True, help="Stock to print on; see labeler stock.")
-JSON = click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output.")
-CSV = click.option("--csv", "as_csv", is_flag=True, help="Comma-separated values, for a spreadsheet.")
+PAPER = click.option(
+    "--paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True, help="Paper size."
+)
+STOCK = click.option("--stock", metavar="NAME", multiple=True, help="Stock to print on; see labeler list stock.")
+REPORTS = options(
+    click.option(
+        "-q", "--quiet", is_flag=True, expose_value=False, callback=choose_reports, help="Report only problems."
+    ),
+    click.option(
+        "-v", "--verbose", is_flag=True, expose_value=False, callback=choose_reports, help="Report every step."
+    ),
+)
+JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+CSV = click.option("--csv", "as_csv", is_flag=True, help="Print comma-separated values.")
 RECORD = click.option(
     "--record",
     "record_path",
     metavar="PATH",
     envvar="LABELER_RECORD",
-    help="The build record: a file, or postgresql://user@host/database; "
-    "default: record.sqlite in the user's data folder, or $LABELER_RECORD.",
+    help="Build record: a file, or postgresql://user@host/database. "
+    "Default: $LABELER_RECORD, or record.sqlite in the user's data folder.",
 )
-OUT = click.option("--out", type=NAMED, default=Path("out"), help="Folder for the files.")
+OUTPUT = click.option(
+    "-o", "--output", metavar="FOLDER", type=NAMED, default=Path("out"), show_default=True, help="Folder for the files."
+)
 PRINTER = click.option(
-    "--printer", metavar="NAME", callback=parse_printer, help="Profile of the printer: a name, or a TOML file."
+    "--printer", metavar="NAME", callback=parse_printer, help="Printer profile: a name, or a TOML file."
 )
-START = click.option(
-    "--start",
+START_CELL = click.option(
+    "--start-cell",
     metavar="STOCK=CELL",
     multiple=True,
-    callback=parse_starts,
-    help="First free cell of a sheet that is partly used, as in wrap-a4-25x18=B3.",
+    callback=parse_start_cells,
+    help="First free cell of the partial sheet, as in wrap-a4-25x18=B3.",
 )
-USED = click.option(
-    "--used",
+USED_CELLS = click.option(
+    "--used-cells",
     metavar="STOCK=CELLS",
     multiple=True,
-    callback=parse_used,
-    help="Used cells of the first sheet, singly or as blocks, as in wrap-a4-25x18=A1-B3,D4.",
+    callback=parse_used_cells,
+    help="Used cells of the partial sheet, as in wrap-a4-25x18=A1-B3,D4.",
 )
-GO_ON = click.option("--go-on", is_flag=True, help="Go on with the partly used sheets that the record knows.")
+USE_PARTIAL_SHEETS = click.option(
+    "--use-partial-sheets", is_flag=True, help="Print first on the partial sheets in the build record."
+)
 PNG = click.option(
     "--png",
     multiple=True,
-    type=click.Choice(["sheets", "pieces"]),
-    help="Also pictures at the printer's dots, black and white; may be given twice.",
+    type=click.Choice(["sheets", "markers"]),
+    help="Write black and white pictures too, at the printer's dpi. Can be repeated.",
 )
-SEND = click.option(
-    "--send",
-    metavar="PRINTER",
+SEND_TO = click.option(
+    "--send-to",
+    metavar="QUEUE",
     multiple=True,
-    callback=parse_send,
-    help="Hand the sheets to this printer of the system, unscaled; STOCK=PRINTER for those of one stock.",
+    callback=parse_queues,
+    help="Print queue to send the sheets to, unscaled. STOCK=QUEUE: those of one stock.",
 )
-FORCE = click.option("--force", is_flag=True, help="Replace files that exist.")
-HARNESS = click.option("--harness", metavar="NAME", help="Part number or name, where several harnesses have the unit.")
-UNIT = click.option("--unit", metavar="SERIAL", help="Serial of the unit.")
-BRANCH = click.option("--branch", metavar="ID", help="All markers of a branch (with --unit).")
-SHEET = click.option("--sheet", metavar="JOB:NUMBER", help="A whole sheet.")
-REASON = click.option("--reason", metavar="TEXT", required=True, help="Why; kept in the record.")
+FORCE = click.option("-f", "--force", is_flag=True, help="Replace existing files.")
+DRY_RUN = click.option("--dry-run", is_flag=True, help="Do not record anything, write files or print.")
+HARNESS = click.option("--harness", metavar="NAME", help="Part number or name of the harness.")
+UNIT = click.option("--unit", metavar="SERIAL", help="Serial number of the unit.")
+BRANCH = click.option("--branch", metavar="ID", help="All markers of a branch, with --unit.")
+SHEET = click.option("--sheet", metavar="JOB:NUMBER", help="All markers on a sheet.")
+REASON = click.option("--reason", metavar="TEXT", required=True, help="Reason, for the build record.")
 
 
 # ---------------------------------------------------------------- the record, and which of its markers are named
@@ -323,11 +354,29 @@ def opened_record(path: str | None, create: bool = True) -> Record:
     """Open the build record: the path given, or record.sqlite in the user's data folder."""
     from labeler.record import open_record
 
+    return open_record(_record_path(path), create=create)
+
+
+@contextmanager
+def record_for(output: Output, path: str | None, create: bool = True) -> Iterator[Record]:
+    """Open the build record for a print; for a dry run a copy of it, which is deleted at the end."""
+    if not output.dry_run:
+        with opened_record(path, create) as record:
+            yield record
+        return
+    from labeler.record import copied_record
+
+    with copied_record(_record_path(path), create=create) as record:
+        yield record
+
+
+def _record_path(path: str | None) -> str:
     if path is None:
         from platformdirs import user_data_path
 
         path = str(user_data_path("labeler") / "record.sqlite")
-    return open_record(path, create=create)
+    report_step(f"build record: {path}")
+    return path
 
 
 def who() -> str:

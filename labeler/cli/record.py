@@ -10,27 +10,30 @@ from typing import TYPE_CHECKING
 
 import click
 
+from labeler.cli.commands import command, group
 from labeler.cli.options import (
     BRANCH,
     CSV,
+    DRY_RUN,
     FORCE,
-    GO_ON,
     HARNESS,
     JSON,
     NAMED,
-    OUT,
+    OUTPUT,
     PAPER,
     PNG,
     PRINTER,
     READING,
     REASON,
     RECORD,
-    SEND,
+    REPORTS,
+    SEND_TO,
     SET,
     SHEET,
-    START,
+    START_CELL,
     UNIT,
-    USED,
+    USE_PARTIAL_SHEETS,
+    USED_CELLS,
     Target,
     chosen_markers,
     form,
@@ -40,6 +43,7 @@ from labeler.cli.options import (
     opened_record,
     options,
     output,
+    record_for,
     target,
     unit_name,
     who,
@@ -52,6 +56,8 @@ from labeler.cli.terminal import (
     place_of,
     print_json,
     print_lines,
+    report,
+    report_lines,
     show,
     tell,
     warn,
@@ -62,22 +68,29 @@ if TYPE_CHECKING:
     from labeler.job.order import HarnessFile, Loading, Output
 
 
-@click.group("record")
+SECTIONS = {
+    "Look up": ("list", "show", "find", "partial-sheets"),
+    "Correct": ("void", "finish", "cancel"),
+    "Keep": ("verify", "export", "import", "backup"),
+}
+
+
+@group("record", sections=SECTIONS, example="labeler record list")
 def record_group() -> None:
-    """Look into the build record, and declare markers void."""
+    """Look up, correct and keep the build record."""
 
 
 # ---------------------------------------------------------------- looking up and keeping
 
 
-@record_group.command("find")
+@record_group.command("find", example='labeler record find "WATER PROBE"')
 @click.argument("query", metavar="NAME")
 @options(UNIT, HARNESS, RECORD, JSON, CSV)
 @form
 def find_command(query: str, unit: str | None, harness: str | None, record_path: str | None, form: str) -> None:
-    """Find every marker that a NAME means: an id, a place, a circuit, a branch, words of a text, a scanned code.
+    """Find markers by NAME.
 
-    Example: labeler record find "WATER PROBE"
+    NAME is an id, a place, a circuit, a branch, words of a text, or a scanned code.
     """
     from labeler.answers.listing import recorded_rows
 
@@ -93,12 +106,13 @@ def find_command(query: str, unit: str | None, harness: str | None, record_path:
     show(form, lambda: {"schema": "find 1", "markers": recorded_rows(found)}, *table)
 
 
-@record_group.command("verify")
-@options(RECORD, JSON)
+@record_group.command("verify", example="labeler record verify")
+@options(RECORD, JSON, REPORTS)
 def verify_command(record_path: str | None, as_json: bool) -> None:
-    """Look the whole record over: digests, references, that every marker can be drawn again.
+    """Verify the build record.
 
-    Exit status 1 where something is wrong. Example: labeler record verify
+    The command checks digests and references, and that every marker can be drawn again. The exit status is 1 if it
+    finds a problem.
     """
     from labeler.answers.report import problem_json
     from labeler.job.keeping import verify
@@ -111,33 +125,33 @@ def verify_command(record_path: str | None, as_json: bool) -> None:
             print_json({"schema": "verify 1", "problems": list(map(problem_json, problems)), "pending_jobs": pending})
         else:
             print_lines(problems)
-            warn(f"job {job.id} of {job.time[:10]} is pending: resume or withdraw it" for job in broken_off)
+            warn(f"job {job.id} of {job.time[:10]} is pending: finish or cancel it" for job in broken_off)
             counts = f"{len(jobs)} jobs of {len(record.units())} units"
-            click.echo(f"{record.name}: {counts}, {len(problems) or 'no'} problems", err=True)
+            report(f"{record.name}: {counts}, {len(problems) or 'no'} problems")
     if problems:
         raise SystemExit(1)
 
 
-@record_group.command("export")
+@record_group.command("export", example="labeler record export 0001 --output copies")
 @click.argument("units", metavar="[UNIT]...", nargs=-1)
-@options(HARNESS, OUT, RECORD, FORCE)
+@options(HARNESS, OUTPUT, RECORD, FORCE, REPORTS)
 def export_command(
-    units: tuple[str, ...], harness: str | None, out: Path, record_path: str | None, force: bool
+    units: tuple[str, ...], harness: str | None, output: Path, record_path: str | None, force: bool
 ) -> None:
-    """Write UNITs, or all of them, as self-contained JSON files. Example: labeler record export 0001 --out copies."""
+    """Write each UNIT, or all units, to a JSON file."""
     from labeler.job.keeping import export_units
 
     with opened_record(record_path, create=False) as record:
-        print_lines(export_units(record, units, out, harness=harness, force=force))
+        print_lines(export_units(record, units, output, harness=harness, force=force))
 
 
-@record_group.command("import")
+@record_group.command("import", example="labeler record import copies/RSB-210-0001.json")
 @click.argument("files", metavar="FILE...", nargs=-1, required=True, type=NAMED)
-@options(RECORD, JSON)
+@options(RECORD, JSON, REPORTS)
 def import_command(files: tuple[Path, ...], record_path: str | None, as_json: bool) -> None:
-    """Add the units of exported FILEs; once more adds nothing.
+    """Add the units in exported FILEs.
 
-    Example: labeler record import copies/RSB-210-0001.json
+    Importing the same file again changes nothing.
     """
     from labeler.job.keeping import import_units
 
@@ -151,28 +165,28 @@ def import_command(files: tuple[Path, ...], record_path: str | None, as_json: bo
         click.echo(f"{file}: unit {one.unit}: {one.jobs} jobs, {one.states} states, {one.voids} voids added")
 
 
-@record_group.command("backup")
+@record_group.command("backup", example="labeler record backup record-copy.sqlite")
 @click.argument("file", metavar="FILE", type=NAMED)
-@options(RECORD)
+@options(RECORD, REPORTS)
 def backup_command(file: Path, record_path: str | None) -> None:
-    """Copy the record, as it is at one moment, to a new FILE, while others go on using it.
+    """Copy the build record to a new FILE.
 
-    Of a record on a server too: the copy is a record in a file. Example: labeler record backup record-of-today.sqlite
+    Others can use the record at the same time. The copy of a record on a server is a file, too.
     """
     with opened_record(record_path, create=False) as record:
         record.back_up(file)
     click.echo(str(file))
 
 
-@record_group.command("used")
+@record_group.command("partial-sheets", example="labeler record partial-sheets")
 @options(RECORD, JSON, CSV)
 @form
-def used_command(record_path: str | None, form: str) -> None:
-    """List the sheets that are partly used: the cells that are gone, how many are left, where --go-on begins.
+def partial_sheets_command(record_path: str | None, form: str) -> None:
+    """List the partial sheets, with their used cells and the next free cell.
 
-    Of every stock with cells of a fixed size the last sheet is known; cards and strips are not listed.
+    The record knows the last sheet of every stock with cells of a fixed size. Cards and strips are not listed.
 
-    A sheet that is lost or full is left alone: --start STOCK=A1 begins a new one. Example: labeler record used
+    If a sheet is lost, begin a new one: labeler print FILE --start-cell STOCK=A1
     """
     from labeler.answers.listing import partial_sheet_rows
     from labeler.tables.catalogue import load_catalogue
@@ -184,11 +198,11 @@ def used_command(record_path: str | None, form: str) -> None:
     show(form, lambda: {"schema": "partial-sheets 1", "partial_sheets": rows}, heads, table)
 
 
-@record_group.command("list")
+@record_group.command("list", example="labeler record list")
 @options(RECORD, JSON, CSV)
 @form
 def record_list_command(record_path: str | None, form: str) -> None:
-    """List the recorded jobs, oldest first. Example: labeler record list."""
+    """List the recorded jobs, oldest first."""
     from labeler.answers.listing import job_rows
 
     with opened_record(record_path, create=False) as record:
@@ -201,12 +215,12 @@ def record_list_command(record_path: str | None, form: str) -> None:
     show(form, lambda: {"schema": "jobs 1", "jobs": job_rows(jobs)}, heads, rows)
 
 
-@record_group.command("show")
+@record_group.command("show", example="labeler record show 0001")
 @click.argument("about", metavar="UNIT|JOB|MARKER")
 @options(UNIT, HARNESS, RECORD, JSON, CSV)
 @form
 def record_show_command(about: str, unit: str | None, harness: str | None, record_path: str | None, form: str) -> None:
-    """Show all that is recorded of a unit (0001), a job (job:3) or a marker. Example: labeler record show 0001."""
+    """Show the record of a unit (0001), a job (job:3) or a marker."""
     from labeler.answers.listing import recorded_rows
 
     with opened_record(record_path, create=False) as record:
@@ -231,53 +245,50 @@ def record_show_command(about: str, unit: str | None, harness: str | None, recor
 # ---------------------------------------------------------------- printing again, comparing, void, broken off
 
 
-@click.command("reprint")
-@click.argument("marker", metavar="MARKER", required=False)
-@click.option("--unit", metavar="SERIAL", help="Of this unit; alone: all of it.")
-@HARNESS
-@options(BRANCH, SHEET)
-@REASON
-@click.option("--stock", metavar="NAME", default="", help="Onto another stock than the first time.")
-@click.option("--numbered", "with_numbers", is_flag=True, help="Write R1, R2 … beside the text: which reprint it is.")
-@options(START, USED, GO_ON, PRINTER, PAPER, PNG, SEND, OUT, RECORD, FORCE)
+@command("reprint", example='labeler reprint "0001 J4" --reason lost')
+@click.argument("marker", metavar="[MARKER]", required=False)
+@options(UNIT, HARNESS, BRANCH, SHEET, REASON)
+@click.option("--stock", metavar="NAME", default="", help="Stock to print on; default: the stock of the first print.")
+@click.option("--reprint-mark", is_flag=True, help="Print R1, R2 … beside the text, the number of the reprint.")
+@options(START_CELL, USED_CELLS, USE_PARTIAL_SHEETS, PRINTER, PAPER, PNG, SEND_TO)
+@options(OUTPUT, RECORD, FORCE, DRY_RUN, REPORTS)
 @target
 @loading
 @output
 def reprint_command(
-    target: Target, loading: Loading, output: Output, record_path: str | None, reason: str, with_numbers: bool
+    target: Target, loading: Loading, output: Output, record_path: str | None, reason: str, reprint_mark: bool
 ) -> None:
-    """Print one recorded MARKER again, exactly: by its id, place or circuit, words of its text, or its scanned code.
+    """Print a recorded MARKER again, exactly as it was.
 
-    With --sheet, --branch or --unit alone: a spoiled sheet (every marker in its own cell, of all the units that share
-    it), a branch, a whole unit.
-    Example: labeler reprint "0001 J4" --reason lost
+    MARKER is an id, a place, a circuit, words of the text, or a scanned code.
+
+    Without MARKER, --sheet prints a sheet again, every marker in its cell. --unit prints a unit, with --branch only
+    one branch of it.
     """
     from labeler.job.order import Reprint
     from labeler.job.reprinting import reprint
 
     elsewhere = loading.stocks or loading.start or loading.used or loading.partial_sheets
     same_cells = bool(target.sheet) and not target.marker and not elsewhere
-    again = Reprint(reason, output, loading, who(), date.today().isoformat(), same_cells, with_numbers)
-    with opened_record(record_path, create=False) as record:
+    again = Reprint(reason, output, loading, who(), date.today().isoformat(), same_cells, reprint_mark)
+    with record_for(output, record_path, create=False) as record:
         printed = reprint(record, chosen_markers(record, target), again)
         warn(printed[0].notes)
-        tell(printed, record)
+        tell(printed, record, output)
 
 
-@click.command("diff")
+@command("diff", example="labeler diff 0001 examples/survey-boat.toml")
 @click.argument("old", metavar="OLD")
 @click.argument("new", metavar="NEW")
-@click.option("--all", "unchanged", is_flag=True, help="List what is unchanged too.")
-@options(SET, RECORD, JSON, CSV)
-@READING
+@click.option("--all", "unchanged", is_flag=True, help="List the unchanged markers too.")
+@options(SET, RECORD, JSON, CSV, READING, REPORTS)
 @harness_file
 @form
 def diff_command(file: HarnessFile, old: str, new: str, unchanged: bool, record_path: str | None, form: str) -> None:
-    """Compare the markers of two harnesses: files, a recorded unit ("0001"), or a revision ("RSB-210 B").
+    """Compare the markers of two harnesses.
 
-    How a file is read (--sheet, --variant, --map …) holds for both.
-
-    Example: labeler diff "RSB-210 B" boat.toml
+    OLD and NEW are files, a recorded unit ("0001") or a recorded revision ("RSB-210 B"). Options such as --worksheet
+    and --column-map apply to both files.
     """
     from labeler.answers.listing import difference_rows
     from labeler.job.revising import diff
@@ -292,18 +303,18 @@ def diff_command(file: HarnessFile, old: str, new: str, unchanged: bool, record_
         counts = {
             word: sum(one.change == word for one in found) for word in ("added", "removed", "changed", "unchanged")
         }
-        click.echo(", ".join(f"{count} {word}" for word, count in counts.items()), err=True)
+        report(", ".join(f"{count} {word}" for word, count in counts.items()))
 
 
-@record_group.command("void")
-@click.argument("marker", metavar="MARKER", required=False)
-@options(UNIT, HARNESS, BRANCH, SHEET, REASON, RECORD)
+@record_group.command("void", example='labeler record void "0001 J4" --reason smeared')
+@click.argument("marker", metavar="[MARKER]", required=False)
+@options(UNIT, HARNESS, BRANCH, SHEET, REASON, RECORD, REPORTS)
 @target
 def record_void_command(target: Target, reason: str, record_path: str | None) -> None:
-    """Declare a printed MARKER void until it is printed again: what there is of it must not be used.
+    """Declare a printed MARKER void. Do not use it until it is printed again.
 
-    With --sheet only the copies on that sheet, of all the units that share it: what was printed again stays good.
-    With --branch or --unit alone: all of it. Example: labeler record void "0001 J4" --reason smeared
+    Without MARKER, --sheet declares the markers on a sheet void; their reprints stay valid. --unit declares a unit
+    void, with --branch only one branch of it.
     """
     with opened_record(record_path, create=False) as record:
         items, on = chosen_markers(record, target), target.on_sheet
@@ -312,35 +323,35 @@ def record_void_command(target: Target, reason: str, record_path: str | None) ->
             items = tuple(item for item in items if item.state == "printed") or items
         record.void_all([(unit_name(item), item.row.id) for item in items], reason, who(), sheet=on)
         copy = f", on sheet {target.sheet}" if on else ""
-        warn(f"void: {item.row.id}, unit {item.unit}, {place_of(item.row)}{copy}: {reason}" for item in items)
+        report_lines(f"void: {item.row.id}, unit {item.unit}, {place_of(item.row)}{copy}: {reason}" for item in items)
 
 
-@record_group.command("resume")
+@record_group.command("finish", example="labeler record finish 3")
 @click.argument("job", metavar="JOB", type=click.IntRange(1))
-@click.option("--out", type=NAMED, help="Another folder than the files were on their way to.")
-@options(RECORD, FORCE)
-def record_resume_command(job: int, out: Path | None, record_path: str | None, force: bool) -> None:
-    """Finish a JOB that was broken off, and all that shares its sheets: draw the files again from the record.
+@click.option("-o", "--output", metavar="FOLDER", type=NAMED, help="Folder for the files; default: as before.")
+@options(RECORD, FORCE, REPORTS)
+def record_finish_command(job: int, output: Path | None, record_path: str | None, force: bool) -> None:
+    """Finish an interrupted JOB and the jobs that share its sheets.
 
-    Nothing is sent to a printer: it is said what was to be. Example: labeler record resume 12.
+    The command draws the files again from the record. It sends nothing to a printer; it reports what to send.
     """
     from labeler.job.reprinting import finish_job
 
     with opened_record(record_path, create=False) as record:
-        done = finish_job(record, job, out, force=force, user=who())
+        done = finish_job(record, job, output, force=force, user=who())
         warn(done[0].notes)
         tell(done, record)
 
 
-@record_group.command("withdraw")
+@record_group.command("cancel", example='labeler record cancel 4 --reason "power cut"')
 @click.argument("job", metavar="JOB", type=click.IntRange(1))
-@options(REASON, RECORD)
-def record_withdraw_command(job: int, reason: str, record_path: str | None) -> None:
-    """Withdraw a JOB that was broken off, and all that shares its sheets, so that its unit can be printed anew.
+@options(REASON, RECORD, REPORTS)
+def record_cancel_command(job: int, reason: str, record_path: str | None) -> None:
+    """Cancel an interrupted JOB and the jobs that share its sheets.
 
-    Example: labeler record withdraw 12 --reason "power cut"
+    The unit can then be printed again.
     """
     with opened_record(record_path, create=False) as record:
         broken_off = [one.id for one in record.run(job) if one.state == "pending"] or [job]
         record.cancel_pending_jobs(job, reason, who())
-        warn(f"job {one} is cancelled: {reason}" for one in broken_off)
+        report_lines(f"job {one} is cancelled: {reason}" for one in broken_off)

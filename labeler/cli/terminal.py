@@ -11,6 +11,7 @@ import click
 if TYPE_CHECKING:
     from types import FrameType
 
+    from labeler.job.order import Output
     from labeler.job.revising import Difference, Revised
     from labeler.job.run import Printed
     from labeler.record.store import Record
@@ -18,6 +19,39 @@ if TYPE_CHECKING:
 
 
 Table = tuple[tuple[str, ...], list[tuple[str, ...]]]  # headings, rows
+REPORTS = "labeler.reports"
+"""Under this name a context of click holds what is reported: ``quiet`` or ``verbose``."""
+
+
+def choose_reports(ctx: click.Context, parameter: click.Parameter, chosen: bool) -> None:
+    """Note what --quiet or --verbose says. Raises `click.UsageError` where both are given."""
+    if chosen and ctx.meta.setdefault(REPORTS, parameter.name) != parameter.name:
+        raise click.UsageError("give one of --quiet and --verbose")
+
+
+def _reports(level: str) -> bool:
+    context = click.get_current_context(silent=True)
+    return context is not None and context.meta.get(REPORTS) == level
+
+
+def report(line: str) -> None:
+    """Print what was done on standard error, unless --quiet is given."""
+    if not _reports("quiet"):
+        click.echo(line, err=True)
+
+
+def report_lines(lines: Iterable[object]) -> None:
+    """Print lines on standard error, unless --quiet is given."""
+    for line in lines:
+        report(str(line))
+
+
+def report_step(line: str) -> None:
+    """Print what is about to be done on standard error, if --verbose is given."""
+    if _reports("verbose"):
+        click.echo(line, err=True)
+
+
 PATIENCE_S = 1.0  # what takes longer shows how far it has come
 
 
@@ -26,7 +60,8 @@ def shown_progress(items: Sequence[Any], words: str) -> Iterable[Any]:
     import sys
     from time import monotonic
 
-    if not sys.stderr.isatty() or len(items) < 2:
+    report_step(f"{words}: {len(items)}")
+    if not sys.stderr.isatty() or len(items) < 2 or _reports("quiet"):
         yield from items
         return
     begun, rest = monotonic(), iter(items)
@@ -102,7 +137,7 @@ def warn(problems: Iterable[object]) -> None:
         click.echo(str(problem), err=True)
 
 
-def tell(runs: Sequence[Printed], record: Record) -> None:
+def tell(runs: Sequence[Printed], record: Record, output: Output | None = None) -> None:
     """Print the files of jobs that were handed over together, and on standard error what they were."""
     from labeler.wording import sentences
 
@@ -111,28 +146,31 @@ def tell(runs: Sequence[Printed], record: Record) -> None:
         count = sum(len(sheet.placed) for sheet in printed.sheets)
         sheets = sum(1 for sheet in printed.sheets if sheet.placed)
         made = f"{count} marker{'' if count == 1 else 's'} on {sheets} sheet{'' if sheets == 1 else 's'}"
-        click.echo(f"unit {job.unit}: {made}, job {job.id}", err=True)
+        report(f"unit {job.unit}: {made}, job {job.id}")
         for fit in printed.omitted:
             click.echo(f"left out: {fit.marker.id} {fit.marker.place}: {'; '.join(sentences(fit.reasons))}", err=True)
     for stock, number, cell in runs[0].begun:
         click.echo(f"load the partly used sheet of {stock} as sheet {number}: it goes on at {cell}", err=True)
-    click.echo(f"recorded in {record.name}", err=True)
+    if output is not None and output.dry_run:
+        report(f"Dry run: nothing was recorded in {record.name}, no file was written. These files would be written:")
+    else:
+        report(f"recorded in {record.name}")
     print_lines(runs[0].files)
 
 
-def tell_changes(revised: Revised, record: Record) -> None:
+def tell_changes(revised: Revised, record: Record, output: Output) -> None:
     """Print the files of what a new revision changed, and on standard error what must come off."""
     for one in revised.take_off:
         row = one.old or one.row
         what = "replaced" if one.new else "gone"
         place = f"{row.branch} {row.place}".lstrip()
         click.echo(f"take off: {row.id} {place} {row.text!r}: {what}", err=True)
-    click.echo(f"{revised.unchanged} markers are unchanged", err=True)
+    report(f"{revised.unchanged} markers are unchanged")
     if revised.printed is None:
-        click.echo("nothing has changed: nothing is printed", err=True)
+        report("nothing has changed: nothing is printed")
         return
     warn(revised.printed.notes)
-    tell([revised.printed], record)
+    tell([revised.printed], record, output)
 
 
 TEXT_SIGNS = 60  # of a text in a table for the screen, project choice: a tag says hundreds

@@ -162,7 +162,7 @@ INSET_MM = 15.0  # crosses and rulers from the page's edges
 CALIBRATION_WORDS = (  # in lines that the smallest page takes
     "Print at 100 %, not fitted to the page. Measure both rulers",
     "from the first tick to the last:",
-    "labeler calibrate --printer NAME --measured-x … --measured-y …",
+    "labeler calibrate printer NAME --measured-x … --measured-y …",
 )
 REEL_INSET_MM = 5.0  # of the ruler on tube from its ends
 REEL_MM = 6.0  # height of what is drawn on a piece of tube: the lay-flat width of 1/8 in, common practice
@@ -177,7 +177,7 @@ def calibration_pdf(stock: Stock, printer: Printer, font: str) -> bytes:
     scale = f"scale_x = {printer.scale_x:g}"
     if stock.kind == "reel":
         page = Page(RULER_MM + 2 * REEL_INSET_MM, REEL_MM, own=True)
-        words = f"100 mm, drawn with {scale}: measure it, then labeler calibrate --printer NAME --measured-x …"
+        words = f"100 mm, drawn with {scale}: measure it, then labeler calibrate printer NAME --measured-x …"
         lines, texts, size = _reel_ruler(), [(REEL_INSET_MM + 1, 3.2, words)], 6
     else:
         page = Page(stock.page_width_mm, stock.page_height_mm)

@@ -20,7 +20,7 @@ from labeler.draw.pens import Page
 from labeler.draw.raster import page_pictures, piece_pictures, png
 from labeler.draw.sheet_frame import Header
 from labeler.errors import LabelerError, Problem, SourceLocation
-from labeler.files import uninterrupted, written
+from labeler.files import drawn, uninterrupted, written
 from labeler.job.order import Output
 from labeler.job.work_list import about_job
 from labeler.model import Sheet
@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 # ---------------------------------------------------------------- Where the files of a job go
 
 
-ELSEWHERE = "choose another folder (--out)"
+ELSEWHERE = "choose another folder (--output)"
 MOST_PAGES = 500  # of one file: a longer job is several files, so that viewers and printers take it: project choice
 
 
@@ -241,7 +241,7 @@ class Drawing:
         for sheet, turned in pages_of(part.sheets):
             name = f"{part.path.stem}-{sheet.number:03d}{'-turned' if turned else ''}"
             names = {"": name} if "sheets" in self.out.png else {}
-            if "pieces" in self.out.png:
+            if "markers" in self.out.png:
                 names |= {placed.cell: f"{name}-{placed.cell}-{placed.piece.marker}" for placed in sheet.placed}
             yield {cell: part.path.with_name(f"{each}.png") for cell, each in names.items()}
 
@@ -251,7 +251,7 @@ class Drawing:
         for (sheet, _), paths, picture in zip(pages, self._pictures(part), page_pictures(pdf, dpi), strict=True):
             if "" in paths:
                 yield paths[""], png(picture, dpi)
-            if "pieces" in self.out.png:
+            if "markers" in self.out.png:
                 for placed, cut in piece_pictures(picture, sheet, dpi, printer):
                     yield paths[placed.cell], png(cut, dpi)
 
@@ -283,12 +283,14 @@ def hand_over(
             jobs += prepare()
         drawing = draw(jobs)
         paths = drawing.paths()
-        for folder in {path.parent for path in paths}:
+        dry_run = drawing.out.dry_run
+        for folder in {path.parent for path in paths if not dry_run}:
             make_folder(folder)
         wanted, contents = _to_write(record, jobs, drawing, again)
+        write = drawn if dry_run else written
         with ExitStack() as files:
-            files.enter_context(written(wanted, _noted(record, drawing, jobs, contents), force=drawing.out.force))
-            for part in drawing.parts:
+            files.enter_context(write(wanted, _noted(record, drawing, jobs, contents), force=drawing.out.force))
+            for part in drawing.parts if not dry_run else ():
                 _send(drawing, part, sent)
             with uninterrupted():
                 names = [str(path) for path in paths]
@@ -350,7 +352,7 @@ def _confirm(record: Record, job: Job, about: tuple[Sequence[str], str, NotOf]) 
 def _lost(record: Record, jobs: Sequence[Job]) -> Problem:
     first, span = jobs[0].id, _span("job", [job.id for job in jobs])
     what = f"the files are written, but the record was lost before it said that {span} is confirmed"
-    fix = f"once it is there again, see labeler record list; if it is pending, labeler record resume {first}"
+    fix = f"once it is there again, see labeler record list; if it is pending, labeler record finish {first}"
     return Problem(SourceLocation(record.name), what, fix)
 
 

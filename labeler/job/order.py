@@ -56,8 +56,9 @@ USUAL = Loading()
 class Output:
     """Where the sheets go, and in which form.
 
-    ``png``: also pictures at the printer's dots (``dpi``), of whole ``sheets``, of single ``pieces``.
+    ``png``: also pictures at the printer's dots (``dpi``), of whole ``sheets``, of single ``markers``.
     ``send``: printers of the system's print service by the name of the stock, "" for all others.
+    ``dry_run``: draw everything, but write no file and send nothing.
     """
 
     folder: Path
@@ -67,6 +68,7 @@ class Output:
     dpi: float = 0.0
     send: Mapping[str, str] = field(default_factory=dict)
     track: Track = untracked
+    dry_run: bool = False
 
     def problems(self, sheets: Sequence[Sheet]) -> Iterator[Problem]:
         """Yield why sheets cannot be handed over in this form: printers, pictures, and the print service."""

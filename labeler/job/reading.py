@@ -31,18 +31,22 @@ def wants_map(error: LabelerError) -> bool:
     return isinstance(error, NoHeader)
 
 
-def store_harness(read: Read, path: Path, *, force: bool = False) -> None:
-    """Write what was read as a harness file that reads back the same, whole or not at all; raises `LabelerError`."""
+def store_text(text: str, path: Path, *, force: bool = False) -> None:
+    """Write a text to a file in a folder that is made where it is missing; raises `LabelerError`."""
     from labeler.files import write_all
     from labeler.job.deliver import make_folder
 
+    make_folder(path.parent)
+    write_all({path: text.encode()}, force=force)
+
+
+def store_harness(read: Read, path: Path, *, force: bool = False) -> None:
+    """Write what was read as a harness file that reads back the same, whole or not at all; raises `LabelerError`."""
     harness = read.checked()
     remarks = [f"Written by labeler read from {harness.where.source}: {read.account.form}."]
     remarks += [_remark(note) for note in harness.notes]
     remarks += [f"not held here: {line}" for line in read.account.not_imported]
-    text = harness_toml(harness, default_settings(), remarks)
-    make_folder(path.parent)
-    write_all({path: text.encode()}, force=force)
+    store_text(harness_toml(harness, default_settings(), remarks), path, force=force)
 
 
 def _remark(note: Problem) -> str:

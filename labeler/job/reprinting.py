@@ -77,7 +77,7 @@ def numbered(piece: Piece, number: int) -> Piece:
 
 
 def _no_room(piece: Piece, text: str, why: str) -> LabelerError:
-    fix = "leave --numbered out: the reprint is recorded all the same"
+    fix = "leave --reprint-mark out: the reprint is recorded all the same"
     return LabelerError(
         Problem(SourceLocation(piece.marker), f"{piece.label}: there is no room for {text}: {why}", fix)
     )
@@ -253,7 +253,7 @@ def _stock_problems(items: Iterable[Recorded], other: Stock) -> Iterator[Problem
         where, was = SourceLocation(f"--stock {other.name}"), item.stock
         if other.marker != item.row.kind:
             what = f"it takes {other.marker}s, {item.row.id} at {item.row.place} is a {item.row.kind}"
-            yield Problem(where, what, "choose a stock of the same kind: labeler stock")
+            yield Problem(where, what, "choose a stock of the same kind: labeler list stock")
         elif was is not None and other.name != was.name:
             for key, now, then in _measures_that_matter(other, was):
                 what = f"its {key} is {now:g}, {item.row.id} at {item.row.place} was drawn for {then:g} ({was.name})"
@@ -288,7 +288,7 @@ def _not_reprinted(items: Sequence[Recorded]) -> Iterator[Problem]:
         if item.face is None:
             continue
         if item.state == "pending" and not item.print_count:
-            fix = f"finish it (labeler record resume {item.job}) or withdraw it (labeler record withdraw {item.job})"
+            fix = f"finish it (labeler record finish {item.job}) or cancel it (labeler record cancel {item.job})"
             yield Problem(where, f"job {item.job}, which was to print it, is pending", fix)
         elif item.state == "removed":
             yield Problem(where, f"it was {item.reason}", "reprint what stands there now: labeler record show")

@@ -166,7 +166,7 @@ def places_of(loading: Loading, record: Record, stocks: Mapping[str, Stock]) -> 
         if not every.issuperset(gone):
             what = blocks_of([cell for cell in gone if cell not in every])
             text = f"of the partly used sheet of {name} the cells {what} are gone, which the stock has no more"
-            fix = f"say which are gone (--used {name}=…), or begin a new sheet (--start {name}=A1)"
+            fix = f"say which are gone (--used-cells {name}=…), or begin a new sheet (--start-cell {name}=A1)"
             problems.append(Problem(SourceLocation(record.name), text, fix))
         elif every - {*gone, *parse_cells(stocks[name].blocked_cells)}:
             known[name] = gone
@@ -185,13 +185,17 @@ def notes_on_sheets(loading: Loading, output: Output, sheets: Sequence[Sheet]) -
     printed = list(dict.fromkeys(sheet.stock.name for sheet in sheets))
     known = [*printed, *(stock.name for stock in load_catalogue().stocks)]
     notes = []
-    for option, names in {"--start": loading.start, "--used": loading.used, "--send": output.send}.items():
+    for option, names in {
+        "--start-cell": loading.start,
+        "--used-cells": loading.used,
+        "--send-to": output.send,
+    }.items():
         for name in names:
             if name in known and name not in printed:
                 fix = f"this job prints on {', '.join(printed) or 'none'}"
                 notes.append(Problem(SourceLocation(option), f"nothing is printed on {name}", fix, warning=True))
             elif name and name not in known:
-                fix = suggestion(name, known, "see labeler stock")
+                fix = suggestion(name, known, "see labeler list stock")
                 notes.append(Problem(SourceLocation(option), f"stock {name!r} is unknown", fix))
     refuse(notes)
     return (*notes, *(problem for problem in printer_problems(output.printer, sheets) if problem.warning))

@@ -15,7 +15,7 @@ from labeler.tables.printers import Printer, corrected_text, profile_text
 
 def draw_calibration(name: str, printer: Printer, folder: Path, *, force: bool = False) -> tuple[Path, ...]:
     """Draw the calibration page of a stock's size into a folder; raises `LabelerError`."""
-    stock = load_catalogue().stock(name, SourceLocation("labeler calibrate"))
+    stock = load_catalogue().stock(name, SourceLocation("labeler calibrate printer"))
     file = folder / f"calibration-{stock.name}.pdf"
     make_folder(folder)
     write_all({file: calibration_pdf(stock, printer, default_settings().print.font)}, force=force)
@@ -35,7 +35,7 @@ def store_printer(printer: Printer, file: Path) -> None:
 
 def draw_stock(name: str, folder: Path, *, force: bool = False) -> tuple[Path, ...]:
     """Draw an empty stock as PDF and PNG into a folder; raises `LabelerError`, also for what no print would take."""
-    stock = load_catalogue().stock(name, SourceLocation("labeler stock"))
+    stock = load_catalogue().stock(name, SourceLocation("labeler calibrate stock"))
     refuse(stock_problems(stock))
     pdf = empty_pdf(stock, default_settings().print.font)
     files = {folder / f"{stock.name}.pdf": pdf, folder / f"{stock.name}.png": first_page_png(pdf)}

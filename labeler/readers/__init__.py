@@ -79,7 +79,7 @@ def read_file(
         table = mapped_table(*decoded(data, source), source, load_map(wanted.column_map))
         read = read_list(table, given)
     read = replace(read, harness=replace(read.harness, **wanted.title)) if wanted.title else read
-    return recoloured(read, wanted.colours) if wanted.colours else read
+    return recoloured(read, wanted.colour_code) if wanted.colour_code else read
 
 
 def _bytes_of(path: Path | str) -> tuple[bytes, str]:
@@ -100,7 +100,7 @@ def _export(given: Given) -> Read:
     from labeler.readers.xml import parse
 
     refuse_unused(given.wanted, "export", given.source)
-    return assembled(export_of(parse(given.data, given.source), given.wanted.sheet), given)
+    return assembled(export_of(parse(given.data, given.source), given.wanted.harness), given)
 
 
 def export_of(document: Document, harness: str = "") -> Export:
@@ -110,7 +110,7 @@ def export_of(document: Document, harness: str = "") -> Export:
         from labeler.readers.kbl import read_kbl
 
         if harness:
-            raise WrongUse(Problem(SourceLocation("--sheet"), "a KBL holds one harness", "leave it out"))
+            raise WrongUse(Problem(SourceLocation("--harness"), "a KBL holds one harness", "leave it out"))
         return read_kbl(document)
     if root.tag == "VecContent":
         from labeler.readers.vec import read_vec
@@ -125,7 +125,7 @@ def _workbook(given: Given) -> Read:
 
     refuse_unused(given.wanted, "workbook", given.source)
     columns = load_map(given.wanted.column_map)
-    sheet = read_sheet(given.data, given.source, given.wanted.sheet or (columns.sheet if columns else ""))
+    sheet = read_sheet(given.data, given.source, given.wanted.worksheet or (columns.sheet if columns else ""))
     place = f"{given.source}/{sheet.name}"
     table = mapped_table(sheet.text, sheet.notes, place, columns, tabbed=True)
     return read_list(table, replace(given, source=place, sheet=sheet.name))
@@ -137,7 +137,7 @@ def draft_of(path: Path | str, wanted: Wanted = AS_IT_STANDS) -> str:
     if is_workbook(data):
         from labeler.readers.workbook import read_sheet
 
-        sheet = read_sheet(data, source, wanted.sheet)
+        sheet = read_sheet(data, source, wanted.worksheet)
         return draft_map(sheet.text, source, sheet.name)
     return draft_map(decoded(_own(data, source), source)[0], source)
 

@@ -1,6 +1,6 @@
 """A column map (TOML): which column of a list is what, for lists whose headers do not tell.
 
-``labeler read --draft`` writes one, filled in as far as the headers go; ``--map`` takes it. Columns
+``labeler read --write-column-map`` writes one, filled in as far as the headers go; ``--column-map`` takes it. Columns
 are named by their header as written or by their number, from 1. An empty name is a column not there.
 """
 
@@ -37,7 +37,7 @@ MEANING = {
     "size": "AWG or mm2",
     "core": "name of the core in its cable",
     "od": "outside diameter of the wire",
-    "wire type": "insulation, as labeler wires lists it",
+    "wire type": "insulation, as labeler list wires lists it",
     "variant": "variants the wire is in",
     "connector": "of a list of cavities; left empty: all are of one connector",
     "cavity": "of a list of cavities: needed",
@@ -193,7 +193,7 @@ def draft_map(text: str, source: str, sheet: str = "") -> str:
 
 
 def _head(rows: Sequence[Sequence[str]], line: int, sign: str, kind: str, source: str, sheet: str) -> Iterator[str]:
-    yield f"# Column map of {_plain(source)}, a draft: fill in what is empty, then labeler read FILE --map THIS."
+    yield f"# Column map of {_plain(source)}, a draft: fill in what is empty, then labeler read FILE --column-map THIS."
     yield "# A column is named by its header or by its number. Seen, with the values below:"
     for index, cell in enumerate(rows[0]):
         below = " | ".join(row[index].strip() for row in rows[1:] if index < len(row))

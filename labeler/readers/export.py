@@ -450,11 +450,11 @@ class _Assembly:
         """Return the name that is printed of each connector; one without falls back, two alike are a problem."""
         names = {}
         for place in self.places:
-            given = getattr(place, self.wanted.names)
+            given = getattr(place, self.wanted.connector_names)
             if not given:
                 other = place.id or place.alias or place.description or place.key
-                message = f"connectors without {self.wanted.names}; another of their names is taken"
-                self.notes.add(message, "choose another --names", place.where, other)
+                message = f"connectors without {self.wanted.connector_names}; another of their names is taken"
+                self.notes.add(message, "choose another --connector-names", place.where, other)
                 given = other
             names[place.key] = given
         for name, count in Counter(names.values()).items():
@@ -464,9 +464,9 @@ class _Assembly:
 
     def _twice(self, name: str, alike: Sequence[Place]) -> Problem:
         others = some(f"{p.id or p.key} ({p.where})" for p in alike)
-        message = f"{self.wanted.names} {name!r} stands for {len(alike)} connectors: {others}"
-        fix = "choose another of --names id, alias, description"
-        if self.wanted.names == "id" and self.export.variants and not self.wanted.variants:
+        message = f"{self.wanted.connector_names} {name!r} stands for {len(alike)} connectors: {others}"
+        fix = "choose another of --connector-names id, alias, description"
+        if self.wanted.connector_names == "id" and self.export.variants and not self.wanted.variants:
             fix = f"they may be alternatives: {CHOOSE}, one of {self.export.known_variants}"
         return Problem(alike[1].where, message, fix)
 
@@ -475,7 +475,9 @@ class _Assembly:
         names: dict[str, str] = {}
         numbered = []
         for number, segment in enumerate(self.segments.values(), 1):
-            first, second = (segment.alias, segment.id) if self.wanted.names == "alias" else (segment.id, segment.alias)
+            first, second = (
+                (segment.alias, segment.id) if self.wanted.connector_names == "alias" else (segment.id, segment.alias)
+            )
             given = next((n for n in (first, second) if n and len(n) <= LONGEST_NAME), "")
             if not given or given in names.values():
                 given = f"S{number}"
@@ -495,7 +497,7 @@ class _Assembly:
             self.notes.add(message, "number them", conductor.where, conductor.key)
         start, finish = (Pin(self.names.get(place, place), cavity) for place, cavity in conductor.ends)
         settings = self.settings
-        if self.wanted.labels and conductor.label:
+        if self.wanted.use_label_texts and conductor.label:
             marks = "by length" if conductor.continuous else "both ends"
             settings = with_settings(settings, {"marker.wire_text": "{label}", "marker.wire_positions": marks})
         return Circuit(
@@ -510,7 +512,7 @@ class _Assembly:
             cable=self.cables.get(conductor.cable, ""),
             where=conductor.where,
             settings=settings,
-            extra=(("label", conductor.label),) if self.wanted.labels else (),
+            extra=(("label", conductor.label),) if self.wanted.use_label_texts else (),
         )
 
     def _outside(self, conductor: Conductor) -> float | None:
@@ -521,14 +523,14 @@ class _Assembly:
         if given or conductor.size:
             message = "not above the bare conductor's" if given else "(missing or 0)"
             message = f"{'' if given else 'no '}outside diameter {message}, so the table of the insulation is used"
-            fix = "measure them, or check the table: labeler wires"
+            fix = "measure them, or check the table: labeler list wires"
             self.notes.add(message, fix, conductor.where, conductor.id or conductor.key)
         return None
 
     def _connector(self, place: Place) -> Connector:
         count = len(place.cavities)
         counted = sorted(place.cavities) == sorted(str(number) for number in range(1, count + 1))
-        about = place.description if self.wanted.names != "description" else place.id
+        about = place.description if self.wanted.connector_names != "description" else place.id
         return Connector(
             self.names[place.key], place.kind, about, count if count and counted else None, where=place.where
         )
@@ -626,7 +628,7 @@ class _Assembly:
         for place, (covering, thing) in lying.items():
             said = f"{thing.what} at {self.names[place.key]} as {covering}"
             message = "coverings taken by their names from the table of coverings"
-            fix = "measure covering_wall_mm where it matters; labeler coverings lists them"
+            fix = "measure covering_wall_mm where it matters; labeler list coverings lists them"
             self.notes.add(message, fix, segment.where, said)
             self.taken.add((thing.key, segment.key))
         return Branch(
@@ -640,7 +642,7 @@ class _Assembly:
         )
 
     def _end(self, place: Place, covering: str = "none") -> BranchEnd:
-        text = place.label if self.wanted.labels and place.label else self.names[place.key]
+        text = place.label if self.wanted.use_label_texts and place.label else self.names[place.key]
         return BranchEnd(self.names[place.key], (text,), where=place.where, settings=self._covered(covering))
 
     def _covered(self, covering: str) -> Settings:
@@ -652,12 +654,12 @@ class _Assembly:
     def _diameter(self, segment: Segment, name: str, wires: Sequence[Conductor]) -> float | None:
         """Return the bundle's diameter by the segment's area: measured, asked for, or where the wires do not tell."""
         if segment.area_mm2 is None:
-            if self.wanted.bundle == "area":
-                fix = "leave out --bundle area, or measure them"
+            if self.wanted.diameter_from == "area":
+                fix = "leave out --diameter-from area, or measure them"
                 self.notes.add("branches without an area; their wires are taken", fix, segment.where, name)
             return None
         unknown = [c for c in wires if not c.size and not c.od_mm]
-        if segment.area_kind != "measured" and self.wanted.bundle != "area" and not unknown:
+        if segment.area_kind != "measured" and self.wanted.diameter_from != "area" and not unknown:
             return None
         why = segment.area_kind or "stated"
         message = f"diameters taken from the segment's {why} area, as of a circle"

@@ -20,12 +20,13 @@ NAMES = ("id", "alias", "description")  # which of a CAD export's names is print
 class Wanted:
     """What a user may choose where a file leaves it open; every field has a command line option."""
 
-    sheet: str = ""  # of a workbook, or the harness of an export with several
+    worksheet: str = ""  # of a workbook
+    harness: str = ""  # of an export with several
     variants: tuple[str, ...] = ()  # modules, configurations, option codes, variant columns
-    names: str = "id"  # one of NAMES
-    labels: bool = False  # texts that the designer wrote for labels become markers
-    colours: str = ""  # table to translate colours with
-    bundle: str = "wires"  # a branch's diameter: from its wires, or from the area its segment gives
+    connector_names: str = "id"  # one of NAMES
+    use_label_texts: bool = False  # texts that the designer wrote for labels become markers
+    colour_code: str = ""  # table to translate colours with
+    diameter_from: str = "wires"  # a branch's diameter: from its wires, or from the area its segment gives
     column_map: Path | None = None
     name: str = ""  # of the harness, of a list or an export; "": as the file says, or is called
     part_number: str = ""
@@ -84,12 +85,13 @@ class Read:
 
 
 OPTIONS = {
-    "sheet": "--sheet",
+    "worksheet": "--worksheet",
+    "harness": "--harness",
     "variants": "--variant",
-    "names": "--names",
-    "labels": "--labels",
-    "bundle": "--bundle",
-    "column_map": "--map",
+    "connector_names": "--connector-names",
+    "use_label_texts": "--use-label-texts",
+    "diameter_from": "--diameter-from",
+    "column_map": "--column-map",
     "name": "--name",
     "part_number": "--part-number",
     "revision": "--revision",
@@ -97,8 +99,8 @@ OPTIONS = {
 TITLE = ("name", "part_number", "revision")
 APPLIES = {  # which choices a form of file leaves open
     "list": ("variants", "column_map", *TITLE),
-    "workbook": ("sheet", "variants", "column_map", *TITLE),
-    "export": ("sheet", "variants", "names", "labels", "bundle", *TITLE),
+    "workbook": ("worksheet", "variants", "column_map", *TITLE),
+    "export": ("harness", "variants", "connector_names", "use_label_texts", "diameter_from", *TITLE),
     "harness file": (),
 }
 
@@ -123,7 +125,7 @@ def recoloured(read: Read, table: str) -> Read:
     notes = read.harness.notes
     if unknown:
         message = f"colours that are not in the table {table!r} stay as written: {some(unknown)}"
-        notes += (Problem(read.harness.where, message, "choose another --colours, or correct them", warning=True),)
+        notes += (Problem(read.harness.where, message, "choose another --colour-code, or correct them", warning=True),)
     became = (*read.account.mapped, *((f"colour {word!r}", code) for word, code in known.items()))
     harness = replace(read.harness, circuits=circuits, notes=notes)
     return replace(read, harness=harness, account=replace(read.account, mapped=became))

@@ -264,7 +264,7 @@ def _note_other_signs(cells: Cells, end: str, joined: set[str]) -> None:
         if len({head for head, _, _ in parts}) < len(joined) and all(h and _CAVITY.fullmatch(t) for h, _, t in parts):
             fix = f"if they are connector and cavity, write a colon between, or give split {end} in a column map"
             message = f"each of {some(sorted(joined), 3)} is read as a connector of its own"
-            cells.note_column(end, message, f"{fix} (labeler read --draft)")
+            cells.note_column(end, message, f"{fix} (labeler read --write-column-map)")
             return
 
 
@@ -482,7 +482,7 @@ def read_pins(table: Table, given: Given) -> Read:
         words = " ".join(filter(None, (f"pin {pin}", signals[row], colours[row])))
         rows.setdefault(connector, []).append(Item(words))
     if "connector" not in roles and len(set(pins)) < len(pins):
-        fix = "call it Connector, or say which is which in a column map: labeler read --draft writes one"
+        fix = "call it Connector, or say which is which in a column map: labeler read --write-column-map writes one"
         cells.problem(None, "pins stand more than once and no column names the connector", fix)
     refuse(cells.problems)
     gaps = {role: sum(not cell.strip() for cell in table.values[roles[role][0]]) for role in fills}
@@ -705,7 +705,8 @@ class _Reader(Cells):
         if not (self.stated or "size" in self.roles or "od" in self.roles):
             message += "; and no column gives the sizes of the wires"
             rename = "call the one with the sizes Gauge (AWG) or Gauge (mm2)"
-        fix = f"{rename}, say which is which in a column map (labeler read --draft), or name it in marker.wire_text"
+        fix = f"{rename}, say which is which in a column map (labeler read --write-column-map), "
+        fix += "or name it in marker.wire_text"
         self.note(message, fix)
 
     def _free(self) -> Iterable[tuple[tuple[str, str], ...]]:

@@ -428,7 +428,8 @@ def _no_header(source: str, lines: Sequence[str], nearest: Candidate) -> NoHeade
     message = f"no header row names two ends; nearest is {names[:300]}{twice}; looked for {LOOKED_FOR}"
     fix = (
         "give the columns such names, parted by comma, semicolon, tab or bar, "
-        "or say which is which in a column map: labeler read --draft writes one to fill in, --map takes it"
+        "or say which is which in a column map: labeler read --write-column-map writes one to fill in, "
+        "--column-map takes it"
     )
     rows = Rows(lines, separator, source)
     below = (i for i in range(index + 1, min(len(lines), index + 20)) if not rows.is_blank(rows.raw(i)))

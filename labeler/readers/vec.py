@@ -75,7 +75,7 @@ class VecFile:
             return [d for d in every if d.key not in others], chosen[0]
         if len(found) > 1:
             message = f"holds {len(found)} harnesses: {some(names, 20)}; which one is meant is not guessed"
-            raise LabelerError(Problem(where, message, f"choose one, as in --sheet {names[0]!r}"))
+            raise LabelerError(Problem(where, message, f"choose one, as in --harness {names[0]!r}"))
         holders = found or [d for d in every if any(s.kind == "CompositionSpecification" for s in d.children)]
         if not holders:
             fix = "export the harness, not only its parts"
@@ -341,7 +341,7 @@ BECAME = (
     ("InsulationSpecification/BaseColor and stripes", "colour, parted by /"),
     ("WireLength", "length: production, contract, drawing, calculated, dmu, the first that is there"),
     ("Routing, TopologySegment", "branch, where a segment ends at a connector"),
-    ("LabelValue", "text of a marker, with --labels"),
+    ("LabelValue", "text of a marker, with --use-label-texts"),
 )
 
 

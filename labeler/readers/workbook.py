@@ -96,7 +96,7 @@ def read_sheet(data: bytes, source: str, wanted: str = "") -> Sheet:
     hidden = [other.title for other in book.worksheets if other.sheet_state != "visible" and other is not sheet]
     if hidden:
         message = f"hidden sheets are not read: {', '.join(hidden)}"
-        notes.append(Problem(SourceLocation(source), message, "name one with --sheet", warning=True))
+        notes.append(Problem(SourceLocation(source), message, "name one with --worksheet", warning=True))
     target = StringIO()
     csv.writer(target, delimiter="\t", lineterminator="\n").writerows(rows)
     return Sheet(sheet.title, target.getvalue(), tuple(notes))
@@ -197,7 +197,9 @@ def _chosen(book: Any, wanted: str, source: str) -> Any:
     if len(filled) > 1:
         listed = ", ".join(f"{sheet.title!r} ({sheet.max_row} rows)" for sheet in filled)
         message = f"holds {len(filled)} sheets: {listed}; which one is the list is not guessed"
-        raise LabelerError(Problem(SourceLocation(source), message, f"choose one, as in --sheet {filled[0].title!r}"))
+        raise LabelerError(
+            Problem(SourceLocation(source), message, f"choose one, as in --worksheet {filled[0].title!r}")
+        )
     return filled[0]
 
 

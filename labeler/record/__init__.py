@@ -16,6 +16,9 @@ SQLAlchemy is imported when a record is opened, not before.
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -33,3 +36,24 @@ def open_record(path_or_url: str | os.PathLike[str], *, create: bool = True) -> 
     from labeler.record.store import Record
 
     return Record(open_engine(path_or_url, create))
+
+
+@contextmanager
+def copied_record(path_or_url: str, *, create: bool = True) -> Iterator[Record]:
+    """Open a copy of a build record, which is deleted at the end: nothing reaches the record itself.
+
+    A missing file gives an empty copy, unless ``create`` is False. The copy has the name of the record.
+    Raises LabelerError as `open_record` does.
+    """
+    from tempfile import TemporaryDirectory
+
+    with TemporaryDirectory(prefix="labeler-") as folder:
+        copy = Path(folder) / "record.sqlite"
+        name = path_or_url
+        if not create or "://" in path_or_url or os.path.lexists(path_or_url):
+            with open_record(path_or_url, create=False) as record:
+                name = record.name
+                record.back_up(copy)
+        with open_record(copy) as record:
+            record.name = name
+            yield record

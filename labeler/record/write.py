@@ -149,7 +149,7 @@ def _clash(connection: Connection, found: Any, part_number: str, serial: str) ->
     elif prints and state_of(connection, prints[0].id) == "pending":
         number, day = prints[0].id, prints[0].time[:10]
         what = f"job {number} of {day} is printing the unit, or was broken off"
-        fix = f"finish it (labeler record resume {number}) or withdraw it (labeler record withdraw {number})"
+        fix = f"finish it (labeler record finish {number}) or cancel it (labeler record cancel {number})"
         yield Problem(where, what, fix)
     elif prints:
         fix = "reprint what is missing, or leave the serial out to get the next number"
@@ -437,7 +437,7 @@ def _void_problems(items: Iterable[Recorded]) -> Iterator[Problem]:
     """Yield why a marker cannot be declared void: there is no print of it that could be used."""
     fixes = {
         "void": "print it again first; nothing is left to be declared",
-        "pending": "finish its job first (labeler record resume) or withdraw it (labeler record withdraw)",
+        "pending": "finish its job first (labeler record finish) or cancel it (labeler record cancel)",
     }
     for item in items:
         if item.state != "printed":

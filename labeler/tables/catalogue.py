@@ -229,7 +229,7 @@ class Catalogue:
 
     def family(self, name: str, where: SourceLocation = NOWHERE) -> Family:
         """Return a family of tube."""
-        return _found("family of tube", "sleeves", name, self.families, where)
+        return _found("family of tube", "tubes", name, self.families, where)
 
     def tubes(self, family: str, where: SourceLocation = NOWHERE) -> tuple[Tube, ...]:
         """Return the tubes of a family, smallest supplied diameter first."""
@@ -238,7 +238,7 @@ class Catalogue:
     def tube(self, name: str, where: SourceLocation = NOWHERE) -> Tube:
         """Return one tube by its whole name, "AS23053/5 1/4"."""
         tubes = [tube for family in self.families for tube in family.tubes]
-        return _found("tube", "sleeves", name, tubes, where)
+        return _found("tube", "tubes", name, tubes, where)
 
     def wire_type(self, name: str, where: SourceLocation = NOWHERE) -> WireType:
         """Return a kind of insulation by its name or one of its aliases."""
@@ -277,7 +277,7 @@ class Catalogue:
 
     def stock(self, name: str, where: SourceLocation = NOWHERE) -> Stock:
         """Return a stock by the name of its file."""
-        return _found("stock", "layouts", name, self.stocks, where)
+        return _found("stock", "stock", name, self.stocks, where)
 
 
 NO_TABLES = Catalogue()
@@ -296,8 +296,7 @@ def _found(what: str, table: str, name: str, entries: Iterable[Entry], where: So
             return entry
     listed = ", ".join(entry.name for entry in known[:_LISTED]) or "none"
     if len(known) > _LISTED:
-        command = "stock" if table == "layouts" else table
-        listed += f" and {len(known) - _LISTED} more: labeler {command} lists them"
+        listed += f" and {len(known) - _LISTED} more: labeler list {table} lists them"
     names = [each for entry in known for each in (entry.name, *getattr(entry, "aliases", ()))]
     raise LabelerError(
         Problem(where, f"{what} {name!r} is unknown", suggestion(name, names, f"{table} known: {listed}"))
@@ -314,12 +313,21 @@ def load_catalogue(extra: Sequence[Path] = ()) -> Catalogue:
     is), the user's configuration folder if there is one. Read once for the same folders.
     Raises LabelerError with every problem in every file, also for a folder that is not there.
     """
-    named = [Path(part) for part in os.environ.get(FOLDERS_VARIABLE, "").split(os.pathsep) if part]
+    named, own = named_folders(), own_folders()
     folders = tuple(Path(folder) for folder in (*extra, *named))
     refuse(problem for folder in folders for problem in _shop_problems(folder, may_be_empty=False))
-    own = (_user_folder(),) if os.path.lexists(_user_folder()) else ()
     refuse(problem for folder in own for problem in _shop_problems(folder, may_be_empty=True))
     return _load((*folders, *own), tuple(_stamps((*folders, *own))))
+
+
+def named_folders() -> tuple[Path, ...]:
+    """Return the folders of tables that the environment variable names."""
+    return tuple(Path(part) for part in os.environ.get(FOLDERS_VARIABLE, "").split(os.pathsep) if part)
+
+
+def own_folders() -> tuple[Path, ...]:
+    """Return the user's configuration folder, if it is there."""
+    return (_user_folder(),) if os.path.lexists(_user_folder()) else ()
 
 
 def _stamps(folders: Iterable[Path]) -> Iterator[tuple[str, int, int]]:

@@ -107,18 +107,18 @@ def colour_name(code: str, language: str = "english") -> str | None:
 def translated(text: str, table: str) -> str | None:
     """Return a colour written by another table as IEC 60757 codes, base first, None where a part is not in it.
 
-    ``words`` are English and German names, ``german`` the two letters of German diagrams,
-    ``digits`` the numeric code of MIL-STD-681.
+    ``names`` are English and German names, ``german`` the two letters of German diagrams,
+    ``mil-std-681`` the numeric code of that standard.
 
-    >>> translated("white/red", "words"), translated("gr-sw", "german"), translated("9-6", "digits")
+    >>> translated("white/red", "names"), translated("gr-sw", "german"), translated("9-6", "mil-std-681")
     ('WHRD', 'GYBK', 'WHBU')
-    >>> translated("bl", "words"), translated("dark green", "words")
+    >>> translated("bl", "names"), translated("dark green", "names")
     (None, None)
     """
     codes = _codes_of(table)
     parts = [part for part in re.split(r"[\s/,;+-]+", text.strip().casefold()) if part]
-    if table != "words" and len(parts) == 1:
-        width = 1 if table == "digits" else 2
+    if table != "names" and len(parts) == 1:
+        width = 1 if table == "mil-std-681" else 2
         parts = [parts[0][i : i + width] for i in range(0, len(parts[0]), width)]
     found = [codes.get(part) for part in parts]
     return "".join(filter(None, found)) if found and all(found) else None
@@ -127,7 +127,7 @@ def translated(text: str, table: str) -> str | None:
 @cache
 def _codes_of(table: str) -> Mapping[str, str]:
     """Return word → code of a table to translate from."""
-    if table == "digits":
+    if table == "mil-std-681":
         return {str(digit): code for digit, code in enumerate(_of("digits")["order"])}
     if table == "german":
         return _of("german")

@@ -8,7 +8,7 @@ printer, or any file given by path::
     unprintable_margin_mm = 2.0       # what it cannot print along every edge
     stock_kinds = ["roll", "reel"]    # kinds of stock it takes: sheet | roll | card | reel; left out, any
     max_width_mm = 108                # widest edge it takes; left out, any
-    scale_x = 1.0081                  # drawn length over printed length, by labeler calibrate
+    scale_x = 1.0081                  # drawn length over printed length, by labeler calibrate printer
     scale_y = 0.9960
     offset_x_mm = 0.0                 # what is drawn is moved by so much, to the right
     offset_y_mm = 0.0                 # … and upwards
@@ -90,16 +90,26 @@ def printer_file(name: str) -> Path:
     """Return the file of a profile: the path itself where one is given, else in the user's folder."""
     if name.endswith(".toml") or "/" in name or "\\" in name:
         return Path(name)
+    return printer_folder() / f"{name}.toml"
+
+
+def printer_folder() -> Path:
+    """Return the folder of the user's own profiles."""
     from platformdirs import user_config_path
 
-    return user_config_path("labeler") / "printers" / f"{name}.toml"
+    return user_config_path("labeler") / "printers"
+
+
+def printer_profiles() -> tuple[Path, ...]:
+    """Return the files of the user's own profiles, by name."""
+    return tuple(sorted(printer_folder().glob("*.toml")))
 
 
 def load_printer(name: str) -> Printer:
     """Return the profile of this name or path. Raises `LabelerError` with every problem of it."""
     path = printer_file(name)
     if not path.is_file():
-        fix = "write one (README, Printers), or make it with labeler calibrate"
+        fix = "write one (README, Printers), or make it with labeler calibrate printer"
         raise LabelerError(Problem(SourceLocation(str(path)), f"there is no profile of the printer {name!r}", fix))
     document = load(path, str(path))
     read = read_table(document, PRINTER)
@@ -142,7 +152,9 @@ def _sheet_problem(printer: Printer, sheet: Sheet, where: SourceLocation, some_f
     past = _past_edge(printer, sheet)
     if past > EDGE_FREE_MM:
         text = f"its scale and offset would draw {name} {past:.1f} mm past the edge of its page"
-        return Problem(where, text, "measure the printer anew (labeler calibrate), or choose another stock or printer")
+        return Problem(
+            where, text, "measure the printer anew (labeler calibrate printer), or choose another stock or printer"
+        )
     short = _beyond(printer, sheet)
     if sheet.stock.kind == "reel" or short == inf:  # on a reel the piece is the page
         return None

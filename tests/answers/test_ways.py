@@ -203,19 +203,19 @@ def test_ways_of_every_kind_lead_where_they_say(kind: str, tmp_path: Path) -> No
 
 def test_fit_says_what_would_do_and_names_the_tube_asked_for() -> None:
     """1/4 in tube is supplied with 6.35 mm; 8 mm and 10 % to pass need 8.80."""
-    result = CliRunner().invoke(main, ["fit", "WINCH", "--over", "8", "--sleeve", "AS23053/5 1/4"])
+    result = CliRunner().invoke(main, ["fit", "WINCH", "--diameter", "8", "--tube", "AS23053/5 1/4"])
     assert result.exit_code == 1
     assert "AS23053/5 1/4: expanded ID 6.35 mm; at least 8.80 mm needed to slide on" in result.stdout
     assert "3:1" not in result.stdout
     assert "to fix    use AS23053/5 3/8" in result.stdout
-    short = CliRunner().invoke(main, ["fit", "STARBOARD LIGHT", "--over", "3.4-3.8", "--cut", "25"]).stdout
+    short = CliRunner().invoke(main, ["fit", "STARBOARD LIGHT", "--diameter", "3.4-3.8", "--cut-length", "25"]).stdout
     assert re.search(r"to fix    cut \d+ mm \(cut_length_mm = \d+\): \d\.\d\d mm", short)
-    family = CliRunner().invoke(main, ["fit", "WINCH", "--over", "8-30", "--sleeve", "3:1 SINGLE WALL"]).stdout
+    family = CliRunner().invoke(main, ["fit", "WINCH", "--diameter", "8-30", "--tube", "3:1 SINGLE WALL"]).stdout
     assert "AS23053/5:" not in family
 
 
 def test_fit_says_where_the_usual_card_does_not_take_the_piece() -> None:
-    stdout = CliRunner().invoke(main, ["fit", "WINCH", "--over", "3.4-3.8", "--cut", "220"]).stdout
+    stdout = CliRunner().invoke(main, ["fit", "WINCH", "--diameter", "3.4-3.8", "--cut-length", "220"]).stdout
     assert "WINCH: pass" in stdout
     assert "card-210x148 takes 200 × 122.5 mm: use --stock reel" in stdout
 
@@ -283,7 +283,7 @@ def test_a_margin_is_not_given_up_for_what_misses_by_far(tmp_path: Path) -> None
 
 def test_a_tube_without_its_margin_is_marginal() -> None:
     """5.8 x 1.1 = 6.38 against 6.35 expanded; 6.35 / 5.8 = 1.0948."""
-    stdout = CliRunner().invoke(main, ["fit", "J4", "--over", "5.0-5.8", "--sleeve", "AS23053/5 1/4"]).stdout
+    stdout = CliRunner().invoke(main, ["fit", "J4", "--diameter", "5.0-5.8", "--tube", "AS23053/5 1/4"]).stdout
     assert "J4: marginal" in stdout
     assert "slides over 5.80 mm with 9.5% clearance (6.35 mm expanded), less than the margin" in stdout
 

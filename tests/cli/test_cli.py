@@ -116,7 +116,7 @@ BAD = {
 def test_bad_input_gets_lines_and_status_1(name: str, tmp_path: Path) -> None:
     file = tmp_path / name
     file.write_bytes(BAD[name])
-    for command in (["check", file], ["print", file, "--out", tmp_path / "out", "--record", tmp_path / "r.sqlite"]):
+    for command in (["check", file], ["print", file, "--output", tmp_path / "out", "--record", tmp_path / "r.sqlite"]):
         result = run(*command)
         assert result.exit_code == 1
         lines = result.stderr.strip().splitlines()
@@ -147,7 +147,7 @@ def test_a_damaged_record(tmp_path: Path) -> None:
     record = tmp_path / "r.sqlite"
     record.write_bytes(b"SQLite format 3\0" + bytes(500))
     for command in (
-        ["print", BOAT, "--out", tmp_path / "out", "--record", record],
+        ["print", BOAT, "--output", tmp_path / "out", "--record", record],
         ["reprint", "J4", "--reason", "lost", "--record", record],
         ["record", "list", "--record", record],
     ):
@@ -166,7 +166,7 @@ def test_a_record_that_is_not_there(tmp_path: Path) -> None:
 @pytest.mark.skipif(os.geteuid() == 0, reason="root may write anywhere")
 def test_a_folder_that_may_not_be_written_to(tmp_path: Path) -> None:
     (tmp_path / "out").mkdir(mode=0o500)
-    result = run("print", BOAT, "--out", tmp_path / "out", "--record", tmp_path / "r.sqlite")
+    result = run("print", BOAT, "--output", tmp_path / "out", "--record", tmp_path / "r.sqlite")
     assert result.exit_code == 1
     assert "cannot be written" in result.stderr
 
@@ -175,7 +175,7 @@ def test_a_read_only_place(tmp_path: Path) -> None:
     """/proc takes no files, not even root's."""
     if not Path("/proc/self").exists():
         pytest.skip("no /proc here")
-    result = run("print", BOAT, "--out", "/proc/labeler", "--record", tmp_path / "r.sqlite")
+    result = run("print", BOAT, "--output", "/proc/labeler", "--record", tmp_path / "r.sqlite")
     assert result.exit_code == 1
     assert "/proc/labeler" in result.stderr
 
@@ -185,11 +185,11 @@ def test_a_folder_that_cannot_be_is_told_before_a_serial_is_given(tmp_path: Path
     (tmp_path / "file").write_text("", "utf-8")
     (tmp_path / "link").symlink_to("nowhere")
     words = ["print", BOAT, "--record", tmp_path / "r.sqlite"]
-    done = run(*words, "--out", tmp_path / place)
+    done = run(*words, "--output", tmp_path / place)
     assert done.exit_code == 1
     what = "is a file" if place.startswith("file") else "is no folder"
-    assert done.stderr == f"{tmp_path / place.partition('/')[0]}: {what}; choose another folder (--out)\n"
-    done = run(*words, "--out", tmp_path / "new" / "folder")
+    assert done.stderr == f"{tmp_path / place.partition('/')[0]}: {what}; choose another folder (--output)\n"
+    done = run(*words, "--output", tmp_path / "new" / "folder")
     assert done.exit_code == 0
     assert "unit 0001: " in done.stderr
     assert "job 1" in done.stderr
@@ -197,13 +197,13 @@ def test_a_folder_that_cannot_be_is_told_before_a_serial_is_given(tmp_path: Path
 
 def test_a_closed_folder_is_told_before_a_serial_is_given(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Root may write anywhere: what the system answers to others is put into its mouth."""
-    words = ["print", BOAT, "--record", tmp_path / "r.sqlite", "--out", tmp_path / "out"]
+    words = ["print", BOAT, "--record", tmp_path / "r.sqlite", "--output", tmp_path / "out"]
     with monkeypatch.context() as patched:
         patched.setattr("os.access", lambda path, mode: not (Path(path) == tmp_path and mode & os.W_OK))
         done = run(*words)
     assert (done.exit_code, done.stderr) == (
         1,
-        f"{tmp_path}: the folder cannot be written to; choose another folder (--out)\n",
+        f"{tmp_path}: the folder cannot be written to; choose another folder (--output)\n",
     )
     assert "unit 0001: " in run(*words).stderr
 
@@ -223,7 +223,7 @@ def test_a_full_disk(tmp_path: Path) -> None:
 
 
 def test_start_cells(tmp_path: Path) -> None:
-    words = ["print", BOAT, "--out", tmp_path / "out", "--record", tmp_path / "r.sqlite", "--start"]
+    words = ["print", BOAT, "--output", tmp_path / "out", "--record", tmp_path / "r.sqlite", "--start-cell"]
     outside = run(*words, "wrap-a4-25x18=Z99")
     assert outside.exit_code == 1
     assert "Z99" in outside.stderr
@@ -240,32 +240,32 @@ def test_start_cells(tmp_path: Path) -> None:
 @pytest.fixture(scope="module")
 def record(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("cli")
-    assert run("print", BOAT, "--out", folder, "--record", folder / "r.sqlite").exit_code == 0
+    assert run("print", BOAT, "--output", folder, "--record", folder / "r.sqlite").exit_code == 0
     return folder / "r.sqlite"
 
 
 def test_reprint(record: Path, tmp_path: Path) -> None:
-    result = run("reprint", "WATER PROBE", "--reason", "lost", "--record", record, "--out", tmp_path)
+    result = run("reprint", "WATER PROBE", "--reason", "lost", "--record", record, "--output", tmp_path)
     assert result.exit_code == 0
     assert all(Path(line).exists() for line in result.stdout.splitlines())
     assert len(result.stdout.splitlines()) == 2
     assert "1 marker on 1 sheet" in result.stderr
 
 
-def test_resume_and_withdraw(record: Path, tmp_path: Path) -> None:
-    for command in ("resume", "withdraw"):
-        more = ["--reason", "power cut"] if command == "withdraw" else ["--out", tmp_path]
+def test_finish_and_cancel(record: Path, tmp_path: Path) -> None:
+    for command in ("finish", "cancel"):
+        more = ["--reason", "power cut"] if command == "cancel" else ["--output", tmp_path]
         for job in (1, 999):
             result = run("record", command, job, "--record", record, *more)
             assert result.exit_code == 1
             assert result.stderr.startswith(f"job {job}: ")
         assert run("record", command, "one", "--record", record, *more).exit_code == 2
-    assert run("record", "withdraw", 1, "--record", record).exit_code == 2  # no reason
+    assert run("record", "cancel", 1, "--record", record).exit_code == 2  # no reason
     assert not list(tmp_path.iterdir())
 
 
 def test_reprint_never_guesses(record: Path, tmp_path: Path) -> None:
-    result = run("reprint", "W101", "--reason", "lost", "--record", record, "--out", tmp_path)
+    result = run("reprint", "W101", "--reason", "lost", "--record", record, "--output", tmp_path)
     assert result.exit_code == 1
     assert "2 markers match 'W101'" in result.stderr
     assert "P1:1/J1:1" in result.stderr
@@ -275,7 +275,7 @@ def test_reprint_never_guesses(record: Path, tmp_path: Path) -> None:
 def test_a_part_of_an_id_is_no_name(record: Path, tmp_path: Path) -> None:
     """B1 J1 has the id W9X0GRQG: 0GR and W9X0 are parts of it, and of no text."""
     for part in ("0001 0GR", "W9X0", "0001 W5"):
-        result = run("reprint", part, "--reason", "lost", "--record", record, "--out", tmp_path)
+        result = run("reprint", part, "--reason", "lost", "--record", record, "--output", tmp_path)
         assert result.exit_code == 1, part
         assert f"no marker is recorded for {part!r}" in result.stderr
     assert not list(tmp_path.iterdir())
@@ -285,7 +285,7 @@ def test_a_part_of_an_id_is_no_name(record: Path, tmp_path: Path) -> None:
 def test_a_place_as_the_sheets_print_it(record: Path, tmp_path: Path, name: str) -> None:
     shown = run("record", "show", name, "--record", record)
     assert shown.stdout.splitlines()[1].startswith("DKLHJE94  RSB-210  unit 0001  sleeve  B4 J4  WATER PROBE J4")
-    assert run("reprint", name, "--reason", "lost", "--record", record, "--out", tmp_path).exit_code == 0
+    assert run("reprint", name, "--reason", "lost", "--record", record, "--output", tmp_path).exit_code == 0
 
 
 def test_explain_names_markers_as_reprint_does() -> None:
@@ -297,7 +297,7 @@ def test_explain_names_markers_as_reprint_does() -> None:
 
 def test_several_matches_are_listed_and_numbered(record: Path, tmp_path: Path) -> None:
     """Each circuit has two ends; which end stands first is the order of printing."""
-    result = run("reprint", "W101", "--reason", "lost", "--record", record, "--out", tmp_path)
+    result = run("reprint", "W101", "--reason", "lost", "--record", record, "--output", tmp_path)
     lines = result.stderr.splitlines()
     assert lines[1].split()[:4] == ["id", "harness", "unit", "kind"]
     assert [line.split()[0] for line in lines[2:4]] == ["1", "2"]
@@ -318,7 +318,7 @@ def test_several_matches_are_listed_and_numbered(record: Path, tmp_path: Path) -
     ],
 )
 def test_a_name_that_meets_nothing_is_told_what_is_near(record: Path, tmp_path: Path, name: str, words: str) -> None:
-    result = run("reprint", name, "--reason", "lost", "--record", record, "--out", tmp_path)
+    result = run("reprint", name, "--reason", "lost", "--record", record, "--output", tmp_path)
     assert (result.exit_code, result.stdout) == (1, "")
     assert words in result.stderr
     assert len(result.stderr.splitlines()) == 1
@@ -326,9 +326,9 @@ def test_a_name_that_meets_nothing_is_told_what_is_near(record: Path, tmp_path: 
 
 def test_a_unit_that_is_not_there_is_told_from_a_name_that_is_not(record: Path, tmp_path: Path) -> None:
     for name, words in (("J4", "there is no unit 0009, there is 0001"), ("J44", "there is no unit 0009")):
-        result = run("reprint", name, "--unit", "0009", "--reason", "x", "--record", record, "--out", tmp_path)
+        result = run("reprint", name, "--unit", "0009", "--reason", "x", "--record", record, "--output", tmp_path)
         assert words in result.stderr
-    result = run("reprint", "J44", "--unit", "1", "--reason", "x", "--record", record, "--out", tmp_path)
+    result = run("reprint", "J44", "--unit", "1", "--reason", "x", "--record", record, "--output", tmp_path)
     assert "unit 1 has none of that name" in result.stderr
 
 
@@ -354,7 +354,7 @@ def at_a_terminal(words: list[object], typed: bytes) -> tuple[int, str]:
 
 
 def test_a_terminal_is_asked_which(record: Path, tmp_path: Path) -> None:
-    words = ["reprint", "W101", "--reason", "lost", "--record", record, "--out", tmp_path]
+    words = ["reprint", "W101", "--reason", "lost", "--record", record, "--output", tmp_path]
     status, shown = at_a_terminal(words, b"7\n2\n")
     assert status == 0, shown
     assert "Which number" in shown
@@ -368,7 +368,7 @@ def test_a_terminal_is_asked_which(record: Path, tmp_path: Path) -> None:
 def test_two_harnesses_with_one_serial(tmp_path: Path) -> None:
     file, record = tmp_path / "other.toml", tmp_path / "r.sqlite"
     file.write_text(Path(BOAT).read_text("utf-8").replace('"RSB-210"', '"RSB-300"'), "utf-8")
-    words = ["--out", tmp_path / "out", "--record", record]
+    words = ["--output", tmp_path / "out", "--record", record]
     assert run("print", BOAT, *words).exit_code == 0
     assert run("print", file, *words).exit_code == 0
     both = run("reprint", "0001 J4", "--reason", "lost", *words)
@@ -395,21 +395,21 @@ def test_reprint_of_nothing(record: Path, tmp_path: Path) -> None:
     assert run("reprint", "J4", "--record", record).exit_code == 2  # no reason
     assert run("reprint", "J4", "--branch", "B4", "--reason", "x", "--record", record).exit_code == 2
     assert run("reprint", "--sheet", "one", "--reason", "x", "--record", record).exit_code == 2
-    result = run("reprint", "NOWHERE", "--reason", "x", "--record", record, "--out", tmp_path)
+    result = run("reprint", "NOWHERE", "--reason", "x", "--record", record, "--output", tmp_path)
     assert result.exit_code == 1
     assert "no marker is recorded for 'NOWHERE'" in result.stderr
-    blank = run("reprint", "0001 J4", "--reason", " ", "--record", record, "--out", tmp_path)
+    blank = run("reprint", "0001 J4", "--reason", " ", "--record", record, "--output", tmp_path)
     assert blank.exit_code == 1
 
 
 def test_reprint_a_branch_a_sheet_a_unit(record: Path, tmp_path: Path) -> None:
     branch = run(
-        "reprint", "--unit", "0001", "--branch", "B6", "--reason", "burnt", "--record", record, "--out", tmp_path
+        "reprint", "--unit", "0001", "--branch", "B6", "--reason", "burnt", "--record", record, "--output", tmp_path
     )
     assert branch.exit_code == 0, branch.stderr
-    sheet = run("reprint", "--sheet", "1:7", "--reason", "jammed", "--record", record, "--out", tmp_path)
+    sheet = run("reprint", "--sheet", "1:7", "--reason", "jammed", "--record", record, "--output", tmp_path)
     assert "8 markers on 1 sheet" in sheet.stderr
-    unit = run("reprint", "--unit", "0001", "--reason", "stolen", "--record", record, "--out", tmp_path / "unit")
+    unit = run("reprint", "--unit", "0001", "--reason", "stolen", "--record", record, "--output", tmp_path / "unit")
     assert "69 markers on 7 sheets" in unit.stderr
 
 
@@ -444,15 +444,15 @@ def test_void_of_a_branch_and_twice(record: Path) -> None:
 
 
 def test_fit() -> None:
-    assert run("fit", "DEPTH J4", "--over", "4.2").exit_code == 0
-    assert "AS23053/5 1/4" in run("fit", "DEPTH J4", "--over", "4.2", "--sleeve", "AS23053/5 1/4").stdout
-    assert json.loads(run("fit", "DEPTH J4", "--over", "4.2", "--json").stdout)["result"] == "pass"
-    assert run("fit", r"DEPTH\nSOUNDER\nJ4", "--over", "4.2").exit_code == 1
+    assert run("fit", "DEPTH J4", "--diameter", "4.2").exit_code == 0
+    assert "AS23053/5 1/4" in run("fit", "DEPTH J4", "--diameter", "4.2", "--tube", "AS23053/5 1/4").stdout
+    assert json.loads(run("fit", "DEPTH J4", "--diameter", "4.2", "--json").stdout)["result"] == "pass"
+    assert run("fit", r"DEPTH\nSOUNDER\nJ4", "--diameter", "4.2").exit_code == 1
     for over in ("thick", "5-4", "-3", "nan", "0", ""):
-        assert run("fit", "A", "--over", over).exit_code == 2, over
-    for words in (["fit", " ", "--over", "4"], ["fit", "A", "--over", "4", "--cut", "long"]):
+        assert run("fit", "A", "--diameter", over).exit_code == 2, over
+    for words in (["fit", " ", "--diameter", "4"], ["fit", "A", "--diameter", "4", "--cut-length", "long"]):
         assert run(*words).exit_code == 2, words
-    unknown = run("fit", "A", "--over", "4", "--sleeve", "AS23053/55")
+    unknown = run("fit", "A", "--diameter", "4", "--tube", "AS23053/55")
     assert unknown.exit_code == 1
     assert "AS23053/5" in unknown.stderr
 
@@ -466,18 +466,18 @@ def test_bundle() -> None:
         assert run("bundle", words).exit_code == 2, words
 
 
-@pytest.mark.parametrize("command", ["stock", "sleeves", "wires", "coverings", "choices"])
+@pytest.mark.parametrize("command", ["stock", "tubes", "wires", "coverings", "settings", "fonts"])
 def test_lists(command: str) -> None:
-    assert len(run(command).stdout.splitlines()) > 8
-    assert len(json.loads(run(command, "--json").stdout)[command]) > 4
+    assert len(run("list", command).stdout.splitlines()) > 4
+    assert len(json.loads(run("list", command, "--json").stdout)[command]) > 4
 
 
 def test_one_of_a_list() -> None:
-    assert "print_zone_mm" in run("stock", "wrap-a4-25x18").stdout
-    assert run("stock", "wrap").exit_code == 1
-    assert "did you mean" in run("sleeves", "AS23053/6").stderr
-    assert "1.80 to 1.90" in run("wires", "TXL").stdout
-    said = run("coverings").stdout
+    assert "print_zone_mm" in run("list", "stock", "wrap-a4-25x18").stdout
+    assert run("list", "stock", "wrap").exit_code == 1
+    assert "did you mean" in run("list", "tubes", "AS23053/6").stderr
+    assert "1.80 to 1.90" in run("list", "wires", "TXL").stdout
+    said = run("list", "coverings").stdout
     assert (
         "braided sleeving\n  wall 0.4 to 0.6 mm; pulled over the wires\n  also: braid, expandable braided sleeving"
         in said
@@ -489,18 +489,20 @@ def test_one_of_a_list() -> None:
 
 
 def test_an_empty_stock_is_drawn(tmp_path: Path) -> None:
-    result = run("stock", "wrap-a4-25x18", "--out", tmp_path)
+    result = run("calibrate", "stock", "wrap-a4-25x18", "--output", tmp_path)
     assert result.exit_code == 0
     assert sorted(f.name for f in tmp_path.iterdir()) == ["wrap-a4-25x18.pdf", "wrap-a4-25x18.png"]
-    assert run("stock", "wrap-a4-25x18", "--out", tmp_path).exit_code == 1  # nothing is replaced unasked
-    assert run("stock", "wrap-a4-25x18", "--out", tmp_path, "--force").exit_code == 0
-    assert run("stock", "--out", tmp_path).exit_code == 2
-    assert run("stock", "reel", "--out", tmp_path).exit_code == 1
+    assert (
+        run("calibrate", "stock", "wrap-a4-25x18", "--output", tmp_path).exit_code == 1
+    )  # nothing is replaced unasked
+    assert run("calibrate", "stock", "wrap-a4-25x18", "--output", tmp_path, "--force").exit_code == 0
+    assert run("calibrate", "stock", "--output", tmp_path).exit_code == 2
+    assert run("calibrate", "stock", "reel", "--output", tmp_path).exit_code == 1
 
 
 def test_several_units(tmp_path: Path) -> None:
-    words = ["--out", tmp_path, "--record", tmp_path / "r.sqlite"]
-    two = run("print", BOAT, *words, "--units", 2)
+    words = ["--output", tmp_path, "--record", tmp_path / "r.sqlite"]
+    two = run("print", BOAT, *words, "--quantity", 2)
     assert two.exit_code == 0
     assert "unit 0001: 69 markers" in two.stderr
     assert "unit 0002: 69 markers" in two.stderr
@@ -510,7 +512,7 @@ def test_several_units(tmp_path: Path) -> None:
     taken = run("print", BOAT, *words, "--serials", "0008-0009")
     assert taken.exit_code == 1
     assert "0008" in taken.stderr
-    for wrong in (["--units", 0], ["--serials", "9-1"], ["--serials", "A-B"], ["--units", 2, "--unit", "5"]):
+    for wrong in (["--quantity", 0], ["--serials", "9-1"], ["--serials", "A-B"], ["--quantity", 2, "--unit", "5"]):
         assert run("print", BOAT, *words, *wrong).exit_code == 2
 
 
@@ -561,7 +563,7 @@ def test_two_stocks_do_not_share_a_file(tmp_path: Path, monkeypatch: pytest.Monk
     for name, source in (("wrap 25", "wrap-a4-25x18"), ("wrap-25", "wrap-a4-25x11")):
         (folder / f"{name}.toml").write_text((shipped / f"{source}.toml").read_text("utf-8"), "utf-8")
     monkeypatch.setenv("LABELER_STOCK", str(tmp_path / "shop"))
-    words = ["--out", tmp_path / "out", "--record", tmp_path / "r.sqlite"]
+    words = ["--output", tmp_path / "out", "--record", tmp_path / "r.sqlite"]
     result = run("print", BOAT, "--stock", "wrap 25", "--stock", "wrap-25", *words)
     assert result.exit_code == 0, result.stderr
     files = [Path(line) for line in result.stdout.splitlines()]
@@ -571,7 +573,7 @@ def test_two_stocks_do_not_share_a_file(tmp_path: Path, monkeypatch: pytest.Monk
 
 def test_serials_that_differ_never_share_a_file(tmp_path: Path) -> None:
     """Without codes: they are read alike everywhere only in plain ASCII, see the next test."""
-    words = ["--out", tmp_path / "out", "--record", tmp_path / "r.sqlite", "--force", "--set", "code.symbology=none"]
+    words = ["--output", tmp_path / "out", "--record", tmp_path / "r.sqlite", "--force", "--set", "code.symbology=none"]
     made: list[str] = []
     for serial in ("é", "è", "A B", "A-B", "A/B"):
         result = run("print", BOAT, "--unit", serial, *words)
@@ -581,7 +583,7 @@ def test_serials_that_differ_never_share_a_file(tmp_path: Path) -> None:
 
 
 def test_a_serial_that_no_code_can_say_is_refused(tmp_path: Path) -> None:
-    words = ["--out", tmp_path / "out", "--record", tmp_path / "r.sqlite"]
+    words = ["--output", tmp_path / "out", "--record", tmp_path / "r.sqlite"]
     result = run("print", BOAT, "--unit", "é", *words)
     assert result.exit_code == 1
     assert "the code of K1 would say 'é " in result.stderr
@@ -592,7 +594,7 @@ def test_a_serial_that_no_code_can_say_is_refused(tmp_path: Path) -> None:
 
 
 def test_serials_that_differ_by_capitals_are_one(tmp_path: Path) -> None:
-    words = ["--out", tmp_path / "out", "--record", tmp_path / "r.sqlite"]
+    words = ["--output", tmp_path / "out", "--record", tmp_path / "r.sqlite"]
     assert run("print", BOAT, "--unit", "A1", *words).exit_code == 0
     again = run("print", BOAT, "--unit", "a1", *words)
     assert again.exit_code == 1
@@ -600,7 +602,7 @@ def test_serials_that_differ_by_capitals_are_one(tmp_path: Path) -> None:
 
 
 def test_a_long_serial_does_not_break_the_next(tmp_path: Path) -> None:
-    words = ["--out", tmp_path / "out", "--record", tmp_path / "r.sqlite"]
+    words = ["--output", tmp_path / "out", "--record", tmp_path / "r.sqlite"]
     for serial in ("9" * 18, "1" * 40):
         assert run("print", BOAT, "--unit", serial, *words).exit_code == 0
     for expected in ("0001", "0002"):
@@ -617,14 +619,14 @@ def test_a_folder_whose_name_is_no_text(record: Path, tmp_path: Path) -> None:
     out = os.fsdecode(os.fsencode(tmp_path) + b"/\xff")
     for words in (["print", BOAT], ["reprint", "0001 J4", "--reason", "lost"]):
         before = run("record", "list", "--record", record).stdout
-        result = run(*words, "--out", out, "--record", record)
+        result = run(*words, "--output", out, "--record", record)
         assert result.exit_code == 1
         assert "not valid text" in result.stderr
         assert run("record", "list", "--record", record).stdout == before
 
 
 def test_a_reprint_on_another_stock_only_where_it_serves(record: Path, tmp_path: Path) -> None:
-    words = ["--reason", "lost", "--record", record, "--out", tmp_path]
+    words = ["--reason", "lost", "--record", record, "--output", tmp_path]
     kind = run("reprint", "0001 J4", "--stock", "tag-a4-95x54", *words)
     assert kind.exit_code == 1
     assert "it takes tags, DKLHJE94 at J4 is a sleeve" in kind.stderr
@@ -642,7 +644,7 @@ def test_blanks_around_an_id(tmp_path: Path) -> None:
     file = tmp_path / "boat.csv"
     file.write_text(GOOD.replace("J1", " J1 ").replace(",P1", ",  P1"))
     words = ["--record", tmp_path / "r.sqlite"]
-    assert run("print", file, "--out", tmp_path / "out", "--leave-out", *words).exit_code == 0
+    assert run("print", file, "--output", tmp_path / "out", "--omit-failed", *words).exit_code == 0
     shown = run("record", "show", " 0001   J1:1 ", *words)
     assert shown.exit_code == 0
     assert "J1:1" in shown.stdout
@@ -661,7 +663,7 @@ NINES = "9" * 5000  # more digits than Python turns into a number at once
         ("print", BOAT, "--unit", NINES),
         ("bundle", f"{NINES} x 18 AWG TXL"),
         ("bundle", f"2 x {NINES} AWG TXL"),
-        ("fit", "W1", "--over", NINES),
+        ("fit", "W1", "--diameter", NINES),
         ("scan", NINES),
     ],
     ids=lambda words: " ".join(words)[:24],
@@ -679,17 +681,17 @@ def test_a_number_without_end_is_refused_in_a_line(tmp_path: Path, words: tuple[
 @pytest.mark.parametrize(
     "words",
     [
-        ("print", BOAT, "--out", ""),
-        ("print", BOAT, "--out", " "),
-        ("reprint", "0001 J4", "--reason", "lost", "--out", ""),
-        ("calibrate", "tag-a4-95x54", "--out", ""),
-        ("stock", "tag-a4-95x54", "--out", ""),
-        ("proof", BOAT, "--out", ""),
+        ("print", BOAT, "--output", ""),
+        ("print", BOAT, "--output", " "),
+        ("reprint", "0001 J4", "--reason", "lost", "--output", ""),
+        ("calibrate", "printer", "p", "--stock", "tag-a4-95x54", "--output", ""),
+        ("calibrate", "stock", "tag-a4-95x54", "--output", ""),
+        ("proof", BOAT, "--output", ""),
         ("read", BOAT, "-o", ""),
-        ("read", BOAT, "--map", ""),
+        ("read", BOAT, "--column-map", ""),
         ("record", "backup", ""),
         ("record", "import", ""),
-        ("record", "export", "0001", "--out", ""),
+        ("record", "export", "0001", "--output", ""),
     ],
     ids=" ".join,
 )
@@ -707,13 +709,13 @@ def test_an_empty_name_of_a_file_is_not_the_folder_one_is_in(
 @pytest.mark.parametrize(
     ("option", "cell"),
     [
-        *product(("--start", "--used"), ("", "A0", "A99999", "Ä1", "1", "A1-", "A1\n\x1b[2J")),
-        ("--start", "A1-B2"),
-        ("--used", "A1-ZZ9999"),
+        *product(("--start-cell", "--used-cells"), ("", "A0", "A99999", "Ä1", "1", "A1-", "A1\n\x1b[2J")),
+        ("--start-cell", "A1-B2"),
+        ("--used-cells", "A1-ZZ9999"),
     ],
 )
 def test_what_is_no_cell_is_told_with_its_option_in_a_line(tmp_path: Path, option: str, cell: str) -> None:
-    done = run("print", BOAT, "--out", tmp_path, "--record", tmp_path / "r.sqlite", option, f"wrap-a4-25x18={cell}")
+    done = run("print", BOAT, "--output", tmp_path, "--record", tmp_path / "r.sqlite", option, f"wrap-a4-25x18={cell}")
     assert done.exit_code == 2
     assert done.stderr.splitlines()[-1].startswith(f"Error: Invalid value for '{option}': ")
     assert "\x1b" not in done.stderr

@@ -16,20 +16,20 @@ DATED = str(EXAMPLES / "survey-boat-power.toml")
 def record(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A record of one printed unit."""
     folder = tmp_path_factory.mktemp("json")
-    done = run("print", BOAT, "--out", folder / "out", "--record", folder / "r.sqlite", "--bench", "short")
+    done = run("print", BOAT, "--output", folder / "out", "--record", folder / "r.sqlite", "--bench-sheet", "summary")
     assert done.exit_code == 0, done.stderr
     return folder / "r.sqlite"
 
 
 WITHOUT_RECORD = [
     (("check", BOAT), "markers"),
-    (("fit", "DEPTH J4", "--over", "4.2"), "reasons"),
+    (("fit", "DEPTH J4", "--diameter", "4.2"), "reasons"),
     (("bundle", "2 x 20 AWG TXL"), "grip_diameter_mm"),
     (("read", BOAT), "circuits"),
-    (("stock",), "stock"),
-    (("stock", "tag-a4-95x54"), "stock"),
-    (("wires", "TXL"), "wires"),
-    (("coverings",), "coverings"),
+    (("list", "stock"), "stock"),
+    (("list", "stock", "tag-a4-95x54"), "stock"),
+    (("list", "wires", "TXL"), "wires"),
+    (("list", "coverings"), "coverings"),
     (("diff", BOAT, DATED), "differences"),
 ]
 
@@ -37,7 +37,7 @@ WITHOUT_RECORD = [
 @pytest.mark.parametrize(("words", "holds"), WITHOUT_RECORD, ids=lambda value: value[0] if value[1:] else None)
 def test_an_answer_is_one_object_with_its_schema(words: tuple[str, ...], holds: str) -> None:
     answer = json.loads(run(*words, "--json").stdout)
-    assert answer["schema"] == f"{words[0]} 1"
+    assert answer["schema"] == f"{words[1] if words[0] == 'list' else words[0]} 1"
     assert holds in answer
 
 
@@ -54,7 +54,7 @@ RECORDED = [
     (("list",), "jobs 1", "jobs"),
     (("find", "J4"), "find 1", "markers"),
     (("show", "0001"), "show 1", "markers"),
-    (("used",), "partial-sheets 1", "partial_sheets"),
+    (("partial-sheets",), "partial-sheets 1", "partial_sheets"),
     (("verify",), "verify 1", "pending_jobs"),
 ]
 

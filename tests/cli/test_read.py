@@ -65,14 +65,14 @@ def test_a_list_not_understood_gives_the_draft_of_a_map(tmp_path: Path) -> None:
     assert "[columns]" in done.stdout
     assert "no header row names two ends" in done.stderr
     assert "[columns]" in json.loads(run("read", str(path), "--json").stdout)["column_map"]
-    assert run("read", str(path), "--draft").stdout == done.stdout
+    assert run("read", str(path), "--write-column-map").stdout == done.stdout
 
 
 @pytest.mark.parametrize(
-    ("table", "colours"), [("digits", ["WHBU", "blau"]), ("words", ["9-6", "BU"]), ("german", ["9-6", "blau"])]
+    ("table", "colours"), [("mil-std-681", ["WHBU", "blau"]), ("names", ["9-6", "BU"]), ("german", ["9-6", "blau"])]
 )
 def test_colours_are_translated_by_the_table_that_is_chosen(boat: str, table: str, colours: list[str]) -> None:
-    done = run("read", boat, "--colours", table, "--json")
+    done = run("read", boat, "--colour-code", table, "--json")
     found = json.loads(done.stdout)
     assert [circuit["colour"] for circuit in found["circuits"]] == colours
     assert any("stay as written" in problem["message"] for problem in found["problems"])
@@ -81,10 +81,10 @@ def test_colours_are_translated_by_the_table_that_is_chosen(boat: str, table: st
 @pytest.mark.parametrize(
     ("options", "code", "said"),
     [
-        (("--sheet", "Wires"), 2, "--sheet: means nothing for boat.csv"),
-        (("--names", "alias"), 2, "--names: means nothing"),
+        (("--worksheet", "Wires"), 2, "--worksheet: means nothing for boat.csv"),
+        (("--connector-names", "alias"), 2, "--connector-names: means nothing"),
         (("--variant", "V1"), 2, "no variant 'V1' in this file; it has none"),
-        (("--map", "none.toml"), 1, "no such file"),
+        (("--column-map", "none.toml"), 1, "no such file"),
     ],
 )
 def test_choices_that_cannot_be(boat: str, options: tuple[str, ...], code: int, said: str) -> None:
@@ -93,8 +93,8 @@ def test_choices_that_cannot_be(boat: str, options: tuple[str, ...], code: int, 
 
 
 def test_print_and_check_take_the_same_choices(boat: str, tmp_path: Path) -> None:
-    done = run("check", boat, "--colours", "digits")
+    done = run("check", boat, "--colour-code", "mil-std-681")
     assert "stay as written: blau" in done.stderr
     out = str(tmp_path / "out")
-    done = run("print", boat, "--variant", "V1", "--out", out, "--record", str(tmp_path / "record.sqlite"))
+    done = run("print", boat, "--variant", "V1", "--output", out, "--record", str(tmp_path / "record.sqlite"))
     assert (done.exit_code, "no variant 'V1'" in done.stderr) == (2, True)

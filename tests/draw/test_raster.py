@@ -187,7 +187,7 @@ def test_pieces_are_cut_out_of_the_page_at_whole_dots() -> None:
 
 def test_print_gives_pictures_of_sheets_and_pieces(tmp_path: Path) -> None:
     with open_record(tmp_path / "r.sqlite") as record:
-        out = Output(tmp_path, png=("sheets", "pieces"))
+        out = Output(tmp_path, png=("sheets", "markers"))
         printed = print_harness(BOAT, tmp_path, record, only=("bag",), out=out, printer=Printer(dpi=300))
         pictures = [path for path in printed.files if path.suffix == ".png"]
         assert len(pictures) == 1 + len(printed.fits)
@@ -207,7 +207,7 @@ def test_print_gives_pictures_of_sheets_and_pieces(tmp_path: Path) -> None:
         assert after.crop(inside).tobytes() == before.crop(inside).tobytes()
 
 
-@pytest.mark.parametrize("form", ["sheets", "pieces"])
+@pytest.mark.parametrize("form", ["sheets", "markers"])
 def test_a_picture_of_more_dots_than_memory_holds_is_refused_before_anything_is_recorded(
     tmp_path: Path, form: str
 ) -> None:

@@ -125,7 +125,7 @@ def test_a_plain_end_of_a_kind_that_is_only_print_is_left_away(kind: str) -> Non
 
 def test_a_harness_printed_with_an_office_printer_alone(tmp_path: Path) -> None:
     words = ["--set", "marker.branch=insert", "--set", "marker.wire=flag"]
-    more = ["--leave-out", "--out", str(tmp_path), "--record", str(tmp_path / "r.sqlite")]
+    more = ["--omit-failed", "--output", str(tmp_path), "--record", str(tmp_path / "r.sqlite")]
     office = tmp_path / "office.toml"
     office.write_text('technology = "laser"\ndpi = 600\n')
     result = CliRunner().invoke(main, ["print", BOAT, *words, *more, "--printer", str(office)])

@@ -97,19 +97,19 @@ def read_off(folder: Path, stock: str) -> list[tuple[str, str, str]]:
     return found
 
 
-@pytest.mark.parametrize("order", ["separate", "collated", "grouped"])
+@pytest.mark.parametrize("order", ["no", "by-unit", "by-marker"])
 def test_the_pages_themselves_hold_every_wrap_of_every_unit_in_the_order_promised(tmp_path: Path, order: str) -> None:
-    words = ["--serials", "0001-0003", "--order", order, "--set", "marker.wire_text={circuit}.{serial}"]
+    words = ["--serials", "0001-0003", "--share-sheets", order, "--set", "marker.wire_text={circuit}.{serial}"]
     gone = {"A1", "B1", "C1", "A2", "B2", "C2", "B5", "G14"}
-    used = ["--used", f"{WRAPS}=A1-C2,G14", "--used", f"{WRAPS}=B5"]
-    assert run("print", BOAT, "--out", tmp_path, "--record", tmp_path / "r.sqlite", *words, *used).exit_code == 0
+    used = ["--used-cells", f"{WRAPS}=A1-C2,G14", "--used-cells", f"{WRAPS}=B5"]
+    assert run("print", BOAT, "--output", tmp_path, "--record", tmp_path / "r.sqlite", *words, *used).exit_code == 0
     found = read_off(tmp_path, WRAPS)
     wraps = found[: 98 - len(gone)]  # of the first sheet, of 7 x 14 cells
-    assert gone.isdisjoint(cell for cell, _, _ in (wraps if order != "separate" else found[:34]))
+    assert gone.isdisjoint(cell for cell, _, _ in (wraps if order != "no" else found[:34]))
     said = [(circuit, unit) for _, circuit, unit in found]
     wires = list(dict.fromkeys(circuit for circuit, _ in said))
     assert len(wires) == 17  # of the 27 circuits of the example, ten are too thin for this stock
-    if order == "grouped":  # an end of a wire for all units, then its other end
+    if order == "by-marker":  # an end of a wire for all units, then its other end
         assert said == [(wire, unit) for wire in wires for _ in range(2) for unit in ("0001", "0002", "0003")]
     else:  # the two ends of a wire side by side
         assert said == [(wire, unit) for unit in ("0001", "0002", "0003") for wire in wires for _ in range(2)]
@@ -126,8 +126,8 @@ def test_shared_sheets_are_as_few_as_their_cells_allow(tmp_path: Path) -> None:
 
 
 def test_the_files_of_shared_sheets_hold_all_units(tmp_path: Path) -> None:
-    words = ["--out", tmp_path, "--record", tmp_path / "r.sqlite"]
-    done = run("print", BOAT, *words, "--serials", "0003-0004", "--order", "collated")
+    words = ["--output", tmp_path, "--record", tmp_path / "r.sqlite"]
+    done = run("print", BOAT, *words, "--serials", "0003-0004", "--share-sheets", "by-unit")
     assert done.exit_code == 0
     assert "unit 0003: 69 markers" in done.stderr
     assert "unit 0004: 69 markers" in done.stderr
@@ -175,7 +175,7 @@ def test_a_serial_stands_where_a_text_asks_for_it(tmp_path: Path) -> None:
     ],
 )
 def test_serials_that_are_no_range_are_told_why(tmp_path: Path, serials: str, says: str) -> None:
-    done = run("print", BOAT, "--serials", serials, "--out", tmp_path, "--record", tmp_path / "r.sqlite")
+    done = run("print", BOAT, "--serials", serials, "--output", tmp_path, "--record", tmp_path / "r.sqlite")
     assert done.exit_code == 2
     assert says in done.stderr
     assert "\x1b" not in done.stderr
@@ -184,15 +184,15 @@ def test_serials_that_are_no_range_are_told_why(tmp_path: Path, serials: str, sa
 
 @pytest.mark.parametrize(("serials", "units"), [("9-11", ["9", "10", "11"]), ("0-1", ["0", "1"])])
 def test_serials_without_zeros_before_them(tmp_path: Path, serials: str, units: list[str]) -> None:
-    words = ["--out", tmp_path, "--record", tmp_path / "r.sqlite", "--bench", "short"]
+    words = ["--output", tmp_path, "--record", tmp_path / "r.sqlite", "--bench-sheet", "summary"]
     assert run("print", BOAT, "--serials", serials, *words).exit_code == 0
     with open_record(tmp_path / "r.sqlite") as record:
         assert [unit.serial for unit in record.units()] == units
 
 
-@pytest.mark.parametrize("order", ["separate", "collated"])
+@pytest.mark.parametrize("order", ["no", "by-unit"])
 def test_units_that_cannot_be_printed_stop_the_run_before_its_first(tmp_path: Path, order: str) -> None:
-    words = ["--out", tmp_path, "--record", tmp_path / "r.sqlite", "--order", order]
+    words = ["--output", tmp_path, "--record", tmp_path / "r.sqlite", "--share-sheets", order]
     for unit in ("0002", "4"):
         assert run("print", BOAT, "--unit", unit, *words).exit_code == 0
     before = sorted(tmp_path.iterdir())
@@ -206,21 +206,30 @@ def test_units_that_cannot_be_printed_stop_the_run_before_its_first(tmp_path: Pa
 
 
 def test_a_file_of_a_later_unit_that_is_there_stops_the_run_before_its_first(tmp_path: Path) -> None:
-    words = ["--out", tmp_path / "out", "--record", tmp_path / "r.sqlite", "--png", "sheets"]
+    words = ["--output", tmp_path / "out", "--record", tmp_path / "r.sqlite", "--png", "sheets"]
     kept = tmp_path / "out" / "RSB-210-0003-wrap-a4-25x18-005.png"
     kept.parent.mkdir()
     kept.write_bytes(b"kept")
-    done = run("print", BOAT, "--units", "3", *words, "--start", f"{WRAPS}=C3")
+    done = run("print", BOAT, "--quantity", "3", *words, "--start-cell", f"{WRAPS}=C3")
     assert done.exit_code == 1
     assert done.stderr == f"{kept}: exists already; choose another name or folder, or replace it (--force)\n"
     assert list(kept.parent.iterdir()) == [kept]
 
 
 def test_what_is_noted_of_a_file_is_said_once_for_all_its_units(tmp_path: Path) -> None:
-    words = ["--out", tmp_path, "--record", tmp_path / "r.sqlite", "--units", "3", "--used", "wrap-a4-25x38=A1"]
+    words = [
+        "--output",
+        tmp_path,
+        "--record",
+        tmp_path / "r.sqlite",
+        "--quantity",
+        "3",
+        "--used-cells",
+        "wrap-a4-25x38=A1",
+    ]
     done = run("print", BOAT, *words)
     assert done.exit_code == 0
-    assert done.stderr.count("--used: warning: nothing is printed on wrap-a4-25x38") == 1
+    assert done.stderr.count("--used-cells: warning: nothing is printed on wrap-a4-25x38") == 1
 
 
 # ---------------------------------------------------------------- cells that are used
@@ -275,31 +284,34 @@ def test_a_full_sheet_is_no_sheet_to_go_on_with(tmp_path: Path) -> None:
 
 
 def test_used_cells_on_the_command_line(tmp_path: Path) -> None:
-    words = ["print", BOAT, "--out", tmp_path / "out", "--record", tmp_path / "r.sqlite"]
+    words = ["print", BOAT, "--output", tmp_path / "out", "--record", tmp_path / "r.sqlite"]
     for wrong in ("A1-B3", f"{WRAPS}=", f"{WRAPS}=Q", f"{WRAPS}=A1-"):
-        assert run(*words, "--used", wrong).exit_code == 2
-    outside = run(*words, "--used", f"{WRAPS}=A1-H2")
+        assert run(*words, "--used-cells", wrong).exit_code == 2
+    outside = run(*words, "--used-cells", f"{WRAPS}=A1-H2")
     assert outside.exit_code == 1
     assert 'used "H1-H2" are outside stock' in outside.stderr
-    far = run(*words, "--used", f"{WRAPS}=A1-Z99")  # 26 x 99 cells, of which the sheet has 7 x 14
+    far = run(*words, "--used-cells", f"{WRAPS}=A1-Z99")  # 26 x 99 cells, of which the sheet has 7 x 14
     assert far.stderr.startswith('used "H1-Z14, A15-Z99" are outside stock')
     assert len(far.stderr.splitlines()) == 1
-    assert run(*words, "--used", "wrap-a4=A1").exit_code == 1
+    assert run(*words, "--used-cells", "wrap-a4=A1").exit_code == 1
     assert not (tmp_path / "out").exists()
-    assert run(*words, "--used", f"{WRAPS}=A1-B3", "--used", f"{WRAPS}=G14").exit_code == 0
+    assert run(*words, "--used-cells", f"{WRAPS}=A1-B3", "--used-cells", f"{WRAPS}=G14").exit_code == 0
     with open_record(tmp_path / "r.sqlite") as record:
         assert {"A1", "B1", "A2", "B2", "A3", "B3", "G14", "C1"} <= set(record.used_cells()[WRAPS])
 
 
 def test_the_sheets_that_are_partly_used_are_listed(tmp_path: Path) -> None:
     words = ["--record", tmp_path / "r.sqlite"]
-    done = run("print", BOAT, "--out", tmp_path / "out", "--used", f"{WRAPS}=A1-B3", *words)
+    done = run("print", BOAT, "--output", tmp_path / "out", "--used-cells", f"{WRAPS}=A1-B3", *words)
     assert done.exit_code == 0
     with open_record(tmp_path / "r.sqlite") as record:
         with record.engine.execution_options(writing=True).begin() as connection:
             add_used_cells(connection, 1, {"sold-out": ("A1", "B1")})  # a stock of a shop whose file is gone
         gone = len(record.used_cells()[WRAPS])
-    rows = {row["stock"]: row for row in json.loads(run("record", "used", "--json", *words).stdout)["partial_sheets"]}
+    rows = {
+        row["stock"]: row
+        for row in json.loads(run("record", "partial-sheets", "--json", *words).stdout)["partial_sheets"]
+    }
     # 98 cells on a sheet: layouts/README.md; two tags a row, and eight of the example fill four rows of five
     assert rows[WRAPS]["free_cells"] == 98 - gone
     assert (
@@ -316,7 +328,7 @@ def test_the_sheets_that_are_partly_used_are_listed(tmp_path: Path) -> None:
         None,
         "",
     )
-    told = run("record", "used", *words).stdout.splitlines()
+    told = run("record", "partial-sheets", *words).stdout.splitlines()
     assert next(line for line in told if line.startswith("tag-a4")).split()[:5] == [
         "tag-a4-95x54",
         "A1-B4",
@@ -324,7 +336,7 @@ def test_the_sheets_that_are_partly_used_are_listed(tmp_path: Path) -> None:
         "A5",
         "1",
     ]
-    went_on = run("print", BOAT, "--out", tmp_path / "out", "--go-on", *words)
+    went_on = run("print", BOAT, "--output", tmp_path / "out", "--use-partial-sheets", *words)
     assert f"of {WRAPS} as sheet" in went_on.stderr
     assert f"it goes on at {rows[WRAPS]['next_cell']}" in went_on.stderr
 
@@ -340,8 +352,8 @@ def test_a_stock_whose_file_has_changed_is_not_gone_on_with_unasked(
     def printed(text: str, *words: str) -> Result:
         file.write_text(text, "utf-8")
         catalogue._load.cache_clear()
-        where = ["--out", tmp_path / "out", "--record", tmp_path / "r.sqlite"]
-        return run("print", BOAT, "--stock", "own", "--go-on", *where, *words)
+        where = ["--output", tmp_path / "out", "--record", tmp_path / "r.sqlite"]
+        return run("print", BOAT, "--stock", "own", "--use-partial-sheets", *where, *words)
 
     assert printed(shipped).exit_code == 0
     narrow = re.sub(r"(?m)^columns = 7", "columns = 5", shipped)
@@ -349,8 +361,8 @@ def test_a_stock_whose_file_has_changed_is_not_gone_on_with_unasked(
     # 34 wraps on rows of seven: A1-G4 and A5-F5; columns F and G are no more
     says = "of the partly used sheet of own the cells F1-G4, F5 are gone, which the stock has no more; say which"
     assert (refused.exit_code, says in refused.stderr) == (1, True)
-    assert "--used own=" in refused.stderr
-    assert printed(narrow, "--start", "own=A1").exit_code == 0
+    assert "--used-cells own=" in refused.stderr
+    assert printed(narrow, "--start-cell", "own=A1").exit_code == 0
     with open_record(tmp_path / "r.sqlite") as record, record.engine.execution_options(writing=True).begin() as c:
         add_used_cells(c, 1, {"own": ("A1", "B1")})
     two = f'{shipped}blocked_cells = "C1-G1,A2-G14"\n'  # with what the record knows no cell of that sheet is left
@@ -363,14 +375,14 @@ def test_a_stock_whose_file_has_changed_is_not_gone_on_with_unasked(
 
 
 def test_a_reprint_names_the_stock_of_its_cells_as_a_print_does(tmp_path: Path) -> None:
-    words = ["--out", tmp_path, "--record", tmp_path / "r.sqlite"]
+    words = ["--output", tmp_path, "--record", tmp_path / "r.sqlite"]
     assert run("print", BOAT, *words).exit_code == 0
     again = ["reprint", "0001 K4", "--reason", "lost", *words]
-    assert run(*again, "--start", "B3").exit_code == 2
-    assert "is not STOCK=CELL" in run(*again, "--start", "B3").stderr
-    assert run(*again, "--start", "tag-a4-95x54=B3").exit_code == 0
-    assert run(*again, "--used", "tag-a4-95x54=A1-A3").exit_code == 0
-    went_on = run(*again, "--go-on")
+    assert run(*again, "--start-cell", "B3").exit_code == 2
+    assert "is not STOCK=CELL" in run(*again, "--start-cell", "B3").stderr
+    assert run(*again, "--start-cell", "tag-a4-95x54=B3").exit_code == 0
+    assert run(*again, "--used-cells", "tag-a4-95x54=A1-A3").exit_code == 0
+    went_on = run(*again, "--use-partial-sheets")
     assert went_on.exit_code == 0
     assert "load the partly used sheet of tag-a4-95x54 as sheet 1: it goes on at B2" in went_on.stderr
     with open_record(tmp_path / "r.sqlite") as record:
@@ -382,44 +394,56 @@ def test_a_reprint_names_the_stock_of_its_cells_as_a_print_does(tmp_path: Path) 
 @pytest.mark.parametrize(
     ("words", "says"),
     [
-        (("--send", "wrap-a4=office"), "--send: stock 'wrap-a4' is unknown; did you mean 'wrap-"),
-        (("--send", "x=y"), "--send: stock 'x' is unknown; see labeler stock"),
-        (("--send", "flag-a4-80x12=y"), "--send: warning: nothing is printed on flag-a4-80x12; this job prints on "),
-        (("--start", "insert-a4=A1"), "--start: warning: nothing is printed on insert-a4; this job prints on "),
-        (("--used", "flag-a4-80x12=A1"), "--used: warning: nothing is printed on flag-a4-80x12; this job prints on "),
+        (("--send-to", "wrap-a4=office"), "--send-to: stock 'wrap-a4' is unknown; did you mean 'wrap-"),
+        (("--send-to", "x=y"), "--send-to: stock 'x' is unknown; see labeler list stock"),
+        (
+            ("--send-to", "flag-a4-80x12=y"),
+            "--send-to: warning: nothing is printed on flag-a4-80x12; this job prints on ",
+        ),
+        (
+            ("--start-cell", "insert-a4=A1"),
+            "--start-cell: warning: nothing is printed on insert-a4; this job prints on ",
+        ),
+        (
+            ("--used-cells", "flag-a4-80x12=A1"),
+            "--used-cells: warning: nothing is printed on flag-a4-80x12; this job prints on ",
+        ),
     ],
 )
 def test_a_stock_that_an_option_names_in_vain_is_told(tmp_path: Path, words: tuple[str, ...], says: str) -> None:
-    where = ["--out", tmp_path, "--record", tmp_path / "r.sqlite"]
+    where = ["--output", tmp_path, "--record", tmp_path / "r.sqlite"]
     done = run("print", BOAT, *words, *where)
     assert says in done.stderr
     assert done.exit_code == (0 if "warning" in says else 1)
 
 
 def test_a_reprint_tells_a_stock_that_is_named_in_vain(tmp_path: Path) -> None:
-    words = ["--out", tmp_path, "--record", tmp_path / "r.sqlite"]
+    words = ["--output", tmp_path, "--record", tmp_path / "r.sqlite"]
     assert run("print", BOAT, *words).exit_code == 0
     again = ["reprint", "0001 K4", "--reason", "lost", *words]
-    assert run(*again, "--send", "x=y").exit_code == 1
-    done = run(*again, "--send", f"{WRAPS}=y")
+    assert run(*again, "--send-to", "x=y").exit_code == 1
+    done = run(*again, "--send-to", f"{WRAPS}=y")
     assert done.exit_code == 0
-    assert f"--send: warning: nothing is printed on {WRAPS}; this job prints on tag-a4-95x54" in done.stderr
+    assert f"--send-to: warning: nothing is printed on {WRAPS}; this job prints on tag-a4-95x54" in done.stderr
 
 
 @pytest.mark.parametrize("wrong", [["a", "b"], ["x=a", "x=b"], ["x="], ["-d"], [""]])
 def test_printers_to_send_to_are_named_once(tmp_path: Path, wrong: list[str]) -> None:
-    words = [word for name in wrong for word in ("--send", name)]
-    assert run("print", BOAT, "--out", tmp_path, "--record", tmp_path / "r.sqlite", *words).exit_code == 2
+    words = [word for name in wrong for word in ("--send-to", name)]
+    assert run("print", BOAT, "--output", tmp_path, "--record", tmp_path / "r.sqlite", *words).exit_code == 2
     assert not list(tmp_path.iterdir())
 
 
 @pytest.mark.parametrize(
     "words",
-    [("--start", f"{WRAPS}=B2", "--start", f"{WRAPS}=C3"), ("--set", "wire_type=TXL", "--set", "wire_type=GXL")],
+    [
+        ("--start-cell", f"{WRAPS}=B2", "--start-cell", f"{WRAPS}=C3"),
+        ("--set", "wire_type=TXL", "--set", "wire_type=GXL"),
+    ],
     ids=["start", "set"],
 )
 def test_what_is_given_twice_and_not_alike_is_refused(tmp_path: Path, words: tuple[str, ...]) -> None:
-    done = run("print", BOAT, "--out", tmp_path, "--record", tmp_path / "r.sqlite", *words)
+    done = run("print", BOAT, "--output", tmp_path, "--record", tmp_path / "r.sqlite", *words)
     assert done.exit_code == 2
     assert "is given twice, as" in done.stderr
     assert not list(tmp_path.iterdir())
@@ -427,15 +451,15 @@ def test_what_is_given_twice_and_not_alike_is_refused(tmp_path: Path, words: tup
 
 def test_the_second_of_two_stocks_for_tags_is_told(tmp_path: Path) -> None:
     words = ["--stock", "tag-roll-95x54", "--stock", "tag-a4-95x54"]
-    done = run("print", BOAT, "--out", tmp_path, "--record", tmp_path / "r.sqlite", *words)
+    done = run("print", BOAT, "--output", tmp_path, "--record", tmp_path / "r.sqlite", *words)
     assert done.exit_code == 0
     assert "tag-a4-95x54 takes tags, as tag-roll-95x54 does, which is named before it" in done.stderr
     assert (tmp_path / "RSB-210-0001-tag-roll-95x54.pdf").exists()
 
 
 def test_pictures_from_the_command_line(tmp_path: Path) -> None:
-    words = ["--out", tmp_path, "--record", tmp_path / "r.sqlite", "--stock", "strip-1000"]
-    done = run("print", BOAT, *words, "--png", "sheets", "--png", "pieces")
+    words = ["--output", tmp_path, "--record", tmp_path / "r.sqlite", "--stock", "strip-1000"]
+    done = run("print", BOAT, *words, "--png", "sheets", "--png", "markers")
     files = [Path(line) for line in done.stdout.splitlines()]
     pictures = [file for file in files if file.suffix == ".png"]
     # 7 sheets and 69 pieces; nothing is there that was not said
@@ -590,7 +614,7 @@ def test_an_end_at_any_moment(tmp_path: Path, how: signal.Signals) -> None:
     seen = []
     for n, seconds in enumerate((0.6, 0.9, 1.1, 1.3, 1.6, 30.0)):
         here = tmp_path / str(n)
-        words = [BOAT, "--out", str(here / "out"), "--record", str(here / "r.sqlite"), "--png", "sheets"]
+        words = [BOAT, "--output", str(here / "out"), "--record", str(here / "r.sqlite"), "--png", "sheets"]
         program = subprocess.Popen(
             [sys.executable, "-c", "from labeler.cli.main import main; main()", "print", *words],
             stdout=subprocess.DEVNULL,
@@ -707,7 +731,7 @@ def test_a_bar_is_shown_on_a_terminal_for_what_takes_long(
 
 def test_nothing_is_shown_where_there_is_no_terminal(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("labeler.cli.terminal.PATIENCE_S", 0.0)
-    done = run("print", BOAT, "--out", tmp_path, "--record", tmp_path / "r.sqlite")
+    done = run("print", BOAT, "--output", tmp_path, "--record", tmp_path / "r.sqlite")
     assert "%" not in done.stderr
     assert "\r" not in done.stderr
 
@@ -736,7 +760,7 @@ def test_units_that_were_printed_before_the_end_are_counted(tmp_path: Path, monk
         return made[-1]
 
     monkeypatch.setattr(printing, "_print_run", third)
-    done = run("print", BOAT, "--units", "5", "--out", tmp_path, "--record", tmp_path / "r.sqlite")
+    done = run("print", BOAT, "--quantity", "5", "--output", tmp_path, "--record", tmp_path / "r.sqlite")
     assert done.exit_code == 130
     assert "broken off after 2 of 5 units: labeler record list shows them" in done.stderr
     with open_record(tmp_path / "r.sqlite") as record:

@@ -564,7 +564,7 @@ def test_a_print_that_was_broken_off_is_resumed(tmp_path: Path, monkeypatch: pyt
         assert [job.state for job in record.jobs()] == ["pending"]
         before = {file.name: file.read_bytes() for file in (tmp_path / "out").glob("*.pdf")}
         assert len(before) == 5
-        with pytest.raises(LabelerError, match="labeler record resume 1"):
+        with pytest.raises(LabelerError, match="labeler record finish 1"):
             print_harness(BOAT, tmp_path / "out2", record, unit="0001")
         bench, tags = (next((tmp_path / "out").glob(f"*{word}*.pdf")) for word in ("bench", "tag"))
         bench.unlink()  # it is drawn from the record, so it is another one

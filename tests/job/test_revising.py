@@ -176,7 +176,7 @@ def test_wire_markers_that_are_made_no_more_come_off(tmp_path: Path) -> None:
 
 
 def test_the_commands(tmp_path: Path, newer: Path) -> None:
-    words = ["--out", tmp_path / "out", "--record", tmp_path / "r.sqlite"]
+    words = ["--output", tmp_path / "out", "--record", tmp_path / "r.sqlite"]
     assert run("print", BOAT, *words).exit_code == 0
     assert run("print", newer, "--changed-since", "C", *words).exit_code == 2
     made = run("print", newer, "--changed-since", "C", "--unit", "0001", *words)
@@ -291,25 +291,25 @@ def test_diff_of_workbooks_asks_for_the_sheet_and_takes_it(tmp_path: Path) -> No
     words = ["--set", "marker.wire_text={circuit} {colour}", "--set", "wire_type=TXL"]
     asked = run("diff", old, new, *words)
     assert asked.exit_code != 0
-    assert "--sheet" in asked.stderr
+    assert "--worksheet" in asked.stderr
     assert "'Bow' (3 rows), 'Stern' (2 rows)" in asked.stderr
-    bow = run("diff", old, new, "--sheet", "Bow", *words)
+    bow = run("diff", old, new, "--worksheet", "Bow", *words)
     assert bow.exit_code == 0, bow.stderr
     # both markers of W1 say its colour; the tags of J1 and P1 list it
     assert [line.split()[0] for line in bow.stdout.splitlines()[1:]] == ["changed"] * 4
     assert "W1 RD" in bow.stdout
     assert "W1 YE" in bow.stdout
     assert "4 changed" in bow.stderr
-    assert "0 changed" in run("diff", old, new, "--sheet", "Stern", *words).stderr
+    assert "0 changed" in run("diff", old, new, "--worksheet", "Stern", *words).stderr
 
 
 def test_diff_reads_a_harness_file_beside_a_workbook_as_it_stands(tmp_path: Path) -> None:
     book, file = workbook(tmp_path / "old.xlsx", "RD"), tmp_path / "bow.toml"
-    assert run("read", book, "--sheet", "Bow", "-o", file).exit_code == 0
-    same = run("diff", file, book, "--sheet", "Bow")
+    assert run("read", book, "--worksheet", "Bow", "-o", file).exit_code == 0
+    same = run("diff", file, book, "--worksheet", "Bow")
     assert same.exit_code == 0, same.stderr
     assert same.stderr.splitlines()[-1].startswith("0 added, 0 removed, 0 changed")
-    assert run("diff", file, file, "--sheet", "Bow").exit_code == 2  # it means nothing for either
+    assert run("diff", file, file, "--worksheet", "Bow").exit_code == 2  # it means nothing for either
 
 
 def test_a_list_is_given_its_part_number_and_revision(tmp_path: Path) -> None:
@@ -325,18 +325,20 @@ def test_a_list_is_given_its_part_number_and_revision(tmp_path: Path) -> None:
         "marker.wire_text={circuit} {colour}",
     )
     old, new = (workbook(tmp_path / f"wires {colour}.xlsx", colour) for colour in ("RD", "YE"))
-    words = ("--sheet", "Bow", *title, "--out", tmp_path / "out", "--record", tmp_path / "r.sqlite")
+    words = ("--worksheet", "Bow", *title, "--output", tmp_path / "out", "--record", tmp_path / "r.sqlite")
     assert run("print", old, *words, "--revision", "A").exit_code == 0
     assert (tmp_path / "out" / "RSB-500-0001-bench-sheet.pdf").exists()
     listed = run("record", "list", "--record", tmp_path / "r.sqlite").stdout
     assert "RSB-500  A" in listed
-    told = run("diff", "RSB-500 A", new, "--sheet", "Bow", *title, "--revision", "A", "--record", tmp_path / "r.sqlite")
+    told = run(
+        "diff", "RSB-500 A", new, "--worksheet", "Bow", *title, "--revision", "A", "--record", tmp_path / "r.sqlite"
+    )
     assert "4 changed" in told.stderr  # both markers of W1, the tags of J1 and P1, which list it
     changed = run("print", new, *words, "--revision", "B", "--unit", "0001", "--changed-since", "A")
     assert changed.exit_code == 0, changed.stderr
     assert "W1 RD" in changed.stderr
     assert run("check", BOAT, "--revision", "Z").exit_code == 2  # it says its own
-    assert json.loads(run("read", old, "--sheet", "Bow", *title[:4], "--json").stdout)["harness"] == {
+    assert json.loads(run("read", old, "--worksheet", "Bow", *title[:4], "--json").stdout)["harness"] == {
         "name": "Bow loom", "part_number": "RSB-500", "revision": "",
     }  # fmt: skip
 
@@ -344,4 +346,4 @@ def test_a_list_is_given_its_part_number_and_revision(tmp_path: Path) -> None:
 @pytest.mark.parametrize("said", ["", "  ", "B\x1b[2J"])
 @pytest.mark.parametrize("option", ["--part-number", "--revision", "--name"])
 def test_a_title_that_says_nothing_is_refused(tmp_path: Path, option: str, said: str) -> None:
-    assert run("read", workbook(tmp_path / "b.xlsx", "RD"), "--sheet", "Bow", option, said).exit_code == 2
+    assert run("read", workbook(tmp_path / "b.xlsx", "RD"), "--worksheet", "Bow", option, said).exit_code == 2

@@ -28,7 +28,7 @@ BROWSER = shutil.which("chromium") or shutil.which("chromium-browser")
 
 def proof(tmp_path: Path, name: str, *words: str) -> str:
     out = tmp_path / "proof.html"
-    done = CliRunner().invoke(main, ["proof", str(EXAMPLES / name), "--out", str(out), *words])
+    done = CliRunner().invoke(main, ["proof", str(EXAMPLES / name), "--output", str(out), *words])
     assert done.exit_code == 0, done.output
     return out.read_text("utf-8")
 
@@ -78,7 +78,7 @@ def test_what_does_not_fit_is_shown_with_its_reasons(tmp_path: Path) -> None:
 
 def test_a_page_that_exists_is_kept(tmp_path: Path) -> None:
     (tmp_path / "proof.html").write_text("mine")
-    words = ["proof", str(EXAMPLES / "survey-boat.toml"), "--out", str(tmp_path / "proof.html")]
+    words = ["proof", str(EXAMPLES / "survey-boat.toml"), "--output", str(tmp_path / "proof.html")]
     done = CliRunner().invoke(main, words)
     assert done.exit_code == 1
     assert (tmp_path / "proof.html").read_text() == "mine"

@@ -34,7 +34,7 @@ def read(text: str | bytes, **wanted: Any) -> Read:
     data = text if isinstance(text, bytes) else text.encode()
     choice = Wanted(**wanted)
     return assembled(
-        export_of(parse(data, "boat.xml"), choice.sheet),
+        export_of(parse(data, "boat.xml"), choice.harness),
         Given(data, "boat.xml", "boat", SETTINGS, load_catalogue(), choice),
     )
 
@@ -98,7 +98,7 @@ def test_it_is_written_and_checked_like_any_harness(text: str, tmp_path: Path) -
     ("names", "ids"), [("id", ["P1", "J4"]), ("alias", ["A-P1", "A-J4"]), ("description", ["Hub", "Sounder"])]
 )
 def test_the_name_that_is_printed_is_a_choice(text: str, names: str, ids: list[str]) -> None:
-    found = read(text, names=names)
+    found = read(text, connector_names=names)
     assert [c.id for c in found.harness.connectors][:2] == ids
     assert found.account.names[0] == ("P1", "A-P1", "Hub")
     if names == "description":  # the splice has none
@@ -108,7 +108,7 @@ def test_the_name_that_is_printed_is_a_choice(text: str, names: str, ids: list[s
 def test_labels_of_a_vec_become_markers_when_asked() -> None:
     plain = read(vec_sketch()).harness
     assert plain.circuits[0].settings is plain.settings
-    labelled = read(vec_sketch(), labels=True).harness
+    labelled = read(vec_sketch(), use_label_texts=True).harness
     first, second = labelled.circuits
     assert (first.settings.marker.wire_text, dict(first.extra)["label"]) == ("{label}", "101 DEPTH")
     assert second.settings is labelled.settings
@@ -116,7 +116,7 @@ def test_labels_of_a_vec_become_markers_when_asked() -> None:
 
 
 def test_the_area_of_a_segment_when_asked() -> None:
-    found = read(kbl_sketch(), bundle="area")
+    found = read(kbl_sketch(), diameter_from="area")
     assert found.harness.branches[0].bundle_diameter_mm == pytest.approx(4.0, abs=0.001)  # sqrt(4 x 12.566 / pi)
     assert "branches without an area; their wires are taken: G2" in messages(found)
 
@@ -204,7 +204,7 @@ def test_of_several_harnesses_one_is_asked_for() -> None:
     text = text.replace("</v:VecContent>", f"{second}</v:VecContent>")
     with pytest.raises(LabelerError, match="2 harnesses: D-1, D-2"):
         read(text)
-    assert len(read(text, sheet="D-1").harness.circuits) == 2
+    assert len(read(text, harness="D-1").harness.circuits) == 2
 
 
 @pytest.mark.parametrize(
@@ -325,7 +325,7 @@ def test_mutations_are_read_or_refused(text: str, count: int) -> None:
             else:
                 mutant = mutant[:at] + random.choice([*PIECES, mutant[at : at + 40] * 2]) + mutant[end:]
         with contextlib.suppress(LabelerError):  # and nothing else
-            harness_toml(read(mutant, labels=True).checked(), SETTINGS)
+            harness_toml(read(mutant, use_label_texts=True).checked(), SETTINGS)
 
 
 SECOND_WIRE = (
@@ -464,7 +464,7 @@ def test_an_outside_diameter_of_a_vec_is_taken_at_its_upper_tolerance() -> None:
 )
 def test_where_a_vec_wants_its_labels(position: str, marks: str) -> None:
     text = vec_sketch().replace("<LabelType>Alpha", f"<LabelPosition>{position}</LabelPosition><LabelType>Alpha")
-    settings = read(text, labels=True).harness.circuits[0].settings
+    settings = read(text, use_label_texts=True).harness.circuits[0].settings
     assert settings is not None
     assert settings.marker.wire_positions == marks
 

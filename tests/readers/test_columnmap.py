@@ -107,7 +107,7 @@ def test_a_map_names_the_sheet_of_a_workbook(tmp_path: Path) -> None:
     chart = tmp_path / "map.toml"
     chart.write_text('worksheet = "Boat"\n[columns]\nfrom = "Stelle"\nto = "Gegenstelle"\n', "utf-8")
     assert len(read_file(tmp_path / "boat.xlsx", None, Wanted(column_map=chart)).harness.circuits) == 1
-    assert 'worksheet = "Boat"' in draft_of(tmp_path / "boat.xlsx", Wanted(sheet="Boat"))
+    assert 'worksheet = "Boat"' in draft_of(tmp_path / "boat.xlsx", Wanted(worksheet="Boat"))
 
 
 @pytest.mark.parametrize(
@@ -139,15 +139,15 @@ def test_the_draft_serves_a_list_of_pins_too(tmp_path: Path) -> None:
     """What is left empty of the other kind of list is no mistake; what is filled in is."""
     listed = tmp_path / "pins.csv"
     listed.write_text("Steckplatz;Anschluss;Netzname\nP1;1;GND\nP1;2;12 V\n", "utf-8")
-    draft = CliRunner().invoke(main, ["read", str(listed), "--draft"]).stdout
+    draft = CliRunner().invoke(main, ["read", str(listed), "--write-column-map"]).stdout
     text = draft.replace('rows = "wires"', 'rows = "cavities"')
     for role, header in (("connector", "Steckplatz"), ("cavity", "Anschluss"), ("signal", "Netzname")):
         text = re.sub(rf'^{role} = "[^"]*"', f'{role} = "{header}"', text, flags=re.M)
     own = tmp_path / "map.toml"
     own.write_text(text, "utf-8")
-    found = CliRunner().invoke(main, ["read", str(listed), "--map", str(own), "--json"])
+    found = CliRunner().invoke(main, ["read", str(listed), "--column-map", str(own), "--json"])
     assert found.exit_code == 0, found.stderr
     assert json.loads(found.stdout)["counts"]["pins"] == 2
     own.write_text(re.sub(r'^to = ""', 'to = "Netzname"', text, flags=re.M), "utf-8")
-    refused = CliRunner().invoke(main, ["read", str(listed), "--map", str(own)])
+    refused = CliRunner().invoke(main, ["read", str(listed), "--column-map", str(own)])
     assert "unknown key 'to'" in refused.stderr

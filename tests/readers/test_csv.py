@@ -561,7 +561,7 @@ def test_a_list_without_sizes_names_the_columns_that_may_have_them() -> None:
     (note,) = read("Wire,From,To,Wire dim.\nW1,J4:1,P1:1,0.75\n").notes
     assert note.message == "not used: column 'Wire dim.'; and no column gives the sizes of the wires"
     assert note.fix.startswith("call the one with the sizes Gauge (AWG) or Gauge (mm2)")
-    assert "column map (labeler read --draft)" in note.fix
+    assert "column map (labeler read --write-column-map)" in note.fix
 
 
 @pytest.mark.parametrize(

@@ -73,11 +73,11 @@ def test_what_was_understood(tmp_path: Path) -> None:
 
 def test_of_several_sheets_one_is_asked_for(tmp_path: Path) -> None:
     data = book(more=("Parts", "Notes"))
-    with pytest.raises(LabelerError, match=r"3 sheets: 'Wires' .*--sheet 'Wires'"):
+    with pytest.raises(LabelerError, match=r"3 sheets: 'Wires' .*--worksheet 'Wires'"):
         read(tmp_path, data)
-    assert len(read(tmp_path, data, sheet="wires").circuits) == 2
+    assert len(read(tmp_path, data, worksheet="wires").circuits) == 2
     with pytest.raises(WrongUse, match="did you mean 'Wires'"):
-        read(tmp_path, data, sheet="Wire")
+        read(tmp_path, data, worksheet="Wire")
 
 
 def test_an_empty_or_hidden_sheet_is_no_choice(tmp_path: Path) -> None:

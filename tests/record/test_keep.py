@@ -291,10 +291,10 @@ def test_the_commands(tmp_path: Path) -> None:
     place, copies = tmp_path / "r.sqlite", tmp_path / "copies"
     with open_record(place) as record:
         print_unit(record)
-    out = run("record", "export", "--out", copies, "--record", place)
+    out = run("record", "export", "--output", copies, "--record", place)
     file, new = copies / "RSB-210-0001.json", tmp_path / "new.sqlite"
     assert out.stdout.splitlines() == [str(file)]
-    assert run("record", "export", "0009", "--out", copies, "--record", place).exit_code == 1
+    assert run("record", "export", "0009", "--output", copies, "--record", place).exit_code == 1
     taken = run("record", "import", file, "--record", new)
     assert "unit RSB-210 0001: 1 jobs, 2 states, 0 voids added" in taken.stdout
     again = json.loads(

@@ -69,7 +69,7 @@ def test_a_server_that_goes_away_before_the_job_is_confirmed(
     with open_record(schema) as record:
         with monkeypatch.context() as patch:
             patch.setattr("labeler.record.store.Record.confirm", cut_off)
-            with pytest.raises(LabelerError, match="labeler record resume 1") as raised:
+            with pytest.raises(LabelerError, match="labeler record finish 1") as raised:
                 print_harness(EXAMPLE, tmp_path / "out", record)
         only_problem(raised)
         before = {file: file.read_bytes() for file in (tmp_path / "out").glob("*.pdf")}
@@ -155,7 +155,7 @@ def test_a_disk_that_takes_no_more(tmp_path: Path, room: int) -> None:
         "limit = int(sys.argv.pop(1)); resource.setrlimit(resource.RLIMIT_FSIZE, (limit, limit)); main()"
     )
     limit = place.stat().st_size + room
-    words = [str(limit), "print", EXAMPLE, "--out", str(tmp_path / "out"), "--record", str(place)]
+    words = [str(limit), "print", EXAMPLE, "--output", str(tmp_path / "out"), "--record", str(place)]
     done = subprocess.run([sys.executable, "-c", code, *words], capture_output=True, text=True)
     with open_record(place) as record:
         assert record.problems() == ()

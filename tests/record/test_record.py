@@ -242,7 +242,7 @@ def test_a_job_that_was_broken_off_is_listed_as_prepared(tmp_path: Path) -> None
         assert [job.state for job in record.jobs()] == ["pending"]
         assert [unit.state for unit in record.units()] == ["pending"]
         assert {i.state for i in record.markers("0001")} == {"pending", "omitted"}
-        with pytest.raises(LabelerError, match="record withdraw 1"):
+        with pytest.raises(LabelerError, match="record cancel 1"):
             record.reserve_serial(BOAT, "0001")
 
 

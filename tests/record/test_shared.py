@@ -111,7 +111,7 @@ def test_void_of_a_sheet_is_of_its_copies_of_all_units(place: str, tmp_path: Pat
         number = shared_sheet(record).number
     on = f"1:{number}"
     words = ["--record", place]
-    assert run("reprint", "--sheet", on, "--reason", "jammed", "--out", tmp_path, *words).exit_code == 0
+    assert run("reprint", "--sheet", on, "--reason", "jammed", "--output", tmp_path, *words).exit_code == 0
     done = run("record", "void", "--sheet", on, "--reason", "jammed", *words)
     assert done.exit_code == 0, done.stderr
     assert f"on sheet {on}: jammed" in done.stderr
@@ -251,7 +251,7 @@ def test_nothing_is_sent_by_resume_and_that_is_said(tmp_path: Path, monkeypatch:
         broken_off(record, out, monkeypatch, out=Output(out, send={WRAPS: "bench-laser"}))
     assert sent
     sent.clear()
-    done = run("record", "resume", "1", "--record", place)
+    done = run("record", "finish", "1", "--record", place)
     assert done.exit_code == 0, done.stderr
     assert sent == []
     assert f"{WRAPS}.pdf: it was to be sent to bench-laser, and was not sent now" in done.stderr
@@ -263,7 +263,7 @@ def test_a_run_is_cancelled_as_a_whole(tmp_path: Path, monkeypatch: pytest.Monke
     with open_record(place) as record:
         broken_off(record, tmp_path / "out", monkeypatch)
         assert record.used_cells() != {}
-    done = run("record", "withdraw", "2", "--reason", "power cut", "--record", place)
+    done = run("record", "cancel", "2", "--reason", "power cut", "--record", place)
     assert done.stderr.splitlines() == ["job 1 is cancelled: power cut", "job 2 is cancelled: power cut"]
     with open_record(place) as record:
         assert [job.state for job in record.jobs()] == ["cancelled", "cancelled"]

@@ -131,12 +131,12 @@ def test_unknown_names_are_told_the_nearest() -> None:
     )
     assert "did you mean 'braided sleeving'" in refusal(lambda: SHIPPED.covering("braided sleaving"))
     assert "did you mean 'SAE J1128 TXL'" in refusal(lambda: SHIPPED.wire_type("SAE J1128 TLX"))
-    assert "sleeves known: AS23053/5, 3:1 single wall" in refusal(lambda: SHIPPED.tubes("zzz"))
+    assert "tubes known: AS23053/5, 3:1 single wall" in refusal(lambda: SHIPPED.tubes("zzz"))
     shown = ", ".join(stock.name for stock in SHIPPED.stocks[:12])
-    more = f"{shown} and {len(SHIPPED.stocks) - 12} more: labeler stock lists them"
+    more = f"{shown} and {len(SHIPPED.stocks) - 12} more: labeler list stock lists them"
     assert len(SHIPPED.stocks) > 12
-    assert refusal(lambda: SHIPPED.stock("zzz")).endswith(f"layouts known: {more}")
-    assert "layouts known: none" in refusal(lambda: Catalogue().stock("zzz"))
+    assert refusal(lambda: SHIPPED.stock("zzz")).endswith(f"stock known: {more}")
+    assert "stock known: none" in refusal(lambda: Catalogue().stock("zzz"))
 
 
 def test_a_size_that_a_kind_lacks_lists_those_it_has() -> None:

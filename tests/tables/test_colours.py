@@ -77,7 +77,7 @@ def test_any_text_may_be_asked_for(text: str) -> None:
 def test_numeric_code() -> None:
     # MIL-STD-681: black brown red orange yellow green blue violet gray white
     order = ["BK", "BN", "RD", "OG", "YE", "GN", "BU", "VT", "GY", "WH"]
-    assert [translated(str(digit), "digits") for digit in range(10)] == order
+    assert [translated(str(digit), "mil-std-681") for digit in range(10)] == order
 
 
 def test_luminance_by_hand() -> None:

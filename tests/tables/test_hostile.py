@@ -78,17 +78,17 @@ def test_a_damaged_stock_file_is_drawn_or_refused(
     for _ in range(times):
         (folder / "own.toml").write_text(damaged(shipped, chance), "utf-8", newline="")
         catalogue._load.cache_clear()
-        code = answered("stock", "own", "--out", str(tmp_path / "out"), "--force")
+        code = answered("calibrate", "stock", "own", "--output", str(tmp_path / "out"), "--force")
         if code == 0:
             code = answered(
                 "print",
                 BOAT,
                 "--stock",
                 "own",
-                "--out",
+                "--output",
                 str(tmp_path),
                 "--force",
-                "--leave-out",
+                "--omit-failed",
                 "--record",
                 str(tmp_path / "r.sqlite"),
             )
@@ -102,7 +102,9 @@ def test_a_damaged_profile_is_taken_or_refused(tmp_path: Path) -> None:
     codes = []
     for _ in range(60):
         file.write_text(damaged(PROFILE, chance), "utf-8", newline="")
-        codes.append(answered("calibrate", "tag-a4-95x54", "--printer", str(file), "--out", str(tmp_path), "--force"))
+        codes.append(
+            answered("calibrate", "printer", str(file), "--stock", "tag-a4-95x54", "--output", str(tmp_path), "--force")
+        )
     assert set(codes) == {0, 1}
 
 
@@ -155,7 +157,7 @@ def test_what_is_no_stock_file_is_refused_in_a_line(
     monkeypatch.setenv("LABELER_STOCK", str(tmp_path))
     (tmp_path / "layouts").mkdir()
     make(tmp_path / "layouts" / "own.toml")
-    done = CliRunner().invoke(main, ["stock"])
+    done = CliRunner().invoke(main, ["list", "stock"])
     assert (done.exit_code, len(done.stderr.splitlines())) == (1, 1)
     assert says in done.stderr
     assert done.stderr.isprintable() or done.stderr[:-1].isprintable()
@@ -183,7 +185,7 @@ def test_files_whose_names_name_no_stock_are_refused(
         (tmp_path / "layouts" / name).write_text(TAG, "utf-8")
     if len(list((tmp_path / "layouts").iterdir())) < len(names):
         pytest.skip("capitals make no difference to this disk either")
-    done = CliRunner().invoke(main, ["stock"])
+    done = CliRunner().invoke(main, ["list", "stock"])
     assert (done.exit_code, len(done.stderr.splitlines())) == (1, 1)
     assert says in done.stderr
 
@@ -197,7 +199,7 @@ def test_hidden_files_are_no_stock_and_capitals_no_other_ending(
     (tmp_path / "layouts" / "._own.toml").write_bytes(b"\x00\x05\x16\x07")
     (tmp_path / "layouts" / ".toml").write_bytes(b"")
     (tmp_path / "layouts" / "own.TOML").write_text(TAG, "utf-8")
-    done = CliRunner().invoke(main, ["stock"])
+    done = CliRunner().invoke(main, ["list", "stock"])
     assert done.exit_code == 0
     assert "\nown " in f"\n{done.stdout}"
 
@@ -208,16 +210,16 @@ def test_a_shops_folder_is_not_passed_over(tmp_path: Path, monkeypatch: pytest.M
     monkeypatch.setattr(catalogue, "_user_folder", lambda: folder if where == "user" else tmp_path / "none")
     monkeypatch.setenv("LABELER_STOCK", str(folder) if where == "shop" else "")
     folder.write_text("a file", "utf-8")
-    refused = CliRunner().invoke(main, ["stock"])
+    refused = CliRunner().invoke(main, ["list", "stock"])
     assert (refused.exit_code, refused.stderr.partition(";")[0]) == (1, f"{folder}: is no folder that can be read")
     folder.unlink()
     folder.mkdir()
     (folder / "layouts").write_text("a file", "utf-8")
-    refused = CliRunner().invoke(main, ["stock"])
+    refused = CliRunner().invoke(main, ["list", "stock"])
     assert refused.stderr == f"{folder / 'layouts'}: is no folder that can be read; put stock files into it\n"
     (folder / "layouts").unlink()
     (folder / "wire_types.toml").symlink_to("nowhere")
-    refused = CliRunner().invoke(main, ["stock"])
+    refused = CliRunner().invoke(main, ["list", "stock"])
     assert f"{folder / 'wire_types.toml'}: cannot be read" in refused.stderr
 
 
@@ -229,7 +231,7 @@ def test_a_page_of_a_million_cells_is_refused_before_it_is_drawn(
     keys = "page_width_mm = 5000\npage_height_mm = 5000\ncolumns = 1000\nrows = 1000\npitch_x_mm = 5\npitch_y_mm = 5\n"
     keys += 'kind = "sheet"\nmarker = "tag"\ndescription = "specks"\ncell_width_mm = 5\ncell_height_mm = 5\n'
     (tmp_path / "layouts" / "own.toml").write_text(keys, "utf-8")
-    done = CliRunner().invoke(main, ["stock", "own", "--out", str(tmp_path)])
+    done = CliRunner().invoke(main, ["calibrate", "stock", "own", "--output", str(tmp_path)])
     assert done.exit_code == 1
     says = "columns is 1000: with 1000 rows a page has 1,000,000 cells, the limit is 10,000; count them again"
     assert done.stderr == f"{tmp_path / 'layouts' / 'own.toml'}:3: {says}\n"
@@ -252,7 +254,7 @@ def test_what_no_print_would_take_is_not_drawn_empty_either(
     key = keys.partition(" ")[0]
     kept = "\n".join(line for line in TAG.splitlines() if not line.startswith(key))
     (tmp_path / "layouts" / "own.toml").write_text(f"{kept}\n{keys}\n", "utf-8")
-    done = CliRunner().invoke(main, ["stock", "own", "--out", str(tmp_path / "out")])
+    done = CliRunner().invoke(main, ["calibrate", "stock", "own", "--output", str(tmp_path / "out")])
     assert done.exit_code == 1
     assert says in done.stderr
     assert not (tmp_path / "out").exists()

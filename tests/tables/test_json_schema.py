@@ -35,18 +35,26 @@ max_width_mm = 108
 scale_x = 1.0081
 offset_y_mm = "1/16 in"
 """
+SAMPLE_MAP, SAMPLE_PRINTER = ROOT / "examples" / "column-map.toml", ROOT / "examples" / "office-printer.toml"
 FILES = [
     *(("stock", path) for path in sorted((ROOT / "layouts").glob("*.toml"))),
-    *(("harness", path) for path in sorted((ROOT / "examples").glob("*.toml"))),
+    *(
+        ("harness", path)
+        for path in sorted((ROOT / "examples").glob("*.toml"))
+        if path not in (SAMPLE_MAP, SAMPLE_PRINTER)
+    ),
+    *(("stock", path) for path in sorted((ROOT / "examples" / "layouts").glob("*.toml"))),
+    ("column map", SAMPLE_MAP),
+    ("printer", SAMPLE_PRINTER),
     *((path.stem.replace("_", " "), path) for path in sorted(DATA.glob("*.toml"))),
 ]
 
 
 def values_of(kind: str, path: Path | None = None) -> dict[str, Any]:
     """Return what a file of this kind holds."""
-    if kind == "printer":
+    if kind == "printer" and path is None:
         return tomllib.loads(PROFILE)
-    if kind == "column map":
+    if kind == "column map" and path is None:
         return tomllib.loads(draft_of(ROOT / "examples" / "survey-boat.csv"))
     return tomllib.loads((path or next(p for k, p in FILES if k == kind)).read_text("utf-8"))
 

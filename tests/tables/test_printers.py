@@ -72,14 +72,24 @@ def run(*words: object) -> tuple[int, str]:
 
 
 def test_heat_shrink_tube_never_goes_to_a_laser_printer(tmp_path: Path) -> None:
-    words = ["print", BOAT, "--out", tmp_path / "out", "--record", tmp_path / "r.sqlite", "--printer"]
+    words = ["print", BOAT, "--output", tmp_path / "out", "--record", tmp_path / "r.sqlite", "--printer"]
     status, said = run(*words, profile(tmp_path, 'technology = "laser"'))
     assert status == 1
     assert "its fuser shrinks it inside" in said
     assert not (tmp_path / "out").exists()
     assert run(*words, profile(tmp_path, 'technology = "thermal transfer"'))[0] == 0
     # a reprint is held to the same
-    again = ["reprint", "0001 J4", "--reason", "x", "--out", tmp_path, "--record", tmp_path / "r.sqlite", "--printer"]
+    again = [
+        "reprint",
+        "0001 J4",
+        "--reason",
+        "x",
+        "--output",
+        tmp_path,
+        "--record",
+        tmp_path / "r.sqlite",
+        "--printer",
+    ]
     assert run(*again, profile(tmp_path, 'technology = "laser"'))[0] == 1
 
 
@@ -89,7 +99,7 @@ def test_heat_shrink_tube_never_goes_to_a_laser_printer(tmp_path: Path) -> None:
 def test_check_says_of_a_printer_what_print_says(tmp_path: Path, text: str) -> None:
     file = profile(tmp_path, text)
     status, said = run("check", BOAT, "--printer", file)
-    words = ["--out", tmp_path / "out", "--record", tmp_path / "r.sqlite", "--printer", file]
+    words = ["--output", tmp_path / "out", "--record", tmp_path / "r.sqlite", "--printer", file]
     assert (status, run("print", BOAT, *words)[0]) == (1, 1)
     printed = run("print", BOAT, *words)[1].splitlines()
     assert set(printed) <= set(said.splitlines())
@@ -113,7 +123,7 @@ def test_check_says_of_a_printer_what_print_says(tmp_path: Path, text: str) -> N
 )
 def test_a_printer_is_given_only_what_it_feeds(tmp_path: Path, text: str, says: str) -> None:
     status, said = run(
-        "print", BOAT, "--printer", profile(tmp_path, text), "--out", tmp_path, "--record", tmp_path / "r"
+        "print", BOAT, "--printer", profile(tmp_path, text), "--output", tmp_path, "--record", tmp_path / "r"
     )
     assert status == 1
     assert says in said
@@ -121,7 +131,7 @@ def test_a_printer_is_given_only_what_it_feeds(tmp_path: Path, text: str, says: 
 
 
 def test_a_tube_printer_prints_what_it_feeds(tmp_path: Path) -> None:
-    words = ["--out", tmp_path, "--record", tmp_path / "r.sqlite"]
+    words = ["--output", tmp_path, "--record", tmp_path / "r.sqlite"]
     for stock in ("wrap-roll-25x18", "flag-roll-80x12", "tag-roll-95x54", "strip-1000"):
         words += ["--stock", stock]
     kinds = ["--set", "marker.wire=flag"]
@@ -132,7 +142,7 @@ def test_a_tube_printer_prints_what_it_feeds(tmp_path: Path) -> None:
 
 def test_nothing_stands_where_the_printer_does_not_print(tmp_path: Path) -> None:
     """The first column of the tags begins 10 mm from the page's edge."""
-    words = ["print", BOAT, "--out", tmp_path / "out", "--record", tmp_path / "r.sqlite", "--printer"]
+    words = ["print", BOAT, "--output", tmp_path / "out", "--record", tmp_path / "r.sqlite", "--printer"]
     status, said = run(*words, profile(tmp_path, "unprintable_margin_mm = 10.5"))
     assert status == 1
     assert "tag-a4-95x54 is printed to 10.0 mm from the edge, the printer leaves 10.5 mm" in said
@@ -210,15 +220,16 @@ def test_sheets_are_corrected_too(tmp_path: Path) -> None:
 
 def test_calibrate(tmp_path: Path) -> None:
     file = tmp_path / "office.toml"
-    assert run("calibrate", "tag-a4-95x54", "--out", tmp_path)[0] == 0
+    assert run("calibrate", "printer", file, "--stock", "tag-a4-95x54", "--output", tmp_path)[0] == 0
     assert (tmp_path / "calibration-tag-a4-95x54.pdf").exists()
-    assert run("calibrate", "--printer", file, "--measured-x", 99.2, "--measured-y", 100.4)[0] == 0
+    assert run("calibrate", "printer", file, "--measured-x", 99.2, "--measured-y", 100.4)[0] == 0
     assert load_printer(str(file)).scale_x == pytest.approx(100 / 99.2, abs=1e-6)
-    assert run("calibrate", "--printer", file, "--measured-x", 100.5)[0] == 0
+    assert run("calibrate", "printer", file, "--measured-x", 100.5)[0] == 0
     assert load_printer(str(file)).scale_x == pytest.approx(100 / 99.2 * 100 / 100.5, abs=1e-5)
-    assert run("calibrate", "--printer", file, "--measured-x", 50)[0] == 1
-    assert run("calibrate")[0] == 2
-    assert run("calibrate", "--measured-x", 99)[0] == 2
+    assert run("calibrate", "printer", file, "--measured-x", 50)[0] == 1
+    assert run("calibrate", "printer", file)[0] == 2
+    assert run("calibrate", "printer", "--measured-x", 99)[0] == 2
+    assert run("calibrate", "printer", file, "--stock", "tag-a4-95x54", "--measured-x", 99)[0] == 2
 
 
 def test_an_empty_stock_is_no_calibration() -> None:
@@ -227,7 +238,7 @@ def test_an_empty_stock_is_no_calibration() -> None:
 
 @pytest.mark.parametrize("given", ["nan", "inf", "-99", "1e400", "9_9", "99.2.1", "ninety", "", "99 cm"])
 def test_what_is_no_measure_is_stored_nowhere(tmp_path: Path, given: str) -> None:
-    status, said = run("calibrate", "--printer", tmp_path / "p.toml", f"--measured-x={given}")
+    status, said = run("calibrate", "printer", tmp_path / "p.toml", f"--measured-x={given}")
     assert status == 2
     assert "is no length in mm" in said
     assert not (tmp_path / "p.toml").exists()
@@ -242,13 +253,13 @@ def test_what_is_no_length_of_a_ruler_is_no_correction(value: float) -> None:
 
 @pytest.mark.parametrize("given", ["99,2", "99.2 mm", " 99.20 "])
 def test_a_measure_is_written_as_it_is_read_from_a_rule(tmp_path: Path, given: str) -> None:
-    assert run("calibrate", "--printer", tmp_path / "p.toml", "--measured-x", given)[0] == 0
+    assert run("calibrate", "printer", tmp_path / "p.toml", "--measured-x", given)[0] == 0
     assert load_printer(str(tmp_path / "p.toml")).scale_x == pytest.approx(1.008065, abs=1e-6)  # 100 / 99.2
 
 
 def test_a_correction_never_leaves_a_profile_that_cannot_be_read(tmp_path: Path) -> None:
     """A profile's scales are within 10 %: 100 / 95 twice is 1.108."""
-    words = ("calibrate", "--printer", tmp_path / "p.toml")
+    words = ("calibrate", "printer", tmp_path / "p.toml")
     assert run(*words, "--measured-x", 95)[0] == 0
     kept = (tmp_path / "p.toml").read_text("utf-8")
     status, said = run(*words, "--measured-x", 95)
@@ -265,17 +276,17 @@ def test_a_correction_leaves_what_somebody_wrote_in_a_profile(tmp_path: Path) ->
     )
     file = Path(profile(tmp_path, ""))
     file.write_bytes(text.encode("utf-8-sig"))
-    assert run("calibrate", "--printer", file, "--measured-x", 101, "--measured-y", 98)[0] == 0
+    assert run("calibrate", "printer", file, "--measured-x", 101, "--measured-y", 98)[0] == 0
     # 1.01 * 100 / 101, 100 / 98
     assert file.read_bytes().decode() == text.replace("scale_x = 1.01", "scale_x = 1.0") + "scale_y = 1.020408\n"
     file.write_text('"scale_x" = 1.01', "utf-8")  # a key as few write it: the profile is written anew
-    assert run("calibrate", "--printer", file, "--measured-x", 101, "--measured-y", 98)[0] == 0
+    assert run("calibrate", "printer", file, "--measured-x", 101, "--measured-y", 98)[0] == 0
     assert (load_printer(str(file)).scale_x, load_printer(str(file)).scale_y) == (1.0, 1.020408)
 
 
 def test_the_page_says_what_it_was_drawn_with_and_for_whom(tmp_path: Path) -> None:
     """What was measured on a page corrects the scales it was drawn with, and no others."""
-    words = ("calibrate", A4.name, "--out", tmp_path, "--force", "--printer")
+    words = ("calibrate", "printer", "--stock", A4.name, "--output", tmp_path, "--force")
     status, said = run(*words, tmp_path / "new.toml")
     assert status == 0
     assert "new.toml: there is no such profile yet" in said
@@ -286,12 +297,18 @@ def test_the_page_says_what_it_was_drawn_with_and_for_whom(tmp_path: Path) -> No
 
 @pytest.mark.parametrize("name", ["", " ", "a\nb", "\x1b[2J"])
 @pytest.mark.parametrize(
-    "command", [("check", BOAT), ("print", BOAT), ("proof", BOAT), ("calibrate", "--measured-x=99")]
+    "command",
+    [
+        ("check", BOAT, "--printer"),
+        ("print", BOAT, "--printer"),
+        ("proof", BOAT, "--printer"),
+        ("calibrate", "printer"),
+    ],
 )
 def test_a_printer_without_a_name_is_refused(tmp_path: Path, name: str, command: tuple[str, ...]) -> None:
-    status, said = run(*command, "--printer", name)
+    status, said = run(*command, name)
     assert status == 2
-    assert "--printer" in said
+    assert "'--printer'" in said or "'PRINTER'" in said
     assert "\x1b" not in said
 
 
@@ -368,7 +385,7 @@ def test_nothing_is_drawn_past_the_edge_of_its_page(tmp_path: Path, text: str, s
     told = f"office: its scale and offset would draw {stock} {past:.1f} mm past the edge of its page; "
     assert (told in said) == (past > 0), said
     assert status == (1 if past else 0)
-    assert run("print", *words, "--out", tmp_path / "out", "--record", tmp_path / "r.sqlite")[0] == status
+    assert run("print", *words, "--output", tmp_path / "out", "--record", tmp_path / "r.sqlite")[0] == status
     assert (tmp_path / "out").exists() == (status == 0)
 
 
@@ -438,7 +455,7 @@ def test_a_set_is_printed_with_a_printer_that_feeds_only_some_of_it(tmp_path: Pa
     file = profile(
         tmp_path, 'technology = "thermal transfer"\nstock_kinds = ["reel"]\nmax_width_mm = 25\nscale_x = 1.01'
     )
-    words = ("--stock", "reel", "--printer", file, "--out", tmp_path / "out", "--record", tmp_path / "r.sqlite")
+    words = ("--stock", "reel", "--printer", file, "--output", tmp_path / "out", "--record", tmp_path / "r.sqlite")
     code, said = run("print", BOAT, *words)
     assert code == 0, said
     told = "tag-a4-95x54 is a sheet, and the printer feeds reel: it is drawn without the profile"
@@ -453,8 +470,8 @@ def test_a_set_is_printed_with_a_printer_that_feeds_only_some_of_it(tmp_path: Pa
     assert lengths[1:] == pytest.approx([45 * 1.01, 35 * 1.01], abs=0.01)  # README: 45 and 35 mm of 1/4 in
     ruler = [obj for obj in tags.get_objects() if obj.type == 2]
     assert ruler  # drawn
-    again = ("--reason", "wet", "--printer", file, "--out", tmp_path / "out", "--record", tmp_path / "r.sqlite")
+    again = ("--reason", "wet", "--printer", file, "--output", tmp_path / "out", "--record", tmp_path / "r.sqlite")
     assert told in run("reprint", "--unit", "0001", *again)[1]
     assert run("reprint", "0001 K1", *again)[0] == 1  # a tag alone: nothing of it is fed
-    nothing = run("print", BOAT, "--printer", profile(tmp_path, 'stock_kinds = ["roll"]'), "--out", tmp_path / "no")
+    nothing = run("print", BOAT, "--printer", profile(tmp_path, 'stock_kinds = ["roll"]'), "--output", tmp_path / "no")
     assert nothing[0] == 1
