@@ -396,7 +396,7 @@ def _safety(messages: Sequence[SafetyMessage]) -> Together:
                 *plain(f"{each.text} [{letters[each.source, each.source_note]}]"),
             ),
             SMALL_PT,
-            after=1.2,
+            after=0.6,
         )
         for each, word in _with_signal_words(messages)
     ]

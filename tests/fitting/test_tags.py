@@ -86,7 +86,7 @@ def test_what_a_tag_or_wrap_looks_like_can_be_set(key: str, value: str, role: st
     assert any(one.face != two.face for one, two in zip(usual, changed, strict=False))  # a second tag may join
 
 
-CAUTION = "Power off before work. A sleeve is no insulation."  # README, "Cautions", in few words
+CAUTION = "Power off before work. Sleeves are not insulation."  # README, "Cautions", in few words
 
 
 def test_a_tag_ends_in_its_caution_at_no_less_than_the_readable_height(tmp_path: Path) -> None:

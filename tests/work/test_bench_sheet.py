@@ -629,4 +629,4 @@ def test_many_markers_left_out_are_listed_without_what_would_help(tmp_path: Path
     assert all(f"W{n}" in text for n in range(100, 100 + count))
     assert text.count("toolong") == count
     assert ("Tofix:aflag" in text) == helps
-    assert ("labelerchecksayswhathelps" in text) != helps
+    assert ("Seelabelercheckforfixes" in text) != helps

@@ -382,7 +382,7 @@ def test_the_page_says_what_was_left_out() -> None:
     data = draw_bench_sheet(sheet, "A4")
     drawn = " ".join(pypdfium2.PdfDocument(data)[1].get_textpage().get_text_range().split())
     assert "its marker was left out" in drawn
-    assert "no sleeve left out “PROBE J4” at J4" in drawn
+    assert "no sleeve omitted “PROBE J4” at J4" in drawn
 
 
 def test_a_long_name_stays_in_its_box_and_clear_of_the_dimensions() -> None:
