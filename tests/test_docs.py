@@ -64,7 +64,7 @@ def test_the_sessions_of_readme(tmp_path: Path) -> None:
     """Each command is run, in order, in a folder with only the examples. The output is the one in README."""
     shutil.copytree(ROOT / "examples", tmp_path / "examples")
     made = sessions()
-    assert len(made) == 6
+    assert len(made) == 5
     for command, expected in made:
         assert steadied(run(command, tmp_path)) == steadied(expected), command
 
