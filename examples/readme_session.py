@@ -14,7 +14,7 @@ ROOT = Path(__file__).parent.parent
 
 
 def main() -> None:
-    """Replace what stands under each command by what it prints now."""
+    """Replace the output under each command with its present output."""
     readme = ROOT / "README.md"
     path = f"{Path(sys.executable).parent}{os.pathsep}{os.environ['PATH']}"
     with tempfile.TemporaryDirectory() as folder:

@@ -1,10 +1,11 @@
-"""README holds: its sessions are run and compared, and every command and stock file stands in it."""
+"""The documents match the program: sessions, commands, options, keys, modules and figures."""
 
 import doctest
 import importlib
 import os
 import pkgutil
 import re
+import runpy
 import shutil
 import subprocess
 import sys
@@ -16,25 +17,23 @@ import pytest
 
 import labeler
 from labeler.answers.listing import file_forms
-from labeler.cli.commands import LabelerCommand
 from labeler.cli.main import main
-from labeler.readers.toml import BAG, BRANCH, CABLE, CIRCUIT, CONNECTOR, END, HARNESS, ITEM, harness_form
 from labeler.tables.catalogue import load_catalogue, setting_specs
 from labeler.tables.document import Form, Key
-from labeler.tables.printers import PRINTER
 from labeler.tables.stocks import STOCK
 from tests.places import ROOT
 
 README = (ROOT / "README.md").read_text("utf-8")
+DOCUMENTS = ["README.md", "examples/README.md", "layouts/README.md"]
 CHANGING = [
     (re.compile(r"\d{4}-\d\d-\d\dT[\d:.]+Z"), "2026-03-01T08:15:30.250Z"),
     (re.compile(r"(?m)^(\d+ .*Z  )\S+"), r"\1ada "),
 ]
-"""What differs from day to day and from user to user: the clock, and who is logged in."""
+"""The time and the user, which differ from run to run."""
 
 
 def sessions() -> list[tuple[str, str]]:
-    """Return every command of a console block with the output under it."""
+    """Return the command and the output of every console block."""
     found = []
     for block in re.findall(r"```console\n(.*?)```", README, re.DOTALL):
         command, _, output = block.partition("\n")
@@ -62,10 +61,10 @@ def run(command: str, folder: Path) -> str:
 
 
 def test_the_sessions_of_readme(tmp_path: Path) -> None:
-    """Each command is run, in order, in a folder with the examples alone; the output is what stands there."""
+    """Each command is run, in order, in a folder with only the examples. The output is the one in README."""
     shutil.copytree(ROOT / "examples", tmp_path / "examples")
     made = sessions()
-    assert len(made) == 8
+    assert len(made) == 5
     for command, expected in made:
         assert steadied(run(command, tmp_path)) == steadied(expected), command
 
@@ -81,54 +80,95 @@ def commands(group: click.Group, prefix: str = "labeler") -> list[tuple[str, cli
 
 
 @pytest.mark.parametrize(("name", "command"), commands(main))
-def test_every_command_stands_in_readme_and_has_an_example(name: str, command: click.Command) -> None:
-    assert f"| `{name}" in README
-    assert isinstance(command, LabelerCommand)
-    assert command.example.startswith(name)
+def test_every_command_is_in_readme_and_has_an_example(name: str, command: click.Command) -> None:
+    assert re.search(rf"\b{re.escape(name)}\b", README)
+    assert "Example: labeler" in " ".join((command.help or "").split())
 
 
-def test_every_stock_stands_in_both_readmes() -> None:
-    other = (ROOT / "layouts" / "README.md").read_text("utf-8")
-    for file in (ROOT / "layouts").glob("*.toml"):
-        assert f"`{file.stem}`" in README
-        assert f"`{file.stem}`" in other
-    assert {stock.name for stock in load_catalogue().stocks} >= {f.stem for f in (ROOT / "layouts").glob("*.toml")}
+def command_lines(text: str) -> list[list[str]]:
+    """Return the words after ``labeler`` of every command in a text."""
+    found = re.findall(r"(?:`|\$ |/)labeler (?!COMMAND)([a-z][^`\n|]*)", text)
+    return [line.split() for line in found]
+
+
+@pytest.mark.parametrize("file", DOCUMENTS)
+def test_every_command_line_in_the_documents_exists(file: str) -> None:
+    """The command exists, and each option is an option of the command before it."""
+    for words in command_lines((ROOT / file).read_text("utf-8")):
+        command: click.Command = main
+        while isinstance(command, click.Group):
+            assert words, f"{file}: a group without a command"
+            assert words[0] in command.commands, f"{file}: labeler {' '.join(words)}"
+            command = command.commands[words.pop(0)]
+        options = {option for parameter in command.params for option in (*parameter.opts, *parameter.secondary_opts)}
+        used = {word.partition("=")[0] for word in words if re.match(r"--?[a-z]", word)}
+        assert used <= {*options, "--help"}, f"{file}: {command.name} {' '.join(words)}"
+
+
+def test_every_option_in_the_documents_exists() -> None:
+    options = {option for _, command in commands(main) for parameter in command.params for option in parameter.opts}
+    for file in DOCUMENTS:
+        used = set(re.findall(r"`(--[a-z-]+)", (ROOT / file).read_text("utf-8")))
+        assert used <= {*options, "--help"}, file
+
+
+def test_readme_has_at_most_2200_words() -> None:
+    """Project choice: a manual that is read in one sitting."""
+    assert len(README.split()) <= 2200
+
+
+def test_every_stock_is_in_the_readme_of_stocks() -> None:
+    text = (ROOT / "layouts" / "README.md").read_text("utf-8")
+    names = {file.stem for file in (ROOT / "layouts").glob("*.toml")}
+    assert names == set(re.findall(r"`([a-z0-9-]+)`", text.partition("## A sheet")[0])) - {"layouts", "labeler"}
+    assert {stock.name for stock in load_catalogue().stocks} >= names
 
 
 def keys_in(text: str) -> set[str]:
-    """Return what stands in backquotes."""
+    """Return the keys in backquotes."""
     return set(re.findall(r"`([a-z_]+)`", text))
 
 
-def test_readme_names_the_keys_of_a_harness_file() -> None:
-    """Those that are declared and no others; settings stand there as one, but those that belong to a branch."""
-    rows = dict(re.findall(r"^\| `\[+([a-z.]+)\]+` \| (.*) \|$", README, re.M))
-    own = {"harness": HARNESS, "connector": CONNECTOR, "circuit": CIRCUIT, "cable": CABLE, "branch": BRANCH}
-    for table, keys in {**own, "branch.end": END, "bag": BAG}.items():
-        extra = {"branch": {"covering", "covering_wall_mm"}, "branch.end": {"colour"}, "bag": {"contents"}}
-        assert keys_in(rows[table]) - {"item", "quantity"} == {*keys, *extra.get(table, ())}, table
-    assert keys_in(rows["bag"]) >= ITEM.keys()
-    assert set(rows) == {*harness_form().keys, "branch.end"}
-    assert all(kind in rows["connector"] for kind in CONNECTOR["kind"].allowed)
+def test_the_key_tables_of_the_examples_are_current() -> None:
+    """``python examples/key_tables.py`` changes nothing: the tables are those of the declared keys."""
+    text = (ROOT / "examples" / "README.md").read_text("utf-8")
+    assert runpy.run_path(str(ROOT / "examples" / "key_tables.py"))["with_tables"](text) == text
+
+
+@pytest.mark.parametrize("kind", ["harness", "stock", "printer", "column map"])
+def test_the_readme_of_examples_names_every_key(kind: str) -> None:
+    """Every key that a file of this kind may have, except settings: those are listed by ``labeler list settings``."""
+    text = (ROOT / "examples" / "README.md").read_text("utf-8")
+    tables = text.partition(f"<!-- keys of a {kind} -->")[2].partition("<!-- end -->")[0]
+    rows = set(re.findall(r"(?m)^\| `([a-z_]+)` \|", tables))
+    assert rows == own_keys(file_forms()[kind], set() if kind != "harness" else setting_groups())
+
+
+def setting_groups() -> set[str]:
+    return {name.partition(".")[0] for name in setting_specs()}
+
+
+def own_keys(form: Form, without: set[str]) -> set[str]:
+    """Return the names of the keys of a form and of the tables in it, without tables and settings themselves."""
+    found: set[str] = set()
+    for name, key in form.keys.items():
+        if name not in without:
+            found |= own_keys(key.form, without) if key.form else {name}
+    return found
 
 
 def test_the_readme_of_stocks_names_every_key() -> None:
     text = (ROOT / "layouts" / "README.md").read_text("utf-8")
     rows = re.findall(r"^\| ((?:`[a-z_]+`(?:, )?)+) \| (.*) \|$", text.partition("## Every key")[2], re.M)
-    named = {key: meaning for keys, meaning in rows for key in keys_in(keys)}
+    named = {key: description for keys, description in rows for key in keys_in(keys)}
     assert named.keys() == STOCK.keys.keys()
     for key in ("kind", "marker"):
         assert keys_in(named[key]) == set(STOCK.keys[key].allowed)
 
 
-def test_readme_names_the_keys_of_a_printer() -> None:
-    text = README.partition("## Printers")[2].partition("Sleeves are never sent")[0]
-    assert keys_in(text) - {"labeler"} == PRINTER.keys.keys()
-
-
 @pytest.mark.parametrize("kind", file_forms())
-def test_every_declared_key_has_a_meaning(kind: str) -> None:
-    """One sentence, without a full stop; the settings say theirs in their table."""
+def test_every_declared_key_has_a_description(kind: str) -> None:
+    """A description is one sentence without a full stop. Settings have theirs in their table."""
 
     def keys(form: Form) -> Iterator[Key]:
         for key in (*form.keys.values(), *((form.other,) if form.other else ())):
@@ -138,7 +178,7 @@ def test_every_declared_key_has_a_meaning(kind: str) -> None:
     assert all(key.description and not key.description.endswith(".") for key in keys(file_forms()[kind]))
 
 
-def test_every_module_stands_in_developers() -> None:
+def test_every_module_is_in_developers() -> None:
     text = (ROOT / "DEVELOPERS.md").read_text("utf-8")
     for module in pkgutil.walk_packages(labeler.__path__, "labeler."):
         assert f"`{module.name.removeprefix('labeler.')}`" in text, module.name
@@ -153,9 +193,9 @@ def test_the_figures_in_readme() -> None:
     assert round(stop(6.35, 3.175, 0.635, 5).circumferential_scale, 2) == 0.83
     two = pack([1.9, 1.9])
     assert (f"{two.diameter_mm:.2f}", f"{hull_diameter(two):.2f}") == ("3.80", "3.11")
-    choices = setting_specs()
-    assert (choices["sleeve.pass_over_margin"].default, choices["sleeve.grip_margin"].default) == (0.10, 0.10)
-    assert (choices["print.reading_distance_mm"].default, choices["print.wire_reading_distance_mm"].default) == (
+    settings = setting_specs()
+    assert (settings["sleeve.pass_over_margin"].default, settings["sleeve.grip_margin"].default) == (0.10, 0.10)
+    assert (settings["print.reading_distance_mm"].default, settings["print.wire_reading_distance_mm"].default) == (
         400,
         300,
     )
@@ -169,5 +209,5 @@ def test_doctests(name: str) -> None:
 
 def test_the_commands_of_ci_are_those_of_readme() -> None:
     script = (ROOT / ".ci" / "run").read_text("utf-8")
-    assert "README.md" in script  # it reads the two commands from there instead of repeating them
+    assert "README.md" in script  # the script reads the two commands from README instead of repeating them
     assert len(re.findall(r"```sh\n(.*?)```", README, re.DOTALL)) == 2
