@@ -80,9 +80,10 @@ def commands(group: click.Group, prefix: str = "labeler") -> list[tuple[str, cli
 
 
 @pytest.mark.parametrize(("name", "command"), commands(main))
-def test_every_command_is_in_readme_and_has_an_example(name: str, command: click.Command) -> None:
+def test_every_command_is_in_readme(name: str, command: click.Command) -> None:
+    """Its example is tested with its help screen."""
+    assert command.help
     assert re.search(rf"\b{re.escape(name)}\b", README)
-    assert "Example: labeler" in " ".join((command.help or "").split())
 
 
 def command_lines(text: str) -> list[list[str]]:
