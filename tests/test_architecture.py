@@ -26,11 +26,11 @@ ROOT = Path(labeler.__file__).parent
 TOP = ROOT.name
 
 LIMITS = {
-    "names": 24,
+    "names": 25,
     "layers": 9,
-    "connections": 111,
+    "connections": 119,
     "circles": 0,
-    "modules": 113,
+    "modules": 115,
 }
 
 LAYERS: list[set[str]] = [
@@ -42,7 +42,7 @@ LAYERS: list[set[str]] = [
     {"draw"},
     {"job"},
     {"answers", "proof"},
-    {"cli"},
+    {"api", "cli"},
 ]
 """From below: what stands in a layer imports only from layers before it, and not from its own."""
 
