@@ -124,7 +124,8 @@ def basis(of: PackedBundle | MeasuredBundle | WireDiameter) -> str:
     if of.count == 1:
         return "one wire or cable"
     return (
-        f"{of.count} wires or cables: thinnest, packed tightest {of.packed_mm:.2f} mm, hull {of.hull_mm:.2f} mm; thickest, "
+        f"{of.count} wires or cables: thinnest, packed tightest {of.packed_mm:.2f} mm, "
+        f"hull {of.hull_mm:.2f} mm; thickest, "
         f"laid by hand max({of.factor:g} × root of the sum of squares, packing + {of.allowance:.0%}) = "
         f"{of.hand_laid_mm:.2f} mm"
     )
@@ -267,7 +268,8 @@ FORMS: Mapping[str, str | Callable[..., str]] = {
         "grips {on:.2f} mm by {margin:.1%} ({recovered:.2f} mm recovered), less than the margin: check that it holds"
     ),
     "grips in the middle": (
-        "grips {middle:.2f} mm with the {margin:.0%} margin ({recovered:.2f} mm recovered); loose on {on:.2f} mm: check "
+        "grips {middle:.2f} mm with the {margin:.0%} margin ({recovered:.2f} mm recovered); "
+        "loose on {on:.2f} mm: check "
         "that it holds"
     ),
     "too wide to grip": "recovered ID {recovered:.2f} mm; at most {most:.2f} mm grips",
@@ -287,7 +289,8 @@ FORMS: Mapping[str, str | Callable[..., str]] = {
     "tag too small": "at the required capitals of {required:.2f} mm {why}",
     "title too wide": "the title needs {title:.1f} mm; {free:.1f} mm is free",
     "rows too many": (
-        "the {headings} headings and {rows} rows (widest {widest:.1f} mm) do not fit into {width:.1f} × {height:.1f} mm "
+        "the {headings} headings and {rows} rows (widest {widest:.1f} mm) do not fit into "
+        "{width:.1f} × {height:.1f} mm "
         "of {stock}"
     ),
     # codes
@@ -350,7 +353,9 @@ FORMS: Mapping[str, str | Callable[..., str]] = {
     "covering_wall_mm": "the covering's wall",
     "bundle_diameter_mm": "the bundle",
     "no overlap": ("use {tube} on the covering alone, its edge stays open (sleeve.covering_overlap_mm = 0): {reached}"),
-    "less margin": "use {tube} with a margin of {value:.0%} instead of {was:.0%}; {cost} ({key} = {value:g}): {reached}",
+    "less margin": (
+        "use {tube} with a margin of {value:.0%} instead of {was:.0%}; {cost} ({key} = {value:g}): {reached}"
+    ),
     "sleeve.pass_over_margin": "it slides on less easily",
     "sleeve.grip_margin": "it may move",
     "shorter text": "shorten the text to {text!r}: {reached}",

@@ -412,7 +412,8 @@ def _grades(tube: Tube, seat: Seat, settings: Settings) -> Iterable[str]:
     ):
         if tube.expanded_id_mm >= base * factor:
             need = base * factor
-            yield f"            slides on: {tube.expanded_id_mm:.2f} expanded >= {base:.2f} x {factor:g} = {need:.2f} mm ({what})"
+            sizes = f"{tube.expanded_id_mm:.2f} expanded >= {base:.2f} x {factor:g} = {need:.2f} mm"
+            yield f"            slides on: {sizes} ({what})"
             break
     for base, factor, what in (
         (grip.low, hold, "pass"),
@@ -421,7 +422,8 @@ def _grades(tube: Tube, seat: Seat, settings: Settings) -> Iterable[str]:
     ):
         if tube.recovered_id_mm <= base * factor:
             most = base * factor
-            yield f"            grips: {tube.recovered_id_mm:.2f} recovered <= {base:.2f} x {factor:g} = {most:.2f} mm ({what})"
+            sizes = f"{tube.recovered_id_mm:.2f} recovered <= {base:.2f} x {factor:g} = {most:.2f} mm"
+            yield f"            grips: {sizes} ({what})"
             break
 
 

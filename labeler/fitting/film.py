@@ -254,7 +254,7 @@ def fit_insert(marker: Marker, place: SleevePlace, stock: Stock, codes: CodeMake
 def strip_lengths(marker: Marker, place: SleevePlace) -> dict[float, float]:
     """Return the lengths of paper strips that may be chosen, mm, shortest first, each with its sleeve's cut length.
 
-    A strip ends ``insert.sleeve_overhang_mm`` inside the part of the sleeve that it lies under, shrunk as far as it may.
+    An insert ends ``insert.sleeve_overhang_mm`` inside the part of the sleeve over it, shrunk as far as it may.
     """
     settings, seat, tube = marker.settings, place.seat, place.choice.tubes[0]
     on = shrunk(

@@ -128,7 +128,8 @@ class PieceLength:
 def lengths_on(seat: Seat, tube: Tube, own_along: Range, settings: Settings, piece: PieceLength) -> Lengths:
     """Return how the length of a tube is used on a seat, cut to a fixed length or to one that may be chosen.
 
-    ``own_along`` is the tube's length on the marked part over its flat length. On a stepped seat each part is held by ``sleeve.covering_overlap_mm`` after shrinking.
+    ``own_along`` is the tube's length on the marked part over its flat length. On a stepped seat each part is held
+    by ``sleeve.covering_overlap_mm`` after shrinking.
     """
     rest, along, least = 0.0, None, 0.0
     if seat.section:

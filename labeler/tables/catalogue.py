@@ -181,7 +181,7 @@ def default_wire(size: str) -> str:
 
 
 def with_low_end(found: WireDiameter, settings: Settings) -> WireDiameter:
-    """Return a table's diameter with a low end: below the nominal by ``wire.od_undersize``, where no minimum is stated."""
+    """Return a table's diameter, its minimum ``wire.od_undersize`` below the nominal where none is stated."""
     return _lowered(found, settings.wire.od_undersize) if found.from_nominal and settings.wire.od_undersize else found
 
 

@@ -101,7 +101,8 @@ def test_a_tube_of_another_family(tmp_path: Path) -> None:
     assert fit.result == "fail"
     assert any(
         w.startswith(
-            "use 3:1 single wall 9/3 (9.00 mm expanded, 3.00 recovered, 3.0:1; add '3:1 single wall' to sleeve.families): "
+            "use 3:1 single wall 9/3 (9.00 mm expanded, 3.00 recovered, 3.0:1; add '3:1 single wall' to "
+            "sleeve.families): "
         )
         for w in sentences(fit.fixes)
     )

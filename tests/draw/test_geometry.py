@@ -248,7 +248,8 @@ def write_mixed(path: Path, circuits: int) -> None:
     """Write a harness whose wires are marked in every kind in turn, with a bag for every connector of it."""
     rows = [
         '[harness]\nname = "Survey boat, long"\npart_number = "RSB-900"\n[defaults]\nwire_type = "SAE J1128 TXL"\n'
-        'code.symbology = "QR"\nprint.wire_reading_distance_mm = 250\nmarker.branch = "none"\nmarker.wire_text = "{circuit} {local}"'
+        'code.symbology = "QR"\nprint.wire_reading_distance_mm = 250\nmarker.branch = "none"\n'
+        'marker.wire_text = "{circuit} {local}"'
     ]
     rows += [
         f'[[circuit]]\nid = "W{n + 1:04d}"\nfrom = "P{n // 8 + 1}:{n % 8 + 1}"\n'

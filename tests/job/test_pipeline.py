@@ -715,7 +715,8 @@ def test_the_sleeves_of_a_place_are_cut_alike_for_all_units(tmp_path: Path) -> N
     """Digits are not all as wide; lengths are those of the widest serial of four digits, and every text fits."""
     file = tmp_path / "boat.toml"
     file.write_text(
-        '[harness]\nname = "Survey boat"\n[defaults]\nwire_type = "TXL"\nsleeve.cut_step_mm = 1.0\nsleeve.cut_lengths_mm = []\n'
+        '[harness]\nname = "Survey boat"\n[defaults]\nwire_type = "TXL"\nsleeve.cut_step_mm = 1.0\n'
+        "sleeve.cut_lengths_mm = []\n"
         '[[circuit]]\nid = "W1"\nfrom = "J1:1"\nto = "P1:1"\nsize = "18 AWG"\n'
         '[[circuit]]\nid = "W2"\nfrom = "J1:2"\nto = "P1:2"\nsize = "18 AWG"\n'
         '[[branch]]\nid = "B1"\ncircuits = ["W1", "W2"]\n[[branch.end]]\nat = "J1"\ntext = "WINCH {serial}"\n',

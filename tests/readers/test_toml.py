@@ -387,7 +387,8 @@ def test_a_problem_names_its_line(text: str | bytes, line: int, said: str) -> No
 def test_all_problems_come_at_once_in_the_order_of_the_file() -> None:
     text = (
         HEAD
-        + "[defaults]\nsleeve.pass_over_margin = 3\n[[circuit]]\nid = 'W1'\nfrom = 'J4:0'\nsize = 3\n[[cable]]\n[[foo]]\n"
+        + "[defaults]\nsleeve.pass_over_margin = 3\n[[circuit]]\nid = 'W1'\nfrom = 'J4:0'\nsize = 3\n"
+        + "[[cable]]\n[[foo]]\n"
     )
     assert [problem.where.line for problem in problems(text)] == [4, 5, 7, 8, 9, 10]
 

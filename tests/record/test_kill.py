@@ -28,7 +28,8 @@ signal.signal(signal.SIGINT, signal.default_int_handler)  # it is ignored where 
 from pathlib import Path
 from tests.orders import print_harness
 from labeler.record import open_record
-import labeler.work.bench_sheet, labeler.draw.bench, labeler.draw.pdf, labeler.layout.place, labeler.readers.table, pandas
+import labeler.work.bench_sheet, labeler.draw.bench, labeler.draw.pdf, labeler.layout.place
+import labeler.readers.table, pandas
 place, out, loom, units = sys.argv[1], Path(sys.argv[2]), sys.argv[3], int(sys.argv[4])
 print("ready", flush=True)
 with open_record(place) as record:

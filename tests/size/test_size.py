@@ -144,7 +144,7 @@ def seat(passes: float, closes: float) -> Seat:
 
 
 def test_pass_and_grip() -> None:
-    """4.6 mm x 1.1 = 5.06, 4.0 x 0.9 = 3.6: 1/4 (6.35 -> 3.175) passes; 3/16 (4.7498) is marginal, 3.3 % of clearance."""
+    """4.6 x 1.1 = 5.06, 4.0 x 0.9 = 3.6: 1/4 (6.35 -> 3.175) passes; 3/16 (4.7498) has 3.3 % of clearance."""
     found = choose_tubes(seat(4.6, 4.0), settings({"sleeve.families": ("AS23053/5",)}), CATALOGUE)
     assert [tube.name for tube in found.tubes] == ["AS23053/5 1/4", "AS23053/5 3/16"]
     assert found.marginal.keys() == {"AS23053/5 3/16"}
@@ -174,7 +174,8 @@ def test_two_to_one_has_no_size_for_a_wide_range() -> None:
     assert not found.tubes
     # 3/8: 4.7498 - 3.4 x 0.9 = 1.69; 1/4: 8.8 - 6.35 = 2.45
     assert sentence(found.refusals[0]) == (
-        "no tube fits; nearest: AS23053/5 3/8 (9.53 mm expanded, 4.75 recovered) recovers 1.69 mm too wide to grip with "
+        "no tube fits; nearest: AS23053/5 3/8 (9.53 mm expanded, 4.75 recovered) recovers 1.69 mm too wide to grip "
+        "with "
         "the 10% margin"
     )
     assert sentence(found.fixes[0]) == (

@@ -280,7 +280,8 @@ FITTED: dict[str, Any] = {"connector_installed": True}
             FITTED,
             CRIMPED,
             2.6,
-            "slide over contact crimped at P1, 2.6 mm, from P1, before connector P1 is installed; J4 is already terminated",
+            "slide over contact crimped at P1, 2.6 mm, from P1, before connector P1 is installed; "
+            "J4 is already terminated",
         ),
         (FITTED, FITTED, 18.0, "slide over connector J4, 18 mm"),
     ],
