@@ -14,7 +14,7 @@ import numpy as np
 import pypdfium2 as pdfium
 from PIL import Image, ImageDraw, ImageFont
 
-from labeler.job.printing import print_harness
+from labeler.api import print_units
 from labeler.job.run import Printed
 from labeler.model import Fit, Placed, Sheet
 from labeler.record import open_record
@@ -57,21 +57,21 @@ def on_the_part(flat: np.ndarray, around: float, along: float, outside_mm: float
 
 def sleeve(printed: Printed, at: str) -> Image.Image:
     """Return one sleeve, flat and at both ends of what it may become."""
-    fit: Fit = next(f for f in printed.fits if f.marker.at == at and f.marker.role == "branch end")
+    fit: Fit = next(f for f in printed.fits if f.marker.place == at and f.marker.role == "branch end")
     sheet, placed = next((s, p) for s in printed.sheets for p in s.placed if p.piece.marker == fit.marker.id)
     flat = flat_piece(printed, sheet, placed)
-    assert fit.marked_side_scale is not None
-    assert fit.longitudinal_scale is not None
-    assert fit.outside_mm is not None
-    assert fit.capital is not None
+    assert fit.surface.marked_side_scale is not None
+    assert fit.surface.longitudinal_scale is not None
+    assert fit.tube_od_mm is not None
+    assert fit.capital_height_mm is not None
     assert fit.tube is not None
     views = [
-        (f"printed flat: {fit.tube.name}, {fit.lay_flat_mm:.1f} mm wide, capitals {fit.capital.flat:.2f} mm",
+        (f"printed flat: {fit.tube.name}, capitals {fit.capital_height_mm.printed:.2f} mm",
          Image.fromarray(flat.astype("uint8"))),
-        (f"shrunk, smallest letters: outside {fit.outside_mm[1]:.1f} mm, capitals {fit.capital.low:.2f} mm",
-         on_the_part(flat, fit.marked_side_scale.low, fit.longitudinal_scale.low, fit.outside_mm[1])),
-        (f"shrunk, largest letters: outside {fit.outside_mm[2]:.1f} mm, capitals {fit.capital.high:.2f} mm",
-         on_the_part(flat, fit.marked_side_scale.high, fit.longitudinal_scale.high, fit.outside_mm[2])),
+        (f"shrunk, smallest letters: OD {fit.tube_od_mm[1]:.1f} mm, capitals {fit.capital_height_mm.low:.2f} mm",
+         on_the_part(flat, fit.surface.marked_side_scale.low, fit.surface.longitudinal_scale.low, fit.tube_od_mm[1])),
+        (f"shrunk, largest letters: OD {fit.tube_od_mm[2]:.1f} mm, capitals {fit.capital_height_mm.high:.2f} mm",
+         on_the_part(flat, fit.surface.marked_side_scale.high, fit.surface.longitudinal_scale.high, fit.tube_od_mm[2])),
     ]  # fmt: skip
     font = ImageFont.truetype(FONT, 34)
     width = max(view.width for _, view in views) + 80
@@ -92,7 +92,7 @@ def main() -> None:
     folder = HERE / "pictures"
     folder.mkdir(exist_ok=True)
     with tempfile.TemporaryDirectory() as name, open_record(Path(name) / "record.sqlite") as record:
-        printed = print_harness(str(HERE / "survey-boat.toml"), Path(name), record, date="2026-03-01")
+        (printed,) = print_units(HERE / "survey-boat.toml", name, record=record)
         tags = next(s for s in printed.sheets if s.stock.marker == "tag")
         page(printed, tags, 72).save(folder / "tags.png", optimize=True)
         wraps = next(s for s in printed.sheets if s.stock.marker == "wrap")
@@ -100,9 +100,10 @@ def main() -> None:
         bench = pdfium.PdfDocument(str(printed.files[0]))
         words = ["".join(each.get_textpage().get_text_range().split()) for each in bench]
         branch = next(number for number, said in enumerate(words) if "BRANCHB4" in said)
-        for name, number in (("bench", 0), ("branch", branch)):
-            bench[number].render(scale=1, grayscale=True).to_pil().save(folder / f"{name}.png", optimize=True)
-        sleeve(printed, "J4").save(folder / "sleeve.png", optimize=True)
+        for picture, number in (("bench", 0), ("branch", branch)):
+            bench[number].render(scale=1, grayscale=True).to_pil().save(folder / f"{picture}.png", optimize=True)
+        (smallest,) = print_units(HERE / "sounder-lead.toml", Path(name) / "lead", record=record)
+        sleeve(smallest, "P1").save(folder / "sleeve.png", optimize=True)
 
 
 if __name__ == "__main__":

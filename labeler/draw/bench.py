@@ -38,7 +38,7 @@ from labeler.draw.flow import (
 )
 from labeler.draw.pens import points
 from labeler.draw.picture import draw_part, picture_heights
-from labeler.draw.typeset import NO_BREAK, PLAIN, Words, bold, draw_words, plain, shortened, text_width
+from labeler.draw.typeset import PLAIN, Words, bold, draw_words, plain, shortened, text_width
 from labeler.errors import Problem, SourceLocation, WrongUse
 from labeler.tables.stocks import PAPERS
 from labeler.work import wording
@@ -423,13 +423,9 @@ def _half(lengths: Sequence[int]) -> int:
 
 
 def _brief_safety(messages: Sequence[SafetyMessage]) -> Table:
-    """Return the messages as one paragraph; where they are from stands on the first page."""
-    texts = [
-        span
-        for each, word in _with_signal_words(messages)
-        for span in (*bold(f"{word}{each.title}: "), *plain(f"{each.text} "))
-    ]
-    words = (*bold("SAFETY "), (PLAIN, 0.0, f"{NO_BREAK * 2} "), *texts)
+    """Return one line on a page that is not the first: what the messages are about, and where they are in full."""
+    titles = "; ".join(each.title for each, _ in _with_signal_words(messages))
+    words = (*bold("SAFETY "), *plain(f"See the first page: {titles}."))
     rows = [Row([Text(words, SMALL_PT)], 0.0, 0.0, (2.0, 0.0, 0.0, 3.0))] if messages else []
     return Table((1,), rows, gap=6.0)
 
@@ -530,9 +526,9 @@ def _branch_cuts(page: BranchPage) -> Table:
     ]
     covering = page.facts.covering
     if covering:
-        over, unknown = ("over ", "over ") if covering.wound else ("1 × ", "1, to ")
+        over = "over " if covering.wound else "1 × "
         known = covering.length_mm
-        length = f"{over}{_length(known)}" if known else f"{unknown}the measured branch"
+        length = f"{over}{_length(known)}" if known else "length to suit"
         rows.append((TickBox(), Text(plain(covering.covering)), Text(bold(length)), None))
     rows += [
         (

@@ -160,7 +160,7 @@ def _marker(view: _EndView, marker: DrawnMarker, middle: float, scale: int) -> N
     turned = (fit.marker.settings.sleeve.reads == "towards connector") != view.right
     pencil.text_of(fit, (left + (far - near) / 2, middle), scale, turned=turned)
     below = middle - thickness / 2 - 2.6
-    pencil.dimension(*view.span(0, near), below, f"{marker.edge_mm:g}" if marker.asked else "place is open")
+    pencil.dimension(*view.span(0, near), below, f"{marker.edge_mm:g}" if marker.asked else "not specified")
     pencil.dimension(left, right, below, f"{marker.length_mm:.0f} mm after shrinking" if fit.sections else "")
     if marker.past_edge_mm:
         bare = view.span(near, near + marker.past_edge_mm / scale)

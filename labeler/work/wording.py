@@ -90,8 +90,8 @@ def facts(of: BranchFacts) -> Iterator[tuple[str, str]]:
         yield "diameter", f"{over.low:.2f} to {over.high:.2f} mm on {wording.seat_text(seat)}"
     if of.covering:
         known = of.covering.length_mm
-        what = ("over", "over the") if of.covering.wound else ("cut", "cut it to the")
-        length = f"{what[0]} {known:g} mm" if known else f"{what[1]} measured branch"
+        what = "over" if of.covering.wound else "cut"
+        length = f"{what} {known:g} mm" if known else "length to suit the branch"
         yield "covering", f"{of.covering.covering}, {length}"
     yield "length", f"{round(of.length_mm, 1):g} mm" if of.length_mm else "not given"
 
@@ -136,7 +136,7 @@ def work_step(step: WorkStep) -> tuple[str, str]:
         case InsertContacts(at):
             return f"Insert the contacts into {at}", f"{BY_CAVITY}; then engage the secondary lock, if any"
         case CoveringCut(covering, length_mm=length):
-            return f"Wrap or fit the {covering}", f"over {length:g} mm" if length else "over the measured branch"
+            return f"Wrap or fit the {covering}", f"over {length:g} mm" if length else "length to suit the branch"
         case PlaceEdge(covering, edge, at):
             return f"Place the edge of the {covering} {edge:.0f} mm from {at}", ""
         case PlaceMarker():
