@@ -76,8 +76,8 @@ def bundle_command(wires: str, settings: dict[str, str], as_json: bool) -> None:
     if as_json:
         print_json(bundle_json(answer, source))
         return
-    click.echo(f"passes over {answer.pass_over.low:.2f} to {answer.pass_over.high:.2f} mm")
-    click.echo(f"closes on   {answer.grip.low:.2f} to {answer.grip.high:.2f} mm")
+    click.echo(f"pass-over diameter  {answer.pass_over.low:.2f} to {answer.pass_over.high:.2f} mm")
+    click.echo(f"grip diameter       {answer.grip.low:.2f} to {answer.grip.high:.2f} mm")
     click.echo(source)
 
 
@@ -97,7 +97,7 @@ def scan_command(given: tuple[str, ...], unit: str | None, record_path: str | No
     from labeler import scan
 
     if not all(one.strip() for one in given):
-        raise click.UsageError("a TEXT is empty: nothing was scanned")
+        raise click.UsageError("TEXT is empty: nothing was scanned")
     with opened_record(record_path, create=False) as record:
         scanned = scan.scan(record, given)
         tally = scan.against(record, unit, scanned) if unit else None

@@ -1,6 +1,6 @@
 """The command line. Results go to standard output, talk to standard error.
 
-Exit status: 0 done, 1 something is wrong with the data, 2 wrong use, 130 broken off. Everything heavy is imported
+Exit status: 0 done, 1 something is wrong with the data, 2 wrong use, 130 interrupted. Everything heavy is imported
 inside the commands, so that help appears at once.
 """
 
@@ -75,7 +75,7 @@ class _Commands(LabelerGroup):
             with ended_as_interrupted():
                 return super().invoke(ctx)
         except KeyboardInterrupt:
-            click.echo("\nstopped: what was not finished is taken back", err=True)
+            click.echo("\nInterrupted. The unfinished job was cancelled.", err=True)
             ctx.exit(INTERRUPTED)
         except LabelerError as error:
             warn(error.problems)
@@ -220,7 +220,7 @@ def _serials(unit: str | None, quantity: int | None, serials: str | None) -> lis
     if not dash or len(numbers) < 2:
         why = "is not FROM-TO, as in 0001-0025"
     elif numbers[0] > numbers[1]:
-        why = "runs backwards: name the lower serial first"
+        why = "runs backwards: put the lower serial first"
     elif numbers[1] - numbers[0] >= MOST_UNITS:
         why = f"is more than {MOST_UNITS} units: print them in several runs"
     elif len(first) != len(last) and ((first.startswith("0") and first != "0") or last.startswith("0")):

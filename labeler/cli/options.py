@@ -94,9 +94,9 @@ def parse_queues(_: click.Context, __: click.Parameter, given: tuple[str, ...]) 
 def parse_printer(_: click.Context, __: click.Parameter, given: str | None) -> str | None:
     """Return the name or the path of a profile."""
     if given is not None and not given.strip():
-        raise click.BadParameter("the name is empty; give the name of a profile, or leave --printer out")
+        raise click.BadParameter("empty name: omit --printer, or give the name of a profile")
     if given is not None and not given.isprintable():
-        raise click.BadParameter(f"{given!r} has signs that do not show")
+        raise click.BadParameter(f"{given!r} has characters that do not show")
     return given
 
 
@@ -106,7 +106,7 @@ def parse_measure(_: click.Context, __: click.Parameter, given: str | None) -> f
         return None
     found = re.fullmatch(r"\s*([0-9]{1,4}(?:[.,][0-9]{1,6})?)\s*(?:mm)?\s*", given)
     if not found:
-        raise click.BadParameter(f"{given[:40]!r} is no length in mm, as in 99.2")
+        raise click.BadParameter(f"{given[:40]!r} is not a length in mm, as in 99.2")
     return float(found[1].replace(",", "."))
 
 
@@ -136,10 +136,10 @@ def gathered(name: str, make: Callable[[dict[str, Any]], object]) -> Callable[[F
 
 
 def _said(_: click.Context, __: click.Parameter, given: str | None) -> str:
-    """Return a text on one line; one that says nothing is refused."""
+    """Return a text on one line; an empty one is refused."""
     text = " ".join(given.split()) if given is not None else ""
     if given is not None and not (text and text.isprintable()):
-        raise click.BadParameter("it says nothing, or holds signs that cannot be printed")
+        raise click.BadParameter("the text is empty, or holds characters that cannot be printed")
     return text
 
 
@@ -396,9 +396,9 @@ def job_named(about: str) -> int | None:
 
 
 def chosen_markers(record: Record, of: Target) -> tuple[Recorded, ...]:
-    """Find what is meant: exactly one marker where one is named, else all on a sheet, or of one harness's unit.
+    """Return the markers named: exactly one, or all on a sheet, or all of one harness's unit.
 
-    Where several are met, a terminal is asked which; elsewhere it is an error that lists them.
+    Where several match, a person at a terminal is asked which; elsewhere an error lists them.
     """
     marker, unit, branch, harness, on_sheet = of.marker, of.unit, of.branch, of.harness, of.on_sheet
     for name, given in (("MARKER", marker), ("--unit", unit), ("--branch", branch), ("--harness", harness)):
@@ -411,7 +411,9 @@ def chosen_markers(record: Record, of: Target) -> tuple[Recorded, ...]:
         where = f"{record.name}, {harness}" if harness else record.name
         if on_sheet is not None and not marker:
             message = f"job {on_sheet[0]} has no sheet {on_sheet[1]} with markers on it"
-            raise LabelerError(Problem(SourceLocation(where), message, "the head of a sheet says its job and number"))
+            raise LabelerError(
+                Problem(SourceLocation(where), message, "see the header of the sheet for its job and number")
+            )
         near = record.suggestion_for(marker or branch or "", unit=unit, harness=harness)
         message = "; ".join(filter(None, (f"no marker is recorded for {asked!r}", near.message)))
         raise LabelerError(Problem(SourceLocation(where), message, near.fix))
@@ -426,7 +428,7 @@ def chosen_markers(record: Record, of: Target) -> tuple[Recorded, ...]:
     if of.sheet:  # of all the units that share it
         return found
     units = list(dict.fromkeys(map(unit_name, found)))
-    what = f"{len(units)} harnesses have what {asked!r} names"
+    what = f"{len(units)} harnesses match {asked!r}"
     meant = units[which_of(units, what, "name one with --harness", record.name)]
     return tuple(item for item in found if unit_name(item) == meant)
 
@@ -435,7 +437,7 @@ MOST_LISTED = 30  # candidates: more than a screen of them helps nobody
 
 
 def which_of(lines: Sequence[str], what: str, fix: str, where: str, heads: str = "") -> int:
-    """Return which of several is meant, counted from 0: the only one, or the one a person at the terminal names.
+    """Return the index of the one chosen: the only one, or the one that a person at the terminal names.
 
     Raises `LabelerError` with the numbered lines where nobody can be asked.
     """

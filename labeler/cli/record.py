@@ -1,4 +1,4 @@
-"""The command line of the build record: print again, look up, declare void, finish what was broken off."""
+"""The command line of the build record: print again, look up, declare void, finish interrupted jobs."""
 
 from __future__ import annotations
 
@@ -242,7 +242,7 @@ def record_show_command(about: str, unit: str | None, harness: str | None, recor
         click.echo("  " + "  ".join(str(word) for word in words if word))
 
 
-# ---------------------------------------------------------------- printing again, comparing, void, broken off
+# ---------------------------------------------------------------- printing again, comparing, void, interrupted jobs
 
 
 @command("reprint", example='labeler reprint "0001 J4" --reason lost')

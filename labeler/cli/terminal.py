@@ -79,7 +79,7 @@ def shown_progress(items: Sequence[Any], words: str) -> Iterable[Any]:
 
 @contextmanager
 def ended_as_interrupted() -> Iterator[None]:
-    """Meet the end that a system or a closed terminal asks for as Ctrl-C is met: what is under way is taken back."""
+    """Treat the end that a system or a closed terminal asks for as Ctrl-C: the unfinished job is cancelled."""
     import signal
     import threading
 
@@ -107,14 +107,14 @@ def ended_as_interrupted() -> Iterator[None]:
 
 @contextmanager
 def reported_when_interrupted(units: int) -> Iterator[list[Printed]]:
-    """Say after how many of several units a print was broken off; those that are done are added to the list."""
+    """Report after how many of several units a print was interrupted; finished ones are added to the list."""
     done: list[Printed] = []
     try:
         yield done
     except KeyboardInterrupt:
         if units > 1:
             shown = ": labeler record list shows them" if done else ""
-            click.echo(f"\nbroken off after {len(done)} of {units} units{shown}", err=True)
+            click.echo(f"\nInterrupted after {len(done)} of {units} units{shown}", err=True)
         raise
 
 
@@ -148,9 +148,9 @@ def tell(runs: Sequence[Printed], record: Record, output: Output | None = None) 
         made = f"{count} marker{'' if count == 1 else 's'} on {sheets} sheet{'' if sheets == 1 else 's'}"
         report(f"unit {job.unit}: {made}, job {job.id}")
         for fit in printed.omitted:
-            click.echo(f"left out: {fit.marker.id} {fit.marker.place}: {'; '.join(sentences(fit.reasons))}", err=True)
+            click.echo(f"omitted: {fit.marker.id} {fit.marker.place}: {'; '.join(sentences(fit.reasons))}", err=True)
     for stock, number, cell in runs[0].begun:
-        click.echo(f"load the partly used sheet of {stock} as sheet {number}: it goes on at {cell}", err=True)
+        click.echo(f"Load the partial {stock} sheet as sheet {number}; it starts at {cell}", err=True)
     if output is not None and output.dry_run:
         report(f"Dry run: nothing was recorded in {record.name}, no file was written. These files would be written:")
     else:
@@ -159,15 +159,15 @@ def tell(runs: Sequence[Printed], record: Record, output: Output | None = None) 
 
 
 def tell_changes(revised: Revised, record: Record, output: Output) -> None:
-    """Print the files of what a new revision changed, and on standard error what must come off."""
+    """Print the files of what a new revision changed, and on standard error what must be removed."""
     for one in revised.take_off:
         row = one.old or one.row
-        what = "replaced" if one.new else "gone"
+        what = "replaced" if one.new else "deleted"
         place = f"{row.branch} {row.place}".lstrip()
-        click.echo(f"take off: {row.id} {place} {row.text!r}: {what}", err=True)
+        click.echo(f"remove: {row.id} {place} {row.text!r}: {what}", err=True)
     report(f"{revised.unchanged} markers are unchanged")
     if revised.printed is None:
-        report("nothing has changed: nothing is printed")
+        report("Nothing has changed; nothing is printed.")
         return
     warn(revised.printed.notes)
     tell([revised.printed], record, output)

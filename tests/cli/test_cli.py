@@ -459,7 +459,7 @@ def test_fit() -> None:
 
 def test_bundle() -> None:
     """Three of 1.8 x 0.95 to 1.9 mm: 1.71 x 2.1547 = 3.68."""
-    assert "passes over 3.68 to" in run("bundle", "3 x 20 AWG TXL").stdout
+    assert "pass-over diameter  3.68 to" in run("bundle", "3 x 20 AWG TXL").stdout
     assert run("bundle", "2 x 20 AWG TXL, 4 x 1.9 mm").exit_code == 0
     assert "pass_over_diameter_mm" not in run("bundle", "1.9").stdout
     for words in ("", "banana", "0 x 1.9 mm", "3 x 20 AWG NOPE", "99999999 x 1 mm", "-1 mm", "2 x 20 AWG TXL, banana"):

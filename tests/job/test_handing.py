@@ -337,8 +337,8 @@ def test_the_sheets_that_are_partly_used_are_listed(tmp_path: Path) -> None:
         "1",
     ]
     went_on = run("print", BOAT, "--output", tmp_path / "out", "--use-partial-sheets", *words)
-    assert f"of {WRAPS} as sheet" in went_on.stderr
-    assert f"it goes on at {rows[WRAPS]['next_cell']}" in went_on.stderr
+    assert f"Load the partial {WRAPS} sheet as sheet" in went_on.stderr
+    assert f"it starts at {rows[WRAPS]['next_cell']}" in went_on.stderr
 
 
 def test_a_stock_whose_file_has_changed_is_not_gone_on_with_unasked(
@@ -384,7 +384,7 @@ def test_a_reprint_names_the_stock_of_its_cells_as_a_print_does(tmp_path: Path) 
     assert run(*again, "--used-cells", "tag-a4-95x54=A1-A3").exit_code == 0
     went_on = run(*again, "--use-partial-sheets")
     assert went_on.exit_code == 0
-    assert "load the partly used sheet of tag-a4-95x54 as sheet 1: it goes on at B2" in went_on.stderr
+    assert "Load the partial tag-a4-95x54 sheet as sheet 1; it starts at B2" in went_on.stderr
     with open_record(tmp_path / "r.sqlite") as record:
         story = [event.cell for event in record.history("K4", "0001") if event.state == "printed"]
         # A1 to A3 are gone: B1 is the first that is not; after it A1, A2, A3 and B1 are, so B2 comes next
@@ -634,7 +634,7 @@ def test_an_end_at_any_moment(tmp_path: Path, how: signal.Signals) -> None:
             seen.append(whole_or_nothing(here / "out", record))
         assert program.returncode != 0 or seen[-1] == "whole"
         if program.returncode == 130:
-            assert said.decode().endswith("stopped: what was not finished is taken back\n")
+            assert said.decode().endswith("Interrupted. The unfinished job was cancelled.\n")
         assert not list(tmp_path.rglob("*.part"))
     assert "whole" in seen
 
@@ -762,7 +762,7 @@ def test_units_that_were_printed_before_the_end_are_counted(tmp_path: Path, monk
     monkeypatch.setattr(printing, "_print_run", third)
     done = run("print", BOAT, "--quantity", "5", "--output", tmp_path, "--record", tmp_path / "r.sqlite")
     assert done.exit_code == 130
-    assert "broken off after 2 of 5 units: labeler record list shows them" in done.stderr
+    assert "Interrupted after 2 of 5 units: labeler record list shows them" in done.stderr
     with open_record(tmp_path / "r.sqlite") as record:
         assert [unit.state for unit in record.units()] == ["printed"] * 2
     assert signal.getsignal(signal.SIGTERM) is signal.SIG_DFL  # as it was before the command

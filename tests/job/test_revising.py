@@ -181,7 +181,7 @@ def test_the_commands(tmp_path: Path, newer: Path) -> None:
     assert run("print", newer, "--changed-since", "C", *words).exit_code == 2
     made = run("print", newer, "--changed-since", "C", "--unit", "0001", *words)
     assert made.exit_code == 0, made.stderr
-    assert "take off: " in made.stderr
+    assert "remove: " in made.stderr
     assert "64 markers are unchanged" in made.stderr
     assert len(made.stdout.splitlines()) == 3  # the work list, a card, the tags
     lost = run("reprint", "0001 J4", "--reason", "lost", *words)  # what stands there now, the other one is gone

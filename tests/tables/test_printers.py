@@ -240,7 +240,7 @@ def test_an_empty_stock_is_no_calibration() -> None:
 def test_what_is_no_measure_is_stored_nowhere(tmp_path: Path, given: str) -> None:
     status, said = run("calibrate", "printer", tmp_path / "p.toml", f"--measured-x={given}")
     assert status == 2
-    assert "is no length in mm" in said
+    assert "is not a length in mm" in said
     assert not (tmp_path / "p.toml").exists()
 
 
